@@ -1,0 +1,1 @@
+//! Frames: points, members, masses, feet and joints to matrices.

@@ -1,0 +1,29 @@
+//! Stillbed tells the designer of a small precision machine what its base should be made of.
+//!
+//! The way from a drawing to an answer is a ladder; a module uses only those above it here:
+//!
+//! ```text
+//! problem, quantity, document   what is wrong and where; text to SI; the design file as a tree
+//! material                      the table, complex moduli, the mix
+//! section                       shapes, mesh, the 6x6 of a composite section
+//! frame                         points, members, masses, feet, joints; assembly
+//! modes                         frequencies, loss factors, shares of energy
+//! response                      motion in frequency and time; temperature; the tap read back
+//! design                        the design file as a whole, and its checks
+//! study                         compare, spread, size, pour
+//! report                        blocks to text, CSV, JSON and page
+//! cli                           one file a command
+//! ```
+//!
+//! Axes: x along a member, y across, z up in the section's own drawing; global z is up.
+//! Freedoms are in the order ux uy uz rx ry rz. Every number is coherent SI.
+
+pub mod problem;
+pub mod quantity;
+
+pub mod frame;
+pub mod material;
+pub mod modes;
+pub mod report;
+pub mod response;
+pub mod section;

@@ -1,0 +1,3 @@
+//! The `stillbed` command.
+
+fn main() {}

@@ -1,0 +1,1 @@
+//! Modes: natural frequencies, loss factors, decay, and where the energy sits.

@@ -1,0 +1,1 @@
+//! Response: motion in frequency and time, temperature, and the recorded tap read back.
