@@ -27,3 +27,4 @@ pub mod modes;
 pub mod report;
 pub mod response;
 pub mod section;
+pub mod study;
