@@ -18,6 +18,7 @@
 //! Axes: x along a member, y across, z up in the section's own drawing; global z is up.
 //! Freedoms are in the order ux uy uz rx ry rz. Every number is coherent SI.
 
+pub mod document;
 pub mod problem;
 pub mod quantity;
 

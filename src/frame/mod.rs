@@ -1,1 +1,3 @@
 //! Frames: points, members, masses, feet and joints to matrices.
+
+pub mod spec;
