@@ -1,0 +1,7 @@
+//! The design file as a whole: composed of the specs that each rung owns.
+
+mod goal;
+mod named;
+
+pub use goal::{Cut, Goal, Measure, Speeds, Tap, Target, Tool};
+pub use named::Named;
