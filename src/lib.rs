@@ -22,6 +22,7 @@ pub mod document;
 pub mod problem;
 pub mod quantity;
 
+pub mod cli;
 pub mod design;
 pub mod frame;
 pub mod material;

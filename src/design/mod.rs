@@ -2,6 +2,8 @@
 
 mod goal;
 mod named;
+mod price;
 
 pub use goal::{Cut, Goal, Measure, Speeds, Tap, Target, Tool};
 pub use named::Named;
+pub use price::Prices;

@@ -251,6 +251,11 @@ impl<'r, 't> Fields<'r, 't> {
         self.table.get(key).is_some_and(|v| v.get_ref().is_table())
     }
 
+    /// True when `key` holds just `text`.
+    pub fn is_text(&self, key: &str, text: &str) -> bool {
+        self.value(key).is_some_and(|v| v.get_ref().as_str().is_some_and(|found| found.trim() == text))
+    }
+
     fn know(&self, key: &str) {
         let mut known = self.known.borrow_mut();
         if !known.iter().any(|k| k == key) {
