@@ -48,6 +48,11 @@ impl<'r, 't> Fields<'r, 't> {
         if self.path.is_empty() { shown } else { format!("{}.{shown}", self.path) }
     }
 
+    /// Adds a problem.
+    pub fn say(&self, problem: Problem) {
+        self.reader.say(problem);
+    }
+
     /// Adds a problem at `key` of this table.
     pub fn refuse(&self, key: &str, message: impl Into<String>, help: impl Into<String>) {
         self.reader.say(Problem::error(self.place_of(key), message).with_help(help));
