@@ -44,8 +44,7 @@ fn used(text: &str) -> Vec<usize> {
             None => vec![part],
         };
         for name in names {
-            let word: String =
-                name.trim().chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect();
+            let word: String = name.trim().chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect();
             rungs.extend(RUNGS.iter().position(|rung| *rung == word));
         }
     }
@@ -84,7 +83,9 @@ fn the_library_neither_prints_nor_opens_files_nor_looks_at_the_clock() {
         }
         let text = fs::read_to_string(&path).unwrap();
         let code = text.split("#[cfg(test)]").next().unwrap();
-        for word in ["println!(", "print!(", "eprintln!(", "std::fs", "File::open", "Instant::now", "SystemTime"] {
+        for word in
+            ["println!(", "print!(", "eprintln!(", "std::fs", "File::open", "Instant::now", "SystemTime"]
+        {
             if code.contains(word) {
                 wrong.push(format!("{} has {word}", path.display()));
             }
