@@ -1,3 +1,7 @@
-//! The `stillbed` command.
+//! The `stillbed` command: parse, run one command, set the exit code.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    stillbed::cli::run()
+}

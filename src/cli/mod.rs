@@ -1,3 +1,83 @@
 //! The command line: one file a command; each reads, asks the library, and shows.
+//!
+//! Answers go to standard output, problems to standard error. Exit 0: answered; 1: answered,
+//! but a target of the design is missed; 2: not answered.
 
+mod check;
+mod compare;
 mod files;
+mod input;
+mod materials;
+mod modes;
+mod new;
+mod output;
+mod section;
+
+use crate::problem::Problem;
+use clap::{Parser, Subcommand};
+use std::process::ExitCode;
+
+/// Design the base of a small precision machine: what it should be made of, and how.
+#[derive(Parser)]
+#[command(
+    name = "stillbed",
+    version,
+    disable_help_subcommand = true,
+    after_help = "A first hour:\n  stillbed new stand.toml          write a starter design\n  stillbed check stand.toml        what is wrong or doubtful in it\n  stillbed compare stand.toml      its builds side by side\n  stillbed modes stand.toml        where it rings, and what damps it\n\nExit code: 0 answered; 1 a target of the design is missed; 2 not answered."
+)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    New(new::Arguments),
+    Check(check::Arguments),
+    Materials(materials::Arguments),
+    Section(section::Arguments),
+    Modes(modes::Arguments),
+    Compare(compare::Arguments),
+}
+
+/// How a command ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Ending {
+    /// The answer is out.
+    Answered,
+    /// The answer is out, and a target of the design is missed.
+    TargetMissed,
+}
+
+/// Why there is no answer.
+struct Failure {
+    problems: Vec<Problem>,
+    /// Name and text of the file that the problems lie in, for excerpts.
+    text: Option<(String, String)>,
+}
+
+impl From<Problem> for Failure {
+    fn from(problem: Problem) -> Failure {
+        Failure { problems: vec![problem], text: None }
+    }
+}
+
+/// Runs the command that the arguments of the process name.
+pub fn run() -> ExitCode {
+    let ended = match Arguments::parse().command {
+        Command::New(arguments) => new::run(&arguments),
+        Command::Check(arguments) => check::run(&arguments),
+        Command::Materials(arguments) => materials::run(&arguments),
+        Command::Section(arguments) => section::run(&arguments),
+        Command::Modes(arguments) => modes::run(&arguments),
+        Command::Compare(arguments) => compare::run(&arguments),
+    };
+    match ended {
+        Ok(Ending::Answered) => ExitCode::SUCCESS,
+        Ok(Ending::TargetMissed) => ExitCode::from(1),
+        Err(failure) => {
+            output::problems(&failure.problems, failure.text.as_ref());
+            ExitCode::from(2)
+        }
+    }
+}

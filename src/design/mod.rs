@@ -1,9 +1,175 @@
 //! The design file as a whole: composed of the specs that each rung owns.
+//!
+//! ```text
+//! drawing     what a base is made of, common or of one build, by name
+//! named       things of one kind, and how a build's replace the common ones
+//! goal        tool, tap, cut, speeds, targets
+//! price       what it costs
+//! check       names that lead nowhere; what is doubtful
+//! substance   materials and mixes that parts are made of
+//! build       one way of making the base, ready to be computed
+//! model       a build at one draw of its uncertain values: a frame with solved sections
+//! ```
 
+mod build;
+mod check;
+mod drawing;
 mod goal;
+mod model;
 mod named;
 mod price;
+mod substance;
 
+pub use build::{Build, Profile};
+pub use drawing::Drawing;
 pub use goal::{Cut, Goal, Measure, Speeds, Tap, Target, Tool};
+pub use model::Model;
 pub use named::Named;
 pub use price::Prices;
+pub use substance::Substance;
+
+use crate::document::{Located, Reader, Uncertain};
+use crate::material::Table;
+use crate::problem::{Place, Problem};
+use substance::Register;
+
+/// A starter design, commented, that can be checked and compared as it stands.
+pub const STARTER: &str = include_str!("starter.toml");
+
+/// A design that can be computed.
+#[derive(Debug, Clone)]
+pub struct Design {
+    /// The file as the user named it.
+    pub file: String,
+    /// What the user calls it.
+    pub title: String,
+    /// What the base is for.
+    pub goal: Goal,
+    /// The ways of making it, in the order of the file; at least one.
+    pub builds: Vec<Build>,
+    /// Every quantity with a spread, by its place in a draw.
+    pub uncertain: Vec<Uncertain>,
+    /// What is doubtful, to be said beside every answer.
+    pub notes: Vec<Problem>,
+}
+
+/// What came of reading a design.
+#[derive(Debug, Clone)]
+pub struct Reading {
+    /// The design, when nothing is wrong with it.
+    pub design: Option<Design>,
+    /// Everything wrong or doubtful, in the order of the file.
+    pub problems: Vec<Problem>,
+}
+
+impl Design {
+    /// Reads a design from `text`; `file` is its name in messages, `table` the materials known.
+    pub fn read(file: &str, text: &str, table: &Table) -> Reading {
+        let reader = Reader::new(file, text);
+        let root = reader.root();
+        let title = root.text("title").map_or(String::new(), |t| t.value);
+        let goal = Goal::read(&root);
+        let common = Drawing::read(&root);
+        let stated = read_builds(&root);
+        root.finish();
+        if common.points.len() < 2 && !common.points.is_broken() && stated.iter().all(|b| b.drawing.points.is_empty()) {
+            let message = format!("the drawing has {} points, not two or more", common.points.len());
+            reader.say(
+                Problem::error(Place::file(file), message)
+                    .with_help("add [points] with NAME = \"0, 0, 0 mm\"; stillbed new writes a starter"),
+            );
+        }
+        let drawings: Vec<Drawing> = stated.iter().map(|build| common.replaced_by(&build.drawing)).collect();
+        let views: Vec<&Drawing> = drawings.iter().collect();
+        for problem in check::joints_of_no_build(&views).into_iter().chain(check::targets(&goal, &views)) {
+            reader.say(problem);
+        }
+        for (build, drawing) in stated.iter().zip(&drawings) {
+            let said = [
+                check::names(drawing, &build.name.value, &build.name.place),
+                check::goal_names(&goal, drawing),
+                check::doubts(drawing),
+            ];
+            said.into_iter().flatten().for_each(|problem| reader.say(problem));
+        }
+        let (mut problems, uncertain) = reader.finish();
+        let mut register = Register::new(uncertain);
+        let mut builds = Vec::new();
+        for (stated, drawing) in stated.into_iter().zip(drawings) {
+            let (build, said) = Build::resolve(stated.name, stated.label, drawing, table, &mut register);
+            problems.extend(said);
+            builds.extend(build);
+        }
+        let mut reading = Reading { design: None, problems: in_order(problems) };
+        if reading.is_sound() {
+            let notes = reading.problems.clone();
+            let uncertain = register.uncertain;
+            let design = Design { file: file.to_string(), title, goal, builds, uncertain, notes };
+            reading.problems.extend(design.faults());
+            reading.problems = in_order(reading.problems);
+            reading.design = reading.is_sound().then_some(design);
+        }
+        reading
+    }
+
+    /// The build called `name`.
+    ///
+    /// # Errors
+    /// The problem with the nearest known name.
+    pub fn build(&self, name: &str) -> Result<&Build, Problem> {
+        self.builds.iter().find(|build| build.name == name).ok_or_else(|| {
+            let known = self.builds.iter().map(|build| build.name.as_str());
+            Problem::error(Place { key: "--build".to_string(), ..Place::file(&self.file) }, format!("no build \"{name}\""))
+                .with_help(crate::problem::suggest(name, known))
+        })
+    }
+
+    /// What shows only when the builds are put together as frames.
+    fn faults(&self) -> Vec<Problem> {
+        let draw = crate::quantity::Draw::default();
+        self.builds.iter().filter_map(|build| build.model(&self.goal, &draw).err()).flatten().collect()
+    }
+}
+
+impl Reading {
+    fn is_sound(&self) -> bool {
+        !self.problems.iter().any(Problem::is_error)
+    }
+}
+
+struct StatedBuild {
+    name: Located<String>,
+    label: Option<String>,
+    drawing: Drawing,
+}
+
+fn read_builds(root: &crate::document::Fields) -> Vec<StatedBuild> {
+    root.need("builds", "… : write [builds.steel] and sections.NAME.parts = [{ tube = \"60 x 40 x 3 mm\", of = \"structural steel\" }] below it");
+    let Some(table) = root.fields("builds") else {
+        return Vec::new();
+    };
+    let mut builds = Vec::new();
+    for (name, fields) in table.entries() {
+        let label = fields.text("label").map(|label| label.value);
+        let drawing = Drawing::read(&fields);
+        fields.finish();
+        builds.push(StatedBuild { name, label, drawing });
+    }
+    if builds.is_empty() {
+        root.refuse("builds", "there is no build", "add [builds.steel] with its sections");
+    }
+    table.finish();
+    builds
+}
+
+/// In the order of the file, each thing said once.
+fn in_order(mut problems: Vec<Problem>) -> Vec<Problem> {
+    problems.sort_by_key(|p| (p.place.line.unwrap_or(0), p.place.column.unwrap_or(0)));
+    let mut once: Vec<Problem> = Vec::new();
+    for problem in problems {
+        if !once.contains(&problem) {
+            once.push(problem);
+        }
+    }
+    once
+}

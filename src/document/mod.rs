@@ -44,6 +44,20 @@ pub struct Uncertain {
     pub law: Law,
 }
 
+impl Uncertain {
+    /// The quantity at `key`, distributed as its kind is: what is positive and known to a factor
+    /// by its logarithm, the rest by its value.
+    pub fn new(key: &str, spread: Spread, kind: Kind) -> Uncertain {
+        let by_value = match kind {
+            Kind::Ratio => !key.ends_with("loss") && !key.ends_with("loss_factor"),
+            Kind::Length | Kind::Expansion | Kind::TemperatureChange | Kind::Temperature => true,
+            _ => false,
+        };
+        let law = if by_value || spread.low <= 0.0 { Law::Normal } else { Law::LogNormal };
+        Uncertain { key: key.to_string(), spread, law }
+    }
+}
+
 /// The values that a quantity may have.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Allowed {
@@ -124,13 +138,7 @@ impl<'t> Reader<'t> {
     fn register(&self, key: &str, mut spread: Spread, kind: Kind) -> Spread {
         let mut list = self.uncertain.borrow_mut();
         spread.index = Some(list.len());
-        let law = match kind {
-            Kind::Ratio if !key.ends_with("loss") && !key.ends_with("loss_factor") => Law::Normal,
-            Kind::Length | Kind::Expansion | Kind::TemperatureChange | Kind::Temperature => Law::Normal,
-            _ if spread.low > 0.0 => Law::LogNormal,
-            _ => Law::Normal,
-        };
-        list.push(Uncertain { key: key.to_string(), spread, law });
+        list.push(Uncertain::new(key, spread, kind));
         spread
     }
 }

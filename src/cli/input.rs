@@ -1,0 +1,77 @@
+//! What every command that answers about a design takes in.
+
+use super::Failure;
+use super::files;
+use crate::design::{Build, Design};
+use crate::material::Table;
+use crate::problem::Problem;
+use crate::report::json;
+use std::path::PathBuf;
+
+/// The design, and the materials known beside the built-in ones.
+#[derive(clap::Args)]
+pub(super) struct Input {
+    /// The design file
+    #[arg(value_name = "DESIGN.toml")]
+    pub design: PathBuf,
+    /// Answer for this build alone
+    #[arg(long, value_name = "NAME")]
+    pub build: Option<String>,
+    #[command(flatten)]
+    pub known: Known,
+}
+
+/// Materials known beside the built-in ones.
+#[derive(clap::Args)]
+pub(super) struct Known {
+    /// A table of materials to add to the built-in one, or to override it with
+    #[arg(long, value_name = "FILE.csv")]
+    pub materials: Option<PathBuf>,
+}
+
+impl Known {
+    /// The built-in table with the user's own, and the doubts about that.
+    ///
+    /// # Errors
+    /// What is wrong with the user's table.
+    pub fn table(&self) -> Result<(Table, Vec<Problem>), Failure> {
+        let mut table = Table::built_in();
+        let Some(path) = &self.materials else {
+            return Ok((table, Vec::new()));
+        };
+        let text = files::read_text(path)?;
+        let name = path.display().to_string();
+        let problems = table.overlay(&name, &text);
+        if problems.iter().any(Problem::is_error) {
+            return Err(Failure { problems, text: Some((name, text)) });
+        }
+        Ok((table, problems))
+    }
+}
+
+impl Input {
+    /// The design with only the asked build, if one is asked for.
+    ///
+    /// # Errors
+    /// Everything wrong with the design, its table, or the name of the build.
+    pub fn read(&self) -> Result<Design, Failure> {
+        let (table, doubts) = self.known.table()?;
+        let text = files::read_text(&self.design)?;
+        let name = self.design.display().to_string();
+        let reading = Design::read(&name, &text, &table);
+        let Some(mut design) = reading.design else {
+            return Err(Failure { problems: reading.problems, text: Some((name, text)) });
+        };
+        design.notes.splice(0..0, doubts);
+        if let Some(wanted) = &self.build {
+            let build: Build = design.build(wanted)?.clone();
+            design.builds = vec![build];
+        }
+        Ok(design)
+    }
+}
+
+/// What an answer's envelope says of the design.
+pub(super) fn of(design: &Design) -> json::Design {
+    json::Design { file: design.file.clone(), title: design.title.clone() }
+}

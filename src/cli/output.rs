@@ -1,0 +1,108 @@
+//! What every command gives out: text for people, JSON for programs, CSV for tables.
+
+use super::files;
+use super::{Ending, Failure};
+use crate::problem::{Place, Problem};
+use crate::report::text::{self, Look, Source};
+use crate::report::{Block, Table, csv, json};
+use serde::Serialize;
+use std::io::{self, IsTerminal, Write};
+use std::path::{Path, PathBuf};
+
+/// The form of an answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum Format {
+    /// For reading
+    Text,
+    /// For programs
+    Json,
+    /// For tables
+    Csv,
+}
+
+/// Where an answer goes.
+#[derive(clap::Args)]
+pub(super) struct Output {
+    /// The form of the answer
+    #[arg(long, value_enum, default_value_t = Format::Text, value_name = "text|json|csv", hide_possible_values = true)]
+    pub format: Format,
+    /// Write the answer to this file instead of standard output
+    #[arg(long, short, value_name = "FILE")]
+    pub output: Option<PathBuf>,
+}
+
+/// An answer in all its forms; each is made only when asked for.
+pub(super) struct Answer<'a, A> {
+    /// Name of the command.
+    pub name: &'static str,
+    /// The design that was answered.
+    pub design: Option<json::Design>,
+    /// The answer itself.
+    pub result: &'a A,
+    /// For reading.
+    pub blocks: &'a dyn Fn(&A) -> Vec<Block>,
+    /// For tables.
+    pub table: &'a dyn Fn(&A) -> Table,
+}
+
+impl Output {
+    /// Gives out `answer`; `inputs` are files that it must not overwrite.
+    ///
+    /// # Errors
+    /// A file that cannot be written.
+    pub fn give<A: Serialize>(&self, answer: &Answer<A>, inputs: &[&Path]) -> Result<Ending, Failure> {
+        let to_terminal = self.output.is_none() && io::stdout().is_terminal();
+        let text = match self.format {
+            Format::Text => text::render(&(answer.blocks)(answer.result), &look(to_terminal, &io::stdout())),
+            Format::Csv => csv::write(&(answer.table)(answer.result)),
+            Format::Json => json::envelope(answer.name, answer.design.as_ref(), answer.result)
+                .map_err(|defect| Problem::error(Place::default(), defect.to_string()))?,
+        };
+        self.put(text.as_bytes(), inputs)?;
+        Ok(Ending::Answered)
+    }
+
+    /// Writes `bytes` where the answer goes.
+    ///
+    /// # Errors
+    /// A file that cannot be written, or that is one of `inputs`.
+    pub fn put(&self, bytes: &[u8], inputs: &[&Path]) -> Result<(), Failure> {
+        let Some(path) = &self.output else {
+            return print(bytes);
+        };
+        if inputs.iter().any(|input| files::same_file(input, path)) {
+            let place = Place::file(&path.display().to_string());
+            return Err(Problem::error(place, "the answer would overwrite its own input")
+                .with_help("name another file after --output")
+                .into());
+        }
+        Ok(files::write_whole(path, bytes)?)
+    }
+}
+
+/// Prints to standard output; a reader that has gone away is no failure.
+fn print(bytes: &[u8]) -> Result<(), Failure> {
+    let mut out = io::stdout().lock();
+    match out.write_all(bytes).and_then(|()| out.flush()) {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
+            Err(Problem::error(Place::default(), format!("standard output cannot be written: {error}")).into())
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Prints `problems` to standard error, with excerpts of the text that they lie in.
+pub(super) fn problems(problems: &[Problem], text: Option<&(String, String)>) {
+    let to_terminal = io::stderr().is_terminal();
+    let source = text.map(|(name, text)| Source { file: name, text });
+    let shown = text::problems(problems, source.as_slice(), &look(to_terminal, &io::stderr()));
+    // When standard error is gone there is nobody left to tell.
+    let _ = io::stderr().lock().write_all(shown.as_bytes());
+}
+
+/// Width and colour for a stream.
+fn look<S: anstream::stream::RawStream>(to_terminal: bool, stream: &S) -> Look {
+    let colour = to_terminal && anstream::AutoStream::choice(stream) != anstream::ColorChoice::Never;
+    let width = terminal_size::terminal_size().map_or(80, |(width, _)| usize::from(width.0));
+    Look { width: if to_terminal { width.clamp(40, 100) } else { 80 }, colour }
+}

@@ -1,0 +1,111 @@
+//! One way of making the base: its drawing, its materials, its sections as geometry.
+
+use super::drawing::Drawing;
+use super::substance::{Register, Substance};
+use crate::document::Located;
+use crate::material::Table;
+use crate::problem::{Place, Problem};
+use crate::quantity::Spread;
+use crate::section::spec::SectionSpec;
+use crate::section::{Geometry, Part};
+use std::sync::Arc;
+
+/// One way of making the base.
+#[derive(Debug, Clone)]
+pub struct Build {
+    /// Its key in the design.
+    pub name: String,
+    /// What a reader calls it.
+    pub label: String,
+    /// Where it is stated.
+    pub place: Place,
+    /// What is common and what it says itself, together.
+    pub drawing: Drawing,
+    /// What its parts are made of.
+    pub substances: Vec<Substance>,
+    /// The sections that its members are made of, in the order of the drawing.
+    pub profiles: Vec<Profile>,
+}
+
+/// A section as geometry, whatever its materials are worth.
+#[derive(Debug, Clone)]
+pub struct Profile {
+    /// Its name in the design.
+    pub name: String,
+    /// What the design says of it.
+    pub spec: SectionSpec,
+    /// Its parts with their mesh.
+    pub geometry: Arc<Geometry>,
+    /// How far its parts act together.
+    pub bond: Spread,
+}
+
+impl Build {
+    /// Puts a build together from its drawing; `None` when something is wrong, which is said.
+    pub(super) fn resolve(
+        name: Located<String>,
+        label: Option<String>,
+        drawing: Drawing,
+        table: &Table,
+        register: &mut Register,
+    ) -> (Option<Build>, Vec<Problem>) {
+        let mut said = Vec::new();
+        let mut substances: Vec<Substance> = Vec::new();
+        let mut profiles = Vec::new();
+        let used = |section: &str| drawing.members.iter().any(|(_, member)| member.section.value == section);
+        for (section, spec) in drawing.sections.iter().filter(|(section, _)| used(section)) {
+            let mut parts = Vec::new();
+            for part in &spec.parts {
+                let known = substances.iter().position(|s| s.name() == part.of.value);
+                let medium = match known {
+                    Some(medium) => Some(medium),
+                    None => match Substance::find(&part.of, &drawing, table, register) {
+                        Ok(found) => found.map(|substance| {
+                            substances.push(substance);
+                            substances.len() - 1
+                        }),
+                        Err(problems) => {
+                            said.extend(problems);
+                            None
+                        }
+                    },
+                };
+                if let Some(medium) = medium {
+                    let role = substances[medium].role();
+                    parts.push(Part { shape: part.shape.clone(), at: part.at, turn: part.turn, medium, role });
+                }
+            }
+            if parts.len() == spec.parts.len() {
+                match Profile::new(section, spec, parts) {
+                    Ok((profile, doubts)) => {
+                        said.extend(doubts);
+                        profiles.push(profile);
+                    }
+                    Err(problem) => said.push(problem),
+                }
+            }
+        }
+        said.extend(unpriced(&drawing, &substances));
+        let label = label.unwrap_or_else(|| name.value.replace('_', " "));
+        let build = Build { name: name.value, label, place: name.place, drawing, substances, profiles };
+        let sound = !said.iter().any(Problem::is_error);
+        (sound.then_some(build), said)
+    }
+}
+
+/// Materials without a price in a build that states prices.
+fn unpriced(drawing: &Drawing, substances: &[Substance]) -> Vec<Problem> {
+    let mut said = Vec::new();
+    if drawing.prices.is_empty() {
+        return said;
+    }
+    for (name, _) in &drawing.prices.per_mass {
+        let known = |n: &str| substances.iter().any(|s| s.name() == n);
+        if !known(&name.value) && drawing.mixes.get(&name.value).is_none() {
+            let message = format!("the price of \"{}\", of which nothing is made here", name.value);
+            let help = crate::problem::suggest(&name.value, substances.iter().map(Substance::name));
+            said.push(Problem::warning(name.place.clone(), message).with_help(help));
+        }
+    }
+    said
+}

@@ -1,0 +1,67 @@
+//! Everything that a base is made of, by name: what is common, and what a build says instead.
+
+use super::named::Named;
+use super::price::Prices;
+use crate::document::Fields;
+use crate::frame::spec::{AnchorSpec, FootSpec, JointSpec, MassSpec, MemberSpec, PointSpec};
+use crate::material::spec::{MaterialSpec, MixSpec};
+use crate::section::spec::SectionSpec;
+
+/// Everything that a base is made of, by name.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Drawing {
+    /// The places of the wire drawing.
+    pub points: Named<PointSpec>,
+    /// Bars between points.
+    pub members: Named<MemberSpec>,
+    /// What points carry.
+    pub masses: Named<MassSpec>,
+    /// Springs to ground.
+    pub feet: Named<FootSpec>,
+    /// Rigid holds to ground.
+    pub anchors: Named<AnchorSpec>,
+    /// Springs between members and points.
+    pub joints: Named<JointSpec>,
+    /// Cross-sections.
+    pub sections: Named<SectionSpec>,
+    /// Materials stated here.
+    pub materials: Named<MaterialSpec>,
+    /// Fills given as recipes.
+    pub mixes: Named<MixSpec>,
+    /// What it costs.
+    pub prices: Prices,
+}
+
+impl Drawing {
+    /// Reads the tables of a drawing from `fields`: the whole file, or one build.
+    pub fn read(fields: &Fields) -> Drawing {
+        Drawing {
+            points: Named::read(fields, "points", PointSpec::read),
+            members: Named::read_tables(fields, "members", MemberSpec::read),
+            masses: Named::read_tables(fields, "masses", MassSpec::read),
+            feet: Named::read_tables(fields, "feet", FootSpec::read),
+            anchors: Named::read_tables(fields, "anchors", AnchorSpec::read),
+            joints: Named::read_tables(fields, "joints", JointSpec::read),
+            sections: Named::read_tables(fields, "sections", SectionSpec::read),
+            materials: Named::read_tables(fields, "materials", MaterialSpec::read),
+            mixes: Named::read_tables(fields, "mixes", MixSpec::read),
+            prices: Prices::read(fields),
+        }
+    }
+
+    /// This drawing, with what `build` states in place of what has the same name.
+    pub fn replaced_by(&self, build: &Drawing) -> Drawing {
+        Drawing {
+            points: self.points.replaced_by(&build.points),
+            members: self.members.replaced_by(&build.members),
+            masses: self.masses.replaced_by(&build.masses),
+            feet: self.feet.replaced_by(&build.feet),
+            anchors: self.anchors.replaced_by(&build.anchors),
+            joints: self.joints.replaced_by(&build.joints),
+            sections: self.sections.replaced_by(&build.sections),
+            materials: self.materials.replaced_by(&build.materials),
+            mixes: self.mixes.replaced_by(&build.mixes),
+            prices: self.prices.replaced_by(&build.prices),
+        }
+    }
+}
