@@ -15,10 +15,10 @@
 
 use super::axes::{Line, arm};
 use super::layout::Layout;
-use super::model::{Frame, Mass};
+use super::model::{Frame, Mass, Member};
 use super::piece::{Complex12, Matrix12, Piece, Vector12};
 use faer::sparse::SparseColMat;
-use nalgebra::{Matrix6, Vector6};
+use nalgebra::{Matrix6, Vector3, Vector6};
 use num_complex::Complex64;
 
 /// Stiffness and mass of a divided frame: symmetric, both triangles stored, one pattern.
@@ -41,7 +41,7 @@ pub(super) struct Bar {
 
 /// The line and the piece of every member; `None` only for a frame that has faults.
 pub(super) fn bars(frame: &Frame, layout: &Layout) -> Option<Vec<Bar>> {
-    let bar = |(member, count): (&super::Member, &usize)| {
+    let bar = |(member, count): (&Member, &usize)| {
         let line = Line::of(frame, member)?;
         let piece = Piece::new(frame.sections.get(member.section)?, line.length / *count as f64)?;
         Some(Bar { line, piece })
@@ -149,21 +149,45 @@ impl Layout {
     /// The twelve end motions of a piece in member axes when the freedoms are at `motion`.
     pub(super) fn end_motions(
         &self,
-        frame: &Frame,
+        member: &Member,
         number: usize,
         piece: usize,
         line: &Line,
         motion: &[f64],
     ) -> Vector12 {
-        let columns = self.columns(frame, number, piece, line);
-        let freedoms = &self.couplings[self.first_piece(number) + piece].freedoms;
-        let global: Vector12 = columns.iter().zip(freedoms).map(|(c, f)| c * motion[*f]).sum();
         let mut own = Vector12::zeros();
-        for block in 0..4 {
-            let three = line.axes * global.fixed_rows::<3>(3 * block);
-            own.fixed_rows_mut::<3>(3 * block).copy_from(&three);
+        for end in 0..2 {
+            let (mut moved, mut turned) = self.end_motion(member, number, piece, end, motion);
+            moved = line.axes * moved;
+            turned = line.axes * turned;
+            if !self.is_inner(number, piece, end) {
+                for j in 0..3 {
+                    moved[j] += self.joints[number][end][j].map_or(0.0, |f| motion[f]);
+                    turned[j] += self.joints[number][end][3 + j].map_or(0.0, |f| motion[f]);
+                }
+            }
+            own.fixed_rows_mut::<3>(6 * end).copy_from(&moved);
+            own.fixed_rows_mut::<3>(6 * end + 3).copy_from(&turned);
         }
         own
+    }
+
+    /// Displacement and rotation of a piece's end in global axes, the joint's own give left out.
+    fn end_motion(
+        &self,
+        member: &Member,
+        number: usize,
+        piece: usize,
+        end: usize,
+        motion: &[f64],
+    ) -> (Vector3<f64>, Vector3<f64>) {
+        if let Some(range) = self.inner_place(number, piece, end) {
+            let six = &motion[range];
+            return (Vector3::from_column_slice(&six[..3]), Vector3::from_column_slice(&six[3..]));
+        }
+        let six = self.points[member.point(end)].map(|f| f.map_or(0.0, |f| motion[f]));
+        let turned = Vector3::from_column_slice(&six[3..]);
+        (Vector3::from_column_slice(&six[..3]) + turned.cross(&member.offset), turned)
     }
 }
 
@@ -221,7 +245,6 @@ mod tests {
     use super::*;
     use approx::assert_relative_eq;
     use faer::linalg::solvers::Solve;
-    use nalgebra::Vector3;
 
     fn solve(matrices: &Matrices, load: &[f64]) -> Vec<f64> {
         let right = faer::Mat::from_fn(load.len(), 1, |i, _| load[i]);

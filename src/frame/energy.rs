@@ -14,7 +14,8 @@
 use super::assembly::{Bar, bars};
 use super::layout::Layout;
 use super::model::Frame;
-use nalgebra::Matrix6;
+use super::piece::{Matrix12, Vector12};
+use nalgebra::{DMatrix, Matrix6};
 use num_complex::Complex64;
 
 /// The strain energy of one motion, J for a motion in m.
@@ -35,68 +36,113 @@ impl Energy {
     }
 }
 
-/// Computes the energy of motions of one frame.
+/// The pieces of a divided frame, ready to say what a motion stores in them.
 pub struct Energies<'a> {
     frame: &'a Frame,
     layout: &'a Layout,
     bars: Vec<Bar>,
-    /// By member and part: energy from the end forces of a piece.
-    parts: Vec<Vec<Matrix6<Complex64>>>,
 }
 
 impl<'a> Energies<'a> {
     /// Prepares the members of `frame`; `None` when it is not the one of `layout`.
     pub fn new(frame: &'a Frame, layout: &'a Layout) -> Option<Energies<'a>> {
-        let bars = bars(frame, layout)?;
-        let parts = frame
-            .members
-            .iter()
-            .zip(&bars)
-            .map(|(member, bar)| {
-                let parts = frame.sections[member.section].parts.iter();
-                parts.map(|part| bar.piece.energy_of(&part.stiffness)).collect()
-            })
-            .collect();
-        Some(Energies { frame, layout, bars, parts })
+        Some(Energies { frame, layout, bars: bars(frame, layout)? })
     }
 
-    /// The energy when the freedoms are at `motion`, shape (n).
-    pub fn of(&self, motion: &[f64]) -> Energy {
-        let Energies { frame, layout, bars, parts } = self;
-        let mut joints = vec![0.0; frame.joints.len()];
-        let mut members = Vec::with_capacity(frame.members.len());
-        for (number, member) in frame.members.iter().enumerate() {
-            let bar = &bars[number];
-            let mut energy = vec![0.0; parts[number].len()];
-            for piece in 0..layout.pieces[number] {
-                let ends = layout.end_motions(frame, number, piece, &bar.line, motion);
-                let forces = bar.piece.end_forces(&ends);
-                for (energy, part) in energy.iter_mut().zip(&parts[number]) {
-                    *energy += 0.5 * forces.dotc(&(part * forces)).re;
+    /// The strain energy of each motion of the freedoms, each of shape (n).
+    pub fn strain(&self, motions: &[&[f64]]) -> Vec<Energy> {
+        let frame = self.frame;
+        let mut energies: Vec<Energy> = motions.iter().map(|motion| self.springs(motion)).collect();
+        for (number, (member, bar)) in frame.members.iter().zip(&self.bars).enumerate() {
+            let parts = frame.sections[member.section].parts.iter();
+            let parts: Vec<Matrix6<Complex64>> =
+                parts.map(|part| bar.piece.energy_of(&part.stiffness)).collect();
+            for (energy, motion) in energies.iter_mut().zip(motions) {
+                let mut own = vec![0.0; parts.len()];
+                for ends in self.pieces(number, motion) {
+                    let forces = bar.piece.end_forces(&ends);
+                    for (own, part) in own.iter_mut().zip(&parts) {
+                        *own += 0.5 * forces.dotc(&(part * forces)).re;
+                    }
+                }
+                energy.members.push(own);
+            }
+        }
+        energies
+    }
+
+    /// φᵢᵀ M φⱼ of the members' own mass by member, shape (motions, motions), kg for a motion in m.
+    pub fn inertia(&self, motions: &[&[f64]]) -> Option<Vec<DMatrix<f64>>> {
+        self.by_member(motions, |bar, mass| bar.piece.mass(mass))
+    }
+
+    /// φᵢᵀ G φⱼ by member, shape (motions, motions), kg s2 for a motion in m: how far its pieces
+    /// bulge between their ends under their own inertia.
+    ///
+    /// λ φᵀ G φ beside φᵀ M φ is the part by which the eigenvalue λ of a divided frame is too high.
+    pub fn bulge(&self, motions: &[&[f64]]) -> Option<Vec<DMatrix<f64>>> {
+        self.by_member(motions, |bar, mass| bar.piece.bulge(mass))
+    }
+
+    fn by_member(
+        &self,
+        motions: &[&[f64]],
+        matrix: impl Fn(&Bar, &Matrix6<f64>) -> Option<Matrix12>,
+    ) -> Option<Vec<DMatrix<f64>>> {
+        let count = motions.len();
+        let product = |(number, bar): (usize, &Bar)| {
+            let section = &self.frame.sections[self.frame.members[number].section];
+            let matrix = matrix(bar, &section.mass)?;
+            let mut sum = DMatrix::zeros(count, count);
+            let ends: Vec<Vec<Vector12>> =
+                motions.iter().map(|motion| self.pieces(number, motion).collect()).collect();
+            for piece in 0..self.layout.pieces[number] {
+                for j in 0..count {
+                    let right = matrix * ends[j][piece];
+                    for i in 0..=j {
+                        sum[(i, j)] += ends[i][piece].dot(&right);
+                    }
                 }
             }
-            members.push(energy);
+            sum.fill_lower_triangle_with_upper_triangle();
+            Some(sum)
+        };
+        self.bars.iter().enumerate().map(product).collect()
+    }
+
+    /// The end motions of a member's pieces, member axes.
+    fn pieces<'b>(&'b self, number: usize, motion: &'b [f64]) -> impl Iterator<Item = Vector12> + 'b {
+        let member = &self.frame.members[number];
+        let line = &self.bars[number].line;
+        (0..self.layout.pieces[number])
+            .map(move |piece| self.layout.end_motions(member, number, piece, line, motion))
+    }
+
+    /// The energy in joints and feet; that of the members is left empty.
+    fn springs(&self, motion: &[f64]) -> Energy {
+        let (frame, layout) = (self.frame, self.layout);
+        let stored = |freedom: Option<usize>, spring: Complex64| {
+            freedom.map_or(0.0, |freedom| 0.5 * spring.re * motion[freedom].powi(2))
+        };
+        let mut joints = vec![0.0; frame.joints.len()];
+        for (number, member) in frame.members.iter().enumerate() {
             for end in 0..2 {
                 let Some(joint) = member.joint(end) else { continue };
                 for (freedom, spring) in layout.joints[number][end].iter().zip(frame.joints[joint].stiffness)
                 {
-                    if let (Some(freedom), Some(spring)) = (freedom, spring) {
-                        joints[joint] += 0.5 * spring.re * motion[*freedom].powi(2);
-                    }
+                    joints[joint] += stored(*freedom, spring.unwrap_or_default());
                 }
             }
         }
-        let mut feet = vec![0.0; frame.feet.len()];
-        for (foot, energy) in frame.feet.iter().zip(&mut feet) {
-            for &point in &foot.at {
-                for (axis, spring) in foot.six().into_iter().enumerate() {
-                    if let Some(freedom) = layout.freedom(point, axis) {
-                        *energy += 0.5 * spring.re * motion[freedom].powi(2);
-                    }
-                }
-            }
-        }
-        Energy { members, joints, feet }
+        let on_foot = |foot: &super::Foot| {
+            let at = foot.at.iter().flat_map(|point| {
+                let springs = foot.six().into_iter().enumerate();
+                springs.map(|(axis, spring)| stored(layout.freedom(*point, axis), spring))
+            });
+            at.sum()
+        };
+        let feet = frame.feet.iter().map(on_foot).collect();
+        Energy { members: Vec::with_capacity(frame.members.len()), joints, feet }
     }
 }
 
@@ -119,7 +165,7 @@ mod tests {
                 total += 0.5 * motion[i] * stiffness[(i, j)] * motion[j];
             }
         }
-        let energy = Energies::new(&frame, &layout).unwrap().of(&motion);
+        let energy = &Energies::new(&frame, &layout).unwrap().strain(&[&motion])[0];
         assert_relative_eq!(energy.total(), total, max_relative = 1e-10);
         assert!(energy.members.iter().flatten().all(|part| *part > 0.0));
         assert!(energy.joints[0] > 0.0 && energy.feet[1] > 0.0);

@@ -126,7 +126,7 @@ impl Layout {
     }
 
     /// The inner freedoms at the end (0 or 1) of a piece; `None` when that is the member's end.
-    fn inner_place(&self, member: usize, piece: usize, end: usize) -> Option<Range<usize>> {
+    pub(super) fn inner_place(&self, member: usize, piece: usize, end: usize) -> Option<Range<usize>> {
         let number = (piece + end).checked_sub(1).filter(|n| n + 1 < self.pieces[member])?;
         let first = self.inner[member] + 6 * number;
         Some(first..first + 6)

@@ -10,10 +10,20 @@
 //!
 //! F is a polynomial in the length, so the stiffness is the exact one of a piece loaded at its
 //! ends, with shear and every coupling of the section, for complex moduli too. N is the same
-//! exact static deflection for the real part of the compliance: cubic, so four Gauss points
-//! integrate the mass exactly. What is left to the division of a member is that a vibrating
-//! piece deflects otherwise than a resting one; the frequencies converge with the fourth power
-//! of the length.
+//! exact static deflection for the real part of the stiffness: cubic, so four Gauss points
+//! integrate the mass exactly.
+//!
+//! A vibrating piece deflects otherwise than a resting one: it bulges between its ends under
+//! its own inertia. K and M are the first terms of its exact dynamic stiffness in powers of ω²,
+//! and the bulge G is the next,
+//!
+//! ```text
+//! D(ω) = K - ω² M - ω⁴ G - …,   dᵀ G d = ∫ fᵀ C f dx - vᵀ F⁻¹ v,   v = ∫ (I + s B)ᵀ C f dx
+//! ```
+//!
+//! with f the forces that the load m N d brings to a piece held at its first end: twice the
+//! complementary energy when both ends are held. ω⁴ φᵀ G φ beside φᵀ K φ is what a division
+//! leaves out.
 //!
 //! # Source
 //! - `przemieniecki1968`: ch. 5 (stiffness of a beam), ch. 11 (consistent mass)
@@ -41,11 +51,26 @@ const GAUSS: [(f64, f64); 4] = [
     (0.930_568_155_797_026_3, 0.173_927_422_568_726_93),
 ];
 
+/// Abscissae and weights of six Gauss points on 0 to 1.
+///
+/// # Source
+/// - `abramowitz1964`: table 25.4
+const GAUSS_6: [(f64, f64); 6] = [
+    (0.033_765_242_898_423_99, 0.085_662_246_189_585_17),
+    (0.169_395_306_766_867_74, 0.180_380_786_524_069_3),
+    (0.380_690_406_958_401_55, 0.233_956_967_286_345_52),
+    (0.619_309_593_041_598_5, 0.233_956_967_286_345_52),
+    (0.830_604_693_233_132_3, 0.180_380_786_524_069_3),
+    (0.966_234_757_101_576, 0.085_662_246_189_585_17),
+];
+
 /// A piece of a member of one section, in the member's own axes.
 pub(super) struct Piece {
     length: f64,
     /// Section compliance, complex.
     compliance: Matrix6<Complex64>,
+    /// Compliance of the real part of the section's stiffness.
+    real_compliance: Matrix6<f64>,
     /// Inverse of the cantilever compliance, complex.
     end_stiffness: Matrix6<Complex64>,
 }
@@ -54,8 +79,9 @@ impl Piece {
     /// A piece of `length` in m; `None` when the section's stiffness is not positive definite.
     pub(super) fn new(section: &MemberSection, length: f64) -> Option<Piece> {
         let compliance = inverse(&section.stiffness)?;
+        let real_compliance = inverse(&section.stiffness.map(|s| s.re.into()))?.map(|c| c.re);
         let end_stiffness = inverse(&cantilever(&compliance, length))?;
-        Some(Piece { length, compliance, end_stiffness })
+        Some(Piece { length, compliance, real_compliance, end_stiffness })
     }
 
     /// Complex stiffness, shape (12, 12), in N/m, N and N m.
@@ -82,12 +108,38 @@ impl Piece {
         Some(m)
     }
 
+    /// The bulge G for the section's `mass` per length, shape (12, 12), in kg s2, kg m s2 and
+    /// kg m2 s2.
+    pub(super) fn bulge(&self, mass: &Matrix6<f64>) -> Option<Matrix12> {
+        let shapes = self.shapes()?;
+        let l = self.length;
+        let load = shapes.powers.map(|n| mass * n);
+        let b = lever();
+        let levered = load.map(|n| b * n);
+        let compliance = &shapes.compliance;
+        let mut bulge = Matrix12::zeros();
+        let mut free_end = SMatrix::<f64, 6, 12>::zeros();
+        for (place, weight) in GAUSS_6 {
+            let x = place * l;
+            // The forces at x from the load beyond it: ∫ (I + (ξ - x) B) Σ ξᵏ loadₖ dξ.
+            let mut forces = SMatrix::<f64, 6, 12>::zeros();
+            for (k, (load, levered)) in load.iter().zip(&levered).enumerate() {
+                let power = |n: usize| (l.powi(n as i32) - x.powi(n as i32)) / n as f64;
+                forces += load * power(k + 1) + levered * (power(k + 2) - x * power(k + 1));
+            }
+            let strains = compliance * forces * (weight * l);
+            bulge += forces.transpose() * strains;
+            free_end += transposed_reach(l - x) * strains;
+        }
+        Some(bulge - free_end.transpose() * shapes.end_stiffness * free_end)
+    }
+
     /// How the piece deflects between its ends.
     pub(super) fn shapes(&self) -> Option<Shapes> {
-        let compliance = self.compliance.map(|c| c.re);
+        let compliance = self.real_compliance;
         let cantilever = cantilever(&compliance.map(Complex64::from), self.length);
         let end_stiffness = inverse(&cantilever)?.map(|c| c.re);
-        Some(Shapes { length: self.length, compliance, end_stiffness })
+        Some(Shapes::new(compliance, end_stiffness, self.length))
     }
 
     /// Complex forces at the second end when the ends are displaced by `d`, member axes.
@@ -111,28 +163,36 @@ impl Piece {
 
 /// The exact static deflection of a piece between its ends.
 pub(super) struct Shapes {
-    length: f64,
     compliance: Matrix6<f64>,
     end_stiffness: Matrix6<f64>,
+    /// Coefficients of the powers 0 to 3 of x.
+    powers: [SMatrix<f64, 6, 12>; 4],
 }
 
 impl Shapes {
+    fn new(compliance: Matrix6<f64>, end_stiffness: Matrix6<f64>, l: f64) -> Shapes {
+        let b = lever();
+        let (cb, bc) = (compliance * b, b.transpose() * compliance);
+        let bcb = bc * b;
+        let reach = transposed_reach(l);
+        let zero = Matrix6::zeros();
+        // (I + x B)ᵀ and J(x), by powers of x.
+        let rigid = [Matrix6::identity(), b.transpose(), zero, zero];
+        let j = [zero, compliance + cb * l, bcb * (l / 2.0) + (bc - cb) / 2.0, bcb / -6.0];
+        let powers = std::array::from_fn(|k| {
+            let second = j[k] * end_stiffness;
+            let mut n = SMatrix::<f64, 6, 12>::zeros();
+            n.fixed_view_mut::<6, 6>(0, 0).copy_from(&(rigid[k] - second * reach));
+            n.fixed_view_mut::<6, 6>(0, 6).copy_from(&second);
+            n
+        });
+        Shapes { compliance, end_stiffness, powers }
+    }
+
     /// The six motions of the section at `x` from the twelve of the ends, shape (6, 12).
     pub(super) fn at(&self, x: f64) -> SMatrix<f64, 6, 12> {
-        let c = &self.compliance;
-        let b = lever();
-        let (cb, bc) = (c * b, b.transpose() * c);
-        let rest = self.length - x;
-        let j = c * x
-            + cb * (x * rest + x * x / 2.0)
-            + bc * (x * x / 2.0)
-            + bc * b * (x * x * (rest / 2.0 + x / 3.0));
-        let second = j * self.end_stiffness;
-        let first = transposed_reach(x) - second * transposed_reach(self.length);
-        let mut n = SMatrix::<f64, 6, 12>::zeros();
-        n.fixed_view_mut::<6, 6>(0, 0).copy_from(&first);
-        n.fixed_view_mut::<6, 6>(0, 6).copy_from(&second);
-        n
+        let [n0, n1, n2, n3] = &self.powers;
+        n0 + (n1 + (n2 + n3 * x) * x) * x
     }
 }
 
@@ -257,6 +317,24 @@ mod tests {
                 assert!((last[(i, j)] - f64::from(i + 6 == j)).abs() < 1e-9);
             }
         }
+    }
+
+    #[test]
+    fn bulge_of_a_rod_and_of_a_slender_beam() {
+        let plain = Plain { ga: [1e16, 1e16], rho_i: [0.0, 0.0], ..PLAIN };
+        let section = MemberSection::plain("s", "steel", Role::Skeleton, &plain);
+        let l = 1.3;
+        let g = Piece::new(&section, l).unwrap().bulge(&section.mass).unwrap();
+        // A rod: load m x/l between held ends gives m² l³ / (45 EA).
+        let rod = plain.rho_a.powi(2) * l.powi(3) / plain.ea;
+        assert_relative_eq!(g[(6, 6)], rod / 45.0, max_relative = 1e-9);
+        assert_relative_eq!(g[(0, 6)], rod * 7.0 / 360.0, max_relative = 1e-9);
+        // A beam moved sideways as a whole: uniform load between clamped ends, μ² l⁵ / (720 EI).
+        let mut rigid = Vector12::zeros();
+        rigid[2] = 1.0;
+        rigid[8] = 1.0;
+        let beam = plain.rho_a.powi(2) * l.powi(5) / (720.0 * plain.ei[0]);
+        assert_relative_eq!(rigid.dot(&(g * rigid)), beam, max_relative = 1e-6);
     }
 
     #[test]
