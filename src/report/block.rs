@@ -1,0 +1,300 @@
+//! What a report is made of: plain data that says what is to be seen, not how it is drawn.
+
+use super::table::Table;
+use crate::problem::Problem;
+use crate::quantity::{Kind, Spread};
+use serde::Serialize;
+
+/// One piece of a report.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Block {
+    /// A title over what follows.
+    Heading(String),
+    /// A paragraph.
+    Note(String),
+    /// What is to be known about the input beside the answer.
+    Problems(Vec<Problem>),
+    /// Rows of values under titles.
+    Table(Table),
+    /// Lines over a common axis.
+    Curve(Curve),
+    /// Values side by side, with their spread.
+    Bars(Bars),
+    /// A flat drawing to scale.
+    Picture(Picture),
+    /// A wire drawing in space.
+    Wire(Wire),
+}
+
+/// A unit in which values are shown: its name and its size in coherent SI.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Unit {
+    /// As printed: `N/µm`.
+    pub name: &'static str,
+    /// What one of it is in SI: 1e6 for `N/µm`.
+    pub size: f64,
+}
+
+impl Unit {
+    /// A count or a ratio.
+    pub const NONE: Unit = Unit::new("", 1.0);
+    /// A share of one hundred.
+    pub const PERCENT: Unit = Unit::new("%", 0.01);
+
+    /// The unit called `name`, worth `size` in SI.
+    pub const fn new(name: &'static str, size: f64) -> Unit {
+        Unit { name, size }
+    }
+
+    /// The unit in which a person would say `largest`, the largest of the values to show.
+    pub fn of(kind: Kind, largest: f64) -> Unit {
+        let (name, size) = kind.shown_unit(largest);
+        Unit { name, size }
+    }
+
+    /// `title` with the unit after it: `mass, kg`.
+    pub(super) fn after(&self, title: &str) -> String {
+        match (title.is_empty(), self.name.is_empty()) {
+            (_, true) => title.to_string(),
+            (true, false) => self.name.to_string(),
+            (false, false) => format!("{title}, {}", self.name),
+        }
+    }
+}
+
+/// One axis of a [`Curve`].
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Axis {
+    /// What is along it: `frequency`.
+    pub title: String,
+    /// How its values are shown.
+    pub unit: Unit,
+    /// Equal steps for equal ratios. Values that are not positive are then left out.
+    pub log: bool,
+    /// What programs call it, with its SI unit: `frequency_hz`.
+    pub key: String,
+}
+
+impl Axis {
+    /// An axis in equal steps.
+    pub fn linear(title: &str, unit: Unit, key: &str) -> Axis {
+        Axis { title: title.to_string(), unit, log: false, key: key.to_string() }
+    }
+
+    /// An axis in equal ratios.
+    pub fn log(title: &str, unit: Unit, key: &str) -> Axis {
+        Axis { log: true, ..Axis::linear(title, unit, key) }
+    }
+}
+
+/// Lines over a common axis.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Curve {
+    /// What is to be seen.
+    pub title: String,
+    /// The horizontal axis.
+    pub x: Axis,
+    /// The vertical axis.
+    pub y: Axis,
+    /// The lines, in the order of their colours.
+    pub series: Vec<Series>,
+    /// Places along the axes that matter: a target, a running speed.
+    pub marks: Vec<Mark>,
+}
+
+/// One line or cloud of a [`Curve`].
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Series {
+    /// What the legend calls it.
+    pub name: String,
+    /// `[x, y]` in SI. A point that is not finite interrupts the line.
+    pub points: Vec<[f64; 2]>,
+    /// True for single points, as measured; false for a line through them.
+    pub scattered: bool,
+}
+
+impl Series {
+    /// A line through `points`.
+    pub fn line(name: &str, points: Vec<[f64; 2]>) -> Series {
+        Series { name: name.to_string(), points, scattered: false }
+    }
+
+    /// Single points.
+    pub fn scatter(name: &str, points: Vec<[f64; 2]>) -> Series {
+        Series { scattered: true, ..Series::line(name, points) }
+    }
+}
+
+/// A place along an axis of a [`Curve`] that matters.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Mark {
+    /// A value of x, in SI.
+    X {
+        /// Where.
+        at: f64,
+        /// What it is.
+        label: String,
+    },
+    /// A value of y, in SI.
+    Y {
+        /// Where.
+        at: f64,
+        /// What it is.
+        label: String,
+    },
+    /// A range of x, in SI.
+    Band {
+        /// Its lower end.
+        from: f64,
+        /// Its upper end.
+        to: f64,
+        /// What it is.
+        label: String,
+    },
+}
+
+impl Mark {
+    /// What it is.
+    pub fn label(&self) -> &str {
+        match self {
+            Mark::X { label, .. } | Mark::Y { label, .. } | Mark::Band { label, .. } => label,
+        }
+    }
+}
+
+/// Values side by side on one scale that starts at zero.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Bars {
+    /// What is compared.
+    pub title: String,
+    /// How the values are shown.
+    pub unit: Unit,
+    /// What programs call the value, with its SI unit: `settle_time_s`.
+    pub key: String,
+    /// From top to bottom.
+    pub bars: Vec<Bar>,
+}
+
+/// One value of [`Bars`].
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Bar {
+    /// Whose value it is.
+    pub label: String,
+    /// The value in SI with its spread; missing is shown as such.
+    pub value: Option<Spread>,
+}
+
+impl Bar {
+    /// The value, and its spread where it has one, of `label`.
+    pub fn new(label: &str, value: Option<Spread>) -> Bar {
+        Bar { label: label.to_string(), value }
+    }
+}
+
+/// A flat drawing to scale: y to the right, z up, in metres.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Picture {
+    /// What is drawn.
+    pub title: String,
+    /// What the areas are filled with, for the legend.
+    pub materials: Vec<Filling>,
+    /// Filled areas; a later one covers an earlier one.
+    pub areas: Vec<Area>,
+    /// Lines over the areas: a mould, a neutral axis.
+    pub lines: Vec<Shape>,
+    /// Points with a name: elastic centre, shear centre.
+    pub labels: Vec<Label>,
+}
+
+/// What areas of a [`Picture`] are filled with.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Filling {
+    /// The material's name.
+    pub name: String,
+    /// True for air: drawn as an opening.
+    pub empty: bool,
+}
+
+impl Filling {
+    /// A material.
+    pub fn solid(name: &str) -> Filling {
+        Filling { name: name.to_string(), empty: false }
+    }
+
+    /// Air.
+    pub fn empty(name: &str) -> Filling {
+        Filling { name: name.to_string(), empty: true }
+    }
+}
+
+/// A filled polygon of a [`Picture`].
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Area {
+    /// Corners `[y, z]`, not closed; either sense of turning.
+    pub outline: Vec<[f64; 2]>,
+    /// Corners of what is cut out.
+    pub holes: Vec<Vec<[f64; 2]>>,
+    /// Which of the picture's materials fills it.
+    pub material: usize,
+}
+
+/// A line of a [`Picture`].
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Shape {
+    /// Corners `[y, z]`.
+    pub points: Vec<[f64; 2]>,
+    /// What it is.
+    pub label: String,
+}
+
+/// A named point of a [`Picture`].
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Label {
+    /// `[y, z]`.
+    pub at: [f64; 2],
+    /// Its name.
+    pub text: String,
+}
+
+/// A wire drawing in space: z up, in metres.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Wire {
+    /// What is drawn.
+    pub title: String,
+    /// Position `[x, y, z]` of each point.
+    pub points: Vec<[f64; 3]>,
+    /// Names of points to be shown, as `(point, name)`.
+    pub names: Vec<(usize, String)>,
+    /// Polylines through points.
+    pub lines: Vec<WireLine>,
+    /// Points held by feet or anchors.
+    pub feet: Vec<usize>,
+    /// Shapes in which it moves, for the page.
+    pub motions: Vec<Motion>,
+}
+
+/// One line of a [`Wire`], such as a member with points along it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct WireLine {
+    /// The member's name.
+    pub name: String,
+    /// The points that it goes through.
+    pub through: Vec<usize>,
+}
+
+/// A mode shape of a [`Wire`].
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Motion {
+    /// What it is called: `mode 1`.
+    pub name: String,
+    /// Its frequency.
+    pub frequency_hz: f64,
+    /// Its loss factor: amplitude decays as exp(-pi f loss t).
+    pub loss_factor: f64,
+    /// Movement of each point, to any scale; the largest is shown as a tenth of the drawing.
+    pub shape: Vec<[f64; 3]>,
+    /// How strongly a tap at the stated place excites it, from -1 to 1; 0 is not heard.
+    pub heard: f64,
+}

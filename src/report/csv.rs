@@ -1,0 +1,147 @@
+//! Tables for a spreadsheet: SI values at full precision under the keys of the JSON.
+//!
+//! UTF-8 after RFC 4180: comma, CRLF, quotes where needed. A missing value is an empty field,
+//! never 0. A column with spread takes three: `settle_time_s.value`, `.low`, `.high`.
+//!
+//! # Source
+//! - `rfc4180`: sections 2 and 3
+
+use super::block::{Bars, Block, Curve, Unit};
+use super::table::{Cell, Column, Holds, Table};
+
+/// The CSV of `table`.
+pub fn write(table: &Table) -> String {
+    let mut writer = ::csv::WriterBuilder::new().terminator(::csv::Terminator::CRLF).from_writer(Vec::new());
+    let head = table.heads.iter().flat_map(|head| match head.holds {
+        Holds::Spread => ["value", "low", "high"].map(|end| format!("{}.{end}", head.key)).to_vec(),
+        Holds::Text | Holds::Number => vec![head.key.clone()],
+    });
+    let mut records = vec![head.collect::<Vec<String>>()];
+    for row in &table.rows {
+        records
+            .push(row.iter().zip(&table.heads).flat_map(|(cell, head)| fields(cell, head.holds)).collect());
+    }
+    // Writing to memory fails only for records of unequal length, which a table cannot have.
+    let written = records.iter().try_for_each(|record| writer.write_record(record));
+    let bytes = written.ok().and_then(|()| writer.into_inner().ok()).unwrap_or_default();
+    String::from_utf8(bytes).unwrap_or_default()
+}
+
+fn fields(cell: &Cell, holds: Holds) -> Vec<String> {
+    match cell {
+        Cell::Number(value) => vec![value.to_string()],
+        Cell::Text(text) => vec![text.clone()],
+        Cell::Spread { value, low, high } => [value, low, high].map(f64::to_string).to_vec(),
+        Cell::Missing if holds == Holds::Spread => vec![String::new(); 3],
+        Cell::Missing => vec![String::new()],
+    }
+}
+
+/// The table that stands for a whole answer: the first table, or where there is none, the
+/// values of the first curve or bars.
+pub fn main_table(blocks: &[Block]) -> Option<Table> {
+    let table = blocks.iter().find_map(|block| match block {
+        Block::Table(table) => Some(table.clone()),
+        _ => None,
+    });
+    table.or_else(|| blocks.iter().find_map(values))
+}
+
+/// The values that `block` shows, as a table; `None` where it shows none.
+pub fn values(block: &Block) -> Option<Table> {
+    match block {
+        Block::Table(table) => Some(table.clone()),
+        Block::Curve(curve) => Some(curve_values(curve)),
+        Block::Bars(bars) => Some(bar_values(bars)),
+        _ => None,
+    }
+}
+
+/// Series under each other, since each may have its own x.
+fn curve_values(curve: &Curve) -> Table {
+    let columns = [
+        Column::text("series", "series", |row: &(&str, [f64; 2])| row.0.to_string()),
+        Column::number(&curve.x.title, curve.x.unit, &curve.x.key, |row: &(&str, [f64; 2])| Some(row.1[0]))
+            .digits(5),
+        Column::number(&curve.y.title, curve.y.unit, &curve.y.key, |row: &(&str, [f64; 2])| Some(row.1[1]))
+            .digits(4),
+    ];
+    let rows: Vec<(&str, [f64; 2])> = curve
+        .series
+        .iter()
+        .flat_map(|series| series.points.iter().map(|point| (series.name.as_str(), *point)))
+        .collect();
+    Table::new(&curve.title, &columns, &rows)
+}
+
+fn bar_values(bars: &Bars) -> Table {
+    let columns = [
+        Column::text("of", "of", |bar: &super::block::Bar| bar.label.clone()),
+        Column::spread("value", Unit { ..bars.unit }, &bars.key, |bar: &super::block::Bar| bar.value),
+    ];
+    Table::new(&bars.title, &columns, &bars.bars)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::table::tests::{columns, rows};
+    use super::*;
+
+    fn table() -> Table {
+        Table::new("t", &columns(), &rows())
+    }
+
+    #[test]
+    fn si_under_keys_missing_is_empty() {
+        let expected = [
+            "name,modes,stiffness_n_per_m,settle_time_s.value,settle_time_s.low,settle_time_s.high,centre_m.1",
+            "welded,6,12345000,0.12,0.09,0.151,0.0125",
+            "cast,6,2000000,,,,0.0125",
+            "\"bolted, \"\"dry\"\"\",6,,0.05,0.05,0.05,0.0125",
+            "",
+        ];
+        assert_eq!(write(&table()), expected.join("\r\n"));
+    }
+
+    #[test]
+    fn numbers_come_back_as_they_were() {
+        let values = [1.0 / 3.0, 6.02e23, -0.0, 5e-324, f64::MAX];
+        let columns = [Column::number("v", Unit::NONE, "v", |v: &f64| Some(*v))];
+        let text = write(&Table::new("t", &columns, &values));
+        let back: Vec<f64> = text.lines().skip(1).map(|line| line.parse().unwrap()).collect();
+        assert_eq!(back, values);
+    }
+
+    #[test]
+    fn a_reader_of_csv_gets_the_json_s_values() {
+        let text = write(&table());
+        let mut reader = ::csv::Reader::from_reader(text.as_bytes());
+        let json = serde_json::to_value(rows()).unwrap();
+        let heads = reader.headers().unwrap().clone();
+        for (i, record) in reader.records().enumerate() {
+            for (key, field) in heads.iter().zip(&record.unwrap()) {
+                let path = format!("/{i}/{}", key.replace('.', "/"));
+                match json.pointer(&path) {
+                    Some(serde_json::Value::String(text)) => assert_eq!(field, text),
+                    Some(serde_json::Value::Number(n)) => assert_eq!(field.parse::<f64>().ok(), n.as_f64()),
+                    _ => assert_eq!(field, "", "{path}"),
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn an_answer_without_table_is_its_curve() {
+        use super::super::block::{Axis, Series};
+        let curve = Curve {
+            title: "c".to_string(),
+            x: Axis::linear("time", Unit::new("ms", 1e-3), "time_s"),
+            y: Axis::linear("motion", Unit::new("µm", 1e-6), "motion_m"),
+            series: vec![Series::line("a", vec![[0.0, 1e-6], [1e-3, f64::NAN]])],
+            marks: vec![],
+        };
+        let blocks = [Block::Note("n".to_string()), Block::Curve(curve)];
+        let text = write(&main_table(&blocks).unwrap());
+        assert_eq!(text, "series,time_s,motion_m\r\na,0,0.000001\r\na,0.001,\r\n");
+    }
+}

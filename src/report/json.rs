@@ -1,0 +1,97 @@
+//! The answer for programs: the answer's own struct in an envelope.
+//!
+//! ```text
+//! { "format": "modes/1", "program": { "name", "version" }, "design": { "file", "title" },
+//!   "result": { … } }
+//! ```
+//!
+//! A value that is not finite has no JSON and would silently read as null, which means missing.
+//! It is searched for before writing and reported as the defect that it is.
+
+mod finite;
+
+pub use finite::first_not_finite;
+
+use serde::Serialize;
+use std::fmt;
+
+/// Which design was answered.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Design {
+    /// The file as the user named it.
+    pub file: String,
+    /// Its title.
+    pub title: String,
+}
+
+#[derive(Serialize)]
+struct Program {
+    name: &'static str,
+    version: &'static str,
+}
+
+#[derive(Serialize)]
+struct Envelope<'a, T> {
+    format: String,
+    program: Program,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    design: Option<&'a Design>,
+    result: &'a T,
+}
+
+/// An answer holds a value that is not finite: a defect of the program, not of the input.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NotFinite {
+    /// Where in the answer: `builds.0.mass_kg`.
+    pub path: String,
+}
+
+impl fmt::Display for NotFinite {
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        write!(f, "the answer's {} is not a finite number; this is a defect of the program", self.path)
+    }
+}
+
+impl std::error::Error for NotFinite {}
+
+/// The JSON of the answer called `answer`, indented, with a newline at its end.
+///
+/// # Errors
+/// When `result` holds a number that is not finite, or a map that JSON cannot have.
+pub fn envelope<T: Serialize>(
+    answer: &str,
+    design: Option<&Design>,
+    result: &T,
+) -> Result<String, NotFinite> {
+    if let Some(path) = first_not_finite(result) {
+        return Err(NotFinite { path });
+    }
+    let program = Program { name: env!("CARGO_PKG_NAME"), version: env!("CARGO_PKG_VERSION") };
+    let envelope = Envelope { format: format!("{answer}/1"), program, design, result };
+    let text = serde_json::to_string_pretty(&envelope).map_err(|e| NotFinite { path: e.to_string() })?;
+    Ok(text + "\n")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_envelope_has_its_four_parts_in_order() {
+        let design = Design { file: "stand.toml".to_string(), title: "Stand".to_string() };
+        let text = envelope("modes", Some(&design), &serde_json::json!({ "mass_kg": 12.5 })).unwrap();
+        let expected = format!(
+            "{{\n  \"format\": \"modes/1\",\n  \"program\": {{\n    \"name\": \"stillbed\",\n    \"version\": \"{}\"\n  }},\n  \
+             \"design\": {{\n    \"file\": \"stand.toml\",\n    \"title\": \"Stand\"\n  }},\n  \"result\": {{\n    \"mass_kg\": 12.5\n  }}\n}}\n",
+            env!("CARGO_PKG_VERSION")
+        );
+        assert_eq!(text, expected);
+    }
+
+    #[test]
+    fn what_is_not_finite_never_becomes_null() {
+        let error = envelope("mix", None, &[Some(1.0), None, Some(f64::NAN)]).unwrap_err();
+        assert_eq!(error.path, "2");
+        assert!(envelope("mix", None, &[Some(1.0), None]).unwrap().contains("null"));
+    }
+}

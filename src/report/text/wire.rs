@@ -1,0 +1,91 @@
+//! A wire drawing seen from above and aside, in braille dots with the names of its points.
+
+use super::Look;
+use super::canvas::{Canvas, Stroke};
+use super::fold::{clean, fold, width};
+use super::ink::Ink;
+use crate::report::block::Wire;
+
+const ROWS: usize = 20;
+
+/// Where the eye stands, in degrees from the x axis towards y and above the ground. Close to
+/// isometric; the true one lays opposite corners of a cube on each other.
+const TURN: f64 = -52.0;
+const RISE: f64 = 27.0;
+
+/// Across and up in the picture of a point in space.
+pub(in crate::report) fn seen(p: [f64; 3]) -> [f64; 2] {
+    let (turn, rise) = (TURN.to_radians(), RISE.to_radians());
+    let along = turn.cos() * p[0] + turn.sin() * p[1];
+    [turn.cos() * p[1] - turn.sin() * p[0], rise.cos() * p[2] - rise.sin() * along]
+}
+
+pub(super) fn lines(wire: &Wire, look: &Look) -> Vec<String> {
+    let mut lines = super::title(&wire.title, look);
+    let points: Vec<[f64; 2]> = wire.points.iter().map(|p| seen(*p)).collect();
+    let finite = || points.iter().filter(|p| p[0].is_finite() && p[1].is_finite());
+    let least = |i: usize| finite().map(|p| p[i]).fold(f64::INFINITY, f64::min);
+    let most = |i: usize| finite().map(|p| p[i]).fold(f64::NEG_INFINITY, f64::max);
+    let (low, high) = ([least(0), least(1)], [most(0), most(1)]);
+    let (wide, tall) = (high[0] - low[0], high[1] - low[1]);
+    if !super::DRAWN.contains(&wide.max(tall)) {
+        lines.push(look.paint("nothing to draw", Ink::Quiet));
+        return lines;
+    }
+    // Names need room at both sides.
+    let names = wire.names.iter().map(|(_, name)| width(name)).max().unwrap_or(0).min(look.columns() / 4) + 1;
+    let room = (look.columns() - 2 * names).max(16) as f64;
+    let scale = ((2.0 * room - 1.0) / wide).min((4 * ROWS - 1) as f64 / tall);
+    // A row above and one below for names; they fall away where nothing is written.
+    let mut canvas = Canvas::new(look.columns(), ((tall * scale + 1.0) / 4.0).ceil() as usize + 2);
+    let indent = (canvas.last_dot().0 - wide * scale) / 2.0;
+    let dot = |p: &[f64; 2]| (indent + (p[0] - low[0]) * scale, (p[1] - low[1]) * scale + 4.0);
+    for line in &wire.lines {
+        let through: Vec<(f64, f64)> = line.through.iter().filter_map(|i| points.get(*i)).map(dot).collect();
+        canvas.polyline(&through, Stroke::Solid, Ink::Series(0));
+    }
+    for foot in wire.feet.iter().filter_map(|i| points.get(*i)) {
+        let (column, row) = canvas.cell_of(dot(foot));
+        canvas.text(column, row, "▲", Ink::Strong);
+    }
+    for (point, name) in &wire.names {
+        if let Some(p) = points.get(*point) {
+            write_name(&mut canvas, dot(p), &clean(name), 2.0 * p[0] < low[0] + high[0]);
+        }
+    }
+    let drawn = canvas.lines(look);
+    let end = drawn.iter().rposition(|line| !line.is_empty()).map_or(0, |i| i + 1);
+    lines.extend(drawn[..end].iter().skip_while(|line| line.is_empty()).cloned());
+    let feet = if wire.feet.is_empty() { "" } else { "; ▲ held" };
+    let axes = format!("x to the right and near, y to the right and far, z up{feet}");
+    lines.extend(fold(&axes, look.columns()).iter().map(|line| look.paint(line, Ink::Quiet)));
+    lines
+}
+
+/// Writes a name beside its point where there is room: outwards first, then around it.
+fn write_name(canvas: &mut Canvas, at: (f64, f64), name: &str, leftwards: bool) {
+    let (column, row) = canvas.cell_of(at);
+    let long = width(name);
+    let before = column.checked_sub(long + 1);
+    let after = Some(column + 2);
+    let above = column.checked_sub(long / 2);
+    let (first, second) = if leftwards { (before, after) } else { (after, before) };
+    let tries = [
+        (first, Some(row)),
+        (second, Some(row)),
+        (above, row.checked_sub(1)),
+        (above, Some(row + 1)),
+        (first, row.checked_sub(1)),
+        (first, Some(row + 1)),
+        (second, row.checked_sub(1)),
+        (second, Some(row + 1)),
+    ];
+    for (start, row) in tries {
+        if let (Some(start), Some(row)) = (start, row)
+            && canvas.is_free(start, row, long)
+        {
+            canvas.text(start, row, name, Ink::Plain);
+            return;
+        }
+    }
+}
