@@ -24,6 +24,7 @@ mod table;
 
 pub mod csv;
 pub mod json;
+pub mod present;
 pub mod text;
 
 pub use block::{

@@ -1,0 +1,44 @@
+//! `materials`: the table, value by value.
+
+use super::{Ending, Failure, input, output};
+use crate::material::{Listing, Sources};
+use crate::problem::{Place, Problem, suggest};
+use crate::report::present::materials as present;
+
+/// Show what the table knows of materials: value, spread, source
+#[derive(clap::Args)]
+#[command(after_help = "Example: stillbed materials granite")]
+pub(super) struct Arguments {
+    /// Materials whose names hold this; all where absent
+    #[arg(value_name = "NAME")]
+    name: Option<String>,
+    #[command(flatten)]
+    known: input::Known,
+    #[command(flatten)]
+    output: output::Output,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
+    let (table, doubts) = arguments.known.table()?;
+    let mut listing = Listing::of(&table, &Sources::built_in());
+    output::problems(&doubts, None);
+    if let Some(wanted) = &arguments.name {
+        let lower = wanted.to_lowercase();
+        listing.materials.retain(|material| material.name.to_lowercase().contains(&lower));
+        if listing.materials.is_empty() {
+            return Err(Problem::error(Place::default(), format!("no material has \"{wanted}\" in its name"))
+                .with_help(suggest(wanted, table.names()))
+                .into());
+        }
+    }
+    let in_full = arguments.name.is_some();
+    let answer = output::Answer {
+        name: "materials",
+        design: None,
+        result: &listing,
+        blocks: &|listing| if in_full { present::blocks(listing) } else { present::overview(listing) },
+        table: &present::table,
+    };
+    let own: Vec<&std::path::Path> = arguments.known.materials.iter().map(|p| p.as_path()).collect();
+    arguments.output.give(&answer, &own)
+}
