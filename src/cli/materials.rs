@@ -26,9 +26,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         let lower = wanted.to_lowercase();
         listing.materials.retain(|material| material.name.to_lowercase().contains(&lower));
         if listing.materials.is_empty() {
-            return Err(Problem::error(Place::default(), format!("no material has \"{wanted}\" in its name"))
-                .with_help(suggest(wanted, table.names()))
-                .into());
+            return Err(Problem::error(
+                Place::default(),
+                format!("no material has \"{wanted}\" in its name"),
+            )
+            .with_help(suggest(wanted, table.names()))
+            .into());
         }
     }
     let in_full = arguments.name.is_some();

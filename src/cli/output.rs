@@ -85,7 +85,8 @@ fn print(bytes: &[u8]) -> Result<(), Failure> {
     let mut out = io::stdout().lock();
     match out.write_all(bytes).and_then(|()| out.flush()) {
         Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
-            Err(Problem::error(Place::default(), format!("standard output cannot be written: {error}")).into())
+            Err(Problem::error(Place::default(), format!("standard output cannot be written: {error}"))
+                .into())
         }
         _ => Ok(()),
     }

@@ -3,9 +3,9 @@
 use super::drawing::Drawing;
 use super::substance::{Register, Substance};
 use crate::document::Located;
-use crate::material::Table;
+use crate::material::{Role, Table};
 use crate::problem::{Place, Problem};
-use crate::quantity::Spread;
+use crate::quantity::{Kind, Spread, show};
 use crate::section::spec::SectionSpec;
 use crate::section::{Geometry, Part};
 use std::sync::Arc;
@@ -71,8 +71,14 @@ impl Build {
                     },
                 };
                 if let Some(medium) = medium {
-                    let role = substances[medium].role();
-                    parts.push(Part { shape: part.shape.clone(), at: part.at, turn: part.turn, medium, role });
+                    let cavity = substances[medium].role() == Role::Void;
+                    parts.push(Part {
+                        shape: part.shape.clone(),
+                        at: part.at,
+                        turn: part.turn,
+                        medium,
+                        cavity,
+                    });
                 }
             }
             if parts.len() == spec.parts.len() {
@@ -91,6 +97,67 @@ impl Build {
         let sound = !said.iter().any(Problem::is_error);
         (sound.then_some(build), said)
     }
+}
+
+impl Profile {
+    /// Meshes the parts of a section.
+    ///
+    /// # Errors
+    /// What is wrong with them, at their place.
+    fn new(name: &str, spec: &SectionSpec, parts: Vec<Part>) -> Result<(Profile, Vec<Problem>), Problem> {
+        let geometry = Geometry::new(parts).map_err(|fault| spec.problem(&fault))?;
+        let mut doubts = Vec::new();
+        for part in geometry.hidden() {
+            let message = format!("part {} is wholly displaced by later ones", part + 1);
+            doubts.push(
+                Problem::error(spec.parts[part].place.clone(), message)
+                    .with_help("later parts displace earlier ones; change their order"),
+            );
+        }
+        for (i, part) in geometry.parts().iter().enumerate().filter(|(_, part)| part.cavity) {
+            if !cuts(&geometry, i) {
+                let [y, z] = part.at;
+                let message = format!(
+                    "the cavity at {}, {} lies outside the section",
+                    show(y, Kind::Length),
+                    show(z, Kind::Length)
+                );
+                doubts.push(
+                    Problem::error(spec.parts[i].place.clone(), message)
+                        .with_help("a cavity displaces parts that stand before it"),
+                );
+            }
+        }
+        let groups = geometry.groups().len();
+        if groups > 1 && spec.bond.is_some_and(|bond| bond.value > 0.0) {
+            let message = format!("the parts make {groups} bodies that do not touch, yet a bond is stated");
+            doubts.push(
+                Problem::error(spec.place.clone(), message)
+                    .with_help("let the parts touch or overlap, or state bond = 0"),
+            );
+        } else if groups > 1 {
+            let message =
+                format!("the parts make {groups} bodies that do not touch; their contour is held rigid");
+            doubts.push(
+                Problem::warning(spec.place.clone(), message)
+                    .with_help("let them touch or overlap, or make them members of their own"),
+            );
+        }
+        let bond = spec.bond.unwrap_or(Spread::exact(1.0));
+        Ok((
+            Profile { name: name.to_string(), spec: spec.clone(), geometry: Arc::new(geometry), bond },
+            doubts,
+        ))
+    }
+}
+
+/// True when the box around cavity `part` meets that of a part before it.
+fn cuts(geometry: &Geometry, part: usize) -> bool {
+    let Some(own) = geometry.extent(part) else {
+        return false;
+    };
+    let meets = |other: [[f64; 2]; 2]| (0..2).all(|i| own[0][i] < other[1][i] && other[0][i] < own[1][i]);
+    (0..part).any(|i| !geometry.parts()[i].cavity && geometry.extent(i).is_some_and(meets))
 }
 
 /// Materials without a price in a build that states prices.

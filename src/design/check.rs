@@ -19,8 +19,10 @@ pub(super) fn names(drawing: &Drawing, build: &str, build_place: &Place) -> Vec<
             && let Some(help) = drawing.sections.missing(&member.section.value)
         {
             let wanted = &member.section.value;
-            let message = format!("build \"{build}\" has no section \"{wanted}\", which members.{name} is made of");
-            let known = if help.starts_with("did you mean") { format!("{help} or add") } else { "add".to_string() };
+            let message =
+                format!("build \"{build}\" has no section \"{wanted}\", which members.{name} is made of");
+            let known =
+                if help.starts_with("did you mean") { format!("{help} or add") } else { "add".to_string() };
             said.push(
                 Problem::error(build_place.clone(), message)
                     .with_help(format!("{known} sections.{wanted}.parts = [{{ … }}] to the build")),
@@ -55,8 +57,11 @@ pub(super) fn goal_names(goal: &Goal, drawing: &Drawing) -> Vec<Problem> {
             }
         } else if drawing.feet.is_empty() && drawing.anchors.is_empty() {
             said.push(
-                Problem::error(tool.work.place.clone(), "the work is on the ground, but nothing holds the base there")
-                    .with_help("add [feet.…] or [anchors.…]"),
+                Problem::error(
+                    tool.work.place.clone(),
+                    "the work is on the ground, but nothing holds the base there",
+                )
+                .with_help("add [feet.…] or [anchors.…]"),
             );
         }
     }
@@ -74,15 +79,19 @@ pub(super) fn goal_names(goal: &Goal, drawing: &Drawing) -> Vec<Problem> {
 /// Joints that members name and no build defines: rigid everywhere, most likely a slip.
 pub(super) fn joints_of_no_build(drawings: &[&Drawing]) -> Vec<Problem> {
     let mut said = Vec::new();
-    let defined = |name: &str| drawings.iter().any(|d| d.joints.missing(name).is_none() || d.joints.get(name).is_some());
+    let defined = |name: &str| {
+        drawings.iter().any(|d| d.joints.missing(name).is_none() || d.joints.get(name).is_some())
+    };
     for drawing in drawings {
         for (_, member) in drawing.members.iter() {
             for joint in [&member.joint_from, &member.joint_to].into_iter().flatten() {
                 if defined(&joint.value) {
                     continue;
                 }
-                let all: Vec<&str> = drawings.iter().flat_map(|d| d.joints.iter().map(|(name, _)| name)).collect();
-                let message = format!("no build defines the joint \"{}\", so it is rigid everywhere", joint.value);
+                let all: Vec<&str> =
+                    drawings.iter().flat_map(|d| d.joints.iter().map(|(name, _)| name)).collect();
+                let message =
+                    format!("no build defines the joint \"{}\", so it is rigid everywhere", joint.value);
                 let help = match crate::problem::nearest(&joint.value, all.iter().copied()) {
                     Some(name) => format!("did you mean \"{name}\"?"),
                     None => format!("define joints.{} in a build, or leave it out", joint.value),
@@ -99,14 +108,19 @@ pub(super) fn targets(goal: &Goal, drawings: &[&Drawing]) -> Vec<Problem> {
     let mut said = Vec::new();
     for target in &goal.targets {
         let lack = match target.measure {
-            Measure::Stiffness | Measure::DynamicStiffness if goal.tool.is_none() => "a [tool] with tip and work",
+            Measure::Stiffness | Measure::DynamicStiffness if goal.tool.is_none() => {
+                "a [tool] with tip and work"
+            }
             Measure::SettleTime | Measure::LossFactor if goal.tool.is_none() => "a [tool] with tip and work",
             Measure::SettleTime if goal.tap.is_none() => "a [tap]",
             Measure::Cost if drawings.iter().any(|d| d.prices.is_empty()) => "prices in every build",
             _ => continue,
         };
         let message = format!("the target of {} cannot be judged without {lack}", target.measure.title());
-        said.push(Problem::error(target.place.clone(), message).with_help(format!("add {lack}, or leave the target out")));
+        said.push(
+            Problem::error(target.place.clone(), message)
+                .with_help(format!("add {lack}, or leave the target out")),
+        );
     }
     said
 }
@@ -126,11 +140,17 @@ pub(super) fn doubts(drawing: &Drawing) -> Vec<Problem> {
     }
     for (_, point) in drawing.points.iter() {
         if let Some(far) = point.position.iter().find(|x| x.abs() > 20.0) {
-            doubt(&point.place, format!("{} is far for a small machine", show(*far, Kind::Length)), "is the unit mm?");
+            doubt(
+                &point.place,
+                format!("{} is far for a small machine", show(*far, Kind::Length)),
+                "is the unit mm?",
+            );
         }
     }
     for (_, member) in drawing.members.iter() {
-        if let (Some(a), Some(b)) = (drawing.points.get(&member.from.value), drawing.points.get(&member.to.value)) {
+        if let (Some(a), Some(b)) =
+            (drawing.points.get(&member.from.value), drawing.points.get(&member.to.value))
+        {
             let length: f64 = (0..3).map(|i| (a.position[i] - b.position[i]).powi(2)).sum::<f64>().sqrt();
             if length > 10.0 {
                 doubt(&member.place, format!("{} long", show(length, Kind::Length)), "is the unit mm?");

@@ -72,7 +72,10 @@ impl Design {
         let common = Drawing::read(&root);
         let stated = read_builds(&root);
         root.finish();
-        if common.points.len() < 2 && !common.points.is_broken() && stated.iter().all(|b| b.drawing.points.is_empty()) {
+        if common.points.len() < 2
+            && !common.points.is_broken()
+            && stated.iter().all(|b| b.drawing.points.is_empty())
+        {
             let message = format!("the drawing has {} points, not two or more", common.points.len());
             reader.say(
                 Problem::error(Place::file(file), message)
@@ -119,8 +122,11 @@ impl Design {
     pub fn build(&self, name: &str) -> Result<&Build, Problem> {
         self.builds.iter().find(|build| build.name == name).ok_or_else(|| {
             let known = self.builds.iter().map(|build| build.name.as_str());
-            Problem::error(Place { key: "--build".to_string(), ..Place::file(&self.file) }, format!("no build \"{name}\""))
-                .with_help(crate::problem::suggest(name, known))
+            Problem::error(
+                Place { key: "--build".to_string(), ..Place::file(&self.file) },
+                format!("no build \"{name}\""),
+            )
+            .with_help(crate::problem::suggest(name, known))
         })
     }
 

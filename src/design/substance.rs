@@ -3,8 +3,9 @@
 
 use super::drawing::Drawing;
 use crate::document::{Located, Uncertain};
-use crate::material::{Material, Property, Table};
+use crate::material::{Material, Medium, MissingProperty, Property, Role, Table};
 use crate::problem::{Problem, suggest};
+use crate::quantity::Draw;
 use std::collections::BTreeMap;
 
 /// Gives every uncertain value of the table its place in a draw, once for all builds.
@@ -39,15 +40,68 @@ impl Register {
     }
 }
 
+/// What a part is made of.
+#[derive(Debug, Clone)]
+pub enum Substance {
+    /// A material of the table or the design.
+    Material(Material),
+}
+
+impl Substance {
+    /// What `name` is in `drawing`; `None` where it could not be read, which has been said.
+    ///
+    /// # Errors
+    /// What is wrong with it, at the places of the names.
+    pub(super) fn find(
+        name: &Located<String>,
+        drawing: &Drawing,
+        table: &Table,
+        register: &mut Register,
+    ) -> Result<Option<Substance>, Vec<Problem>> {
+        let Some(found) = material(name, drawing, table).map_err(|problem| vec![problem])? else {
+            return Ok(None);
+        };
+        let lacks: Vec<Problem> = found
+            .lacks()
+            .into_iter()
+            .map(|property| MissingProperty { material: found.name.clone(), property }.at(name.place.clone()))
+            .collect();
+        if !lacks.is_empty() {
+            return Err(lacks);
+        }
+        Ok(Some(Substance::Material(register.enter(found))))
+    }
+
+    /// Its name in the table or the design.
+    pub fn name(&self) -> &str {
+        match self {
+            Substance::Material(material) => &material.name,
+        }
+    }
+
+    /// What it is there for.
+    pub fn role(&self) -> Role {
+        match self {
+            Substance::Material(material) => material.role,
+        }
+    }
+
+    /// It as mechanics sees it, in `draw`.
+    ///
+    /// # Errors
+    /// A property that it lacks.
+    pub fn medium(&self, draw: &Draw) -> Result<Medium, MissingProperty> {
+        match self {
+            Substance::Material(material) => material.medium(draw),
+        }
+    }
+}
+
 /// The material called `name` as `drawing` and `table` have it together.
 ///
 /// # Errors
 /// The problem at the place of the name, with the nearest known one.
-pub(super) fn material(
-    name: &Located<String>,
-    drawing: &Drawing,
-    table: &Table,
-) -> Result<Option<Material>, Problem> {
+fn material(name: &Located<String>, drawing: &Drawing, table: &Table) -> Result<Option<Material>, Problem> {
     let known = table.get(&name.value);
     match drawing.materials.get(&name.value) {
         Some(spec) => Ok(Some(spec.over(known, &name.value))),

@@ -1,0 +1,235 @@
+//! A build at one draw of its uncertain values: a frame with solved sections.
+
+use super::build::Build;
+use super::goal::Goal;
+use crate::frame::{
+    Anchor, Foot, Frame, FrameFault, Joint, Layout, Mass, Member, MemberSection, PartStiffness, Point,
+};
+use crate::material::Medium;
+use crate::problem::{Place, Problem};
+use crate::quantity::{Draw, Spread};
+use crate::section::Solution;
+use nalgebra::{Matrix6, Vector3};
+use num_complex::Complex64;
+
+/// A build at one draw.
+#[derive(Debug, Clone)]
+pub struct Model {
+    /// Its frame, in the order of the drawing.
+    pub frame: Frame,
+    /// Its solved sections, as [`Build::profiles`].
+    pub sections: Vec<Solution>,
+    /// Its media, as [`Build::substances`].
+    pub media: Vec<Medium>,
+    /// Index of the point at the tool.
+    pub tip: Option<usize>,
+    /// Index of the point at the work; `None` with a tip is the floor.
+    pub work: Option<usize>,
+    /// Mass of each medium in the members, kg.
+    pub mass_of: Vec<f64>,
+    /// By how much every section is larger than drawn.
+    pub scale: f64,
+}
+
+impl Build {
+    /// The build at `draw`, with its sections as drawn.
+    ///
+    /// # Errors
+    /// What is wrong with it, at its place.
+    pub fn model(&self, goal: &Goal, draw: &Draw) -> Result<Model, Vec<Problem>> {
+        self.scaled_model(goal, draw, 1.0)
+    }
+
+    /// The build at `draw`, with every section `scale` times as large as drawn.
+    ///
+    /// # Errors
+    /// What is wrong with it, at its place.
+    pub fn scaled_model(&self, goal: &Goal, draw: &Draw, scale: f64) -> Result<Model, Vec<Problem>> {
+        let media = self
+            .substances
+            .iter()
+            .map(|substance| substance.medium(draw))
+            .collect::<Result<Vec<Medium>, _>>()
+            .map_err(|missing| vec![missing.at(self.place.clone())])?;
+        let mut sections = Vec::new();
+        for profile in &self.profiles {
+            let solution = profile.geometry.solve(&media, profile.bond.at(draw).clamp(0.0, 1.0));
+            sections.push(solution.map_err(|fault| vec![profile.spec.problem(&fault)])?);
+        }
+        let frame = self.frame(&sections, &media, draw, scale);
+        Layout::new(&frame, &[])
+            .map_err(|faults| faults.iter().map(|fault| self.place(fault)).collect::<Vec<Problem>>())?;
+        let point = |name: &str| self.drawing.points.position(name);
+        let (tip, work) = match &goal.tool {
+            Some(tool) => (point(&tool.tip.value), point(&tool.work.value)),
+            None => (None, None),
+        };
+        let mass_of = self.mass_of(&frame, &sections, scale);
+        Ok(Model { frame, sections, media, tip, work, mass_of, scale })
+    }
+
+    fn frame(&self, sections: &[Solution], media: &[Medium], draw: &Draw, scale: f64) -> Frame {
+        let drawing = &self.drawing;
+        let point = |name: &str| drawing.points.position(name).unwrap_or(usize::MAX);
+        let joint = |name: &Option<crate::document::Located<String>>| {
+            name.as_ref().and_then(|name| drawing.joints.position(&name.value))
+        };
+        let section = |name: &str| self.profiles.iter().position(|p| p.name == name).unwrap_or(usize::MAX);
+        Frame {
+            points: drawing
+                .points
+                .iter()
+                .map(|(name, p)| Point { name: name.to_string(), position: Vector3::from(p.position) })
+                .collect(),
+            sections: sections
+                .iter()
+                .zip(&self.profiles)
+                .map(|(solution, profile)| {
+                    let parts = profile.geometry.parts();
+                    let made_of = |i: usize| &media[parts[i].medium];
+                    member_section(&profile.name, solution, made_of, scale)
+                })
+                .collect(),
+            members: drawing
+                .members
+                .iter()
+                .map(|(name, m)| Member {
+                    name: name.to_string(),
+                    from: point(&m.from.value),
+                    to: point(&m.to.value),
+                    section: section(&m.section.value),
+                    up: m.up.as_ref().map(|up| Vector3::from(up.value)),
+                    offset: Vector3::from(m.offset),
+                    joint_from: joint(&m.joint_from),
+                    joint_to: joint(&m.joint_to),
+                })
+                .collect(),
+            joints: drawing
+                .joints
+                .iter()
+                .map(|(name, j)| Joint {
+                    name: name.to_string(),
+                    stiffness: j.stiffness.map(|spring| spring.map(|s| lossy(&s, &j.loss, draw))),
+                })
+                .collect(),
+            masses: drawing
+                .masses
+                .iter()
+                .map(|(name, m)| Mass {
+                    name: name.to_string(),
+                    at: point(&m.at.value),
+                    mass: m.mass.at(draw),
+                    offset: Vector3::from(m.offset),
+                    inertia: Vector3::from(m.inertia),
+                })
+                .collect(),
+            feet: drawing
+                .feet
+                .iter()
+                .map(|(name, f)| Foot {
+                    name: name.to_string(),
+                    at: f.at.iter().map(|at| point(&at.value)).collect(),
+                    stiffness: f.stiffness.map(|s| lossy(&s, &f.loss, draw)),
+                    turning: f.turning.map_or([Complex64::ZERO; 3], |t| t.map(|s| lossy(&s, &f.loss, draw))),
+                })
+                .collect(),
+            anchors: drawing
+                .anchors
+                .iter()
+                .map(|(name, a)| Anchor {
+                    name: name.to_string(),
+                    at: a.at.iter().map(|at| point(&at.value)).collect(),
+                    hold: a.hold,
+                })
+                .collect(),
+        }
+    }
+
+    /// Mass of each medium in the members, kg.
+    fn mass_of(&self, frame: &Frame, sections: &[Solution], scale: f64) -> Vec<f64> {
+        let mut masses = vec![0.0; self.substances.len()];
+        for member in &frame.members {
+            let length = (frame.points[member.to].position - frame.points[member.from].position).norm();
+            let profile = &self.profiles[member.section];
+            for (part, result) in profile.geometry.parts().iter().zip(&sections[member.section].parts) {
+                masses[part.medium] += result.mass_kg_per_m * length * scale * scale;
+            }
+        }
+        masses
+    }
+
+    /// A fault of the frame as a problem at the place of its element.
+    fn place(&self, fault: &FrameFault) -> Problem {
+        let drawing = &self.drawing;
+        let name = fault.name.as_str();
+        let place = match fault.table {
+            "points" => drawing.points.get(name).map(|p| &p.place),
+            "members" => drawing.members.get(name).map(|m| match (&m.up, fault.field) {
+                (Some(up), "up") => &up.place,
+                _ => &m.place,
+            }),
+            "masses" => drawing.masses.get(name).map(|m| &m.place),
+            "feet" => drawing.feet.get(name).map(|f| &f.place),
+            "anchors" => drawing.anchors.get(name).map(|a| &a.place),
+            "joints" => drawing.joints.get(name).map(|j| &j.place),
+            "sections" => drawing.sections.get(name).map(|s| &s.place),
+            _ => None,
+        };
+        let known = place.cloned().unwrap_or_else(|| Place {
+            key: format!("{}.{name}", fault.table),
+            ..Place::file(self.place.file.as_deref().unwrap_or_default())
+        });
+        Problem::error(known, fault.message.clone()).with_help(fault.help.clone())
+    }
+}
+
+impl Model {
+    /// What the build costs at the prices of its drawing; `None` where a price is not stated.
+    pub fn cost(&self, build: &Build) -> Option<f64> {
+        let prices = &build.drawing.prices;
+        if prices.is_empty() {
+            return None;
+        }
+        let mut cost = prices.fixed.unwrap_or(0.0);
+        for (substance, mass) in build.substances.iter().zip(&self.mass_of) {
+            if *mass > 0.0 {
+                cost += mass * prices.of(substance.name())?;
+            }
+        }
+        Some(cost)
+    }
+}
+
+/// A spring with its loss, at `draw`.
+fn lossy(stiffness: &Spread, loss: &Spread, draw: &Draw) -> Complex64 {
+    let k = stiffness.at(draw);
+    Complex64::new(k, k * loss.at(draw))
+}
+
+/// A solved section as the frame takes it, `scale` times as large as drawn.
+///
+/// Stiffness and mass of strains or velocities that are rotations per length gain one power of
+/// the scale each beyond the area's two.
+fn member_section<'a>(
+    name: &str,
+    solution: &Solution,
+    made_of: impl Fn(usize) -> &'a Medium,
+    scale: f64,
+) -> MemberSection {
+    let power = |i: usize, j: usize| scale.powi(2 + i32::from(i > 2) + i32::from(j > 2));
+    let larger = |m: &Matrix6<f64>| Matrix6::from_fn(|i, j| m[(i, j)] * power(i, j));
+    let parts = solution.as_stated.parts.iter().enumerate();
+    let parts = parts.filter(|(_, stiffness)| stiffness.iter().any(|x| *x != 0.0));
+    MemberSection {
+        name: name.to_string(),
+        stiffness: Matrix6::from_fn(|i, j| solution.as_stated.matrix[(i, j)] * power(i, j)),
+        mass: larger(&solution.mass),
+        parts: parts
+            .map(|(i, stiffness)| PartStiffness {
+                of: made_of(i).name.clone(),
+                role: made_of(i).role,
+                stiffness: larger(stiffness),
+            })
+            .collect(),
+    }
+}
