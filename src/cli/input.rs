@@ -6,7 +6,7 @@ use crate::design::{Build, Design};
 use crate::material::Table;
 use crate::problem::Problem;
 use crate::report::json;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// The design, and the materials known beside the built-in ones.
 #[derive(clap::Args)]
@@ -68,6 +68,13 @@ impl Input {
             design.builds = vec![build];
         }
         Ok(design)
+    }
+}
+
+impl Input {
+    /// The files that are read, which no answer may overwrite.
+    pub fn files(&self) -> Vec<&Path> {
+        std::iter::once(&self.design).chain(&self.known.materials).map(PathBuf::as_path).collect()
     }
 }
 

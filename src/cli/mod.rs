@@ -11,7 +11,7 @@ mod materials;
 //mod modes;
 mod new;
 mod output;
-//mod section;
+mod section;
 
 use crate::problem::Problem;
 use clap::{Parser, Subcommand};
@@ -35,7 +35,7 @@ enum Command {
     New(new::Arguments),
     Check(check::Arguments),
     Materials(materials::Arguments),
-    //Section(section::Arguments),
+    Section(section::Arguments),
     //Modes(::Arguments),
     //Compare(::Arguments),
 }
@@ -56,6 +56,13 @@ struct Failure {
     text: Option<(String, String)>,
 }
 
+impl Failure {
+    /// Problems whose file is not at hand any more.
+    fn of(problems: Vec<Problem>) -> Failure {
+        Failure { problems, text: None }
+    }
+}
+
 impl From<Problem> for Failure {
     fn from(problem: Problem) -> Failure {
         Failure { problems: vec![problem], text: None }
@@ -68,7 +75,7 @@ pub fn run() -> ExitCode {
         Command::New(arguments) => new::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::Materials(arguments) => materials::run(&arguments),
-        //Command::Section(arguments) => section::run(&arguments),
+        Command::Section(arguments) => section::run(&arguments),
         //        Command::Modes(arguments) => modes::run(&arguments),
         //        Command::Compare(arguments) => compare::run(&arguments),
     };

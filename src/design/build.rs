@@ -53,7 +53,7 @@ impl Build {
         let mut substances: Vec<Substance> = Vec::new();
         let mut profiles = Vec::new();
         let used = |section: &str| drawing.members.iter().any(|(_, member)| member.section.value == section);
-        for (section, spec) in drawing.sections.iter().filter(|(section, _)| used(section)) {
+        for (section, spec) in drawing.sections.iter() {
             let mut parts = Vec::new();
             for part in &spec.parts {
                 let known = substances.iter().position(|s| s.name() == part.of.value);
@@ -85,7 +85,9 @@ impl Build {
                 match Profile::new(section, spec, parts) {
                     Ok((profile, doubts)) => {
                         said.extend(doubts);
-                        profiles.push(profile);
+                        if used(section) {
+                            profiles.push(profile);
+                        }
                     }
                     Err(problem) => said.push(problem),
                 }

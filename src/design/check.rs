@@ -55,7 +55,7 @@ pub(super) fn goal_names(goal: &Goal, drawing: &Drawing) -> Vec<Problem> {
                         .with_help("name the point of the work, or \"ground\""),
                 );
             }
-        } else if drawing.feet.is_empty() && drawing.anchors.is_empty() {
+        } else if drawing.is_unheld() {
             said.push(
                 Problem::error(
                     tool.work.place.clone(),
@@ -131,7 +131,7 @@ pub(super) fn doubts(drawing: &Drawing) -> Vec<Problem> {
     let mut doubt = |place: &Place, message: String, help: &str| {
         said.push(Problem::warning(place.clone(), message).with_help(help));
     };
-    if drawing.feet.is_empty() && drawing.anchors.is_empty() {
+    if drawing.is_unheld() {
         doubt(
             &Place::default(),
             "nothing holds the base: it is computed as if it floated".to_string(),
@@ -143,7 +143,7 @@ pub(super) fn doubts(drawing: &Drawing) -> Vec<Problem> {
             doubt(
                 &point.place,
                 format!("{} is far for a small machine", show(*far, Kind::Length)),
-                "is the unit mm?",
+                "is the unit right?",
             );
         }
     }
@@ -153,13 +153,17 @@ pub(super) fn doubts(drawing: &Drawing) -> Vec<Problem> {
         {
             let length: f64 = (0..3).map(|i| (a.position[i] - b.position[i]).powi(2)).sum::<f64>().sqrt();
             if length > 10.0 {
-                doubt(&member.place, format!("{} long", show(length, Kind::Length)), "is the unit mm?");
+                doubt(&member.place, format!("{} long", show(length, Kind::Length)), "is the unit right?");
             }
         }
     }
     for (_, mass) in drawing.masses.iter() {
         if mass.mass.value > 5000.0 {
-            doubt(&mass.place, format!("a mass of {}", show(mass.mass.value, Kind::Mass)), "is the unit kg?");
+            doubt(
+                &mass.place,
+                format!("a mass of {}", show(mass.mass.value, Kind::Mass)),
+                "is the unit right?",
+            );
         }
     }
     for (_, foot) in drawing.feet.iter() {
@@ -176,10 +180,14 @@ pub(super) fn doubts(drawing: &Drawing) -> Vec<Problem> {
     for (_, joint) in drawing.joints.iter() {
         joint_doubts(joint, &mut doubt);
     }
-    for (_, section) in drawing.sections.iter() {
+    for (name, section) in drawing.sections.iter() {
+        if !drawing.members.iter().any(|(_, member)| member.section.value == name) {
+            let message = format!("no member is made of the section \"{name}\"");
+            doubt(&section.place, message, "leave it out, or name it in a member");
+        }
         for part in &section.parts {
             if let Some((what, size)) = oversize(&part.shape) {
-                doubt(&part.place, format!("a {what} of {}", show(size, Kind::Length)), "is the unit mm?");
+                doubt(&part.place, format!("a {what} of {}", show(size, Kind::Length)), "is the unit right?");
             }
         }
     }
@@ -203,7 +211,9 @@ fn joint_doubts(joint: &JointSpec, doubt: &mut impl FnMut(&Place, String, &str))
 fn oversize(shape: &crate::section::Shape) -> Option<(&'static str, f64)> {
     use crate::section::Shape;
     let (what, size, limit) = match shape {
-        Shape::Tube { wall, .. } | Shape::Pipe { wall, .. } => ("wall", *wall, 0.1),
+        Shape::Tube { wall, .. } | Shape::Pipe { wall, .. } if *wall > 0.1 => ("wall", *wall, 0.1),
+        Shape::Tube { width, height, .. } => ("side", width.max(*height), 2.0),
+        Shape::Pipe { diameter, .. } => ("diameter", *diameter, 2.0),
         Shape::Rectangle { width, height } => ("side", width.max(*height), 3.0),
         Shape::Round { diameter } => ("diameter", *diameter, 2.0),
         Shape::Angle { width, height, .. }

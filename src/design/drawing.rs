@@ -64,4 +64,10 @@ impl Drawing {
             prices: self.prices.replaced_by(&build.prices),
         }
     }
+
+    /// True when neither feet nor anchors hold the base, as far as they could be read.
+    pub fn is_unheld(&self) -> bool {
+        let (feet, anchors) = (&self.feet, &self.anchors);
+        feet.is_empty() && anchors.is_empty() && !feet.is_broken() && !anchors.is_broken()
+    }
 }

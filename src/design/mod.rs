@@ -150,7 +150,13 @@ struct StatedBuild {
 }
 
 fn read_builds(root: &crate::document::Fields) -> Vec<StatedBuild> {
-    root.need("builds", "… : write [builds.steel] and sections.NAME.parts = [{ tube = \"60 x 40 x 3 mm\", of = \"structural steel\" }] below it");
+    if !root.has("builds") {
+        root.refuse(
+            "builds",
+            "no build says what the sections are made of",
+            "add [builds.steel] and below it sections.NAME.parts = [{ tube = \"60 x 40 x 3 mm\", of = \"structural steel\" }]",
+        );
+    }
     let Some(table) = root.fields("builds") else {
         return Vec::new();
     };

@@ -104,10 +104,12 @@ impl<'t> Reader<'t> {
             let span = error.span().unwrap_or(0..0);
             let place = Place::in_text(file, text, &span, "");
             if problems.iter().all(|p| p.place.line != place.line) {
-                problems.push(
-                    Problem::error(place, format!("not TOML: {}", error.message()))
-                        .with_help("mend the line; text stands in double quotes"),
-                );
+                let help = match error.message() {
+                    "duplicate key" => "each name stands once in a table",
+                    _ => "mend the line; text stands in double quotes",
+                };
+                problems
+                    .push(Problem::error(place, format!("not TOML: {}", error.message())).with_help(help));
             }
         }
         Reader { file, text, root, problems: RefCell::new(problems), uncertain: RefCell::default() }

@@ -37,8 +37,8 @@ pub fn single(text: &str, kind: Kind) -> Result<f64, Fault> {
             format!("write the decimal point: \"{number}\""),
         ));
     }
-    let item = item(text, text, kind)?;
-    in_si(&item, text, kind)
+    let item = item(text, text, kind, kind.example())?;
+    in_si(&item, text, kind, kind.example())
 }
 
 /// The items of a list such as `"0, 0, 600 mm"`, in SI; an item without a unit takes the next one.
@@ -86,17 +86,24 @@ pub fn ratio(text: &str) -> Result<(f64, f64), Fault> {
 }
 
 fn separated(text: &str, separator: &str, kind: Kind, count: usize) -> Result<Vec<f64>, Fault> {
-    let mut items =
-        text.split(separator).map(|part| item(part, text, kind)).collect::<Result<Vec<_>, _>>()?;
+    let example = match (separator, count, kind) {
+        ("x", 1, _) => "12 mm",
+        ("x", 2, _) => "110 x 80 mm",
+        ("x", 3, _) => "60 x 40 x 3 mm",
+        ("x", ..) => "100 x 50 x 4 x 6 mm",
+        (_, 2, Kind::Frequency) => "2000, 12000 rpm",
+        ("to", ..) => "0.3 to 0.8 mm",
+        (_, 2, Kind::Length) => "0, 10 mm",
+        (_, _, Kind::Length) => "0, 0, 600 mm",
+        (_, _, Kind::Stiffness) => "20, 20, 80 N/um",
+        (_, _, Kind::TurningStiffness) => "40, 40, 10 kN m/rad",
+        (_, _, Kind::Inertia) => "0.02, 0.02, 0.01 kg m2",
+        (_, _, Kind::Ratio) => "1, 0, 0",
+        _ => kind.example(),
+    };
+    let read = |part| item(part, text, kind, example);
+    let mut items = text.split(separator).map(read).collect::<Result<Vec<_>, _>>()?;
     if items.len() != count {
-        let example = match (separator, count) {
-            ("x", 1) => "12 mm",
-            ("x", 2) => "110 x 80 mm",
-            ("x", 3) => "60 x 40 x 3 mm",
-            ("x", _) => "100 x 50 x 4 x 6 mm",
-            (_, 2) => "2000, 12000 rpm",
-            _ => "0, 0, 600 mm",
-        };
         return Err(Fault::new(
             format!(
                 "\"{text}\" has {} number{}, not {count}",
@@ -113,11 +120,11 @@ fn separated(text: &str, separator: &str, kind: Kind, count: usize) -> Result<Ve
         }
         unit = item.unit;
     }
-    items.iter().map(|item| in_si(item, text, kind)).collect()
+    items.iter().map(|item| in_si(item, text, kind, example)).collect()
 }
 
 /// Splits `part` of `text` into its number and the unit behind it.
-fn item<'a>(part: &'a str, text: &str, kind: Kind) -> Result<Item<'a>, Fault> {
+fn item<'a>(part: &'a str, text: &str, kind: Kind, example: &str) -> Result<Item<'a>, Fault> {
     let part = part.trim();
     let end = part.char_indices().find(|(i, c)| !is_of_number(part, *i, *c)).map_or(part.len(), |(i, _)| i);
     let (digits, unit) = part.split_at(end);
@@ -125,7 +132,7 @@ fn item<'a>(part: &'a str, text: &str, kind: Kind) -> Result<Item<'a>, Fault> {
         Some(number) if number.is_finite() => Ok(Item { number, unit: unit.trim() }),
         _ => Err(Fault::new(
             format!("\"{text}\" is not {}", kind.name()),
-            format!("write a number and a unit, as in \"{}\"", kind.example()),
+            format!("write a number and a unit, as in \"{example}\""),
         )),
     }
 }
@@ -165,33 +172,33 @@ fn number(text: &str) -> Option<f64> {
     text.replace('_', "").parse().ok()
 }
 
-fn in_si(item: &Item, text: &str, kind: Kind) -> Result<f64, Fault> {
+fn in_si(item: &Item, text: &str, kind: Kind, example: &str) -> Result<f64, Fault> {
     if item.unit.is_empty() {
         if kind == Kind::Ratio || item.number == 0.0 && !matches!(kind, Kind::Temperature) {
             return Ok(item.number);
         }
         return Err(Fault::new(
             format!("\"{text}\" has no unit; {} is expected", kind.name()),
-            format!("add a unit, as in \"{}\"", kind.example()),
+            format!("add a unit, as in \"{example}\""),
         ));
     }
     let unit = Unit::parse(item.unit).map_err(|unknown| {
         let likely = nearest(&unknown, unit::names()).map(|name| format!("did you mean \"{name}\"? "));
         Fault::new(
             format!("\"{unknown}\" in \"{text}\" is no unit known here"),
-            format!("{}write {} like \"{}\"", likely.unwrap_or_default(), kind.name(), kind.example()),
+            format!("{}write {} like \"{example}\"", likely.unwrap_or_default(), kind.name()),
         )
     })?;
     if kind == Kind::TemperatureChange && unit.offset != 0.0 {
         return Err(Fault::new(
             format!("\"{text}\" is read off a scale; a difference is expected"),
-            format!("write it in K, as in \"{}\"", kind.example()),
+            format!("write it in K, as in \"{example}\""),
         ));
     }
     if !kind.admits(unit.dimension) {
         return Err(Fault::new(
             format!("\"{text}\" is not {}", kind.name()),
-            format!("write it like \"{}\"", kind.example()),
+            format!("write it like \"{example}\""),
         ));
     }
     let turns = if kind == Kind::Frequency && unit.dimension[4] == 1 { std::f64::consts::TAU } else { 1.0 };
@@ -199,10 +206,7 @@ fn in_si(item: &Item, text: &str, kind: Kind) -> Result<f64, Fault> {
     if value.is_finite() {
         Ok(value)
     } else {
-        Err(Fault::new(
-            format!("\"{text}\" is beyond any size"),
-            format!("write it like \"{}\"", kind.example()),
-        ))
+        Err(Fault::new(format!("\"{text}\" is beyond any size"), format!("write it like \"{example}\"")))
     }
 }
 

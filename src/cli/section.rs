@@ -1,0 +1,28 @@
+//! `section`: what each section is worth, drawn.
+
+use super::{Ending, Failure, input, output};
+use crate::report::present::section as present;
+use crate::study::sections::Sections;
+
+/// Show each section: stiffness and loss, bonded and sliding, drawn to scale
+#[derive(clap::Args)]
+#[command(after_help = "Example: stillbed section examples/roundness-stand.toml --build cast")]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    input: input::Input,
+    #[command(flatten)]
+    output: output::Output,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
+    let design = arguments.input.read()?;
+    let sections = Sections::of(&design).map_err(Failure::of)?;
+    let answer = output::Answer {
+        name: "section",
+        design: Some(input::of(&design)),
+        result: &sections,
+        blocks: &present::blocks,
+        table: &present::table,
+    };
+    arguments.output.give(&answer, &arguments.input.files())
+}
