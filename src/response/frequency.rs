@@ -158,7 +158,7 @@ fn coarse(model: &ModalModel, low: f64, high: f64) -> Vec<f64> {
     let steps = (0.5 * LADDER * (high / low).log10()).ceil().max(1.0);
     let mut squares: Vec<f64> =
         (0..=steps as usize).map(|i| low * (high / low).powf(i as f64 / steps)).collect();
-    squares.extend(resolving_squares(model, STEP).into_iter().filter(|x| *x > low && *x < high));
+    squares.extend(resolving_squares(model.poles(), STEP).into_iter().filter(|x| *x > low && *x < high));
     squares.sort_by(f64::total_cmp);
     squares
 }

@@ -10,7 +10,7 @@ use num_complex::Complex64;
 use serde::Serialize;
 
 /// Step of the search grid as a share of the distance to the nearest pole.
-const SEARCH_STEP: f64 = 0.5;
+pub(super) const SEARCH_STEP: f64 = 0.5;
 
 /// A sample may miss the height of its peak (here the square) by less than this share.
 const MISSED: f64 = 0.6;
@@ -29,14 +29,16 @@ pub struct Peak {
 /// Squares `w^2`, rad2/s2, from rest (or a hundredth of the first mode, where the whole floats) to
 /// beyond the last mode, no step of which is longer than `step` times the distance to a pole.
 ///
-/// The end is far enough for a single mode's most negative real part.
-pub fn resolving_squares(model: &ModalModel, step: f64) -> Vec<f64> {
+/// `poles` are those of [`ModalModel::poles`], rad2/s2. The end is far enough for a single mode's
+/// most negative real part.
+pub fn resolving_squares(poles: &[Complex64], step: f64) -> Vec<f64> {
+    let is_free = poles.iter().any(|p| p.re == 0.0);
     let mut poles: Vec<(f64, f64)> =
-        model.poles().iter().filter(|p| p.re > 0.0).map(|p| (p.re, p.im.max(1e-7 * p.re))).collect();
+        poles.iter().filter(|p| p.re > 0.0).map(|p| (p.re, p.im.max(1e-7 * p.re))).collect();
     poles.sort_by(|a, b| a.0.total_cmp(&b.0));
     let (Some(first), Some(last)) = (poles.first(), poles.last()) else { return Vec::new() };
     let end = poles.iter().map(|(x, width)| x + 2.0 * width).fold(2.0 * last.0, f64::max);
-    let mut x = if model.is_free() { 1e-4 * first.0 } else { 0.0 };
+    let mut x = if is_free { 1e-4 * first.0 } else { 0.0 };
     let mut squares = Vec::with_capacity(256);
     let mut passed = 0;
     while x < end {
@@ -46,7 +48,7 @@ pub fn resolving_squares(model: &ModalModel, step: f64) -> Vec<f64> {
         for (pole, width) in &poles {
             distance = distance.min((pole - x).abs().max(*width));
         }
-        if model.is_free() {
+        if is_free {
             distance = distance.min(x);
         }
         while passed < poles.len() && poles[passed].0 <= x {
@@ -148,7 +150,7 @@ pub(super) fn climb(
 /// `None` when the model has no elastic mode.
 pub fn worst_peak(model: &ModalModel, j: usize, k: usize) -> Option<Peak> {
     let pair = model.pair(j, k);
-    let squares = resolving_squares(model, SEARCH_STEP);
+    let squares = resolving_squares(model.poles(), SEARCH_STEP);
     let (square, value) = largest(&squares, |x| pair.at_square(x).norm_sqr())?;
     Some(peak(square, value.sqrt()))
 }
@@ -160,7 +162,7 @@ pub fn worst_peak(model: &ModalModel, j: usize, k: usize) -> Option<Peak> {
 /// `None` when the model has no elastic mode.
 pub fn weakest_peak(model: &ModalModel, stations: [usize; 3]) -> Option<Peak> {
     let three = Three::new(model, stations);
-    let squares = resolving_squares(model, SEARCH_STEP);
+    let squares = resolving_squares(model.poles(), SEARCH_STEP);
     let mut highest = 0.0f64;
     let (square, value) = largest(&squares, |x| {
         let h = three.at_square(x);

@@ -373,7 +373,10 @@ mod tests {
         #![proptest_config(ProptestConfig::with_cases(60))]
 
         #[test]
-        fn a_smaller_amplitude_never_settles_earlier(modes in any_modes(), shares in prop::collection::vec(1e-5..1.0f64, 6)) {
+        fn a_smaller_amplitude_never_settles_earlier(
+            modes in any_modes(),
+            shares in prop::collection::vec(1e-5..1.0f64, 6),
+        ) {
             let decay = Decay::new(&model(&modes), 0, &[0], 1.0);
             let start = decay.bound(0.0);
             prop_assume!(start > 0.0);
