@@ -1,1 +1,9 @@
 //! Response: motion in frequency and time, temperature, and the recorded tap read back.
+
+pub mod cut;
+pub mod frequency;
+pub mod modal;
+pub mod peak;
+pub mod ringdown;
+pub mod settle;
+pub mod speeds;

@@ -1,0 +1,204 @@
+//! What does the base do after a tap? The motion as a curve, its envelope, energy and times.
+//!
+//! The equations of the decay are those of [`super::settle`]; this is the answer that is shown.
+//! The energy is the vibration of the whole base, not only where it is observed:
+//!
+//! ```text
+//! W(t) / W(0) = sum_r |p_kr|^2 exp(-eta_r w_r t) / sum_r |p_kr|^2      over elastic modes
+//! ```
+
+use super::modal::ModalModel;
+use super::peak::climb;
+use super::settle::Decay;
+use serde::Serialize;
+use std::f64::consts::TAU;
+
+/// Samples in a period of the fastest mode that can be seen.
+const SAMPLES_A_PERIOD: f64 = 16.0;
+
+/// A mode is seen when it makes up this share of the motion at the start.
+const SEEN: f64 = 0.02;
+
+/// Most samples of one curve; a longer motion is shown from its start.
+const MOST_SAMPLES: f64 = 16_384.0;
+
+/// What is tapped and what is watched.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Tapped {
+    /// Station that is struck.
+    pub struck: usize,
+    /// Stations that are watched, such as tip minus work along x, y and z.
+    pub observed: Vec<usize>,
+    /// N s.
+    pub impulse: f64,
+    /// Amplitude below which the base is quiet, m; more than zero.
+    pub settle_to: f64,
+    /// Length of the curve, s; where it is `None`, until the motion has settled and fallen to 1 %.
+    pub duration: Option<f64>,
+}
+
+/// The motion after a tap.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct RingDown {
+    /// s, equal steps from 0.
+    pub time_s: Vec<f64>,
+    /// Motion at the observed station that moves most, m.
+    pub motion_m: Vec<f64>,
+    /// Which of the observed stations that is, from 0.
+    pub observed: usize,
+    /// Length of the motion's envelope over all observed stations, m.
+    pub envelope_m: Vec<f64>,
+    /// Energy of vibration over that at the start; empty when the tap starts none.
+    pub energy_share: Vec<f64>,
+    /// Greatest value of the envelope, m.
+    pub largest_m: f64,
+    /// Last time the envelope exceeds a tenth of its greatest value, s; `None` without loss.
+    pub time_to_10pct_s: Option<f64>,
+    /// Last time the envelope exceeds a hundredth of its greatest value, s.
+    pub time_to_1pct_s: Option<f64>,
+    /// Last time the envelope exceeds the stated amplitude, s: 0 when it never does, `None`
+    /// when it always returns.
+    pub settle_time_s: Option<f64>,
+    /// The mode that is largest at the settle time, from 1 in the order of the model.
+    pub deciding_mode: Option<usize>,
+    /// Its frequency, Hz.
+    pub deciding_frequency_hz: Option<f64>,
+    /// Its loss factor.
+    pub deciding_loss_factor: Option<f64>,
+    /// True when the observed distance grows without end, since the base floats.
+    pub drifts: bool,
+}
+
+impl RingDown {
+    /// The motion of `model` after the tap.
+    pub fn new(model: &ModalModel, tapped: &Tapped) -> RingDown {
+        let decay = Decay::new(model, tapped.struck, &tapped.observed, tapped.impulse);
+        let step = TAU / (SAMPLES_A_PERIOD * decay.fastest(SEEN).max(1.0));
+        let largest = greatest(&decay, step);
+        let settle = decay.settle(tapped.settle_to);
+        let falls_to =
+            |share: f64| if largest > 0.0 { decay.settle(share * largest).time } else { Some(0.0) };
+        let (tenth, hundredth) = (falls_to(0.1), falls_to(0.01));
+        let duration = tapped.duration.unwrap_or_else(|| {
+            let periods = 50.0 * TAU / decay.slowest(SEEN).max(1.0);
+            match (settle.time, hundredth) {
+                (Some(settled), Some(fallen)) => settled.max(fallen).max(0.1 * periods) * 1.1,
+                _ => periods,
+            }
+        });
+        let count = (duration / step).ceil().clamp(1.0, MOST_SAMPLES);
+        let time_s: Vec<f64> = (0..=count as usize).map(|i| step * i as f64).collect();
+        let motions: Vec<Vec<f64>> = (0..tapped.observed.len())
+            .map(|j| time_s.iter().map(|t| decay.motion(j, *t)).collect())
+            .collect();
+        let reach = |motion: &Vec<f64>| motion.iter().fold(0.0, |m: f64, x| m.max(x.abs()));
+        let observed = (0..motions.len())
+            .fold(0, |best, j| if reach(&motions[j]) > reach(&motions[best]) { j } else { best });
+        let deciding = settle.mode.map(|number| &model.modes()[number]);
+        RingDown {
+            motion_m: motions.into_iter().nth(observed).unwrap_or_default(),
+            observed,
+            envelope_m: time_s.iter().map(|t| decay.envelope(*t)).collect(),
+            energy_share: energy_share(model, tapped.struck, &time_s),
+            largest_m: largest,
+            time_to_10pct_s: tenth,
+            time_to_1pct_s: hundredth,
+            settle_time_s: settle.time,
+            deciding_mode: settle.mode.map(|number| number + 1),
+            deciding_frequency_hz: deciding.map(|mode| mode.omega / TAU),
+            deciding_loss_factor: deciding.map(|mode| mode.loss_factor),
+            drifts: decay.drifts(),
+            time_s,
+        }
+    }
+}
+
+/// The greatest value of the envelope, searched for as long as all modes in step could exceed it.
+fn greatest(decay: &Decay, step: f64) -> f64 {
+    let mut best = (0.0, decay.envelope(0.0));
+    let mut time = 0.0;
+    for _ in 0..MOST_SAMPLES as usize {
+        time += step;
+        if decay.bound(time) <= best.1 {
+            break;
+        }
+        let value = decay.envelope(time);
+        if value > best.1 {
+            best = (time, value);
+        }
+    }
+    let left = (best.0 - step).max(0.0);
+    climb(left, best.0, best.0 + step, best.1, &mut |t| decay.envelope(t)).1
+}
+
+/// Energy of vibration over that at the start, one value a time.
+fn energy_share(model: &ModalModel, struck: usize, times: &[f64]) -> Vec<f64> {
+    let elastic = model.modes().iter().filter(|mode| !mode.is_rigid());
+    let modes: Vec<(f64, f64)> =
+        elastic.map(|mode| (mode.shape[struck].norm_sqr(), mode.loss_factor * mode.omega)).collect();
+    let start: f64 = modes.iter().map(|(weight, _)| weight).sum();
+    if start <= 0.0 {
+        return Vec::new();
+    }
+    let at = |t: &f64| modes.iter().map(|(weight, rate)| weight * (-rate * t).exp()).sum::<f64>() / start;
+    times.iter().map(at).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::modal::ModalMode;
+    use super::super::modal::tests::single;
+    use super::*;
+
+    fn tapped(settle_to: f64) -> Tapped {
+        Tapped { struck: 0, observed: vec![0], impulse: 0.2, settle_to, duration: None }
+    }
+
+    #[test]
+    fn times_of_one_mode_are_those_of_its_exponential() {
+        let answer = RingDown::new(&single(1e7, 40.0, 0.02), &tapped(1e-6));
+        // Decay rate eta w / 2 = 5 1/s.
+        approx::assert_relative_eq!(answer.time_to_10pct_s.unwrap(), 10f64.ln() / 5.0, max_relative = 1e-9);
+        approx::assert_relative_eq!(answer.time_to_1pct_s.unwrap(), 100f64.ln() / 5.0, max_relative = 1e-9);
+        approx::assert_relative_eq!(answer.largest_m, 1e-5, max_relative = 1e-4);
+        assert_eq!((answer.deciding_mode, answer.deciding_loss_factor), (Some(1), Some(0.02)));
+        let last = *answer.time_s.last().unwrap();
+        assert!(last > answer.time_to_1pct_s.unwrap() && last < 2.0);
+        approx::assert_relative_eq!(
+            *answer.energy_share.last().unwrap(),
+            (-10.0 * last).exp(),
+            max_relative = 1e-12
+        );
+    }
+
+    #[test]
+    fn motion_stays_within_its_envelope() {
+        let modes =
+            vec![ModalMode::real(400.0, 0.03, &[0.2, 0.1]), ModalMode::real(700.0, 0.01, &[-0.1, 0.2])];
+        let model = ModalModel::complete(modes, 2).unwrap();
+        let answer = RingDown::new(&model, &Tapped { observed: vec![0, 1], ..tapped(1e-7) });
+        for (motion, envelope) in answer.motion_m.iter().zip(&answer.envelope_m) {
+            assert!(motion.abs() <= envelope * (1.0 + 1e-12));
+        }
+        assert!(answer.energy_share.windows(2).all(|w| w[1] < w[0]));
+        assert!(answer.largest_m >= answer.envelope_m.iter().copied().fold(0.0, f64::max));
+        assert_eq!(answer.deciding_mode, Some(2));
+    }
+
+    #[test]
+    fn what_is_not_struck_does_not_move() {
+        let model = ModalModel::complete(vec![ModalMode::real(400.0, 0.03, &[0.0, 1.0])], 2).unwrap();
+        let answer = RingDown::new(&model, &Tapped { observed: vec![1], ..tapped(1e-7) });
+        assert_eq!((answer.settle_time_s, answer.deciding_mode), (Some(0.0), None));
+        assert_eq!(answer.largest_m, 0.0);
+        assert!(answer.energy_share.is_empty());
+    }
+
+    #[test]
+    fn a_curve_without_end_is_cut() {
+        let model = ModalModel::complete(vec![ModalMode::real(400.0, 0.0, &[1.0])], 1).unwrap();
+        let answer = RingDown::new(&model, &tapped(1e-9));
+        assert_eq!(answer.settle_time_s, None);
+        assert!(answer.time_s.len() < 20_000 && answer.time_s.len() > 100);
+    }
+}

@@ -1,0 +1,407 @@
+//! How long does a tapped base stay in motion? The decay as a sum of modes, and its last crossing.
+//!
+//! An impulse `J` at station `k` starts every mode; at station `j`
+//!
+//! ```text
+//! q_j(t) = Im sum_r z_jr exp(s_r t) + t sum_rigid J p_jr p_kr,   z_jr = J p_jr p_kr / w_dr
+//! s_r    = -eta_r w_r / 2 + i w_dr,   w_dr = w_r sqrt(1 - eta_r^2 / 4)
+//! E(t)   = sqrt( sum_j |sum_r z_jr exp(s_r t)|^2 )
+//! ```
+//!
+//! Each hysteretic mode decays as the viscous one with the same loss at resonance. `E` is the
+//! envelope: the length of the analytic signal over the observed stations, which the motion
+//! touches but does not pass. The settle time is the last time that `E` exceeds the amplitude.
+//!
+//! An ideal impulse on the static rest of the model is over at once, so that the rest has no
+//! decay: what modes beyond the computed ones do in their first few periods is left out.
+//! Complex shapes let `q(0)` differ from zero by a part of the order of `eta`: hysteretic loss
+//! is not exactly causal.
+//!
+//! # Source
+//! - `ewins2000`: ch. 2, complex modes and their residues
+//! - `nashif1985`: ch. 3, equivalent viscous decay of a loss factor
+
+use super::modal::ModalModel;
+use num_complex::Complex64;
+
+/// The envelope at the settle time is below the amplitude by no more than this share.
+const EXACTNESS: f64 = 1e-9;
+
+/// Rigid-body motion slower than this share of the elastic motion's first velocity is rounding.
+const NO_DRIFT: f64 = 1e-9;
+
+/// Steps of the backward march after which its present place, which is late but safe, is taken.
+const MOST_STEPS: usize = 20_000;
+
+/// One mode of a decay.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Term {
+    /// Number of the mode in the model.
+    mode: usize,
+    /// `eta w / 2`, 1/s.
+    decay: f64,
+    /// rad/s.
+    omega: f64,
+    /// Length of its amplitudes over the observed stations, m.
+    size: f64,
+}
+
+/// What became of the motion.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Settle {
+    /// Time after which the envelope stays below the amplitude, s; 0 when it never exceeds it,
+    /// `None` when it always returns: a motion without loss, or a floating base that drifts.
+    pub time: Option<f64>,
+    /// The mode, by its number in the model, that is largest at that time (at the start where
+    /// there is none); `None` when nothing moves.
+    pub mode: Option<usize>,
+}
+
+/// The motion of a few stations after an impulse at one.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Decay {
+    stations: usize,
+    terms: Vec<Term>,
+    /// Complex amplitudes, m, one row of `stations` a term.
+    amplitudes: Vec<Complex64>,
+    /// Velocity of the whole body, m/s, one a station.
+    drift: Vec<f64>,
+}
+
+impl Decay {
+    /// The motion of the stations `observed` after an `impulse`, N s, at the station `struck`.
+    pub fn new(model: &ModalModel, struck: usize, observed: &[usize], impulse: f64) -> Decay {
+        let stations = observed.len();
+        let mut decay = Decay {
+            stations,
+            terms: Vec::with_capacity(model.modes().len()),
+            amplitudes: Vec::with_capacity(model.modes().len() * stations),
+            drift: vec![0.0; stations],
+        };
+        let mut first_velocity = 0.0;
+        for (number, mode) in model.modes().iter().enumerate() {
+            let start = mode.shape[struck] * impulse;
+            if mode.is_rigid() {
+                for (drift, j) in decay.drift.iter_mut().zip(observed) {
+                    *drift += (mode.shape[*j] * start).re;
+                }
+                continue;
+            }
+            let rate = 0.5 * mode.loss_factor * mode.omega;
+            // A loss factor of 2 and more has no oscillation of its own; it is over within a period.
+            let square = mode.omega * mode.omega;
+            let omega = (square - rate * rate).max(1e-4 * square).sqrt();
+            let mut sum = 0.0;
+            for j in observed {
+                let amplitude = mode.shape[*j] * start / omega;
+                sum += amplitude.norm_sqr();
+                decay.amplitudes.push(amplitude);
+            }
+            let size = sum.sqrt();
+            first_velocity += size * omega;
+            decay.terms.push(Term { mode: number, decay: rate, omega, size });
+        }
+        if length(&decay.drift) <= NO_DRIFT * first_velocity {
+            decay.drift.fill(0.0);
+        }
+        decay
+    }
+
+    /// True when the whole floats away, or turns, so that the observed distance keeps growing.
+    pub fn drifts(&self) -> bool {
+        self.drift.iter().any(|v| *v != 0.0)
+    }
+
+    /// Displacement, m, of the observed station `j` (its place in the list) at `time`, s.
+    pub fn motion(&self, j: usize, time: f64) -> f64 {
+        let sum: Complex64 =
+            self.terms.iter().zip(self.rows()).map(|(term, row)| row[j] * term.at(time)).sum();
+        sum.im + self.drift[j] * time
+    }
+
+    /// Envelope, m, of the oscillation of the observed station `j` at `time`, s.
+    pub fn envelope_of(&self, j: usize, time: f64) -> f64 {
+        let sum: Complex64 =
+            self.terms.iter().zip(self.rows()).map(|(term, row)| row[j] * term.at(time)).sum();
+        sum.norm()
+    }
+
+    /// Envelope, m, of the oscillation of all observed stations together at `time`, s.
+    pub fn envelope(&self, time: f64) -> f64 {
+        self.envelope_above(time, 0.0)
+    }
+
+    /// Upper bound of the envelope: all modes in step, m. It never grows.
+    pub fn bound(&self, time: f64) -> f64 {
+        self.terms.iter().map(|term| term.size_at(time)).sum()
+    }
+
+    /// Circular frequency, rad/s, of the fastest mode that makes up at least `share` of the bound
+    /// at the start.
+    pub fn fastest(&self, share: f64) -> f64 {
+        let least = share * self.bound(0.0);
+        self.terms.iter().filter(|term| term.size >= least).map(|term| term.omega).fold(0.0, f64::max)
+    }
+
+    /// Circular frequency, rad/s, of the slowest such mode; 0 when there is none.
+    pub fn slowest(&self, share: f64) -> f64 {
+        let least = share * self.bound(0.0);
+        let seen = self.terms.iter().filter(|term| term.size > 0.0 && term.size >= least);
+        seen.map(|term| term.omega).reduce(f64::min).unwrap_or(0.0)
+    }
+
+    /// Frequency, rad/s, and amplitude at the start, m, of every mode that moves.
+    pub fn lines(&self) -> Vec<(f64, f64)> {
+        self.terms.iter().filter(|term| term.size > 0.0).map(|term| (term.omega, term.size)).collect()
+    }
+
+    /// The same motion without the modes above `omega`, rad/s, and without drift.
+    pub fn below(&self, omega: f64) -> Decay {
+        let mut kept =
+            Decay { terms: Vec::new(), amplitudes: Vec::new(), drift: vec![0.0; self.stations], ..*self };
+        for (term, row) in self.terms.iter().zip(self.rows()).filter(|(term, _)| term.omega <= omega) {
+            kept.terms.push(*term);
+            kept.amplitudes.extend_from_slice(row);
+        }
+        kept
+    }
+
+    /// The last time that the envelope exceeds `amplitude`, m (more than zero).
+    ///
+    /// The bound gives a time after which it certainly does not. From there a march goes backwards
+    /// in steps that the envelope, given how fast it can change, cannot use to climb to the
+    /// amplitude: it stops at the crossing and cannot step over one. Hence a smaller amplitude is
+    /// never settled earlier.
+    pub fn settle(&self, amplitude: f64) -> Settle {
+        if self.drifts() {
+            return Settle { time: None, mode: self.largest_at(0.0) };
+        }
+        let endless: f64 = self.terms.iter().filter(|t| t.decay == 0.0).map(|t| t.size).sum();
+        if endless >= amplitude {
+            return Settle { time: None, mode: self.largest_endless() };
+        }
+        let time = self.last_crossing(amplitude);
+        Settle { time: Some(time), mode: self.largest_at(time) }
+    }
+
+    fn rows(&self) -> impl Iterator<Item = &[Complex64]> {
+        // Stations are at least one wherever a term has a row.
+        self.amplitudes.chunks_exact(self.stations.max(1))
+    }
+
+    /// The envelope without modes that are smaller than `least`.
+    fn envelope_above(&self, time: f64, least: f64) -> f64 {
+        let mut sums = [Complex64::ZERO; 3];
+        if self.stations > 3 {
+            let square: f64 = (0..self.stations).map(|j| self.envelope_of(j, time).powi(2)).sum();
+            return square.sqrt();
+        }
+        for (term, row) in self.terms.iter().zip(self.rows()) {
+            let shrunk = (-term.decay * time).exp();
+            if term.size * shrunk <= least {
+                continue;
+            }
+            let factor = Complex64::from_polar(shrunk, term.omega * time);
+            for (sum, amplitude) in sums.iter_mut().zip(row) {
+                *sum += amplitude * factor;
+            }
+        }
+        sums.iter().map(|s| s.norm_sqr()).sum::<f64>().sqrt()
+    }
+
+    fn largest_at(&self, time: f64) -> Option<usize> {
+        let size = |term: &&Term| term.size_at(time);
+        let largest = self.terms.iter().max_by(|a, b| size(a).total_cmp(&size(b)))?;
+        (largest.size > 0.0).then_some(largest.mode)
+    }
+
+    fn largest_endless(&self) -> Option<usize> {
+        let endless = self.terms.iter().filter(|term| term.decay == 0.0);
+        endless.max_by(|a, b| a.size.total_cmp(&b.size)).map(|term| term.mode)
+    }
+
+    /// Time at which the bound falls to `amplitude`; 0 when it never exceeds it.
+    ///
+    /// The logarithm of the bound is convex and falls, so that Newton's steps from 0 stay below the
+    /// crossing and approach it; the last is lengthened until it is beyond.
+    fn bound_crossing(&self, amplitude: f64) -> f64 {
+        let mut time = 0.0;
+        for _ in 0..200 {
+            let (mut sum, mut slope) = (0.0, 0.0);
+            for term in &self.terms {
+                let size = term.size_at(time);
+                sum += size;
+                slope += size * term.decay;
+            }
+            if sum <= amplitude {
+                return time;
+            }
+            let step = (sum / amplitude).ln() * sum / slope;
+            time += step.max(1e-12 * time) * (1.0 + 1e-12);
+        }
+        time
+    }
+
+    fn last_crossing(&self, amplitude: f64) -> f64 {
+        let mut time = self.bound_crossing(amplitude);
+        let negligible = 1e-12 * amplitude;
+        for _ in 0..MOST_STEPS {
+            let gap = amplitude - self.envelope_above(time, negligible);
+            if time <= 0.0 || gap <= EXACTNESS * amplitude {
+                break;
+            }
+            let centre = self.centre_at(time);
+            // How fast the envelope can change is larger earlier: the step is taken for its far end.
+            let far = (time - gap / self.change(time, centre)).max(0.0);
+            time = (time - gap / self.change(far, centre)).max(0.0);
+        }
+        time.max(0.0)
+    }
+
+    /// Frequency, rad/s, of the mode that is largest at `time`: the envelope turns with it.
+    fn centre_at(&self, time: f64) -> f64 {
+        let mut largest = (0.0, 0.0);
+        for term in &self.terms {
+            let size = term.size_at(time);
+            if size > largest.0 {
+                largest = (size, term.omega);
+            }
+        }
+        largest.1
+    }
+
+    /// Bound of how fast the envelope changes at and after `time`, m/s.
+    fn change(&self, time: f64, centre: f64) -> f64 {
+        self.terms.iter().map(|term| term.size_at(time) * term.decay.hypot(term.omega - centre)).sum()
+    }
+}
+
+impl Term {
+    fn at(&self, time: f64) -> Complex64 {
+        Complex64::from_polar((-self.decay * time).exp(), self.omega * time)
+    }
+
+    fn size_at(&self, time: f64) -> f64 {
+        self.size * (-self.decay * time).exp()
+    }
+}
+
+fn length(vector: &[f64]) -> f64 {
+    vector.iter().map(|x| x * x).sum::<f64>().sqrt()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::modal::ModalMode;
+    use super::super::modal::tests::single;
+    use super::*;
+    use proptest::prelude::*;
+
+    fn model(modes: &[(f64, f64, f64)]) -> ModalModel {
+        let modes =
+            modes.iter().map(|(omega, loss, shape)| ModalMode::real(*omega, *loss, &[*shape])).collect();
+        ModalModel::complete(modes, 1).unwrap()
+    }
+
+    #[test]
+    fn one_mode_settles_by_its_exponential() {
+        // J / (m w) = 0.2 / (40 * 500) = 10 um falls to 1 um after ln 10 / (eta w / 2).
+        let decay = Decay::new(&single(1e7, 40.0, 0.02), 0, &[0], 0.2);
+        let start = 1e-5 / (1f64 - 1e-4).sqrt();
+        approx::assert_relative_eq!(decay.envelope(0.0), start, max_relative = 1e-12);
+        let settle = decay.settle(1e-6);
+        approx::assert_relative_eq!(settle.time.unwrap(), (start / 1e-6).ln() / 5.0, max_relative = 1e-9);
+        assert_eq!(settle.mode, Some(0));
+        assert_eq!(decay.settle(2e-5), Settle { time: Some(0.0), mode: Some(0) });
+        approx::assert_relative_eq!(decay.motion(0, 0.0), 0.0);
+    }
+
+    #[test]
+    fn motion_is_the_step_of_its_own_equation() {
+        // x'' + 2 zeta w x' + w^2 x = 0 with x'(0) = J/m, by central differences.
+        let decay = Decay::new(&single(1e7, 40.0, 0.2), 0, &[0], 0.2);
+        let (h, t) = (1e-5, 0.0037);
+        let x = |t: f64| decay.motion(0, t);
+        let second = (x(t + h) - 2.0 * x(t) + x(t - h)) / (h * h);
+        let first = (x(t + h) - x(t - h)) / (2.0 * h);
+        let rest = second + 0.2 * 500.0 * first + 250_000.0 * x(t);
+        assert!(rest.abs() < 1e-4 * 250_000.0 * 1e-5, "{rest}");
+        approx::assert_relative_eq!((x(h) - x(-h)) / (2.0 * h), 0.2 / 40.0, max_relative = 1e-4);
+    }
+
+    #[test]
+    fn without_loss_nothing_settles_unless_it_is_small() {
+        let still = model(&[(500.0, 0.02, 1.0), (900.0, 0.0, 0.01)]);
+        let decay = Decay::new(&still, 0, &[0], 1.0);
+        // 0.01^2 / 900 = 0.11 um for ever.
+        assert_eq!(decay.settle(1e-7), Settle { time: None, mode: Some(1) });
+        assert!(decay.settle(1e-6).time.is_some());
+    }
+
+    #[test]
+    fn a_floating_base_drifts_only_where_it_is_seen() {
+        let modes = vec![ModalMode::real(0.0, 0.0, &[0.1, 0.0]), ModalMode::real(500.0, 0.02, &[0.3, 0.4])];
+        let floating = ModalModel::complete(modes, 2).unwrap();
+        let seen = Decay::new(&floating, 0, &[0], 1.0);
+        assert!(seen.drifts() && seen.settle(1e-6).time.is_none());
+        let unseen = Decay::new(&floating, 0, &[1], 1.0);
+        assert!(!unseen.drifts() && unseen.settle(1e-6).time.is_some());
+    }
+
+    #[test]
+    fn two_modes_in_beat_settle_at_the_last_of_the_beats() {
+        let beating = model(&[(500.0, 0.004, 1.0), (510.0, 0.004, 0.9)]);
+        let decay = Decay::new(&beating, 0, &[0], 1.0);
+        let settle = decay.settle(1e-3).time.unwrap();
+        approx::assert_relative_eq!(decay.envelope(settle), 1e-3, max_relative = 1e-6);
+        let later = (1..40_000).map(|i| decay.envelope(settle + 1e-4 * f64::from(i))).fold(0.0, f64::max);
+        assert!(later <= 1e-3, "{later}");
+        assert!(decay.bound(settle) > 1e-3);
+    }
+
+    #[test]
+    fn heavy_loss_is_computed_too() {
+        let heavy = Decay::new(&model(&[(500.0, 8.0, 1.0)]), 0, &[0], 1.0);
+        assert!(heavy.settle(1e-6).time.unwrap().is_finite());
+    }
+
+    fn any_modes() -> impl Strategy<Value = Vec<(f64, f64, f64)>> {
+        prop::collection::vec((100.0..5000.0f64, 0.001..0.3f64, -1.0..1.0f64), 1..9)
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(60))]
+
+        #[test]
+        fn a_smaller_amplitude_never_settles_earlier(
+            modes in any_modes(),
+            shares in prop::collection::vec(1e-5..1.0f64, 6),
+        ) {
+            let decay = Decay::new(&model(&modes), 0, &[0], 1.0);
+            let start = decay.bound(0.0);
+            prop_assume!(start > 0.0);
+            let mut shares = shares;
+            shares.sort_by(f64::total_cmp);
+            let times: Vec<f64> = shares.iter().map(|s| decay.settle(s * start).time.unwrap()).collect();
+            for pair in times.windows(2) {
+                prop_assert!(pair[0] >= pair[1], "{times:?}");
+            }
+        }
+
+        #[test]
+        fn after_settling_a_fine_scan_finds_nothing(modes in any_modes(), share in 1e-3..0.5f64) {
+            let decay = Decay::new(&model(&modes), 0, &[0], 1.0);
+            let amplitude = share * decay.bound(0.0);
+            prop_assume!(amplitude > 0.0);
+            let time = decay.settle(amplitude).time.unwrap();
+            for i in 1..4000 {
+                let t = time + 2e-5 * f64::from(i);
+                prop_assert!(decay.envelope(t) <= amplitude * (1.0 + 1e-9));
+                prop_assert!(decay.motion(0, t).abs() <= amplitude * (1.0 + 1e-9));
+            }
+            if time > 0.0 {
+                prop_assert!((decay.envelope(time) / amplitude - 1.0).abs() < 1e-6);
+            }
+        }
+    }
+}
