@@ -65,18 +65,7 @@ impl Layout {
             let section = frame.sections.get(member.section)?;
             let mass = turned(&bar.piece.mass(&section.mass)?, &bar.line);
             let parts = [stiffness.map(|k| k.re), stiffness.map(|k| k.im), mass];
-            for piece in 0..self.pieces[number] {
-                let coupling = self.couplings.get(self.first_piece(number) + piece)?;
-                let inner = [0, 1].iter().all(|end| self.is_inner(number, piece, *end));
-                let columns = if inner { Vec::new() } else { self.columns(frame, number, piece, &bar.line) };
-                for (values, part) in values.iter_mut().zip(&parts) {
-                    if inner {
-                        add(values, &coupling.slots, part.as_slice());
-                    } else {
-                        add(values, &coupling.slots, &combined(part, &columns));
-                    }
-                }
-            }
+            self.add_pieces(&mut values, &parts, frame, number, &bar.line);
             for end in 0..2 {
                 let Some(joint) = member.joint(end).and_then(|j| frame.joints.get(j)) else { continue };
                 for (freedom, spring) in self.joints[number][end].iter().zip(&joint.stiffness) {
@@ -104,6 +93,44 @@ impl Layout {
         }
         let [stiffness, loss, mass] = values.map(|values| SparseColMat::new(self.pattern.clone(), values));
         Some(Matrices { stiffness, loss, mass })
+    }
+
+    /// The bulge G of the pieces in the pattern of the other matrices, kg s2, kg m s2, kg m2 s2.
+    ///
+    /// `K - ω² M - ω⁴ G` is the dynamic stiffness of the divided frame to the next order: what
+    /// brings a response on the same frequencies as the modes.
+    pub fn bulge(&self, frame: &Frame) -> Option<SparseColMat<usize, f64>> {
+        let mut values = [vec![0.0; self.pattern.row_idx().len()]];
+        for (number, (member, bar)) in frame.members.iter().zip(&bars(frame, self)?).enumerate() {
+            let section = frame.sections.get(member.section)?;
+            let bulge = turned(&bar.piece.bulge(&section.mass)?, &bar.line);
+            self.add_pieces(&mut values, &[bulge], frame, number, &bar.line);
+        }
+        let [values] = values;
+        Some(SparseColMat::new(self.pattern.clone(), values))
+    }
+
+    /// Adds the matrices of all pieces of a member, given in global axes.
+    fn add_pieces(
+        &self,
+        values: &mut [Vec<f64>],
+        parts: &[Matrix12],
+        frame: &Frame,
+        number: usize,
+        line: &Line,
+    ) {
+        let first = self.first_piece(number);
+        for (piece, coupling) in self.couplings[first..].iter().take(self.pieces[number]).enumerate() {
+            let inner = [0, 1].iter().all(|end| self.is_inner(number, piece, *end));
+            let columns = if inner { Vec::new() } else { self.columns(frame, number, piece, line) };
+            for (values, part) in values.iter_mut().zip(parts) {
+                if inner {
+                    add(values, &coupling.slots, part.as_slice());
+                } else {
+                    add(values, &coupling.slots, &combined(part, &columns));
+                }
+            }
+        }
     }
 
     fn add_spring(&self, values: &mut [Vec<f64>; 3], freedom: usize, spring: Complex64) {

@@ -33,6 +33,15 @@ pub struct Layout {
     pub(super) pattern: SymbolicSparseColMat<usize>,
 }
 
+/// What a freedom belongs to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Owner {
+    /// The point of this index.
+    Point(usize),
+    /// The inside or the joints of the member of this index.
+    Member(usize),
+}
+
 /// The freedoms that one element couples, and where its entries lie among the stored ones.
 #[derive(Debug, Clone)]
 pub(super) struct Coupling {
@@ -113,6 +122,20 @@ impl Layout {
     /// The freedom `axis` (0 to 5) of a point; `None` when an anchor holds it.
     pub fn freedom(&self, point: usize, axis: usize) -> Option<usize> {
         self.points.get(point).and_then(|freedoms| freedoms.get(axis).copied().flatten())
+    }
+
+    /// The place that a freedom belongs to.
+    pub fn owner(&self, freedom: usize) -> Owner {
+        let held = |freedoms: &[Option<usize>; 6]| freedoms.contains(&Some(freedom));
+        if let Some(point) = self.points.iter().position(held) {
+            return Owner::Point(point);
+        }
+        // Freedoms are numbered member after member, joints first.
+        let past = |m: &usize| {
+            let joints = self.joints[*m].iter().flatten().copied().flatten();
+            joints.chain((self.pieces[*m] > 1).then_some(self.inner[*m])).any(|first| first <= freedom)
+        };
+        Owner::Member((0..self.pieces.len()).rev().find(past).unwrap_or(0))
     }
 
     /// The number of the coupling of a member's first piece.
@@ -225,6 +248,10 @@ mod tests {
         let layout = Layout::new(&frame, &[2, 1, 3]).unwrap();
         assert_eq!(layout.freedoms(), 4 * 6 + 3 * 6 + 3 * 3);
         assert_eq!(layout.couplings.len(), 6 + 1);
+        assert_eq!(layout.owner(23), Owner::Point(3));
+        assert_eq!(layout.owner(layout.joints[0][1][2].unwrap()), Owner::Member(0));
+        assert_eq!(layout.owner(layout.inner[0] + 5), Owner::Member(0));
+        assert_eq!(layout.owner(layout.inner[2] + 7), Owner::Member(2));
         assert_eq!(layout.mass_couplings()[0].freedoms.len(), 6);
     }
 

@@ -21,7 +21,7 @@ pub use assembly::Matrices;
 pub use axes::Line;
 pub use check::FrameFault;
 pub use energy::{Energies, Energy};
-pub use layout::Layout;
+pub use layout::{Layout, Owner};
 pub use model::{Anchor, Foot, Frame, Joint, Mass, Member, Point};
 pub use rigid::RigidBody;
 pub use section::{MemberSection, PartStiffness, Plain};

@@ -57,8 +57,21 @@ impl Layout {
     /// The motion of every freedom when the whole frame moves as a rigid body: displacement and
     /// rotation `motion` about `origin`. Shape (n).
     pub fn rigid_motion(&self, frame: &Frame, motion: &Vector6<f64>, origin: &Vector3<f64>) -> Vec<f64> {
+        self.rigid_motion_of(frame, &vec![true; frame.points.len()], motion, origin)
+    }
+
+    /// As [`Layout::rigid_motion`] for the points that are `moving` and the members from them;
+    /// the rest stays.
+    pub fn rigid_motion_of(
+        &self,
+        frame: &Frame,
+        moving: &[bool],
+        motion: &Vector6<f64>,
+        origin: &Vector3<f64>,
+    ) -> Vec<f64> {
         let mut values = vec![0.0; self.freedoms()];
-        for (point, freedoms) in frame.points.iter().zip(&self.points) {
+        let points = frame.points.iter().zip(&self.points).zip(moving);
+        for ((point, freedoms), _) in points.filter(|(_, moving)| **moving) {
             let own = arm(&(point.position - origin)) * motion;
             for j in 0..6 {
                 if let Some(freedom) = freedoms[j] {
@@ -68,6 +81,9 @@ impl Layout {
         }
         for (number, member) in frame.members.iter().enumerate() {
             let Some(line) = Line::of(frame, member) else { continue };
+            if !moving.get(member.from).is_some_and(|moving| *moving) {
+                continue;
+            }
             let count = self.pieces[number];
             for place in 1..count {
                 let at = line.at(line.length * place as f64 / count as f64);
