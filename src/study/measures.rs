@@ -1,0 +1,205 @@
+//! What one build is worth at one draw: the measures by which builds are compared.
+
+use crate::design::{Build, Goal, Measure, Model};
+use crate::frame::Energies;
+use crate::modes::{Asked, GRAVITY, ModesFault, Share, Shares, Spectrum, Statics, damped, solve};
+use crate::problem::Problem;
+use crate::quantity::Draw;
+use crate::response::modal::ModalModel;
+use crate::response::peak::weakest_peak;
+use crate::response::settle::Decay;
+use crate::response::stations::{Station, modal_model};
+use faer::Mat;
+
+/// What one build is worth at one draw.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Figures {
+    /// kg.
+    pub mass: f64,
+    /// In the currency of the prices.
+    pub cost: Option<f64>,
+    /// First elastic frequency, Hz.
+    pub first_frequency: Option<f64>,
+    /// Static stiffness between tip and work along x, y and z, N/m.
+    pub stiffness: Option<[f64; 3]>,
+    /// The same in the weakest direction, N/m.
+    pub weakest: Option<f64>,
+    /// That direction.
+    pub weakest_direction: Option<[f64; 3]>,
+    /// Dynamic stiffness at the worst peak between tip and work, N/m.
+    pub dynamic_stiffness: Option<f64>,
+    /// Hz of that peak.
+    pub peak_frequency: Option<f64>,
+    /// Loss factor of the mode that decides: the last to settle, else the worst peak's, else the first.
+    pub loss_factor: Option<f64>,
+    /// Until the motion between tip and work stays below the stated amplitude, s; `None` when it never does.
+    pub settle_time: Option<f64>,
+}
+
+impl Figures {
+    /// The figure of `measure`, SI.
+    pub fn get(&self, measure: Measure) -> Option<f64> {
+        match measure {
+            Measure::FirstFrequency => self.first_frequency,
+            Measure::Stiffness => self.weakest,
+            Measure::DynamicStiffness => self.dynamic_stiffness,
+            Measure::Mass => Some(self.mass),
+            Measure::SettleTime => self.settle_time,
+            Measure::Cost => self.cost,
+            Measure::LossFactor => self.loss_factor,
+        }
+    }
+}
+
+/// A build solved at one draw.
+pub struct Solved<'m> {
+    /// Its model.
+    pub model: &'m Model,
+    /// Its modes.
+    pub spectrum: Spectrum,
+    /// Its frame ready to be loaded.
+    pub statics: Statics<'m>,
+    /// Stations: tip against work along x, y, z where there is a tool, then the tap where there is one.
+    pub modal: ModalModel,
+    /// How many stations tip and work take.
+    pub tool_stations: usize,
+}
+
+/// Stations of `goal` in `build`: tip against work along x, y and z, then the tap.
+fn stations(build: &Build, goal: &Goal, model: &Model) -> (Vec<Station>, usize) {
+    let mut stations = Vec::new();
+    if let Some(tip) = model.tip {
+        stations.extend(Station::between(tip, model.work));
+    }
+    let tool = stations.len();
+    if let Some(tap) = &goal.tap
+        && let Some(point) = build.drawing.points.position(&tap.at.value)
+    {
+        stations.push(Station::at(point, tap.along));
+    }
+    (stations, tool)
+}
+
+impl<'m> Solved<'m> {
+    /// Solves `model` of `build` for `asked` modes.
+    ///
+    /// # Errors
+    /// A mechanism, or what stopped the solution.
+    pub fn new(build: &Build, goal: &Goal, model: &'m Model, asked: &Asked) -> Result<Solved<'m>, ModesFault> {
+        let spectrum = solve(&model.frame, asked)?;
+        let statics = Statics::new(&model.frame)?;
+        let loss = &spectrum.matrices.loss;
+        let lossless = loss.val().iter().all(|value| *value == 0.0);
+        let damped = match lossless {
+            true => None,
+            false => Some(damped(&spectrum.pencil(), loss, &spectrum.pairs).map_err(ModesFault::Eigen)?),
+        };
+        let (stations, tool_stations) = stations(build, goal, model);
+        let modal = modal_model(&spectrum, damped.as_ref(), &statics, &stations).map_err(ModesFault::Eigen)?;
+        Ok(Solved { model, spectrum, statics, modal, tool_stations })
+    }
+
+    /// Its measures.
+    ///
+    /// # Errors
+    /// What stopped the static solution.
+    pub fn figures(&self, build: &Build, goal: &Goal) -> Result<Figures, ModesFault> {
+        let body = self.model.frame.rigid_body().ok_or(ModesFault::Frame(Vec::new()))?;
+        let first = self.modal.modes().iter().find(|mode| !mode.is_rigid());
+        let mut figures = Figures {
+            mass: body.mass,
+            cost: self.model.cost(build),
+            first_frequency: first.map(|mode| mode.omega / std::f64::consts::TAU),
+            loss_factor: first.map(|mode| mode.loss_factor),
+            ..Figures::default()
+        };
+        if let Some(tip) = self.model.tip {
+            let stiffness = self.statics.stiffness(tip, self.model.work).map_err(ModesFault::Eigen)?;
+            figures.stiffness = Some(stiffness.along);
+            figures.weakest = Some(stiffness.weakest);
+            figures.weakest_direction = Some(stiffness.direction);
+            if let Some(peak) = weakest_peak(&self.modal, [0, 1, 2]) {
+                figures.dynamic_stiffness = Some(peak.dynamic_stiffness_n_per_m);
+                figures.peak_frequency = Some(peak.frequency_hz);
+                figures.loss_factor = self.nearest_mode(peak.frequency_hz).or(figures.loss_factor);
+            }
+            if let Some(tap) = &goal.tap {
+                let decay = Decay::new(&self.modal, self.tool_stations, &[0, 1, 2], tap.impulse.value);
+                let settle = decay.settle(tap.settle_to);
+                figures.settle_time = settle.time;
+                let deciding = settle.mode.and_then(|mode| self.modal.modes().get(mode));
+                figures.loss_factor = deciding.map(|mode| mode.loss_factor).or(figures.loss_factor);
+            }
+        }
+        Ok(figures)
+    }
+
+    /// Loss factor of the mode nearest to `frequency`, Hz.
+    fn nearest_mode(&self, frequency: f64) -> Option<f64> {
+        let distance = |omega: f64| (omega / std::f64::consts::TAU - frequency).abs();
+        let elastic = self.modal.modes().iter().filter(|mode| !mode.is_rigid());
+        elastic.min_by(|a, b| distance(a.omega).total_cmp(&distance(b.omega))).map(|mode| mode.loss_factor)
+    }
+
+    /// Who gives way between tip and work in the weakest direction: shares of skeleton, fill,
+    /// joints and feet, then of every member, joint and foot.
+    ///
+    /// # Errors
+    /// What stopped the static solution.
+    pub fn gives_way(&self, direction: [f64; 3]) -> Result<Option<Shares>, ModesFault> {
+        let Some(tip) = self.model.tip else {
+            return Ok(None);
+        };
+        let [x, y, z] = direction;
+        let layout = &self.statics.layout;
+        let load = layout.between(tip, self.model.work, &nalgebra::Vector6::new(x, y, z, 0.0, 0.0, 0.0));
+        let load = Mat::from_fn(load.len(), 1, |i, _| load[i]);
+        let motion = self.statics.solve(load.as_ref()).map_err(ModesFault::Eigen)?;
+        let frame = &self.model.frame;
+        let energies = Energies::new(frame, layout).ok_or(ModesFault::Frame(Vec::new()))?;
+        let strain = energies.strain(&[motion.col_as_slice(0)]);
+        Ok(strain.first().map(|energy| Shares::of(frame, energy)))
+    }
+
+    /// How far the tip sags against the work under the weight of the whole, m; `None` for a
+    /// floating base.
+    ///
+    /// # Errors
+    /// What stopped the static solution.
+    pub fn sag(&self) -> Result<Option<f64>, ModesFault> {
+        let Some(tip) = self.model.tip else {
+            return Ok(None);
+        };
+        let points: Vec<usize> = std::iter::once(tip).chain(self.model.work).collect();
+        let sag = self.statics.sag(&points).map_err(ModesFault::Eigen)?;
+        Ok(sag.map(|moved| (moved[0] - moved.get(1).copied().unwrap_or_default()).norm()))
+    }
+}
+
+/// The measures of `build` at `draw`, every section `scale` times as large as drawn.
+///
+/// # Errors
+/// What is wrong with it, at its place.
+pub fn measure(
+    build: &Build,
+    goal: &Goal,
+    draw: &Draw,
+    scale: f64,
+    asked: &Asked,
+) -> Result<Figures, Vec<Problem>> {
+    let model = build.scaled_model(goal, draw, scale)?;
+    let solved = Solved::new(build, goal, &model, asked);
+    solved
+        .and_then(|solved| solved.figures(build, goal))
+        .map_err(|fault| build.problems(&fault))
+}
+
+/// The largest of `shares`.
+pub fn largest(shares: &[Share]) -> Option<&Share> {
+    shares.iter().max_by(|a, b| a.share.total_cmp(&b.share))
+}
+
+/// The weight of `mass`, N.
+pub fn weight(mass: f64) -> f64 {
+    mass * GRAVITY
+}
