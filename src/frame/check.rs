@@ -49,8 +49,18 @@ impl Table<'_> {
     }
 }
 
-/// Every fault of `frame`, in the order of its tables.
-pub(super) fn faults(frame: &Frame) -> Vec<FrameFault> {
+impl Frame {
+    /// Tests that the drawing can be divided and solved.
+    ///
+    /// # Errors
+    /// Every fault, in the order of the tables.
+    pub fn check(&self) -> Result<(), Vec<FrameFault>> {
+        let faults = faults(self);
+        if faults.is_empty() { Ok(()) } else { Err(faults) }
+    }
+}
+
+fn faults(frame: &Frame) -> Vec<FrameFault> {
     let mut faults = Vec::new();
     points(frame, &mut faults);
     sections(frame, &mut faults);

@@ -7,7 +7,6 @@
 //! The layout depends on the drawing's connections only, not on its sizes: one layout serves
 //! every draw of the uncertain values and every choice of sections.
 
-use super::check;
 use super::model::Frame;
 use super::{FrameFault, Member};
 use faer::sparse::SymbolicSparseColMat;
@@ -57,10 +56,7 @@ impl Layout {
     /// # Errors
     /// Every fault that keeps `frame` from being one.
     pub fn new(frame: &Frame, pieces: &[usize]) -> Result<Layout, Vec<FrameFault>> {
-        let faults = check::faults(frame);
-        if !faults.is_empty() {
-            return Err(faults);
-        }
+        frame.check()?;
         let pieces: Vec<usize> =
             (0..frame.members.len()).map(|m| pieces.get(m).copied().unwrap_or(1).max(1)).collect();
         let mut group = Vec::new();

@@ -95,6 +95,39 @@ impl Layout {
         values
     }
 
+    /// Places along a member and their displacement and rotation when the freedoms are at
+    /// `motion`, global axes: both ends of every piece and `between` places inside each.
+    pub fn along(
+        &self,
+        frame: &Frame,
+        number: usize,
+        motion: &[f64],
+        between: usize,
+    ) -> Option<Vec<(Vector3<f64>, Vector6<f64>)>> {
+        let member = frame.members.get(number)?;
+        let line = Line::of(frame, member)?;
+        let count = *self.pieces.get(number)?;
+        let length = line.length / count as f64;
+        let shapes = Piece::new(frame.sections.get(member.section)?, length)?.shapes()?;
+        let back = line.axes.transpose();
+        let mut places = Vec::with_capacity(count * (between + 1) + 1);
+        for piece in 0..count {
+            let ends = self.end_motions(member, number, piece, &line, motion);
+            let last = usize::from(piece + 1 == count);
+            for step in 0..=between + last {
+                let x = length * step as f64 / (between + 1) as f64;
+                let own = shapes.at(x) * ends;
+                let mut global = Vector6::zeros();
+                for block in 0..2 {
+                    let three = back * own.fixed_rows::<3>(3 * block);
+                    global.fixed_rows_mut::<3>(3 * block).copy_from(&three);
+                }
+                places.push((line.at(length * piece as f64 + x), global));
+            }
+        }
+        Some(places)
+    }
+
     /// The load M a of a rigid acceleration `motion` about `origin` of everything that has mass,
     /// held freedoms included. Shape (n), N and N m.
     ///
@@ -207,6 +240,22 @@ mod tests {
         assert_relative_eq!(work(2), -body.mass * 9.80665, max_relative = 1e-10);
         for axis in [0, 1, 3, 4, 5] {
             assert!(work(axis).abs() < 1e-9, "{axis}");
+        }
+    }
+
+    #[test]
+    fn a_member_of_a_rigid_motion_moves_with_it() {
+        let mut frame = crooked();
+        frame.feet.clear();
+        let layout = Layout::new(&frame, &[1, 2, 3]).unwrap();
+        let motion = Vector6::new(0.1, -0.2, 0.3, 0.02, 0.01, -0.03);
+        let whole = layout.rigid_motion(&frame, &motion, &Vector3::zeros());
+        for (number, places) in [(0, 5), (1, 9), (2, 13)] {
+            let along = layout.along(&frame, number, &whole, 3).unwrap();
+            assert_eq!(along.len(), places);
+            for (place, moved) in along {
+                assert_relative_eq!(moved, arm(&place) * motion, epsilon = 1e-9);
+            }
         }
     }
 

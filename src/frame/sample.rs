@@ -121,3 +121,19 @@ pub(crate) fn cantilever() -> Frame {
         ..Frame::default()
     }
 }
+
+/// A table of four legs of 0.8 m on a clamped floor and a top of 1.0 m by 0.6 m.
+pub(crate) fn table() -> Frame {
+    let mut table = Frame { sections: vec![square(0.06)], ..Frame::default() };
+    for z in [0.0, 0.8] {
+        for (i, (x, y)) in [(0.0, 0.0), (1.0, 0.0), (1.0, 0.6), (0.0, 0.6)].into_iter().enumerate() {
+            table.points.push(point(&format!("p{i} at {z}"), x, y, z));
+        }
+    }
+    for i in 0..4 {
+        table.members.push(member(&format!("leg{i}"), i, i + 4));
+        table.members.push(member(&format!("top{i}"), 4 + i, 4 + (i + 1) % 4));
+    }
+    table.anchors.push(Anchor { name: "floor".to_string(), at: vec![0, 1, 2, 3], hold: [true; 6] });
+    table
+}

@@ -1,24 +1,39 @@
 //! Modes: natural frequencies, loss factors, decay, and where the energy sits.
 
+mod answer;
+mod decay;
 mod dense;
 mod direct;
+mod division;
 mod eigen;
 mod factor;
 mod fault;
 mod kernel;
 mod lanczos;
+mod loose;
 mod ordering;
 mod pencil;
 mod reduced;
+mod shares;
+mod solve;
+mod statics;
 mod symbolic;
+mod trouble;
 
+pub use answer::{BuildModes, ModeAnswer};
+pub use decay::Decay;
 pub use direct::Direct;
 pub use eigen::{Eigenpairs, Method, Settings, lowest};
 pub use factor::Factorisation;
 pub use fault::EigenFault;
+pub use loose::RigidMotion;
 pub use pencil::Pencil;
 pub use reduced::{Damped, damped};
+pub use shares::{Share, Shares};
+pub use solve::{Asked, Elastic, Spectrum, solve};
+pub use statics::{GRAVITY, Statics, Stiffness};
 pub use symbolic::Symbolic;
+pub use trouble::{Mechanism, ModesFault};
 
 #[cfg(test)]
 #[path = "../../tests/bench/lattice.rs"]

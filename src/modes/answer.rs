@@ -1,0 +1,243 @@
+//! The modes of one build as an answer: frequencies, losses, decay, shares of energy.
+//!
+//! # Source
+//! - `johnson1982`: p. 1284, loss factor from shares of modal strain energy
+
+use super::decay::Decay;
+use super::eigen::Method;
+use super::reduced::damped;
+use super::shares::{Share, Shares};
+use super::solve::{Elastic, Spectrum};
+use super::trouble::ModesFault;
+use crate::frame::{Energies, Frame};
+use crate::problem::{Place, Problem};
+use faer::Col;
+use serde::Serialize;
+
+/// The modes of one build.
+#[derive(Debug, Clone, Serialize)]
+pub struct BuildModes {
+    /// The build.
+    pub name: String,
+    /// kg.
+    pub mass_kg: f64,
+    /// In how many ways nothing holds the base as a whole.
+    pub rigid_body_modes: usize,
+    /// These ways.
+    pub rigid_body_motions: Vec<String>,
+    /// The elastic modes, lowest first.
+    pub modes: Vec<ModeAnswer>,
+    /// Freedoms of the divided frame.
+    pub freedoms: usize,
+    /// How its modes were found: dense or sparse.
+    pub method: &'static str,
+    /// Modes below `counted_below_hz` by the count of the spectrum; all of them were found.
+    pub counted_modes: usize,
+    /// Hz.
+    pub counted_below_hz: f64,
+    /// What the reader should know beside it.
+    pub notes: Vec<Problem>,
+}
+
+/// One elastic mode.
+#[derive(Debug, Clone, Serialize)]
+pub struct ModeAnswer {
+    /// Natural frequency without damping, Hz.
+    pub frequency_hz: f64,
+    /// Relative error that the division may have left in it.
+    pub frequency_error: f64,
+    /// Loss factor by modal strain energy.
+    pub loss_factor: f64,
+    /// Loss factor of the complex eigenproblem.
+    pub loss_factor_exact: f64,
+    /// Until half the amplitude is left, s; none when nothing damps the mode.
+    pub half_time_s: Option<f64>,
+    /// Until a tenth is left, s.
+    pub time_to_10pct_s: Option<f64>,
+    /// Until a hundredth is left, s.
+    pub time_to_1pct_s: Option<f64>,
+    /// Cycles until half is left.
+    pub cycles_to_half: Option<f64>,
+    /// Strain energy by member, joint and foot, largest first; sums to 1.
+    pub energy_share: Vec<Share>,
+    /// Strain energy in skeleton, fill, joints and feet; sums to 1.
+    pub energy_by_kind: Vec<Share>,
+    /// Strain energy by material, joints and feet apart; sums to 1.
+    pub energy_by_material: Vec<Share>,
+}
+
+/// Beyond this difference, relative to the larger, the two loss factors are said to part.
+const PARTING: f64 = 0.05;
+
+impl BuildModes {
+    /// The answer from the spectrum of `frame`.
+    ///
+    /// # Errors
+    /// What stopped the complex eigenproblem.
+    pub fn new(name: &str, frame: &Frame, spectrum: &Spectrum) -> Result<BuildModes, ModesFault> {
+        let broken = || ModesFault::Frame(Vec::new());
+        let body = frame.rigid_body().ok_or_else(broken)?;
+        let losses = exact_losses(spectrum)?;
+        let energies = Energies::new(frame, &spectrum.layout).ok_or_else(broken)?;
+        let shapes: Vec<&[f64]> = spectrum.elastic.iter().map(|mode| mode.shape.as_slice()).collect();
+        let shares = energies.strain(&shapes);
+        let modes: Vec<ModeAnswer> = spectrum
+            .elastic
+            .iter()
+            .zip(&shares)
+            .map(|(mode, energy)| {
+                let loss_factor = spectrum.loss_by_energy(mode);
+                let exact = losses.get(mode.column).copied().flatten().unwrap_or(loss_factor);
+                ModeAnswer::new(mode, loss_factor, exact, Shares::of(frame, energy))
+            })
+            .collect();
+        let pairs = &spectrum.pairs;
+        let mut answer = BuildModes {
+            name: name.to_string(),
+            mass_kg: body.mass,
+            rigid_body_modes: spectrum.rigid.len(),
+            rigid_body_motions: spectrum.rigid.iter().map(|motion| motion.name.clone()).collect(),
+            modes,
+            freedoms: spectrum.layout.freedoms(),
+            method: match pairs.method {
+                Method::Dense => "dense",
+                Method::Sparse => "sparse",
+            },
+            counted_modes: pairs.counted_below,
+            counted_below_hz: pairs.counted_at.max(0.0).sqrt() / std::f64::consts::TAU,
+            notes: Vec::new(),
+        };
+        answer.notes = answer.remarks();
+        Ok(answer)
+    }
+
+    fn remarks(&self) -> Vec<Problem> {
+        let place = || Place::key(&format!("builds.{}", self.name));
+        let mut notes = Vec::new();
+        if self.rigid_body_modes > 0 {
+            let message = format!("nothing holds the base: it {}", self.rigid_body_motions.join(", "));
+            notes.push(Problem::warning(place(), message).with_help("stand it on feet or anchor it"));
+        }
+        for (i, mode) in self.modes.iter().enumerate() {
+            let (energy, exact) = (mode.loss_factor, mode.loss_factor_exact);
+            if (energy - exact).abs() > PARTING * energy.max(exact) {
+                let message =
+                    format!("mode {}: loss factor {energy:.3e} by strain energy, {exact:.3e} exactly", i + 1);
+                let help = "trust the exact one: damping changes the shape of this mode";
+                notes.push(Problem::warning(place(), message).with_help(help));
+            }
+        }
+        notes
+    }
+}
+
+impl ModeAnswer {
+    fn new(mode: &Elastic, loss_factor: f64, loss_factor_exact: f64, shares: Shares) -> ModeAnswer {
+        let frequency_hz = mode.frequency();
+        let decay = Decay::of(frequency_hz, loss_factor_exact);
+        ModeAnswer {
+            frequency_hz,
+            frequency_error: mode.frequency_error,
+            loss_factor,
+            loss_factor_exact,
+            half_time_s: decay.map(|decay| decay.half_time_s),
+            time_to_10pct_s: decay.map(|decay| decay.time_to_10pct_s),
+            time_to_1pct_s: decay.map(|decay| decay.time_to_1pct_s),
+            cycles_to_half: decay.map(|decay| decay.cycles_to_half),
+            energy_share: shares.elements,
+            energy_by_kind: shares.kinds,
+            energy_by_material: shares.materials,
+        }
+    }
+}
+
+impl Spectrum {
+    /// Loss factor of a mode by strain energy: what is lost over what is stored.
+    ///
+    /// ```text
+    /// η = φᵀ Im K φ / φᵀ Re K φ
+    /// ```
+    pub fn loss_by_energy(&self, mode: &Elastic) -> f64 {
+        let shape = Col::from_fn(mode.shape.len(), |i| mode.shape[i]);
+        let stored = shape.transpose() * (&self.matrices.stiffness * &shape);
+        let lost = shape.transpose() * (&self.matrices.loss * &shape);
+        if stored > 0.0 { lost / stored } else { 0.0 }
+    }
+}
+
+/// By column of the spectrum's pairs: the loss factor of the complex eigenproblem.
+fn exact_losses(spectrum: &Spectrum) -> Result<Vec<Option<f64>>, ModesFault> {
+    let loss = &spectrum.matrices.loss;
+    if loss.val().iter().all(|value| *value == 0.0) {
+        return Ok(Vec::new());
+    }
+    let damped = damped(&spectrum.pencil(), loss, &spectrum.pairs).map_err(ModesFault::Eigen)?;
+    Ok(damped.loss_factor)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::solve::{Asked, solve};
+    use super::*;
+    use crate::frame::sample::crooked;
+
+    fn answer() -> BuildModes {
+        let frame = crooked();
+        let spectrum = solve(&frame, &Asked { count: 6, ..Asked::default() }).unwrap();
+        BuildModes::new("welded", &frame, &spectrum).unwrap()
+    }
+
+    #[test]
+    fn shares_sum_to_one_and_name_everything() {
+        for mode in answer().modes {
+            for shares in [&mode.energy_share, &mode.energy_by_kind, &mode.energy_by_material] {
+                assert!((shares.iter().map(|s| s.share).sum::<f64>() - 1.0).abs() < 1e-12);
+                assert!(shares.iter().all(|s| s.share >= 0.0));
+            }
+            let mut names: Vec<&str> = mode.energy_share.iter().map(|s| s.of.as_str()).collect();
+            names.sort_unstable();
+            assert_eq!(names, ["corner", "front", "post", "rail", "rear", "strut"]);
+        }
+    }
+
+    #[test]
+    fn the_two_loss_factors_agree_where_damping_is_light() {
+        let mut frame = crooked();
+        for foot in &mut frame.feet {
+            foot.stiffness.iter_mut().for_each(|spring| spring.im *= 0.05);
+        }
+        let spectrum = solve(&frame, &Asked { count: 6, ..Asked::default() }).unwrap();
+        for mode in BuildModes::new("welded", &frame, &spectrum).unwrap().modes {
+            let difference = mode.loss_factor_exact / mode.loss_factor - 1.0;
+            assert!(difference.abs() < 0.005, "{} {}", mode.loss_factor, mode.loss_factor_exact);
+        }
+    }
+
+    #[test]
+    fn heavy_damping_is_said_to_part_the_two() {
+        let parting = answer().notes.iter().filter(|note| note.message.contains("exactly")).count();
+        let parted = |mode: &&ModeAnswer| (mode.loss_factor_exact / mode.loss_factor - 1.0).abs() > 0.06;
+        assert!(parting > 0 && parting >= answer().modes.iter().filter(parted).count());
+    }
+
+    #[test]
+    fn the_answer_as_json_has_its_keys() {
+        let json = serde_json::to_value(answer()).unwrap();
+        for key in ["name", "mass_kg", "rigid_body_modes", "modes"] {
+            assert!(json.get(key).is_some(), "{key}");
+        }
+        let keys = [
+            "frequency_hz",
+            "loss_factor",
+            "loss_factor_exact",
+            "half_time_s",
+            "time_to_10pct_s",
+            "frequency_error",
+            "energy_share",
+        ];
+        for key in keys {
+            assert!(json["modes"][0].get(key).is_some(), "{key}");
+        }
+        assert!(json["modes"][0]["energy_share"][0]["share"].is_number());
+    }
+}

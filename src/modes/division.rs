@@ -1,0 +1,146 @@
+//! Into how many pieces each member is divided.
+//!
+//! A member carries waves: bending of phase β l along a piece, stretch, twist and shear of
+//! phase k l, with
+//!
+//! ```text
+//! β⁴ = m ω² / (E I),   k = ω / c
+//! ```
+//!
+//! A piece stays well below its own first mode between held ends (β l = 4.73, k l = π), so that
+//! no mode of the frame can hide inside one. The first guess takes ω from the number of
+//! half-waves that all members together hold below it.
+//!
+//! # Source
+//! - `blevins1979`: table 8-1
+//! - `courant1953`: ch. VI.4, how many eigenvalues lie below a bound
+
+use crate::frame::{Frame, Layout, Line};
+use nalgebra::Matrix6;
+use std::f64::consts::PI;
+
+/// Bending phase of the first mode between clamped ends, rad.
+const CLAMPED: f64 = 4.730_040_745;
+
+/// Largest bending phase of a piece, rad: a quarter of the frequency of its first held mode.
+const BENDING: f64 = 2.4;
+
+/// Largest phase of stretch, twist or shear along a piece, rad: a third of that frequency.
+const STRETCH: f64 = 1.0;
+
+/// Most pieces of one member.
+const MOST: usize = 400;
+
+/// The waves along one member, over its whole length.
+pub(super) struct Waves {
+    /// Phase of bending in two planes at 1 rad/s; it grows with the root of ω.
+    bending: [f64; 2],
+    /// Phase of stretch and twist at 1 rad/s; it grows with ω.
+    along: [f64; 2],
+    /// Phase of shear at 1 rad/s.
+    shear: f64,
+}
+
+impl Waves {
+    /// The waves of every member; `None` for a frame with faults.
+    pub(super) fn of(frame: &Frame) -> Option<Vec<Waves>> {
+        let waves = |member: &crate::frame::Member| {
+            let length = Line::of(frame, member)?.length;
+            let section = frame.sections.get(member.section)?;
+            let compliance: Matrix6<f64> = section.stiffness.map(|s| s.re).cholesky()?.inverse();
+            let mass = section.mass[(0, 0)];
+            let phase = |m: f64, c: f64| length * (m * c).max(0.0).sqrt();
+            Some(Waves {
+                bending: [4, 5].map(|i| length * (mass * compliance[(i, i)]).max(0.0).powf(0.25)),
+                along: [0, 3].map(|i| phase(section.mass[(i, i)], compliance[(i, i)])),
+                shear: phase(mass, compliance[(1, 1)].max(compliance[(2, 2)])),
+            })
+        };
+        frame.members.iter().map(waves).collect()
+    }
+
+    /// The least number of pieces at `omega` in rad/s.
+    pub(super) fn pieces(&self, omega: f64) -> usize {
+        let bending = self.bending[0].max(self.bending[1]) * omega.max(0.0).sqrt() / BENDING;
+        let along = self.along[0].max(self.along[1]).max(self.shear) * omega / STRETCH;
+        (bending.max(along).ceil() as usize).clamp(1, MOST)
+    }
+
+    /// The square of `omega` over the lowest frequency of one of `pieces` pieces between held
+    /// ends.
+    pub(super) fn nearness(&self, omega: f64, pieces: usize) -> f64 {
+        let bending = self.bending[0].max(self.bending[1]) * omega.max(0.0).sqrt() / pieces as f64;
+        let along = self.along[0].max(self.along[1]).max(self.shear) * omega / pieces as f64;
+        (bending / CLAMPED).powi(4).max((along / PI).powi(2))
+    }
+
+    /// How many half-waves of all kinds it holds below `omega`.
+    fn half_waves(&self, omega: f64) -> f64 {
+        ((self.bending[0] + self.bending[1]) * omega.sqrt() + (self.along[0] + self.along[1]) * omega) / PI
+    }
+}
+
+/// A first division for the lowest `count` modes.
+pub(super) fn first(waves: &[Waves], count: usize) -> Vec<usize> {
+    let held = |omega: f64| waves.iter().map(|w| w.half_waves(omega)).sum::<f64>();
+    // Bisection in the logarithm, from far below to far above any structure.
+    let (mut low, mut high) = (1e-6f64, 1e9f64);
+    for _ in 0..60 {
+        let middle = (low * high).sqrt();
+        if held(middle) < count as f64 { low = middle } else { high = middle }
+    }
+    waves.iter().map(|w| w.pieces(high)).collect()
+}
+
+/// A finer division; `None` when nothing is left to refine.
+///
+/// `excess[member]` is the largest part by which the member's pieces put a wanted mode too
+/// high, beside the whole `allowed` for a mode; `omega` the highest wanted frequency in rad/s.
+pub(super) fn finer(
+    layout: &Layout,
+    waves: &[Waves],
+    omega: f64,
+    excess: &[f64],
+    allowed: f64,
+) -> Option<Vec<usize>> {
+    let total = excess.iter().sum::<f64>();
+    // The excess falls with the second to the fourth power of the pieces' length.
+    let growth = (total / allowed).max(1.0).powf(0.4);
+    let refined = |((&now, wave), own): ((&usize, &Waves), &f64)| {
+        let held = wave.pieces(omega).min(2 * now + 1);
+        // Members that hardly take part are left as they are.
+        let own =
+            if total > allowed && *own > 0.02 * total { (now as f64 * growth).ceil() as usize } else { now };
+        held.max(own.max(now)).min(MOST)
+    };
+    let pieces: Vec<usize> = layout.pieces.iter().zip(waves).zip(excess).map(refined).collect();
+    (pieces != layout.pieces).then_some(pieces)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frame::sample::cantilever;
+
+    #[test]
+    fn a_slender_cantilever_needs_pieces_for_its_bending_waves() {
+        let frame = cantilever();
+        let waves = Waves::of(&frame).unwrap();
+        // Third bending mode: β L = 7.85.
+        let i_over_a = 0.02f64.powi(2) / 12.0;
+        let omega = 7.8548f64.powi(2) * (210e9 / 7850.0 * i_over_a).sqrt();
+        assert_eq!(waves[0].pieces(omega), (7.8548 / BENDING).ceil() as usize);
+        assert_eq!(waves[0].pieces(0.0), 1);
+        // Ten modes, bending in two planes: about five half-waves in each.
+        assert!((5..9).contains(&first(&waves, 10)[0]), "{:?}", first(&waves, 10));
+    }
+
+    #[test]
+    fn only_members_with_an_excess_are_refined() {
+        let frame = crate::frame::sample::crooked();
+        let waves = Waves::of(&frame).unwrap();
+        let layout = Layout::new(&frame, &[1, 2, 1]).unwrap();
+        assert_eq!(finer(&layout, &waves, 0.0, &[0.0, 0.005, 0.0], 0.01), None);
+        assert_eq!(finer(&layout, &waves, 0.0, &[0.0001, 0.02, 0.0], 0.01), Some(vec![1, 3, 1]));
+    }
+}

@@ -1,0 +1,67 @@
+//! The strain energy of a mode as shares: of members, joints and feet; of skeleton and fill;
+//! of materials. Each partition sums to 1.
+
+use crate::frame::{Energy, Frame};
+use crate::material::Role;
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// The part of a whole that one thing has.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Share {
+    /// What.
+    pub of: String,
+    /// 0 to 1.
+    pub share: f64,
+}
+
+/// The three partitions of a strain energy.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Shares {
+    /// By member, joint and foot, largest first.
+    pub elements: Vec<Share>,
+    /// Skeleton, fill, joints, feet.
+    pub kinds: Vec<Share>,
+    /// By material, then joints and feet, largest first.
+    pub materials: Vec<Share>,
+}
+
+impl Shares {
+    /// The shares of `energy` in `frame`.
+    pub fn of(frame: &Frame, energy: &Energy) -> Shares {
+        let total = energy.total();
+        let share = |of: &str, part: f64| {
+            let share = if total > 0.0 { part / total } else { 0.0 };
+            Share { of: of.to_string(), share }
+        };
+        let members = frame.members.iter().zip(&energy.members);
+        let joints = frame.joints.iter().zip(&energy.joints).map(|(joint, part)| share(&joint.name, *part));
+        let feet = frame.feet.iter().zip(&energy.feet).map(|(foot, part)| share(&foot.name, *part));
+        let mut elements: Vec<Share> =
+            members.clone().map(|(member, parts)| share(&member.name, parts.iter().sum())).collect();
+        elements.extend(joints.chain(feet));
+        let mut by_material: BTreeMap<&str, f64> = BTreeMap::new();
+        let (mut skeleton, mut fill) = (0.0, 0.0);
+        for (member, parts) in members {
+            for (part, own) in frame.sections[member.section].parts.iter().zip(parts) {
+                *by_material.entry(&part.of).or_default() += own;
+                match part.role {
+                    Role::Fill => fill += own,
+                    Role::Skeleton | Role::Void => skeleton += own,
+                }
+            }
+        }
+        let (joints, feet) = (energy.joints.iter().sum(), energy.feet.iter().sum());
+        let mut materials: Vec<Share> = by_material.iter().map(|(of, part)| share(of, *part)).collect();
+        for (name, part) in [("joints", joints), ("feet", feet)] {
+            if part > 0.0 {
+                materials.push(share(name, part));
+            }
+        }
+        let largest_first = |a: &Share, b: &Share| b.share.total_cmp(&a.share);
+        elements.sort_by(largest_first);
+        materials.sort_by(largest_first);
+        let kinds = [("skeleton", skeleton), ("fill", fill), ("joints", joints), ("feet", feet)];
+        Shares { elements, materials, kinds: kinds.iter().map(|(of, part)| share(of, *part)).collect() }
+    }
+}

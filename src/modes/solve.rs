@@ -1,0 +1,337 @@
+//! The modes of a frame, its members divided until the frequencies hold.
+//!
+//! A divided frame puts a frequency too high, because a vibrating piece bulges between its ends
+//! and K and M know only its static shapes. The bulge G of the pieces is known, and with it the
+//! next term of their dynamic stiffness. In the space of the modes Φ with eigenvalues Λ,
+//!
+//! ```text
+//! (Λ - λ I - λ² ΦᵀGΦ) x = 0,   excess of a mode  e = λ φᵀ G φ
+//! ```
+//!
+//! gives the frequencies corrected to the next order. Members are divided until e is small. What
+//! is left after the correction is of the order of e², and of e (ω/ω₁)² with ω₁ the lowest
+//! frequency of a piece between held ends; their sum is stated with each frequency.
+//!
+//! # Source
+//! - `przemieniecki1968`: ch. 12.4, dynamic stiffness in ascending powers of frequency
+
+use super::division::{self, Waves};
+use super::eigen::{Eigenpairs, Settings, lowest};
+use super::fault::EigenFault;
+use super::loose::{RigidMotion, mechanism, rigid_motions};
+use super::pencil::Pencil;
+use super::statics::least_ratio;
+use super::trouble::ModesFault;
+use crate::frame::{Energies, Frame, Layout, Matrices};
+use nalgebra::{DMatrix, DVector, SymmetricEigen};
+use std::f64::consts::TAU;
+
+/// Rounds of division.
+const ROUNDS: usize = 8;
+
+/// Modes sought beyond those asked for, so that the last one's close neighbours are known.
+const BEYOND: usize = 2;
+
+/// Modes nearer than this, relative in ω², are corrected together.
+const CLOSE: f64 = 0.1;
+
+/// ω² below this part of the least ratio of stiffness to mass at a freedom is zero.
+const ZERO: f64 = 1e-9;
+
+/// What is asked of the modes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Asked {
+    /// How many elastic modes.
+    pub count: usize,
+    /// Largest relative error of a frequency that is allowed for the division.
+    pub tolerance: f64,
+    /// A division to start from, by member; empty is a first guess from the waves.
+    pub pieces: Vec<usize>,
+}
+
+impl Default for Asked {
+    fn default() -> Asked {
+        Asked { count: 10, tolerance: 1e-3, pieces: Vec::new() }
+    }
+}
+
+/// One elastic mode of a frame without damping.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Elastic {
+    /// ω² in (rad/s)², corrected for the bulge of the pieces.
+    pub omega_squared: f64,
+    /// Relative error of the frequency that the division may have left.
+    pub frequency_error: f64,
+    /// The mode shape by freedom, shape (n), so scaled that it responds with unit modal mass:
+    /// φᵀ (M + 2 ω² G) φ = 1.
+    pub shape: Vec<f64>,
+    /// The column of its uncorrected shape in [`Spectrum::pairs`].
+    pub column: usize,
+}
+
+impl Elastic {
+    /// Hz.
+    pub fn frequency(&self) -> f64 {
+        self.omega_squared.max(0.0).sqrt() / TAU
+    }
+}
+
+/// The lowest modes of a frame with all that a response needs.
+#[derive(Debug, Clone)]
+pub struct Spectrum {
+    /// The divided frame.
+    pub layout: Layout,
+    /// Its matrices.
+    pub matrices: Matrices,
+    /// Modes of the matrices as they are: rigid-body modes first, then a few more than asked for.
+    pub pairs: Eigenpairs,
+    /// How the frame can move as a whole.
+    pub rigid: Vec<RigidMotion>,
+    /// The elastic modes asked for, lowest first.
+    pub elastic: Vec<Elastic>,
+}
+
+impl Spectrum {
+    /// The matrices as a pencil.
+    pub fn pencil(&self) -> Pencil<'_> {
+        pencil(&self.layout, &self.matrices)
+    }
+
+    /// Shape of the rigid-body mode `i` by freedom, with unit modal mass; shape (n).
+    pub fn rigid_shape(&self, i: usize) -> Option<&[f64]> {
+        (i < self.rigid.len()).then(|| self.pairs.vectors.col_as_slice(i))
+    }
+}
+
+/// The lowest elastic modes of `frame`.
+///
+/// # Errors
+/// The faults of the frame, a mechanism, or what stopped the eigenvalue solution.
+pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
+    let broken = || ModesFault::Frame(Vec::new());
+    frame.check().map_err(ModesFault::Frame)?;
+    let waves = Waves::of(frame).ok_or_else(broken)?;
+    let rigid = rigid_motions(frame);
+    let sought = rigid.len() + asked.count + BEYOND;
+    // The error left is of the order of the square of the excess.
+    let allowed = 0.32 * asked.tolerance.max(1e-12).sqrt();
+    let mut pieces = match asked.pieces.len() == frame.members.len() {
+        true => asked.pieces.clone(),
+        false => division::first(&waves, rigid.len() + asked.count),
+    };
+    for round in 0.. {
+        let layout = Layout::new(frame, &pieces).map_err(ModesFault::Frame)?;
+        let matrices = layout.matrices(frame).ok_or_else(broken)?;
+        let double: Vec<usize> = pieces.iter().map(|n| 2 * n).collect();
+        if layout.freedoms() < sought + 6 && round < ROUNDS {
+            pieces = double;
+            continue;
+        }
+        let pairs = match lowest(&pencil(&layout, &matrices), sought, &Settings::default()) {
+            Ok(pairs) => pairs,
+            Err(EigenFault::TooManyModes { .. }) if round < ROUNDS => {
+                pieces = double;
+                continue;
+            }
+            Err(EigenFault::Loose { freedom }) => return Err(ModesFault::loose(frame, &layout, freedom)),
+            Err(fault) => return Err(ModesFault::Eigen(fault)),
+        };
+        let shape = |i| pairs.vectors.col_as_slice(i);
+        let zero = ZERO * least_ratio(&matrices);
+        let without_strain = pairs.omega_squared.iter().take_while(|w| **w <= zero).count();
+        if without_strain > rigid.len() {
+            let motions: Vec<&[f64]> = (0..without_strain).map(shape).collect();
+            return Err(mechanism(frame, &layout, &rigid, &motions));
+        }
+        let motions: Vec<&[f64]> = (rigid.len()..sought).map(shape).collect();
+        let energies = Energies::new(frame, &layout).ok_or_else(broken)?;
+        let bulges = energies.bulge(&motions).ok_or_else(broken)?;
+        let lambda = &pairs.omega_squared[rigid.len()..];
+        let top = lambda[..asked.count].last().copied().unwrap_or(0.0).max(0.0).sqrt();
+        if round < ROUNDS {
+            let excess = excess(&bulges, &lambda[..asked.count]);
+            if let Some(finer) = division::finer(&layout, &waves, top, &excess, allowed) {
+                pieces = finer;
+                continue;
+            }
+        }
+        let divided: Vec<(&Waves, usize)> = waves.iter().zip(layout.pieces.iter().copied()).collect();
+        let mut elastic = corrected(&motions, lambda, &bulges, &divided);
+        elastic.iter_mut().for_each(|mode| mode.column += rigid.len());
+        elastic.truncate(asked.count);
+        return Ok(Spectrum { layout, matrices, pairs, rigid, elastic });
+    }
+    Err(broken())
+}
+
+fn pencil<'a>(layout: &'a Layout, matrices: &'a Matrices) -> Pencil<'a> {
+    Pencil { stiffness: &matrices.stiffness, mass: &matrices.mass, group: &layout.group }
+}
+
+/// By member: what its pieces add to the excess of the mode that has the largest one.
+fn excess(bulges: &[DMatrix<f64>], lambda: &[f64]) -> Vec<f64> {
+    let of = |mode: usize| bulges.iter().map(move |g| lambda[mode] * g[(mode, mode)]);
+    let worst = (0..lambda.len()).max_by(|a, b| of(*a).sum::<f64>().total_cmp(&of(*b).sum()));
+    worst.map_or_else(|| vec![0.0; bulges.len()], |mode| of(mode).collect())
+}
+
+/// The modes corrected for the bulge of the pieces, lowest first.
+///
+/// `waves` with the number of pieces of each member say how near a mode is to the pieces' own.
+fn corrected(
+    motions: &[&[f64]],
+    lambda: &[f64],
+    bulges: &[DMatrix<f64>],
+    waves: &[(&Waves, usize)],
+) -> Vec<Elastic> {
+    let count = lambda.len();
+    let bulge = bulges.iter().fold(DMatrix::zeros(count, count), |sum, g| sum + g);
+    let mut elastic: Vec<Elastic> = (0..count)
+        .map(|mode| {
+            let close: Vec<usize> = (0..count)
+                .filter(|i| (lambda[*i] - lambda[mode]).abs() <= CLOSE * lambda[mode].abs())
+                .collect();
+            let place = close.iter().position(|i| *i == mode).unwrap_or(0);
+            let values = DVector::from_iterator(close.len(), close.iter().map(|i| lambda[*i]));
+            let bulge = DMatrix::from_fn(close.len(), close.len(), |i, j| bulge[(close[i], close[j])]);
+            let (omega_squared, weights) = together(&values, &bulge, place);
+            let mut shape = vec![0.0; motions.first().map_or(0, |motion| motion.len())];
+            for (weight, i) in weights.iter().zip(&close) {
+                shape.iter_mut().zip(motions[*i]).for_each(|(sum, own)| *sum += weight * own);
+            }
+            let excess = lambda[mode] * bulge[(place, place)];
+            let omega = omega_squared.max(0.0).sqrt();
+            let near = |(own, (wave, n)): (&DMatrix<f64>, &(&Waves, usize))| {
+                lambda[mode] * own[(mode, mode)] * wave.nearness(omega, *n)
+            };
+            let next: f64 = bulges.iter().zip(waves).map(near).sum();
+            Elastic { omega_squared, frequency_error: excess * excess + next, shape, column: mode }
+        })
+        .collect();
+    elastic.sort_by(|a, b| a.omega_squared.total_cmp(&b.omega_squared));
+    elastic
+}
+
+/// The `place`th of some close modes, and its shape in theirs: λ with
+/// (Λ - λ I - λ² G) x = 0, linear in λ about its last value.
+fn together(values: &DVector<f64>, bulge: &DMatrix<f64>, place: usize) -> (f64, DVector<f64>) {
+    let count = values.len();
+    let own = bulge[(place, place)];
+    let mut lambda = 2.0 * values[place] / (1.0 + (1.0 + 4.0 * values[place] * own).max(0.0).sqrt());
+    let mut shape = DVector::zeros(count);
+    shape[place] = 1.0 / (1.0 + 2.0 * lambda * own).max(f64::MIN_POSITIVE).sqrt();
+    if count == 1 {
+        return (lambda, shape);
+    }
+    for _ in 0..2 {
+        let stiffness = DMatrix::from_diagonal(values) + bulge * (lambda * lambda);
+        let mass = DMatrix::identity(count, count) + bulge * (2.0 * lambda);
+        let Some(root) = mass.cholesky() else { return (lambda, shape) };
+        let inverse = root.l().try_inverse().unwrap_or_else(|| DMatrix::identity(count, count));
+        let SymmetricEigen { eigenvalues, eigenvectors } =
+            SymmetricEigen::new(&inverse * stiffness * inverse.transpose());
+        let mut order: Vec<usize> = (0..count).collect();
+        order.sort_by(|a, b| eigenvalues[*a].total_cmp(&eigenvalues[*b]));
+        lambda = eigenvalues[order[place]];
+        shape = inverse.transpose() * eigenvectors.column(order[place]);
+    }
+    (lambda, shape)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frame::Joint;
+    use crate::frame::sample::{cantilever, crooked, member, point, square, table};
+    use num_complex::Complex64;
+
+    fn asked(count: usize, tolerance: f64) -> Asked {
+        Asked { count, tolerance, pieces: Vec::new() }
+    }
+
+    /// A table frame by the exact dynamic stiffness of its members.
+    const TABLE: [f64; 10] =
+        [54.23831, 56.76468, 71.98693, 128.6406, 197.7665, 200.6165, 216.9296, 295.3563, 343.7105, 359.0698];
+
+    #[test]
+    fn errors_stay_below_the_stated_ones() {
+        for tolerance in [1e-1, 1e-2, 1e-3, 1e-4] {
+            let spectrum = solve(&table(), &asked(10, tolerance)).unwrap();
+            for (mode, exact) in spectrum.elastic.iter().zip(TABLE) {
+                let error = (mode.frequency() / exact - 1.0).abs();
+                assert!(mode.frequency_error <= tolerance);
+                // The exact values are given to seven digits.
+                assert!(error <= mode.frequency_error + 5e-7, "{tolerance}: {error} {mode:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn shapes_have_unit_modal_mass() {
+        let frame = table();
+        let spectrum = solve(&frame, &asked(6, 1e-3)).unwrap();
+        let mass = &spectrum.matrices.mass;
+        let bulge = spectrum.layout.bulge(&frame).unwrap();
+        for mode in &spectrum.elastic {
+            let shape = faer::Col::from_fn(mode.shape.len(), |i| mode.shape[i]);
+            let of = |m: &faer::sparse::SparseColMat<usize, f64>| shape.transpose() * (m * &shape);
+            let modal = of(mass) + 2.0 * mode.omega_squared * of(&bulge);
+            assert!((modal - 1.0).abs() < 1e-9, "{modal}");
+            // The dynamic stiffness vanishes in the mode.
+            let left = of(&spectrum.matrices.stiffness)
+                - mode.omega_squared * of(mass)
+                - mode.omega_squared.powi(2) * of(&bulge);
+            assert!(left.abs() < 1e-6 * mode.omega_squared, "{left}");
+        }
+    }
+
+    #[test]
+    fn a_free_frame_has_six_rigid_body_modes() {
+        let mut frame = crooked();
+        frame.feet.clear();
+        let spectrum = solve(&frame, &asked(5, 1e-3)).unwrap();
+        assert_eq!(spectrum.rigid.len(), 6);
+        assert!(spectrum.elastic[0].frequency() > 1.0);
+        assert!(spectrum.rigid_shape(5).is_some() && spectrum.rigid_shape(6).is_none());
+    }
+
+    #[test]
+    fn more_modes_than_a_coarse_division_has_are_found() {
+        let mut frame = cantilever();
+        frame.anchors[0].at.push(1);
+        let spectrum = solve(&frame, &asked(12, 1e-3)).unwrap();
+        assert_eq!(spectrum.elastic.len(), 12);
+    }
+
+    #[test]
+    fn a_member_that_spins_about_itself_is_a_mechanism() {
+        let mut frame = table();
+        let free = Some(Complex64::default());
+        frame.joints.push(Joint { name: "hinge".into(), stiffness: [None, None, None, free, None, None] });
+        frame.members[3].joint_from = Some(0);
+        frame.members[3].joint_to = Some(0);
+        let fault = solve(&frame, &asked(4, 1e-3)).unwrap_err();
+        assert_eq!(
+            fault.to_string(),
+            "1 motion without any stiffness, of member \"top1\"; make one of their joints rigid or give it \
+             stiffness, or hold them with a foot or an anchor"
+        );
+    }
+
+    #[test]
+    fn a_free_frame_with_a_mechanism_names_the_mechanism() {
+        let mut frame = cantilever();
+        frame.anchors.clear();
+        frame.points.push(point("far", 2.0, 0.0, 0.0));
+        frame.members.push(member("second", 1, 2));
+        let free = Some(Complex64::default());
+        frame.joints.push(Joint { name: "hinge".into(), stiffness: [None, None, None, None, free, None] });
+        frame.members[1].joint_from = Some(0);
+        frame.sections[0] = square(0.03);
+        let ModesFault::Mechanism(mechanism) = solve(&frame, &asked(3, 1e-3)).unwrap_err() else {
+            panic!("no mechanism")
+        };
+        assert_eq!(mechanism.count, 1);
+        assert_eq!(mechanism.members, ["arm", "second"]);
+    }
+}

@@ -1,0 +1,259 @@
+//! A frame at rest under loads: stiffness between tip and work, sag under its own weight.
+//!
+//! Members are not divided: point loads and weight give the exact motion of the points. A base
+//! that nothing holds is taken as one that floats: the load is balanced by the inertia of the
+//! whole, and the motion of the whole is left out.
+//!
+//! ```text
+//! K u = f - M R Rᵀ f,   Rᵀ M u = Rᵀ G R Rᵀ f,   Rᵀ M R = I
+//! ```
+//!
+//! with R the rigid-body motions; the bulge G of the pieces under their own inertia is what the
+//! motion of the points alone does not show.
+//!
+//! # Source
+//! - `przemieniecki1968`: ch. 6, displacement method; ch. 10.10, free bodies
+
+use super::factor::Factorisation;
+use super::fault::EigenFault;
+use super::loose::rigid_motions;
+use super::pencil::Pencil;
+use super::symbolic::Symbolic;
+use super::trouble::ModesFault;
+use crate::frame::{Frame, Layout, Matrices};
+use faer::{Mat, MatRef};
+use nalgebra::{Matrix3, SymmetricEigen, Vector3, Vector6};
+use std::sync::Arc;
+
+/// Standard gravity, m/s2.
+///
+/// # Source
+/// - `bipm2019`: standard acceleration of gravity
+pub const GRAVITY: f64 = 9.80665;
+
+/// Rounds of refinement of a floating solution.
+const ROUNDS: usize = 4;
+
+/// A frame ready to be loaded.
+pub struct Statics<'a> {
+    frame: &'a Frame,
+    /// The frame without division.
+    pub layout: Layout,
+    matrices: Matrices,
+    factor: Factorisation,
+    /// Rigid-body motions, (n, count), orthonormal to M; none for a held base.
+    floating: Mat<f64>,
+    /// Rᵀ G R of these motions.
+    bulge: Mat<f64>,
+}
+
+/// Static stiffness between two points.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stiffness {
+    /// Along global x, y and z, N/m: force over displacement in its direction.
+    pub along: [f64; 3],
+    /// In the weakest direction, N/m.
+    pub weakest: f64,
+    /// That direction, a unit vector.
+    pub direction: [f64; 3],
+}
+
+impl<'a> Statics<'a> {
+    /// Factors the stiffness of `frame`.
+    ///
+    /// # Errors
+    /// The faults of the frame, a mechanism, or what stopped the factorisation.
+    pub fn new(frame: &'a Frame) -> Result<Statics<'a>, ModesFault> {
+        let layout = Layout::new(frame, &[]).map_err(ModesFault::Frame)?;
+        let matrices = layout.matrices(frame).ok_or_else(|| ModesFault::Frame(Vec::new()))?;
+        let floating = floating(frame, &layout, &matrices);
+        let bulge = match layout.bulge(frame) {
+            Some(bulge) if floating.ncols() > 0 => floating.transpose() * (&bulge * &floating),
+            _ => Mat::zeros(0, 0),
+        };
+        let pencil = Pencil { stiffness: &matrices.stiffness, mass: &matrices.mass, group: &layout.group };
+        let symbolic = Arc::new(Symbolic::new(&pencil).map_err(ModesFault::Eigen)?);
+        let shift = if floating.ncols() > 0 { -1e-4 * least_ratio(&matrices) } else { 0.0 };
+        let factor = Factorisation::new(&pencil, &symbolic, shift).map_err(|fault| match fault {
+            EigenFault::Singular { freedom } => ModesFault::loose(frame, &layout, freedom),
+            other => ModesFault::Eigen(other),
+        })?;
+        Ok(Statics { frame, layout, matrices, factor, floating, bulge })
+    }
+
+    /// The motion under loads, (n, loads).
+    ///
+    /// # Errors
+    /// [`EigenFault::Shape`] when the loads do not fit the layout.
+    pub fn solve(&self, loads: MatRef<f64>) -> Result<Mat<f64>, EigenFault> {
+        if self.floating.ncols() == 0 {
+            return self.factor.solve(loads);
+        }
+        if loads.nrows() != self.floating.nrows() {
+            let (found, needed) = (loads.nrows(), self.floating.nrows());
+            return Err(EigenFault::Shape { what: "the load", found, needed });
+        }
+        let r = &self.floating;
+        let mass_r = &self.matrices.mass * r;
+        let whole = r.transpose() * loads;
+        let balanced = loads - &mass_r * &whole;
+        let mut motion = Mat::zeros(loads.nrows(), loads.ncols());
+        for _ in 0..ROUNDS {
+            let left = &balanced - &self.matrices.stiffness * &motion;
+            motion += self.factor.solve(left.as_ref())?;
+            let drift = mass_r.transpose() * &motion;
+            motion -= r * drift;
+        }
+        motion += r * (&self.bulge * whole);
+        Ok(motion)
+    }
+
+    /// Stiffness between point `tip` and point `work`; `None` is ground.
+    ///
+    /// # Errors
+    /// As [`Statics::solve`].
+    pub fn stiffness(&self, tip: usize, work: Option<usize>) -> Result<Stiffness, EigenFault> {
+        let directions = [Vector6::x(), Vector6::y(), Vector6::z()];
+        let directions = directions.map(|direction| self.layout.between(tip, work, &direction));
+        let loads = Mat::from_fn(self.layout.freedoms(), 3, |i, j| directions[j][i]);
+        let motion = self.solve(loads.as_ref())?;
+        let compliance = loads.transpose() * motion;
+        let compliance = Matrix3::from_fn(|i, j| 0.5 * (compliance[(i, j)] + compliance[(j, i)]));
+        let SymmetricEigen { eigenvectors, eigenvalues } = SymmetricEigen::new(compliance);
+        let most = eigenvalues.imax();
+        let direction = eigenvectors.column(most);
+        // Its sign is free: the largest part is made positive.
+        let direction = direction * direction[direction.iamax()].signum();
+        Ok(Stiffness {
+            along: [0, 1, 2].map(|i| 1.0 / compliance[(i, i)]),
+            weakest: 1.0 / eigenvalues[most],
+            direction: direction.into(),
+        })
+    }
+
+    /// How far each of some points moves under the weight of the whole, m, global axes; `None`
+    /// for a base that nothing holds.
+    ///
+    /// # Errors
+    /// As [`Statics::solve`].
+    pub fn sag(&self, points: &[usize]) -> Result<Option<Vec<Vector3<f64>>>, EigenFault> {
+        let down = -Vector6::z() * GRAVITY;
+        let Some(load) = self.layout.inertia_load(self.frame, &down, &Vector3::zeros()) else {
+            return Ok(None);
+        };
+        if self.floating.ncols() > 0 {
+            return Ok(None);
+        }
+        let motion = self.solve(Mat::from_fn(load.len(), 1, |i, _| load[i]).as_ref())?;
+        let at = |point: &usize| {
+            Vector3::from_fn(|j, _| self.layout.freedom(*point, j).map_or(0.0, |f| motion[(f, 0)]))
+        };
+        Ok(Some(points.iter().map(at).collect()))
+    }
+}
+
+/// The least ratio of stiffness to mass on the diagonal, (rad/s)².
+pub(super) fn least_ratio(matrices: &Matrices) -> f64 {
+    let diagonal = |i: usize| {
+        let k = matrices.stiffness.get(i, i).copied().unwrap_or(0.0);
+        let m = matrices.mass.get(i, i).copied().unwrap_or(0.0);
+        (k > 0.0 && m > 0.0).then(|| k / m)
+    };
+    (0..matrices.mass.ncols()).filter_map(diagonal).fold(f64::INFINITY, f64::min)
+}
+
+/// The rigid-body motions by freedom, orthonormal to the mass.
+fn floating(frame: &Frame, layout: &Layout, matrices: &Matrices) -> Mat<f64> {
+    let mut columns: Vec<Vec<f64>> = Vec::new();
+    for rigid in rigid_motions(frame) {
+        let mut column = layout.rigid_motion_of(frame, &rigid.body, &rigid.motion, &rigid.origin);
+        let massed = |column: &[f64]| {
+            let product = &matrices.mass * faer::Col::from_fn(column.len(), |i| column[i]);
+            (0..column.len()).map(|i| product[i]).collect::<Vec<f64>>()
+        };
+        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+        for _ in 0..2 {
+            let own = massed(&column);
+            for other in &columns {
+                let part = dot(&own, other);
+                column.iter_mut().zip(other).for_each(|(c, o)| *c -= part * o);
+            }
+        }
+        let size = dot(&massed(&column), &column).sqrt();
+        if size > 0.0 {
+            column.iter_mut().for_each(|c| *c /= size);
+            columns.push(column);
+        }
+    }
+    Mat::from_fn(layout.freedoms(), columns.len(), |i, j| columns[j][i])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frame::sample::{cantilever, crooked};
+    use approx::assert_relative_eq;
+
+    const EI: f64 = 210e9 * 0.02 * 0.02 * 0.02 * 0.02 / 12.0;
+    const GA: f64 = 210e9 / 2.6 * 4e-4 * 5.0 / 6.0;
+
+    #[test]
+    fn stiffness_of_a_cantilever_tip() {
+        let frame = cantilever();
+        let statics = Statics::new(&frame).unwrap();
+        let stiffness = statics.stiffness(1, None).unwrap();
+        assert_relative_eq!(stiffness.along[0], 210e9 * 4e-4, max_relative = 1e-9);
+        assert_relative_eq!(stiffness.along[1], 1.0 / (1.0 / (3.0 * EI) + 1.0 / GA), max_relative = 1e-9);
+        assert_relative_eq!(stiffness.weakest, stiffness.along[2], max_relative = 1e-9);
+        assert!(stiffness.direction[0].abs() < 1e-9);
+    }
+
+    #[test]
+    fn sag_of_a_cantilever_tip() {
+        let frame = cantilever();
+        let sag = Statics::new(&frame).unwrap().sag(&[0, 1]).unwrap().unwrap();
+        let weight = 7850.0 * 4e-4 * GRAVITY;
+        assert_relative_eq!(sag[1].z, -weight * (1.0 / (8.0 * EI) + 0.5 / GA), max_relative = 1e-9);
+        assert_eq!(sag[0], Vector3::zeros());
+    }
+
+    #[test]
+    fn a_floating_bar_stretches_between_its_ends() {
+        let mut frame = cantilever();
+        frame.anchors.clear();
+        let statics = Statics::new(&frame).unwrap();
+        // Pulled at both ends: no inertia takes part.
+        let stiffness = statics.stiffness(1, Some(0)).unwrap();
+        assert_relative_eq!(stiffness.along[0], 210e9 * 4e-4, max_relative = 1e-8);
+        assert_eq!(statics.sag(&[1]).unwrap(), None);
+        // Pulled at one end: accelerated, the force falls linearly; the end moves l/(3 EA) ahead
+        // of the centre of mass.
+        let pulled = statics.stiffness(1, None).unwrap();
+        assert_relative_eq!(pulled.along[0], 3.0 * 210e9 * 4e-4, max_relative = 1e-8);
+    }
+
+    #[test]
+    fn a_crooked_base_on_feet_is_weakest_where_it_says() {
+        let frame = crooked();
+        let statics = Statics::new(&frame).unwrap();
+        let stiffness = statics.stiffness(2, Some(3)).unwrap();
+        let [x, y, z] = stiffness.direction;
+        let direction = Vector6::new(x, y, z, 0.0, 0.0, 0.0);
+        let load = statics.layout.between(2, Some(3), &direction);
+        let motion = statics.solve(Mat::from_fn(load.len(), 1, |i, _| load[i]).as_ref()).unwrap();
+        let moved: f64 = load.iter().enumerate().map(|(i, f)| f * motion[(i, 0)]).sum();
+        assert_relative_eq!(1.0 / moved, stiffness.weakest, max_relative = 1e-9);
+        assert!(stiffness.along.iter().all(|along| *along >= stiffness.weakest));
+    }
+
+    #[test]
+    fn a_spinning_member_cannot_be_loaded() {
+        let mut frame = cantilever();
+        let free = Some(num_complex::Complex64::default());
+        let stiffness = [None, None, None, free, None, None];
+        frame.joints.push(crate::frame::Joint { name: "pivot".into(), stiffness });
+        frame.members[0].joint_from = Some(0);
+        let fault = Statics::new(&frame).err().unwrap();
+        assert!(fault.to_string().contains("of member \"arm\""), "{fault}");
+    }
+}

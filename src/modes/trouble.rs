@@ -1,0 +1,72 @@
+//! Why a frame has no modes to show.
+
+use super::fault::EigenFault;
+use crate::frame::{Frame, FrameFault, Layout, Owner};
+use std::fmt;
+
+/// Why no modes can be given.
+#[derive(Debug, Clone, PartialEq)]
+pub enum ModesFault {
+    /// The frame is none.
+    Frame(Vec<FrameFault>),
+    /// Parts of the frame move without strain.
+    Mechanism(Mechanism),
+    /// The eigenvalue solution failed.
+    Eigen(EigenFault),
+}
+
+/// Motions without strain that are not of the base as a whole.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Mechanism {
+    /// How many there are.
+    pub count: usize,
+    /// The members that move most in them.
+    pub members: Vec<String>,
+}
+
+impl ModesFault {
+    /// The mechanism that a freedom without stiffness and mass is.
+    pub(super) fn loose(frame: &Frame, layout: &Layout, freedom: usize) -> ModesFault {
+        let meets = |member: &&crate::frame::Member| match layout.owner(freedom) {
+            Owner::Point(point) => member.from == point || member.to == point,
+            Owner::Member(number) => frame.members.get(number) == Some(*member),
+        };
+        let members = frame.members.iter().filter(meets).map(|member| member.name.clone()).collect();
+        ModesFault::Mechanism(Mechanism { count: 1, members })
+    }
+}
+
+impl Mechanism {
+    /// The repair.
+    pub fn help(&self) -> &'static str {
+        "make one of their joints rigid or give it stiffness, or hold them with a foot or an anchor"
+    }
+}
+
+impl fmt::Display for Mechanism {
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        let motions = if self.count == 1 { "motion" } else { "motions" };
+        write!(f, "{} {motions} without any stiffness", self.count)?;
+        let names: Vec<String> = self.members.iter().take(4).map(|name| format!("\"{name}\"")).collect();
+        match names.len() {
+            0 => Ok(()),
+            1 => write!(f, ", of member {}", names[0]),
+            _ => write!(f, ", of members {}", names.join(", ")),
+        }
+    }
+}
+
+impl fmt::Display for ModesFault {
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        match self {
+            ModesFault::Frame(faults) => {
+                let lines: Vec<String> = faults.iter().map(ToString::to_string).collect();
+                write!(f, "{}", if lines.is_empty() { "the frame is none".into() } else { lines.join("\n") })
+            }
+            ModesFault::Mechanism(mechanism) => write!(f, "{mechanism}; {}", mechanism.help()),
+            ModesFault::Eigen(fault) => write!(f, "{fault}"),
+        }
+    }
+}
+
+impl std::error::Error for ModesFault {}
