@@ -1,1 +1,27 @@
 //! Frames: points, members, masses, feet and joints to matrices.
+//!
+//! A [`Frame`] is the wire drawing with its sections. [`Layout`] divides the members and
+//! numbers the freedoms; it gives the [`Matrices`], the loads and the directions at points, and
+//! [`Energies`] say where the strain energy of a motion sits.
+
+mod assembly;
+mod axes;
+mod check;
+mod energy;
+mod layout;
+mod model;
+mod piece;
+mod rigid;
+#[cfg(test)]
+pub(crate) mod sample;
+mod section;
+pub mod spec;
+
+pub use assembly::Matrices;
+pub use axes::Line;
+pub use check::FrameFault;
+pub use energy::{Energies, Energy};
+pub use layout::Layout;
+pub use model::{Anchor, Foot, Frame, Joint, Mass, Member, Point};
+pub use rigid::RigidBody;
+pub use section::{MemberSection, PartStiffness, Plain};

@@ -6,6 +6,7 @@ mod medium;
 mod property;
 mod reader;
 mod sources;
+pub mod spec;
 mod table;
 
 pub use entry::{Figure, GrainShape, Material, MissingProperty};

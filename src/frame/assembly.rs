@@ -1,0 +1,308 @@
+//! The matrices of a divided frame.
+//!
+//! Each element's end moves as a linear combination of freedoms: an inner place as it stands,
+//! a member's end as its point on a rigid arm plus the relative motions of a sprung joint:
+//!
+//! ```text
+//! d_end = arm(offset) d_point + Σ e_j q_j
+//! ```
+//!
+//! Stiffness and mass of the element follow as TᵀKT and TᵀMT; joint springs stand on the
+//! diagonal of their q, feet on that of their point.
+//!
+//! # Source
+//! - `przemieniecki1968`: ch. 5 (stiffness of a beam), ch. 11 (consistent mass)
+
+use super::axes::{Line, arm};
+use super::layout::Layout;
+use super::model::{Frame, Mass};
+use super::piece::{Complex12, Matrix12, Piece, Vector12};
+use faer::sparse::SparseColMat;
+use nalgebra::{Matrix6, Vector6};
+use num_complex::Complex64;
+
+/// Stiffness and mass of a divided frame: symmetric, both triangles stored, one pattern.
+#[derive(Debug, Clone)]
+pub struct Matrices {
+    /// Real part of the stiffness, shape (n, n): N/m, N, N m.
+    pub stiffness: SparseColMat<usize, f64>,
+    /// Imaginary part of the stiffness: the same units; what is lost per radian.
+    pub loss: SparseColMat<usize, f64>,
+    /// Mass, kg, kg m, kg m2.
+    pub mass: SparseColMat<usize, f64>,
+}
+
+/// A member as its pieces see it.
+pub(super) struct Bar {
+    pub(super) line: Line,
+    /// All its pieces are alike.
+    pub(super) piece: Piece,
+}
+
+/// The line and the piece of every member; `None` only for a frame that has faults.
+pub(super) fn bars(frame: &Frame, layout: &Layout) -> Option<Vec<Bar>> {
+    let bar = |(member, count): (&super::Member, &usize)| {
+        let line = Line::of(frame, member)?;
+        let piece = Piece::new(frame.sections.get(member.section)?, line.length / *count as f64)?;
+        Some(Bar { line, piece })
+    };
+    frame.members.iter().zip(&layout.pieces).map(bar).collect()
+}
+
+impl Layout {
+    /// The matrices of `frame` in this layout.
+    ///
+    /// `None` when `frame` is not connected as the one that the layout was made for.
+    pub fn matrices(&self, frame: &Frame) -> Option<Matrices> {
+        if frame.members.len() != self.pieces.len() || frame.points.len() != self.points.len() {
+            return None;
+        }
+        let stored = self.pattern.row_idx().len();
+        let mut values = [vec![0.0; stored], vec![0.0; stored], vec![0.0; stored]];
+        let bars = bars(frame, self)?;
+        for (number, (member, bar)) in frame.members.iter().zip(&bars).enumerate() {
+            let stiffness = turned_complex(&bar.piece.stiffness(), &bar.line);
+            let section = frame.sections.get(member.section)?;
+            let mass = turned(&bar.piece.mass(&section.mass)?, &bar.line);
+            let parts = [stiffness.map(|k| k.re), stiffness.map(|k| k.im), mass];
+            for piece in 0..self.pieces[number] {
+                let coupling = self.couplings.get(self.first_piece(number) + piece)?;
+                let inner = [0, 1].iter().all(|end| self.is_inner(number, piece, *end));
+                let columns = if inner { Vec::new() } else { self.columns(frame, number, piece, &bar.line) };
+                for (values, part) in values.iter_mut().zip(&parts) {
+                    if inner {
+                        add(values, &coupling.slots, part.as_slice());
+                    } else {
+                        add(values, &coupling.slots, &combined(part, &columns));
+                    }
+                }
+            }
+            for end in 0..2 {
+                let Some(joint) = member.joint(end).and_then(|j| frame.joints.get(j)) else { continue };
+                for (freedom, spring) in self.joints[number][end].iter().zip(&joint.stiffness) {
+                    if let (Some(freedom), Some(spring)) = (freedom, spring) {
+                        self.add_spring(&mut values, *freedom, *spring);
+                    }
+                }
+            }
+        }
+        for (mass, coupling) in frame.masses.iter().zip(self.mass_couplings()) {
+            let held = self.points.get(mass.at)?;
+            let own: Vec<usize> = (0..6).filter(|j| held[*j].is_some()).collect();
+            let full = mass.at_point();
+            let block: Vec<f64> = own.iter().flat_map(|j| own.iter().map(move |i| full[(*i, *j)])).collect();
+            add(&mut values[2], &coupling.slots, &block);
+        }
+        for foot in &frame.feet {
+            for &point in &foot.at {
+                for (freedom, spring) in self.points.get(point)?.iter().zip(foot.six()) {
+                    if let Some(freedom) = freedom {
+                        self.add_spring(&mut values, *freedom, spring);
+                    }
+                }
+            }
+        }
+        let [stiffness, loss, mass] = values.map(|values| SparseColMat::new(self.pattern.clone(), values));
+        Some(Matrices { stiffness, loss, mass })
+    }
+
+    fn add_spring(&self, values: &mut [Vec<f64>; 3], freedom: usize, spring: Complex64) {
+        let slot = self.diagonal[freedom];
+        values[0][slot] += spring.re;
+        values[1][slot] += spring.im;
+    }
+
+    /// What each freedom of a piece's coupling makes of the piece's twelve end motions, in
+    /// global axes and in the order of the coupling.
+    pub(super) fn columns(&self, frame: &Frame, number: usize, piece: usize, line: &Line) -> Vec<Vector12> {
+        let member = &frame.members[number];
+        let arm = arm(&member.offset);
+        let mut columns = Vec::with_capacity(24);
+        for end in 0..2 {
+            let mut push = |motion: Vector6<f64>| {
+                let mut column = Vector12::zeros();
+                column.fixed_rows_mut::<6>(6 * end).copy_from(&motion);
+                columns.push(column);
+            };
+            if self.is_inner(number, piece, end) {
+                for j in 0..6 {
+                    push(Matrix6::identity().column(j).into());
+                }
+                continue;
+            }
+            for (j, freedom) in self.points[member.point(end)].iter().enumerate() {
+                if freedom.is_some() {
+                    push(arm.column(j).into());
+                }
+            }
+            for (j, freedom) in self.joints[number][end].iter().enumerate() {
+                if freedom.is_some() {
+                    let mut motion = Vector6::zeros();
+                    motion.fixed_rows_mut::<3>(3 * (j / 3)).copy_from(&line.axes.row(j % 3).transpose());
+                    push(motion);
+                }
+            }
+        }
+        columns
+    }
+
+    /// The twelve end motions of a piece in member axes when the freedoms are at `motion`.
+    pub(super) fn end_motions(
+        &self,
+        frame: &Frame,
+        number: usize,
+        piece: usize,
+        line: &Line,
+        motion: &[f64],
+    ) -> Vector12 {
+        let columns = self.columns(frame, number, piece, line);
+        let freedoms = &self.couplings[self.first_piece(number) + piece].freedoms;
+        let global: Vector12 = columns.iter().zip(freedoms).map(|(c, f)| c * motion[*f]).sum();
+        let mut own = Vector12::zeros();
+        for block in 0..4 {
+            let three = line.axes * global.fixed_rows::<3>(3 * block);
+            own.fixed_rows_mut::<3>(3 * block).copy_from(&three);
+        }
+        own
+    }
+}
+
+impl Mass {
+    /// The 6x6 mass about its point, global axes.
+    pub(super) fn at_point(&self) -> Matrix6<f64> {
+        let mut own = Matrix6::from_diagonal_element(self.mass);
+        for j in 0..3 {
+            own[(3 + j, 3 + j)] = self.inertia[j];
+        }
+        let arm = arm(&self.offset);
+        arm.transpose() * own * arm
+    }
+}
+
+fn add(values: &mut [f64], slots: &[u32], entries: &[f64]) {
+    for (slot, entry) in slots.iter().zip(entries) {
+        values[*slot as usize] += entry;
+    }
+}
+
+/// TᵀMT by columns of T; column after column.
+fn combined(matrix: &Matrix12, columns: &[Vector12]) -> Vec<f64> {
+    let mut entries = Vec::with_capacity(columns.len() * columns.len());
+    for right in columns {
+        let product = matrix * right;
+        entries.extend(columns.iter().map(|left| left.dot(&product)));
+    }
+    entries
+}
+
+/// A piece's matrix from member to global axes.
+pub(super) fn turned(matrix: &Matrix12, line: &Line) -> Matrix12 {
+    let (axes, back) = (line.axes, line.axes.transpose());
+    let mut global = Matrix12::zeros();
+    for i in 0..4 {
+        for j in 0..4 {
+            let block = back * matrix.fixed_view::<3, 3>(3 * i, 3 * j) * axes;
+            global.fixed_view_mut::<3, 3>(3 * i, 3 * j).copy_from(&block);
+        }
+    }
+    global
+}
+
+fn turned_complex(matrix: &Complex12, line: &Line) -> Complex12 {
+    let re = turned(&matrix.map(|x| x.re), line);
+    let im = turned(&matrix.map(|x| x.im), line);
+    re.zip_map(&im, Complex64::new)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::model::Joint;
+    use super::super::sample::{cantilever, crooked};
+    use super::*;
+    use approx::assert_relative_eq;
+    use faer::linalg::solvers::Solve;
+    use nalgebra::Vector3;
+
+    fn solve(matrices: &Matrices, load: &[f64]) -> Vec<f64> {
+        let right = faer::Mat::from_fn(load.len(), 1, |i, _| load[i]);
+        let motion = matrices.stiffness.to_dense().partial_piv_lu().solve(&right);
+        (0..load.len()).map(|i| motion[(i, 0)]).collect()
+    }
+
+    #[test]
+    fn a_cantilever_bends_as_by_hand_however_divided() {
+        let frame = cantilever();
+        for pieces in [1, 3, 10] {
+            let layout = Layout::new(&frame, &[pieces]).unwrap();
+            let matrices = layout.matrices(&frame).unwrap();
+            let down = layout.at_point(1, &(-Vector6::z() * 100.0));
+            let motion = solve(&matrices, &down);
+            let (ei, ga) = (210e9 * 0.02f64.powi(4) / 12.0, 210e9 / 2.6 * 4e-4 * 5.0 / 6.0);
+            assert_relative_eq!(
+                motion[layout.freedom(1, 2).unwrap()],
+                -100.0 * (1.0 / (3.0 * ei) + 1.0 / ga),
+                max_relative = 1e-9
+            );
+            assert_relative_eq!(
+                motion[layout.freedom(1, 4).unwrap()],
+                100.0 / (2.0 * ei),
+                max_relative = 1e-9
+            );
+            assert_eq!(layout.freedom(0, 2), None);
+        }
+    }
+
+    #[test]
+    fn a_joint_adds_its_own_give() {
+        let mut frame = cantilever();
+        let spring = Some(Complex64::new(2e3, 100.0));
+        frame.joints =
+            vec![Joint { name: "corner".into(), stiffness: [None, None, None, None, spring, None] }];
+        let layout = Layout::new(&frame, &[2]).unwrap();
+        let down = layout.at_point(1, &-Vector6::z());
+        let rigid = solve(&layout.matrices(&frame).unwrap(), &down)[layout.freedom(1, 2).unwrap()];
+        frame.members[0].joint_from = Some(0);
+        let layout = Layout::new(&frame, &[2]).unwrap();
+        let matrices = layout.matrices(&frame).unwrap();
+        let down = layout.at_point(1, &-Vector6::z());
+        let sprung = solve(&matrices, &down)[layout.freedom(1, 2).unwrap()];
+        assert_relative_eq!(sprung - rigid, -1.0 / 2e3, max_relative = 1e-9);
+    }
+
+    #[test]
+    fn a_free_frame_moves_as_a_rigid_body_without_force() {
+        let mut frame = crooked();
+        frame.feet.clear();
+        let layout = Layout::new(&frame, &[2, 1, 3]).unwrap();
+        let matrices = layout.matrices(&frame).unwrap();
+        let stiffness = matrices.stiffness.to_dense();
+        let mass = matrices.mass.to_dense();
+        let origin = Vector3::new(0.1, 0.2, 0.3);
+        for axis in 0..6 {
+            let motion = layout.rigid_motion(&frame, &Matrix6::identity().column(axis).into(), &origin);
+            let column = faer::Col::from_fn(motion.len(), |i| motion[i]);
+            let force = &stiffness * &column;
+            assert!((0..motion.len()).all(|i| force[i].abs() < 1e-5), "axis {axis}");
+            let inertia = layout.inertia_load(&frame, &Matrix6::identity().column(axis).into(), &origin);
+            let by_matrix = &mass * &column;
+            for (i, force) in inertia.unwrap().iter().enumerate() {
+                assert_relative_eq!(*force, by_matrix[i], epsilon = 1e-9);
+            }
+        }
+    }
+
+    #[test]
+    fn both_triangles_are_stored_alike() {
+        let frame = crooked();
+        let layout = Layout::new(&frame, &[2, 1, 3]).unwrap();
+        let matrices = layout.matrices(&frame).unwrap();
+        for matrix in [&matrices.stiffness, &matrices.loss, &matrices.mass] {
+            let dense = matrix.to_dense();
+            for i in 0..layout.freedoms() {
+                for j in 0..i {
+                    assert_relative_eq!(dense[(i, j)], dense[(j, i)], max_relative = 1e-9, epsilon = 1e-6);
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,240 @@
+//! The freedoms of a divided frame, and which of them each element couples.
+//!
+//! Members are divided into equal pieces. Points come first, with six freedoms in global axes
+//! less those that an anchor holds; then, member after member, the relative motions of its
+//! sprung joints in member axes and the places between its pieces.
+//!
+//! The layout depends on the drawing's connections only, not on its sizes: one layout serves
+//! every draw of the uncertain values and every choice of sections.
+
+use super::check;
+use super::model::Frame;
+use super::{FrameFault, Member};
+use faer::sparse::SymbolicSparseColMat;
+use std::ops::Range;
+
+/// The freedoms of a divided frame.
+#[derive(Debug, Clone)]
+pub struct Layout {
+    /// How many pieces each member is divided into.
+    pub pieces: Vec<usize>,
+    /// By freedom: the place it belongs to, for ordering by places.
+    pub group: Vec<usize>,
+    /// By point and freedom; `None` is held by an anchor.
+    pub(super) points: Vec<[Option<usize>; 6]>,
+    /// By member: the first freedom of its first inner place; the others follow in order.
+    pub(super) inner: Vec<usize>,
+    /// By member, end and freedom: the relative motion of a sprung joint.
+    pub(super) joints: Vec<[[Option<usize>; 6]; 2]>,
+    /// By piece, member after member, then by mass: the freedoms it couples and its slots.
+    pub(super) couplings: Vec<Coupling>,
+    /// By freedom: the slot of its diagonal.
+    pub(super) diagonal: Vec<usize>,
+    pub(super) pattern: SymbolicSparseColMat<usize>,
+}
+
+/// The freedoms that one element couples, and where its entries lie among the stored ones.
+#[derive(Debug, Clone)]
+pub(super) struct Coupling {
+    pub(super) freedoms: Vec<usize>,
+    /// Column after column, (n, n).
+    pub(super) slots: Vec<u32>,
+}
+
+impl Layout {
+    /// The freedoms of `frame` with each member divided into the given number of pieces; a
+    /// member without a count, or with 0, is not divided.
+    ///
+    /// # Errors
+    /// Every fault that keeps `frame` from being one.
+    pub fn new(frame: &Frame, pieces: &[usize]) -> Result<Layout, Vec<FrameFault>> {
+        let faults = check::faults(frame);
+        if !faults.is_empty() {
+            return Err(faults);
+        }
+        let pieces: Vec<usize> =
+            (0..frame.members.len()).map(|m| pieces.get(m).copied().unwrap_or(1).max(1)).collect();
+        let mut group = Vec::new();
+        let mut places = 0;
+        let mut place = |free: [bool; 6]| {
+            places += 1;
+            free.map(|free| {
+                free.then(|| {
+                    group.push(places - 1);
+                    group.len() - 1
+                })
+            })
+        };
+        let points: Vec<[Option<usize>; 6]> = (0..frame.points.len())
+            .map(|p| {
+                let mut free = [true; 6];
+                for anchor in frame.anchors.iter().filter(|a| a.at.contains(&p)) {
+                    for j in 0..6 {
+                        free[j] &= !anchor.hold[j];
+                    }
+                }
+                place(free)
+            })
+            .collect();
+        let mut inner = Vec::new();
+        let mut joints = Vec::new();
+        for (member, count) in frame.members.iter().zip(&pieces) {
+            let sprung = |end: usize| {
+                member.joint(end).map_or([false; 6], |j| frame.joints[j].stiffness.map(|s| s.is_some()))
+            };
+            let ends = [0, 1].map(|end| place(sprung(end)));
+            let mut first = None;
+            for _ in 1..*count {
+                let freedoms = place([true; 6]);
+                first = first.or(freedoms[0]);
+            }
+            inner.push(first.unwrap_or(0));
+            joints.push(ends);
+        }
+        let mut layout = Layout {
+            pieces,
+            diagonal: vec![0; group.len()],
+            group,
+            points,
+            inner,
+            joints,
+            couplings: Vec::new(),
+            pattern: SymbolicSparseColMat::new_checked(0, 0, vec![0], None, Vec::new()),
+        };
+        layout.connect(frame);
+        Ok(layout)
+    }
+
+    /// How many freedoms there are.
+    pub fn freedoms(&self) -> usize {
+        self.group.len()
+    }
+
+    /// The freedom `axis` (0 to 5) of a point; `None` when an anchor holds it.
+    pub fn freedom(&self, point: usize, axis: usize) -> Option<usize> {
+        self.points.get(point).and_then(|freedoms| freedoms.get(axis).copied().flatten())
+    }
+
+    /// The number of the coupling of a member's first piece.
+    pub(super) fn first_piece(&self, member: usize) -> usize {
+        self.pieces[..member].iter().sum()
+    }
+
+    /// The couplings of the masses.
+    pub(super) fn mass_couplings(&self) -> &[Coupling] {
+        &self.couplings[self.first_piece(self.pieces.len())..]
+    }
+
+    /// The inner freedoms at the end (0 or 1) of a piece; `None` when that is the member's end.
+    fn inner_place(&self, member: usize, piece: usize, end: usize) -> Option<Range<usize>> {
+        let number = (piece + end).checked_sub(1).filter(|n| n + 1 < self.pieces[member])?;
+        let first = self.inner[member] + 6 * number;
+        Some(first..first + 6)
+    }
+
+    /// The freedoms that move an end of a piece: an inner place's six, or those of the point
+    /// that are not held followed by the relative motions of the joint.
+    pub(super) fn end_freedoms(
+        &self,
+        member: &Member,
+        number: usize,
+        piece: usize,
+        end: usize,
+    ) -> Vec<usize> {
+        match self.inner_place(number, piece, end) {
+            Some(range) => range.collect(),
+            None => {
+                let point = self.points[member.point(end)].iter();
+                point.chain(&self.joints[number][end]).copied().flatten().collect()
+            }
+        }
+    }
+
+    /// True when the end (0 or 1) of a piece lies between pieces.
+    pub(super) fn is_inner(&self, member: usize, piece: usize, end: usize) -> bool {
+        self.inner_place(member, piece, end).is_some()
+    }
+
+    /// Lists what each element couples, and from it the stored entries.
+    fn connect(&mut self, frame: &Frame) {
+        let mut lists: Vec<Vec<usize>> = Vec::new();
+        for (number, member) in frame.members.iter().enumerate() {
+            for piece in 0..self.pieces[number] {
+                let mut freedoms = self.end_freedoms(member, number, piece, 0);
+                freedoms.extend(self.end_freedoms(member, number, piece, 1));
+                lists.push(freedoms);
+            }
+        }
+        for mass in &frame.masses {
+            lists.push(self.points[mass.at].iter().copied().flatten().collect());
+        }
+        let n = self.freedoms();
+        // Which elements touch each freedom, and at which of their own places.
+        let mut touching: Vec<Vec<(usize, usize)>> = vec![Vec::new(); n];
+        for (element, list) in lists.iter().enumerate() {
+            for (local, &freedom) in list.iter().enumerate() {
+                touching[freedom].push((element, local));
+            }
+        }
+        let mut slots: Vec<Vec<u32>> = lists.iter().map(|list| vec![0; list.len() * list.len()]).collect();
+        let mut starts = vec![0];
+        let mut rows: Vec<usize> = Vec::new();
+        let mut slot_of_row = vec![usize::MAX; n];
+        for column in 0..n {
+            let start = rows.len();
+            rows.push(column);
+            slot_of_row[column] = start;
+            for &(element, _) in &touching[column] {
+                for &row in &lists[element] {
+                    if slot_of_row[row] == usize::MAX {
+                        slot_of_row[row] = start;
+                        rows.push(row);
+                    }
+                }
+            }
+            rows[start..].sort_unstable();
+            for (k, &row) in rows[start..].iter().enumerate() {
+                slot_of_row[row] = start + k;
+            }
+            self.diagonal[column] = slot_of_row[column];
+            for &(element, local) in &touching[column] {
+                let size = lists[element].len();
+                for (i, &row) in lists[element].iter().enumerate() {
+                    slots[element][local * size + i] = slot_of_row[row] as u32;
+                }
+            }
+            for &row in &rows[start..] {
+                slot_of_row[row] = usize::MAX;
+            }
+            starts.push(rows.len());
+        }
+        self.pattern = SymbolicSparseColMat::new_checked(n, n, starts, None, rows);
+        self.couplings =
+            lists.into_iter().zip(slots).map(|(freedoms, slots)| Coupling { freedoms, slots }).collect();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::sample::{cantilever, crooked};
+    use super::*;
+
+    #[test]
+    fn freedoms_are_those_of_places_and_sprung_joints() {
+        let frame = crooked();
+        let layout = Layout::new(&frame, &[2, 1, 3]).unwrap();
+        assert_eq!(layout.freedoms(), 4 * 6 + 3 * 6 + 3 * 3);
+        assert_eq!(layout.couplings.len(), 6 + 1);
+        assert_eq!(layout.mass_couplings()[0].freedoms.len(), 6);
+    }
+
+    #[test]
+    fn a_hold_takes_freedoms_away() {
+        let mut frame = cantilever();
+        frame.anchors[0].hold = [true, true, true, true, false, true];
+        let layout = Layout::new(&frame, &[]).unwrap();
+        assert_eq!(layout.freedoms(), 7);
+        assert_eq!(layout.freedom(0, 4), Some(0));
+        assert_eq!(layout.freedom(0, 5), None);
+    }
+}

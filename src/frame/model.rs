@@ -1,0 +1,125 @@
+//! What a base is made of, as a wire drawing: points, members, joints, masses, feet, anchors.
+//!
+//! Lengths in m, global axes with z up, freedoms in the order ux uy uz rx ry rz.
+
+use super::section::MemberSection;
+use nalgebra::Vector3;
+use num_complex::Complex64;
+
+/// The base and the machine on it, ready to be divided into pieces.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Frame {
+    /// Named places.
+    pub points: Vec<Point>,
+    /// Cross-sections that the members refer to.
+    pub sections: Vec<MemberSection>,
+    /// Bars between points.
+    pub members: Vec<Member>,
+    /// Springs between members and points that the members refer to.
+    pub joints: Vec<Joint>,
+    /// Rigid bodies carried by points.
+    pub masses: Vec<Mass>,
+    /// Springs to ground.
+    pub feet: Vec<Foot>,
+    /// Rigid holds to ground.
+    pub anchors: Vec<Anchor>,
+}
+
+/// A named place.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Point {
+    /// Its name.
+    pub name: String,
+    /// Where it is, m.
+    pub position: Vector3<f64>,
+}
+
+/// A straight bar between two points.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Member {
+    /// Its name.
+    pub name: String,
+    /// Index of the point where its x starts.
+    pub from: usize,
+    /// Index of the point where it ends.
+    pub to: usize,
+    /// Index of its section.
+    pub section: usize,
+    /// Where the section's z points; `None` is global z, or global y for an upright member.
+    pub up: Option<Vector3<f64>>,
+    /// From the points to the member line, m, global axes: a rigid arm at both ends.
+    pub offset: Vector3<f64>,
+    /// Index of the joint at its start; `None` is rigid.
+    pub joint_from: Option<usize>,
+    /// Index of the joint at its end; `None` is rigid.
+    pub joint_to: Option<usize>,
+}
+
+/// Massless springs between a member's end and its point.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Joint {
+    /// Its name.
+    pub name: String,
+    /// Complex stiffness of each freedom in member axes, N/m or N m/rad; `None` is rigid, 0 is free.
+    pub stiffness: [Option<Complex64>; 6],
+}
+
+/// A rigid body on a rigid arm from a point.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Mass {
+    /// Its name.
+    pub name: String,
+    /// Index of the point that carries it.
+    pub at: usize,
+    /// kg.
+    pub mass: f64,
+    /// From the point to the body's centre, m, global axes.
+    pub offset: Vector3<f64>,
+    /// Inertia about the body's own centre, around global x, y, z: kg m2.
+    pub inertia: Vector3<f64>,
+}
+
+/// Springs to ground under some points, the same under each.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Foot {
+    /// Its name.
+    pub name: String,
+    /// Indices of the points that stand on it.
+    pub at: Vec<usize>,
+    /// Complex stiffness along global x, y, z, N/m.
+    pub stiffness: [Complex64; 3],
+    /// Complex stiffness around global x, y, z, N m/rad.
+    pub turning: [Complex64; 3],
+}
+
+/// A rigid hold to ground.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Anchor {
+    /// Its name.
+    pub name: String,
+    /// Indices of the points that it holds.
+    pub at: Vec<usize>,
+    /// Which freedoms it holds, global axes.
+    pub hold: [bool; 6],
+}
+
+impl Foot {
+    /// The six complex stiffnesses in the order of the freedoms.
+    pub fn six(&self) -> [Complex64; 6] {
+        let [x, y, z] = self.stiffness;
+        let [rx, ry, rz] = self.turning;
+        [x, y, z, rx, ry, rz]
+    }
+}
+
+impl Member {
+    /// The joint at an end: 0 where x starts, 1 where it ends.
+    pub fn joint(&self, end: usize) -> Option<usize> {
+        if end == 0 { self.joint_from } else { self.joint_to }
+    }
+
+    /// The point at an end: 0 where x starts, 1 where it ends.
+    pub fn point(&self, end: usize) -> usize {
+        if end == 0 { self.from } else { self.to }
+    }
+}

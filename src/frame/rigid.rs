@@ -1,0 +1,208 @@
+//! The frame as a rigid body, loads from its own mass, and directions at points.
+
+use super::assembly::turned;
+use super::axes::{Line, arm};
+use super::layout::Layout;
+use super::model::Frame;
+use super::piece::{Piece, Vector12};
+use nalgebra::{Matrix3, Matrix6, Vector3, Vector6};
+
+/// Mass, centre and inertia of a whole frame.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RigidBody {
+    /// kg.
+    pub mass: f64,
+    /// Centre of gravity, m.
+    pub centre: Vector3<f64>,
+    /// Inertia about the centre of gravity, global axes, shape (3, 3): kg m2.
+    pub inertia: Matrix3<f64>,
+}
+
+impl Frame {
+    /// Mass, centre of gravity and inertia, members and masses together.
+    ///
+    /// `None` when the frame has faults.
+    pub fn rigid_body(&self) -> Option<RigidBody> {
+        let mut about_origin = Matrix6::zeros();
+        for member in &self.members {
+            let line = Line::of(self, member)?;
+            let section = self.sections.get(member.section)?;
+            let mass = Piece::new(section, line.length)?.mass(&section.mass)?;
+            let mass = turned(&mass, &line);
+            let ends = [arm(&line.start), arm(&line.at(line.length))];
+            for i in 0..2 {
+                for j in 0..2 {
+                    let block = mass.fixed_view::<6, 6>(6 * i, 6 * j);
+                    about_origin += ends[i].transpose() * block * ends[j];
+                }
+            }
+        }
+        for mass in &self.masses {
+            let reach = arm(&self.points.get(mass.at)?.position);
+            about_origin += reach.transpose() * mass.at_point() * reach;
+        }
+        let mass = about_origin[(0, 0)];
+        (mass > 0.0).then_some(())?;
+        // The upper right block is m [c]ₓᵀ; the lower right one is about the origin.
+        let coupling = about_origin.fixed_view::<3, 3>(0, 3).into_owned();
+        let antisymmetric = (coupling.transpose() - coupling) / (2.0 * mass);
+        let centre = Vector3::new(antisymmetric[(2, 1)], antisymmetric[(0, 2)], antisymmetric[(1, 0)]);
+        let cross = centre.cross_matrix();
+        let inertia = about_origin.fixed_view::<3, 3>(3, 3) + cross * cross * mass;
+        Some(RigidBody { mass, centre, inertia })
+    }
+}
+
+impl Layout {
+    /// The motion of every freedom when the whole frame moves as a rigid body: displacement and
+    /// rotation `motion` about `origin`. Shape (n).
+    pub fn rigid_motion(&self, frame: &Frame, motion: &Vector6<f64>, origin: &Vector3<f64>) -> Vec<f64> {
+        let mut values = vec![0.0; self.freedoms()];
+        for (point, freedoms) in frame.points.iter().zip(&self.points) {
+            let own = arm(&(point.position - origin)) * motion;
+            for j in 0..6 {
+                if let Some(freedom) = freedoms[j] {
+                    values[freedom] = own[j];
+                }
+            }
+        }
+        for (number, member) in frame.members.iter().enumerate() {
+            let Some(line) = Line::of(frame, member) else { continue };
+            let count = self.pieces[number];
+            for place in 1..count {
+                let at = line.at(line.length * place as f64 / count as f64);
+                let own = arm(&(at - origin)) * motion;
+                let first = self.inner[number] + 6 * (place - 1);
+                values[first..first + 6].copy_from_slice(own.as_slice());
+            }
+        }
+        values
+    }
+
+    /// The load M a of a rigid acceleration `motion` about `origin` of everything that has mass,
+    /// held freedoms included. Shape (n), N and N m.
+    ///
+    /// Weight is this load for an acceleration of gravity, downwards.
+    pub fn inertia_load(
+        &self,
+        frame: &Frame,
+        motion: &Vector6<f64>,
+        origin: &Vector3<f64>,
+    ) -> Option<Vec<f64>> {
+        let mut load = vec![0.0; self.freedoms()];
+        for (number, member) in frame.members.iter().enumerate() {
+            let line = Line::of(frame, member)?;
+            let section = frame.sections.get(member.section)?;
+            let count = self.pieces[number];
+            let length = line.length / count as f64;
+            let mass = turned(&Piece::new(section, length)?.mass(&section.mass)?, &line);
+            for piece in 0..count {
+                let mut ends = Vector12::zeros();
+                for end in 0..2 {
+                    let at = line.at(length * (piece + end) as f64);
+                    ends.fixed_rows_mut::<6>(6 * end).copy_from(&(arm(&(at - origin)) * motion));
+                }
+                let force = mass * ends;
+                let columns = self.columns(frame, number, piece, &line);
+                let freedoms = &self.couplings.get(self.first_piece(number) + piece)?.freedoms;
+                for (column, freedom) in columns.iter().zip(freedoms) {
+                    load[*freedom] += column.dot(&force);
+                }
+            }
+        }
+        for mass in &frame.masses {
+            let at = frame.points.get(mass.at)?.position;
+            let force = mass.at_point() * arm(&(at - origin)) * motion;
+            for j in 0..6 {
+                if let Some(freedom) = self.freedom(mass.at, j) {
+                    load[freedom] += force[j];
+                }
+            }
+        }
+        Some(load)
+    }
+
+    /// The load of a unit force (or moment) along `direction` at a point, shape (n).
+    ///
+    /// Its product with a motion of the freedoms is the displacement of the point along
+    /// `direction`. What an anchor holds is left out.
+    pub fn at_point(&self, point: usize, direction: &Vector6<f64>) -> Vec<f64> {
+        let mut load = vec![0.0; self.freedoms()];
+        for j in 0..6 {
+            if let Some(freedom) = self.freedom(point, j) {
+                load[freedom] = direction[j];
+            }
+        }
+        load
+    }
+
+    /// As [`Layout::at_point`], for the motion of `tip` relative to `work`; `None` is ground.
+    pub fn between(&self, tip: usize, work: Option<usize>, direction: &Vector6<f64>) -> Vec<f64> {
+        let mut load = self.at_point(tip, direction);
+        if let Some(work) = work {
+            for (value, other) in load.iter_mut().zip(self.at_point(work, direction)) {
+                *value -= other;
+            }
+        }
+        load
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::Mass;
+    use super::super::sample::{cantilever, crooked};
+    use super::*;
+    use approx::assert_relative_eq;
+
+    #[test]
+    fn a_bar_with_a_weight_at_its_end() {
+        let mut frame = cantilever();
+        let bar = 7850.0 * 4e-4;
+        frame.masses.push(Mass {
+            name: "weight".into(),
+            at: 1,
+            mass: bar,
+            offset: Vector3::new(0.0, 0.2, 0.0),
+            inertia: Vector3::zeros(),
+        });
+        let body = frame.rigid_body().unwrap();
+        assert_relative_eq!(body.mass, 2.0 * bar, max_relative = 1e-12);
+        assert_relative_eq!(body.centre, Vector3::new(0.75, 0.1, 0.0), epsilon = 1e-12);
+        // About z: the bar's own l²/12 and a²/12, and both on arms of half their distance.
+        let distance = 0.5f64.powi(2) + 0.2f64.powi(2);
+        let expected = bar * ((1.0 + 4e-4) / 12.0 + distance / 2.0);
+        assert_relative_eq!(body.inertia[(2, 2)], expected, max_relative = 1e-9);
+    }
+
+    #[test]
+    fn weight_is_carried_in_full() {
+        let mut frame = crooked();
+        frame.feet.clear();
+        let layout = Layout::new(&frame, &[1, 2, 3]).unwrap();
+        let down = -Vector6::z() * 9.80665;
+        let load = layout.inertia_load(&frame, &down, &Vector3::zeros()).unwrap();
+        let body = frame.rigid_body().unwrap();
+        let work = |axis: usize| {
+            let motion = Matrix6::identity().column(axis).into_owned();
+            let motion = layout.rigid_motion(&frame, &motion, &body.centre);
+            motion.iter().zip(&load).map(|(u, f)| u * f).sum::<f64>()
+        };
+        assert_relative_eq!(work(2), -body.mass * 9.80665, max_relative = 1e-10);
+        for axis in [0, 1, 3, 4, 5] {
+            assert!(work(axis).abs() < 1e-9, "{axis}");
+        }
+    }
+
+    #[test]
+    fn a_relative_direction_leaves_out_a_common_motion() {
+        let mut frame = crooked();
+        frame.feet.clear();
+        let layout = Layout::new(&frame, &[1, 1, 1]).unwrap();
+        let apart = layout.between(2, Some(0), &Vector6::x());
+        let common = layout.rigid_motion(&frame, &Vector6::x(), &Vector3::zeros());
+        assert_eq!(apart.iter().zip(&common).map(|(a, b)| a * b).sum::<f64>(), 0.0);
+        let ground = layout.between(2, None, &Vector6::x());
+        assert_eq!(ground.iter().zip(&common).map(|(a, b)| a * b).sum::<f64>(), 1.0);
+    }
+}
