@@ -1,7 +1,8 @@
 //! What the design file says of a mix: binder, aggregates, pigment, air, measurements.
 
+use super::entry::GrainShape;
 use crate::document::{Allowed, Fields, Located};
-use crate::problem::Place;
+use crate::problem::{Place, suggest};
 use crate::quantity::{Kind, Spread};
 
 /// One ingredient and its share by weight.
@@ -20,8 +21,8 @@ pub struct AggregateSpec {
     pub ingredient: IngredientSpec,
     /// Smallest and largest grain, m.
     pub grain: Option<(f64, f64)>,
-    /// `rounded`, `angular` or `spherical`.
-    pub shape: Option<Located<String>>,
+    /// Form of the grains, where it is not that of the material.
+    pub shape: Option<GrainShape>,
     /// Volume share of solid when poured.
     pub loose: Option<Spread>,
     /// Volume share of solid when vibrated.
@@ -68,9 +69,6 @@ pub struct MixSpec {
     /// Where it is stated.
     pub place: Place,
 }
-
-/// Words for the shape of grains.
-pub const GRAIN_SHAPES: [&str; 3] = ["rounded", "angular", "spherical"];
 
 impl MixSpec {
     /// Reads one mix.
@@ -155,16 +153,15 @@ impl AggregateSpec {
         {
             fields.refuse("grain", "a grain must be larger than zero", "write it like \"0.3 to 0.8 mm\"");
         }
-        let shape = fields.text("shape");
-        if let Some(found) = &shape
-            && !GRAIN_SHAPES.contains(&found.value.as_str())
-        {
-            fields.refuse(
-                "shape",
-                format!("\"{}\" is no shape of grains", found.value),
-                crate::problem::suggest(&found.value, GRAIN_SHAPES),
-            );
-        }
+        let shape = fields.text("shape").and_then(|found| {
+            let shape = GrainShape::named(&found.value);
+            if shape.is_none() {
+                let known = GrainShape::ALL.map(GrainShape::name);
+                let message = format!("\"{}\" is no shape of grains", found.value);
+                fields.refuse("shape", message, suggest(&found.value, known));
+            }
+            shape
+        });
         let packing = |key| fields.quantity(key, Kind::Ratio, Allowed::Between(0.2, 0.98));
         let (loose, packed) = (packing("loose"), packing("packed"));
         if let (Some(loose), Some(packed)) = (loose, packed)
