@@ -1,6 +1,6 @@
-//! What the design file says of a mix: binder, aggregates, pigment, air, measurements.
+//! What the design file says of materials of its own and of mixes.
 
-use super::entry::GrainShape;
+use super::{Figure, GrainShape, Material, Property, Role};
 use crate::document::{Allowed, Fields, Located};
 use crate::problem::{Place, suggest};
 use crate::quantity::{Kind, Spread};
@@ -21,7 +21,7 @@ pub struct AggregateSpec {
     pub ingredient: IngredientSpec,
     /// Smallest and largest grain, m.
     pub grain: Option<(f64, f64)>,
-    /// Form of the grains, where it is not that of the material.
+    /// Form of the grains; absent is that of the material.
     pub shape: Option<GrainShape>,
     /// Volume share of solid when poured.
     pub loose: Option<Spread>,
@@ -68,6 +68,51 @@ pub struct MixSpec {
     pub measured: MeasuredSpec,
     /// Where it is stated.
     pub place: Place,
+}
+
+/// A material that the design states itself, or of which it states some properties.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MaterialSpec {
+    /// What it is there for.
+    pub role: Option<Role>,
+    /// Its properties.
+    pub figures: Vec<(Property, Spread)>,
+    /// Where it is stated.
+    pub place: Place,
+}
+
+impl MaterialSpec {
+    /// Reads one material.
+    pub fn read(fields: &Fields) -> Option<MaterialSpec> {
+        let role = fields.text("role").and_then(|found| {
+            let role = Role::named(&found.value);
+            if role.is_none() {
+                let message = format!("\"{}\" is no role", found.value);
+                fields.refuse("role", message, "known: skeleton, fill, void");
+            }
+            role
+        });
+        let mut figures = Vec::new();
+        for property in Property::ALL {
+            if let Some(spread) = fields.quantity(property.name(), property.kind(), Allowed::Any) {
+                for problem in property.judge(&spread, &fields.place_of(property.name())) {
+                    fields.say(problem);
+                }
+                figures.push((*property, spread));
+            }
+        }
+        Some(MaterialSpec { role, figures, place: fields.place() })
+    }
+
+    /// `known`, or a new material called `name`, with what is stated here in place of what was.
+    pub fn over(&self, known: Option<&Material>, name: &str) -> Material {
+        let mut material = known.cloned().unwrap_or(Material::new(name, Role::Skeleton));
+        material.role = self.role.unwrap_or(material.role);
+        for (property, spread) in &self.figures {
+            material.set(*property, Figure::stated(*spread, "design"));
+        }
+        material
+    }
 }
 
 impl MixSpec {
@@ -156,9 +201,8 @@ impl AggregateSpec {
         let shape = fields.text("shape").and_then(|found| {
             let shape = GrainShape::named(&found.value);
             if shape.is_none() {
-                let known = GrainShape::ALL.map(GrainShape::name);
                 let message = format!("\"{}\" is no shape of grains", found.value);
-                fields.refuse("shape", message, suggest(&found.value, known));
+                fields.refuse("shape", message, suggest(&found.value, GrainShape::ALL.map(GrainShape::name)));
             }
             shape
         });
