@@ -1,0 +1,307 @@
+//! How much binder the packed grains ask for, and what becomes of too little or too much.
+//!
+//! ```text
+//! voids = 1 - phi                       share of the packed volume between the grains
+//! air   = (need - liquid)/(solid + need), need = solid voids/phi, where the liquid is short
+//! ```
+//!
+//! phi comes from the linear packing model. The pigment counts as liquid: it is far finer than
+//! the voids. Air that stirring draws in comes on top, unless vibrating or vacuum takes it out.
+//!
+//! # Source
+//! - `stovall1986`: packing of the grains
+//! - `astmc29`: voids from bulk density
+
+use super::entry::MissingProperty;
+use super::packing::{Class, classes, densest, solid_share};
+use super::property::Property;
+use super::recipe::{Aggregate, Recipe};
+use crate::quantity::Draw;
+use serde::Serialize;
+
+/// Air by volume above which a cast surface shows voids.
+const SOUND_AIR: f64 = 0.01;
+/// Depth of clear binder over settled grains from which a mix flows by itself, by the whole.
+const FLOWING: f64 = 0.03;
+/// The same from which grains settle before the binder gels.
+const OVERFULL: f64 = 0.12;
+
+/// What the binder does to the voids.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Filling {
+    /// Air stays: surface voids, less stiffness and strength.
+    Short,
+    /// The voids are filled and little is left over: it has to be vibrated or rammed.
+    JustFilled,
+    /// Enough is left over to flow.
+    Flowing,
+    /// So much is left over that stones settle; shrinkage and cost rise with it.
+    Overfull,
+}
+
+/// Voids of the grains and the binder for them.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Demand {
+    /// Share of voids in the vibrated grains: the binder by volume that just fills.
+    pub voids: f64,
+    /// Share of voids in the grains when they are only poured.
+    pub voids_poured: f64,
+    /// Binder by weight of binder and grains that just fills the vibrated grains.
+    pub share_by_weight: f64,
+    /// Binder left over, by volume of the voids; negative where it is short.
+    pub excess: f64,
+    /// Depth of clear binder over grains that settle fully, as part of the whole depth.
+    pub clear_layer: f64,
+    /// Air that the shortage leaves in the vibrated mix, by volume.
+    pub air: f64,
+    /// Air that it would leave without vibrating.
+    pub air_poured: f64,
+    /// What it comes to.
+    pub filling: Filling,
+}
+
+/// A point of the curve of binder demand.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct DemandPoint {
+    /// Part of the coarsest grains in all grains, by weight.
+    pub coarse_share: f64,
+    /// Share of voids when vibrated.
+    pub voids: f64,
+    /// Binder by weight of binder and grains that just fills.
+    pub binder_share_by_weight: f64,
+}
+
+/// The grains mixed for the least binder.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LeastBinder {
+    /// Part of each kind in all grains by weight, in the order of the recipe.
+    pub grains_by_weight: Vec<f64>,
+    /// Share of voids when vibrated.
+    pub voids: f64,
+    /// Excess of binder over the voids that was asked for.
+    pub excess: f64,
+    /// Binder by weight of binder and grains that fills with that excess.
+    pub binder_share_by_weight: f64,
+    /// Kinds left out because a grain is larger than the thinnest section takes.
+    pub left_out: Vec<String>,
+}
+
+/// Volumes of a recipe's parts per unit of its weight, m3.
+struct Volumes {
+    binder: f64,
+    pigment: f64,
+    grains: Vec<f64>,
+}
+
+impl Volumes {
+    fn of(recipe: &Recipe, draw: &Draw) -> Result<Volumes, MissingProperty> {
+        Ok(Volumes {
+            binder: recipe.binder.volume(draw)?,
+            pigment: recipe.pigment.as_ref().map_or(Ok(0.0), |p| p.volume(draw))?,
+            grains: recipe.aggregates.iter().map(|a| a.ingredient.volume(draw)).collect::<Result<_, _>>()?,
+        })
+    }
+}
+
+/// What the grains of `recipe` ask for, and what its binder does about it.
+///
+/// # Errors
+/// When the density of an ingredient is not known.
+pub fn demand(recipe: &Recipe, draw: &Draw) -> Result<Demand, MissingProperty> {
+    let volumes = Volumes::of(recipe, draw)?;
+    let solid: f64 = volumes.grains.iter().sum();
+    let liquid = volumes.binder + volumes.pigment;
+    let phi = |vibrated| packed(&recipe.aggregates, &volumes.grains, vibrated, draw);
+    let (vibrated, poured) = (phi(true), phi(false));
+    let need = |phi: f64| solid * (1.0 - phi) / phi;
+    let air = |phi: f64| ((need(phi) - liquid) / (solid + need(phi))).max(0.0);
+    let excess = (liquid - need(vibrated)) / need(vibrated);
+    let clear_layer = ((liquid - need(vibrated)) / (solid + liquid)).max(0.0);
+    let filling = match air(vibrated) {
+        air if air > SOUND_AIR => Filling::Short,
+        _ if clear_layer < FLOWING => Filling::JustFilled,
+        _ if clear_layer < OVERFULL => Filling::Flowing,
+        _ => Filling::Overfull,
+    };
+    let voids = 1.0 - vibrated;
+    Ok(Demand {
+        voids,
+        voids_poured: 1.0 - poured,
+        share_by_weight: by_weight(voids, &volumes.grains, recipe, draw)?,
+        excess,
+        clear_layer,
+        air: air(vibrated),
+        air_poured: air(poured),
+        filling,
+    })
+}
+
+/// Share of solid of the grains packed together, their volumes given.
+fn packed(aggregates: &[Aggregate], volumes: &[f64], vibrated: bool, draw: &Draw) -> f64 {
+    let solid: f64 = volumes.iter().sum();
+    let all: Vec<Class> = aggregates
+        .iter()
+        .zip(volumes)
+        .flat_map(|(aggregate, volume)| kind(aggregate, volume / solid, vibrated, draw))
+        .collect();
+    solid_share(&all)
+}
+
+fn kind(aggregate: &Aggregate, part: f64, vibrated: bool, draw: &Draw) -> Vec<Class> {
+    let (smallest, largest) = aggregate.sizes();
+    classes(smallest, largest, aggregate.packing(vibrated, draw), part)
+}
+
+/// Binder by weight of binder and grains that takes the share `filled` of the volume of both.
+fn by_weight(filled: f64, grains: &[f64], recipe: &Recipe, draw: &Draw) -> Result<f64, MissingProperty> {
+    let solid: f64 = grains.iter().sum();
+    let mut weight = 0.0;
+    for (aggregate, volume) in recipe.aggregates.iter().zip(grains) {
+        weight += volume / solid * aggregate.ingredient.material.need(Property::Density, draw)?;
+    }
+    let binder = filled * recipe.binder.material.need(Property::Density, draw)?;
+    Ok(binder / (binder + (1.0 - filled) * weight))
+}
+
+/// Place of the kind with the largest grain.
+fn coarsest(recipe: &Recipe) -> usize {
+    let size = |i: &usize| recipe.aggregates[*i].sizes().1;
+    (0..recipe.aggregates.len()).max_by(|a, b| size(a).total_cmp(&size(b))).unwrap_or(0)
+}
+
+/// Binder demand against the part of the coarsest grains, the others in their proportions, in
+/// `steps` equal steps from none to all; empty with a single kind of grains.
+///
+/// # Errors
+/// When the density of an ingredient is not known.
+pub fn demand_curve(recipe: &Recipe, steps: usize, draw: &Draw) -> Result<Vec<DemandPoint>, MissingProperty> {
+    if recipe.aggregates.len() < 2 {
+        return Ok(Vec::new());
+    }
+    let volumes = Volumes::of(recipe, draw)?;
+    let coarse = coarsest(recipe);
+    let weights: Vec<f64> = recipe.aggregates.iter().map(|a| a.ingredient.share.at(draw)).collect();
+    let others: f64 = weights.iter().sum::<f64>() - weights[coarse];
+    (0..=steps)
+        .map(|step| {
+            let coarse_share = step as f64 / steps as f64;
+            let grains: Vec<f64> = (0..weights.len())
+                .map(|i| {
+                    let part =
+                        if i == coarse { coarse_share } else { (1.0 - coarse_share) * weights[i] / others };
+                    part * volumes.grains[i] / weights[i]
+                })
+                .collect();
+            let voids = 1.0 - packed(&recipe.aggregates, &grains, true, draw);
+            let binder_share_by_weight = by_weight(voids, &grains, recipe, draw)?;
+            Ok(DemandPoint { coarse_share, voids, binder_share_by_weight })
+        })
+        .collect()
+}
+
+/// The parts of the recipe's grains that need the least binder by volume to be filled with
+/// `excess` over the voids; kinds with a grain larger than `largest_grain` (m) are left out.
+///
+/// `None` when every kind is too large.
+///
+/// # Errors
+/// When the density of an ingredient is not known.
+pub fn least_binder(
+    recipe: &Recipe,
+    excess: f64,
+    largest_grain: Option<f64>,
+    draw: &Draw,
+) -> Result<Option<LeastBinder>, MissingProperty> {
+    let fits = |a: &Aggregate| largest_grain.is_none_or(|limit| a.sizes().1 <= limit * (1.0 + 1e-9));
+    let kept: Vec<usize> = (0..recipe.aggregates.len()).filter(|i| fits(&recipe.aggregates[*i])).collect();
+    if kept.is_empty() {
+        return Ok(None);
+    }
+    let kinds: Vec<Vec<Class>> = kept.iter().map(|i| kind(&recipe.aggregates[*i], 1.0, true, draw)).collect();
+    let (parts, solid) = densest(&kinds);
+    let mut grains = vec![0.0; recipe.aggregates.len()];
+    for (i, part) in kept.iter().zip(parts) {
+        grains[*i] = part;
+    }
+    let mut weights = Vec::new();
+    for (aggregate, volume) in recipe.aggregates.iter().zip(&grains) {
+        weights.push(volume * aggregate.ingredient.material.need(Property::Density, draw)?);
+    }
+    let weight: f64 = weights.iter().sum();
+    let voids = 1.0 - solid;
+    let liquid = voids * (1.0 + excess);
+    let left_out = recipe.aggregates.iter().filter(|a| !fits(a));
+    Ok(Some(LeastBinder {
+        grains_by_weight: weights.iter().map(|w| w / weight).collect(),
+        voids,
+        excess,
+        binder_share_by_weight: by_weight(liquid / (solid + liquid), &grains, recipe, draw)?,
+        left_out: left_out.map(|a| a.ingredient.material.name.clone()).collect(),
+    }))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::recipe::Ingredient;
+    use super::super::table::Table;
+    use super::*;
+
+    fn sand_and_stone(binder: f64, sand: f64, stone: f64) -> Recipe {
+        let table = Table::built_in();
+        let get = |name| table.get(name).unwrap();
+        let mut aggregates = vec![Aggregate::new(get("quartz sand"), sand, (0.3e-3, 0.8e-3))];
+        if stone > 0.0 {
+            aggregates.push(Aggregate::new(get("quartz sand"), stone, (4e-3, 10e-3)));
+        }
+        Recipe::plain("a mix", Ingredient::new(get("epoxy, slow casting"), binder), aggregates)
+    }
+
+    #[test]
+    fn sand_and_epoxy_at_80_to_20_just_fill() {
+        let found = demand(&sand_and_stone(20.0, 80.0, 0.0), &Draw::default()).unwrap();
+        assert_eq!(found.filling, Filling::JustFilled);
+        assert!(found.air < 0.005, "{found:?}");
+        assert!(found.air_poured > 0.05, "{found:?}");
+    }
+
+    #[test]
+    fn sand_and_epoxy_at_85_to_15_leave_voids() {
+        let found = demand(&sand_and_stone(15.0, 85.0, 0.0), &Draw::default()).unwrap();
+        assert_eq!(found.filling, Filling::Short);
+        assert!((0.05..0.15).contains(&found.air), "{found:?}");
+    }
+
+    #[test]
+    fn two_of_sand_to_one_of_stone_with_an_eighth_of_epoxy_leave_cavities() {
+        let found = demand(&sand_and_stone(12.5, 58.3, 29.2), &Draw::default()).unwrap();
+        assert_eq!(found.filling, Filling::Short);
+        assert!(found.air > 0.03, "{found:?}");
+    }
+
+    #[test]
+    fn coarse_and_fine_together_need_least() {
+        let recipe = sand_and_stone(15.0, 40.0, 45.0);
+        let draw = Draw::default();
+        let least = least_binder(&recipe, 0.05, None, &draw).unwrap().unwrap();
+        let curve = demand_curve(&recipe, 20, &draw).unwrap();
+        let lowest = curve.iter().map(|p| p.voids).fold(1.0, f64::min);
+        assert!(least.voids <= lowest + 1e-6 && least.voids > 0.15);
+        assert!((0.6..0.8).contains(&least.grains_by_weight[1]), "{least:?}");
+        assert!(curve[0].voids > lowest && curve[20].voids > lowest);
+        // The stated share fills it as asked.
+        let binder = least.binder_share_by_weight;
+        let grains = |i: usize| (1.0 - binder) * least.grains_by_weight[i];
+        let back = demand(&sand_and_stone(binder, grains(0), grains(1)), &draw).unwrap();
+        approx::assert_relative_eq!(back.excess, 0.05, max_relative = 1e-6);
+    }
+
+    #[test]
+    fn stones_too_large_for_the_section_are_left_out() {
+        let recipe = sand_and_stone(15.0, 40.0, 45.0);
+        let least = least_binder(&recipe, 0.05, Some(6e-3), &Draw::default()).unwrap().unwrap();
+        assert_eq!(least.grains_by_weight, [1.0, 0.0]);
+        assert_eq!(least.left_out, ["quartz sand"]);
+        assert!(least_binder(&recipe, 0.05, Some(1e-4), &Draw::default()).unwrap().is_none());
+    }
+}

@@ -1,0 +1,73 @@
+//! What a test bar says about the mix it was cast from.
+//!
+//! Density gives the air: 1 - rho/rho_solid. The modulus then gives that of the binder with which
+//! the scheme would reach it, the loss factor that of the binder, both by finding a root.
+
+use super::differential::Host;
+use super::homogenise::Moduli;
+use super::mix::{Measured, Phases};
+use num_complex::Complex64;
+use serde::Serialize;
+
+/// What a test bar implies.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Implied {
+    /// Air by volume, from the density; below zero, the bar is denser than its ingredients allow.
+    pub air: Option<f64>,
+    /// Young's modulus of the binder, from that of the bar, Pa; `None` also where no binder
+    /// between a hundredth and a hundredfold of the stated one reaches it.
+    pub binder_youngs_modulus_pa: Option<f64>,
+    /// Loss factor of the binder, from that of the bar.
+    pub binder_loss_factor: Option<f64>,
+}
+
+/// What `measured` implies for a mix of `phases` with the share `air` of pores unless its density
+/// was measured; `None` without a measurement.
+pub(super) fn implied(phases: &Phases, air: f64, measured: &Measured) -> Option<Implied> {
+    if *measured == Measured::default() {
+        return None;
+    }
+    let solid_density = phases.weight / phases.solid_volume();
+    let found_air = measured.density.map(|density| 1.0 - density / solid_density);
+    let air = found_air.unwrap_or(air).clamp(0.0, 0.9);
+    let binder = phases.binder.moduli;
+    let stiffness = measured.youngs_modulus.and_then(|target| {
+        let reached = |factor: f64| {
+            let scaled = Host { moduli: scaled(&binder, factor, 1.0), ..phases.binder };
+            phases.mixed(&scaled, air).moduli.youngs_modulus().re - target
+        };
+        root(reached, 0.01, 100.0)
+    });
+    let factor = stiffness.unwrap_or(1.0);
+    let loss = measured.loss_factor.and_then(|target| {
+        let reached = |loss: f64| {
+            let scaled = Host { moduli: scaled(&binder, factor, loss), ..phases.binder };
+            phases.mixed(&scaled, air).moduli.loss_factor() - target
+        };
+        root(reached, 1e-3, 1e3)
+    });
+    Some(Implied {
+        air: found_air,
+        binder_youngs_modulus_pa: stiffness.map(|factor| factor * binder.youngs_modulus().re),
+        binder_loss_factor: loss.map(|factor| factor * binder.loss_factor()),
+    })
+}
+
+/// `moduli` times `stiffness`, their imaginary parts times `loss` on top.
+fn scaled(moduli: &Moduli, stiffness: f64, loss: f64) -> Moduli {
+    let scale = |m: Complex64| Complex64::new(m.re, m.im * loss) * stiffness;
+    Moduli { bulk: scale(moduli.bulk), shear: scale(moduli.shear) }
+}
+
+/// The positive root of the rising `f` between `low` and `high` to a part in 1e7, by halving the
+/// interval in log scale; `None` where it does not change sign.
+fn root(f: impl Fn(f64) -> f64, mut low: f64, mut high: f64) -> Option<f64> {
+    if f(low) > 0.0 || f(high) < 0.0 {
+        return None;
+    }
+    while high / low > 1.0 + 1e-7 {
+        let middle = (low * high).sqrt();
+        if f(middle) < 0.0 { low = middle } else { high = middle }
+    }
+    Some((low * high).sqrt())
+}

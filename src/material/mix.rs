@@ -1,0 +1,284 @@
+//! What a recipe makes: moduli, loss, density, expansion and the rest of the cast fill.
+//!
+//! The binder is the host; the aggregates are stirred in together in their proportions, then the
+//! pigment, then the air, by the differential scheme. Low and high are the Hashin-Shtrikman
+//! forms with the softest solid and the stiffest phase as reference. With air in the mix nothing
+//! but zero bounds from below; low is then the estimate with the binder continuous.
+//!
+//! # Source
+//! - `mclaughlin1977`: the scheme
+//! - `hashin1963`: low and high
+//! - `weng1984`: binder, grains and pores with the binder as reference
+
+use super::demand::{Demand, demand};
+use super::differential::{Host, Stirred, stir};
+use super::entry::MissingProperty;
+use super::homogenise::{self, Moduli, Phase, Schemes};
+use super::measured::{Implied, implied};
+use super::medium::{Medium, Role};
+use super::property::Property;
+use super::recipe::{Ingredient, Recipe};
+use super::spec::AirSpec;
+use super::strength::{Strength, strength};
+use crate::quantity::Draw;
+
+/// Shares by volume of the cast mix; they sum to one.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Shares {
+    /// Resin and hardener.
+    pub binder: f64,
+    /// Each kind of grains, in the order of the recipe.
+    pub aggregates: Vec<f64>,
+    /// Colour.
+    pub pigment: f64,
+    /// Air.
+    pub air: f64,
+}
+
+impl Shares {
+    /// All grains together.
+    pub fn grains(&self) -> f64 {
+        self.aggregates.iter().sum()
+    }
+}
+
+/// The cast mix in one draw of its uncertain values, SI.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Prediction {
+    /// Its name in the design.
+    pub name: String,
+    /// Shares by volume.
+    pub shares: Shares,
+    /// Voids of the grains and the binder for them.
+    pub demand: Demand,
+    /// As predicted, kg/m3.
+    pub density: f64,
+    /// As predicted, Pa.
+    pub moduli: Moduli,
+    /// Lower Hashin-Shtrikman form, Pa.
+    pub low: Moduli,
+    /// Upper Hashin-Shtrikman bound, Pa.
+    pub high: Moduli,
+    /// Linear expansion, 1/K, where every ingredient states one.
+    pub expansion: Option<f64>,
+    /// Expansion with the lower and the upper bulk modulus, 1/K, larger last.
+    pub expansion_bounds: Option<(f64, f64)>,
+    /// W/(m K), where every ingredient states one.
+    pub conductivity: Option<f64>,
+    /// J/(kg K), where every ingredient states one.
+    pub heat_capacity: Option<f64>,
+    /// Tensile strength, where the binder states one.
+    pub strength: Option<Strength>,
+    /// What a test bar gave, in this draw.
+    pub measured: Measured,
+    /// What the test bar implies, where there is one.
+    pub implied: Option<Implied>,
+}
+
+/// Values of a test bar in one draw, SI.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Measured {
+    /// kg/m3.
+    pub density: Option<f64>,
+    /// Pa.
+    pub youngs_modulus: Option<f64>,
+    /// Ratio.
+    pub loss_factor: Option<f64>,
+}
+
+/// The ingredients of a recipe as phases, in one draw.
+pub(super) struct Phases {
+    pub binder: Host,
+    /// Volume without air and host of each kind of grains.
+    pub grains: Vec<(f64, Host)>,
+    pub pigment: Option<(f64, Host)>,
+    pub binder_volume: f64,
+    /// Weight of binder, grains and pigment, in the units of the recipe.
+    pub weight: f64,
+}
+
+impl Phases {
+    fn of(recipe: &Recipe, draw: &Draw) -> Result<Phases, MissingProperty> {
+        let phase = |i: &Ingredient| Ok((i.volume(draw)?, host(i, draw)?));
+        Ok(Phases {
+            binder: host(&recipe.binder, draw)?,
+            grains: recipe.aggregates.iter().map(|a| phase(&a.ingredient)).collect::<Result<_, _>>()?,
+            pigment: recipe.pigment.as_ref().map(phase).transpose()?,
+            binder_volume: recipe.binder.volume(draw)?,
+            weight: recipe.ingredients().map(|i| i.share.at(draw)).sum(),
+        })
+    }
+
+    /// Volume without air.
+    pub fn solid_volume(&self) -> f64 {
+        let grains: f64 = self.grains.iter().map(|(volume, _)| volume).sum();
+        self.binder_volume + grains + self.pigment.map_or(0.0, |(volume, _)| volume)
+    }
+
+    /// The mixture with the share `air` of pores, with `binder` in place of the recipe's.
+    pub fn mixed(&self, binder: &Host, air: f64) -> Host {
+        let grains: f64 = self.grains.iter().map(|(volume, _)| volume).sum();
+        let kinds: Vec<Stirred> = self.grains.iter().map(|(volume, host)| (volume / grains, *host)).collect();
+        let mut mixed = stir(binder, &kinds, grains / (grains + self.binder_volume));
+        if let Some((volume, pigment)) = self.pigment {
+            mixed = stir(&mixed, &[(1.0, pigment)], volume / self.solid_volume());
+        }
+        stir(&mixed, &[(1.0, PORE)], air)
+    }
+
+    fn shares(&self, air: f64) -> Shares {
+        let solid = (1.0 - air) / self.solid_volume();
+        Shares {
+            binder: self.binder_volume * solid,
+            aggregates: self.grains.iter().map(|(volume, _)| volume * solid).collect(),
+            pigment: self.pigment.map_or(0.0, |(volume, _)| volume * solid),
+            air,
+        }
+    }
+
+    /// Every phase with its share of the whole: binder, grains, pigment, air.
+    fn list(&self, shares: &Shares) -> Vec<(f64, Host)> {
+        let grains = shares.aggregates.iter().zip(&self.grains).map(|(share, (_, host))| (*share, *host));
+        let mut list: Vec<_> = std::iter::once((shares.binder, self.binder)).chain(grains).collect();
+        list.extend(self.pigment.map(|(_, host)| (shares.pigment, host)));
+        list.push((shares.air, PORE));
+        list
+    }
+}
+
+const PORE: Host = Host { moduli: Moduli::NOTHING, expansion: 0.0, conductivity: 0.025 };
+
+/// A phase; what is not known of it is 0 and must not be used.
+fn host(ingredient: &Ingredient, draw: &Draw) -> Result<Host, MissingProperty> {
+    let medium = ingredient.material.medium(draw)?;
+    Ok(Host {
+        moduli: Moduli::of(&medium),
+        expansion: medium.expansion.unwrap_or(0.0),
+        conductivity: medium.conductivity.unwrap_or(0.0),
+    })
+}
+
+/// The cast mix of `recipe` in `draw`.
+///
+/// # Errors
+/// When an ingredient lacks Young's modulus, Poisson's ratio, density or loss factor.
+pub fn predict(recipe: &Recipe, draw: &Draw) -> Result<Prediction, MissingProperty> {
+    let phases = Phases::of(recipe, draw)?;
+    let demand = demand(recipe, draw)?;
+    let air = match &recipe.air {
+        AirSpec::Predict => demand.air,
+        AirSpec::Stated(air) => air.at(draw).clamp(0.0, 0.9),
+    };
+    let shares = phases.shares(air);
+    let mixed = phases.mixed(&phases.binder, air);
+    let list = phases.list(&shares);
+    let elastic: Vec<Phase> =
+        list.iter().map(|(share, host)| Phase { share: *share, moduli: host.moduli }).collect();
+    let solid = &elastic[..elastic.len() - 1];
+    let (softest, stiffest) = homogenise::extremes(solid);
+    let all_state = |property| recipe.ingredients().all(|i| i.material.figure(property).is_some());
+    let with_expansion = all_state(Property::Expansion);
+    let thermal: Vec<_> = list.iter().map(|(f, h)| (*f, h.moduli.bulk.re, h.expansion)).collect();
+    let bounds = [softest, stiffest].map(|m| homogenise::expansion(&thermal, m.shear.re));
+    let measured = Measured {
+        density: recipe.measured.density.map(|s| s.at(draw)),
+        youngs_modulus: recipe.measured.youngs_modulus.map(|s| s.at(draw)),
+        loss_factor: recipe.measured.loss_factor.map(|s| s.at(draw)),
+    };
+    Ok(Prediction {
+        name: recipe.name.clone(),
+        density: (1.0 - air) * phases.weight / phases.solid_volume(),
+        moduli: mixed.moduli,
+        low: homogenise::hashin_shtrikman(&elastic, &softest),
+        high: homogenise::hashin_shtrikman(&elastic, &stiffest),
+        expansion: with_expansion.then_some(mixed.expansion),
+        expansion_bounds: with_expansion.then_some((bounds[0].min(bounds[1]), bounds[0].max(bounds[1]))),
+        conductivity: all_state(Property::Conductivity).then_some(mixed.conductivity),
+        heat_capacity: heat_capacity(recipe, draw),
+        strength: strength(recipe, &shares, &mixed.moduli, draw),
+        implied: implied(&phases, air, &measured),
+        measured,
+        shares,
+        demand,
+    })
+}
+
+/// Average by weight, J/(kg K).
+fn heat_capacity(recipe: &Recipe, draw: &Draw) -> Option<f64> {
+    let (mut heat, mut weight) = (0.0, 0.0);
+    for ingredient in recipe.ingredients() {
+        let share = ingredient.share.at(draw);
+        heat += share * ingredient.material.value(Property::HeatCapacity, draw)?;
+        weight += share;
+    }
+    Some(heat / weight)
+}
+
+impl Prediction {
+    /// The fill as mechanics sees it: what a test bar gave stands in place of the prediction.
+    pub fn medium(&self) -> Medium {
+        let youngs_modulus = self.moduli.youngs_modulus();
+        let stiffer = self.measured.youngs_modulus.map_or(1.0, |e| e / youngs_modulus.re);
+        let loss = |modulus: num_complex::Complex64| modulus.im / modulus.re;
+        let lossier = self.measured.loss_factor.map_or(1.0, |eta| {
+            let predicted = loss(youngs_modulus);
+            if predicted > 0.0 { eta / predicted } else { 1.0 }
+        });
+        let corrected = |modulus: num_complex::Complex64| {
+            num_complex::Complex64::new(modulus.re, modulus.im * lossier) * stiffer
+        };
+        let mut medium = Medium::isotropic(
+            &self.name,
+            Role::Fill,
+            youngs_modulus.re,
+            self.moduli.poissons_ratio(),
+            self.measured.density.unwrap_or(self.density),
+            0.0,
+        );
+        medium.youngs_modulus = corrected(youngs_modulus);
+        medium.shear_modulus = corrected(self.moduli.shear);
+        medium.expansion = self.expansion;
+        medium.conductivity = self.conductivity;
+        medium.heat_capacity = self.heat_capacity;
+        medium.strength = self.strength.map(|s| s.value_pa);
+        medium
+    }
+}
+
+/// Young's modulus of the mix of `recipe` by every closed form, in `draw`.
+///
+/// The forms for two phases take the grains and pigment as one phase with the average of their
+/// bounds, and the air stirred in last.
+///
+/// # Errors
+/// As [`predict`].
+pub fn schemes(recipe: &Recipe, prediction: &Prediction, draw: &Draw) -> Result<Schemes, MissingProperty> {
+    let phases = Phases::of(recipe, draw)?;
+    let list: Vec<Phase> = phases
+        .list(&prediction.shares)
+        .iter()
+        .map(|(share, host)| Phase { share: *share, moduli: host.moduli })
+        .collect();
+    let solid = 1.0 - prediction.shares.air;
+    let grains = solid - prediction.shares.binder;
+    let filler: Vec<Phase> =
+        list[1..list.len() - 1].iter().map(|p| Phase { share: p.share / grains, moduli: p.moduli }).collect();
+    let (matrix, filler, share) = (list[0].moduli, homogenise::hill(&filler), grains / solid);
+    let porous = |moduli: Moduli| {
+        let pair =
+            [Phase { share: solid, moduli }, Phase { share: prediction.shares.air, moduli: Moduli::NOTHING }];
+        homogenise::hashin_shtrikman(&pair, &moduli).youngs_modulus().re
+    };
+    let scalar =
+        |e: num_complex::Complex64| porous(Moduli::from_youngs(e, prediction.moduli.poissons_ratio()));
+    let (em, ei) = (matrix.youngs_modulus(), filler.youngs_modulus());
+    Ok(Schemes {
+        reuss_pa: homogenise::reuss(&list).youngs_modulus().re,
+        hashin_shtrikman_low_pa: prediction.low.youngs_modulus().re,
+        three_phase_pa: porous(homogenise::three_phase(&matrix, &filler, share)),
+        counto_pa: scalar(homogenise::counto(em, ei, share)),
+        hirsch_pa: scalar(homogenise::hirsch(em, ei, share, 0.32)),
+        hashin_shtrikman_high_pa: prediction.high.youngs_modulus().re,
+        voigt_pa: homogenise::voigt(&list).youngs_modulus().re,
+    })
+}

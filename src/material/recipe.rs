@@ -1,0 +1,214 @@
+//! A mix as a recipe: ingredients by weight, the sizes of the grains, the air.
+
+use super::entry::{GrainShape, Material, MissingProperty};
+use super::packing::usual_packing;
+use super::property::Property;
+use super::spec::{AirSpec, IngredientSpec, MeasuredSpec, MixSpec};
+use super::table::Table;
+use crate::problem::Problem;
+use crate::quantity::{Draw, Spread};
+
+/// A material and its share of the whole by weight.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ingredient {
+    /// What it is.
+    pub material: Material,
+    /// Its share by weight; shares need not add up to one.
+    pub share: Spread,
+}
+
+/// Grains of one kind.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Aggregate {
+    /// Material and share.
+    pub ingredient: Ingredient,
+    /// Smallest and largest grain, m.
+    pub grain: Option<(f64, f64)>,
+    /// Their form, where it is not that of the material in the table.
+    pub shape: Option<GrainShape>,
+    /// Share of solid when poured, where it was measured.
+    pub loose: Option<Spread>,
+    /// Share of solid when vibrated, where it was measured.
+    pub packed: Option<Spread>,
+}
+
+/// A mix ready to be computed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Recipe {
+    /// Its name in the design.
+    pub name: String,
+    /// Resin with its hardener.
+    pub binder: Ingredient,
+    /// At least one kind of grains.
+    pub aggregates: Vec<Aggregate>,
+    /// Colour.
+    pub pigment: Option<Ingredient>,
+    /// Air by volume, or that it be predicted.
+    pub air: AirSpec,
+    /// Resin to hardener by weight.
+    pub hardener_ratio: Option<(f64, f64)>,
+    /// What a test bar gave.
+    pub measured: MeasuredSpec,
+}
+
+/// The size that grains are taken for where none is stated, m; only ratios of sizes matter.
+const UNSTATED_GRAIN: (f64, f64) = (0.5e-3, 0.5e-3);
+
+impl Ingredient {
+    /// `share` by weight of `material`.
+    pub fn new(material: &Material, share: impl Into<Spread>) -> Ingredient {
+        Ingredient { material: material.clone(), share: share.into() }
+    }
+
+    /// Volume per unit of weight of the recipe, in `draw`, m3.
+    ///
+    /// # Errors
+    /// When the density is not known.
+    pub fn volume(&self, draw: &Draw) -> Result<f64, MissingProperty> {
+        Ok(self.share.at(draw) / self.material.need(Property::Density, draw)?)
+    }
+}
+
+impl Aggregate {
+    /// `share` by weight of grains of `material` between two sizes in m.
+    pub fn new(material: &Material, share: impl Into<Spread>, grain: (f64, f64)) -> Aggregate {
+        Aggregate {
+            ingredient: Ingredient::new(material, share),
+            grain: Some(grain),
+            shape: None,
+            loose: None,
+            packed: None,
+        }
+    }
+
+    /// Smallest and largest grain, m; all kinds are of one size where none is stated.
+    pub fn sizes(&self) -> (f64, f64) {
+        self.grain.unwrap_or(UNSTATED_GRAIN)
+    }
+
+    /// Share of solid in `draw` when vibrated, or when only poured: as measured, or the table's
+    /// for the material, or the usual one of the shape.
+    pub fn packing(&self, vibrated: bool, draw: &Draw) -> f64 {
+        let (stated, property) = match vibrated {
+            true => (self.packed, Property::VibratedPacking),
+            false => (self.loose, Property::LoosePacking),
+        };
+        let material = &self.ingredient.material;
+        let same_shape = self.shape.is_none() || self.shape == material.grain_shape;
+        let of_table = if same_shape { material.value(property, draw) } else { None };
+        let shape = self.shape.or(material.grain_shape).unwrap_or(GrainShape::Rounded);
+        let (loose, packed) = usual_packing(shape);
+        let usual = if vibrated { packed } else { loose };
+        stated.map(|s| s.at(draw)).or(of_table).unwrap_or(usual.value).clamp(0.05, 0.98)
+    }
+}
+
+impl Recipe {
+    /// The recipe of `spec`, with its materials from `table`.
+    ///
+    /// # Errors
+    /// Every ingredient that the table does not have, with the nearest known name.
+    pub fn from_spec(name: &str, spec: &MixSpec, table: &Table) -> Result<Recipe, Vec<Problem>> {
+        let mut problems = Vec::new();
+        let mut ingredient = |spec: &IngredientSpec| {
+            let found = table.get(&spec.of.value);
+            if found.is_none() {
+                problems.push(table.absent(&spec.of.value, spec.of.place.clone()));
+            }
+            found.map(|material| Ingredient { material: material.clone(), share: spec.share })
+        };
+        let binder = ingredient(&spec.binder);
+        let pigment = spec.pigment.as_ref().map(&mut ingredient);
+        let grains: Vec<Option<Ingredient>> =
+            spec.aggregates.iter().map(|a| ingredient(&a.ingredient)).collect();
+        let mut aggregates = Vec::new();
+        for (spec, found) in spec.aggregates.iter().zip(grains) {
+            aggregates.extend(found.map(|ingredient| Aggregate {
+                ingredient,
+                grain: spec.grain,
+                shape: spec.shape,
+                loose: spec.loose,
+                packed: spec.packed,
+            }));
+        }
+        match binder {
+            Some(binder) if problems.is_empty() => Ok(Recipe {
+                name: name.to_string(),
+                binder,
+                aggregates,
+                pigment: pigment.flatten(),
+                air: spec.air.clone(),
+                hardener_ratio: spec.hardener_ratio,
+                measured: spec.measured.clone(),
+            }),
+            _ => Err(problems),
+        }
+    }
+
+    /// A recipe of binder and aggregates alone, its air predicted.
+    pub fn plain(name: &str, binder: Ingredient, aggregates: Vec<Aggregate>) -> Recipe {
+        Recipe {
+            name: name.to_string(),
+            binder,
+            aggregates,
+            pigment: None,
+            air: AirSpec::Predict,
+            hardener_ratio: None,
+            measured: MeasuredSpec::default(),
+        }
+    }
+
+    /// Every ingredient: binder, aggregates, pigment.
+    pub fn ingredients(&self) -> impl Iterator<Item = &Ingredient> {
+        let grains = self.aggregates.iter().map(|aggregate| &aggregate.ingredient);
+        std::iter::once(&self.binder).chain(grains).chain(self.pigment.as_ref())
+    }
+
+    /// Weight of hardener to one of resin: as the recipe says, or as the table says of the binder.
+    pub fn hardener_to_resin(&self, draw: &Draw) -> Option<f64> {
+        let stated = self.hardener_ratio.map(|(resin, hardener)| hardener / resin);
+        stated.or_else(|| self.binder.material.value(Property::HardenerRatio, draw))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::document::Reader;
+
+    fn spec(text: &str) -> MixSpec {
+        let reader = Reader::new("d.toml", text);
+        MixSpec::read(&reader.root()).unwrap()
+    }
+
+    #[test]
+    fn a_spec_becomes_a_recipe() {
+        let spec = spec(
+            "binder = { of = \"epoxy, slow casting\", share = 20 }\n\
+             aggregates = [{ of = \"basalt\", share = 80, grain = \"2 to 5 mm\", packed = 0.6 }]\n\
+             hardener_ratio = \"100 : 25\"\n",
+        );
+        let recipe = Recipe::from_spec("a", &spec, &Table::built_in()).unwrap();
+        assert_eq!(recipe.ingredients().count(), 2);
+        let draw = Draw::default();
+        assert_eq!(recipe.hardener_to_resin(&draw), Some(0.25));
+        let basalt = &recipe.aggregates[0];
+        assert_eq!(basalt.packing(true, &draw), 0.6);
+        assert_eq!(basalt.packing(false, &draw), 0.51);
+        let rounded = Aggregate { shape: Some(GrainShape::Rounded), ..basalt.clone() };
+        assert_eq!(rounded.packing(false, &draw), 0.57);
+    }
+
+    #[test]
+    fn every_unknown_ingredient_is_named() {
+        let spec = spec(
+            "binder = { of = \"epoxi\", share = 20 }\n\
+             aggregates = [{ of = \"quarz sand\", share = 80, shape = \"angular\" }]\n",
+        );
+        let said = Recipe::from_spec("a", &spec, &Table::built_in()).unwrap_err();
+        let said: Vec<String> = said.iter().map(Problem::to_string).collect();
+        assert_eq!(said.len(), 2, "{said:?}");
+        assert!(said[0].contains("did you mean \"epoxy\"?"));
+        assert!(said[1].contains("did you mean \"quartz sand\"?"));
+    }
+}

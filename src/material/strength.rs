@@ -1,0 +1,52 @@
+//! How strong a cast mix is in tension, as far as a recipe can tell.
+//!
+//! ```text
+//! full bond:  sigma = E (sigma_b/E_b) (1 - f^(1/3))       the binder's strain between grains
+//! no bond:    sigma = sigma_b (1 - 1.21 f^(2/3))          only the binder's own section carries
+//! both times exp(-n p) for the share p of air
+//! ```
+//!
+//! f is the share of grains in what is not air. The value is midway; neither is above the binder
+//! itself. Left out: weak stones, notches, size. An estimate for comparing recipes, to be
+//! replaced by a test bar.
+//!
+//! # Source
+//! - `nielsen1966`: full bond
+//! - `nicolais1971`: no bond
+//! - `ryshkewitch1953`: air, with n = 4 to 7; 5 is used, from memory
+
+use super::homogenise::Moduli;
+use super::mix::Shares;
+use super::property::Property;
+use super::recipe::Recipe;
+use crate::quantity::Draw;
+use serde::Serialize;
+
+/// Exponent of the loss by air.
+const AIR_EXPONENT: f64 = 5.0;
+
+/// Tensile strength of a cast mix.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Strength {
+    /// Midway, Pa.
+    pub value_pa: f64,
+    /// Without bond, Pa.
+    pub low_pa: f64,
+    /// With full bond, Pa.
+    pub high_pa: f64,
+}
+
+/// Strength of `recipe` cast with `shares` to `moduli`; `None` where the binder states none.
+pub(super) fn strength(recipe: &Recipe, shares: &Shares, moduli: &Moduli, draw: &Draw) -> Option<Strength> {
+    let binder = &recipe.binder.material;
+    let strength = binder.value(Property::Strength, draw)?;
+    let strain = strength / binder.value(Property::YoungsModulus, draw)?;
+    let solid = 1.0 - shares.air;
+    let grains = (shares.grains() + shares.pigment) / solid;
+    let air = (-AIR_EXPONENT * shares.air).exp();
+    // The modulus already has the air in it; the strain at the grains is that of the solid.
+    let full = (moduli.youngs_modulus().re * strain * (1.0 - grains.cbrt())).min(strength) * air;
+    let none = (strength * (1.0 - 1.21 * grains.powf(2.0 / 3.0))).max(0.0) * air;
+    let (low_pa, high_pa) = (none.min(full), none.max(full));
+    Some(Strength { value_pa: (low_pa + high_pa) / 2.0, low_pa, high_pa })
+}
