@@ -21,9 +21,12 @@ mod demo;
 mod number;
 mod scale;
 mod table;
+mod view;
 
 pub mod csv;
 pub mod json;
+pub mod page;
+pub mod svg;
 pub mod text;
 
 pub use block::{
