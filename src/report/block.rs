@@ -208,6 +208,14 @@ pub struct Picture {
     pub labels: Vec<Label>,
 }
 
+impl Picture {
+    /// All corners that the picture has to hold.
+    pub(super) fn corners(&self) -> impl Iterator<Item = &[f64; 2]> {
+        let areas = self.areas.iter().flat_map(|area| &area.outline);
+        areas.chain(self.lines.iter().flat_map(|line| &line.points))
+    }
+}
+
 /// What areas of a [`Picture`] are filled with.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Filling {

@@ -21,10 +21,13 @@ mod demo;
 mod number;
 mod scale;
 mod table;
+mod view;
 
 pub mod csv;
 pub mod json;
+pub mod page;
 pub mod present;
+pub mod svg;
 pub mod text;
 
 pub use block::{

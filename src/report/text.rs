@@ -18,10 +18,8 @@ pub use problems::{Source, problems};
 
 use super::block::Block;
 use fold::fold;
+pub(super) use fold::width;
 use ink::Ink;
-
-/// Sizes in metres that can be drawn to scale; all else is a slip.
-const DRAWN: std::ops::RangeInclusive<f64> = 1e-9..=1e9;
 
 /// How text is to look.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -67,7 +65,7 @@ pub fn render(blocks: &[Block], look: &Look) -> String {
 
 fn heading(text: &str, look: &Look) -> Vec<String> {
     let lines = fold(text, look.columns());
-    let longest = lines.iter().map(|line| fold::width(line)).max().unwrap_or(0);
+    let longest = lines.iter().map(|line| width(line)).max().unwrap_or(0);
     let rule = look.paint(&"═".repeat(longest), Ink::Quiet);
     lines.iter().map(|line| look.paint(line, Ink::Strong)).chain([rule]).collect()
 }
@@ -82,10 +80,10 @@ fn legend(entries: &[(String, String, Ink)], look: &Look) -> Vec<String> {
     let gap = "   ";
     let mut lines: Vec<(usize, String)> = Vec::new();
     for (sign, name, ink) in entries {
-        let room = look.columns() - fold::width(sign) - 1;
+        let room = look.columns() - width(sign) - 1;
         for (i, part) in fold(name, room).iter().enumerate() {
-            let sign = if i == 0 { sign.clone() } else { " ".repeat(fold::width(sign)) };
-            let width = fold::width(&sign) + 1 + fold::width(part);
+            let sign = if i == 0 { sign.clone() } else { " ".repeat(width(sign)) };
+            let width = width(&sign) + 1 + width(part);
             let painted = format!("{} {part}", look.paint(&sign, *ink));
             match lines.last_mut() {
                 Some((used, line)) if i == 0 && *used + gap.len() + width <= look.columns() => {

@@ -9,6 +9,7 @@ use super::ink::Ink;
 use crate::quantity::figures;
 use crate::report::block::{Area, Picture};
 use crate::report::number::round_step;
+use crate::report::view::extent;
 
 const SHADES: [char; 8] = ['█', '░', '▓', '╱', '▒', '╳', '╲', '∙'];
 /// Points looked at in a cell, across and up.
@@ -27,20 +28,11 @@ struct Frame {
 
 pub(super) fn lines(picture: &Picture, look: &Look) -> Vec<String> {
     let mut lines = super::title(&picture.title, look);
-    let points = || {
-        let corners = picture.areas.iter().flat_map(|area| &area.outline);
-        corners
-            .chain(picture.lines.iter().flat_map(|line| &line.points))
-            .filter(|p| p[0].is_finite() && p[1].is_finite())
-    };
-    let end = |i: usize, pick: fn(f64, f64) -> f64, start: f64| points().map(|p| p[i]).fold(start, pick);
-    let low = [end(0, f64::min, f64::INFINITY), end(1, f64::min, f64::INFINITY)];
-    let high = [end(0, f64::max, f64::NEG_INFINITY), end(1, f64::max, f64::NEG_INFINITY)];
-    let (wide, tall) = (high[0] - low[0], high[1] - low[1]);
-    if !super::DRAWN.contains(&wide.max(tall)) {
+    let Some((low, high)) = extent(picture.corners()) else {
         lines.push(look.paint("nothing to draw", Ink::Quiet));
         return lines;
-    }
+    };
+    let (wide, tall) = (high[0] - low[0], high[1] - low[1]);
     let most_columns = look.columns().min(64);
     let dots = (2.0 * most_columns as f64 / wide).min(4.0 * MOST_ROWS as f64 / tall);
     let cells = |length: f64, a_cell: f64| ((length * dots / a_cell - 1e-9).ceil() as usize).max(1);

@@ -19,7 +19,7 @@ fn hold(name: &str, text: &str) {
 }
 
 fn widest(text: &str) -> usize {
-    text.lines().map(fold::width).max().unwrap_or(0)
+    text.lines().map(width).max().unwrap_or(0)
 }
 
 #[test]
@@ -97,7 +97,7 @@ fn a_thin_wall_is_seen_all_around() {
     assert!(lines[0].chars().all(|c| c == '█') && lines[23].chars().all(|c| c == '█'), "{text}");
     assert!(lines.iter().all(|line| line.starts_with('█') && line.ends_with('█')), "{text}");
     // As wide as high: 24 lines of twice as high characters.
-    assert_eq!(fold::width(lines[0]), 48);
+    assert_eq!(width(lines[0]), 48);
 }
 
 fn word() -> impl Strategy<Value = String> {

@@ -5,33 +5,18 @@ use super::canvas::{Canvas, Stroke};
 use super::fold::{clean, fold, width};
 use super::ink::Ink;
 use crate::report::block::Wire;
+use crate::report::view::{extent, seen};
 
 const ROWS: usize = 20;
-
-/// Where the eye stands, in degrees from the x axis towards y and above the ground. Close to
-/// isometric; the true one lays opposite corners of a cube on each other.
-const TURN: f64 = -52.0;
-const RISE: f64 = 27.0;
-
-/// Across and up in the picture of a point in space.
-pub(in crate::report) fn seen(p: [f64; 3]) -> [f64; 2] {
-    let (turn, rise) = (TURN.to_radians(), RISE.to_radians());
-    let along = turn.cos() * p[0] + turn.sin() * p[1];
-    [turn.cos() * p[1] - turn.sin() * p[0], rise.cos() * p[2] - rise.sin() * along]
-}
 
 pub(super) fn lines(wire: &Wire, look: &Look) -> Vec<String> {
     let mut lines = super::title(&wire.title, look);
     let points: Vec<[f64; 2]> = wire.points.iter().map(|p| seen(*p)).collect();
-    let finite = || points.iter().filter(|p| p[0].is_finite() && p[1].is_finite());
-    let least = |i: usize| finite().map(|p| p[i]).fold(f64::INFINITY, f64::min);
-    let most = |i: usize| finite().map(|p| p[i]).fold(f64::NEG_INFINITY, f64::max);
-    let (low, high) = ([least(0), least(1)], [most(0), most(1)]);
-    let (wide, tall) = (high[0] - low[0], high[1] - low[1]);
-    if !super::DRAWN.contains(&wide.max(tall)) {
+    let Some((low, high)) = extent(points.iter()) else {
         lines.push(look.paint("nothing to draw", Ink::Quiet));
         return lines;
-    }
+    };
+    let (wide, tall) = (high[0] - low[0], high[1] - low[1]);
     // Names need room at both sides.
     let names = wire.names.iter().map(|(_, name)| width(name)).max().unwrap_or(0).min(look.columns() / 4) + 1;
     let room = (look.columns() - 2 * names).max(16) as f64;

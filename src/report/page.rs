@@ -1,0 +1,227 @@
+//! One page that can be sent: everything is in it, and it asks nothing of any server.
+//!
+//! The page is complete without its script; the script adds reading values off curves, zoom,
+//! turning and moving the wire drawing, hearing a tap, and saving drawings and tables. The
+//! policy in its head allows that one script and that one style sheet by their hashes, and
+//! nothing else.
+//!
+//! # Source
+//! - `csp3`: hashes of inline script and style
+
+mod data;
+mod table;
+
+use super::block::{Block, Curve, Wire};
+use super::csv;
+use super::svg::{self, Size, draw};
+use crate::problem::{Problem, Severity};
+use base64::Engine;
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+use sha2::{Digest, Sha256};
+
+const STYLE: &str = include_str!("page/page.css");
+const SCRIPT: &str = include_str!("page/page.js");
+
+/// Points of a line that a page holds at most.
+const MOST_POINTS: usize = 4000;
+
+/// A whole report.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Document {
+    /// What it is about.
+    pub title: String,
+    /// What stands in its title block, as `("design file", "stand.toml")`: the program, its
+    /// version and the date among them, as the caller knows them.
+    pub facts: Vec<(String, String)>,
+    /// From the answer first to the details last.
+    pub sections: Vec<Section>,
+}
+
+/// One part of a [`Document`].
+#[derive(Debug, Clone, PartialEq)]
+pub struct Section {
+    /// Its title.
+    pub heading: String,
+    /// What it shows.
+    pub blocks: Vec<Block>,
+}
+
+/// The page of `document`.
+pub fn render(document: &Document) -> String {
+    let mut figure = 0;
+    let mut sections = Vec::new();
+    for (i, section) in document.sections.iter().enumerate() {
+        let blocks: Vec<Markup> = section.blocks.iter().map(|block| show(block, &mut figure)).collect();
+        sections.push(html! {
+            section aria-labelledby=(format!("part-{}", i + 1)) {
+                h2 id=(format!("part-{}", i + 1)) { (section.heading) }
+                @for block in blocks { (block) }
+            }
+        });
+    }
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta http-equiv="Content-Security-Policy" content=(policy());
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="color-scheme" content="light dark";
+                title { (document.title) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                header {
+                    h1 { (document.title) }
+                    @if !document.facts.is_empty() {
+                        dl class="title-block" {
+                            @for (name, value) in &document.facts { div { dt { (name) } dd { (value) } } }
+                        }
+                    }
+                }
+                @if document.sections.len() > 1 {
+                    nav aria-label="Contents" {
+                        ol {
+                            @for (i, section) in document.sections.iter().enumerate() {
+                                li { a href=(format!("#part-{}", i + 1)) { (section.heading) } }
+                            }
+                        }
+                    }
+                }
+                main { @for section in sections { (section) } }
+                script { (PreEscaped(SCRIPT)) }
+            }
+        }
+    };
+    page.into_string()
+}
+
+/// Nothing is loaded from anywhere; the script and the style sheet are those of this program.
+fn policy() -> String {
+    let hash = |text: &str| base64::engine::general_purpose::STANDARD.encode(Sha256::digest(text.as_bytes()));
+    format!(
+        "default-src 'none'; script-src 'sha256-{}'; style-src 'sha256-{}'; base-uri 'none'; form-action 'none'",
+        hash(SCRIPT),
+        hash(STYLE)
+    )
+}
+
+fn show(block: &Block, figure: &mut usize) -> Markup {
+    match block {
+        Block::Heading(text) => html! { h3 { (text) } },
+        Block::Note(text) => html! { @for part in text.split("\n\n") { p { (part) } } },
+        Block::Problems(list) => problems(list),
+        Block::Table(values) => {
+            *figure += 1;
+            let id = format!("table-{figure}");
+            html! {
+                figure class="table" id=(id) {
+                    (table::shown(values, true))
+                    (data::script(block))
+                    div class="tools" hidden { button type="button" data-save="csv" { "Save as CSV" } }
+                }
+            }
+        }
+        Block::Curve(curve) => {
+            let (curve, left_out) = thinned(curve);
+            let title = curve.title.clone();
+            html! {
+                (drawing(&Block::Curve(curve), &title, tools_of_curve(), figure))
+                @if let Some((kept, all)) = left_out {
+                    p class="quiet" { "Of " (all) " points this page keeps " (kept) ", every peak among them." }
+                }
+            }
+        }
+        Block::Bars(bars) => drawing(block, &bars.title, html! {}, figure),
+        Block::Picture(picture) => drawing(block, &picture.title, html! {}, figure),
+        Block::Wire(wire) => drawing(block, &wire.title, tools_of_wire(wire), figure),
+    }
+}
+
+/// `curve` with no more points than a page can bear, and how many of how many where that is
+/// fewer.
+fn thinned(curve: &Curve) -> (Curve, Option<(usize, usize)>) {
+    let count = |curve: &Curve| curve.series.iter().map(|series| series.points.len()).sum::<usize>();
+    let mut thin = curve.clone();
+    for series in &mut thin.series {
+        let points = svg::thinned(&series.points, MOST_POINTS).into_iter();
+        series.points = points.map(|p| p.unwrap_or([f64::NAN; 2])).collect();
+    }
+    let (kept, all) = (count(&thin), count(curve));
+    (thin, (kept < all).then_some((kept, all)))
+}
+
+/// A drawing for wide and for narrow screens, what can be done with it, and its values.
+fn drawing(block: &Block, title: &str, tools: Markup, figure: &mut usize) -> Markup {
+    *figure += 1;
+    let id = format!("figure-{figure}");
+    let drawn = |size, end: &str| PreEscaped(draw(block, size, &format!("{id}-{end}")).unwrap_or_default());
+    html! {
+        figure id=(id) {
+            figcaption { (title) }
+            div class="sheet wide" { (drawn(Size::Wide, "w")) }
+            div class="sheet narrow" { (drawn(Size::Narrow, "n")) }
+            p class="readout" aria-live="polite" hidden {}
+            (data::script(block))
+            div class="tools" hidden {
+                (tools)
+                button type="button" data-save="svg" { "Save drawing" }
+                @if csv::values(block).is_some() { button type="button" data-save="csv" { "Save as CSV" } }
+            }
+            @if let Some(values) = csv::values(block) {
+                details { summary { "Values" } (table::shown(&values, false)) }
+            }
+        }
+    }
+}
+
+fn tools_of_curve() -> Markup {
+    html! {
+        span class="zoom" role="group" aria-label="Zoom along the axis" {
+            button type="button" data-zoom="in" aria-label="Closer" { "+" }
+            button type="button" data-zoom="out" aria-label="Further" { "−" }
+            button type="button" data-zoom="all" { "Whole" }
+        }
+    }
+}
+
+fn tools_of_wire(wire: &Wire) -> Markup {
+    html! {
+        @if !wire.motions.is_empty() {
+            label {
+                "Shape "
+                select data-motion {
+                    option value="" { "at rest" }
+                    @for (i, motion) in wire.motions.iter().enumerate() { option value=(i) { (motion.name) } }
+                }
+            }
+            button type="button" data-play="shape" aria-pressed="false" { "Move" }
+            @if wire.motions.iter().any(|motion| motion.heard != 0.0) {
+                button type="button" data-play="tap" { "Hear a tap" }
+            }
+        }
+        button type="button" data-turn="home" { "First view" }
+    }
+}
+
+fn problems(list: &[Problem]) -> Markup {
+    html! {
+        @if !list.is_empty() {
+            ul class="problems" {
+                @for problem in list {
+                    @let word = if problem.severity == Severity::Error { "Error" } else { "Warning" };
+                    li class=(word.to_lowercase()) {
+                        strong { (word) }
+                        @let place = problem.place.to_string();
+                        @if !place.is_empty() { " " code { (place) } }
+                        p { (problem.message) }
+                        @if let Some(help) = &problem.help { p class="help" { (help) } }
+                    }
+                }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,135 @@
+//! What the script has to know of a block, as JSON beside its drawing.
+
+use crate::report::block::{Axis, Block, Curve, Wire};
+use crate::report::csv;
+use crate::report::scale::Scale;
+use crate::report::svg::{Plot, Size, plot_box};
+use crate::report::view::{RISE, TURN};
+use maud::{Markup, PreEscaped, html};
+use serde_json::{Value, json};
+
+/// The data of `block` in an element that no browser runs.
+pub(super) fn script(block: &Block) -> Markup {
+    let mut data = match block {
+        Block::Curve(curve) => curve_data(curve),
+        Block::Wire(wire) => wire_data(wire),
+        _ => json!({}),
+    };
+    if let Some(values) = csv::values(block) {
+        data["file"] = json!(file_name(&values.title));
+        data["csv"] = json!(csv::write(&values));
+    } else if let Block::Picture(picture) = block {
+        data["file"] = json!(file_name(&picture.title));
+    }
+    // Nothing in the data can end the element.
+    let text = data.to_string().replace('<', "\\u003c").replace('&', "\\u0026");
+    html! { script type="application/json" class="data" { (PreEscaped(text)) } }
+}
+
+/// A title as the name of a file, without its ending.
+fn file_name(title: &str) -> String {
+    let words: Vec<String> = title
+        .split(|c: char| !c.is_ascii_alphanumeric())
+        .filter(|word| !word.is_empty())
+        .map(str::to_ascii_lowercase)
+        .collect();
+    let name: String = words.join("-").chars().take(60).collect();
+    if name.is_empty() { "drawing".to_string() } else { name }
+}
+
+/// `value` to six figures, as short as it can be written.
+fn short(value: f64) -> Value {
+    format!("{value:.5e}").parse::<f64>().map_or(Value::Null, |v| json!(v))
+}
+
+fn curve_data(curve: &Curve) -> Value {
+    let (wide, narrow) = (plot_box(curve, Size::Wide), plot_box(curve, Size::Narrow));
+    let field = |plot: &Plot| json!([plot.left, plot.top, plot.width, plot.height]);
+    let point = |p: [f64; 2]| json!([short(p[0] / curve.x.unit.size), short(p[1] / curve.y.unit.size)]);
+    let series: Vec<Value> = curve
+        .series
+        .iter()
+        .map(|series| {
+            let finite = |p: &[f64; 2]| p[0].is_finite() && p[1].is_finite();
+            let points = series.points.iter().map(|p| if finite(p) { point(*p) } else { Value::Null });
+            let points: Vec<Value> = points.collect();
+            json!({ "name": series.name, "scattered": series.scattered, "points": points })
+        })
+        .collect();
+    json!({
+        "kind": "curve",
+        "wide": field(&wide),
+        "narrow": field(&narrow),
+        "x": axis(&curve.x, &wide.x),
+        "y": axis(&curve.y, &wide.y),
+        "series": series,
+    })
+}
+
+fn axis(axis: &Axis, scale: &Scale) -> Value {
+    json!({
+        "title": axis.title,
+        "unit": axis.unit.name,
+        "log": axis.log,
+        "low": scale.low / axis.unit.size,
+        "high": scale.high / axis.unit.size,
+    })
+}
+
+fn wire_data(wire: &Wire) -> Value {
+    let place = |p: &[f64; 3]| json!(p.map(short));
+    let motions: Vec<Value> = wire
+        .motions
+        .iter()
+        .map(|motion| {
+            json!({
+                "name": motion.name,
+                "frequency": motion.frequency_hz,
+                "loss": motion.loss_factor,
+                "heard": motion.heard,
+                "shape": motion.shape.iter().map(place).collect::<Vec<_>>(),
+            })
+        })
+        .collect();
+    json!({
+        "kind": "wire",
+        "file": file_name(&wire.title),
+        "turn": TURN,
+        "rise": RISE,
+        "points": wire.points.iter().map(place).collect::<Vec<_>>(),
+        "lines": wire.lines.iter().map(|line| &line.through).collect::<Vec<_>>(),
+        "motions": motions,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::demo;
+
+    #[test]
+    fn data_cannot_end_its_element() {
+        let mut curve = demo::ringdown();
+        curve.series[0].name = "</script><script>alert(1)</script>".to_string();
+        let text = script(&Block::Curve(curve)).into_string();
+        assert_eq!(text.matches("</script>").count(), 1);
+        let json = text.split_once('>').unwrap().1.strip_suffix("</script>").unwrap();
+        let data: Value = serde_json::from_str(json).unwrap();
+        assert_eq!(data["series"][0]["name"], "</script><script>alert(1)</script>");
+    }
+
+    #[test]
+    fn values_are_in_the_unit_shown() {
+        let data = curve_data(&demo::ringdown());
+        assert_eq!(data["x"]["high"], 500.0);
+        assert_eq!(data["series"][0]["points"][500][0], 500.0);
+        assert_eq!(short(1.0 / 3.0), json!(0.333_333));
+        assert_eq!(short(f64::NAN), Value::Null);
+    }
+
+    #[test]
+    fn names_of_files_are_plain() {
+        assert_eq!(file_name("Motion after a tap: \"x/..\""), "motion-after-a-tap-x");
+        assert_eq!(file_name("鋳物"), "drawing");
+    }
+}

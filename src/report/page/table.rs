@@ -1,0 +1,85 @@
+//! A table of the page; a long one shows evenly chosen rows, the CSV has them all.
+
+use crate::report::table::{GridColumn, Table};
+use maud::{Markup, html};
+
+/// Rows shown at most.
+const MOST: usize = 120;
+
+/// `table`, with its title as caption where `titled`.
+pub(super) fn shown(table: &Table, titled: bool) -> Markup {
+    let grid = table.shown();
+    let count = grid.columns.first().map_or(0, |column| column.cells.len());
+    let every = count.div_ceil(MOST).max(1);
+    html! {
+        div class="scroll" role="region" tabindex="0" aria-label=(table.title) {
+            table {
+                @if titled && !table.title.is_empty() { caption { (table.title) } }
+                thead {
+                    tr { @for column in &grid.columns { (head(column)) } }
+                }
+                tbody {
+                    @for row in (0..count).step_by(every) {
+                        tr { @for (i, column) in grid.columns.iter().enumerate() { (cell(column, row, i == 0)) } }
+                    }
+                }
+            }
+        }
+        @if every > 1 {
+            p class="quiet" { "One of every " (every) " of " (count) " rows; the CSV has them all." }
+        }
+        @if count == 0 { p class="quiet" { "Nothing to list." } }
+    }
+}
+
+fn head(column: &GridColumn) -> Markup {
+    html! {
+        th scope="col" class=[column.right.then_some("number")] {
+            (column.title)
+            @if !column.unit.is_empty() { " " span class="unit" { (column.unit) } }
+        }
+    }
+}
+
+fn cell(column: &GridColumn, row: usize, first: bool) -> Markup {
+    let text = if column.right { padded(&column.cells[row]) } else { column.cells[row].clone() };
+    html! {
+        @if first {
+            th scope="row" class=[column.right.then_some("number")] { (text) }
+        } @else {
+            td class=[column.right.then_some("number")] { (text) }
+        }
+    }
+}
+
+/// The spaces that align points, as wide as the point and the digits that they stand for.
+fn padded(cell: &str) -> String {
+    let text = cell.trim_end();
+    let spaces = cell.len() - text.len();
+    let point = if spaces > 0 && !text.contains('.') { "\u{2008}" } else { "" };
+    let digits = if point.is_empty() { spaces } else { spaces - 1 };
+    format!("{text}{point}{}", "\u{2007}".repeat(digits))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::block::Unit;
+    use crate::report::table::Column;
+
+    #[test]
+    fn padding_is_as_wide_as_what_it_stands_for() {
+        assert_eq!(padded("12  "), "12\u{2008}\u{2007}");
+        assert_eq!(padded("1.5 "), "1.5\u{2007}");
+        assert_eq!(padded("1.25"), "1.25");
+    }
+
+    #[test]
+    fn a_long_table_is_thinned_and_says_so() {
+        let columns = [Column::number("v", Unit::NONE, "v", |v: &f64| Some(*v))];
+        let rows: Vec<f64> = (0..1000).map(f64::from).collect();
+        let text = shown(&Table::new("t", &columns, &rows), true).into_string();
+        assert!(text.contains("One of every 9 of 1000 rows"), "{text}");
+        assert_eq!(text.matches("<tr>").count(), 1 + 112);
+    }
+}

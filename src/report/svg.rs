@@ -1,0 +1,121 @@
+//! Drawings as SVG text that stands for itself: colours, patterns and legend are in it.
+//!
+//! Colours are attributes, so that a style sheet around the drawing may replace them, as the
+//! page does in the dark. Lines also differ by their dashes and materials by their hatching.
+
+mod bars;
+mod curve;
+mod ink;
+mod picture;
+mod wire;
+
+pub(super) use curve::{Plot, plot_box, thinned};
+
+use super::block::Block;
+use super::text::width;
+use ink::TEXT;
+use maud::{Markup, html};
+
+/// For which width a drawing is made; letters keep their size.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Size {
+    /// 720 units, for a desk or paper.
+    Wide,
+    /// 350 units, for a telephone.
+    Narrow,
+}
+
+impl Size {
+    fn width(self) -> f64 {
+        match self {
+            Size::Wide => 720.0,
+            Size::Narrow => 350.0,
+        }
+    }
+}
+
+/// The drawing of `block`; `None` for a block that is none. `id` starts the names inside of it
+/// and must differ between drawings of one page.
+pub fn draw(block: &Block, size: Size, id: &str) -> Option<String> {
+    let drawing = match block {
+        Block::Curve(curve) => curve::draw(curve, size, id),
+        Block::Bars(bars) => bars::draw(bars, size, id),
+        Block::Picture(picture) => picture::draw(picture, size, id),
+        Block::Wire(wire) => wire::draw(wire, size, id),
+        Block::Heading(_) | Block::Note(_) | Block::Problems(_) | Block::Table(_) => return None,
+    };
+    Some(drawing.into_string())
+}
+
+/// The frame of every drawing: its size, its name and its description for who cannot see it.
+fn sheet(id: &str, (width, height): (f64, f64), title: &str, description: &str, content: Markup) -> Markup {
+    let height = height.ceil();
+    html! {
+        svg xmlns="http://www.w3.org/2000/svg" id=(id) viewBox=(format!("0 0 {width} {height}"))
+            width=(width) height=(height) role="img" aria-labelledby=(format!("{id}-title {id}-desc"))
+            font-family="system-ui, sans-serif" font-size="13" fill=(TEXT) {
+            title id=(format!("{id}-title")) { (title) }
+            desc id=(format!("{id}-desc")) { (description) }
+            (content)
+        }
+    }
+}
+
+/// A coordinate to a tenth of a unit.
+fn r(value: f64) -> f64 {
+    (value * 10.0).round() / 10.0
+}
+
+/// About how wide `text` is drawn.
+fn long(text: &str) -> f64 {
+    7.0 * width(text) as f64
+}
+
+/// `text` cut to about `room` units.
+fn fitted(text: &str, room: f64) -> String {
+    if long(text) <= room {
+        return text.to_string();
+    }
+    let mut kept = String::new();
+    for c in text.chars() {
+        if long(&kept) + 14.0 > room {
+            break;
+        }
+        kept.push(c);
+    }
+    kept.trim_end().to_string() + "…"
+}
+
+/// One entry of a legend: what stands before the name, drawn in a box 26 wide and 12 high.
+struct Entry {
+    sign: Markup,
+    name: String,
+}
+
+const ROW: f64 = 20.0;
+
+/// Entries one after another from `top` down, as many a row as fit; and where they end.
+fn legend(entries: Vec<Entry>, left: f64, right: f64, top: f64) -> (Markup, f64) {
+    let (mut x, mut y) = (left, top);
+    let mut placed = Vec::new();
+    for entry in entries {
+        let name = fitted(&entry.name, right - left - 34.0);
+        let wide = 34.0 + long(&name);
+        if x > left && x + wide > right {
+            x = left;
+            y += ROW;
+        }
+        placed.push(html! {
+            g transform=(format!("translate({} {})", r(x), r(y))) {
+                (entry.sign)
+                text x="34" y="10" { (name) }
+            }
+        });
+        x += wide + 18.0;
+    }
+    let end = if placed.is_empty() { top } else { y + ROW };
+    (html! { g class="legend" { @for entry in placed { (entry) } } }, end)
+}
+
+#[cfg(test)]
+mod tests;
