@@ -1,9 +1,10 @@
 //! One way of making the base: its drawing, its materials, its sections as geometry.
 
 use super::drawing::Drawing;
-use super::substance::{Register, Substance};
+use super::substance::{Register, Stores, Substance};
 use crate::document::Located;
 use crate::material::{Role, Table};
+use crate::modes::ModesFault;
 use crate::problem::{Place, Problem};
 use crate::quantity::{Kind, Spread, show};
 use crate::section::spec::SectionSpec;
@@ -52,6 +53,7 @@ impl Build {
         let mut said = Vec::new();
         let mut substances: Vec<Substance> = Vec::new();
         let mut profiles = Vec::new();
+        let mut stores = Stores::new(&drawing, table, register);
         let used = |section: &str| drawing.members.iter().any(|(_, member)| member.section.value == section);
         for (section, spec) in drawing.sections.iter() {
             let mut parts = Vec::new();
@@ -59,7 +61,7 @@ impl Build {
                 let known = substances.iter().position(|s| s.name() == part.of.value);
                 let medium = match known {
                     Some(medium) => Some(medium),
-                    None => match Substance::find(&part.of, &drawing, table, register) {
+                    None => match stores.find(&part.of) {
                         Ok(found) => found.map(|substance| {
                             substances.push(substance);
                             substances.len() - 1
@@ -98,6 +100,22 @@ impl Build {
         let build = Build { name: name.value, label, place: name.place, drawing, substances, profiles };
         let sound = !said.iter().any(Problem::is_error);
         (sound.then_some(build), said)
+    }
+}
+
+impl Build {
+    /// Why the build has no modes, as problems at their places.
+    pub fn problems(&self, fault: &ModesFault) -> Vec<Problem> {
+        match fault {
+            ModesFault::Frame(faults) if !faults.is_empty() => faults.iter().map(|f| self.place(f)).collect(),
+            ModesFault::Mechanism(mechanism) => {
+                let first = mechanism.members.first().and_then(|name| self.drawing.members.get(name));
+                let place = first.map_or(&self.place, |member| &member.place);
+                let message = format!("build \"{}\": {mechanism}", self.name);
+                vec![Problem::error(place.clone(), message).with_help(mechanism.help())]
+            }
+            other => vec![Problem::error(self.place.clone(), other.to_string())],
+        }
     }
 }
 

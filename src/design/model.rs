@@ -159,7 +159,7 @@ impl Build {
     }
 
     /// A fault of the frame as a problem at the place of its element.
-    fn place(&self, fault: &FrameFault) -> Problem {
+    pub(super) fn place(&self, fault: &FrameFault) -> Problem {
         let drawing = &self.drawing;
         let name = fault.name.as_str();
         let place = match fault.table {

@@ -3,7 +3,7 @@
 
 use super::drawing::Drawing;
 use crate::document::{Located, Uncertain};
-use crate::material::{Material, Medium, MissingProperty, Property, Role, Table};
+use crate::material::{Material, Medium, MissingProperty, Property, Recipe, Role, Table, predict};
 use crate::problem::{Problem, suggest};
 use crate::quantity::Draw;
 use std::collections::BTreeMap;
@@ -44,38 +44,17 @@ impl Register {
 #[derive(Debug, Clone)]
 pub enum Substance {
     /// A material of the table or the design.
-    Material(Material),
+    Material(Box<Material>),
+    /// A fill given as a recipe.
+    Mix(Box<Recipe>),
 }
 
 impl Substance {
-    /// What `name` is in `drawing`; `None` where it could not be read, which has been said.
-    ///
-    /// # Errors
-    /// What is wrong with it, at the places of the names.
-    pub(super) fn find(
-        name: &Located<String>,
-        drawing: &Drawing,
-        table: &Table,
-        register: &mut Register,
-    ) -> Result<Option<Substance>, Vec<Problem>> {
-        let Some(found) = material(name, drawing, table).map_err(|problem| vec![problem])? else {
-            return Ok(None);
-        };
-        let lacks: Vec<Problem> = found
-            .lacks()
-            .into_iter()
-            .map(|property| MissingProperty { material: found.name.clone(), property }.at(name.place.clone()))
-            .collect();
-        if !lacks.is_empty() {
-            return Err(lacks);
-        }
-        Ok(Some(Substance::Material(register.enter(found))))
-    }
-
     /// Its name in the table or the design.
     pub fn name(&self) -> &str {
         match self {
             Substance::Material(material) => &material.name,
+            Substance::Mix(recipe) => &recipe.name,
         }
     }
 
@@ -83,6 +62,7 @@ impl Substance {
     pub fn role(&self) -> Role {
         match self {
             Substance::Material(material) => material.role,
+            Substance::Mix(_) => Role::Fill,
         }
     }
 
@@ -93,27 +73,72 @@ impl Substance {
     pub fn medium(&self, draw: &Draw) -> Result<Medium, MissingProperty> {
         match self {
             Substance::Material(material) => material.medium(draw),
+            Substance::Mix(recipe) => Ok(predict(recipe, draw)?.medium()),
         }
     }
 }
 
-/// The material called `name` as `drawing` and `table` have it together.
-///
-/// # Errors
-/// The problem at the place of the name, with the nearest known one.
-fn material(name: &Located<String>, drawing: &Drawing, table: &Table) -> Result<Option<Material>, Problem> {
-    let known = table.get(&name.value);
-    match drawing.materials.get(&name.value) {
-        Some(spec) => Ok(Some(spec.over(known, &name.value))),
-        None if known.is_some() => Ok(known.cloned()),
-        None if drawing.materials.missing(&name.value).is_none() => Ok(None),
-        None => {
-            let own = drawing.materials.iter().map(|(name, _)| name);
-            let mixes = drawing.mixes.iter().map(|(name, _)| name);
-            let help = suggest(&name.value, own.chain(mixes).chain(table.names()));
-            let message = format!("no material or mix \"{}\"", name.value);
-            Err(Problem::error(name.place.clone(), message)
-                .with_help(format!("{help}; stillbed materials lists them")))
+/// Where the substances of one build are looked up.
+pub(super) struct Stores<'a> {
+    drawing: &'a Drawing,
+    /// The table with the design's own materials in it.
+    table: Table,
+    register: &'a mut Register,
+}
+
+impl<'a> Stores<'a> {
+    /// What `drawing` and `table` have together.
+    pub fn new(drawing: &'a Drawing, table: &Table, register: &'a mut Register) -> Stores<'a> {
+        let mut table = table.clone();
+        for (name, spec) in drawing.materials.iter() {
+            let material = spec.over(table.get(name), name);
+            table.insert(material);
         }
+        Stores { drawing, table, register }
+    }
+
+    /// What `name` is; `None` where it could not be read, which has been said.
+    ///
+    /// # Errors
+    /// What is wrong with it, at the places of the names.
+    pub fn find(&mut self, name: &Located<String>) -> Result<Option<Substance>, Vec<Problem>> {
+        if let Some(spec) = self.drawing.mixes.get(&name.value) {
+            for ingredient in spec.ingredients() {
+                self.enter(&ingredient.of.value);
+            }
+            let recipe = Recipe::from_spec(&name.value, spec, &self.table)?;
+            return Ok(Some(Substance::Mix(Box::new(recipe))));
+        }
+        self.enter(&name.value);
+        let Some(material) = self.table.get(&name.value) else {
+            return self.absent(name).map_or(Ok(None), |problem| Err(vec![problem]));
+        };
+        let lack =
+            |property| MissingProperty { material: material.name.clone(), property }.at(name.place.clone());
+        let lacks: Vec<Problem> = material.lacks().into_iter().map(lack).collect();
+        if lacks.is_empty() { Ok(Some(Substance::Material(Box::new(material.clone())))) } else { Err(lacks) }
+    }
+
+    /// Registers the spreads of a material that is used.
+    fn enter(&mut self, name: &str) {
+        if let Some(material) = self.table.get(name) {
+            let entered = self.register.enter(material.clone());
+            self.table.insert(entered);
+        }
+    }
+
+    /// The problem of a name that is nowhere; `None` where it was stated but could not be read.
+    fn absent(&self, name: &Located<String>) -> Option<Problem> {
+        self.drawing.materials.missing(&name.value)?;
+        self.drawing.mixes.missing(&name.value)?;
+        let mixes = self.drawing.mixes.iter().map(|(name, _)| name);
+        let near = suggest(&name.value, mixes.chain(self.table.names()));
+        let help = if near.starts_with("did you mean") {
+            near
+        } else {
+            "stillbed materials lists what there is".to_string()
+        };
+        let message = format!("no material or mix \"{}\"", name.value);
+        Some(Problem::error(name.place.clone(), message).with_help(help))
     }
 }

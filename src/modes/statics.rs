@@ -21,7 +21,7 @@ use super::pencil::Pencil;
 use super::symbolic::Symbolic;
 use super::trouble::ModesFault;
 use crate::frame::{Frame, Layout, Matrices};
-use faer::{Mat, MatRef};
+use faer::{Mat, MatRef, c64};
 use nalgebra::{Matrix3, SymmetricEigen, Vector3, Vector6};
 use std::sync::Arc;
 
@@ -106,6 +106,25 @@ impl<'a> Statics<'a> {
         }
         motion += r * (&self.bulge * whole);
         Ok(motion)
+    }
+
+    /// How far `loads`, (n, count), give way under each other, (count, count), m/N for unit forces,
+    /// to first order in the loss.
+    ///
+    /// ```text
+    /// C = F^T K^-1 F - i (K^-1 F)^T Im K (K^-1 F)
+    /// ```
+    ///
+    /// # Errors
+    /// As [`Statics::solve`].
+    pub fn compliance(&self, loads: MatRef<f64>) -> Result<Mat<c64>, EigenFault> {
+        let motion = self.solve(loads)?;
+        let stored = loads.transpose() * &motion;
+        let lost = motion.transpose() * (&self.matrices.loss * &motion);
+        let half = |m: &Mat<f64>, i, j| 0.5 * (m[(i, j)] + m[(j, i)]);
+        Ok(Mat::from_fn(loads.ncols(), loads.ncols(), |i, j| {
+            c64::new(half(&stored, i, j), -half(&lost, i, j))
+        }))
     }
 
     /// Stiffness between point `tip` and point `work`; `None` is ground.

@@ -149,9 +149,17 @@ fn is_of_number(part: &str, i: usize, c: char) -> bool {
             rest.starts_with(|n: char| n.is_ascii_digit())
         }
         '/' => next_is_digit(i) && part[..i].ends_with(|n: char| n.is_ascii_digit()),
-        ' ' | '_' => next_is_digit(i),
+        ' ' => is_fraction(&part[i + 1..]),
+        '_' => next_is_digit(i),
         _ => false,
     }
+}
+
+/// True when `text` starts with a fraction such as `1/2`.
+fn is_fraction(text: &str) -> bool {
+    let rest = text.trim_start_matches(|c: char| c.is_ascii_digit());
+    rest.len() < text.len()
+        && rest.strip_prefix('/').is_some_and(|r| r.starts_with(|c: char| c.is_ascii_digit()))
 }
 
 /// `2.5`, `1/8`, `1 1/2`, `1-1/2`, `1e9`.
@@ -234,6 +242,8 @@ mod tests {
             ("20 degC", Kind::Temperature, 293.15),
             ("68 degF", Kind::Temperature, 293.15),
             ("400 J/g", Kind::HeatPerMass, 4e5),
+            ("12e-6 1/K", Kind::Expansion, 12e-6),
+            ("0.01 1/s", Kind::Rate, 0.01),
         ] {
             assert_relative_eq!(single(text, kind).unwrap(), expected, max_relative = 1e-7);
         }

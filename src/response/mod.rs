@@ -7,3 +7,4 @@ pub mod peak;
 pub mod ringdown;
 pub mod settle;
 pub mod speeds;
+pub mod stations;

@@ -27,8 +27,11 @@ impl Station {
 
     /// The three stations of `tip` against `work` along global x, y and z.
     pub fn between(tip: usize, work: Option<usize>) -> [Station; 3] {
-        [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
-            .map(|along| Station { point: tip, against: work, along })
+        [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]].map(|along| Station {
+            point: tip,
+            against: work,
+            along,
+        })
     }
 
     fn load(&self, layout: &Layout) -> Vec<f64> {
@@ -76,7 +79,8 @@ pub fn modal_model(
         });
     }
     let compliance = static_compliance(statics, stations)?;
-    ModalModel::new(modes, compliance).map_err(|_| EigenFault::NotConverged { wanted: modes_asked(spectrum), found: 0 })
+    ModalModel::new(modes, compliance)
+        .map_err(|_| EigenFault::NotConverged { wanted: modes_asked(spectrum), found: 0 })
 }
 
 fn modes_asked(spectrum: &Spectrum) -> usize {

@@ -85,7 +85,12 @@ impl<'m> Solved<'m> {
     ///
     /// # Errors
     /// A mechanism, or what stopped the solution.
-    pub fn new(build: &Build, goal: &Goal, model: &'m Model, asked: &Asked) -> Result<Solved<'m>, ModesFault> {
+    pub fn new(
+        build: &Build,
+        goal: &Goal,
+        model: &'m Model,
+        asked: &Asked,
+    ) -> Result<Solved<'m>, ModesFault> {
         let spectrum = solve(&model.frame, asked)?;
         let statics = Statics::new(&model.frame)?;
         let loss = &spectrum.matrices.loss;
@@ -95,7 +100,8 @@ impl<'m> Solved<'m> {
             false => Some(damped(&spectrum.pencil(), loss, &spectrum.pairs).map_err(ModesFault::Eigen)?),
         };
         let (stations, tool_stations) = stations(build, goal, model);
-        let modal = modal_model(&spectrum, damped.as_ref(), &statics, &stations).map_err(ModesFault::Eigen)?;
+        let modal =
+            modal_model(&spectrum, damped.as_ref(), &statics, &stations).map_err(ModesFault::Eigen)?;
         Ok(Solved { model, spectrum, statics, modal, tool_stations })
     }
 
@@ -119,7 +125,7 @@ impl<'m> Solved<'m> {
             figures.weakest = Some(stiffness.weakest);
             figures.weakest_direction = Some(stiffness.direction);
             if let Some(peak) = weakest_peak(&self.modal, [0, 1, 2]) {
-                figures.dynamic_stiffness = Some(peak.dynamic_stiffness_n_per_m);
+                figures.dynamic_stiffness = peak.dynamic_stiffness_n_per_m;
                 figures.peak_frequency = Some(peak.frequency_hz);
                 figures.loss_factor = self.nearest_mode(peak.frequency_hz).or(figures.loss_factor);
             }
@@ -189,9 +195,7 @@ pub fn measure(
 ) -> Result<Figures, Vec<Problem>> {
     let model = build.scaled_model(goal, draw, scale)?;
     let solved = Solved::new(build, goal, &model, asked);
-    solved
-        .and_then(|solved| solved.figures(build, goal))
-        .map_err(|fault| build.problems(&fault))
+    solved.and_then(|solved| solved.figures(build, goal)).map_err(|fault| build.problems(&fault))
 }
 
 /// The largest of `shares`.
