@@ -1,8 +1,8 @@
 //! What one build is worth at one draw: the measures by which builds are compared.
 
-use crate::design::{Build, Goal, Measure, Model};
+use crate::design::{Build, Goal, Measure, Model, Target};
 use crate::frame::Energies;
-use crate::modes::{Asked, GRAVITY, ModesFault, Share, Shares, Spectrum, Statics, damped, solve};
+use crate::modes::{Asked, ModesFault, Shares, Spectrum, Statics, damped, solve};
 use crate::problem::Problem;
 use crate::quantity::Draw;
 use crate::response::modal::ModalModel;
@@ -10,6 +10,7 @@ use crate::response::peak::weakest_peak;
 use crate::response::settle::Decay;
 use crate::response::stations::{Station, modal_model};
 use faer::Mat;
+use serde::Serialize;
 
 /// What one build is worth at one draw.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -198,12 +199,66 @@ pub fn measure(
     solved.and_then(|solved| solved.figures(build, goal)).map_err(|fault| build.problems(&fault))
 }
 
-/// The largest of `shares`.
-pub fn largest(shares: &[Share]) -> Option<&Share> {
-    shares.iter().max_by(|a, b| a.share.total_cmp(&b.share))
+/// A target that a build does not meet.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Miss {
+    /// Which build.
+    pub build: String,
+    /// Which measure.
+    pub measure: &'static str,
+    /// What it is, SI; `None` where it has none, such as a settle time of what never settles.
+    pub value: Option<f64>,
+    /// The limit that it does not keep, SI.
+    pub limit: f64,
+    /// True for a lower limit.
+    pub at_least: bool,
 }
 
-/// The weight of `mass`, N.
-pub fn weight(mass: f64) -> f64 {
-    mass * GRAVITY
+/// Which targets are missed by which builds.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(transparent)]
+pub struct Misses {
+    /// In the order of the builds.
+    pub list: Vec<Miss>,
+    #[serde(skip)]
+    targets: Vec<Target>,
+    #[serde(skip)]
+    builds: usize,
+}
+
+impl Misses {
+    /// None yet.
+    pub fn new(targets: &[Target]) -> Misses {
+        Misses { list: Vec::new(), targets: targets.to_vec(), builds: 0 }
+    }
+
+    /// Judges `build` by `figure`, which gives the value of a measure; `None` leaves it unjudged.
+    pub fn judge(&mut self, build: &str, figure: impl Fn(Measure) -> Option<Option<f64>>) {
+        self.builds += 1;
+        for target in &self.targets {
+            let Some(value) = figure(target.measure) else {
+                continue;
+            };
+            for (limit, at_least) in [(target.at_least, true), (target.at_most, false)] {
+                let Some(limit) = limit else { continue };
+                let kept = value.is_some_and(|v| if at_least { v >= limit } else { v <= limit });
+                if !kept {
+                    let (build, measure) = (build.to_string(), target.measure.key());
+                    self.list.push(Miss { build, measure, value, limit, at_least });
+                }
+            }
+        }
+    }
+
+    /// True when the build called `name` meets all that it was judged by.
+    pub fn meets(&self, name: &str) -> bool {
+        self.list.iter().all(|miss| miss.build != name)
+    }
+
+    /// True when every build misses a target.
+    pub fn all_miss(&self) -> bool {
+        let mut missing: Vec<&str> = self.list.iter().map(|miss| miss.build.as_str()).collect();
+        missing.dedup();
+        self.builds > 0 && missing.len() == self.builds
+    }
 }

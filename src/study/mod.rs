@@ -1,5 +1,8 @@
 //! Studies: what a base should be made of, how large, and whether the program can be trusted.
 
+pub mod compare;
+pub mod equal;
 pub mod measures;
+pub mod modes;
 pub mod proof;
 pub mod sections;

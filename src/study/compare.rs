@@ -1,0 +1,451 @@
+//! All builds of a design side by side, with spread and the chance that one beats another.
+
+use super::equal::{self, Equal};
+use super::measures::{Figures, Misses, Solved, measure};
+use super::spread::draws::latin_hypercube;
+use super::spread::rank::{Advice, chance_to_beat, influences, percentiles};
+use super::spread::run;
+use crate::design::{Build, Design, Measure};
+use crate::modes::{Asked, Share};
+use crate::problem::Problem;
+use crate::quantity::{Draw, Kind, Spread, figures, show};
+use serde::Serialize;
+
+/// What is asked of a comparison.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Options {
+    /// Elastic modes of each build.
+    pub count: usize,
+    /// Draws of the uncertain values; 0 leaves the spreads out.
+    pub draws: usize,
+    /// Seed of the draws.
+    pub seed: u64,
+    /// What the builds are made equal in; `None` is as drawn.
+    pub at_equal: Option<Equal>,
+}
+
+impl Default for Options {
+    fn default() -> Options {
+        Options { count: 10, draws: 200, seed: 1, at_equal: None }
+    }
+}
+
+/// All builds side by side.
+#[derive(Debug, Clone, Serialize)]
+pub struct Comparison {
+    /// The answer in a sentence or three.
+    pub answer: String,
+    /// What the builds are made equal in, where they are.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub at_equal: Option<&'static str>,
+    /// How many draws the spreads rest on.
+    pub draws: usize,
+    /// In the order of the design.
+    pub builds: Vec<Compared>,
+    /// The chance that one build beats another.
+    pub beats: Vec<Beats>,
+    /// Where the spread of the deciding measure comes from, build by build.
+    pub advice: Vec<String>,
+    /// Targets that are missed, by build.
+    pub misses: Misses,
+    /// What is doubtful.
+    pub notes: Vec<Problem>,
+}
+
+/// One build of a comparison.
+#[derive(Debug, Clone, Serialize)]
+pub struct Compared {
+    /// Its key in the design.
+    pub name: String,
+    /// What a reader calls it.
+    pub label: String,
+    /// By how much its sections are larger than drawn.
+    pub scale: f64,
+    /// Mass of the whole.
+    pub mass_kg: f64,
+    /// Its price; `None` where prices are not stated.
+    pub cost: Option<f64>,
+    /// Static stiffness between tip and work.
+    pub stiffness_n_per_m: Option<Directions>,
+    /// First elastic frequency.
+    pub first_frequency_hz: Option<Spread>,
+    /// Loss factor of the mode that decides.
+    pub loss_factor: Option<Spread>,
+    /// At the worst peak between tip and work.
+    pub dynamic_stiffness_n_per_m: Option<Spread>,
+    /// After the tap; `None` without a tap or when it never settles.
+    pub settle_time_s: Option<Spread>,
+    /// Direction in which it is weakest.
+    pub weakest_direction: Option<[f64; 3]>,
+    /// Sag of the tip against the work under its own weight.
+    pub sag_m: Option<f64>,
+    /// Centre of gravity.
+    pub centre_of_gravity_m: Option<[f64; 3]>,
+    /// Ways in which nothing holds it.
+    pub rigid_body_modes: usize,
+    /// Who gives way between tip and work: skeleton, fill, joints, feet; sums to 1.
+    pub gives_way: Vec<Share>,
+    /// The same by member, joint and foot, largest first; the first five.
+    pub gives_way_most: Vec<Share>,
+}
+
+/// Static stiffness by direction, and in the weakest one.
+#[derive(Debug, Clone, Serialize)]
+pub struct Directions {
+    /// Along global x.
+    pub x: Spread,
+    /// Along global y.
+    pub y: Spread,
+    /// Along global z.
+    pub z: Spread,
+    /// In the weakest direction.
+    #[serde(flatten)]
+    pub weakest: Spread,
+}
+
+/// The chance that one build beats another.
+#[derive(Debug, Clone, Serialize)]
+pub struct Beats {
+    /// The one.
+    pub build: String,
+    /// The other.
+    pub over: String,
+    /// By which measure.
+    pub by: &'static str,
+    /// 0 to 1; a tie counts half.
+    pub chance: f64,
+}
+
+impl Compared {
+    /// The value of `measure`, with its spread.
+    pub fn get(&self, measure: Measure) -> Option<Spread> {
+        match measure {
+            Measure::FirstFrequency => self.first_frequency_hz,
+            Measure::Stiffness => self.stiffness_n_per_m.as_ref().map(|d| d.weakest),
+            Measure::DynamicStiffness => self.dynamic_stiffness_n_per_m,
+            Measure::Mass => Some(Spread::exact(self.mass_kg)),
+            Measure::SettleTime => self.settle_time_s,
+            Measure::Cost => self.cost.map(Spread::exact),
+            Measure::LossFactor => self.loss_factor,
+        }
+    }
+}
+
+impl Comparison {
+    /// Compares the builds of `design`; `progress` is told how many draws of how many are done.
+    ///
+    /// # Errors
+    /// What keeps a build from being solved, at its place.
+    pub fn of(
+        design: &Design,
+        options: &Options,
+        progress: impl Fn(usize, usize) + Sync,
+    ) -> Result<Comparison, Vec<Problem>> {
+        let asked = Asked { count: options.count, ..Asked::default() };
+        let scales = scales(design, options.at_equal)?;
+        let uncertain = &design.uncertain;
+        let draws = match uncertain.is_empty() {
+            true => Vec::new(),
+            false => latin_hypercube(uncertain, options.draws, options.seed),
+        };
+        let one_draw = |draw: &Draw| -> Vec<Option<Figures>> {
+            let builds = design.builds.iter().zip(&scales);
+            builds.map(|(build, scale)| measure(build, &design.goal, draw, *scale, &asked).ok()).collect()
+        };
+        let total = draws.len();
+        let drawn = run(&draws, one_draw, |done| progress(done, total));
+        let mut builds = Vec::new();
+        let mut misses = Misses::new(&design.goal.targets);
+        for (i, (build, scale)) in design.builds.iter().zip(&scales).enumerate() {
+            let column = |read: &dyn Fn(&Figures) -> Option<f64>| -> Vec<Option<f64>> {
+                drawn.iter().map(|row| row[i].as_ref().and_then(read)).collect()
+            };
+            let (compared, stated) = compared(design, build, *scale, &asked, &column)?;
+            misses.judge(&build.name, |measure| Some(stated.get(measure)));
+            builds.push(compared);
+        }
+        let mut comparison = Comparison {
+            answer: String::new(),
+            at_equal: options.at_equal.map(Equal::word),
+            draws: total,
+            beats: beats(design, &drawn),
+            builds,
+            advice: Vec::new(),
+            misses,
+            notes: design.notes.clone(),
+        };
+        comparison.advise(design, &draws, &drawn);
+        comparison.answer = comparison.told();
+        Ok(comparison)
+    }
+
+    /// The measure that decides between the builds: settle time, else dynamic stiffness, else the
+    /// first frequency.
+    pub fn deciding(&self) -> Measure {
+        let known = |measure: Measure| self.builds.iter().any(|build| build.get(measure).is_some());
+        [Measure::SettleTime, Measure::DynamicStiffness].into_iter().find(|m| known(*m)).unwrap_or(Measure::FirstFrequency)
+    }
+
+    /// The builds from best to worst by the deciding measure, those that meet all targets first.
+    fn ranked(&self) -> Vec<&Compared> {
+        let measure = self.deciding();
+        let worth = |build: &Compared| {
+            let value = build.get(measure).map(|s| s.value);
+            let better = value.map_or(f64::NEG_INFINITY, |v| if measure.more_is_better() { v } else { -v });
+            (self.misses.meets(&build.name), better)
+        };
+        let mut ranked: Vec<&Compared> = self.builds.iter().collect();
+        ranked.sort_by(|a, b| {
+            let ((meets_a, a), (meets_b, b)) = (worth(a), worth(b));
+            meets_b.cmp(&meets_a).then(b.total_cmp(&a))
+        });
+        ranked
+    }
+
+    /// The best build by the deciding measure, of those that meet all targets where any does.
+    pub fn best(&self) -> Option<&Compared> {
+        self.ranked().first().copied()
+    }
+
+    fn told(&self) -> String {
+        let ranked = self.ranked();
+        let Some(best) = ranked.first() else {
+            return String::new();
+        };
+        let measure = self.deciding();
+        let kind = measure.kind();
+        let value = best.get(measure).map(|s| s.value);
+        let mut told = match (measure, value) {
+            (Measure::SettleTime, Some(time)) => format!("{} is quiet {} after the tap", best.label, show(time, kind)),
+            (Measure::SettleTime, None) => format!("{} never comes to rest after the tap", best.label),
+            (Measure::DynamicStiffness, Some(k)) => {
+                format!("{} yields least at its worst peak: {} dynamically", best.label, show(k, kind))
+            }
+            (_, Some(f)) => format!("{} first rings at {}", best.label, show(f, kind)),
+            (_, None) => best.label.clone(),
+        };
+        let next = ranked.get(1).filter(|_| value.is_some());
+        if let Some(next) = next
+            && let (Some(own), Some(other)) = (value, next.get(measure).map(|s| s.value))
+        {
+            told.push_str(&self.against(best, next, own, other));
+        }
+        told.push('.');
+        if let Some(way) = best.gives_way.iter().max_by(|a, b| a.share.total_cmp(&b.share)) {
+            let most = best.gives_way_most.first().map_or(String::new(), |share| {
+                format!(" (most of all {}, {} %)", share.of.replace('_', " "), figures(100.0 * share.share, 2))
+            });
+            told.push_str(&format!(
+                " Between tip and work {} of its give lies in the {}{most}.",
+                figures(100.0 * way.share, 2) + " %",
+                way.of
+            ));
+        }
+        if !self.misses.list.is_empty() {
+            let kept = self.builds.iter().filter(|build| self.misses.meets(&build.name)).count();
+            told.push_str(&match kept {
+                0 => " No build meets all targets.".to_string(),
+                1 if self.builds.len() > 1 => " It alone meets all targets.".to_string(),
+                n => format!(" {n} of {} builds meet all targets.", self.builds.len()),
+            });
+        }
+        told
+    }
+
+    /// How the best stands against the next: the ratio, the other's value, the chance.
+    fn against(&self, best: &Compared, next: &Compared, own: f64, other: f64) -> String {
+        let measure = self.deciding();
+        let more = measure.more_is_better();
+        let ratio = if more { own / other } else { other / own };
+        let mut told = if ratio.is_finite() && ratio >= 1.0 {
+            let how = match measure {
+                Measure::SettleTime => "sooner than",
+                Measure::DynamicStiffness => "stiffer so than",
+                _ => "as high as",
+            };
+            format!(
+                ", {} times {how} {} ({})",
+                figures(ratio, 2),
+                next.label,
+                show(other, measure.kind())
+            )
+        } else {
+            format!("; {} ({}) misses a target", next.label, show(other, measure.kind()))
+        };
+        let chance = self
+            .beats
+            .iter()
+            .find(|b| b.build == best.name && b.over == next.name && b.by == measure.key())
+            .map(|b| b.chance);
+        if let Some(chance) = chance {
+            told.push_str(&format!(", ahead in {} of the draws", figures(100.0 * chance, 3) + " %"));
+        }
+        told
+    }
+
+    fn advise(&mut self, design: &Design, draws: &[Draw], drawn: &[Vec<Option<Figures>>]) {
+        if draws.is_empty() {
+            return;
+        }
+        let measure = self.deciding();
+        for (i, build) in design.builds.iter().enumerate() {
+            let answers: Vec<Option<f64>> =
+                drawn.iter().map(|row| row[i].as_ref().and_then(|f| f.get(measure))).collect();
+            let advice = Advice::from(&influences(&design.uncertain, draws, &answers));
+            let what = format!("the {} of {}", measure.title(), build.label);
+            self.advice.extend(advice.map(|advice| advice.sentence(&what)));
+        }
+    }
+}
+
+/// The scale of each build: 1 as drawn, or what makes it equal to the first.
+fn scales(design: &Design, at_equal: Option<Equal>) -> Result<Vec<f64>, Vec<Problem>> {
+    let Some(equal) = at_equal else {
+        return Ok(vec![1.0; design.builds.len()]);
+    };
+    let Some((first, others)) = design.builds.split_first() else {
+        return Ok(Vec::new());
+    };
+    let asked = Asked { count: 1, ..Asked::default() };
+    let figures = measure(first, &design.goal, &Draw::default(), 1.0, &asked)?;
+    let wanted = equal.of(&figures).ok_or_else(|| {
+        let message = format!("build \"{}\" has no {} to be equal to", first.name, equal.word());
+        let help = "stiffness needs a [tool], cost needs prices";
+        vec![Problem::error(first.place.clone(), message).with_help(help)]
+    })?;
+    let mut scales = vec![1.0];
+    for build in others {
+        scales.push(equal::scale(build, &design.goal, equal, wanted)?);
+    }
+    Ok(scales)
+}
+
+/// One build at stated values, with the spread that `column` gives of each figure.
+fn compared(
+    design: &Design,
+    build: &Build,
+    scale: f64,
+    asked: &Asked,
+    column: &dyn Fn(&dyn Fn(&Figures) -> Option<f64>) -> Vec<Option<f64>>,
+) -> Result<(Compared, Figures), Vec<Problem>> {
+    let goal = &design.goal;
+    let model = build.scaled_model(goal, &Draw::default(), scale)?;
+    let at_fault = |fault| build.problems(&fault);
+    let solved = Solved::new(build, goal, &model, asked).map_err(at_fault)?;
+    let stated = solved.figures(build, goal).map_err(at_fault)?;
+    let spread = |read: &dyn Fn(&Figures) -> Option<f64>| -> Option<Spread> {
+        let value = read(&stated)?;
+        let drawn = column(read);
+        if drawn.is_empty() {
+            return Some(Spread::exact(value));
+        }
+        let found = percentiles(&drawn);
+        Some(Spread::between(value, found.low?, found.high?))
+    };
+    let direction = stated.weakest_direction;
+    let shares = match direction {
+        Some(direction) => solved.gives_way(direction).map_err(at_fault)?,
+        None => None,
+    };
+    let along = |axis: usize| spread(&move |f: &Figures| f.stiffness.map(|k| k[axis]));
+    let directions = || {
+        let (x, y, z) = (along(0)?, along(1)?, along(2)?);
+        Some(Directions { x, y, z, weakest: spread(&|f| f.weakest)? })
+    };
+    let compared = Compared {
+        name: build.name.clone(),
+        label: build.label.clone(),
+        scale,
+        mass_kg: stated.mass,
+        cost: stated.cost,
+        stiffness_n_per_m: directions(),
+        first_frequency_hz: spread(&|f| f.first_frequency),
+        loss_factor: spread(&|f| f.loss_factor),
+        dynamic_stiffness_n_per_m: spread(&|f| f.dynamic_stiffness),
+        settle_time_s: spread(&|f| f.settle_time),
+        weakest_direction: direction,
+        sag_m: solved.sag().map_err(at_fault)?,
+        centre_of_gravity_m: model.frame.rigid_body().map(|body| body.centre.into()),
+        rigid_body_modes: solved.spectrum.rigid.len(),
+        gives_way: shares.as_ref().map(|s| s.kinds.clone()).unwrap_or_default(),
+        gives_way_most: shares.map(|s| s.elements.into_iter().take(5).collect()).unwrap_or_default(),
+    };
+    Ok((compared, stated))
+}
+
+/// For every pair of builds and every measure, the chance that the first beats the second.
+fn beats(design: &Design, drawn: &[Vec<Option<Figures>>]) -> Vec<Beats> {
+    let mut beats = Vec::new();
+    for measure in Measure::ALL {
+        let column = |i: usize| -> Vec<Option<f64>> {
+            drawn.iter().map(|row| row[i].as_ref().and_then(|f| f.get(measure))).collect()
+        };
+        let columns: Vec<Vec<Option<f64>>> = (0..design.builds.len()).map(column).collect();
+        for (i, build) in design.builds.iter().enumerate() {
+            for (j, other) in design.builds.iter().enumerate().filter(|(j, _)| *j != i) {
+                if let Some(chance) = chance_to_beat(&columns[i], &columns[j], measure.more_is_better()) {
+                    let (build, over) = (build.name.clone(), other.name.clone());
+                    beats.push(Beats { build, over, by: measure.key(), chance });
+                }
+            }
+        }
+    }
+    beats
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::material::Table;
+
+    fn design(text: &str) -> Design {
+        let reading = Design::read("d.toml", text, &Table::built_in());
+        reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
+    }
+
+    fn starter() -> Design {
+        design(crate::design::STARTER)
+    }
+
+    #[test]
+    fn the_starter_compares() {
+        let options = Options { draws: 0, ..Options::default() };
+        let comparison = Comparison::of(&starter(), &options, |_, _| ()).unwrap();
+        assert_eq!(comparison.builds.len(), 2);
+        let way: f64 = comparison.builds[0].gives_way.iter().map(|s| s.share).sum();
+        approx::assert_relative_eq!(way, 1.0, max_relative = 1e-9);
+        assert!(comparison.answer.contains("after the tap"), "{}", comparison.answer);
+        assert!(comparison.beats.is_empty());
+    }
+
+    #[test]
+    fn spreads_enclose_most_draws_and_chances_add_up() {
+        let options = Options { draws: 40, ..Options::default() };
+        let comparison = Comparison::of(&starter(), &options, |_, _| ()).unwrap();
+        let settle = comparison.builds[1].settle_time_s.unwrap();
+        assert!(settle.low < settle.value && settle.value < settle.high);
+        for by in ["settle_time", "stiffness"] {
+            let chances: Vec<f64> =
+                comparison.beats.iter().filter(|b| b.by == by).map(|b| b.chance).collect();
+            assert_eq!(chances.len(), 2);
+            approx::assert_relative_eq!(chances[0] + chances[1], 1.0);
+        }
+        let again = Comparison::of(&starter(), &options, |_, _| ()).unwrap();
+        assert_eq!(again.builds[1].settle_time_s, comparison.builds[1].settle_time_s);
+    }
+
+    #[test]
+    fn builds_are_made_equal() {
+        for (equal, tolerance) in [(Equal::Mass, 1e-9), (Equal::Cost, 1e-9), (Equal::Stiffness, 1e-6)] {
+            let options = Options { draws: 0, at_equal: Some(equal), ..Options::default() };
+            let comparison = Comparison::of(&starter(), &options, |_, _| ()).unwrap();
+            let value = |i: usize| match equal {
+                Equal::Mass => comparison.builds[i].mass_kg,
+                Equal::Cost => comparison.builds[i].cost.unwrap(),
+                Equal::Stiffness => comparison.builds[i].get(Measure::Stiffness).unwrap().value,
+            };
+            approx::assert_relative_eq!(value(0), value(1), max_relative = tolerance);
+            assert_ne!(comparison.builds[1].scale, 1.0);
+        }
+    }
+}

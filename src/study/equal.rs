@@ -1,0 +1,118 @@
+//! Builds made equal in mass, stiffness or cost by scaling their sections.
+//!
+//! Every section of a build is made `s` times as large in both directions, walls included; points,
+//! masses, joints and feet stay. Mass and cost of the members grow with s², so that their scale
+//! follows directly; that of stiffness is found by halving.
+
+use super::measures::Figures;
+use crate::design::{Build, Goal, Model};
+use crate::modes::Statics;
+use crate::problem::Problem;
+use crate::quantity::{Draw, figures};
+
+/// What builds are made equal in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Equal {
+    /// kg of the whole.
+    Mass,
+    /// Static stiffness between tip and work in the weakest direction.
+    Stiffness,
+    /// Price of the whole.
+    Cost,
+}
+
+impl Equal {
+    /// Its word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Equal::Mass => "mass",
+            Equal::Stiffness => "stiffness",
+            Equal::Cost => "cost",
+        }
+    }
+
+    /// Its value in `figures`.
+    pub fn of(self, figures: &Figures) -> Option<f64> {
+        match self {
+            Equal::Mass => Some(figures.mass),
+            Equal::Stiffness => figures.weakest,
+            Equal::Cost => figures.cost,
+        }
+    }
+}
+
+/// Sections are scaled between these.
+const SCALES: (f64, f64) = (0.1, 10.0);
+
+/// The scale of the sections at which `build` has the value `wanted` of `equal`, at stated values.
+///
+/// # Errors
+/// A problem at the build when no scale between a tenth and ten times gives it.
+pub fn scale(build: &Build, goal: &Goal, equal: Equal, wanted: f64) -> Result<f64, Vec<Problem>> {
+    let draw = Draw::default();
+    let model = build.model(goal, &draw)?;
+    let members: f64 = model.mass_of.iter().sum();
+    let found = match equal {
+        Equal::Mass => {
+            let body = model.frame.rigid_body().map_or(0.0, |body| body.mass);
+            ((wanted - (body - members)) / members).max(0.0).sqrt()
+        }
+        Equal::Cost => {
+            let fixed = build.drawing.prices.fixed.unwrap_or(0.0);
+            let cost = model.cost(build).ok_or_else(|| vec![unpriced(build)])?;
+            ((wanted - fixed) / (cost - fixed)).max(0.0).sqrt()
+        }
+        Equal::Stiffness => by_stiffness(build, goal, wanted)?,
+    };
+    if found > SCALES.0 && found < SCALES.1 {
+        return Ok(found);
+    }
+    let message = format!(
+        "build \"{}\" does not reach the same {} with its sections between {} and {} times their size",
+        build.name,
+        equal.word(),
+        SCALES.0,
+        SCALES.1
+    );
+    Err(vec![
+        Problem::error(build.place.clone(), message)
+            .with_help("joints, feet or fixed parts limit it; compare as drawn, or change them"),
+    ])
+}
+
+fn unpriced(build: &Build) -> Problem {
+    let message = format!("build \"{}\" has no cost: a material of it has no price", build.name);
+    Problem::error(build.place.clone(), message).with_help("add prices = { \"MATERIAL\" = \"2.4 per kg\" }")
+}
+
+fn by_stiffness(build: &Build, goal: &Goal, wanted: f64) -> Result<f64, Vec<Problem>> {
+    let stiffness = |scale: f64| -> Result<f64, Vec<Problem>> {
+        let model: Model = build.scaled_model(goal, &Draw::default(), scale)?;
+        let tip = model.tip.ok_or_else(|| {
+            let problem = Problem::error(build.place.clone(), "there is no stiffness without a tool");
+            vec![problem.with_help("add [tool] with tip and work")]
+        })?;
+        Statics::new(&model.frame)
+            .and_then(|statics| statics.stiffness(tip, model.work).map_err(crate::modes::ModesFault::Eigen))
+            .map(|stiffness| stiffness.weakest)
+            .map_err(|fault| build.problems(&fault))
+    };
+    let (mut low, mut high) = SCALES;
+    if stiffness(low)? > wanted {
+        return Ok(low);
+    }
+    if stiffness(high)? < wanted {
+        return Ok(high);
+    }
+    // Stiffness grows with the scale, so halving the ratio closes in on it.
+    while high / low > 1.0 + 1e-9 {
+        let middle = (low * high).sqrt();
+        if stiffness(middle)? < wanted { low = middle } else { high = middle }
+    }
+    Ok((low * high).sqrt())
+}
+
+/// How a scale is told: `1.27 times`.
+pub fn told(scale: f64) -> String {
+    format!("{} times", figures(scale, 3))
+}
