@@ -3,10 +3,12 @@
 //! Every `f64` beyond this file is coherent SI. A quantity is text with its unit; only counts
 //! and ratios stand bare. A decimal comma is refused: the comma separates the items of a list.
 
+mod amplitude;
 mod kind;
 mod text;
 mod unit;
 
+pub use amplitude::{AmplitudeLoss, LossAt};
 pub use kind::{Kind, figures, show, show_digits};
 pub use text::{Fault, list, range, ratio, single, size};
 pub use unit::{Dimension, Unit};

@@ -1,10 +1,12 @@
 //! Response: motion in frequency and time, temperature, and the recorded tap read back.
 
 pub mod cut;
+pub mod floor;
 pub mod frequency;
 pub mod modal;
 pub mod peak;
 pub mod ringdown;
 pub mod settle;
+pub mod sound;
 pub mod speeds;
 pub mod stations;

@@ -33,6 +33,7 @@ mod mesh;
 mod outline;
 mod shape;
 mod solution;
+pub mod spec;
 #[cfg(test)]
 mod tests;
 mod warping;

@@ -6,3 +6,4 @@ pub mod measures;
 pub mod modes;
 pub mod proof;
 pub mod sections;
+pub mod spread;

@@ -7,6 +7,7 @@
 
 mod materials;
 mod mix;
+mod response;
 
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -24,13 +25,18 @@ struct Subject {
 
 /// All subjects, in the order of the ladder.
 const SUBJECTS: &[Subject] = &[
-    Subject {
-        name: "materials",
-        rows: include_str!("../../../data/proof/materials.csv"),
-        evaluators: materials::EVALUATORS,
-    },
-    Subject { name: "mix", rows: include_str!("../../../data/proof/mix.csv"), evaluators: mix::EVALUATORS },
+    subject("materials", include_str!("../../../data/proof/materials.csv"), materials::EVALUATORS),
+    subject("mix", include_str!("../../../data/proof/mix.csv"), mix::EVALUATORS),
+    subject("response", include_str!("../../../data/proof/response.csv"), response::EVALUATORS),
 ];
+
+const fn subject(
+    name: &'static str,
+    rows: &'static str,
+    evaluators: &'static [(&'static str, Evaluator)],
+) -> Subject {
+    Subject { name, rows, evaluators }
+}
 
 /// The inputs of a case.
 pub struct Inputs {

@@ -1,0 +1,377 @@
+//! How much of the floor's motion reaches the cut?
+//!
+//! The floor moves by `u` and carries the feet with it. With `r` the motion of the whole as one
+//! body for a unit of floor motion, the displacement is `r u + q`, and what the feet and members
+//! feel is `q` alone:
+//!
+//! ```text
+//! (K* - w^2 M) q = w^2 M r u      so that      b^T (r u + q) = (b^T r + w^2 H_bf) u
+//! ```
+//!
+//! where the floor is one more station `f` of the model, with the load pattern `M r`. This holds
+//! for lossy feet too, since their loss is hysteretic and grounded in the floor. Between tip and
+//! work `b^T r` is 0. All points of the floor are taken to move alike.
+//!
+//! A floor spectrum is a list of root-mean-square velocities in bands of a third of an octave; the
+//! velocity is spread evenly over the frequencies of its band, and bands add as squares:
+//!
+//! ```text
+//! x_rms^2 = sum_bands v_b^2 / (f_2 - f_1) * integral_f1^f2 |w H_bf|^2 df,   f_1,2 = f_b 10^(-+1/20)
+//! ```
+//!
+//! # Source
+//! - `rao2011`: ch. 3, harmonic motion of the base
+//! - `iec61260`: exact one-third-octave mid-band and band-edge frequencies, base ten
+//! - `gordon1991`: vibration criterion curves (values from memory)
+
+use super::modal::{ModalModel, Pair};
+use super::peak::{SEARCH_STEP, resolving_squares};
+use crate::problem::{Place, Problem};
+use num_complex::Complex64;
+use serde::Serialize;
+use std::f64::consts::TAU;
+
+/// A third of an octave, base ten.
+const THIRD: f64 = 1.258_925_411_794_167_3;
+
+/// Standard gravity, m/s2.
+const GRAVITY: f64 = 9.80665;
+
+/// Motion of a station for a unit of floor motion, from the `compliance` between it and the floor
+/// station at `omega`, rad/s; `own` is the motion of the station when the whole moves as one body
+/// (0 between tip and work, 1 for a point along the floor's direction).
+pub fn transmissibility(compliance: Complex64, own: f64, omega: f64) -> Complex64 {
+    own + omega * omega * compliance
+}
+
+/// One band of a floor spectrum.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Band {
+    /// Mid-band frequency, Hz.
+    pub frequency_hz: f64,
+    /// Root-mean-square velocity in the band, m/s.
+    pub velocity_m_per_s: f64,
+}
+
+impl Band {
+    /// Lower and upper edge, Hz.
+    pub fn edges(&self) -> (f64, f64) {
+        let half = THIRD.sqrt();
+        (self.frequency_hz / half, self.frequency_hz * half)
+    }
+}
+
+/// A floor's vibration in bands of a third of an octave, rising.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FloorSpectrum {
+    /// Rising in frequency.
+    pub bands: Vec<Band>,
+}
+
+/// Names of the generic criterion curves and their velocity from 8 Hz upwards, m/s.
+const CRITERIA: [(&str, f64); 11] = [
+    ("workshop", 800e-6),
+    ("office", 400e-6),
+    ("residential", 200e-6),
+    ("operating theatre", 100e-6),
+    ("VC-A", 50e-6),
+    ("VC-B", 25e-6),
+    ("VC-C", 12.5e-6),
+    ("VC-D", 6.25e-6),
+    ("VC-E", 3.125e-6),
+    ("VC-F", 1.5625e-6),
+    ("VC-G", 0.78125e-6),
+];
+
+impl FloorSpectrum {
+    /// The same `velocity`, m/s, in every band whose middle is from `low` to `high`, Hz.
+    pub fn flat(velocity: f64, low: f64, high: f64) -> FloorSpectrum {
+        let number = |f: f64| 10.0 * f.log10();
+        // Nominal mid-band frequencies are up to 2 % from the exact ones: a tenth of a band.
+        let first = (number(low) - 0.1).ceil() as i32;
+        let last = (number(high) + 0.1).floor() as i32;
+        let band =
+            |n: i32| Band { frequency_hz: 10f64.powf(f64::from(n) / 10.0), velocity_m_per_s: velocity };
+        FloorSpectrum { bands: (first..=last).map(band).collect() }
+    }
+
+    /// The generic criterion curve of that name: flat from 8 to 80 Hz; VC-C to VC-G from 1 Hz;
+    /// VC-A and VC-B at constant acceleration, 260 and 130 millionths of gravity, from 4 to 8 Hz.
+    ///
+    /// `None` for another name; [`FloorSpectrum::criteria`] lists them.
+    pub fn criterion(name: &str) -> Option<FloorSpectrum> {
+        let place = CRITERIA.iter().position(|(known, _)| known.eq_ignore_ascii_case(name))?;
+        let velocity = CRITERIA[place].1;
+        let low = match place {
+            0..=3 => 8.0,
+            4 | 5 => 4.0,
+            _ => 1.0,
+        };
+        let mut spectrum = FloorSpectrum::flat(velocity, low, 80.0);
+        let acceleration = if place == 4 { 260e-6 } else { 130e-6 } * GRAVITY;
+        for band in spectrum.bands.iter_mut().filter(|band| place < 6 && band.frequency_hz < 7.9) {
+            band.velocity_m_per_s = acceleration / (TAU * band.frequency_hz);
+        }
+        Some(spectrum)
+    }
+
+    /// Names of the criterion curves.
+    pub fn criteria() -> impl Iterator<Item = &'static str> {
+        CRITERIA.iter().map(|(name, _)| *name)
+    }
+
+    /// Reads a table with the columns `frequency_hz` and `velocity_m_per_s` (or `_mm_per_s`,
+    /// `_um_per_s`), one row a band of a third of an octave, and says everything wrong with it.
+    ///
+    /// `None` when a problem is an error; missing bands are a warning and count as still.
+    pub fn read(file: &str, text: &str) -> (Option<FloorSpectrum>, Vec<Problem>) {
+        let mut reader =
+            csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_reader(text.as_bytes());
+        let columns = match columns(file, reader.headers()) {
+            Ok(columns) => columns,
+            Err(problem) => return (None, vec![problem]),
+        };
+        let (mut bands, mut problems) = (Vec::<Band>::new(), Vec::new());
+        for record in reader.records() {
+            let record = match record {
+                Ok(record) => record,
+                Err(e) => {
+                    problems.push(Problem::error(Place::file(file), format!("not a table: {e}")));
+                    continue;
+                }
+            };
+            let line = record.position().map(|p| p.line() as usize);
+            let place = |key: &str| Place { line, key: key.to_string(), ..Place::file(file) };
+            let mut number = |column: usize, key: &str| match record.get(column).map(str::parse::<f64>) {
+                Some(Ok(x)) if x.is_finite() && x >= 0.0 => Some(x),
+                found => {
+                    let text = record.get(column).unwrap_or("");
+                    let wrong =
+                        if matches!(found, Some(Ok(_))) { "must be zero or more" } else { "is no number" };
+                    problems.push(Problem::error(place(key), format!("\"{text}\" {wrong}")));
+                    None
+                }
+            };
+            let frequency = number(columns.frequency, "frequency_hz");
+            let velocity = number(columns.velocity, "velocity");
+            let (Some(frequency_hz), Some(velocity)) = (frequency, velocity) else { continue };
+            if let Some(problem) = step_problem(bands.last(), frequency_hz, place("frequency_hz")) {
+                let fatal = problem.is_error();
+                problems.push(problem);
+                if fatal {
+                    continue;
+                }
+            }
+            bands.push(Band { frequency_hz, velocity_m_per_s: velocity * columns.unit });
+        }
+        if bands.is_empty() && problems.is_empty() {
+            problems.push(
+                Problem::error(Place::file(file), "the table has no band")
+                    .with_help("add rows such as 10, 6.2 under frequency_hz, velocity_um_per_s"),
+            );
+        }
+        let readable = problems.iter().all(|p| !p.is_error());
+        (readable.then_some(FloorSpectrum { bands }), problems)
+    }
+}
+
+/// Where the columns of a table stand, and the velocity's unit in m/s.
+struct Columns {
+    frequency: usize,
+    velocity: usize,
+    unit: f64,
+}
+
+fn columns(file: &str, headers: Result<&csv::StringRecord, csv::Error>) -> Result<Columns, Problem> {
+    const UNITS: [(&str, f64); 3] =
+        [("velocity_m_per_s", 1.0), ("velocity_mm_per_s", 1e-3), ("velocity_um_per_s", 1e-6)];
+    let refuse = |message: String| {
+        Problem::error(Place { line: Some(1), ..Place::file(file) }, message)
+            .with_help("name the columns frequency_hz and velocity_um_per_s")
+    };
+    let headers = headers.map_err(|e| refuse(format!("not a table: {e}")))?;
+    let place = |name: &str| headers.iter().position(|h| h.trim_start_matches('\u{feff}') == name);
+    let found = headers.iter().collect::<Vec<_>>().join(", ");
+    let frequency =
+        place("frequency_hz").ok_or_else(|| refuse(format!("no column frequency_hz among: {found}")))?;
+    let velocity = UNITS.iter().find_map(|(name, unit)| place(name).map(|column| (column, *unit)));
+    let (velocity, unit) =
+        velocity.ok_or_else(|| refuse(format!("no column velocity_um_per_s among: {found}")))?;
+    Ok(Columns { frequency, velocity, unit })
+}
+
+/// What is wrong with a band at `frequency`, Hz, after the one before.
+fn step_problem(before: Option<&Band>, frequency: f64, place: Place) -> Option<Problem> {
+    if frequency <= 0.0 {
+        return Some(Problem::error(place, "a band at 0 Hz; a frequency must be more than zero"));
+    }
+    let before = before?.frequency_hz;
+    let ratio = frequency / before;
+    if ratio <= 1.0 {
+        return Some(
+            Problem::error(place, format!("{frequency} Hz after {before} Hz; frequencies must rise"))
+                .with_help("sort the rows by frequency, one row a band"),
+        );
+    }
+    if ratio < 1.2 {
+        return Some(
+            Problem::error(
+                place,
+                format!("{frequency} Hz is closer to {before} Hz than a third of an octave"),
+            )
+            .with_help("combine the rows to bands of a third of an octave"),
+        );
+    }
+    (ratio > 1.32).then(|| {
+        Problem::warning(
+            place,
+            format!("no band between {before} Hz and {frequency} Hz: the floor counts as still there"),
+        )
+        .with_help("add the missing bands of a third of an octave")
+    })
+}
+
+/// Motion of one station that a floor spectrum makes.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FloorMotion {
+    /// Mid-band frequencies, Hz.
+    pub frequency_hz: Vec<f64>,
+    /// Root-mean-square motion from each band, m.
+    pub band_motion_m: Vec<f64>,
+    /// Root-mean-square motion from all bands, m.
+    pub motion_m: f64,
+}
+
+/// The motion relative to the floor of the station `observed` when the floor moves by `spectrum`
+/// along each of the `floor` stations at once, without relation between them.
+pub fn floor_motion(
+    model: &ModalModel,
+    observed: usize,
+    floor: &[usize],
+    spectrum: &FloorSpectrum,
+) -> FloorMotion {
+    let pairs: Vec<Pair> = floor.iter().map(|f| model.pair(observed, *f)).collect();
+    let steps: Vec<f64> =
+        resolving_squares(model.poles(), SEARCH_STEP).iter().map(|x| x.sqrt() / TAU).collect();
+    let squares: Vec<f64> = spectrum.bands.iter().map(|band| band_square(&pairs, &steps, band)).collect();
+    FloorMotion {
+        frequency_hz: spectrum.bands.iter().map(|band| band.frequency_hz).collect(),
+        motion_m: squares.iter().sum::<f64>().sqrt(),
+        band_motion_m: squares.iter().map(|s| s.sqrt()).collect(),
+    }
+}
+
+/// Mean square motion, m2, from one band: Gauss's rule on stretches that resolve every resonance.
+fn band_square(pairs: &[Pair], steps: &[f64], band: &Band) -> f64 {
+    // Places and weights on -1..1 of the rule with four points.
+    const GAUSS: [(f64, f64); 4] = [
+        (-0.861_136_311_594_052_6, 0.347_854_845_137_453_85),
+        (-0.339_981_043_584_856_26, 0.652_145_154_862_546_1),
+        (0.339_981_043_584_856_26, 0.652_145_154_862_546_1),
+        (0.861_136_311_594_052_6, 0.347_854_845_137_453_85),
+    ];
+    let (low, high) = band.edges();
+    let mut places = vec![low];
+    places.extend(steps.iter().copied().filter(|f| *f > low && *f < high));
+    places.push(high);
+    let mut integral = 0.0;
+    for ends in places.windows(2) {
+        let (half, middle) = (0.5 * (ends[1] - ends[0]), 0.5 * (ends[0] + ends[1]));
+        for (place, weight) in GAUSS {
+            let omega = TAU * (middle + half * place);
+            let sum: f64 = pairs.iter().map(|pair| pair.at(omega).norm_sqr()).sum();
+            integral += half * weight * omega * omega * sum;
+        }
+    }
+    band.velocity_m_per_s.powi(2) / (high - low) * integral
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::modal::ModalMode;
+    use super::*;
+
+    /// A mass on a lossy spring: station 0 is the mass, station 1 the floor (load pattern m).
+    fn on_a_floor(frequency: f64, loss_factor: f64, mass: f64) -> ModalModel {
+        let mode = ModalMode::real(TAU * frequency, loss_factor, &[1.0 / mass.sqrt(), mass.sqrt()]);
+        ModalModel::complete(vec![mode], 2).unwrap()
+    }
+
+    #[test]
+    fn a_slow_floor_carries_the_base_with_it_and_a_fast_one_does_not() {
+        let model = on_a_floor(10.0, 0.1, 500.0);
+        let at = |f: f64| transmissibility(model.compliance(0, 1, TAU * f), 1.0, TAU * f).norm();
+        approx::assert_relative_eq!(at(0.01), 1.0, max_relative = 1e-5);
+        approx::assert_relative_eq!(at(10.0), (1f64 + 0.01).sqrt() / 0.1, max_relative = 1e-12);
+        assert!(at(100.0) < 0.0102);
+    }
+
+    #[test]
+    fn white_floor_makes_the_motion_of_its_integral() {
+        // Flat velocity density S about a sharp resonance: integral of |w H|^2 df = 1/(4 eta w0)
+        // times (b M r)^2, here 1, with hysteretic loss; the tails beyond the bands are small.
+        let model = on_a_floor(20.0, 0.01, 500.0);
+        let spectrum = FloorSpectrum::flat(1e-6, 20.0, 20.0);
+        let (low, high) = spectrum.bands[0].edges();
+        let density = 1e-12 / (high - low);
+        let found = floor_motion(&model, 0, &[1], &spectrum).motion_m;
+        let expected = (density / (4.0 * 0.01 * TAU * 20.0)).sqrt();
+        approx::assert_relative_eq!(found, expected, max_relative = 0.03);
+        // And of the sum of a million slices, whatever the tails.
+        let slices = 1_000_000;
+        let width = (high - low) / f64::from(slices);
+        let mut sum = 0.0;
+        for i in 0..slices {
+            let omega = TAU * (low + (f64::from(i) + 0.5) * width);
+            sum += (omega * model.compliance(0, 1, omega)).norm_sqr() * width;
+        }
+        approx::assert_relative_eq!(found, (density * sum).sqrt(), max_relative = 1e-6);
+    }
+
+    #[test]
+    fn directions_without_relation_add_as_squares() {
+        let model = on_a_floor(10.0, 0.1, 500.0);
+        let spectrum = FloorSpectrum::flat(1e-6, 8.0, 80.0);
+        let one = floor_motion(&model, 0, &[1], &spectrum);
+        let two = floor_motion(&model, 0, &[1, 1], &spectrum);
+        approx::assert_relative_eq!(two.motion_m, 2f64.sqrt() * one.motion_m, max_relative = 1e-12);
+        assert_eq!(one.frequency_hz.len(), 11);
+    }
+
+    #[test]
+    fn criterion_curves_halve_and_rise_below_8_hz() {
+        let a = FloorSpectrum::criterion("vc-a").unwrap();
+        assert_eq!(a.bands.len(), 14);
+        approx::assert_relative_eq!(a.bands[0].velocity_m_per_s, 101.9e-6, max_relative = 0.01);
+        approx::assert_relative_eq!(a.bands[13].velocity_m_per_s, 50e-6);
+        assert_eq!(FloorSpectrum::criterion("VC-C").unwrap().bands.len(), 20);
+        assert_eq!(FloorSpectrum::criterion("VC-H"), None);
+        assert_eq!(FloorSpectrum::criteria().count(), 11);
+    }
+
+    #[test]
+    fn a_table_is_read_with_its_unit() {
+        let text = "frequency_hz, velocity_um_per_s\n8, 6.2\n10, 5.0\n12.5, 4.1\n16, 4\n";
+        let (spectrum, said) = FloorSpectrum::read("floor.csv", text);
+        assert!(said.is_empty(), "{said:?}");
+        approx::assert_relative_eq!(spectrum.unwrap().bands[0].velocity_m_per_s, 6.2e-6);
+    }
+
+    #[test]
+    fn faults_of_a_table_are_placed_in_one_pass() {
+        let text = "frequency_hz,velocity_m_per_s\n8,1e-6\n16,1e-6\n12.5,1e-6\n20,x\n25,-1\n";
+        let (spectrum, said) = FloorSpectrum::read("floor.csv", text);
+        assert_eq!(spectrum, None);
+        let said: Vec<String> = said.iter().map(Problem::to_string).collect();
+        assert_eq!(said.len(), 4, "{said:#?}");
+        assert!(said[0].contains("no band between 8 Hz and 16 Hz"));
+        assert!(said[1].starts_with("floor.csv:4  frequency_hz: 12.5 Hz after 16 Hz"));
+        assert!(said[2].contains("\"x\" is no number"));
+        assert!(said[3].contains("\"-1\" must be zero or more"));
+        let (gap_only, said) = FloorSpectrum::read("f", "frequency_hz,velocity_m_per_s\n8,1e-6\n16,1e-6\n");
+        assert!(gap_only.is_some() && said.len() == 1);
+        assert!(FloorSpectrum::read("f", "a,b\n1,2\n").1[0].to_string().contains("among: a, b"));
+        assert!(FloorSpectrum::read("f", "").1[0].is_error());
+        assert!(FloorSpectrum::read("f", "frequency_hz,velocity_m_per_s\n").1[0].is_error());
+    }
+}

@@ -1,0 +1,91 @@
+//! How sure is an answer, and which measurement would make it surer?
+//!
+//! Every quantity with a spread is drawn by a Latin hypercube ([`draws`]) from its own law
+//! ([`law`]); the answers of all draws are ranked ([`rank`]). The same draws serve all builds, so
+//! that two builds are compared within a draw and what they have in common cancels.
+
+pub mod draws;
+pub mod law;
+pub mod rank;
+
+use crate::quantity::Draw;
+use rayon::prelude::*;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+/// The answers of `answer` to all `draws`, in their order whatever the number of threads.
+///
+/// `progress` is told how many are done, from whichever thread did the last.
+pub fn run<A: Send>(
+    draws: &[Draw],
+    answer: impl Fn(&Draw) -> A + Sync,
+    progress: impl Fn(usize) + Sync,
+) -> Vec<A> {
+    let done = AtomicUsize::new(0);
+    draws
+        .par_iter()
+        .map(|draw| {
+            let found = answer(draw);
+            progress(done.fetch_add(1, Ordering::Relaxed) + 1);
+            found
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::draws::latin_hypercube;
+    use super::rank::{influences, percentiles};
+    use super::*;
+    use crate::document::{Law, Uncertain};
+    use crate::quantity::Spread;
+    use std::sync::Mutex;
+
+    /// A normal quantity with the given value and standard deviation.
+    fn normal(key: &str, value: f64, deviation: f64) -> Uncertain {
+        let reach = law::NINETY_FIVE * deviation;
+        let spread = Spread::between(value, value - reach, value + reach);
+        Uncertain { key: key.to_string(), spread, law: Law::Normal }
+    }
+
+    #[test]
+    fn answers_stand_in_the_order_of_the_draws() {
+        let draws: Vec<Draw> = (0..100).map(|i| Draw { values: vec![f64::from(i)] }).collect();
+        let seen = Mutex::new(Vec::new());
+        let answers = run(&draws, |d| d.values[0], |n| seen.lock().unwrap().push(n));
+        assert!(answers.iter().enumerate().all(|(i, a)| *a == i as f64));
+        let mut seen = seen.into_inner().unwrap();
+        seen.sort_unstable();
+        assert_eq!(seen, (1..=100).collect::<Vec<_>>());
+    }
+
+    #[test]
+    fn one_thread_and_two_give_the_same() {
+        let uncertain = vec![normal("a", 10.0, 1.0), normal("b", 5.0, 2.0)];
+        let with = |threads: usize| {
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+            pool.install(|| run(&latin_hypercube(&uncertain, 50, 7), |d| d.values[0] * d.values[1], |_| ()))
+        };
+        assert_eq!(with(1), with(2));
+    }
+
+    #[test]
+    fn a_sum_of_normals_has_the_percentiles_of_its_closed_form() {
+        // 2 a - b with deviations 1 and 2: mean 15, deviation sqrt(4 + 4).
+        let uncertain = vec![normal("a", 10.0, 1.0), normal("b", 5.0, 2.0)];
+        let draws = latin_hypercube(&uncertain, 2000, 3);
+        let answers = run(&draws, |d| Some(2.0 * d.values[0] - d.values[1]), |_| ());
+        let found = percentiles(&answers);
+        let reach = law::NINETY_FIVE * 8f64.sqrt();
+        // Standard error of a 5 % point of 2000 independent draws: 0.047 deviations.
+        approx::assert_abs_diff_eq!(found.median.unwrap(), 15.0, epsilon = 0.2);
+        approx::assert_abs_diff_eq!(found.low.unwrap(), 15.0 - reach, epsilon = 0.3);
+        approx::assert_abs_diff_eq!(found.high.unwrap(), 15.0 + reach, epsilon = 0.3);
+        let influences = influences(&uncertain, &draws, &answers);
+        // Both carry half of the variance: r = 1/sqrt 2, in ranks (6/pi) asin(r/2).
+        let expected = 6.0 / std::f64::consts::PI * (0.5f64.sqrt() / 2.0).asin();
+        for influence in &influences {
+            approx::assert_abs_diff_eq!(influence.rank_correlation.abs(), expected, epsilon = 0.04);
+            assert_eq!(influence.rank_correlation > 0.0, influence.key == "a");
+        }
+    }
+}
