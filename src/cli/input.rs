@@ -29,6 +29,17 @@ pub(super) struct Known {
     pub materials: Option<PathBuf>,
 }
 
+/// How the spreads of a design are carried through.
+#[derive(clap::Args)]
+pub(super) struct SpreadOptions {
+    /// Draws of the uncertain values; 0 leaves the spreads out
+    #[arg(long, value_name = "N", default_value_t = 200)]
+    pub draws: usize,
+    /// Seed of the draws
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+}
+
 impl Known {
     /// The built-in table with the user's own, and the doubts about that.
     ///

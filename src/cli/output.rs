@@ -80,6 +80,38 @@ impl Output {
     }
 }
 
+/// A bar on a terminal for work that takes long; nothing elsewhere.
+pub(super) struct Progress {
+    bar: indicatif::ProgressBar,
+}
+
+impl Progress {
+    /// A bar that counts `what`, shown once the work has taken a moment.
+    pub fn new(what: &'static str) -> Progress {
+        let target = match io::stderr().is_terminal() {
+            true => indicatif::ProgressDrawTarget::stderr_with_hz(10),
+            false => indicatif::ProgressDrawTarget::hidden(),
+        };
+        let bar = indicatif::ProgressBar::with_draw_target(None, target);
+        if let Ok(style) = indicatif::ProgressStyle::with_template("{msg} {pos} of {len} {bar:40} {eta}") {
+            bar.set_style(style);
+        }
+        bar.set_message(what);
+        Progress { bar }
+    }
+
+    /// `done` of `total` are done.
+    pub fn at(&self, done: usize, total: usize) {
+        self.bar.set_length(total as u64);
+        self.bar.set_position(done as u64);
+    }
+
+    /// Takes the bar away.
+    pub fn finish(&self) {
+        self.bar.finish_and_clear();
+    }
+}
+
 /// Prints to standard output; a reader that has gone away is no failure.
 fn print(bytes: &[u8]) -> Result<(), Failure> {
     let mut out = io::stdout().lock();

@@ -94,6 +94,11 @@ impl<R> Column<R> {
         Column::new(title, unit, key, Holds::Spread, Box::new(cell))
     }
 
+    /// What programs call it.
+    pub fn key(&self) -> &str {
+        &self.key
+    }
+
     /// The same column shown to `digits` significant figures.
     pub fn digits(mut self, digits: usize) -> Column<R> {
         self.digits = digits;

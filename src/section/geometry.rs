@@ -261,3 +261,12 @@ impl Body {
         }
     }
 }
+
+impl std::fmt::Debug for Geometry {
+    fn fmt(&self, f: &mut std::fmt::Formatter) -> std::fmt::Result {
+        f.debug_struct("Geometry")
+            .field("parts", &self.parts)
+            .field("nodes", &self.nodes)
+            .finish_non_exhaustive()
+    }
+}

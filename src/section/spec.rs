@@ -51,7 +51,11 @@ impl SectionSpec {
         let bond = fields.quantity("bond", Kind::Ratio, Allowed::Between(0.0, 1.0));
         let tables = fields.array("parts")?;
         if tables.is_empty() {
-            fields.refuse("parts", "the section has no part", "add { tube = \"60 x 40 x 3 mm\", of = \"…\" }");
+            fields.refuse(
+                "parts",
+                "the section has no part",
+                "add { tube = \"60 x 40 x 3 mm\", of = \"…\" }",
+            );
             return None;
         }
         let read = |part: Fields| {
@@ -126,7 +130,9 @@ fn sized(fields: &Fields, name: &str) -> Option<Shape> {
     let root_radius = radius.unwrap_or(0.0);
     Some(match (name, sizes?[..].to_vec().as_slice()) {
         ("rectangle", [width, height]) => Shape::Rectangle { width: *width, height: *height },
-        ("tube", [width, height, wall]) => Shape::Tube { width: *width, height: *height, wall: *wall, radius },
+        ("tube", [width, height, wall]) => {
+            Shape::Tube { width: *width, height: *height, wall: *wall, radius }
+        }
         ("round", [diameter]) => Shape::Round { diameter: *diameter },
         ("pipe", [diameter, wall]) => Shape::Pipe { diameter: *diameter, wall: *wall },
         ("angle", [width, height, wall]) => {

@@ -8,7 +8,7 @@ use super::spread::run;
 use crate::design::{Build, Design, Measure};
 use crate::modes::{Asked, Share};
 use crate::problem::Problem;
-use crate::quantity::{Draw, Kind, Spread, figures, show};
+use crate::quantity::{Draw, Spread, figures, show};
 use serde::Serialize;
 
 /// What is asked of a comparison.
@@ -183,7 +183,10 @@ impl Comparison {
     /// first frequency.
     pub fn deciding(&self) -> Measure {
         let known = |measure: Measure| self.builds.iter().any(|build| build.get(measure).is_some());
-        [Measure::SettleTime, Measure::DynamicStiffness].into_iter().find(|m| known(*m)).unwrap_or(Measure::FirstFrequency)
+        [Measure::SettleTime, Measure::DynamicStiffness]
+            .into_iter()
+            .find(|m| known(*m))
+            .unwrap_or(Measure::FirstFrequency)
     }
 
     /// The builds from best to worst by the deciding measure, those that meet all targets first.
@@ -216,7 +219,9 @@ impl Comparison {
         let kind = measure.kind();
         let value = best.get(measure).map(|s| s.value);
         let mut told = match (measure, value) {
-            (Measure::SettleTime, Some(time)) => format!("{} is quiet {} after the tap", best.label, show(time, kind)),
+            (Measure::SettleTime, Some(time)) => {
+                format!("{} is quiet {} after the tap", best.label, show(time, kind))
+            }
             (Measure::SettleTime, None) => format!("{} never comes to rest after the tap", best.label),
             (Measure::DynamicStiffness, Some(k)) => {
                 format!("{} yields least at its worst peak: {} dynamically", best.label, show(k, kind))
@@ -233,7 +238,11 @@ impl Comparison {
         told.push('.');
         if let Some(way) = best.gives_way.iter().max_by(|a, b| a.share.total_cmp(&b.share)) {
             let most = best.gives_way_most.first().map_or(String::new(), |share| {
-                format!(" (most of all {}, {} %)", share.of.replace('_', " "), figures(100.0 * share.share, 2))
+                format!(
+                    " (most of all {}, {} %)",
+                    share.of.replace('_', " "),
+                    figures(100.0 * share.share, 2)
+                )
             });
             told.push_str(&format!(
                 " Between tip and work {} of its give lies in the {}{most}.",
@@ -263,12 +272,7 @@ impl Comparison {
                 Measure::DynamicStiffness => "stiffer so than",
                 _ => "as high as",
             };
-            format!(
-                ", {} times {how} {} ({})",
-                figures(ratio, 2),
-                next.label,
-                show(other, measure.kind())
-            )
+            format!(", {} times {how} {} ({})", figures(ratio, 2), next.label, show(other, measure.kind()))
         } else {
             format!("; {} ({}) misses a target", next.label, show(other, measure.kind()))
         };

@@ -1,0 +1,58 @@
+//! `compare`: all builds side by side.
+
+use super::{Ending, Failure, input, output};
+use crate::report::present::compare as present;
+use crate::study::compare::{Comparison, Options};
+use crate::study::equal::Equal;
+
+/// Set all builds side by side, with spread and the chance that one beats another
+#[derive(clap::Args)]
+#[command(after_help = "Example: stillbed compare examples/roundness-stand.toml --at-equal mass")]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    input: input::Input,
+    /// Scale the sections of each build until it equals the first in this
+    #[arg(long, value_enum, value_name = "mass|stiffness|cost", hide_possible_values = true)]
+    at_equal: Option<EqualIn>,
+    /// How many elastic modes of each build
+    #[arg(long, value_name = "N", default_value_t = 10, value_parser = clap::value_parser!(u16).range(1..=500))]
+    count: u16,
+    #[command(flatten)]
+    spread: input::SpreadOptions,
+    #[command(flatten)]
+    output: output::Output,
+}
+
+/// What builds are made equal in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum EqualIn {
+    Mass,
+    Stiffness,
+    Cost,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
+    let design = arguments.input.read()?;
+    let options = Options {
+        count: usize::from(arguments.count),
+        draws: arguments.spread.draws,
+        seed: arguments.spread.seed,
+        at_equal: arguments.at_equal.map(|equal| match equal {
+            EqualIn::Mass => Equal::Mass,
+            EqualIn::Stiffness => Equal::Stiffness,
+            EqualIn::Cost => Equal::Cost,
+        }),
+    };
+    let bar = output::Progress::new("draws");
+    let comparison = Comparison::of(&design, &options, |done, of| bar.at(done, of)).map_err(Failure::of)?;
+    bar.finish();
+    let answer = output::Answer {
+        name: "compare",
+        design: Some(input::of(&design)),
+        result: &comparison,
+        blocks: &present::blocks,
+        table: &present::table,
+    };
+    arguments.output.give(&answer, &arguments.input.files())?;
+    Ok(Ending::judged(comparison.misses.all_miss()))
+}

@@ -1,0 +1,32 @@
+//! `modes`: where each build rings, and what damps it.
+
+use super::{Ending, Failure, input, output};
+use crate::report::present::modes as present;
+use crate::study::modes::Modes;
+
+/// Show where each build rings: frequency, loss factor, decay, and where the energy sits
+#[derive(clap::Args)]
+#[command(after_help = "Example: stillbed modes examples/roundness-stand.toml --build cast --count 8")]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    input: input::Input,
+    /// How many elastic modes
+    #[arg(long, value_name = "N", default_value_t = 10, value_parser = clap::value_parser!(u16).range(1..=500))]
+    count: u16,
+    #[command(flatten)]
+    output: output::Output,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
+    let design = arguments.input.read()?;
+    let modes = Modes::of(&design, usize::from(arguments.count)).map_err(Failure::of)?;
+    let answer = output::Answer {
+        name: "modes",
+        design: Some(input::of(&design)),
+        result: &modes,
+        blocks: &present::blocks,
+        table: &present::table,
+    };
+    arguments.output.give(&answer, &arguments.input.files())?;
+    Ok(Ending::judged(modes.misses.all_miss()))
+}

@@ -1,0 +1,161 @@
+//! A comparison as blocks: the answer, the table, bars of settle time and stiffness.
+
+use super::super::block::{Bar, Bars, Block, Unit};
+use super::super::table::{Column, Table};
+use crate::design::Measure;
+use crate::modes::Share;
+use crate::quantity::{Kind, show};
+use crate::study::compare::{Compared, Comparison};
+use crate::study::measures::Miss;
+
+const N_PER_UM: Unit = Unit::new("N/µm", 1e6);
+const HZ: Unit = Unit::new("Hz", 1.0);
+const KG: Unit = Unit::new("kg", 1.0);
+const UM: Unit = Unit::new("µm", 1e-6);
+
+/// What one build has, under one list for terminal, CSV and page.
+fn columns(time: Unit) -> Vec<Column<Compared>> {
+    vec![
+        Column::text("build", "label", |b: &Compared| b.label.clone()),
+        Column::number("mass", KG, "mass_kg", |b: &Compared| Some(b.mass_kg)),
+        Column::number("cost", Unit::NONE, "cost", |b: &Compared| b.cost),
+        Column::number("sections scaled", Unit::NONE, "scale", |b: &Compared| Some(b.scale)),
+        Column::spread("stiffness x", N_PER_UM, "stiffness_n_per_m.x", |b: &Compared| {
+            b.stiffness_n_per_m.as_ref().map(|k| k.x)
+        }),
+        Column::spread("stiffness y", N_PER_UM, "stiffness_n_per_m.y", |b: &Compared| {
+            b.stiffness_n_per_m.as_ref().map(|k| k.y)
+        }),
+        Column::spread("stiffness z", N_PER_UM, "stiffness_n_per_m.z", |b: &Compared| {
+            b.stiffness_n_per_m.as_ref().map(|k| k.z)
+        }),
+        Column::spread("weakest", N_PER_UM, "stiffness_n_per_m", |b: &Compared| {
+            b.stiffness_n_per_m.as_ref().map(|k| k.weakest)
+        }),
+        Column::spread("dynamic", N_PER_UM, "dynamic_stiffness_n_per_m", |b: &Compared| {
+            b.dynamic_stiffness_n_per_m
+        }),
+        Column::spread("first frequency", HZ, "first_frequency_hz", |b: &Compared| b.first_frequency_hz),
+        Column::spread("loss factor", Unit::NONE, "loss_factor", |b: &Compared| b.loss_factor),
+        Column::spread("settle time", time, "settle_time_s", |b: &Compared| b.settle_time_s),
+        Column::number("sag at the tip", UM, "sag_m", |b: &Compared| b.sag_m),
+    ]
+}
+
+/// Those of `columns` that say something about `builds`.
+fn filled(builds: &[Compared], at_equal: bool) -> Vec<Column<Compared>> {
+    let largest = builds.iter().filter_map(|b| b.settle_time_s).map(|s| s.value).fold(0.0, f64::max);
+    let time = Unit::of(Kind::Time, largest);
+    let mut columns = columns(time);
+    let says = |measure: Measure| builds.iter().any(|b| b.get(measure).is_some());
+    columns.retain(|column| match column.key() {
+        "cost" => says(Measure::Cost),
+        "scale" => at_equal,
+        key if key.starts_with("stiffness") || key.starts_with("dynamic") => says(Measure::Stiffness),
+        "settle_time_s" => says(Measure::SettleTime),
+        "sag_m" => builds.iter().any(|b| b.sag_m.is_some()),
+        _ => true,
+    });
+    columns
+}
+
+/// One row a build, in SI, every column.
+pub fn table(answer: &Comparison) -> Table {
+    let mut columns = columns(Unit::NONE);
+    columns.insert(0, Column::text("name", "name", |b: &Compared| b.name.clone()));
+    Table::new("compare", &columns, &answer.builds)
+}
+
+/// The answer in a sentence, the table, then bars of settle time and stiffness.
+pub fn blocks(answer: &Comparison) -> Vec<Block> {
+    let mut blocks = vec![Block::Note(answer.answer.clone())];
+    let title = match (answer.at_equal, answer.draws) {
+        (Some(what), _) => format!("Builds at equal {what}"),
+        (None, 0) => "Builds, at stated values".to_string(),
+        (None, n) => format!("Builds, with 5 % and 95 % limits of {n} draws"),
+    };
+    let columns = filled(&answer.builds, answer.at_equal.is_some());
+    blocks.push(Block::Table(Table::new(&title, &columns, &answer.builds).side_by_side()));
+    blocks.extend(bars(answer).into_iter().map(Block::Bars));
+    if answer.builds.iter().any(|b| !b.gives_way.is_empty()) {
+        blocks.push(Block::Table(gives_way(answer)));
+    }
+    if !answer.advice.is_empty() {
+        blocks.push(Block::Note(answer.advice.join(" ")));
+    }
+    blocks.extend(answer.misses.list.iter().map(|miss| Block::Note(missed(answer, miss))));
+    if !answer.notes.is_empty() {
+        blocks.push(Block::Problems(answer.notes.clone()));
+    }
+    blocks
+}
+
+/// Bars of the measures that builders look at first.
+pub fn bars(answer: &Comparison) -> Vec<Bars> {
+    let of = |measure: Measure, title: &str, key: &str| -> Option<Bars> {
+        let values: Vec<_> = answer.builds.iter().map(|b| (b, b.get(measure))).collect();
+        let largest = values.iter().filter_map(|(_, v)| v.map(|v| v.value)).fold(0.0, f64::max);
+        (largest > 0.0).then(|| Bars {
+            title: title.to_string(),
+            unit: Unit::of(measure.kind(), largest),
+            key: key.to_string(),
+            bars: values.iter().map(|(b, value)| Bar::new(&b.label, *value)).collect(),
+        })
+    };
+    [
+        of(Measure::SettleTime, "Settle time after the tap: shorter is better", "settle_time_s"),
+        of(Measure::Stiffness, "Static stiffness, weakest direction: longer is better", "stiffness_n_per_m"),
+        of(
+            Measure::DynamicStiffness,
+            "Stiffness at the worst peak: longer is better",
+            "dynamic_stiffness_n_per_m",
+        ),
+        of(Measure::FirstFrequency, "First frequency", "first_frequency_hz"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
+/// Who gives way between tip and work, build by build.
+fn gives_way(answer: &Comparison) -> Table {
+    let share = |of: &'static str| {
+        move |b: &Compared| b.gives_way.iter().find(|s: &&Share| s.of == of).map(|s| s.share)
+    };
+    let columns = [
+        Column::text("build", "label", |b: &Compared| b.label.clone()),
+        Column::number("skeleton", Unit::PERCENT, "skeleton", share("skeleton")),
+        Column::number("fill", Unit::PERCENT, "fill", share("fill")),
+        Column::number("joints", Unit::PERCENT, "joints", share("joints")),
+        Column::number("feet", Unit::PERCENT, "feet", share("feet")),
+        Column::text("most of all", "most", |b: &Compared| super::modes::most(&b.gives_way_most, 1)),
+    ];
+    Table::new("What gives way between tip and work, weakest direction", &columns, &answer.builds)
+}
+
+fn missed(answer: &Comparison, miss: &Miss) -> String {
+    let label = answer.builds.iter().find(|b| b.name == miss.build).map_or(miss.build.as_str(), |b| &b.label);
+    let measure = Measure::ALL.into_iter().find(|m| m.key() == miss.measure);
+    let kind = measure.map_or(Kind::Ratio, Measure::kind);
+    let title = measure.map_or(miss.measure, Measure::title);
+    let found = miss.value.map_or("none".to_string(), |value| show(value, kind));
+    let word = if miss.at_least { "at least" } else { "at most" };
+    format!("Target missed by {label}: {title} {found}, {word} {} is asked.", show(miss.limit, kind))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::design::{Design, STARTER};
+    use crate::report::disagreements;
+    use crate::study::compare::Options;
+
+    #[test]
+    fn columns_agree_with_json() {
+        let table = crate::material::Table::built_in();
+        let design = Design::read("starter.toml", STARTER, &table).design.unwrap();
+        let options = Options { draws: 6, ..Options::default() };
+        let answer = Comparison::of(&design, &options, |_, _| ()).unwrap();
+        assert_eq!(disagreements(&columns(Unit::NONE), &answer.builds), Vec::<String>::new());
+    }
+}

@@ -1,0 +1,149 @@
+//! Modes as blocks: a table a build, and who carries the energy of each mode.
+
+use super::super::block::{Bar, Bars, Block, Unit};
+use super::super::table::{Column, Table};
+use crate::modes::{BuildModes, ModeAnswer, Share};
+use crate::quantity::{Kind, Spread, figures, show};
+use crate::study::modes::Modes;
+use serde::Serialize;
+
+const HZ: Unit = Unit::new("Hz", 1.0);
+const MS: Unit = Unit::new("ms", 1e-3);
+
+/// One mode of one build, as a row for programs.
+#[derive(Serialize)]
+struct Row<'a> {
+    build: &'a str,
+    number: usize,
+    #[serde(flatten)]
+    mode: &'a ModeAnswer,
+}
+
+/// One mode for reading, with its number.
+#[derive(Serialize)]
+struct Numbered<'a> {
+    number: usize,
+    #[serde(flatten)]
+    mode: &'a ModeAnswer,
+}
+
+fn rows(answer: &Modes) -> Vec<Row<'_>> {
+    let mut rows = Vec::new();
+    for build in &answer.builds {
+        let numbered = build.modes.iter().enumerate();
+        rows.extend(numbered.map(|(i, mode)| Row { build: &build.name, number: i + 1, mode }));
+    }
+    rows
+}
+
+fn columns<'a>() -> Vec<Column<Row<'a>>> {
+    let none = Unit::NONE;
+    vec![
+        Column::text("build", "build", |row: &Row| row.build.to_string()),
+        Column::number("mode", none, "number", |row: &Row| Some(row.number as f64)),
+        Column::number("frequency", none, "frequency_hz", |row: &Row| Some(row.mode.frequency_hz)),
+        Column::number("error", none, "frequency_error", |row: &Row| Some(row.mode.frequency_error)),
+        Column::number("loss factor", none, "loss_factor", |row: &Row| Some(row.mode.loss_factor)),
+        Column::number("loss factor, exact", none, "loss_factor_exact", |row: &Row| {
+            Some(row.mode.loss_factor_exact)
+        }),
+        Column::number("half", none, "half_time_s", |row: &Row| row.mode.half_time_s),
+        Column::number("to 10 %", none, "time_to_10pct_s", |row: &Row| row.mode.time_to_10pct_s),
+        Column::number("to 1 %", none, "time_to_1pct_s", |row: &Row| row.mode.time_to_1pct_s),
+        Column::number("cycles to half", none, "cycles_to_half", |row: &Row| row.mode.cycles_to_half),
+    ]
+}
+
+fn reading_columns<'a>() -> Vec<Column<Numbered<'a>>> {
+    vec![
+        Column::number("mode", Unit::NONE, "number", |row: &Numbered| Some(row.number as f64)),
+        Column::number("frequency", HZ, "frequency_hz", |row: &Numbered| Some(row.mode.frequency_hz))
+            .digits(4),
+        Column::number("loss", Unit::NONE, "loss_factor_exact", |row: &Numbered| {
+            Some(row.mode.loss_factor_exact)
+        }),
+        Column::number("half", MS, "half_time_s", |row: &Numbered| row.mode.half_time_s),
+        Column::number("to 10 %", MS, "time_to_10pct_s", |row: &Numbered| row.mode.time_to_10pct_s),
+        Column::text("energy sits in", "energy_share", |row: &Numbered| most(&row.mode.energy_share, 2)),
+    ]
+}
+
+/// The largest shares in words: `levelling 62 %, column 20 %`.
+pub(super) fn most(shares: &[Share], count: usize) -> String {
+    let said: Vec<String> = shares
+        .iter()
+        .filter(|share| share.share >= 0.005)
+        .take(count)
+        .map(|share| format!("{} {} %", share.of.replace('_', " "), figures(100.0 * share.share, 2)))
+        .collect();
+    said.join(", ")
+}
+
+/// One row a mode, in SI.
+pub fn table(answer: &Modes) -> Table {
+    Table::new("modes", &columns(), &rows(answer))
+}
+
+/// A table a build, then where the energy of its first modes sits.
+pub fn blocks(answer: &Modes) -> Vec<Block> {
+    let mut blocks = Vec::new();
+    for build in &answer.builds {
+        blocks.push(Block::Heading(build.name.replace('_', " ")));
+        blocks.push(Block::Note(told(build)));
+        let rows: Vec<Numbered> =
+            build.modes.iter().enumerate().map(|(i, mode)| Numbered { number: i + 1, mode }).collect();
+        blocks.push(Block::Table(Table::new("Modes", &reading_columns(), &rows)));
+        blocks.extend(build.modes.first().map(|mode| Block::Bars(shares(mode))));
+    }
+    if !answer.notes.is_empty() {
+        blocks.push(Block::Problems(answer.notes.clone()));
+    }
+    blocks
+}
+
+/// Where the energy of the first mode sits, by kind and member.
+fn shares(mode: &ModeAnswer) -> Bars {
+    let bar = |share: &Share| Bar::new(&share.of.replace('_', " "), Some(Spread::exact(share.share)));
+    Bars {
+        title: format!("Energy of mode 1, {}", show(mode.frequency_hz, Kind::Frequency)),
+        unit: Unit::PERCENT,
+        key: "share".to_string(),
+        bars: mode.energy_by_kind.iter().chain(mode.energy_share.iter().take(6)).map(bar).collect(),
+    }
+}
+
+fn told(build: &BuildModes) -> String {
+    let mut told = format!(
+        "{} in all. {} freedoms; {} modes below {} by the count of the spectrum, all found.",
+        show(build.mass_kg, Kind::Mass),
+        build.freedoms,
+        build.counted_modes,
+        show(build.counted_below_hz, Kind::Frequency)
+    );
+    let worst = build.modes.iter().map(|mode| mode.frequency_error).fold(0.0, f64::max);
+    told.push_str(&format!(" Frequencies hold to {} %.", figures(100.0 * worst, 1)));
+    if build.rigid_body_modes > 0 {
+        told.push_str(&format!(
+            " {} rigid-body modes: it {}.",
+            build.rigid_body_modes,
+            build.rigid_body_motions.join(", ")
+        ));
+    }
+    told
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::design::{Design, STARTER};
+    use crate::report::disagreements;
+
+    #[test]
+    fn columns_agree_with_json() {
+        let table = crate::material::Table::built_in();
+        let design = Design::read("starter.toml", STARTER, &table).design.unwrap();
+        let answer = Modes::of(&design, 4).unwrap();
+        assert_eq!(disagreements(&columns(), &rows(&answer)), Vec::<String>::new());
+        assert_eq!(super::table(&answer).len(), 8);
+    }
+}
