@@ -20,7 +20,7 @@ pub(super) fn draw(bars: &Bars, size: Size, id: &str) -> Markup {
     let at = |value: f64| left + scale.fraction(value).unwrap_or(0.0).clamp(0.0, 1.0) * (right - left);
     let bottom = TOP + ROW * bars.bars.len() as f64;
     let content = html! {
-        text class="quiet" fill=(QUIET) x="2" y="14" { (fitted(&bars.unit.after(&bars.title), size.width() - 4.0)) }
+        text class="quiet" fill=(QUIET) x="2" y="14" { (bars.unit.name) }
         @for tick in &scale.ticks {
             line class="grid" x1=(r(at(tick.at))) x2=(r(at(tick.at))) y1=(TOP) y2=(r(bottom)) stroke=(GRID) {}
             text class="quiet" fill=(QUIET) x=(r(at(tick.at))) y=(r(bottom + 17.0)) text-anchor="middle" { (tick.label) }

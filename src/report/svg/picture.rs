@@ -40,13 +40,12 @@ pub(super) fn draw(picture: &Picture, size: Size, id: &str) -> Markup {
 }
 
 fn millimetres(length: f64) -> String {
-    figures(length * 1e3, 4)
+    format!("{} mm", figures(length * 1e3, 4))
 }
 
 fn description(picture: &Picture, wide: f64, tall: f64) -> String {
     let names: Vec<&str> = picture.materials.iter().map(|filling| filling.name.as_str()).collect();
-    let size =
-        format!("Drawn to scale, {} wide and {} high in millimetres", millimetres(wide), millimetres(tall));
+    let size = format!("Drawn to scale, {} wide and {} high", millimetres(wide), millimetres(tall));
     if names.is_empty() { format!("{size}.") } else { format!("{size}, of {}.", names.join(", ")) }
 }
 
@@ -121,7 +120,7 @@ fn dimensions((left, right): (f64, f64), (top, bottom): (f64, f64), wide: &str, 
             path d=(lines) fill="none" {}
             path d=(heads.map(|(x, y, dx, dy)| arrow(x, y, dx, dy)).join("")) {}
         }
-        text class="quiet" fill=(QUIET) x=(r((left + right) / 2.0)) y=(r(y + 16.0)) text-anchor="middle" { (wide) " mm" }
+        text class="quiet" fill=(QUIET) x=(r((left + right) / 2.0)) y=(r(y + 16.0)) text-anchor="middle" { (wide) }
         text class="quiet" fill=(QUIET) x=(r(x + 8.0)) y=(r((top + bottom) / 2.0 + 4.5)) { (tall) }
     }
 }
