@@ -82,12 +82,25 @@ mod tests {
     fn the_envelope_has_its_four_parts_in_order() {
         let design = Design { file: "stand.toml".to_string(), title: "Stand".to_string() };
         let text = envelope("modes", Some(&design), &serde_json::json!({ "mass_kg": 12.5 })).unwrap();
-        let expected = format!(
-            "{{\n  \"format\": \"modes/1\",\n  \"program\": {{\n    \"name\": \"stillbed\",\n    \"version\": \"{}\"\n  }},\n  \
-             \"design\": {{\n    \"file\": \"stand.toml\",\n    \"title\": \"Stand\"\n  }},\n  \"result\": {{\n    \"mass_kg\": 12.5\n  }}\n}}\n",
-            env!("CARGO_PKG_VERSION")
-        );
-        assert_eq!(text, expected);
+        let version = env!("CARGO_PKG_VERSION");
+        let expected = [
+            "{",
+            "  \"format\": \"modes/1\",",
+            "  \"program\": {",
+            "    \"name\": \"stillbed\",",
+            &format!("    \"version\": \"{version}\""),
+            "  },",
+            "  \"design\": {",
+            "    \"file\": \"stand.toml\",",
+            "    \"title\": \"Stand\"",
+            "  },",
+            "  \"result\": {",
+            "    \"mass_kg\": 12.5",
+            "  }",
+            "}",
+            "",
+        ];
+        assert_eq!(text, expected.join("\n"));
     }
 
     #[test]

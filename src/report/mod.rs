@@ -48,7 +48,7 @@
 //! let settle = Some(Spread::between(0.12, 0.09, 0.15));
 //! let builds = [Build { label: "cast".into(), mass_kg: 118.4, settle_time_s: settle }];
 //! let blocks = present(&builds);
-//! assert!(text::render(&blocks, &text::Look::default()).contains("cast     118  120 (90.0–150)"));
+//! assert!(text::render(&blocks, &text::Look::default()).contains("cast    118  120 (90.0–150)"));
 //! assert_eq!(csv::write(&csv::main_table(&blocks).unwrap()).lines().nth(1), Some("cast,118.4,0.12,0.09,0.15"));
 //! assert_eq!(disagreements(&columns(), &builds), Vec::<String>::new());
 //! ```
@@ -77,4 +77,4 @@ pub use block::{
     WireLine,
 };
 pub use number::significant;
-pub use table::{Cell, Column, Grid, Table, disagreements};
+pub use table::{Cell, Column, Grid, GridColumn, Table, disagreements};

@@ -12,7 +12,8 @@ pub(super) fn shown(table: &Table, titled: bool) -> Markup {
     let count = grid.columns.first().map_or(0, |column| column.cells.len());
     let every = count.div_ceil(MOST).max(1);
     html! {
-        div class="scroll" role="region" tabindex="0" aria-label=(if table.title.is_empty() { "Values" } else { &table.title }) {
+        @let name = if table.title.is_empty() { "Values" } else { &table.title };
+        div class="scroll" role="region" tabindex="0" aria-label=(name) {
             table {
                 @if titled && !table.title.is_empty() { caption { (table.title) } }
                 thead {

@@ -24,12 +24,14 @@ pub(super) fn draw(picture: &Picture, size: Size, id: &str) -> Markup {
         defs { @for n in 0..picture.materials.len() { (hatching(&format!("{id}-m{n}"), n)) } }
         @for area in &picture.areas { (filled(area, picture, id, &place)) }
         @for line in &picture.lines {
-            polyline class="mark" points=(joined(&line.points, &place)) fill="none" stroke=(TEXT) stroke-dasharray="12 3 2 3" {}
+            polyline class="mark" points=(joined(&line.points, &place)) fill="none" stroke=(TEXT)
+                stroke-dasharray="12 3 2 3" {}
         }
         @for (i, label) in picture.labels.iter().enumerate() {
             @let (x, y) = place(&label.at);
             (target(x, y))
-            text class="halo" x=(r(x + 9.0)) y=(r(y - 6.0)) font-weight="600" stroke=(PAPER) stroke-width="4" paint-order="stroke" {
+            text class="halo" x=(r(x + 9.0)) y=(r(y - 6.0)) font-weight="600" stroke=(PAPER) stroke-width="4"
+                paint-order="stroke" {
                 (i + 1)
             }
         }
@@ -66,11 +68,16 @@ fn filled(area: &Area, picture: &Picture, id: &str, place: &dyn Fn(&[f64; 2]) ->
         .map(|ring| format!("M{ring}Z"))
         .collect();
     let empty = picture.materials.get(area.material).is_none_or(|filling| filling.empty);
-    let fill = if empty { PAPER.to_string() } else { format!("url(#{id}-m{})", area.material) };
+    let (class, fill) = look(empty, id, area.material);
     html! {
-        path class=(if empty { "paper outline" } else { "outline" }) d=(path.join("")) fill=(fill) fill-rule="evenodd"
-            stroke=(TEXT) stroke-width="1.2" stroke-linejoin="round" {}
+        path class=(class) d=(path.join("")) fill=(fill) fill-rule="evenodd" stroke=(TEXT) stroke-width="1.2"
+            stroke-linejoin="round" {}
     }
+}
+
+/// Class and fill of the n-th material.
+fn look(empty: bool, id: &str, n: usize) -> (&'static str, String) {
+    if empty { ("paper outline", PAPER.to_string()) } else { ("outline", format!("url(#{id}-m{n})")) }
 }
 
 /// A circle with a cross, as a centre is marked on a drawing.
@@ -127,8 +134,10 @@ fn dimensions((left, right): (f64, f64), (top, bottom): (f64, f64), wide: &str, 
 
 fn entries(picture: &Picture, id: &str) -> Vec<Entry> {
     let materials = picture.materials.iter().enumerate().map(|(n, filling)| Entry {
-        sign: html! { rect class=(if filling.empty { "paper outline" } else { "outline" }) x="1" y="-2" width="26" height="15"
-        fill=(if filling.empty { PAPER.to_string() } else { format!("url(#{id}-m{n})") }) stroke=(TEXT) {} },
+        sign: html! {
+            @let (class, fill) = look(filling.empty, id, n);
+            rect class=(class) x="1" y="-2" width="26" height="15" fill=(fill) stroke=(TEXT) {}
+        },
         name: filling.name.clone(),
     });
     let labels = picture.labels.iter().enumerate().map(|(i, label)| Entry {

@@ -36,14 +36,17 @@ pub(super) fn draw(wire: &Wire, size: Size, id: &str) -> Markup {
             }
             @for foot in &wire.feet {
                 @if let Some((x, y)) = at(*foot) {
-                    path class="foot mark" transform=(format!("translate({x} {y})")) d="M0 0l-7 12h14z" fill=(TEXT) data-point=(foot) {}
+                    path class="foot mark" transform=(format!("translate({x} {y})")) data-point=(foot)
+                        d="M0 0l-7 12h14z" fill=(TEXT) {}
                 }
             }
             @for (point, name) in &wire.names {
                 @if let Some((x, y)) = at(*point) {
                     @let (dx, dy, anchor) = beside(*point, wire, &at);
                     text class="name halo" transform=(format!("translate({x} {y})")) data-point=(point) x=(dx) y=(dy)
-                        text-anchor=(anchor) stroke=(PAPER) stroke-width="4" paint-order="stroke" { (fitted(name, names)) }
+                        text-anchor=(anchor) stroke=(PAPER) stroke-width="4" paint-order="stroke" {
+                        (fitted(name, names))
+                    }
                 }
             }
         }
@@ -88,7 +91,9 @@ fn axes(height: f64) -> Markup {
         g class="compass" transform=(format!("translate({} {})", foot.0, foot.1)) stroke=(QUIET) fill=(QUIET) {
             @for (end, name) in ends.iter().zip(["x", "y", "z"]) {
                 line x1="0" y1="0" x2=(r(26.0 * end[0])) y2=(r(-26.0 * end[1])) {}
-                text class="quiet" x=(r(36.0 * end[0])) y=(r(4.0 - 36.0 * end[1])) text-anchor="middle" stroke="none" { (name) }
+                text class="quiet" x=(r(36.0 * end[0])) y=(r(4.0 - 36.0 * end[1])) text-anchor="middle" stroke="none" {
+                    (name)
+                }
             }
         }
     }
