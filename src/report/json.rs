@@ -39,36 +39,38 @@ struct Envelope<'a, T> {
     result: &'a T,
 }
 
-/// An answer holds a value that is not finite: a defect of the program, not of the input.
+/// An answer that has no JSON: a defect of the program, not of the input.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct NotFinite {
-    /// Where in the answer: `builds.0.mass_kg`.
-    pub path: String,
+pub enum Defect {
+    /// A number is not finite; where in the answer, as `builds.0.mass_kg`.
+    NotFinite(String),
+    /// The answer is of a kind that JSON does not know, as the serialiser says it.
+    NoJson(String),
 }
 
-impl fmt::Display for NotFinite {
+impl fmt::Display for Defect {
     fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
-        write!(f, "the answer's {} is not a finite number; this is a defect of the program", self.path)
+        match self {
+            Defect::NotFinite(path) => write!(f, "the answer's {path} is not a finite number")?,
+            Defect::NoJson(cause) => write!(f, "the answer has no JSON: {cause}")?,
+        }
+        write!(f, "; this is a defect of the program, please report it with the design")
     }
 }
 
-impl std::error::Error for NotFinite {}
+impl std::error::Error for Defect {}
 
 /// The JSON of the answer called `answer`, indented, with a newline at its end.
 ///
 /// # Errors
 /// When `result` holds a number that is not finite, or a map that JSON cannot have.
-pub fn envelope<T: Serialize>(
-    answer: &str,
-    design: Option<&Design>,
-    result: &T,
-) -> Result<String, NotFinite> {
+pub fn envelope<T: Serialize>(answer: &str, design: Option<&Design>, result: &T) -> Result<String, Defect> {
     if let Some(path) = first_not_finite(result) {
-        return Err(NotFinite { path });
+        return Err(Defect::NotFinite(path));
     }
     let program = Program { name: env!("CARGO_PKG_NAME"), version: env!("CARGO_PKG_VERSION") };
     let envelope = Envelope { format: format!("{answer}/1"), program, design, result };
-    let text = serde_json::to_string_pretty(&envelope).map_err(|e| NotFinite { path: e.to_string() })?;
+    let text = serde_json::to_string_pretty(&envelope).map_err(|e| Defect::NoJson(e.to_string()))?;
     Ok(text + "\n")
 }
 
@@ -80,18 +82,31 @@ mod tests {
     fn the_envelope_has_its_four_parts_in_order() {
         let design = Design { file: "stand.toml".to_string(), title: "Stand".to_string() };
         let text = envelope("modes", Some(&design), &serde_json::json!({ "mass_kg": 12.5 })).unwrap();
-        let expected = format!(
-            "{{\n  \"format\": \"modes/1\",\n  \"program\": {{\n    \"name\": \"stillbed\",\n    \"version\": \"{}\"\n  }},\n  \
-             \"design\": {{\n    \"file\": \"stand.toml\",\n    \"title\": \"Stand\"\n  }},\n  \"result\": {{\n    \"mass_kg\": 12.5\n  }}\n}}\n",
-            env!("CARGO_PKG_VERSION")
-        );
-        assert_eq!(text, expected);
+        let version = env!("CARGO_PKG_VERSION");
+        let expected = [
+            "{",
+            "  \"format\": \"modes/1\",",
+            "  \"program\": {",
+            "    \"name\": \"stillbed\",",
+            &format!("    \"version\": \"{version}\""),
+            "  },",
+            "  \"design\": {",
+            "    \"file\": \"stand.toml\",",
+            "    \"title\": \"Stand\"",
+            "  },",
+            "  \"result\": {",
+            "    \"mass_kg\": 12.5",
+            "  }",
+            "}",
+            "",
+        ];
+        assert_eq!(text, expected.join("\n"));
     }
 
     #[test]
     fn what_is_not_finite_never_becomes_null() {
         let error = envelope("mix", None, &[Some(1.0), None, Some(f64::NAN)]).unwrap_err();
-        assert_eq!(error.path, "2");
+        assert_eq!(error, Defect::NotFinite("2".to_string()));
         assert!(envelope("mix", None, &[Some(1.0), None]).unwrap().contains("null"));
     }
 }

@@ -12,9 +12,52 @@
 //!                            +--> page::render           for people who were not there
 //! ```
 //!
+//! A `present` function lists the columns of its answer once; the terminal, the CSV and the page
+//! are made from them, and a test holds them against the JSON:
+//!
+//! ```
+//! use serde::Serialize;
+//! use stillbed::quantity::Spread;
+//! use stillbed::report::{Bar, Bars, Block, Column, Table, Unit, csv, disagreements, text};
+//!
+//! #[derive(Serialize)]
+//! struct Build {
+//!     label: String,
+//!     mass_kg: f64,
+//!     settle_time_s: Option<Spread>,
+//! }
+//!
+//! const MS: Unit = Unit::new("ms", 1e-3);
+//!
+//! fn columns() -> Vec<Column<Build>> {
+//!     vec![
+//!         Column::text("build", "label", |b: &Build| b.label.clone()),
+//!         Column::number("mass", Unit::new("kg", 1.0), "mass_kg", |b: &Build| Some(b.mass_kg)),
+//!         Column::spread("settle time", MS, "settle_time_s", |b: &Build| b.settle_time_s),
+//!     ]
+//! }
+//!
+//! fn present(builds: &[Build]) -> Vec<Block> {
+//!     let bars = builds.iter().map(|b| Bar::new(&b.label, b.settle_time_s)).collect();
+//!     vec![
+//!         Block::Table(Table::new("Builds", &columns(), builds)),
+//!         Block::Bars(Bars { title: "Settle time".into(), unit: MS, key: "settle_time_s".into(), bars }),
+//!     ]
+//! }
+//!
+//! let settle = Some(Spread::between(0.12, 0.09, 0.15));
+//! let builds = [Build { label: "cast".into(), mass_kg: 118.4, settle_time_s: settle }];
+//! let blocks = present(&builds);
+//! assert!(text::render(&blocks, &text::Look::default()).contains("cast    118  120 (90.0–150)"));
+//! assert_eq!(csv::write(&csv::main_table(&blocks).unwrap()).lines().nth(1), Some("cast,118.4,0.12,0.09,0.15"));
+//! assert_eq!(disagreements(&columns(), &builds), Vec::<String>::new());
+//! ```
+//!
 //! Blocks are plain data in SI. A unit of the shop is attached where a number is shown, and the
 //! drawing of text and page share one choice of scales and ticks.
 
+#[cfg(test)]
+mod arbitrary;
 mod block;
 #[cfg(test)]
 mod demo;
@@ -35,4 +78,4 @@ pub use block::{
     WireLine,
 };
 pub use number::significant;
-pub use table::{Cell, Column, Grid, Table, disagreements};
+pub use table::{Cell, Column, Grid, GridColumn, Table, disagreements};

@@ -115,7 +115,7 @@ fn show(block: &Block, figure: &mut usize) -> Markup {
             *figure += 1;
             let id = format!("table-{figure}");
             html! {
-                figure class="table" id=(id) {
+                figure class=(if values.len() <= 20 { "table short" } else { "table" }) id=(id) {
                     (table::shown(values, true))
                     (data::script(block))
                     div class="tools" hidden { button type="button" data-save="csv" { "Save as CSV" } }

@@ -11,6 +11,9 @@ mod wire;
 
 pub(super) use curve::{Plot, plot_box, thinned};
 
+#[cfg(test)]
+pub(super) use ink::tests::contrast;
+
 use super::block::Block;
 use super::text::width;
 use ink::TEXT;

@@ -45,6 +45,12 @@
     on("svg", () => {
       const drawing = visible(figure).querySelector("svg").cloneNode(true);
       drawing.querySelectorAll(".cursor, .chosen").forEach((extra) => extra.remove());
+      // Alone, the drawing carries its caption.
+      const view = drawing.viewBox.baseVal;
+      drawing.setAttribute("viewBox", `0 -30 ${view.width} ${view.height + 30}`);
+      drawing.setAttribute("height", view.height + 30);
+      make("text", { x: 2, y: -12, "font-size": 15, "font-weight": 600 }, drawing).textContent =
+        figure.querySelector("figcaption").textContent;
       save(`${data.file}.svg`, "image/svg+xml", new XMLSerializer().serializeToString(drawing));
     });
   };
@@ -95,6 +101,9 @@
 
   const curve = (figure, data) => {
     const readout = figure.querySelector(".readout");
+    const hint = "Point at the lines to read values; draw across a stretch to see it closer.";
+    readout.hidden = false;
+    readout.textContent = hint;
     const state = { from: 0, to: 1, at: null };
     const sheets = ["wide", "narrow"].map((kind) => {
       const sheet = figure.querySelector(`.sheet.${kind}`);
@@ -133,11 +142,11 @@
 
     const showCursor = () => {
       const shown = state.at !== null;
-      readout.hidden = !shown;
       for (const s of sheets) {
         s.cursor.setAttribute("visibility", shown ? "visible" : "hidden");
         s.cursor.replaceChildren();
       }
+      readout.textContent = hint;
       if (!shown) return;
       const x = valueAt(data.x, state.at);
       const reach = Math.abs(valueAt(data.x, Math.min(1, state.at + 0.01)) - x);

@@ -12,7 +12,8 @@ pub(super) fn shown(table: &Table, titled: bool) -> Markup {
     let count = grid.columns.first().map_or(0, |column| column.cells.len());
     let every = count.div_ceil(MOST).max(1);
     html! {
-        div class="scroll" role="region" tabindex="0" aria-label=(table.title) {
+        @let name = if table.title.is_empty() { "Values" } else { &table.title };
+        div class="scroll" role="region" tabindex="0" aria-label=(name) {
             table {
                 @if titled && !table.title.is_empty() { caption { (table.title) } }
                 thead {
@@ -43,11 +44,15 @@ fn head(column: &GridColumn) -> Markup {
 
 fn cell(column: &GridColumn, row: usize, first: bool) -> Markup {
     let text = if column.right { padded(&column.cells[row]) } else { column.cells[row].clone() };
+    let content = match text.split_once(" (").filter(|_| column.right) {
+        Some((value, spread)) => html! { (value) " " span class="spread" { "(" (spread) } },
+        None => html! { (text) },
+    };
     html! {
         @if first {
-            th scope="row" class=[column.right.then_some("number")] { (text) }
+            th scope="row" class=[column.right.then_some("number")] { (content) }
         } @else {
-            td class=[column.right.then_some("number")] { (text) }
+            td class=[column.right.then_some("number")] { (content) }
         }
     }
 }

@@ -1,6 +1,7 @@
 use super::*;
 use crate::report::demo;
-use std::collections::BTreeSet;
+use crate::report::svg::contrast;
+use std::collections::{BTreeMap, BTreeSet};
 
 fn document() -> Document {
     let fact = |name: &str, value: &str| (name.to_string(), value.to_string());
@@ -49,6 +50,28 @@ fn the_policy_allows_this_script_and_style_alone() {
         page.contains(&format!("<style>{STYLE}</style>"))
             && page.contains(&format!("<script>{SCRIPT}</script>"))
     );
+}
+
+/// The colours that the style sheet names after `start`.
+fn colours(start: &str) -> BTreeMap<&'static str, &'static str> {
+    let block = STYLE.split_once(start).unwrap().1.split_once('}').unwrap().0;
+    let pairs =
+        block.lines().filter_map(|line| line.trim().strip_prefix("--")?.strip_suffix(';')?.split_once(": "));
+    pairs.collect()
+}
+
+#[test]
+fn text_can_be_read_by_day_and_by_night() {
+    let [day, night] = [":root {", "prefers-color-scheme: dark) {\n  :root {"].map(colours);
+    assert_eq!(day.len(), night.len());
+    for scheme in [day, night] {
+        for text in ["ink", "quiet", "link", "warn", "stop"] {
+            assert!(contrast(scheme[text], scheme["paper"]) >= 4.5, "{text}");
+        }
+        for line in ["s0", "s1", "s2", "s3", "s4"] {
+            assert!(contrast(scheme[line], scheme["paper"]) >= 3.0, "{line}");
+        }
+    }
 }
 
 #[test]

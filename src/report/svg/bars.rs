@@ -20,10 +20,12 @@ pub(super) fn draw(bars: &Bars, size: Size, id: &str) -> Markup {
     let at = |value: f64| left + scale.fraction(value).unwrap_or(0.0).clamp(0.0, 1.0) * (right - left);
     let bottom = TOP + ROW * bars.bars.len() as f64;
     let content = html! {
-        text class="quiet" fill=(QUIET) x="2" y="14" { (fitted(&bars.unit.after(&bars.title), size.width() - 4.0)) }
+        text class="quiet" fill=(QUIET) x="2" y="14" { (bars.unit.name) }
         @for tick in &scale.ticks {
             line class="grid" x1=(r(at(tick.at))) x2=(r(at(tick.at))) y1=(TOP) y2=(r(bottom)) stroke=(GRID) {}
-            text class="quiet" fill=(QUIET) x=(r(at(tick.at))) y=(r(bottom + 17.0)) text-anchor="middle" { (tick.label) }
+            text class="quiet" fill=(QUIET) x=(r(at(tick.at))) y=(r(bottom + 17.0)) text-anchor="middle" {
+                (tick.label)
+            }
         }
         @for (i, (bar, text)) in bars.bars.iter().zip(&texts).enumerate() {
             (one(bar, text, TOP + ROW * i as f64, right, size, &at))
@@ -54,10 +56,11 @@ fn one(bar: &Bar, text: &str, top: f64, right: f64, size: Size, at: &dyn Fn(f64)
         text x="8" y=(r(top + 16.0)) { (fitted(&bar.label, size.width() - 12.0)) }
         @if let Some(spread) = bar.value.filter(|s| s.value.is_finite()) {
             @let (from, to) = (at(0.0).min(at(spread.value)), at(0.0).max(at(spread.value)));
-            rect class=(format!("f0 {}", series_class(0))) x=(r(from)) y=(r(middle - 9.0)) width=(r(to - from)) height="18"
-                fill=(series(0)) fill-opacity="0.35" stroke=(series(0)) {}
+            rect class=(format!("f0 {}", series_class(0))) x=(r(from)) y=(r(middle - 9.0)) width=(r(to - from))
+                height="18" fill=(series(0)) fill-opacity="0.35" stroke=(series(0)) {}
             @if !spread.is_exact() {
-                path class="mark" fill="none" stroke=(TEXT) stroke-width="1.5" d=(whisker(at(spread.low), at(spread.high), middle)) {}
+                path class="mark" fill="none" stroke=(TEXT) stroke-width="1.5"
+                    d=(whisker(at(spread.low), at(spread.high), middle)) {}
             }
         }
         text x=(r(right + 10.0)) y=(r(middle + 4.5)) { (text) }

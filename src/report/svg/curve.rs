@@ -56,8 +56,10 @@ pub(super) fn draw(curve: &Curve, size: Size, id: &str) -> Markup {
     let (legend, end) = legend(entries(curve), plot.left, size.width() - 6.0, plot.bottom() + 52.0);
     let content = html! {
         clipPath id=(clip) { rect x=(r(plot.left)) y=(r(plot.top)) width=(r(plot.width)) height=(r(plot.height)) {} }
-        (rules(&plot))
-        text class="quiet" fill=(QUIET) x="2" y="14" { (fitted(&curve.y.unit.after(&curve.y.title), size.width() - 4.0)) }
+        (rules(curve, &plot))
+        text class="quiet" fill=(QUIET) x="2" y="14" {
+            (fitted(&curve.y.unit.after(&curve.y.title), size.width() - 4.0))
+        }
         text class="quiet" fill=(QUIET) x=(r(plot.right())) y=(r(plot.bottom() + 38.0)) text-anchor="end" {
             (fitted(&curve.x.unit.after(&curve.x.title), size.width() - 4.0))
         }
@@ -95,36 +97,35 @@ fn description(curve: &Curve) -> String {
 }
 
 /// The ruling, finer within decades, with the labels of the ticks.
-fn rules(plot: &Plot) -> Markup {
-    let fine = |scale: &Scale| {
-        if scale.log && (scale.high / scale.low).log10() < 6.0 { decades(scale) } else { vec![] }
+fn rules(curve: &Curve, plot: &Plot) -> Markup {
+    let upright = |x: f64, width: f64| {
+        let x = r(plot.across(x)?);
+        let (top, bottom) = (r(plot.top), r(plot.bottom()));
+        Some(
+            html! { line class="grid" x1=(x) x2=(x) y1=(top) y2=(bottom) stroke=(GRID) stroke-width=(width) {} },
+        )
     };
-    let upright = |x: f64, class: &str, width: f64| {
-        plot.across(x).map(|x| {
-            html! { line class=(class) x1=(r(x)) x2=(r(x)) y1=(r(plot.top)) y2=(r(plot.bottom())) stroke=(GRID)
-            stroke-width=(width) {} }
-        })
-    };
-    let level = |y: f64, class: &str, width: f64| {
-        plot.up(y).map(|y| {
-            html! { line class=(class) x1=(r(plot.left)) x2=(r(plot.right())) y1=(r(y)) y2=(r(y)) stroke=(GRID)
-            stroke-width=(width) {} }
-        })
+    let level = |y: f64, width: f64| {
+        let y = r(plot.up(y)?);
+        let (left, right) = (r(plot.left), r(plot.right()));
+        Some(
+            html! { line class="grid" x1=(left) x2=(right) y1=(y) y2=(y) stroke=(GRID) stroke-width=(width) {} },
+        )
     };
     html! {
         g {
-            @for y in fine(&plot.y) { @if let Some(line) = level(y, "grid", 0.5) { (line) } }
+            @for line in between(&plot.y, &curve.y).filter_map(|y| level(y, 0.5)) { (line) }
             @for tick in &plot.y.ticks {
-                @if let (Some(line), Some(y)) = (level(tick.at, "grid", 1.0), plot.up(tick.at)) {
+                @if let (Some(line), Some(y)) = (level(tick.at, 1.0), plot.up(tick.at)) {
                     (line)
                     text x=(r(plot.left - 6.0)) y=(r(y + 4.5)) text-anchor="end" { (fitted(&tick.label, 90.0)) }
                 }
             }
         }
         g class="x-ticks" {
-            @for x in fine(&plot.x) { @if let Some(line) = upright(x, "grid", 0.5) { (line) } }
+            @for line in between(&plot.x, &curve.x).filter_map(|x| upright(x, 0.5)) { (line) }
             @for tick in &plot.x.ticks {
-                @if let (Some(line), Some(x)) = (upright(tick.at, "grid", 1.0), plot.across(tick.at)) {
+                @if let (Some(line), Some(x)) = (upright(tick.at, 1.0), plot.across(tick.at)) {
                     (line)
                     text x=(r(x)) y=(r(plot.bottom() + 17.0)) text-anchor="middle" { (tick.label) }
                 }
@@ -133,13 +134,14 @@ fn rules(plot: &Plot) -> Markup {
     }
 }
 
-/// Two to nine times each power of ten within the scale.
-fn decades(scale: &Scale) -> Vec<f64> {
-    let (first, last) = (scale.low.log10().floor() as i32, scale.high.log10().ceil() as i32);
-    (first..last)
-        .flat_map(|power| (2..10).map(move |f| f64::from(f) * 10f64.powi(power)))
-        .filter(|v| *v > scale.low && *v < scale.high)
-        .collect()
+/// Two to nine times each power of ten of the shown unit, on an axis of few powers.
+fn between(scale: &Scale, axis: &Axis) -> impl Iterator<Item = f64> {
+    let (low, high, size) = (scale.low, scale.high, axis.unit.size);
+    let power = |value: f64| (value / size).log10().floor() as i32;
+    let powers = if scale.log && high / low < 1e6 { power(low)..power(high) + 1 } else { 0..0 };
+    powers
+        .flat_map(move |power| (2..10).map(move |f| f64::from(f) * 10f64.powi(power) * size))
+        .filter(move |v| *v > low && *v < high)
 }
 
 /// Marks that stretch with the axis.
@@ -179,7 +181,9 @@ fn ends(from: f64, to: f64, plot: &Plot) -> Option<(f64, f64)> {
 fn numbers(curve: &Curve, plot: &Plot) -> Markup {
     let riding = |part: f64, i: usize| {
         html! {
-            text x=(r(plot.left + part * plot.width)) y=(r(plot.top + 15.0)) dx="4" font-weight="600" data-at=(part) { (i + 1) }
+            text x=(r(plot.left + part * plot.width)) y=(r(plot.top + 15.0)) dx="4" font-weight="600" data-at=(part) {
+                (i + 1)
+            }
         }
     };
     html! {

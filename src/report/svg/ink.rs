@@ -61,7 +61,7 @@ pub(super) fn hatching(id: &str, n: usize) -> Markup {
 }
 
 #[cfg(test)]
-mod tests {
+pub(in crate::report) mod tests {
     use super::*;
 
     /// Relative luminance of `#rrggbb`.
@@ -76,7 +76,7 @@ mod tests {
         0.2126 * part(1) + 0.7152 * part(3) + 0.0722 * part(5)
     }
 
-    fn contrast(a: &str, b: &str) -> f64 {
+    pub(in crate::report) fn contrast(a: &str, b: &str) -> f64 {
         let (a, b) = (luminance(a), luminance(b));
         (a.max(b) + 0.05) / (a.min(b) + 0.05)
     }

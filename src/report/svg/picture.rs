@@ -24,12 +24,14 @@ pub(super) fn draw(picture: &Picture, size: Size, id: &str) -> Markup {
         defs { @for n in 0..picture.materials.len() { (hatching(&format!("{id}-m{n}"), n)) } }
         @for area in &picture.areas { (filled(area, picture, id, &place)) }
         @for line in &picture.lines {
-            polyline class="mark" points=(joined(&line.points, &place)) fill="none" stroke=(TEXT) stroke-dasharray="12 3 2 3" {}
+            polyline class="mark" points=(joined(&line.points, &place)) fill="none" stroke=(TEXT)
+                stroke-dasharray="12 3 2 3" {}
         }
         @for (i, label) in picture.labels.iter().enumerate() {
             @let (x, y) = place(&label.at);
             (target(x, y))
-            text class="halo" x=(r(x + 9.0)) y=(r(y - 6.0)) font-weight="600" stroke=(PAPER) stroke-width="4" paint-order="stroke" {
+            text class="halo" x=(r(x + 9.0)) y=(r(y - 6.0)) font-weight="600" stroke=(PAPER) stroke-width="4"
+                paint-order="stroke" {
                 (i + 1)
             }
         }
@@ -40,13 +42,12 @@ pub(super) fn draw(picture: &Picture, size: Size, id: &str) -> Markup {
 }
 
 fn millimetres(length: f64) -> String {
-    figures(length * 1e3, 4)
+    format!("{} mm", figures(length * 1e3, 4))
 }
 
 fn description(picture: &Picture, wide: f64, tall: f64) -> String {
     let names: Vec<&str> = picture.materials.iter().map(|filling| filling.name.as_str()).collect();
-    let size =
-        format!("Drawn to scale, {} wide and {} high in millimetres", millimetres(wide), millimetres(tall));
+    let size = format!("Drawn to scale, {} wide and {} high", millimetres(wide), millimetres(tall));
     if names.is_empty() { format!("{size}.") } else { format!("{size}, of {}.", names.join(", ")) }
 }
 
@@ -67,11 +68,16 @@ fn filled(area: &Area, picture: &Picture, id: &str, place: &dyn Fn(&[f64; 2]) ->
         .map(|ring| format!("M{ring}Z"))
         .collect();
     let empty = picture.materials.get(area.material).is_none_or(|filling| filling.empty);
-    let fill = if empty { PAPER.to_string() } else { format!("url(#{id}-m{})", area.material) };
+    let (class, fill) = look(empty, id, area.material);
     html! {
-        path class=(if empty { "paper outline" } else { "outline" }) d=(path.join("")) fill=(fill) fill-rule="evenodd"
-            stroke=(TEXT) stroke-width="1.2" stroke-linejoin="round" {}
+        path class=(class) d=(path.join("")) fill=(fill) fill-rule="evenodd" stroke=(TEXT) stroke-width="1.2"
+            stroke-linejoin="round" {}
     }
+}
+
+/// Class and fill of the n-th material.
+fn look(empty: bool, id: &str, n: usize) -> (&'static str, String) {
+    if empty { ("paper outline", PAPER.to_string()) } else { ("outline", format!("url(#{id}-m{n})")) }
 }
 
 /// A circle with a cross, as a centre is marked on a drawing.
@@ -121,15 +127,17 @@ fn dimensions((left, right): (f64, f64), (top, bottom): (f64, f64), wide: &str, 
             path d=(lines) fill="none" {}
             path d=(heads.map(|(x, y, dx, dy)| arrow(x, y, dx, dy)).join("")) {}
         }
-        text class="quiet" fill=(QUIET) x=(r((left + right) / 2.0)) y=(r(y + 16.0)) text-anchor="middle" { (wide) " mm" }
+        text class="quiet" fill=(QUIET) x=(r((left + right) / 2.0)) y=(r(y + 16.0)) text-anchor="middle" { (wide) }
         text class="quiet" fill=(QUIET) x=(r(x + 8.0)) y=(r((top + bottom) / 2.0 + 4.5)) { (tall) }
     }
 }
 
 fn entries(picture: &Picture, id: &str) -> Vec<Entry> {
     let materials = picture.materials.iter().enumerate().map(|(n, filling)| Entry {
-        sign: html! { rect class=(if filling.empty { "paper outline" } else { "outline" }) x="1" y="-2" width="26" height="15"
-        fill=(if filling.empty { PAPER.to_string() } else { format!("url(#{id}-m{n})") }) stroke=(TEXT) {} },
+        sign: html! {
+            @let (class, fill) = look(filling.empty, id, n);
+            rect class=(class) x="1" y="-2" width="26" height="15" fill=(fill) stroke=(TEXT) {}
+        },
         name: filling.name.clone(),
     });
     let labels = picture.labels.iter().enumerate().map(|(i, label)| Entry {

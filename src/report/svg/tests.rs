@@ -1,6 +1,23 @@
 use super::*;
+use crate::report::arbitrary::any_block;
 use crate::report::block::{Bar, Bars, Unit};
 use crate::report::demo;
+use proptest::prelude::*;
+
+proptest! {
+    #[test]
+    fn any_content_makes_a_drawing(block in any_block()) {
+        for size in [Size::Wide, Size::Narrow] {
+            let Some(svg) = draw(&block, size, "d") else { continue };
+            check_well_formed(&svg);
+            for name in ["d", "x", "y", "x1", "x2", "y1", "y2", "points", "width", "height", "transform"] {
+                for value in svg.split(&format!(" {name}=\"")).skip(1).filter_map(|part| part.split('"').next()) {
+                    prop_assert!(!value.contains("NaN") && !value.contains("inf"), "{name}={value}");
+                }
+            }
+        }
+    }
+}
 
 fn all() -> Vec<String> {
     let blocks = demo::blocks();

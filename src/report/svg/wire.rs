@@ -15,8 +15,10 @@ pub(super) fn draw(wire: &Wire, size: Size, id: &str) -> Markup {
     };
     let names = wire.names.iter().map(|(_, name)| long(name)).fold(0.0, f64::max).min(0.25 * size.width());
     let (wide, tall) = (high[0] - low[0], high[1] - low[1]);
-    let height = if size == Size::Wide { 420.0 } else { 320.0 };
-    let scale = ((size.width() - 2.0 * names - 40.0) / wide).min((height - 60.0) / tall);
+    let most = if size == Size::Wide { 420.0 } else { 320.0 };
+    // Names lean inwards too, so that not all of their length is lost to the drawing.
+    let scale = ((size.width() - 1.3 * names - 50.0) / wide).min((most - 70.0) / tall);
+    let height = (tall * scale + 70.0).clamp(120.0, most);
     let middle = [(low[0] + high[0]) / 2.0, (low[1] + high[1]) / 2.0];
     let place = |p: &[f64; 2]| {
         (r(size.width() / 2.0 + (p[0] - middle[0]) * scale), r(height / 2.0 - (p[1] - middle[1]) * scale))
@@ -34,21 +36,51 @@ pub(super) fn draw(wire: &Wire, size: Size, id: &str) -> Markup {
             }
             @for foot in &wire.feet {
                 @if let Some((x, y)) = at(*foot) {
-                    path class="foot mark" transform=(format!("translate({x} {y})")) d="M0 0l-7 12h14z" fill=(TEXT) data-point=(foot) {}
+                    path class="foot mark" transform=(format!("translate({x} {y})")) data-point=(foot)
+                        d="M0 0l-7 12h14z" fill=(TEXT) {}
                 }
             }
             @for (point, name) in &wire.names {
                 @if let Some((x, y)) = at(*point) {
-                    @let left = 2.0 * x < size.width();
-                    text class="name halo" transform=(format!("translate({x} {y})")) data-point=(point)
-                        x=(if left { -9 } else { 9 }) y="-5" text-anchor=(if left { "end" } else { "start" })
-                        stroke=(PAPER) stroke-width="4" paint-order="stroke" { (fitted(name, names)) }
+                    @let (dx, dy, anchor) = beside(*point, wire, &at);
+                    text class="name halo" transform=(format!("translate({x} {y})")) data-point=(point) x=(dx) y=(dy)
+                        text-anchor=(anchor) stroke=(PAPER) stroke-width="4" paint-order="stroke" {
+                        (fitted(name, names))
+                    }
                 }
             }
         }
         (axes(height))
     };
     sheet(id, (size.width(), height), &wire.title, &description(wire), content)
+}
+
+/// Where the name of a point stands: away from the lines that meet there.
+fn beside(point: usize, wire: &Wire, at: &dyn Fn(usize) -> Option<(f64, f64)>) -> (i32, i32, &'static str) {
+    let pairs = wire.lines.iter().flat_map(|line| line.through.windows(2)).filter_map(|pair| match pair {
+        [a, b] if *a == point => Some(*b),
+        [a, b] if *b == point => Some(*a),
+        _ => None,
+    });
+    let (mut u, mut v) = (0.0, 0.0);
+    if let Some((x, y)) = at(point) {
+        for (nx, ny) in pairs.filter_map(at) {
+            let length = (nx - x).hypot(ny - y).max(1e-9);
+            u += (nx - x) / length;
+            v += (ny - y) / length;
+        }
+    }
+    let held = wire.feet.contains(&point);
+    let dy = match (v < -0.3, held) {
+        (true, true) => 26,
+        (true, false) => 18,
+        (false, _) => -6,
+    };
+    match u {
+        u if u > 0.35 => (-10, dy.min(18), "end"),
+        u if u < -0.35 => (10, dy.min(18), "start"),
+        _ => (0, dy, "middle"),
+    }
 }
 
 /// The directions of x, y and z in the lower left corner.
@@ -59,7 +91,9 @@ fn axes(height: f64) -> Markup {
         g class="compass" transform=(format!("translate({} {})", foot.0, foot.1)) stroke=(QUIET) fill=(QUIET) {
             @for (end, name) in ends.iter().zip(["x", "y", "z"]) {
                 line x1="0" y1="0" x2=(r(26.0 * end[0])) y2=(r(-26.0 * end[1])) {}
-                text class="quiet" x=(r(36.0 * end[0])) y=(r(4.0 - 36.0 * end[1])) text-anchor="middle" stroke="none" { (name) }
+                text class="quiet" x=(r(36.0 * end[0])) y=(r(4.0 - 36.0 * end[1])) text-anchor="middle" stroke="none" {
+                    (name)
+                }
             }
         }
     }

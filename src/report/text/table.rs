@@ -56,9 +56,9 @@ fn set(column: &GridColumn, at_most: usize) -> Set {
     let longest = cells.iter().flatten().map(|line| width(line)).max().unwrap_or(0);
     let word = column.title.split(' ').map(width).max().unwrap_or(0).min(at_most);
     let wide = longest.max(word).max(width(&column.unit));
-    // A title may be twice as long as its cells before it is folded; names are not folded.
-    let title =
-        fold(&column.title, if at_most == usize::MAX && !column.right { at_most } else { wide.max(9) });
+    // A title over numbers is folded to their width, but not for the sake of a few columns.
+    let unfolded = at_most == usize::MAX && !column.right;
+    let title = fold(&column.title, if unfolded { at_most } else { wide.max(9) });
     let wide = title.iter().map(|line| width(line)).max().unwrap_or(0).max(wide);
     Set { width: wide, right: column.right, title, unit: column.unit.clone(), cells }
 }
