@@ -87,7 +87,7 @@ impl BuildModes {
             .zip(&shares)
             .map(|(mode, energy)| {
                 let loss_factor = spectrum.loss_by_energy(mode);
-                let exact = losses.get(mode.column).copied().flatten().unwrap_or(loss_factor);
+                let exact = losses.get(mode.column).copied().unwrap_or(loss_factor);
                 ModeAnswer::new(mode, loss_factor, exact, Shares::of(frame, energy))
             })
             .collect();
@@ -165,14 +165,15 @@ impl Spectrum {
     }
 }
 
-/// By column of the spectrum's pairs: the loss factor of the complex eigenproblem.
-fn exact_losses(spectrum: &Spectrum) -> Result<Vec<Option<f64>>, ModesFault> {
+/// By column of the spectrum's pairs: the loss factor of the complex eigenproblem; none when
+/// nothing is lost.
+fn exact_losses(spectrum: &Spectrum) -> Result<Vec<f64>, ModesFault> {
     let loss = &spectrum.matrices.loss;
     if loss.val().iter().all(|value| *value == 0.0) {
         return Ok(Vec::new());
     }
     let damped = damped(&spectrum.pencil(), loss, &spectrum.pairs).map_err(ModesFault::Eigen)?;
-    Ok(damped.loss_factor)
+    Ok(damped.lambda.iter().map(|lambda| lambda.im / lambda.re).collect())
 }
 
 #[cfg(test)]

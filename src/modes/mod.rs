@@ -36,5 +36,8 @@ pub use symbolic::Symbolic;
 pub use trouble::{Mechanism, ModesFault};
 
 #[cfg(test)]
+mod properties;
+
+#[cfg(test)]
 #[path = "../../tests/bench/lattice.rs"]
 mod lattice;

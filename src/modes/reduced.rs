@@ -101,7 +101,8 @@ struct Basis {
 
 impl<'a> Space<'a> {
     fn new(pencil: &'a Pencil<'a>, loss: &'a SparseColMat<usize, f64>, pairs: &Eigenpairs) -> Space<'a> {
-        let largest = pairs.omega_squared.iter().fold(pairs.counted_at, |a, w| a.max(*w));
+        let found = pairs.omega_squared.iter().fold(0.0_f64, |a, w| a.max(*w));
+        let largest = if found > 0.0 { found } else { pairs.counted_at };
         let rigid = 1e-9 * largest;
         let s = pairs.omega_squared.iter().copied().find(|w| *w > rigid).unwrap_or(largest);
         Space { pencil, loss, s: if s > 0.0 { s } else { 1.0 }, rigid }

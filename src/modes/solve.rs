@@ -35,8 +35,11 @@ const BEYOND: usize = 2;
 /// Modes nearer than this, relative in ω², are corrected together.
 const CLOSE: f64 = 0.1;
 
-/// ω² below this part of the least ratio of stiffness to mass at a freedom is zero.
-const ZERO: f64 = 1e-9;
+/// ω² below this part of the least ratio of stiffness to mass at a freedom may be zero.
+const DOUBTFUL: f64 = 1e-6;
+
+/// Strain energy per kinetic energy, relative to the same ratio, that is rounding.
+const ZERO: f64 = 1e-11;
 
 /// What is asked of the modes.
 #[derive(Debug, Clone, PartialEq)]
@@ -83,7 +86,7 @@ pub struct Spectrum {
     pub layout: Layout,
     /// Its matrices.
     pub matrices: Matrices,
-    /// Modes of the matrices as they are: rigid-body modes first, then a few more than asked for.
+    /// Modes of the matrices as they are, without the correction: rigid-body modes first.
     pub pairs: Eigenpairs,
     /// How the frame can move as a whole.
     pub rigid: Vec<RigidMotion>,
@@ -112,12 +115,13 @@ pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
     frame.check().map_err(ModesFault::Frame)?;
     let waves = Waves::of(frame).ok_or_else(broken)?;
     let rigid = rigid_motions(frame);
-    let sought = rigid.len() + asked.count + BEYOND;
+    let wanted = rigid.len() + asked.count;
+    let mut sought = wanted + BEYOND;
     // The error left is of the order of the square of the excess.
     let allowed = 0.32 * asked.tolerance.max(1e-12).sqrt();
     let mut pieces = match asked.pieces.len() == frame.members.len() {
         true => asked.pieces.clone(),
-        false => division::first(&waves, rigid.len() + asked.count),
+        false => division::first(&waves, wanted),
     };
     for round in 0.. {
         let layout = Layout::new(frame, &pieces).map_err(ModesFault::Frame)?;
@@ -127,8 +131,12 @@ pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
             pieces = double;
             continue;
         }
-        let pairs = match lowest(&pencil(&layout, &matrices), sought, &Settings::default()) {
+        let mut pairs = match lowest(&pencil(&layout, &matrices), sought, &Settings::default()) {
             Ok(pairs) => pairs,
+            Err(EigenFault::TooManyModes { available, .. }) if (wanted..sought).contains(&available) => {
+                sought = available;
+                continue;
+            }
             Err(EigenFault::TooManyModes { .. }) if round < ROUNDS => {
                 pieces = double;
                 continue;
@@ -137,14 +145,18 @@ pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
             Err(fault) => return Err(ModesFault::Eigen(fault)),
         };
         let shape = |i| pairs.vectors.col_as_slice(i);
-        let zero = ZERO * least_ratio(&matrices);
-        let without_strain = pairs.omega_squared.iter().take_while(|w| **w <= zero).count();
-        if without_strain > rigid.len() {
-            let motions: Vec<&[f64]> = (0..without_strain).map(shape).collect();
-            return Err(mechanism(frame, &layout, &rigid, &motions));
+        let energies = Energies::new(frame, &layout).ok_or_else(broken)?;
+        let scale = least_ratio(&matrices);
+        let doubtful = pairs.omega_squared.iter().take_while(|w| **w <= DOUBTFUL * scale).count();
+        if doubtful > rigid.len() {
+            let motions: Vec<&[f64]> = (0..doubtful).map(shape).collect();
+            let strains = energies.strain(&motions);
+            let none = strains.iter().take_while(|energy| 2.0 * energy.total() <= ZERO * scale).count();
+            if none > rigid.len() {
+                return Err(mechanism(frame, &layout, &rigid, &motions[..none]));
+            }
         }
         let motions: Vec<&[f64]> = (rigid.len()..sought).map(shape).collect();
-        let energies = Energies::new(frame, &layout).ok_or_else(broken)?;
         let bulges = energies.bulge(&motions).ok_or_else(broken)?;
         let lambda = &pairs.omega_squared[rigid.len()..];
         let top = lambda[..asked.count].last().copied().unwrap_or(0.0).max(0.0).sqrt();
@@ -159,6 +171,9 @@ pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
         let mut elastic = corrected(&motions, lambda, &bulges, &divided);
         elastic.iter_mut().for_each(|mode| mode.column += rigid.len());
         elastic.truncate(asked.count);
+        let kept = elastic.iter().map(|mode| mode.column + 1).fold(rigid.len(), usize::max);
+        pairs.omega_squared.truncate(kept);
+        pairs.vectors = pairs.vectors.subcols(0, kept).to_owned();
         return Ok(Spectrum { layout, matrices, pairs, rigid, elastic });
     }
     Err(broken())
