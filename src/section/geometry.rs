@@ -1,8 +1,8 @@
 //! All of a section that does not depend on its materials, made once and solved often.
 //!
 //! The mesh is refined until torsion and shear of every body hold to [`ASKED_ERROR`] with moduli
-//! of 1 in all parts: the bodies that bonded parts make, and each part by itself, between which
-//! any composite lies. Bodies of one material keep that flow and scale it; only bodies of several
+//! of 1 in all parts and with moduli that rise or fall from medium to medium; the same for each
+//! part by itself. What given media come to is estimated again with every solution. Bodies of one material keep that flow and scale it; only bodies of several
 //! materials are solved again for each set of moduli.
 
 use super::area::Moments;
@@ -14,6 +14,12 @@ use super::warping::{Body, Elastic, Flow};
 
 /// Relative error of torsion and shear stiffness that the mesh is refined to.
 const ASKED_ERROR: f64 = 8e-4;
+
+/// Ratio of moduli from one medium to the next for which the mesh is refined as well.
+const CONTRAST: f64 = 7.0;
+
+/// Triangles of a body below which its error is not trusted.
+const FEWEST: usize = 16;
 
 /// Rounds of refinement at most.
 const MOST_ROUNDS: usize = 12;
@@ -58,6 +64,8 @@ impl Part {
 /// A connected body with its flow at unit moduli.
 pub(super) struct Solid {
     pub unit: Flow,
+    /// The estimated relative error of `unit`.
+    pub error: f64,
     /// Kept where parts of different materials may meet.
     pub body: Option<Body>,
 }
@@ -113,7 +121,7 @@ impl Geometry {
         let mut round = 0;
         loop {
             let mesh = mesher.mesh();
-            let trial = Trial::new(&mesh)?;
+            let trial = Trial::new(&mesh, &parts)?;
             round += 1;
             if trial.error > ASKED_ERROR && round < MOST_ROUNDS && mesher.split(&trial.worst(&mesh))? {
                 continue;
@@ -124,10 +132,11 @@ impl Geometry {
             }
             let nodes = mesh.points.len();
             let Trial { bodies, units, bonded, sliding, error, .. } = trial;
+            let kept = |body: Body| (body.parts.len() > 1).then_some(body);
             let solids = bodies
                 .into_iter()
                 .zip(units)
-                .map(|(body, unit)| Solid { unit, body: (body.parts.len() > 1).then_some(body) })
+                .map(|(body, (unit, error))| Solid { unit, error, body: kept(body) })
                 .collect();
             return Ok(Geometry { parts, outlines, moments, solids, bonded, sliding, error, nodes });
         }
@@ -169,7 +178,7 @@ impl Geometry {
         groups
     }
 
-    /// The estimated relative error of torsion and shear stiffness with equal moduli in all parts.
+    /// The estimated relative error of torsion and shear stiffness, the worst of the moduli tried.
     pub fn error(&self) -> f64 {
         self.error
     }
@@ -183,7 +192,7 @@ impl Geometry {
 /// One mesh, its bodies and how well they are solved.
 struct Trial {
     bodies: Vec<Body>,
-    units: Vec<Flow>,
+    units: Vec<(Flow, f64)>,
     bonded: Vec<usize>,
     sliding: Vec<usize>,
     error: f64,
@@ -192,7 +201,7 @@ struct Trial {
 }
 
 impl Trial {
-    fn new(mesh: &Mesh) -> Result<Trial, SectionFault> {
+    fn new(mesh: &Mesh, parts: &[Part]) -> Result<Trial, SectionFault> {
         let mut trial = Trial {
             bodies: Vec::new(),
             units: Vec::new(),
@@ -207,7 +216,7 @@ impl Trial {
                 let index = match known.iter().position(|k| *k == triangles) {
                     Some(index) => index,
                     None => {
-                        trial.solve(mesh, &triangles)?;
+                        trial.solve(mesh, &triangles, parts)?;
                         known.push(triangles);
                         known.len() - 1
                     }
@@ -218,20 +227,28 @@ impl Trial {
         Ok(trial)
     }
 
-    fn solve(&mut self, mesh: &Mesh, triangles: &[usize]) -> Result<(), SectionFault> {
+    fn solve(&mut self, mesh: &Mesh, triangles: &[usize], parts: &[Part]) -> Result<(), SectionFault> {
         let body = Body::new(mesh, triangles)?;
-        let media = vec![Elastic::UNIT; body.parts.len()];
-        let Some((unit, estimate)) = body.solve_and_estimate(&media, true)? else {
-            return Err(SectionFault::new("a part has no area left"));
-        };
-        if let Some(estimate) = estimate {
-            self.error = self.error.max(estimate.error);
+        let media: Vec<usize> = body.parts.iter().map(|part| parts[*part].medium).collect();
+        let mixed = media.iter().any(|m| *m != media[0]);
+        let mut unit = None;
+        for base in if mixed { &[1.0, CONTRAST, 1.0 / CONTRAST][..] } else { &[1.0] } {
+            let stiff = |medium: &usize| Elastic::UNIT.times(f64::powi(*base, *medium as i32));
+            let elastic: Vec<Elastic> = media.iter().map(stiff).collect();
+            let Some((flow, estimate)) = body.solve(&elastic)? else {
+                return Err(SectionFault::new("a part has no area left"));
+            };
+            unit = unit.or(Some((flow, estimate.error)));
+            // So few elements are too alike for their differences to show the error.
+            let coarse = triangles.len() < FEWEST;
+            self.error = self.error.max(if coarse { 1.0 } else { estimate.error });
             for (triangle, share) in triangles.iter().zip(estimate.elements) {
+                let share = if coarse { 1.0 } else { share };
                 self.shares[*triangle] = self.shares[*triangle].max(share);
             }
         }
         self.bodies.push(body);
-        self.units.push(unit);
+        self.units.extend(unit);
         Ok(())
     }
 
@@ -243,7 +260,7 @@ impl Trial {
         let mut sum = 0.0;
         let mut centres = Vec::new();
         for i in order {
-            if sum > 0.5 * all {
+            if sum > 0.5 * all && self.shares[i] < 1.0 {
                 break;
             }
             sum += self.shares[i];

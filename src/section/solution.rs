@@ -203,14 +203,21 @@ impl Geometry {
             .iter()
             .map(|m| Elastic { e: m.youngs_modulus, g: m.shear_modulus, nu: m.poissons_ratio })
             .collect();
+        let mut error: f64 = 0.0;
         let mut flows: Vec<Option<Flow>> = Vec::with_capacity(self.solids.len());
         for solid in &self.solids {
             let own: Vec<Elastic> = solid.unit.parts.iter().map(|part| elastic[*part]).collect();
-            flows.push(match &solid.body {
-                Some(body) if own.iter().any(|m| *m != own[0]) => body.solve(&own)?,
-                _ if own[0].g.re > 0.0 && own[0].e.re > 0.0 => Some(solid.unit.scaled(&own[0])),
+            let solved = match &solid.body {
+                Some(body) if own.iter().any(|m| *m != own[0]) => {
+                    body.solve(&own)?.map(|(flow, estimate)| (flow, estimate.error))
+                }
+                _ if own[0].g.re > 0.0 && own[0].e.re > 0.0 => {
+                    Some((solid.unit.scaled(&own[0]), solid.error))
+                }
                 _ => None,
-            });
+            };
+            error = solved.as_ref().map_or(error, |(_, e)| error.max(*e));
+            flows.push(solved.map(|(flow, _)| flow));
         }
         let join = |which: &[usize]| together(which.iter().filter_map(|i| flows[*i].as_ref()), media.len());
         let whole = Whole::new(self.moments(), &elastic)?;
@@ -233,7 +240,7 @@ impl Geometry {
             mass,
             parts,
             ga_energy,
-            error: self.error(),
+            error,
             bond,
             moments: self.moments().to_vec(),
             moduli: elastic.iter().map(|m| m.e.re).collect(),

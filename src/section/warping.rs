@@ -63,6 +63,11 @@ pub(super) struct Elastic {
 impl Elastic {
     /// Moduli of 1 Pa and a Poisson's ratio of 1: the flow of a body of one material scales from it.
     pub const UNIT: Elastic = Elastic { e: Complex64::new(1.0, 0.0), g: Complex64::new(1.0, 0.0), nu: 1.0 };
+
+    /// The same with both moduli multiplied.
+    pub fn times(self, by: f64) -> Elastic {
+        Elastic { e: self.e * by, g: self.g * by, nu: self.nu }
+    }
 }
 
 /// What torsion and shear of a body come to, about the member line.
@@ -179,23 +184,12 @@ impl Body {
         Ok(Body { parts, moments, n, elements, loads, pattern, symbolic })
     }
 
-    /// The flow for the moduli of each of the body's parts; `None` when nothing in it is stiff.
+    /// The flow for the moduli of each of the body's parts and its estimated error; `None` when
+    /// nothing in the body is stiff.
     ///
     /// # Errors
     /// When the equations cannot be factorised.
-    pub fn solve(&self, media: &[Elastic]) -> Result<Option<Flow>, SectionFault> {
-        Ok(self.solve_and_estimate(media, false)?.map(|(flow, _)| flow))
-    }
-
-    /// The flow and, when `estimate` is set, its estimated error.
-    ///
-    /// # Errors
-    /// When the equations cannot be factorised.
-    pub fn solve_and_estimate(
-        &self,
-        media: &[Elastic],
-        estimate: bool,
-    ) -> Result<Option<(Flow, Option<Estimate>)>, SectionFault> {
+    pub fn solve(&self, media: &[Elastic]) -> Result<Option<(Flow, Estimate)>, SectionFault> {
         let stiffest = media.iter().map(|m| m.g.re).fold(0.0, f64::max);
         let [centre_y, centre_z] = match self.centre(media) {
             Some(centre) if stiffest > 0.0 => centre,
@@ -255,8 +249,7 @@ impl Body {
         }
         let sideways = self.sideways(media, &solved);
         let flow = self.reduced(&space.vectors, &g, media, factors, sideways)?;
-        let estimate = estimate.then(|| self.estimate(&solved, |part| g[part].re));
-        Ok(Some((flow, estimate)))
+        Ok(Some((flow, self.estimate(&solved, |part| g[part].re))))
     }
 
     /// The elastic centre of the body.

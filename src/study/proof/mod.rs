@@ -12,6 +12,7 @@ mod frames;
 mod materials;
 mod mix;
 mod response;
+mod sections;
 
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -31,6 +32,7 @@ struct Subject {
 const SUBJECTS: &[Subject] = &[
     subject("materials", include_str!("../../../data/proof/materials.csv"), materials::EVALUATORS),
     subject("mix", include_str!("../../../data/proof/mix.csv"), mix::EVALUATORS),
+    subject("sections", include_str!("../../../data/proof/sections.csv"), sections::EVALUATORS),
     subject("beams", include_str!("../../../data/proof/beams.csv"), beams::EVALUATORS),
     subject("frames", include_str!("../../../data/proof/frames.csv"), frames::EVALUATORS),
     subject("dynamics", include_str!("../../../data/proof/dynamics.csv"), dynamics::EVALUATORS),
