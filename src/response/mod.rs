@@ -10,3 +10,4 @@ pub mod settle;
 pub mod sound;
 pub mod speeds;
 pub mod stations;
+pub mod tap;

@@ -1,0 +1,197 @@
+//! What the reader should know of a record: how it was tapped, and what the recorder did to it.
+
+use super::COVERAGE;
+use super::events::Tap;
+use super::quiet::{level_quantile, median};
+use super::reading::ReadMode;
+use super::record::Record;
+use crate::problem::{Place, Problem};
+use crate::quantity::{Kind, Spread, figures, show};
+
+fn warning(record: &Record, key: &str, message: String, help: &str) -> Problem {
+    let problem = Problem::warning(Place { key: key.into(), ..Place::file(&record.file) }, message);
+    if help.is_empty() { problem } else { problem.with_help(help) }
+}
+
+/// Times of taps in words, at most five.
+fn times<'a>(taps: impl Iterator<Item = &'a Tap>, rate_hz: f64) -> Option<String> {
+    let all: Vec<String> = taps.map(|tap| show(tap.last as f64 / rate_hz, Kind::Time)).collect();
+    let shown = all[..all.len().min(5)].join(", ");
+    match all.len() {
+        0 => None,
+        1..=5 => Some(shown),
+        n => Some(format!("{shown} and {} more", n - 5)),
+    }
+}
+
+/// Cautions about the taps and the levels of a record.
+pub(super) fn of_record(
+    record: &Record,
+    channels: &[Vec<f64>],
+    taps: &[Tap],
+    used: &[usize],
+) -> Vec<Problem> {
+    let rate = record.sample_rate_hz;
+    let mut notes = Vec::new();
+    let mut note = |message: String, help: &str| notes.push(warning(record, "taps", message, help));
+    let read = || used.iter().map(|i| &taps[*i]);
+    if read().any(|tap| tap.begun) {
+        note(
+            "the record begins within a ring; it was read from its first sample on".into(),
+            "start the recorder a second before the tap",
+        );
+    }
+    if let Some(times) = times(read().filter(|tap| tap.hits > 1), rate) {
+        note(
+            format!("hit more than once at {times}; read from the last hit on"),
+            "let the striker bounce off, or hold it back after the blow",
+        );
+    }
+    if let Some(times) = times(read().filter(|tap| tap.clipped > 0), rate) {
+        note(
+            format!("the sensor is at its limit after the tap at {times}; read from behind it on"),
+            "tap more softly, or turn the gain down",
+        );
+    }
+    if let Some(times) =
+        times(taps.iter().enumerate().filter(|(i, _)| !used.contains(i)).map(|(_, t)| t), rate)
+    {
+        note(
+            format!(
+                "what is heard at {times} is no clean tap (speech, handling, or too short) and was left out"
+            ),
+            "",
+        );
+    }
+    if let Some(last) = read().next_back()
+        && last.end == record.len()
+    {
+        let tail = record.len().saturating_sub((0.05 * rate).max(16.0) as usize);
+        let level = |from: usize, to: usize| -> f64 {
+            channels
+                .iter()
+                .map(|x| x[from..to].iter().map(|x| x * x).sum::<f64>() / (to - from).max(1) as f64)
+                .sum()
+        };
+        let start = (last.free + (0.05 * rate).max(16.0) as usize).min(record.len());
+        if tail > start && level(tail, record.len()) > 0.01 * level(last.free, start) {
+            note("the record ends before the ring has died to a tenth".into(), "record two seconds longer");
+        }
+    }
+    for (channel, x) in record.channels.iter().zip(channels) {
+        let drift = drift(x, rate);
+        let swing = 0.5 * (level_quantile(x, 0.999) - level_quantile(x, 0.001));
+        if drift > 0.3 * swing && drift > 5.0 {
+            notes.push(warning(
+                record,
+                &channel.name,
+                format!("this channel drifts by {} % of its swing", figures(100.0 * drift / swing, 2)),
+                "",
+            ));
+        }
+    }
+    notes
+}
+
+/// How far the middle of the signal wanders, from tenth to tenth of the record.
+fn drift(x: &[f64], rate_hz: f64) -> f64 {
+    let length = (x.len() / 10).max((0.2 * rate_hz) as usize).max(1);
+    let middles: Vec<f64> = x.chunks_exact(length.min(x.len())).map(median).collect();
+    let (low, high) = middles.iter().fold((f64::MAX, f64::MIN), |(l, h), m| (l.min(*m), h.max(*m)));
+    (high - low).max(0.0)
+}
+
+/// Cautions about the modes.
+pub(super) fn of_modes(record: &Record, modes: &[ReadMode]) -> Vec<Problem> {
+    let rate = record.sample_rate_hz;
+    let mut notes = Vec::new();
+    let mut note = |message: String, help: &str| notes.push(warning(record, "modes", message, help));
+    let hertz = |modes: Vec<&ReadMode>| {
+        let all: Vec<String> = modes.iter().map(|mode| figures(mode.frequency_hz.value, 4)).collect();
+        (!all.is_empty()).then(|| all.join(", "))
+    };
+    let of = |which: &dyn Fn(&ReadMode) -> bool| hertz(modes.iter().filter(|mode| which(mode)).collect());
+    if let Some(list) = of(&|mode| mode.loss_factor.is_none()) {
+        note(
+            format!("the record cannot resolve the damping at {list} Hz; only a bound is stated"),
+            "tap harder, record longer and in quiet, tap several times",
+        );
+    }
+    if let Some(list) = of(&|mode| mode.frequency_hz.value > 0.4 * rate && mode.level_db > -20.0) {
+        note(
+            format!(
+                "{list} Hz is near half of the sample rate ({} Hz): it may be the image of a higher mode",
+                figures(rate, 5)
+            ),
+            "record with a higher sample rate, or use the microphone",
+        );
+    }
+    if let Some(list) = of(&|mode| mode.scatter > 3.0) {
+        note(
+            format!("the taps disagree at {list} Hz beyond what noise explains; the limits are widened"),
+            "tap at one place with one striker; check for a loose part",
+        );
+    }
+    notes
+}
+
+/// The time constant of a window that the recorder laid over the record: as the user states it, or
+/// as the noise shows it that dies away with the ring.
+pub(super) fn window(
+    record: &Record,
+    fading: Option<Spread>,
+    stated: Option<f64>,
+    notes: &mut Vec<Problem>,
+) -> Option<Spread> {
+    if let Some(tau) = stated.filter(|tau| *tau > 0.0 && tau.is_finite()) {
+        return Some(Spread::exact(tau));
+    }
+    let tau = fading?;
+    notes.push(warning(
+        record,
+        "modes",
+        format!(
+            "the noise dies away with the ring: the recorder laid a window exp(-t / {}) over it, which was taken out",
+            show(tau.value, Kind::Time)
+        ),
+        "record without a window; if there was one, state its time constant",
+    ));
+    Some(tau)
+}
+
+/// The time constant of an exponential window, from what the modes leave of the segments: the noise.
+///
+/// Under a window it falls as exp(-2t / tau) to the end, without a floor. `None` unless the level
+/// falls on a straight line by 20 dB or more.
+pub(super) fn fading(rests: &[&[f64]], rate_hz: f64) -> Option<Spread> {
+    let parts = 10;
+    let shortest = rests.iter().map(|x| x.len()).min()?;
+    let length = shortest / parts;
+    if length < 24 {
+        return None;
+    }
+    let level = |i: usize| -> f64 {
+        let energy = |x: &&[f64]| {
+            let part = &x[i * length..(i + 1) * length];
+            let mean = part.iter().sum::<f64>() / length as f64;
+            part.iter().map(|x| (x - mean).powi(2)).sum::<f64>()
+        };
+        (rests.iter().map(energy).sum::<f64>() / (length * rests.len()) as f64).ln()
+    };
+    // The first part may hold the blow itself.
+    let points: Vec<(f64, f64)> =
+        (1..parts).map(|i| ((i as f64 + 0.5) * length as f64 / rate_hz, level(i))).collect();
+    let count = points.len() as f64;
+    let (x, y) =
+        (points.iter().map(|p| p.0).sum::<f64>() / count, points.iter().map(|p| p.1).sum::<f64>() / count);
+    let xx: f64 = points.iter().map(|p| (p.0 - x).powi(2)).sum();
+    let slope = points.iter().map(|p| (p.0 - x) * (p.1 - y)).sum::<f64>() / xx;
+    let rest: f64 = points.iter().map(|p| (p.1 - y - slope * (p.0 - x)).powi(2)).sum();
+    let fall = -slope * (points[points.len() - 1].0 - points[0].0);
+    let error = COVERAGE * (rest / (count - 2.0) / xx).sqrt();
+    let straight = (rest / count).sqrt() < 0.35;
+    if !(fall > 4.6 && straight && slope < 0.0) {
+        return None;
+    }
+    Some(Spread::between(-2.0 / slope, 2.0 / (-slope + error), 2.0 / (-slope - error).max(1e-9)))
+}
