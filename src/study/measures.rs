@@ -214,6 +214,13 @@ pub struct Miss {
     pub at_least: bool,
 }
 
+impl Miss {
+    /// The measure that is missed.
+    pub fn known(&self) -> Option<Measure> {
+        Measure::ALL.into_iter().find(|measure| measure.key() == self.measure)
+    }
+}
+
 /// Which targets are missed by which builds.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(transparent)]
