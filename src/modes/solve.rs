@@ -122,7 +122,7 @@ pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
         true => asked.pieces.clone(),
         false => division::first(&waves, wanted),
     };
-    for round in 0.. {
+    for round in 0..=ROUNDS + 1 {
         let layout = Layout::new(frame, &pieces).map_err(ModesFault::Frame)?;
         let matrices = layout.matrices(frame).ok_or(ModesFault::Range)?;
         let double: Vec<usize> = pieces.iter().map(|n| 2 * n).collect();
