@@ -22,12 +22,15 @@ use faer::diag::Diag;
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::linalg::evd::{ComputeEigenvectors, self_adjoint_evd, self_adjoint_evd_scratch};
 use faer::linalg::matmul::matmul;
-use faer::{Accum, Mat, MatRef, Par, Spec};
+use faer::{Accum, Mat, MatRef, Par, Scale, Spec};
 use rand::rngs::StdRng;
 use rand::{RngExt, SeedableRng};
 
 /// A residual block column below this, relative to the largest ν, carries no direction.
 const NO_DIRECTION: f64 = 1e-14;
+
+/// A vector of which projection leaves no more than this part must be projected again.
+const CANCELLED: f64 = 1e-3;
 
 /// The best approximations within the present basis.
 pub(super) struct Ritz {
@@ -150,8 +153,8 @@ impl<'a> Krylov<'a> {
         let n = self.basis.nrows();
         self.coupling = [[0.0; BLOCK]; BLOCK];
         for c in 0..BLOCK {
-            let done = self.filled + c;
             let mut column = block.subcols(c, 1).to_owned();
+            let before = column.norm_l2();
             let inner = project_out(self.basis.subcols(self.filled, c), &mut column);
             for r in 0..c {
                 self.coupling[r][c] = inner[(r, 0)];
@@ -160,24 +163,26 @@ impl<'a> Krylov<'a> {
             if norm > least {
                 self.coupling[c][c] = norm;
             }
-            // A second pass over the whole basis removes what cancellation left.
-            for _ in 0..3 {
-                if norm > least {
-                    column *= faer::Scale(1.0 / norm);
-                } else {
-                    column = Mat::from_fn(n, 1, |_, _| self.random.random_range(-1.0..1.0));
-                }
-                let before = column.norm_l2();
-                project_out(self.basis.subcols(0, done), &mut column);
-                norm = column.norm_l2();
-                if norm > 0.7 * before && before > 0.0 {
+            // Where little is left, rounding in what was taken away shows: clean against the whole basis,
+            // and begin at random where nothing is left.
+            let mut clean = norm > least && norm > CANCELLED * before;
+            for _ in 0..4 {
+                if clean {
                     break;
                 }
+                if norm <= least {
+                    column = Mat::from_fn(n, 1, |_, _| self.random.random_range(-1.0..1.0));
+                    norm = column.norm_l2();
+                }
+                column *= Scale(1.0 / norm);
+                project_out(self.basis.subcols(0, self.filled + c), &mut column);
+                norm = column.norm_l2();
+                clean = norm > 0.5;
             }
             if norm > 0.0 {
-                column *= faer::Scale(1.0 / norm);
+                column *= Scale(1.0 / norm);
             }
-            self.basis.subcols_mut(done, 1).copy_from(&column);
+            self.basis.subcols_mut(self.filled + c, 1).copy_from(&column);
         }
     }
 

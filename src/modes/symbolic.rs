@@ -15,7 +15,6 @@ use faer::sparse::linalg::cholesky::supernodal::{
     factorize_supernodal_symbolic_cholesky_scratch,
 };
 use faer::sparse::{SparseColMat, SymbolicSparseColMatRef};
-use std::hash::{DefaultHasher, Hash, Hasher};
 use std::mem::size_of;
 
 /// Order of elimination and shape of the factor for one pattern of stiffness and mass.
@@ -41,6 +40,11 @@ impl Symbolic {
     /// Those of [`Pencil::check`], and [`EigenFault::TooLarge`] when even the pattern is out of reach.
     pub fn new(pencil: &Pencil) -> Result<Symbolic, EigenFault> {
         pencil.check()?;
+        Symbolic::of_checked(pencil)
+    }
+
+    /// The same for a pencil that has been checked.
+    pub(super) fn of_checked(pencil: &Pencil) -> Result<Symbolic, EigenFault> {
         let too_large = EigenFault::TooLarge { needed: usize::MAX, allowed: u32::MAX as usize };
         let union = union(pencil.stiffness, pencil.mass);
         if union.rows.len() >= NO_SLOT as usize {
@@ -188,12 +192,18 @@ fn transposed(pattern: &Pattern) -> Pattern {
     Pattern { starts, rows }
 }
 
+/// A number that patterns share only if they are equal, but for a chance of one in 2⁶⁴.
 fn fingerprint(pencil: &Pencil) -> u64 {
-    let mut hasher = DefaultHasher::new();
+    // Four independent chains, so that multiplications do not wait for each other.
+    let mut chains = [0x9e37_79b9_7f4a_7c15_u64, 1, 2, 3];
     for matrix in [pencil.stiffness, pencil.mass] {
-        matrix.col_ptr().hash(&mut hasher);
-        matrix.row_idx().hash(&mut hasher);
+        for list in [matrix.col_ptr(), matrix.row_idx(), pencil.group] {
+            for words in list.chunks(4) {
+                for (chain, &word) in chains.iter_mut().zip(words) {
+                    *chain = (*chain ^ word as u64).wrapping_mul(0x2545_f491_4f6c_dd1d).rotate_left(29);
+                }
+            }
+        }
     }
-    pencil.group.hash(&mut hasher);
-    hasher.finish()
+    chains.iter().fold(0, |sum, chain| (sum ^ chain).wrapping_mul(0xff51_afd7_ed55_8ccd).rotate_left(31))
 }
