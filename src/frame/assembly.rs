@@ -39,8 +39,9 @@ pub(super) struct Bar {
     pub(super) piece: Piece,
 }
 
-/// The line and the piece of every member; `None` only for a frame that has faults.
+/// The line and the piece of every member; `None` for a frame that has faults or does not fit.
 pub(super) fn bars(frame: &Frame, layout: &Layout) -> Option<Vec<Bar>> {
+    layout.fits(frame).then_some(())?;
     let bar = |(member, count): (&Member, &usize)| {
         let line = Line::of(frame, member)?;
         let piece = Piece::new(frame.sections.get(member.section)?, line.length / *count as f64)?;
@@ -52,11 +53,8 @@ pub(super) fn bars(frame: &Frame, layout: &Layout) -> Option<Vec<Bar>> {
 impl Layout {
     /// The matrices of `frame` in this layout.
     ///
-    /// `None` when `frame` is not connected as the one that the layout was made for.
+    /// `None` when `frame` does not fit.
     pub fn matrices(&self, frame: &Frame) -> Option<Matrices> {
-        if frame.members.len() != self.pieces.len() || frame.points.len() != self.points.len() {
-            return None;
-        }
         let stored = self.pattern.row_idx().len();
         let mut values = [vec![0.0; stored], vec![0.0; stored], vec![0.0; stored]];
         let bars = bars(frame, self)?;

@@ -65,7 +65,7 @@ impl<'a> Statics<'a> {
     /// The faults of the frame, a mechanism, or what stopped the factorisation.
     pub fn new(frame: &'a Frame) -> Result<Statics<'a>, ModesFault> {
         let layout = Layout::new(frame, &[]).map_err(ModesFault::Frame)?;
-        let matrices = layout.matrices(frame).ok_or_else(|| ModesFault::Frame(Vec::new()))?;
+        let matrices = layout.matrices(frame).ok_or(ModesFault::Range)?;
         let floating = floating(frame, &layout, &matrices);
         let bulge = match layout.bulge(frame) {
             Some(bulge) if floating.ncols() > 0 => floating.transpose() * (&bulge * &floating),
