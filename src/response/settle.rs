@@ -166,7 +166,7 @@ impl Decay {
         kept
     }
 
-    /// The last time that the envelope exceeds `amplitude`, m (more than zero).
+    /// The last time that the envelope exceeds `amplitude`, m; nothing settles to zero.
     ///
     /// The bound gives a time after which it certainly does not. From there a march goes backwards
     /// in steps over which the envelope's square, given its slope and how far it can bend, cannot
@@ -177,8 +177,11 @@ impl Decay {
             return Settle { time: None, mode: self.largest_at(0.0) };
         }
         let endless: f64 = self.terms.iter().filter(|t| t.decay == 0.0).map(|t| t.size).sum();
-        if endless >= amplitude {
+        if endless >= amplitude && endless > 0.0 {
             return Settle { time: None, mode: self.largest_endless() };
+        }
+        if amplitude.is_nan() || amplitude <= 0.0 {
+            return Settle { time: None, mode: self.largest_at(0.0) };
         }
         let time = self.last_crossing(amplitude);
         Settle { time: Some(time), mode: self.largest_at(time) }
@@ -213,7 +216,7 @@ impl Decay {
                 sum += size;
                 slope += size * term.decay;
             }
-            if sum <= amplitude {
+            if sum <= amplitude || slope <= 0.0 {
                 return time;
             }
             let step = (sum / amplitude).ln() * sum / slope;
@@ -329,6 +332,7 @@ mod tests {
         let settle = decay.settle(1e-6);
         approx::assert_relative_eq!(settle.time.unwrap(), (start / 1e-6).ln() / 5.0, max_relative = 1e-9);
         assert_eq!(settle.mode, Some(0));
+        assert_eq!(decay.settle(0.0).time, None);
         assert_eq!(decay.settle(2e-5), Settle { time: Some(0.0), mode: Some(0) });
         approx::assert_relative_eq!(decay.motion(0, 0.0), 0.0);
     }
