@@ -1,5 +1,6 @@
 //! Response: motion in frequency and time, temperature, and the recorded tap read back.
 
+pub mod answer;
 pub mod cut;
 pub mod floor;
 pub mod frequency;
