@@ -18,9 +18,12 @@
 //! Axes: x along a member, y across, z up in the section's own drawing; global z is up.
 //! Freedoms are in the order ux uy uz rx ry rz. Every number is coherent SI.
 
+pub mod document;
 pub mod problem;
 pub mod quantity;
 
+pub mod cli;
+pub mod design;
 pub mod frame;
 pub mod material;
 pub mod modes;

@@ -15,6 +15,7 @@ mod rigid;
 #[cfg(test)]
 pub(crate) mod sample;
 mod section;
+pub mod spec;
 
 pub use assembly::Matrices;
 pub use axes::Line;

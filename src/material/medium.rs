@@ -19,6 +19,25 @@ pub enum Role {
     Void,
 }
 
+impl Role {
+    /// Every role.
+    pub const ALL: [Role; 3] = [Role::Skeleton, Role::Fill, Role::Void];
+
+    /// Its name in files.
+    pub fn name(self) -> &'static str {
+        match self {
+            Role::Skeleton => "skeleton",
+            Role::Fill => "fill",
+            Role::Void => "void",
+        }
+    }
+
+    /// The role of that name.
+    pub fn named(name: &str) -> Option<Role> {
+        Role::ALL.into_iter().find(|role| role.name() == name)
+    }
+}
+
 /// One material, at one draw of its uncertain values; coherent SI.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Medium {

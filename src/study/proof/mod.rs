@@ -5,6 +5,8 @@
 //! The verdict compares to half of the last printed digit, or to the `tolerance` of the row
 //! (`0.1 %` relative, `0.002` absolute), which then says in `because` what makes it wider.
 
+mod materials;
+
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -20,7 +22,11 @@ struct Subject {
 }
 
 /// All subjects, in the order of the ladder.
-const SUBJECTS: &[Subject] = &[];
+const SUBJECTS: &[Subject] = &[Subject {
+    name: "materials",
+    rows: include_str!("../../../data/proof/materials.csv"),
+    evaluators: materials::EVALUATORS,
+}];
 
 /// The inputs of a case.
 pub struct Inputs {

@@ -1,0 +1,163 @@
+//! Files: read whole within a limit, written whole or not at all.
+
+use crate::problem::{Place, Problem};
+use std::fs;
+use std::io::{Read, Write};
+use std::path::Path;
+
+/// Largest text file that is read, bytes.
+const LARGEST: u64 = 16 << 20;
+
+/// The text of the file at `path`.
+///
+/// # Errors
+/// A problem at the file: missing, a folder, unreadable, empty, too large, not UTF-8.
+pub fn read_text(path: &Path) -> Result<String, Problem> {
+    let bytes = read_bytes(path, LARGEST)?;
+    let text = String::from_utf8(bytes).map_err(|error| {
+        let good = error.utf8_error().valid_up_to();
+        let line = error.as_bytes()[..good].iter().filter(|b| **b == b'\n').count() + 1;
+        problem(path, format!("not UTF-8 text at byte {} in line {line}", good + 1), "save it as UTF-8")
+    })?;
+    let text = text.strip_prefix('\u{feff}').map(str::to_string).unwrap_or(text);
+    if text.trim().is_empty() {
+        let help = "write a starter with: stillbed new my-design.toml";
+        return Err(problem(path, "the file is empty".to_string(), help));
+    }
+    Ok(text)
+}
+
+/// The bytes of the file at `path`, at most `largest` of them.
+///
+/// # Errors
+/// A problem at the file: missing, a folder, unreadable, too large.
+pub fn read_bytes(path: &Path, largest: u64) -> Result<Vec<u8>, Problem> {
+    let fault = |error: std::io::Error| {
+        let help = match error.kind() {
+            std::io::ErrorKind::NotFound => neighbour(path),
+            std::io::ErrorKind::PermissionDenied => "ask for leave to read it".to_string(),
+            _ => "check the path".to_string(),
+        };
+        problem(path, format!("cannot be read: {}", plain(&error)), &help)
+    };
+    if fs::metadata(path).map_err(fault)?.is_dir() {
+        return Err(problem(path, "is a folder, not a file".to_string(), "name a file in it"));
+    }
+    let mut bytes = Vec::new();
+    fs::File::open(path).and_then(|file| file.take(largest + 1).read_to_end(&mut bytes)).map_err(fault)?;
+    if bytes.len() as u64 > largest {
+        let message = format!("larger than the {} MB that are read", largest >> 20);
+        return Err(problem(path, message, "is it the right file?"));
+    }
+    Ok(bytes)
+}
+
+/// Writes `bytes` to `path` as a whole: a file beside it takes its name once it is on the disk.
+///
+/// # Errors
+/// A problem at the file, which is then as it was.
+pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Problem> {
+    let folder = match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    let write = || -> std::io::Result<()> {
+        let mut file = tempfile::NamedTempFile::new_in(folder)?;
+        file.write_all(bytes)?;
+        file.as_file().sync_all()?;
+        readable_by_all(file.as_file())?;
+        file.persist(path).map_err(|error| error.error)?;
+        Ok(())
+    };
+    if path.is_dir() {
+        return Err(problem(path, "is a folder, not a file".to_string(), "name a file in it"));
+    }
+    write().map_err(|error| {
+        problem(
+            path,
+            format!("cannot be written: {}", plain(&error)),
+            "nothing was changed; check the folder",
+        )
+    })
+}
+
+/// True when both paths lead to one file.
+pub fn same_file(a: &Path, b: &Path) -> bool {
+    match (fs::canonicalize(a), fs::canonicalize(b)) {
+        (Ok(a), Ok(b)) => a == b,
+        _ => false,
+    }
+}
+
+/// Gives a file made for its owner alone the rights that a new file usually has.
+#[cfg(unix)]
+fn readable_by_all(file: &fs::File) -> std::io::Result<()> {
+    use std::os::unix::fs::PermissionsExt;
+    file.set_permissions(fs::Permissions::from_mode(0o644))
+}
+
+#[cfg(not(unix))]
+fn readable_by_all(_: &fs::File) -> std::io::Result<()> {
+    Ok(())
+}
+
+fn problem(path: &Path, message: String, help: &str) -> Problem {
+    Problem::error(Place::file(&path.display().to_string()), message).with_help(help)
+}
+
+/// The name of the file beside `path` that is nearest to it.
+fn neighbour(path: &Path) -> String {
+    let folder = path.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let names: Vec<String> = fs::read_dir(folder)
+        .into_iter()
+        .flatten()
+        .flatten()
+        .map(|entry| entry.file_name().to_string_lossy().into_owned())
+        .filter(|name| !name.starts_with('.'))
+        .collect();
+    let wanted = path.file_name().unwrap_or_default().to_string_lossy();
+    match crate::problem::nearest(&wanted, names.iter().map(String::as_str)) {
+        Some(name) => format!("did you mean \"{}\"?", folder.join(name).display()),
+        None => "write a starter with: stillbed new my-design.toml".to_string(),
+    }
+}
+
+/// What the system says, without the number of the error.
+fn plain(error: &std::io::Error) -> String {
+    let text = error.to_string();
+    text.split(" (os error").next().unwrap_or(&text).to_lowercase()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn said(result: Result<String, Problem>) -> String {
+        result.unwrap_err().to_string()
+    }
+
+    #[test]
+    fn files_that_cannot_serve_say_why() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = |name: &str| folder.path().join(name);
+        fs::write(path("empty.toml"), " \n").unwrap();
+        fs::write(path("latin.toml"), b"title = \"K\xf6ln\"\n").unwrap();
+        assert!(said(read_text(&path("empty.toml"))).contains("the file is empty"));
+        assert!(said(read_text(&path("latin.toml"))).contains("not UTF-8 text at byte 11 in line 1"));
+        assert!(said(read_text(&path("emty.toml"))).contains("did you mean"));
+        assert!(said(read_text(folder.path())).contains("is a folder"));
+        assert!(read_bytes(&path("latin.toml"), 4).unwrap_err().message.contains("larger than"));
+    }
+
+    #[test]
+    fn a_file_is_replaced_as_a_whole() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("out.csv");
+        write_whole(&path, b"one").unwrap();
+        write_whole(&path, b"two").unwrap();
+        assert_eq!(fs::read(&path).unwrap(), b"two");
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+        assert!(write_whole(&folder.path().join("none/out.csv"), b"x").is_err());
+        assert!(same_file(&path, &folder.path().join("./out.csv")));
+    }
+}

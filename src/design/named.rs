@@ -1,0 +1,144 @@
+//! Things of one kind by name, in the order of the file, and how a build's replace the common ones.
+
+use crate::document::Fields;
+use crate::problem::suggest;
+
+/// What the file says under one name.
+#[derive(Debug, Clone, PartialEq)]
+enum Entry<T> {
+    Stated(T),
+    /// `NAME = false`: a build does without what is common.
+    Removed,
+    /// It could not be read, which has been said.
+    Broken,
+}
+
+/// Things of one kind by name.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Named<T> {
+    entries: Vec<(String, Entry<T>)>,
+}
+
+impl<T> Default for Named<T> {
+    fn default() -> Named<T> {
+        Named { entries: Vec::new() }
+    }
+}
+
+impl<T: Clone> Named<T> {
+    /// Reads the table `key` of `parent`, each entry by `read` from the table and its name.
+    pub fn read(parent: &Fields, key: &str, read: impl Fn(&Fields, &str) -> Option<T>) -> Named<T> {
+        let mut named = Named::default();
+        let Some(table) = parent.fields(key) else {
+            return named;
+        };
+        for name in table.keys() {
+            let entry = if table.is_false(&name.value) {
+                Entry::Removed
+            } else {
+                read(&table, &name.value).map_or(Entry::Broken, Entry::Stated)
+            };
+            named.entries.push((name.value, entry));
+        }
+        table.finish();
+        named
+    }
+
+    /// Reads a table of tables, each entry closed after `read`.
+    pub fn read_tables(parent: &Fields, key: &str, read: impl Fn(&Fields) -> Option<T>) -> Named<T> {
+        Named::read(parent, key, |table, name| {
+            let fields = table.fields(name)?;
+            let found = read(&fields);
+            fields.finish();
+            found
+        })
+    }
+
+    /// These, with those of `other` in place of the ones of the same name.
+    pub fn replaced_by(&self, other: &Named<T>) -> Named<T> {
+        let mut entries = self.entries.clone();
+        for (name, entry) in &other.entries {
+            match entries.iter_mut().find(|(known, _)| known == name) {
+                Some((_, known)) => *known = entry.clone(),
+                None => entries.push((name.clone(), entry.clone())),
+            }
+        }
+        Named { entries }
+    }
+
+    /// The thing called `name`.
+    pub fn get(&self, name: &str) -> Option<&T> {
+        self.iter().find(|(known, _)| *known == name).map(|(_, thing)| thing)
+    }
+
+    /// Where `name` stands among those that are there.
+    pub fn position(&self, name: &str) -> Option<usize> {
+        self.iter().position(|(known, _)| known == name)
+    }
+
+    /// All that are there, in order.
+    pub fn iter(&self) -> impl Iterator<Item = (&str, &T)> {
+        self.entries.iter().filter_map(|(name, entry)| match entry {
+            Entry::Stated(thing) => Some((name.as_str(), thing)),
+            _ => None,
+        })
+    }
+
+    /// How many are there.
+    pub fn len(&self) -> usize {
+        self.iter().count()
+    }
+
+    /// True when there is none.
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
+    /// True when one of them could not be read.
+    pub fn is_broken(&self) -> bool {
+        self.entries.iter().any(|(_, entry)| matches!(entry, Entry::Broken))
+    }
+
+    /// Adds a thing, replacing one of the same name.
+    pub fn insert(&mut self, name: &str, thing: T) {
+        *self = self.replaced_by(&Named { entries: vec![(name.to_string(), Entry::Stated(thing))] });
+    }
+
+    /// The repair for a name that is not there, or `None` when it was stated but could not be read.
+    pub fn missing(&self, name: &str) -> Option<String> {
+        let broken = self.entries.iter().any(|(known, e)| known == name && matches!(e, Entry::Broken));
+        (!broken).then(|| suggest(name, self.iter().map(|(known, _)| known)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::document::Reader;
+    use crate::quantity::{Kind, Spread};
+
+    fn masses(text: &str) -> Named<Spread> {
+        let reader = Reader::new("d.toml", text);
+        Named::read(&reader.root(), "masses", |table, name| {
+            table.quantity(name, Kind::Mass, crate::document::Allowed::Any)
+        })
+    }
+
+    #[test]
+    fn a_build_replaces_removes_and_adds() {
+        let common = masses("[masses]\nb = \"1 kg\"\na = \"2 kg\"\n");
+        let own = masses("[masses]\na = \"3 kg\"\nb = false\nc = \"4 kg\"\n");
+        let both = common.replaced_by(&own);
+        let found: Vec<_> = both.iter().map(|(name, mass)| (name.to_string(), mass.value)).collect();
+        assert_eq!(found, [("a".to_string(), 3.0), ("c".to_string(), 4.0)]);
+        assert_eq!(common.iter().next().unwrap().0, "b");
+    }
+
+    #[test]
+    fn what_could_not_be_read_is_not_called_missing() {
+        let named = masses("[masses]\nrail = \"1 furlong\"\npost = \"1 kg\"\n");
+        assert!(named.is_broken() && named.get("rail").is_none());
+        assert_eq!(named.missing("rail"), None);
+        assert_eq!(named.missing("pst").unwrap(), "did you mean \"post\"?");
+    }
+}

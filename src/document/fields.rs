@@ -1,0 +1,409 @@
+//! One table of the file: reading its keys, and saying what is wrong with them.
+
+use super::{Allowed, Located, Reader};
+use crate::problem::{Place, Problem, suggest};
+use crate::quantity::{self, Fault, Kind, Spread};
+use std::cell::RefCell;
+use std::ops::Range;
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+/// One table of the file.
+pub struct Fields<'r, 't> {
+    reader: &'r Reader<'t>,
+    path: String,
+    span: Range<usize>,
+    table: &'r DeTable<'t>,
+    known: RefCell<Vec<String>>,
+}
+
+impl<'r, 't> Fields<'r, 't> {
+    pub(super) fn new(
+        reader: &'r Reader<'t>,
+        path: String,
+        span: Range<usize>,
+        table: &'r DeTable<'t>,
+    ) -> Fields<'r, 't> {
+        Fields { reader, path, span, table, known: RefCell::default() }
+    }
+
+    /// Where this table stands.
+    pub fn place(&self) -> Place {
+        self.reader.place(&self.span, &self.path)
+    }
+
+    /// Where `key` stands, or this table where it is absent.
+    pub fn place_of(&self, key: &str) -> Place {
+        let span = self.table.get(key).map_or(self.span.clone(), Spanned::span);
+        self.reader.place(&span, &self.key(key))
+    }
+
+    /// Dotted key of `key` in this table.
+    pub fn key(&self, key: &str) -> String {
+        let shown = if key.chars().all(|c| c.is_ascii_alphanumeric() || c == '_' || c == '-') {
+            key.to_string()
+        } else {
+            format!("\"{key}\"")
+        };
+        if self.path.is_empty() { shown } else { format!("{}.{shown}", self.path) }
+    }
+
+    /// Adds a problem.
+    pub fn say(&self, problem: Problem) {
+        self.reader.say(problem);
+    }
+
+    /// Adds a problem at `key` of this table.
+    pub fn refuse(&self, key: &str, message: impl Into<String>, help: impl Into<String>) {
+        self.reader.say(Problem::error(self.place_of(key), message).with_help(help));
+    }
+
+    /// Adds a doubt at `key` of this table.
+    pub fn doubt(&self, key: &str, message: impl Into<String>, help: impl Into<String>) {
+        self.reader.say(Problem::warning(self.place_of(key), message).with_help(help));
+    }
+
+    /// True when the file has `key` here.
+    pub fn has(&self, key: &str) -> bool {
+        self.know(key);
+        self.table.contains_key(key)
+    }
+
+    /// Says that `key` is missing where the file does not have it.
+    pub fn need(&self, key: &str, example: &str) {
+        if !self.has(key) {
+            self.reader.say(
+                Problem::error(self.place_of(key), format!("\"{key}\" is missing"))
+                    .with_help(format!("add {key} = {example}")),
+            );
+        }
+    }
+
+    /// Names every key of this table that nobody asked for.
+    pub fn finish(self) {
+        let known = self.known.borrow();
+        for (key, _) in self.table {
+            let name: &str = key.get_ref();
+            if !known.iter().any(|k| k == name) {
+                let place = self.reader.place(&key.span(), &self.key(name));
+                let near = suggest(name, known.iter().map(String::as_str));
+                self.reader
+                    .say(Problem::error(place, format!("\"{name}\" is not known here")).with_help(near));
+            }
+        }
+    }
+
+    /// The text at `key`.
+    pub fn text(&self, key: &str) -> Option<Located<String>> {
+        let value = self.value(key)?;
+        self.as_text(key, value, "text in double quotes")
+    }
+
+    /// The truth value at `key`.
+    pub fn flag(&self, key: &str) -> Option<bool> {
+        let value = self.value(key)?;
+        let flag = value.get_ref().as_bool();
+        if flag.is_none() {
+            self.wrong_type(key, value, "true or false", "true");
+        }
+        flag
+    }
+
+    /// The quantity at `key`, as text, as `{ value, low, high }`, or bare where it is a ratio.
+    pub fn quantity(&self, key: &str, kind: Kind, allowed: Allowed) -> Option<Spread> {
+        Some(self.quantities(key, kind, 1, allowed)?[0])
+    }
+
+    /// The list of `count` quantities at `key`, each with its spread.
+    pub fn quantities(&self, key: &str, kind: Kind, count: usize, allowed: Allowed) -> Option<Vec<Spread>> {
+        let value = self.value(key)?;
+        let DeValue::Table(table) = value.get_ref() else {
+            let values = self.numbers(&self.key(key), value, kind, count, allowed)?;
+            return Some(values.into_iter().map(Spread::exact).collect());
+        };
+        let fields = Fields::new(self.reader, self.key(key), value.span(), table);
+        let example = format!("\"{}\"", kind.example());
+        for part in ["value", "low", "high"] {
+            fields.need(part, &example);
+        }
+        let read = |part: &str| {
+            fields.value(part).and_then(|v| self.numbers(&fields.key(part), v, kind, count, allowed))
+        };
+        let (value, low, high) = (read("value"), read("low"), read("high"));
+        let spreads = value.zip(low).zip(high).and_then(|((value, low), high)| {
+            let mut spreads = Vec::new();
+            for i in 0..count {
+                spreads.push(fields.spread(value[i], low[i], high[i], kind, (i, count))?);
+            }
+            Some(spreads)
+        });
+        fields.finish();
+        spreads
+    }
+
+    /// The list of `count` plain quantities at `key`, such as a point.
+    pub fn list(&self, key: &str, kind: Kind, count: usize, allowed: Allowed) -> Option<Vec<f64>> {
+        let value = self.value(key)?;
+        self.numbers(&self.key(key), value, kind, count, allowed)
+    }
+
+    /// The numbers of a size such as `"60 x 40 x 3 mm"` at `key`, each more than zero.
+    ///
+    /// `counts` are the numbers of sizes allowed, the usual one first.
+    pub fn size(&self, key: &str, counts: &[usize]) -> Option<Vec<f64>> {
+        let value = self.value(key)?;
+        let text = self.as_text(key, value, "a size in double quotes, as in \"60 x 40 x 3 mm\"")?.value;
+        let found = text.to_lowercase().replace('×', "x").split('x').count();
+        let count = if counts.contains(&found) { found } else { counts[0] };
+        let sizes = self.heed(key, quantity::size(&text, Kind::Length, count))?;
+        if let Some(size) = sizes.iter().find(|s| **s <= 0.0) {
+            self.refuse(
+                key,
+                format!("{} in \"{text}\" must be more than zero", quantity::show(*size, Kind::Length)),
+                "write the outer sizes, then the wall",
+            );
+            return None;
+        }
+        Some(sizes)
+    }
+
+    /// The range at `key`, such as `"0.3 to 0.8 mm"`.
+    pub fn range(&self, key: &str, kind: Kind) -> Option<(f64, f64)> {
+        let text = self.text(key)?;
+        self.heed(key, quantity::range(&text.value, kind))
+    }
+
+    /// The ratio at `key`, such as `"100 : 30"`.
+    pub fn ratio(&self, key: &str) -> Option<(f64, f64)> {
+        let text = self.text(key)?;
+        self.heed(key, quantity::ratio(&text.value))
+    }
+
+    /// The whole numbers from 1 at `key`.
+    pub fn counts(&self, key: &str) -> Option<Vec<usize>> {
+        let value = self.value(key)?;
+        let read = |item: &Spanned<DeValue>| {
+            let count = item.get_ref().as_integer().and_then(|i| i.as_str().parse::<usize>().ok());
+            if count.is_none_or(|n| n < 1) {
+                self.wrong_type(key, item, "a whole number from 1", "[1, 2]");
+            }
+            count.filter(|n| *n >= 1)
+        };
+        match value.get_ref() {
+            DeValue::Array(items) => items.iter().map(read).collect(),
+            _ => Some(vec![read(value)?]),
+        }
+    }
+
+    /// The names at `key`: one text or a list of them.
+    pub fn names(&self, key: &str) -> Option<Vec<Located<String>>> {
+        let value = self.value(key)?;
+        match value.get_ref() {
+            DeValue::Array(items) => {
+                items.iter().map(|item| self.as_text(key, item, "a name in double quotes")).collect()
+            }
+            _ => Some(vec![self.as_text(key, value, "a name, or a list of names")?]),
+        }
+    }
+
+    /// The table at `key`.
+    pub fn fields(&self, key: &str) -> Option<Fields<'r, 't>> {
+        let value = self.value(key)?;
+        self.as_fields(key, value)
+    }
+
+    /// Every entry of this table that is a table itself, in the order of the file.
+    pub fn entries(&self) -> Vec<(Located<String>, Fields<'r, 't>)> {
+        let mut entries = Vec::new();
+        for name in self.keys() {
+            if let Some(fields) = self.fields(&name.value) {
+                entries.push((name, fields));
+            }
+        }
+        entries
+    }
+
+    /// Every key of this table, in the order of the file; all of them become known.
+    pub fn keys(&self) -> Vec<Located<String>> {
+        let mut keys: Vec<_> = self.table.keys().collect();
+        keys.sort_by_key(|key| key.span().start);
+        keys.iter()
+            .map(|key| {
+                let name: &str = key.get_ref();
+                self.know(name);
+                Located { value: name.to_string(), place: self.reader.place(&key.span(), &self.key(name)) }
+            })
+            .collect()
+    }
+
+    /// The tables of the list at `key`.
+    pub fn array(&self, key: &str) -> Option<Vec<Fields<'r, 't>>> {
+        let value = self.value(key)?;
+        let Some(items) = value.get_ref().as_array() else {
+            self.wrong_type(key, value, "a list", "[{ … }]");
+            return None;
+        };
+        items.iter().enumerate().map(|(i, item)| self.as_fields(&format!("{key}[{}]", i + 1), item)).collect()
+    }
+
+    /// True when `key` holds `false`, by which a build does without a common thing.
+    pub fn is_false(&self, key: &str) -> bool {
+        self.table.get(key).is_some_and(|v| v.get_ref().as_bool() == Some(false))
+    }
+
+    /// True when `key` holds a table.
+    pub fn is_table(&self, key: &str) -> bool {
+        self.table.get(key).is_some_and(|v| v.get_ref().is_table())
+    }
+
+    /// True when `key` holds just `text`.
+    pub fn is_text(&self, key: &str, text: &str) -> bool {
+        self.value(key).is_some_and(|v| v.get_ref().as_str().is_some_and(|found| found.trim() == text))
+    }
+
+    fn know(&self, key: &str) {
+        let mut known = self.known.borrow_mut();
+        if !known.iter().any(|k| k == key) {
+            known.push(key.to_string());
+        }
+    }
+
+    fn value(&self, key: &str) -> Option<&'r Spanned<DeValue<'t>>> {
+        self.know(key);
+        self.table.get(key)
+    }
+
+    fn as_fields(&self, key: &str, value: &'r Spanned<DeValue<'t>>) -> Option<Fields<'r, 't>> {
+        let path = if key.contains('[') { self.indexed(key) } else { self.key(key) };
+        match value.get_ref() {
+            DeValue::Table(table) => Some(Fields::new(self.reader, path, value.span(), table)),
+            _ => {
+                self.wrong_type(key, value, "a table", "{ … }");
+                None
+            }
+        }
+    }
+
+    fn indexed(&self, key: &str) -> String {
+        if self.path.is_empty() { key.to_string() } else { format!("{}.{key}", self.path) }
+    }
+
+    fn as_text(&self, key: &str, value: &Spanned<DeValue>, wanted: &str) -> Option<Located<String>> {
+        match value.get_ref().as_str() {
+            Some(text) => Some(Located {
+                value: text.to_string(),
+                place: self.reader.place(&value.span(), &self.key(key)),
+            }),
+            None => {
+                self.wrong_type(key, value, wanted, "\"…\"");
+                None
+            }
+        }
+    }
+
+    fn wrong_type(&self, key: &str, value: &Spanned<DeValue>, wanted: &str, example: &str) {
+        let found = match value.get_ref() {
+            DeValue::Integer(_) | DeValue::Float(_) => {
+                let text = self.reader.text.get(value.span()).unwrap_or("a number");
+                format!("the bare number {text}")
+            }
+            DeValue::String(text) => format!("the text \"{text}\""),
+            DeValue::Boolean(flag) => flag.to_string(),
+            DeValue::Datetime(_) => "a date".to_string(),
+            DeValue::Array(_) => "a list".to_string(),
+            DeValue::Table(_) => "a table".to_string(),
+        };
+        let place = self.reader.place(&value.span(), &self.key(key));
+        self.reader.say(
+            Problem::error(place, format!("{found} stands where {wanted} is expected"))
+                .with_help(format!("write it like {example}")),
+        );
+    }
+
+    fn heed<T>(&self, key: &str, read: Result<T, Fault>) -> Option<T> {
+        read.map_err(|fault| self.refuse(key, fault.message, fault.help)).ok()
+    }
+
+    /// Numbers in SI of one value: text with units, or a bare number where a ratio is asked for.
+    fn numbers(
+        &self,
+        path: &str,
+        value: &Spanned<DeValue>,
+        kind: Kind,
+        count: usize,
+        allowed: Allowed,
+    ) -> Option<Vec<f64>> {
+        let place = self.reader.place(&value.span(), path);
+        let say = |message: String, help: String| {
+            self.reader.say(Problem::error(place.clone(), message).with_help(help));
+        };
+        let bare = self.reader.text.get(value.span()).unwrap_or_default();
+        let numbers = match value.get_ref() {
+            DeValue::String(text) => {
+                let read = if count == 1 {
+                    quantity::single(text, kind).map(|v| vec![v])
+                } else {
+                    quantity::list(text, kind, count)
+                };
+                read.map_err(|fault| say(fault.message, fault.help)).ok()?
+            }
+            DeValue::Integer(_) | DeValue::Float(_) if kind == Kind::Ratio && count == 1 => {
+                let number = bare.replace('_', "").parse::<f64>().ok().filter(|n| n.is_finite());
+                if number.is_none() {
+                    say(format!("{bare} is no finite number"), "write a finite number".to_string());
+                }
+                vec![number?]
+            }
+            DeValue::Integer(_) | DeValue::Float(_) => {
+                let unit = kind.example().trim_start_matches(|c: char| !c.is_alphabetic());
+                say(
+                    format!("the bare number {bare} has no unit; {} is expected", kind.name()),
+                    format!("write \"{bare} {unit}\", if {unit} is meant"),
+                );
+                return None;
+            }
+            _ => {
+                say(
+                    format!("{} is expected here", kind.name()),
+                    format!("write it like \"{}\"", kind.example()),
+                );
+                return None;
+            }
+        };
+        for number in &numbers {
+            if let Some(rule) = allowed.refuse(*number, kind) {
+                say(
+                    format!("{} {rule}", quantity::show(*number, kind)),
+                    format!("write it like \"{}\"", kind.example()),
+                );
+                return None;
+            }
+        }
+        Some(numbers)
+    }
+
+    /// Checks the order of a spread and gives it its place among the uncertain quantities.
+    fn spread(
+        &self,
+        value: f64,
+        low: f64,
+        high: f64,
+        kind: Kind,
+        (item, count): (usize, usize),
+    ) -> Option<Spread> {
+        if !(low <= value && value <= high) {
+            let show = |v| quantity::show_digits(v, kind, 6);
+            self.refuse(
+                "value",
+                format!("{} does not lie between low {} and high {}", show(value), show(low), show(high)),
+                "low is the 5 % limit and high the 95 % limit around the value",
+            );
+            return None;
+        }
+        if low == high {
+            return Some(Spread::exact(value));
+        }
+        let key = if count > 1 { format!("{}[{}]", self.path, item + 1) } else { self.path.clone() };
+        Some(self.reader.register(&key, Spread::between(value, low, high), kind))
+    }
+}

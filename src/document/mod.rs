@@ -1,0 +1,203 @@
+//! The design file as a tree whose every value knows its place.
+//!
+//! A [`Reader`] parses TOML and collects every problem in one pass; a [`Fields`] is one table
+//! of it. Reading a key makes it known, so that [`Fields::finish`] can name the keys that
+//! nobody asked for. What cannot be read is `None` and has been said.
+
+mod fields;
+
+pub use fields::Fields;
+
+use crate::problem::{Place, Problem};
+use crate::quantity::{self, Kind, Spread};
+use std::cell::RefCell;
+use std::ops::Range;
+use toml::Spanned;
+use toml::de::DeTable;
+
+/// A value with the place where it was read.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Located<T> {
+    /// What was read.
+    pub value: T,
+    /// Where.
+    pub place: Place,
+}
+
+/// How an uncertain quantity is distributed between its 5 % and 95 % limits.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Law {
+    /// Its logarithm is normal on each side of the value: loss factors, stiffnesses, moduli.
+    LogNormal,
+    /// It is normal on each side of the value.
+    Normal,
+}
+
+/// A quantity that has a spread; its place in the list is its [`Spread::index`].
+#[derive(Debug, Clone, PartialEq)]
+pub struct Uncertain {
+    /// Dotted key in the design, or `materials.NAME.property` of the table.
+    pub key: String,
+    /// Stated value and limits.
+    pub spread: Spread,
+    /// Its distribution.
+    pub law: Law,
+}
+
+/// The values that a quantity may have.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Allowed {
+    /// Any finite value.
+    Any,
+    /// More than zero.
+    Positive,
+    /// Zero or more.
+    NotNegative,
+    /// From the first to the second, both included.
+    Between(f64, f64),
+}
+
+impl Allowed {
+    fn refuse(self, value: f64, kind: Kind) -> Option<String> {
+        let (holds, allowed) = match self {
+            Allowed::Any => (true, String::new()),
+            Allowed::Positive => (value > 0.0, "must be more than zero".to_string()),
+            Allowed::NotNegative => (value >= 0.0, "must not be negative".to_string()),
+            Allowed::Between(low, high) => (
+                value >= low && value <= high,
+                format!("must be from {} to {}", quantity::show(low, kind), quantity::show(high, kind)),
+            ),
+        };
+        (!holds).then_some(allowed)
+    }
+}
+
+/// Reads one file and remembers everything wrong with it.
+pub struct Reader<'t> {
+    file: &'t str,
+    text: &'t str,
+    root: Spanned<DeTable<'t>>,
+    problems: RefCell<Vec<Problem>>,
+    uncertain: RefCell<Vec<Uncertain>>,
+}
+
+impl<'t> Reader<'t> {
+    /// Parses `text`, read from `file`; errors of TOML itself become problems.
+    pub fn new(file: &'t str, text: &'t str) -> Reader<'t> {
+        let (root, errors) = DeTable::parse_recoverable(text);
+        let mut problems: Vec<Problem> = Vec::new();
+        for error in errors {
+            let span = error.span().unwrap_or(0..0);
+            let place = Place::in_text(file, text, &span, "");
+            if problems.iter().all(|p| p.place.line != place.line) {
+                problems.push(
+                    Problem::error(place, format!("not TOML: {}", error.message()))
+                        .with_help("mend the line; text stands in double quotes"),
+                );
+            }
+        }
+        Reader { file, text, root, problems: RefCell::new(problems), uncertain: RefCell::default() }
+    }
+
+    /// The whole file as one table.
+    pub fn root(&self) -> Fields<'_, 't> {
+        Fields::new(self, String::new(), self.root.span(), self.root.get_ref())
+    }
+
+    /// Adds a problem found by a later check.
+    pub fn say(&self, problem: Problem) {
+        self.problems.borrow_mut().push(problem);
+    }
+
+    /// Everything said so far, in the order of the file, and the quantities with a spread.
+    pub fn finish(self) -> (Vec<Problem>, Vec<Uncertain>) {
+        let mut problems = self.problems.into_inner();
+        problems.sort_by_key(|p| (p.place.line.unwrap_or(0), p.place.column.unwrap_or(0)));
+        problems.dedup();
+        (problems, self.uncertain.into_inner())
+    }
+
+    fn place(&self, span: &Range<usize>, key: &str) -> Place {
+        Place::in_text(self.file, self.text, span, key)
+    }
+
+    fn register(&self, key: &str, mut spread: Spread, kind: Kind) -> Spread {
+        let mut list = self.uncertain.borrow_mut();
+        spread.index = Some(list.len());
+        let law = match kind {
+            Kind::Ratio if !key.ends_with("loss") && !key.ends_with("loss_factor") => Law::Normal,
+            Kind::Length | Kind::Expansion | Kind::TemperatureChange | Kind::Temperature => Law::Normal,
+            _ if spread.low > 0.0 => Law::LogNormal,
+            _ => Law::Normal,
+        };
+        list.push(Uncertain { key: key.to_string(), spread, law });
+        spread
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn problems(text: &str, read: impl FnOnce(&Fields)) -> Vec<String> {
+        let reader = Reader::new("d.toml", text);
+        let root = reader.root();
+        read(&root);
+        root.finish();
+        reader.finish().0.iter().map(Problem::to_string).collect()
+    }
+
+    #[test]
+    fn unknown_keys_are_named_with_the_nearest() {
+        let said = problems("titel = \"a\"\n", |f| {
+            f.text("title");
+        });
+        assert_eq!(said, ["d.toml:1:1  titel: \"titel\" is not known here; did you mean \"title\"?"]);
+    }
+
+    #[test]
+    fn a_bare_number_is_refused_with_a_unit_to_add() {
+        let said = problems("mass = 6\n", |f| {
+            f.quantity("mass", Kind::Mass, Allowed::Positive);
+        });
+        assert_eq!(
+            said,
+            [
+                "d.toml:1:8  mass: the bare number 6 has no unit; a mass is expected; write \"6 kg\", if kg is meant"
+            ]
+        );
+    }
+
+    #[test]
+    fn spreads_are_registered_in_order() {
+        let text = "e = { value = \"18 GPa\", low = \"14 GPa\", high = \"24 GPa\" }\nloss_factor = 0.02\n";
+        let reader = Reader::new("d.toml", text);
+        let root = reader.root();
+        let e = root.quantity("e", Kind::Stress, Allowed::Positive).unwrap();
+        let loss = root.quantity("loss_factor", Kind::Ratio, Allowed::NotNegative).unwrap();
+        assert_eq!((e.value, e.low, e.high, e.index), (18e9, 14e9, 24e9, Some(0)));
+        assert!(loss.is_exact() && loss.index.is_none());
+        root.finish();
+        let (said, uncertain) = reader.finish();
+        assert_eq!((said.len(), uncertain[0].key.as_str(), uncertain[0].law), (0, "e", Law::LogNormal));
+    }
+
+    #[test]
+    fn faults_of_one_pass_stand_in_file_order() {
+        let said = problems("a = \"1 m\"\nb = -1\nc = \"2 lb\"\n", |f| {
+            f.quantity("c", Kind::Length, Allowed::Any);
+            f.quantity("b", Kind::Ratio, Allowed::NotNegative);
+            f.quantity("a", Kind::Mass, Allowed::Any);
+        });
+        assert_eq!(said.len(), 3);
+        assert!(said[0].starts_with("d.toml:1:5  a: "));
+        assert!(said[1].contains("-1 must not be negative"));
+        assert!(said[2].contains("\"2 lb\" is not a length"));
+    }
+
+    #[test]
+    fn broken_toml_is_placed() {
+        let said = problems("a = \n", |_| ());
+        assert!(said[0].starts_with("d.toml:1:"), "{said:?}");
+    }
+}

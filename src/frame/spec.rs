@@ -1,0 +1,266 @@
+//! What the design file says of the wire drawing: points, members, masses, feet, anchors, joints.
+
+use crate::document::{Allowed, Fields, Located};
+use crate::problem::Place;
+use crate::quantity::{Kind, Spread};
+
+/// Names of the freedoms, in their order.
+pub const FREEDOMS: [&str; 6] = ["ux", "uy", "uz", "rx", "ry", "rz"];
+
+/// A point of the wire drawing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PointSpec {
+    /// Global position, m.
+    pub position: [f64; 3],
+    /// Where it is stated.
+    pub place: Place,
+}
+
+/// A member between two points.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MemberSpec {
+    /// Name of the first point.
+    pub from: Located<String>,
+    /// Name of the last point.
+    pub to: Located<String>,
+    /// Name of its section.
+    pub section: Located<String>,
+    /// Where the section's z points, global axes; `None` is global z, or global y when upright.
+    pub up: Option<Located<[f64; 3]>>,
+    /// From the line between the points to the member's own line, global axes, m.
+    pub offset: [f64; 3],
+    /// Joint at the first point.
+    pub joint_from: Option<Located<String>>,
+    /// Joint at the last point.
+    pub joint_to: Option<Located<String>>,
+    /// Where it is stated.
+    pub place: Place,
+}
+
+/// A mass carried at a point.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MassSpec {
+    /// Name of the point.
+    pub at: Located<String>,
+    /// kg.
+    pub mass: Spread,
+    /// From the point to the centre of the mass, global axes, m.
+    pub offset: [f64; 3],
+    /// About its own centre and global axes, kg m2.
+    pub inertia: [f64; 3],
+    /// Where it is stated.
+    pub place: Place,
+}
+
+/// A spring to ground, the same at each of its points.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FootSpec {
+    /// Names of the points.
+    pub at: Vec<Located<String>>,
+    /// Along global x, y, z, N/m.
+    pub stiffness: [Spread; 3],
+    /// About global x, y, z, N m/rad; absent is zero.
+    pub turning: Option<[Spread; 3]>,
+    /// Loss factor.
+    pub loss: Spread,
+    /// Where it is stated.
+    pub place: Place,
+}
+
+/// Rigid hold of some freedoms to ground.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AnchorSpec {
+    /// Names of the points.
+    pub at: Vec<Located<String>>,
+    /// Which freedoms are held, global axes.
+    pub hold: [bool; 6],
+    /// Where it is stated.
+    pub place: Place,
+}
+
+/// A spring between a member's end and its point; member axes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JointSpec {
+    /// By freedom, N/m and N m/rad; `None` is rigid, zero is free.
+    pub stiffness: [Option<Spread>; 6],
+    /// Loss factor.
+    pub loss: Spread,
+    /// Where it is stated.
+    pub place: Place,
+}
+
+fn vector(list: Vec<f64>) -> Option<[f64; 3]> {
+    list.try_into().ok()
+}
+
+impl PointSpec {
+    /// Reads the point named `name` of the table of points.
+    pub fn read(points: &Fields, name: &str) -> Option<PointSpec> {
+        let position = vector(points.list(name, Kind::Length, 3, Allowed::Any)?)?;
+        Some(PointSpec { position, place: points.place_of(name) })
+    }
+}
+
+impl MemberSpec {
+    /// Reads one member.
+    pub fn read(fields: &Fields) -> Option<MemberSpec> {
+        fields.need("from", "\"POINT\"");
+        fields.need("to", "\"POINT\"");
+        fields.need("section", "\"SECTION\"");
+        let (from, to, section) = (fields.text("from"), fields.text("to"), fields.text("section"));
+        let up = fields.list("up", Kind::Ratio, 3, Allowed::Any).and_then(vector);
+        let offset = length_vector(fields, "offset");
+        let (joint_from, joint_to) = (fields.text("joint_from"), fields.text("joint_to"));
+        Some(MemberSpec {
+            from: from?,
+            to: to?,
+            section: section?,
+            up: up.map(|value| Located { value, place: fields.place_of("up") }),
+            offset,
+            joint_from,
+            joint_to,
+            place: fields.place(),
+        })
+    }
+}
+
+impl MassSpec {
+    /// Reads one mass.
+    pub fn read(fields: &Fields) -> Option<MassSpec> {
+        fields.need("at", "\"POINT\"");
+        fields.need("mass", "\"6.2 kg\"");
+        let at = fields.text("at");
+        let mass = fields.quantity("mass", Kind::Mass, Allowed::NotNegative);
+        let offset = length_vector(fields, "offset");
+        let inertia = fields
+            .list("inertia", Kind::Inertia, 3, Allowed::NotNegative)
+            .and_then(vector)
+            .unwrap_or_default();
+        if let [x, y, z] = inertia
+            && (x > y + z || y > z + x || z > x + y)
+        {
+            fields.refuse(
+                "inertia",
+                "one moment of inertia is larger than the other two together, which no body has",
+                "state the three about the mass's own centre",
+            );
+        }
+        Some(MassSpec { at: at?, mass: mass?, offset, inertia, place: fields.place() })
+    }
+}
+
+impl FootSpec {
+    /// Reads one kind of foot.
+    pub fn read(fields: &Fields) -> Option<FootSpec> {
+        fields.need("at", "[\"POINT\"]");
+        fields.need("stiffness", "\"20, 20, 80 N/um\"");
+        let at = fields.names("at");
+        let read = |key, kind| -> Option<[Spread; 3]> {
+            fields.quantities(key, kind, 3, Allowed::NotNegative)?.try_into().ok()
+        };
+        let stiffness = read("stiffness", Kind::Stiffness);
+        let turning = read("turning", Kind::TurningStiffness);
+        let loss = loss(fields);
+        Some(FootSpec { at: at?, stiffness: stiffness?, turning, loss, place: fields.place() })
+    }
+}
+
+impl AnchorSpec {
+    /// Reads one anchor.
+    pub fn read(fields: &Fields) -> Option<AnchorSpec> {
+        fields.need("at", "[\"POINT\"]");
+        fields.need("hold", "\"ux uy uz rx ry rz\"");
+        let (at, text) = (fields.names("at"), fields.text("hold"));
+        let mut hold = [false; 6];
+        for word in text?.value.split([' ', ',']).filter(|w| !w.is_empty()) {
+            match FREEDOMS.iter().position(|freedom| *freedom == word) {
+                Some(i) => hold[i] = true,
+                None => {
+                    fields.refuse("hold", format!("\"{word}\" is no freedom"), "known: ux uy uz rx ry rz")
+                }
+            }
+        }
+        if hold == [false; 6] {
+            fields.refuse("hold", "the anchor holds nothing", "name freedoms, as in \"ux uy uz\"");
+        }
+        Some(AnchorSpec { at: at?, hold, place: fields.place() })
+    }
+}
+
+impl JointSpec {
+    /// Reads one joint.
+    pub fn read(fields: &Fields) -> Option<JointSpec> {
+        fields.need("stiffness", "{ rx = \"40 kN m/rad\" }");
+        let springs = fields.fields("stiffness")?;
+        let mut stiffness = [None; 6];
+        for (i, name) in FREEDOMS.iter().enumerate() {
+            let kind = if i < 3 { Kind::Stiffness } else { Kind::TurningStiffness };
+            stiffness[i] = springs.quantity(name, kind, Allowed::NotNegative);
+        }
+        if stiffness.iter().all(Option::is_none) {
+            fields.refuse("stiffness", "the joint names no freedom", "name one, as in rx = \"40 kN m/rad\"");
+        }
+        springs.finish();
+        Some(JointSpec { stiffness, loss: loss(fields), place: fields.place() })
+    }
+}
+
+fn loss(fields: &Fields) -> Spread {
+    fields.quantity("loss", Kind::Ratio, Allowed::Between(0.0, 10.0)).unwrap_or(Spread::exact(0.0))
+}
+
+fn length_vector(fields: &Fields, key: &str) -> [f64; 3] {
+    fields.list(key, Kind::Length, 3, Allowed::Any).and_then(vector).unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::document::Reader;
+
+    fn read<T>(text: &str, spec: impl Fn(&Fields) -> Option<T>) -> (Option<T>, Vec<String>) {
+        let reader = Reader::new("d.toml", text);
+        let root = reader.root();
+        let found = spec(&root);
+        root.finish();
+        (found, reader.finish().0.iter().map(|p| p.to_string()).collect())
+    }
+
+    #[test]
+    fn a_foot_has_three_springs_with_one_loss() {
+        let (foot, said) =
+            read("at = [\"a\", \"b\"]\nstiffness = \"20, 20, 80 N/um\"\nloss = 0.1\n", FootSpec::read);
+        let foot = foot.unwrap();
+        assert!(said.is_empty());
+        assert_eq!((foot.at.len(), foot.stiffness[2].value, foot.loss.value), (2, 80e6, 0.1));
+    }
+
+    #[test]
+    fn a_joint_is_rigid_where_it_names_no_freedom() {
+        let (joint, said) = read("stiffness = { rx = \"40 kN m/rad\" }\n", JointSpec::read);
+        let joint = joint.unwrap();
+        assert!(said.is_empty());
+        assert_eq!(joint.stiffness.iter().flatten().count(), 1);
+        assert_eq!(joint.stiffness[3].unwrap().value, 40e3);
+    }
+
+    #[test]
+    fn an_anchor_names_the_freedoms_it_knows() {
+        let (_, said) = read("at = \"a\"\nhold = \"ux uq\"\n", AnchorSpec::read);
+        assert_eq!(said, ["d.toml:2:8  hold: \"uq\" is no freedom; known: ux uy uz rx ry rz"]);
+    }
+
+    #[test]
+    fn an_impossible_inertia_is_refused() {
+        let text = "at = \"a\"\nmass = \"1 kg\"\ninertia = \"1, 0.1, 0.1 kg m2\"\n";
+        assert!(read(text, MassSpec::read).1[0].contains("which no body has"));
+    }
+
+    #[test]
+    fn a_member_lacks_what_it_needs() {
+        let (member, said) = read("from = \"a\"\n", MemberSpec::read);
+        assert!(member.is_none());
+        assert_eq!(said.len(), 2);
+        assert!(said[0].contains("\"to\" is missing; add to = \"POINT\""));
+    }
+}

@@ -1,0 +1,284 @@
+//! What the design file says of materials of its own and of mixes.
+
+use super::{Figure, GrainShape, Material, Property, Role};
+use crate::document::{Allowed, Fields, Located};
+use crate::problem::{Place, suggest};
+use crate::quantity::{Kind, Spread};
+
+/// One ingredient and its share by weight.
+#[derive(Debug, Clone, PartialEq)]
+pub struct IngredientSpec {
+    /// Name of its material.
+    pub of: Located<String>,
+    /// Share of the whole by weight, in the parts that the recipe counts in.
+    pub share: Spread,
+}
+
+/// A class of grains.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AggregateSpec {
+    /// Material and share.
+    pub ingredient: IngredientSpec,
+    /// Smallest and largest grain, m.
+    pub grain: Option<(f64, f64)>,
+    /// Form of the grains; absent is that of the material.
+    pub shape: Option<GrainShape>,
+    /// Volume share of solid when poured.
+    pub loose: Option<Spread>,
+    /// Volume share of solid when vibrated.
+    pub packed: Option<Spread>,
+    /// Where it is stated.
+    pub place: Place,
+}
+
+/// How much air the cast fill holds.
+#[derive(Debug, Clone, PartialEq)]
+pub enum AirSpec {
+    /// From the binder demand of the packed grains.
+    Predict,
+    /// By volume.
+    Stated(Spread),
+}
+
+/// What a test bar of the mix gave, in place of the prediction.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct MeasuredSpec {
+    /// kg/m3.
+    pub density: Option<Spread>,
+    /// Pa.
+    pub youngs_modulus: Option<Spread>,
+    /// Ratio.
+    pub loss_factor: Option<Spread>,
+}
+
+/// A fill given as a recipe.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MixSpec {
+    /// Resin with its hardener.
+    pub binder: IngredientSpec,
+    /// At least one class of grains.
+    pub aggregates: Vec<AggregateSpec>,
+    /// Colour.
+    pub pigment: Option<IngredientSpec>,
+    /// Air.
+    pub air: AirSpec,
+    /// Resin to hardener by weight.
+    pub hardener_ratio: Option<(f64, f64)>,
+    /// Measurements.
+    pub measured: MeasuredSpec,
+    /// Where it is stated.
+    pub place: Place,
+}
+
+/// A material that the design states itself, or of which it states some properties.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MaterialSpec {
+    /// What it is there for.
+    pub role: Option<Role>,
+    /// Its properties.
+    pub figures: Vec<(Property, Spread)>,
+    /// Where it is stated.
+    pub place: Place,
+}
+
+impl MaterialSpec {
+    /// Reads one material.
+    pub fn read(fields: &Fields) -> Option<MaterialSpec> {
+        let role = fields.text("role").and_then(|found| {
+            let role = Role::named(&found.value);
+            if role.is_none() {
+                let message = format!("\"{}\" is no role", found.value);
+                fields.refuse("role", message, "known: skeleton, fill, void");
+            }
+            role
+        });
+        let mut figures = Vec::new();
+        for property in Property::ALL {
+            if let Some(spread) = fields.quantity(property.name(), property.kind(), Allowed::Any) {
+                for problem in property.judge(&spread, &fields.place_of(property.name())) {
+                    fields.say(problem);
+                }
+                figures.push((*property, spread));
+            }
+        }
+        Some(MaterialSpec { role, figures, place: fields.place() })
+    }
+
+    /// `known`, or a new material called `name`, with what is stated here in place of what was.
+    pub fn over(&self, known: Option<&Material>, name: &str) -> Material {
+        let mut material = known.cloned().unwrap_or(Material::new(name, Role::Skeleton));
+        material.role = self.role.unwrap_or(material.role);
+        for (property, spread) in &self.figures {
+            material.set(*property, Figure::stated(*spread, "design"));
+        }
+        material
+    }
+}
+
+impl MixSpec {
+    /// Reads one mix.
+    pub fn read(fields: &Fields) -> Option<MixSpec> {
+        fields.need("binder", "{ of = \"epoxy\", share = 20 }");
+        fields.need("aggregates", "[{ of = \"quartz sand\", share = 80, grain = \"0.3 to 0.8 mm\" }]");
+        let binder = fields.fields("binder").and_then(closed(IngredientSpec::read));
+        let pigment = fields.fields("pigment").and_then(closed(IngredientSpec::read));
+        let aggregates: Option<Vec<_>> = fields
+            .array("aggregates")
+            .and_then(|list| list.into_iter().map(closed(AggregateSpec::read)).collect());
+        let air = read_air(fields);
+        let hardener_ratio = fields.ratio("hardener_ratio");
+        let measured = fields.fields("measured").and_then(closed(MeasuredSpec::read)).unwrap_or_default();
+        let mix = MixSpec {
+            binder: binder?,
+            aggregates: aggregates?,
+            pigment,
+            air,
+            hardener_ratio,
+            measured,
+            place: fields.place(),
+        };
+        mix.check(fields);
+        Some(mix)
+    }
+
+    /// All ingredients: binder, aggregates, pigment.
+    pub fn ingredients(&self) -> impl Iterator<Item = &IngredientSpec> {
+        let grains = self.aggregates.iter().map(|aggregate| &aggregate.ingredient);
+        std::iter::once(&self.binder).chain(grains).chain(self.pigment.as_ref())
+    }
+
+    fn check(&self, fields: &Fields) {
+        if self.aggregates.is_empty() {
+            fields.refuse(
+                "aggregates",
+                "the mix has no aggregate",
+                "add one, or name the binder as material",
+            );
+        }
+        let grains: f64 = self.aggregates.iter().map(|a| a.ingredient.share.value).sum();
+        let pigment = self.pigment.as_ref().map_or(0.0, |p| p.share.value);
+        let sum = self.binder.share.value + grains;
+        let whole = if sum > 1.5 { 100.0 } else { 1.0 };
+        let tolerance = 0.006 * whole;
+        if (sum - whole).abs() > tolerance && (sum + pigment - whole).abs() > tolerance {
+            fields.refuse(
+                "binder",
+                format!("binder and aggregates add up to {sum}, not {whole}"),
+                "state shares by weight that add up to 100; pigment may come on top",
+            );
+        }
+        if let Some((resin, hardener)) = self.hardener_ratio
+            && hardener > resin
+        {
+            fields.doubt(
+                "hardener_ratio",
+                format!("{resin} : {hardener} has more hardener than resin"),
+                "resin comes first; is the ratio reversed?",
+            );
+        }
+    }
+}
+
+impl IngredientSpec {
+    fn read(fields: &Fields) -> Option<IngredientSpec> {
+        fields.need("of", "\"MATERIAL\"");
+        fields.need("share", "20");
+        let of = fields.text("of");
+        let share = fields.quantity("share", Kind::Ratio, Allowed::Positive);
+        Some(IngredientSpec { of: of?, share: share? })
+    }
+}
+
+impl AggregateSpec {
+    fn read(fields: &Fields) -> Option<AggregateSpec> {
+        let ingredient = IngredientSpec::read(fields);
+        let grain = fields.range("grain", Kind::Length);
+        if let Some((smallest, _)) = grain
+            && smallest <= 0.0
+        {
+            fields.refuse("grain", "a grain must be larger than zero", "write it like \"0.3 to 0.8 mm\"");
+        }
+        let shape = fields.text("shape").and_then(|found| {
+            let shape = GrainShape::named(&found.value);
+            if shape.is_none() {
+                let message = format!("\"{}\" is no shape of grains", found.value);
+                fields.refuse("shape", message, suggest(&found.value, GrainShape::ALL.map(GrainShape::name)));
+            }
+            shape
+        });
+        let packing = |key| fields.quantity(key, Kind::Ratio, Allowed::Between(0.2, 0.98));
+        let (loose, packed) = (packing("loose"), packing("packed"));
+        if let (Some(loose), Some(packed)) = (loose, packed)
+            && loose.value > packed.value
+        {
+            fields.refuse(
+                "loose",
+                "poured grains lie denser than vibrated ones",
+                "exchange loose and packed",
+            );
+        }
+        Some(AggregateSpec { ingredient: ingredient?, grain, shape, loose, packed, place: fields.place() })
+    }
+}
+
+impl MeasuredSpec {
+    fn read(fields: &Fields) -> Option<MeasuredSpec> {
+        Some(MeasuredSpec {
+            density: fields.quantity("density", Kind::Density, Allowed::Positive),
+            youngs_modulus: fields.quantity("youngs_modulus", Kind::Stress, Allowed::Positive),
+            loss_factor: fields.quantity("loss_factor", Kind::Ratio, Allowed::NotNegative),
+        })
+    }
+}
+
+fn read_air(fields: &Fields) -> AirSpec {
+    if fields.is_text("air", "predict") || !fields.has("air") {
+        return AirSpec::Predict;
+    }
+    fields.quantity("air", Kind::Ratio, Allowed::Between(0.0, 0.6)).map_or(AirSpec::Predict, AirSpec::Stated)
+}
+
+/// Reads a table and then names its unknown keys.
+fn closed<T>(read: impl Fn(&Fields) -> Option<T>) -> impl Fn(Fields) -> Option<T> {
+    move |fields| {
+        let found = read(&fields);
+        fields.finish();
+        found
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::document::Reader;
+
+    fn read(text: &str) -> (Option<MixSpec>, Vec<String>) {
+        let reader = Reader::new("d.toml", text);
+        let root = reader.root();
+        let mix = MixSpec::read(&root);
+        root.finish();
+        (mix, reader.finish().0.iter().map(|p| p.to_string()).collect())
+    }
+
+    const SAND: &str = "aggregates = [{ of = \"quartz sand\", share = 80, grain = \"0.3 to 0.8 mm\" }]\n";
+
+    #[test]
+    fn a_recipe_by_weight() {
+        let (mix, said) = read(&format!(
+            "binder = {{ of = \"epoxy\", share = 20 }}\n{SAND}pigment = {{ of = \"iron oxide\", share = 0.25 }}\nair = \"3 %\"\nhardener_ratio = \"100 : 30\"\n"
+        ));
+        let mix = mix.unwrap();
+        assert!(said.is_empty(), "{said:?}");
+        assert_eq!(mix.air, AirSpec::Stated(Spread::exact(0.03)));
+        assert_eq!(mix.ingredients().count(), 3);
+    }
+
+    #[test]
+    fn shares_that_do_not_add_up_and_a_reversed_ratio() {
+        let (_, said) = read(&format!(
+            "binder = {{ of = \"epoxy\", share = 30 }}\n{SAND}hardener_ratio = \"30 : 100\"\n"
+        ));
+        assert!(said[0].contains("add up to 110, not 100"), "{said:?}");
+        assert!(said[1].contains("is the ratio reversed?"));
+    }
+}

@@ -1,0 +1,212 @@
+//! What the design file says of a section: its parts, and how far they act together.
+
+use super::{SectionFault, Shape};
+use crate::document::{Allowed, Fields, Located};
+use crate::problem::{Place, Problem};
+use crate::quantity::{self, Kind, Spread};
+
+/// A section as the file states it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SectionSpec {
+    /// Its parts; a later one displaces what lies under it.
+    pub parts: Vec<PartSpec>,
+    /// 0 slides, 1 is one body; `None` is not stated, which is 1.
+    pub bond: Option<Spread>,
+    /// Where it is stated.
+    pub place: Place,
+}
+
+/// One part: a shape of one material.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PartSpec {
+    /// Its shape.
+    pub shape: Shape,
+    /// Name of its material or mix.
+    pub of: Located<String>,
+    /// Where its shape's own origin lies: y, z, m.
+    pub at: [f64; 2],
+    /// Turned about that origin, anticlockwise with y to the right and z up, rad.
+    pub turn: f64,
+    /// Where it is stated.
+    pub place: Place,
+}
+
+/// The keys that name a shape, each with a size as an example.
+const SHAPES: [(&str, &str); 9] = [
+    ("rectangle", "110 x 80 mm"),
+    ("tube", "60 x 40 x 3 mm"),
+    ("round", "12 mm"),
+    ("pipe", "48 x 3 mm"),
+    ("angle", "50 x 50 x 5 mm"),
+    ("channel", "50 x 100 x 6 mm"),
+    ("tee", "60 x 60 x 7 mm"),
+    ("i_shape", "55 x 100 x 4.1 x 5.7 mm"),
+    ("polygon", "[\"0, 0 mm\", \"40, 0 mm\", \"0, 40 mm\"]"),
+];
+
+impl SectionSpec {
+    /// Reads one section.
+    pub fn read(fields: &Fields) -> Option<SectionSpec> {
+        fields.need("parts", "[{ tube = \"60 x 40 x 3 mm\", of = \"structural steel\" }]");
+        let bond = fields.quantity("bond", Kind::Ratio, Allowed::Between(0.0, 1.0));
+        let tables = fields.array("parts")?;
+        if tables.is_empty() {
+            fields.refuse("parts", "the section has no part", "add { tube = \"60 x 40 x 3 mm\", of = \"…\" }");
+            return None;
+        }
+        let read = |part: Fields| {
+            let found = PartSpec::read(&part);
+            part.finish();
+            found
+        };
+        let parts: Vec<Option<PartSpec>> = tables.into_iter().map(read).collect();
+        Some(SectionSpec { parts: parts.into_iter().collect::<Option<_>>()?, bond, place: fields.place() })
+    }
+
+    /// `fault` of this section as a problem at its place.
+    pub fn problem(&self, fault: &SectionFault) -> Problem {
+        let place = fault.part.and_then(|i| self.parts.get(i)).map_or(&self.place, |part| &part.place);
+        let problem = Problem::error(place.clone(), fault.message.clone());
+        match &fault.help {
+            Some(help) => problem.with_help(help.clone()),
+            None => problem,
+        }
+    }
+}
+
+impl PartSpec {
+    fn read(fields: &Fields) -> Option<PartSpec> {
+        fields.need("of", "\"MATERIAL\"");
+        let of = fields.text("of");
+        let at = fields.list("at", Kind::Length, 2, Allowed::Any).map_or([0.0; 2], |at| [at[0], at[1]]);
+        let turn = fields.list("turn", Kind::Angle, 1, Allowed::Any).map_or(0.0, |turn| turn[0]);
+        let shape = read_shape(fields)?;
+        Some(PartSpec { shape, of: of?, at, turn, place: fields.place() })
+    }
+}
+
+/// The one shape that a part states, checked.
+fn read_shape(fields: &Fields) -> Option<Shape> {
+    let named: Vec<&str> = SHAPES.iter().map(|(name, _)| *name).filter(|name| fields.has(name)).collect();
+    let [name] = named[..] else {
+        let found = if named.is_empty() { "no shape".to_string() } else { named.join(" and ") };
+        let place = named.first().map_or(fields.place(), |name| fields.place_of(name));
+        let list = SHAPES.map(|(name, _)| name).join(", ");
+        fields.say(
+            Problem::error(place, format!("the part has {found}, not one shape"))
+                .with_help(format!("name one of {list}")),
+        );
+        return None;
+    };
+    let shape = match name {
+        "polygon" => Shape::Polygon { points: read_outline(fields)? },
+        _ => sized(fields, name)?,
+    };
+    if let Err(fault) = shape.check() {
+        let (_, example) = SHAPES.iter().find(|(known, _)| *known == name)?;
+        fields.refuse(name, fault.message, fault.help.unwrap_or(format!("write it like \"{example}\"")));
+        return None;
+    }
+    Some(shape)
+}
+
+fn sized(fields: &Fields, name: &str) -> Option<Shape> {
+    let counts: &[usize] = match name {
+        "rectangle" | "pipe" => &[2],
+        "round" => &[1],
+        "tube" | "angle" => &[3],
+        _ => &[3, 4],
+    };
+    let sizes = fields.size(name, counts);
+    let radius = match name {
+        "tube" | "angle" | "channel" | "tee" | "i_shape" => length(fields, "radius"),
+        _ => None,
+    };
+    let toe_radius = if name == "angle" { length(fields, "toe_radius").unwrap_or(0.0) } else { 0.0 };
+    let root_radius = radius.unwrap_or(0.0);
+    Some(match (name, sizes?[..].to_vec().as_slice()) {
+        ("rectangle", [width, height]) => Shape::Rectangle { width: *width, height: *height },
+        ("tube", [width, height, wall]) => Shape::Tube { width: *width, height: *height, wall: *wall, radius },
+        ("round", [diameter]) => Shape::Round { diameter: *diameter },
+        ("pipe", [diameter, wall]) => Shape::Pipe { diameter: *diameter, wall: *wall },
+        ("angle", [width, height, wall]) => {
+            Shape::Angle { width: *width, height: *height, wall: *wall, root_radius, toe_radius }
+        }
+        (name, [width, height, web, rest @ ..]) => {
+            let (width, height, web) = (*width, *height, *web);
+            let flange = rest.first().copied().unwrap_or(web);
+            match name {
+                "channel" => Shape::Channel { width, height, web, flange, root_radius },
+                "tee" => Shape::Tee { width, height, web, flange, root_radius },
+                _ => Shape::IShape { width, height, web, flange, root_radius },
+            }
+        }
+        _ => return None,
+    })
+}
+
+fn length(fields: &Fields, key: &str) -> Option<f64> {
+    fields.list(key, Kind::Length, 1, Allowed::NotNegative).map(|v| v[0])
+}
+
+/// The corners of a polygon, each a text such as `"0, 40 mm"`.
+fn read_outline(fields: &Fields) -> Option<Vec<[f64; 2]>> {
+    let mut points = Vec::new();
+    for corner in fields.names("polygon")? {
+        match quantity::list(&corner.value, Kind::Length, 2) {
+            Ok(point) => points.push([point[0], point[1]]),
+            Err(fault) => {
+                fields.refuse("polygon", fault.message, "write each corner like \"0, 40 mm\"");
+                return None;
+            }
+        }
+    }
+    Some(points)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::document::Reader;
+
+    fn read(text: &str) -> (Option<SectionSpec>, Vec<String>) {
+        let reader = Reader::new("d.toml", text);
+        let root = reader.root();
+        let section = SectionSpec::read(&root);
+        root.finish();
+        (section, reader.finish().0.iter().map(|p| p.to_string()).collect())
+    }
+
+    #[test]
+    fn parts_are_shapes_placed_and_turned() {
+        let (section, said) = read(concat!(
+            "bond = 0.9\nparts = [\n",
+            "{ rectangle = \"110 x 80 mm\", of = \"sand 80/20\" },\n",
+            "{ tube = \"2 x 1 x 1/8 in\", of = \"structural steel\", at = \"0, 10 mm\", turn = \"90 deg\" },\n",
+            "{ i_shape = \"55 x 100 x 4.1 x 5.7 mm\", radius = \"7 mm\", of = \"structural steel\" },\n",
+            "{ polygon = [\"0, 0 mm\", \"40, 0 mm\", \"0, 40 mm\"], of = \"air\" },\n",
+            "]\n"
+        ));
+        let section = section.unwrap();
+        assert!(said.is_empty(), "{said:?}");
+        assert_eq!(section.bond.unwrap().value, 0.9);
+        assert_eq!(section.parts[0].shape, Shape::Rectangle { width: 0.11, height: 0.08 });
+        assert!((section.parts[1].turn - std::f64::consts::FRAC_PI_2).abs() < 1e-12);
+        assert!(matches!(section.parts[2].shape, Shape::IShape { root_radius: 0.007, .. }));
+        assert!(matches!(&section.parts[3].shape, Shape::Polygon { points } if points.len() == 3));
+    }
+
+    #[test]
+    fn a_wrong_shape_is_placed() {
+        let said = read("parts = [{ tube = \"60 x 40 x 20 mm\", of = \"x\" }]\n").1;
+        assert!(said[0].starts_with("d.toml:1:20  parts[1].tube: wall 20 mm"), "{said:?}");
+        let said = read("parts = [{ tubes = \"60 x 40 x 3 mm\", of = \"x\" }]\n").1;
+        assert!(said.iter().any(|p| p.contains("did you mean \"tube\"")), "{said:?}");
+        let said = read("parts = [{ round = \"9 mm\", pipe = \"9 x 1 mm\", of = \"x\" }]\n").1;
+        assert!(said[0].contains("round and pipe, not one shape"), "{said:?}");
+        let said = read("parts = []\n").1;
+        assert!(said[0].contains("no part"), "{said:?}");
+        let said = read("parts = [{ rectangle = \"60 x 0 mm\", of = \"x\" }]\n").1;
+        assert!(said[0].contains("must be more than zero"), "{said:?}");
+    }
+}
