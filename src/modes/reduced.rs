@@ -1,0 +1,321 @@
+//! Damped modes: the complex eigenproblem in the space of the real modes and their corrections.
+//!
+//! ```text
+//! (K + i K_i) φ = λ M φ,   λ = ω² (1 + i η)
+//! ```
+//!
+//! The basis is the real modes Φ with the static corrections (K - σ M)⁻¹ K_i Φ; it is enlarged by the
+//! corrections of the complex residuals until these are small, so that heavy damping is right too. In the
+//! basis, made orthonormal to H = K + s M, the problem reads
+//!
+//! ```text
+//! (I + i Qᵀ K_i Q)⁻¹ (Qᵀ M Q) z = z / (λ + s)
+//! ```
+//!
+//! For complex symmetric matrices the error of λ is of second order in that of φ.
+//!
+//! # Source
+//! - `nashif1985`: complex stiffness and modal loss factor
+
+use super::dense::product;
+use super::eigen::Eigenpairs;
+use super::fault::EigenFault;
+use super::lanczos::symmetric_eigen;
+use super::pencil::{Pencil, symmetric};
+use faer::diag::Diag;
+use faer::dyn_stack::{MemBuffer, MemStack};
+use faer::linalg::evd::{ComputeEigenvectors, evd_cplx, evd_scratch};
+use faer::linalg::solvers::{PartialPivLu, Solve};
+use faer::sparse::SparseColMat;
+use faer::{Mat, MatRef, Par, Spec, c64};
+
+/// Residual, relative to the mode in the norm of H, at which the basis is large enough; λ is then right to
+/// its square.
+const RESIDUAL: f64 = 1e-6;
+
+/// Rounds of enlargement.
+const ROUNDS: usize = 8;
+
+/// The damped modes that belong to real ones.
+#[derive(Debug, Clone)]
+pub struct Damped {
+    /// λ = ω² (1 + i η) in (rad/s)², one for each real mode, in their order.
+    pub lambda: Vec<c64>,
+    /// η = Im λ / Re λ; `None` for rigid-body modes.
+    pub loss_factor: Vec<Option<f64>>,
+    /// Complex shapes, `(n, n_modes)`, `φᵀ M φ = 1` without conjugation.
+    pub shapes: Mat<c64>,
+    /// Share of the real mode in the energy of the damped one, 0 to 1.
+    pub overlap: Vec<f64>,
+    /// Largest residual left, relative to the mode.
+    pub residual: f64,
+}
+
+/// The damped modes of `(K + i loss) φ = λ M φ` that belong to the real modes `pairs`.
+///
+/// # Errors
+/// [`EigenFault::Shape`], [`EigenFault::NotFinite`] or [`EigenFault::NotSymmetric`] for `loss`;
+/// [`EigenFault::NotConverged`] when the small eigenproblem fails.
+pub fn damped(
+    pencil: &Pencil,
+    loss: &SparseColMat<usize, f64>,
+    pairs: &Eigenpairs,
+) -> Result<Damped, EigenFault> {
+    let (n, count) = (pencil.freedoms(), pairs.omega_squared.len());
+    symmetric("loss", loss, n)?;
+    if pairs.vectors.nrows() != n {
+        return Err(EigenFault::Shape { what: "the mode shapes", found: pairs.vectors.nrows(), needed: n });
+    }
+    let space = Space::new(pencil, loss, pairs);
+    let mut basis = space.modes_scaled(pairs);
+    let corrections = pairs.factor.solve((loss * &pairs.vectors).as_ref())?;
+    space.enlarge(&mut basis, corrections);
+    let fault = EigenFault::NotConverged { wanted: count, found: 0 };
+    let mut best = space.solve(&basis, count).ok_or(fault.clone())?;
+    for _ in 0..ROUNDS {
+        let left = space.corrections(&best, pairs)?;
+        best.residual = left.1;
+        if left.1 <= RESIDUAL || basis.q.ncols() >= n || !space.enlarge(&mut basis, left.0) {
+            break;
+        }
+        best = space.solve(&basis, count).ok_or(fault.clone())?;
+    }
+    Ok(best)
+}
+
+struct Space<'a> {
+    pencil: &'a Pencil<'a>,
+    loss: &'a SparseColMat<usize, f64>,
+    /// s of H = K + s M: the first elastic ω².
+    s: f64,
+    /// ω² below this is a rigid-body mode.
+    rigid: f64,
+}
+
+/// H-orthonormal vectors and their images.
+struct Basis {
+    q: Mat<f64>,
+    mass_q: Mat<f64>,
+    loss_q: Mat<f64>,
+}
+
+impl<'a> Space<'a> {
+    fn new(pencil: &'a Pencil<'a>, loss: &'a SparseColMat<usize, f64>, pairs: &Eigenpairs) -> Space<'a> {
+        let largest = pairs.omega_squared.iter().fold(pairs.counted_at, |a, w| a.max(*w));
+        let rigid = 1e-9 * largest;
+        let s = pairs.omega_squared.iter().copied().find(|w| *w > rigid).unwrap_or(largest);
+        Space { pencil, loss, s: if s > 0.0 { s } else { 1.0 }, rigid }
+    }
+
+    fn h(&self, x: &Mat<f64>) -> Mat<f64> {
+        self.pencil.stiffness * x + faer::Scale(self.s) * (self.pencil.mass * x)
+    }
+
+    /// The real modes, which are H-orthogonal already.
+    fn modes_scaled(&self, pairs: &Eigenpairs) -> Basis {
+        let scale: Vec<f64> =
+            pairs.omega_squared.iter().map(|w| (w.max(0.0) + self.s).sqrt().recip()).collect();
+        let phi = &pairs.vectors;
+        let q = Mat::from_fn(phi.nrows(), phi.ncols(), |i, j| phi[(i, j)] * scale[j]);
+        Basis { mass_q: self.pencil.mass * &q, loss_q: self.loss * &q, q }
+    }
+
+    /// Adds what is new in `columns` to the basis; false when nothing is.
+    fn enlarge(&self, basis: &mut Basis, mut columns: Mat<f64>) -> bool {
+        normalise(&mut columns, |x| self.h(x));
+        for _ in 0..2 {
+            let inside = product(basis.q.transpose(), self.h(&columns).as_ref());
+            columns -= product(basis.q.as_ref(), inside.as_ref());
+        }
+        let gram = product(columns.transpose(), self.h(&columns).as_ref());
+        let Some((values, vectors)) = symmetric_eigen(gram.as_ref()) else { return false };
+        let kept: Vec<usize> = (0..values.len())
+            .filter(|&j| values[j] > 1e-20 && values[j] > 1e-12 * values[values.len() - 1])
+            .collect();
+        if kept.is_empty() {
+            return false;
+        }
+        let turn = Mat::from_fn(values.len(), kept.len(), |i, j| vectors[(i, kept[j])]);
+        let mut fresh = product(columns.as_ref(), turn.as_ref());
+        normalise(&mut fresh, |x| self.h(x));
+        let inside = product(basis.q.transpose(), self.h(&fresh).as_ref());
+        fresh -= product(basis.q.as_ref(), inside.as_ref());
+        normalise(&mut fresh, |x| self.h(x));
+        basis.mass_q = beside(&basis.mass_q, &(self.pencil.mass * &fresh));
+        basis.loss_q = beside(&basis.loss_q, &(self.loss * &fresh));
+        basis.q = beside(&basis.q, &fresh);
+        true
+    }
+
+    /// The complex eigenpairs in the basis, matched to its first `count` vectors.
+    fn solve(&self, basis: &Basis, count: usize) -> Option<Damped> {
+        let b = basis.q.ncols();
+        let mass = product(basis.q.transpose(), basis.mass_q.as_ref());
+        let loss = product(basis.q.transpose(), basis.loss_q.as_ref());
+        let left = Mat::from_fn(b, b, |i, j| c64::new(f64::from(u8::from(i == j)), loss[(i, j)]));
+        let right = Mat::from_fn(b, b, |i, j| c64::new(mass[(i, j)], 0.0));
+        let (mu, z) = complex_eigen(PartialPivLu::new(left.as_ref()).solve(&right).as_ref())?;
+        let matched = matches(&z, count);
+        let lambda: Vec<c64> = matched.iter().map(|&(k, _)| mu[k].inv() - self.s).collect();
+        let chosen = Mat::from_fn(b, count, |i, j| z[(i, matched[j].0)]);
+        let mut shapes = real_times(&basis.q, &chosen);
+        let massed = real_times(&basis.mass_q, &chosen);
+        for j in 0..count {
+            let size: c64 = (0..shapes.nrows()).map(|i| shapes[(i, j)] * massed[(i, j)]).sum();
+            if size.norm() > 0.0 {
+                let root = size.sqrt();
+                shapes.col_mut(j).iter_mut().for_each(|v| *v /= root);
+            }
+        }
+        let loss_factor = lambda.iter().map(|l| (l.re.abs() > self.rigid).then_some(l.im / l.re)).collect();
+        Some(Damped {
+            lambda,
+            loss_factor,
+            shapes,
+            overlap: matched.iter().map(|m| m.1).collect(),
+            residual: 0.0,
+        })
+    }
+
+    /// Corrections for the residuals that are left, and the largest relative one.
+    fn corrections(&self, found: &Damped, pairs: &Eigenpairs) -> Result<(Mat<f64>, f64), EigenFault> {
+        let (n, count) = (found.shapes.nrows(), found.shapes.ncols());
+        let part = |c: fn(&c64) -> f64| Mat::from_fn(n, count, |i, j| c(&found.shapes[(i, j)]));
+        let (re, im) = (part(|v| v.re), part(|v| v.im));
+        let (k, m) = (self.pencil.stiffness, self.pencil.mass);
+        let (kr, ki, lr, li, mr, mi) = (k * &re, k * &im, self.loss * &re, self.loss * &im, m * &re, m * &im);
+        let mut residual = Mat::zeros(n, 2 * count);
+        for j in 0..count {
+            let lambda = found.lambda[j];
+            for i in 0..n {
+                let mass = lambda * c64::new(mr[(i, j)], mi[(i, j)]);
+                residual[(i, 2 * j)] = kr[(i, j)] - li[(i, j)] - mass.re;
+                residual[(i, 2 * j + 1)] = ki[(i, j)] + lr[(i, j)] - mass.im;
+            }
+        }
+        let solution = pairs.factor.solve(residual.as_ref())?;
+        let energy = |x: &Mat<f64>| -> Vec<f64> {
+            let h = self.h(x);
+            (0..x.ncols()).map(|j| x.col(j).transpose() * h.col(j)).collect()
+        };
+        let (off, size_re, size_im) = (energy(&solution), energy(&re), energy(&im));
+        let relative = |j: usize| ((off[2 * j] + off[2 * j + 1]).max(0.0) / (size_re[j] + size_im[j])).sqrt();
+        let errors: Vec<f64> = (0..count).map(relative).collect();
+        let open: Vec<usize> = (0..2 * count).filter(|j| errors[j / 2] > RESIDUAL).collect();
+        let columns = Mat::from_fn(n, open.len(), |i, j| solution[(i, open[j])]);
+        Ok((columns, errors.iter().fold(0.0, |a, b| a.max(*b))))
+    }
+}
+
+/// Scales each column to unit length in the norm of `h`.
+fn normalise(columns: &mut Mat<f64>, h: impl Fn(&Mat<f64>) -> Mat<f64>) {
+    let image = h(columns);
+    for j in 0..columns.ncols() {
+        let square: f64 = columns.col(j).transpose() * image.col(j);
+        if square > 0.0 {
+            columns.col_mut(j).iter_mut().for_each(|v| *v /= square.sqrt());
+        }
+    }
+}
+
+fn beside(left: &Mat<f64>, right: &Mat<f64>) -> Mat<f64> {
+    let split = left.ncols();
+    Mat::from_fn(left.nrows(), split + right.ncols(), |i, j| {
+        if j < split { left[(i, j)] } else { right[(i, j - split)] }
+    })
+}
+
+fn real_times(a: &Mat<f64>, z: &Mat<c64>) -> Mat<c64> {
+    let part = |c: fn(&c64) -> f64| {
+        let z = Mat::from_fn(z.nrows(), z.ncols(), |i, j| c(&z[(i, j)]));
+        product(a.as_ref(), z.as_ref())
+    };
+    let (re, im) = (part(|v| v.re), part(|v| v.im));
+    Mat::from_fn(re.nrows(), re.ncols(), |i, j| c64::new(re[(i, j)], im[(i, j)]))
+}
+
+/// For each of the first `count` basis vectors, the eigenvector it has the largest part in, each used once,
+/// and that part.
+fn matches(z: &Mat<c64>, count: usize) -> Vec<(usize, f64)> {
+    let sizes: Vec<f64> = (0..z.ncols()).map(|k| z.col(k).iter().map(|v| v.norm_sqr()).sum()).collect();
+    let mut pairs: Vec<(f64, usize, usize)> = (0..count)
+        .flat_map(|j| (0..z.ncols()).map(move |k| (j, k)))
+        .map(|(j, k)| (z[(j, k)].norm_sqr() / sizes[k], j, k))
+        .collect();
+    pairs.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut matched = vec![(0, 0.0); count];
+    let (mut done, mut used) = (vec![false; count], vec![false; z.ncols()]);
+    for (part, j, k) in pairs {
+        if !done[j] && !used[k] {
+            (done[j], used[k]) = (true, true);
+            matched[j] = (k, part);
+        }
+    }
+    matched
+}
+
+fn complex_eigen(matrix: MatRef<c64>) -> Option<(Vec<c64>, Mat<c64>)> {
+    let n = matrix.nrows();
+    if !matrix.is_all_finite() {
+        return None;
+    }
+    let (no, yes) = (ComputeEigenvectors::No, ComputeEigenvectors::Yes);
+    let mut memory = MemBuffer::try_new(evd_scratch::<c64>(n, no, yes, Par::Seq, Spec::default())).ok()?;
+    let mut values = Diag::<c64>::zeros(n);
+    let mut vectors = Mat::<c64>::zeros(n, n);
+    let (stack, all) = (MemStack::new(&mut memory), Some(vectors.as_mut()));
+    evd_cplx(matrix, values.as_mut(), None, all, Par::Seq, stack, Spec::default()).ok()?;
+    let values: Vec<c64> = (0..n).map(|i| values[i]).collect();
+    Some((values, vectors))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::eigen::{Settings, lowest};
+    use super::super::lattice::beams;
+    use super::*;
+
+    /// Loss of a stiffness that differs from place to place.
+    fn uneven(stiffness: &SparseColMat<usize, f64>, factor: f64) -> SparseColMat<usize, f64> {
+        let mut loss = stiffness.clone();
+        let group = |i: usize| if (i / 6).is_multiple_of(2) { 1.0 } else { 0.2 };
+        let (symbolic, values) = loss.parts_mut();
+        for j in 0..symbolic.ncols() {
+            for at in symbolic.col_range(j) {
+                values[at] *= factor * group(j) * group(symbolic.row_idx()[at]);
+            }
+        }
+        loss
+    }
+
+    #[test]
+    fn proportional_loss_is_returned_as_it_is() {
+        let sample = beams(3, 3, 3, false);
+        let pencil = Pencil { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
+        let pairs = lowest(&pencil, 12, &Settings::default()).unwrap();
+        let loss = faer::Scale(0.3) * &sample.stiffness;
+        let found = damped(&pencil, &loss, &pairs).unwrap();
+        assert_eq!(found.loss_factor[..6], [None; 6]);
+        for (eta, overlap) in found.loss_factor[6..].iter().zip(&found.overlap[6..]) {
+            assert!((eta.unwrap() - 0.3).abs() < 1e-10);
+            assert!((overlap - 1.0).abs() < 1e-10);
+        }
+    }
+
+    #[test]
+    fn heavy_uneven_loss_agrees_with_the_full_space() {
+        let sample = beams(3, 3, 4, true);
+        let pencil = Pencil { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
+        let n = pencil.freedoms();
+        for factor in [0.01, 0.3, 1.0] {
+            let loss = uneven(&sample.stiffness, factor);
+            let found = damped(&pencil, &loss, &lowest(&pencil, 10, &Settings::default()).unwrap()).unwrap();
+            let all = damped(&pencil, &loss, &lowest(&pencil, n, &Settings::default()).unwrap()).unwrap();
+            assert!(found.residual < RESIDUAL, "{}", found.residual);
+            for lambda in &found.lambda {
+                let near = all.lambda.iter().map(|l| (l - lambda).norm()).fold(f64::INFINITY, f64::min);
+                assert!(near < 1e-9 * lambda.norm(), "{factor} {lambda} {near}");
+            }
+        }
+    }
+}

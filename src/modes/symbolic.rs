@@ -1,0 +1,199 @@
+//! What depends on the pattern alone: the order of elimination and the shape of the factor.
+//!
+//! A spread or a search solves hundreds of pencils of one pattern; they share one [`Symbolic`].
+
+use super::fault::EigenFault;
+use super::ordering::{Pattern, eliminate};
+use super::pencil::Pencil;
+use faer::dyn_stack::{MemBuffer, MemStack};
+use faer::sparse::linalg::SymbolicSupernodalParams;
+use faer::sparse::linalg::cholesky::simplicial::{
+    EliminationTreeRef, prefactorize_symbolic_cholesky, prefactorize_symbolic_cholesky_scratch,
+};
+use faer::sparse::linalg::cholesky::supernodal::{
+    SymbolicSupernodalCholesky, factorize_supernodal_symbolic_cholesky,
+    factorize_supernodal_symbolic_cholesky_scratch,
+};
+use faer::sparse::{SparseColMat, SymbolicSparseColMatRef};
+use std::hash::{DefaultHasher, Hash, Hasher};
+use std::mem::size_of;
+
+/// Order of elimination and shape of the factor for one pattern of stiffness and mass.
+#[derive(Debug)]
+pub struct Symbolic {
+    /// New place to old freedom.
+    pub(super) order: Vec<usize>,
+    /// Lower triangle in the new order, columns ascending.
+    pub(super) lower: Pattern,
+    pub(super) cholesky: SymbolicSupernodalCholesky<usize>,
+    stiffness_slots: Vec<u32>,
+    mass_slots: Vec<u32>,
+    fingerprint: u64,
+}
+
+/// Marks an entry of the upper triangle, which has no slot.
+const NO_SLOT: u32 = u32::MAX;
+
+impl Symbolic {
+    /// Orders the freedoms of `pencil` and finds the shape of its factor.
+    ///
+    /// # Errors
+    /// Those of [`Pencil::check`], and [`EigenFault::TooLarge`] when even the pattern is out of reach.
+    pub fn new(pencil: &Pencil) -> Result<Symbolic, EigenFault> {
+        pencil.check()?;
+        let too_large = EigenFault::TooLarge { needed: usize::MAX, allowed: u32::MAX as usize };
+        let union = union(pencil.stiffness, pencil.mass);
+        if union.rows.len() >= NO_SLOT as usize {
+            return Err(too_large);
+        }
+        let order = eliminate(&union, pencil.group);
+        let mut place = vec![0; order.len()];
+        for (new, &old) in order.iter().enumerate() {
+            place[old] = new;
+        }
+        let lower = permuted_lower(&union, &order, &place);
+        let cholesky = shape(&lower).ok_or(too_large)?;
+        Ok(Symbolic {
+            stiffness_slots: slots(pencil.stiffness, &lower, &place),
+            mass_slots: slots(pencil.mass, &lower, &place),
+            fingerprint: fingerprint(pencil),
+            order,
+            lower,
+            cholesky,
+        })
+    }
+
+    /// True when `pencil` has the pattern that this was made for.
+    pub fn fits(&self, pencil: &Pencil) -> bool {
+        pencil.freedoms() == self.order.len() && fingerprint(pencil) == self.fingerprint
+    }
+
+    /// Memory in bytes that one numeric factor of this shape takes, work space included.
+    pub fn factor_bytes(&self) -> usize {
+        let entries = self.cholesky.len_val().saturating_add(2 * self.lower.rows.len());
+        entries.saturating_mul(size_of::<f64>())
+    }
+
+    /// Stiffness and mass in the slots of the lower triangle, new order.
+    pub(super) fn gather(&self, pencil: &Pencil) -> Result<(Vec<f64>, Vec<f64>), EigenFault> {
+        if !self.fits(pencil) {
+            return Err(EigenFault::OtherPattern);
+        }
+        let gather = |matrix: &SparseColMat<usize, f64>, slots: &[u32]| {
+            let mut values = vec![0.0; self.lower.rows.len()];
+            for (&slot, &value) in slots.iter().zip(matrix.val()) {
+                if slot != NO_SLOT {
+                    values[slot as usize] = value;
+                }
+            }
+            values
+        };
+        Ok((gather(pencil.stiffness, &self.stiffness_slots), gather(pencil.mass, &self.mass_slots)))
+    }
+}
+
+/// Entries that either matrix has, both triangles, and every diagonal.
+fn union(a: &SparseColMat<usize, f64>, b: &SparseColMat<usize, f64>) -> Pattern {
+    let n = a.ncols();
+    let mut union =
+        Pattern { starts: Vec::with_capacity(n + 1), rows: Vec::with_capacity(a.row_idx().len()) };
+    union.starts.push(0);
+    for j in 0..n {
+        let (left, right) = (a.symbolic().row_idx_of_col_raw(j), b.symbolic().row_idx_of_col_raw(j));
+        let (mut l, mut r, mut d) = (0, 0, 0);
+        loop {
+            let heads = [left.get(l).copied(), right.get(r).copied(), [j].get(d).copied()];
+            let Some(row) = heads.iter().flatten().min().copied() else { break };
+            l += usize::from(heads[0] == Some(row));
+            r += usize::from(heads[1] == Some(row));
+            d += usize::from(heads[2] == Some(row));
+            union.rows.push(row);
+        }
+        union.starts.push(union.rows.len());
+    }
+    union
+}
+
+/// The lower triangle of `full` with rows and columns renumbered by `place`.
+fn permuted_lower(full: &Pattern, order: &[usize], place: &[usize]) -> Pattern {
+    let n = order.len();
+    let mut starts = vec![0; n + 1];
+    for (j, &old) in order.iter().enumerate() {
+        let below = full.column(old).iter().filter(|&&i| place[i] >= j).count();
+        starts[j + 1] = starts[j] + below;
+    }
+    // Rows are visited in ascending order and appended to the columns that they meet.
+    let mut next = starts.clone();
+    let mut rows = vec![0; starts[n]];
+    for (i, &old) in order.iter().enumerate() {
+        for j in full.column(old).iter().map(|&j| place[j]).filter(|&j| j <= i) {
+            rows[next[j]] = i;
+            next[j] += 1;
+        }
+    }
+    Pattern { starts, rows }
+}
+
+/// For each entry of `matrix`, its slot in `lower`.
+fn slots(matrix: &SparseColMat<usize, f64>, lower: &Pattern, place: &[usize]) -> Vec<u32> {
+    let mut slots = Vec::with_capacity(matrix.val().len());
+    let mut slot_of_row = vec![NO_SLOT; lower.len()];
+    for j in 0..matrix.ncols() {
+        let column = place[j];
+        for slot in lower.starts[column]..lower.starts[column + 1] {
+            slot_of_row[lower.rows[slot]] = slot as u32;
+        }
+        slots.extend(matrix.symbolic().row_idx_of_col_raw(j).iter().map(|&i| slot_of_row[place[i]]));
+        for &row in lower.column(column) {
+            slot_of_row[row] = NO_SLOT;
+        }
+    }
+    slots
+}
+
+/// Supernodes of the factor; `None` when their indices or memory overflow.
+fn shape(lower: &Pattern) -> Option<SymbolicSupernodalCholesky<usize>> {
+    let n = lower.len();
+    let upper = transposed(lower);
+    let upper = SymbolicSparseColMatRef::new_checked(n, n, &upper.starts, None, &upper.rows);
+    let mut tree = vec![0_isize; n];
+    let mut counts = vec![0_usize; n];
+    let need = prefactorize_symbolic_cholesky_scratch::<usize>(n, upper.compute_nnz())
+        .or(factorize_supernodal_symbolic_cholesky_scratch::<usize>(n));
+    let mut memory = MemBuffer::try_new(need).ok()?;
+    let stack = MemStack::new(&mut memory);
+    let tree: EliminationTreeRef<usize> =
+        prefactorize_symbolic_cholesky(&mut tree, &mut counts, upper, stack);
+    factorize_supernodal_symbolic_cholesky(upper, tree, &counts, stack, SymbolicSupernodalParams::default())
+        .ok()
+}
+
+fn transposed(pattern: &Pattern) -> Pattern {
+    let n = pattern.len();
+    let mut starts = vec![0; n + 1];
+    for &i in &pattern.rows {
+        starts[i + 1] += 1;
+    }
+    for i in 0..n {
+        starts[i + 1] += starts[i];
+    }
+    let mut next = starts.clone();
+    let mut rows = vec![0; pattern.rows.len()];
+    for j in 0..n {
+        for &i in pattern.column(j) {
+            rows[next[i]] = j;
+            next[i] += 1;
+        }
+    }
+    Pattern { starts, rows }
+}
+
+fn fingerprint(pencil: &Pencil) -> u64 {
+    let mut hasher = DefaultHasher::new();
+    for matrix in [pencil.stiffness, pencil.mass] {
+        matrix.col_ptr().hash(&mut hasher);
+        matrix.row_idx().hash(&mut hasher);
+    }
+    pencil.group.hash(&mut hasher);
+    hasher.finish()
+}
