@@ -1,5 +1,44 @@
-//! Sections: shapes of materials to a 6x6 complex stiffness and a 6x6 mass per length.
+//! One cross-section: from its shapes to the 6x6 stiffness and mass of a member.
+//!
+//! ```text
+//! shape     a shape of the drawing: its sizes, what is wrong with them, its outline
+//! outline   outlines placed, drawn as polygons, displaced by later ones
+//! mesh      six-node triangles that respect the borders of the parts
+//! element   one such triangle
+//! warping   torsion and transverse shear of one connected body by finite elements
+//! flow      shear stiffness, shear centre and torsion of all bodies together
+//! area      first and second moments of areas
+//! geometry  all that does not depend on materials, made once
+//! solution  the section in given materials: stiffness, loss, mass, who carries what
+//! ```
+//!
+//! # Axes and signs
+//!
+//! x along the member, y across, z up, right-handed; rotations are positive by the right-hand
+//! rule. Strains, forces and 6x6 matrices are about the member line, the origin of the
+//! section's drawing:
+//!
+//! ```text
+//! strains  e = [eps, gamma_y, gamma_z, kappa_x, kappa_y, kappa_z]
+//! forces   s = [N,   V_y,     V_z,     T,       M_y,     M_z    ] = K e
+//! eps(y,z) = eps + z kappa_y - y kappa_z,   M_y = int sigma z dA,   M_z = -int sigma y dA
+//! ```
 
 mod area;
+mod element;
+mod fault;
+mod flow;
+mod geometry;
+mod mesh;
+mod outline;
+mod shape;
+mod solution;
+#[cfg(test)]
+mod tests;
+mod warping;
 
 pub use area::Moments;
+pub use fault::SectionFault;
+pub use geometry::{Geometry, Part};
+pub use shape::Shape;
+pub use solution::{Action, Loss, PartResult, Shares, Solution, Stiffness};

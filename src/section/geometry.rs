@@ -1,0 +1,263 @@
+//! All of a section that does not depend on its materials, made once and solved often.
+//!
+//! The mesh is refined until torsion and shear of every body hold to [`ASKED_ERROR`] with moduli
+//! of 1 in all parts: the bodies that bonded parts make, and each part by itself, between which
+//! any composite lies. Bodies of one material keep that flow and scale it; only bodies of several
+//! materials are solved again for each set of moduli.
+
+use super::area::Moments;
+use super::fault::SectionFault;
+use super::mesh::{Mesh, Mesher};
+use super::outline::{Drawing, Polygon, bounds, draw};
+use super::shape::{Figure, Point, Shape};
+use super::warping::{Body, Elastic, Flow};
+
+/// Relative error of torsion and shear stiffness that the mesh is refined to.
+const ASKED_ERROR: f64 = 8e-4;
+
+/// Rounds of refinement at most.
+const MOST_ROUNDS: usize = 12;
+
+/// One part of a section.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Part {
+    /// What it looks like.
+    pub shape: Shape,
+    /// Where its origin lies, [y, z], m.
+    pub at: [f64; 2],
+    /// How far it is turned about its origin, rad, anticlockwise seen with y right and z up.
+    pub turn: f64,
+    /// Which medium of those given to [`Geometry::solve`] it is made of.
+    pub medium: usize,
+    /// True for a cavity or conduit: it displaces, and is nothing itself.
+    pub cavity: bool,
+}
+
+impl Part {
+    /// A part with its origin on the member line, not turned.
+    pub fn new(shape: Shape, medium: usize) -> Part {
+        Part { shape, at: [0.0, 0.0], turn: 0.0, medium, cavity: false }
+    }
+
+    /// The same part elsewhere, [y, z], m.
+    pub fn at(self, y: f64, z: f64) -> Part {
+        Part { at: [y, z], ..self }
+    }
+
+    /// The same part turned, rad.
+    pub fn turned(self, turn: f64) -> Part {
+        Part { turn, ..self }
+    }
+
+    /// The same part as a cavity.
+    pub fn cavity(self) -> Part {
+        Part { cavity: true, ..self }
+    }
+}
+
+/// A connected body with its flow at unit moduli.
+pub(super) struct Solid {
+    pub unit: Flow,
+    /// Kept where parts of different materials may meet.
+    pub body: Option<Body>,
+}
+
+/// A section drawn, meshed and solved once.
+pub struct Geometry {
+    pub(super) parts: Vec<Part>,
+    outlines: Vec<Vec<Vec<Polygon>>>,
+    moments: Vec<Moments>,
+    pub(super) solids: Vec<Solid>,
+    /// Indices into `solids`: one body a connected group of parts.
+    pub(super) bonded: Vec<usize>,
+    /// Indices into `solids`: one body a connected piece of a part.
+    pub(super) sliding: Vec<usize>,
+    error: f64,
+    nodes: usize,
+}
+
+impl Geometry {
+    /// Draws, displaces and meshes parts; later ones displace earlier ones.
+    ///
+    /// # Errors
+    /// No part, a shape that is wrong in itself, or nothing solid left.
+    pub fn new(parts: Vec<Part>) -> Result<Geometry, SectionFault> {
+        for (i, part) in parts.iter().enumerate() {
+            part.shape.check().map_err(|fault| fault.in_part(i))?;
+            if !(part.at[0].is_finite() && part.at[1].is_finite() && part.turn.is_finite()) {
+                return Err(
+                    SectionFault::new("a part without a place: its coordinates are lengths").in_part(i)
+                );
+            }
+        }
+        let figures: Vec<Figure> = parts.iter().map(|part| part.shape.figure()).collect();
+        let drawing = draw(figures.iter().zip(&parts).map(|(figure, part)| (figure, part.at, part.turn)));
+        let outlines = drawing.remaining();
+        let solid: Vec<bool> = parts.iter().map(|part| !part.cavity).collect();
+        if !outlines.iter().zip(&solid).any(|(pieces, solid)| *solid && !pieces.is_empty()) {
+            let fault = SectionFault::new("nothing solid is left: a section has at least one part with area");
+            return Err(
+                fault.with_help("later parts displace earlier ones; put cavities after what they cut")
+            );
+        }
+        Geometry::meshed(parts, &drawing, outlines, &solid)
+    }
+
+    fn meshed(
+        parts: Vec<Part>,
+        drawing: &Drawing,
+        outlines: Vec<Vec<Vec<Polygon>>>,
+        solid: &[bool],
+    ) -> Result<Geometry, SectionFault> {
+        let mut mesher = Mesher::new(drawing, &outlines, solid)?;
+        let mut round = 0;
+        loop {
+            let mesh = mesher.mesh();
+            let trial = Trial::new(&mesh)?;
+            round += 1;
+            if trial.error > ASKED_ERROR && round < MOST_ROUNDS && mesher.split(&trial.worst(&mesh))? {
+                continue;
+            }
+            let mut moments = vec![Moments::default(); parts.len()];
+            for i in &trial.sliding {
+                trial.bodies[*i].add_to(&mut moments);
+            }
+            let nodes = mesh.points.len();
+            let Trial { bodies, units, bonded, sliding, error, .. } = trial;
+            let solids = bodies
+                .into_iter()
+                .zip(units)
+                .map(|(body, unit)| Solid { unit, body: (body.parts.len() > 1).then_some(body) })
+                .collect();
+            return Ok(Geometry { parts, outlines, moments, solids, bonded, sliding, error, nodes });
+        }
+    }
+
+    /// The parts as they were given.
+    pub fn parts(&self) -> &[Part] {
+        &self.parts
+    }
+
+    /// What is left of each part: its pieces, each an outer ring and its holes, [y, z], m. Curves
+    /// are drawn as chords; the moments know their curvature.
+    pub fn outlines(&self) -> &[Vec<Vec<Vec<[f64; 2]>>>] {
+        &self.outlines
+    }
+
+    /// Area moments of what is left of each part, about the member line; none for cavities.
+    pub fn moments(&self) -> &[Moments] {
+        &self.moments
+    }
+
+    /// The box around what is left of a part, its lower left and upper right corner [y, z], m;
+    /// `None` when nothing is.
+    pub fn extent(&self, part: usize) -> Option<[[f64; 2]; 2]> {
+        let pieces = self.outlines.get(part)?;
+        (!pieces.is_empty()).then(|| bounds(pieces.iter().flatten()))
+    }
+
+    /// Parts that later ones hide wholly.
+    pub fn hidden(&self) -> Vec<usize> {
+        (0..self.parts.len()).filter(|i| self.outlines[*i].is_empty()).collect()
+    }
+
+    /// The groups of parts that touch each other along a border, each ascending. More than one
+    /// group cannot be bonded; a part in several pieces may stand in several groups.
+    pub fn groups(&self) -> Vec<Vec<usize>> {
+        let mut groups: Vec<_> = self.bonded.iter().map(|i| self.solids[*i].unit.parts.clone()).collect();
+        groups.sort();
+        groups
+    }
+
+    /// The estimated relative error of torsion and shear stiffness with equal moduli in all parts.
+    pub fn error(&self) -> f64 {
+        self.error
+    }
+
+    /// Nodes of the mesh.
+    pub fn nodes(&self) -> usize {
+        self.nodes
+    }
+}
+
+/// One mesh, its bodies and how well they are solved.
+struct Trial {
+    bodies: Vec<Body>,
+    units: Vec<Flow>,
+    bonded: Vec<usize>,
+    sliding: Vec<usize>,
+    error: f64,
+    /// By triangle of the mesh.
+    shares: Vec<f64>,
+}
+
+impl Trial {
+    fn new(mesh: &Mesh) -> Result<Trial, SectionFault> {
+        let mut trial = Trial {
+            bodies: Vec::new(),
+            units: Vec::new(),
+            bonded: Vec::new(),
+            sliding: Vec::new(),
+            error: 0.0,
+            shares: vec![0.0; mesh.triangles.len()],
+        };
+        let mut known: Vec<Vec<usize>> = Vec::new();
+        for apart in [false, true] {
+            for triangles in mesh.bodies(apart) {
+                let index = match known.iter().position(|k| *k == triangles) {
+                    Some(index) => index,
+                    None => {
+                        trial.solve(mesh, &triangles)?;
+                        known.push(triangles);
+                        known.len() - 1
+                    }
+                };
+                if apart { &mut trial.sliding } else { &mut trial.bonded }.push(index);
+            }
+        }
+        Ok(trial)
+    }
+
+    fn solve(&mut self, mesh: &Mesh, triangles: &[usize]) -> Result<(), SectionFault> {
+        let body = Body::new(mesh, triangles)?;
+        let media = vec![Elastic::UNIT; body.parts.len()];
+        let Some((unit, estimate)) = body.solve_and_estimate(&media, true)? else {
+            return Err(SectionFault::new("a part has no area left"));
+        };
+        if let Some(estimate) = estimate {
+            self.error = self.error.max(estimate.error);
+            for (triangle, share) in triangles.iter().zip(estimate.elements) {
+                self.shares[*triangle] = self.shares[*triangle].max(share);
+            }
+        }
+        self.bodies.push(body);
+        self.units.push(unit);
+        Ok(())
+    }
+
+    /// The centres of the triangles that make most of the error.
+    fn worst(&self, mesh: &Mesh) -> Vec<Point> {
+        let mut order: Vec<usize> = (0..self.shares.len()).collect();
+        order.sort_by(|a, b| self.shares[*b].total_cmp(&self.shares[*a]));
+        let all: f64 = self.shares.iter().sum();
+        let mut sum = 0.0;
+        let mut centres = Vec::new();
+        for i in order {
+            if sum > 0.5 * all {
+                break;
+            }
+            sum += self.shares[i];
+            let p = mesh.corners(&mesh.triangles[i]);
+            centres.push([0, 1].map(|axis| (p[0][axis] + p[1][axis] + p[2][axis]) / 3.0));
+        }
+        centres
+    }
+}
+
+impl Body {
+    fn add_to(&self, moments: &mut [Moments]) {
+        for (part, own) in self.parts.iter().zip(&self.moments) {
+            moments[*part] += *own;
+        }
+    }
+}

@@ -1,0 +1,286 @@
+//! What holds for every section, and small sections worked by hand.
+
+use super::*;
+use crate::material::{Medium, Role};
+use nalgebra::Matrix6;
+use proptest::prelude::*;
+
+fn steel() -> Medium {
+    Medium::isotropic("steel", Role::Skeleton, 210e9, 0.3, 7850.0, 0.001)
+}
+
+fn cast() -> Medium {
+    Medium::isotropic("cast", Role::Fill, 30e9, 0.25, 2300.0, 0.02)
+}
+
+fn rectangle(width: f64, height: f64) -> Shape {
+    Shape::Rectangle { width, height }
+}
+
+fn solved(parts: Vec<Part>, bond: f64) -> Solution {
+    Geometry::new(parts).unwrap().solve(&[steel(), cast()], bond).unwrap()
+}
+
+fn stiffnesses(s: &Stiffness) -> [f64; 6] {
+    [s.ea_n, s.ei_y_n_m2, s.ei_z_n_m2, s.gj_n_m2, s.ga_y_n, s.ga_z_n].map(|x| x.re)
+}
+
+fn losses(s: &Stiffness) -> [f64; 6] {
+    let loss = s.loss();
+    [loss.ea, loss.ei_y, loss.ei_z, loss.gj, loss.ga_y, loss.ga_z].map(Option::unwrap)
+}
+
+#[test]
+fn a_square_bar() {
+    let s = solved(vec![Part::new(rectangle(0.1, 0.1), 0)], 1.0);
+    let k = s.as_stated.stiffness;
+    approx::assert_relative_eq!(k.ea_n.re, 2.1e9, max_relative = 1e-9);
+    approx::assert_relative_eq!(k.ei_y_n_m2.re, 1.75e6, max_relative = 1e-9);
+    approx::assert_relative_eq!(k.gj_n_m2.re, 0.1405770 * 1e-4 * 210e9 / 2.6, max_relative = 1e-3);
+    approx::assert_relative_eq!(s.ga_energy[0].re, 5.0 / 6.0 * 0.01 * 210e9 / 2.6, max_relative = 1e-3);
+    approx::assert_relative_eq!(s.mass_per_length, 78.5, max_relative = 1e-9);
+}
+
+#[test]
+fn an_eccentric_bar_couples_about_the_member_line() {
+    let s = solved(vec![Part::new(rectangle(0.1, 0.1), 0).at(0.03, -0.02)], 1.0);
+    let k = s.as_stated.matrix.map(|x| x.re);
+    let [ea, _, _, gj, ga_y, ga_z] = stiffnesses(&s.as_stated.stiffness);
+    let near = |a: f64, b: f64| approx::assert_relative_eq!(a, b, max_relative = 1e-4);
+    near(k[(0, 4)], -0.02 * ea);
+    near(k[(0, 5)], -0.03 * ea);
+    near(k[(1, 3)], 0.02 * ga_y);
+    near(k[(2, 3)], 0.03 * ga_z);
+    near(k[(3, 3)], gj + 0.0004 * ga_y + 0.0009 * ga_z);
+    near(s.mass[(0, 4)], -0.02 * 78.5);
+    near(s.mass[(3, 3)], 78.5 * (0.01 / 6.0 + 0.0013));
+    let centre = s.mass_centre.unwrap();
+    near(centre[0], 0.03);
+    near(centre[1], -0.02);
+}
+
+#[test]
+fn shear_centre_of_an_angle_is_where_its_legs_meet() {
+    let angle = Shape::Angle { width: 0.1, height: 0.1, wall: 0.004, root_radius: 0.0, toe_radius: 0.0 };
+    let s = solved(vec![Part::new(angle, 0)], 1.0);
+    for x in s.shear_centre {
+        approx::assert_relative_eq!(x, -0.048, epsilon = 2e-4);
+    }
+}
+
+#[test]
+fn a_soft_fill_changes_nothing_and_air_can_be_solved() {
+    let tube = Shape::Tube { width: 0.1, height: 0.06, wall: 0.004, radius: None };
+    let alone = solved(vec![Part::new(tube.clone(), 0)], 1.0);
+    let geometry = Geometry::new(vec![Part::new(rectangle(0.1, 0.06), 1), Part::new(tube, 0)]).unwrap();
+    for e in [0.0, 1e3] {
+        let soft = Medium::isotropic("soft", Role::Fill, e, 0.3, 0.0, 0.3);
+        let filled = geometry.solve(&[steel(), soft], 1.0).unwrap();
+        let pairs =
+            stiffnesses(&filled.bonded.stiffness).into_iter().zip(stiffnesses(&alone.bonded.stiffness));
+        for (a, b) in pairs {
+            approx::assert_relative_eq!(a, b, max_relative = 1e-3);
+        }
+    }
+}
+
+#[test]
+fn what_does_not_touch_is_told() {
+    let round = Shape::Round { diameter: 0.02 };
+    let parts = vec![Part::new(round.clone(), 0).at(0.0, 0.05), Part::new(round.clone(), 1).at(0.0, -0.05)];
+    let geometry = Geometry::new(parts).unwrap();
+    assert_eq!(geometry.groups(), vec![vec![0], vec![1]]);
+    let s = geometry.solve(&[steel(), steel()], 1.0).unwrap();
+    // Each piece shears and twists for itself; the whole bends as one.
+    approx::assert_relative_eq!(
+        s.bonded.stiffness.gj_n_m2.re,
+        s.sliding.stiffness.gj_n_m2.re,
+        max_relative = 1e-9
+    );
+    assert!(s.bonded.stiffness.ei_y_n_m2.re > 50.0 * s.sliding.stiffness.ei_y_n_m2.re);
+    let covered = Geometry::new(vec![Part::new(round, 0), Part::new(rectangle(0.1, 0.1), 1)]).unwrap();
+    assert_eq!(covered.hidden(), vec![0]);
+}
+
+#[test]
+fn nothing_solid_or_stiff_is_refused() {
+    let fault = |parts| Geometry::new(parts).err().unwrap().to_string();
+    assert!(fault(vec![]).starts_with("nothing solid is left"));
+    let bar = || Part::new(rectangle(0.1, 0.1), 0);
+    assert!(fault(vec![bar(), bar().cavity()]).starts_with("nothing solid is left"));
+    let bad = Part::new(rectangle(0.1, 0.0), 0);
+    assert_eq!(fault(vec![bar(), bad]), "part 2: height 0 mm: a size is above 0");
+    let geometry = Geometry::new(vec![bar()]).unwrap();
+    assert!(geometry.solve(&[Medium::void("air")], 1.0).is_err());
+    assert!(geometry.solve(&[steel()], 1.2).is_err());
+    assert!(geometry.solve(&[], 1.0).is_err());
+}
+
+#[test]
+fn a_cavity_cuts_and_a_part_in_two_pieces_is_one() {
+    let parts = vec![Part::new(rectangle(0.1, 0.1), 0), Part::new(rectangle(0.2, 0.02), 0).cavity()];
+    let geometry = Geometry::new(parts).unwrap();
+    assert_eq!(geometry.outlines()[0].len(), 2);
+    let s = geometry.solve(&[steel()], 0.0).unwrap();
+    let i = 0.1 * (0.1f64.powi(3) - 0.02f64.powi(3)) / 12.0;
+    approx::assert_relative_eq!(s.as_stated.stiffness.ei_y_n_m2.re, 210e9 * i, max_relative = 1e-6);
+}
+
+#[test]
+fn heat_bows_a_bonded_pair_and_not_a_sliding_one() {
+    let parts = || {
+        vec![
+            Part::new(rectangle(0.2, 0.01), 0).at(0.0, 0.005),
+            Part::new(rectangle(0.2, 0.09), 1).at(0.0, 0.055),
+        ]
+    };
+    let bow = |bond: f64| {
+        let still = |name: &str, e: f64| Medium::isotropic(name, Role::Fill, e, 0.3, 1.0, 0.0);
+        let media = [still("steel", 210e9), still("cast", 30e9)];
+        let s = Geometry::new(parts()).unwrap().solve(&media, bond).unwrap();
+        let [n, m, _] = s.thermal_resultants(&[12e-6, 15e-6], 10.0, 0.0, 0.0);
+        let k = s.as_stated.stiffness;
+        (m - s.elastic_centre[1] * n) / k.ei_y_n_m2.re
+    };
+    approx::assert_relative_eq!(bow(1.0).abs(), 0.0003696701, max_relative = 1e-6);
+    approx::assert_relative_eq!(bow(0.0), 0.0, epsilon = 1e-9);
+}
+
+#[test]
+fn unequal_losses_are_solved_exactly() {
+    // The stiffness is an analytic function of the shear moduli: a small loss is a derivative.
+    let geometry =
+        Geometry::new(vec![Part::new(rectangle(0.06, 0.04), 1), Part::new(rectangle(0.02, 0.04), 0)])
+            .unwrap();
+    let with = |g: f64, loss: f64| {
+        let mut fill = Medium::isotropic("fill", Role::Fill, 5e9, 0.3, 1.0, 0.0);
+        fill.shear_modulus = num_complex::Complex64::new(g, g * loss);
+        let host = Medium::isotropic("host", Role::Skeleton, 10e9, 0.3, 1.0, 0.0);
+        let s = geometry.solve(&[host, fill], 1.0).unwrap();
+        [s.bonded.stiffness.gj_n_m2, s.ga_energy[0], s.ga_energy[1]]
+    };
+    let step = 1e-4;
+    let (high, low, lossy) = (with(2e9 * (1.0 + step), 0.0), with(2e9 * (1.0 - step), 0.0), with(2e9, step));
+    for i in 0..3 {
+        approx::assert_relative_eq!(lossy[i].im, 0.5 * (high[i].re - low[i].re), max_relative = 1e-5);
+    }
+}
+
+fn part_of_random(shape: u8, size: [f64; 2], at: [f64; 2], turn: f64, medium: usize) -> Part {
+    let [a, b] = size;
+    let shape = match shape {
+        0 => rectangle(a, b),
+        1 => Shape::Tube { width: a, height: b, wall: 0.15 * a.min(b), radius: Some(0.2 * a.min(b)) },
+        2 => Shape::Round { diameter: a },
+        _ => Shape::Pipe { diameter: a, wall: 0.15 * a },
+    };
+    Part::new(shape, medium).at(at[0], at[1]).turned(turn)
+}
+
+/// A plate of one material with one or two other parts in or over it.
+fn sections() -> impl Strategy<Value = Vec<Part>> {
+    let one =
+        (0u8..4, [0.02f64..0.06, 0.02f64..0.06], [-0.03f64..0.03, -0.03f64..0.03], 0.0f64..3.0, 0usize..2)
+            .prop_map(|(shape, size, at, turn, medium)| part_of_random(shape, size, at, turn, medium));
+    prop::collection::vec(one, 1..3).prop_map(|mut parts| {
+        parts.insert(0, Part::new(rectangle(0.1, 0.08), 1));
+        parts
+    })
+}
+
+fn turned(parts: &[Part], angle: f64) -> Vec<Part> {
+    let (sine, cosine) = angle.sin_cos();
+    parts
+        .iter()
+        .map(|p| {
+            let [y, z] = p.at;
+            p.clone().at(cosine * y - sine * z, sine * y + cosine * z).turned(p.turn + angle)
+        })
+        .collect()
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 12, ..ProptestConfig::default() })]
+
+    #[test]
+    fn loss_lies_between_the_parts_and_energy_adds_up(parts in sections(), bond in 0.0f64..1.0) {
+        let s = solved(parts, bond);
+        for action in [&s.bonded, &s.sliding, &s.as_stated] {
+            for loss in losses(&action.stiffness) {
+                prop_assert!((0.001 - 1e-9..=0.02 + 1e-9).contains(&loss), "{loss}");
+            }
+            let sum: Matrix6<f64> = action.parts.iter().sum();
+            let real = action.matrix.map(|x| x.re);
+            prop_assert!((sum - real).norm() < 1e-12 * real.norm());
+            let stiff = real.symmetric_eigen().eigenvalues;
+            prop_assert!(stiff.min() > 0.0, "{stiff}");
+            let shares = action.shares.iter().fold([0.0; 6], |sum, x| {
+                let own = [x.axial, x.bending_y, x.bending_z, x.torsion, x.shear_y, x.shear_z];
+                std::array::from_fn(|i| sum[i] + own[i])
+            });
+            prop_assert!(shares.iter().all(|x| (x - 1.0).abs() < 1e-9), "{shares:?}");
+        }
+        let (bonded, sliding) = (stiffnesses(&s.bonded.stiffness), stiffnesses(&s.sliding.stiffness));
+        for i in 1..4 {
+            prop_assert!(bonded[i] > 0.998 * sliding[i], "{bonded:?} {sliding:?}");
+        }
+    }
+
+    #[test]
+    fn a_quarter_turn_swaps_the_axes(parts in sections()) {
+        let (a, b) = (solved(parts.clone(), 1.0), solved(turned(&parts, std::f64::consts::FRAC_PI_2), 1.0));
+        let [ea, ei_y, ei_z, gj, ga_y, ga_z] = stiffnesses(&a.bonded.stiffness);
+        let swapped = [ea, ei_z, ei_y, gj, ga_z, ga_y];
+        for (i, (x, y)) in swapped.into_iter().zip(stiffnesses(&b.bonded.stiffness)).enumerate() {
+            let near = if i < 3 { 2e-4 } else { 2e-3 };
+            prop_assert!((x - y).abs() < near * x, "{i}: {x} {y}");
+        }
+    }
+
+    #[test]
+    fn any_turn_leaves_the_sum_of_both_axes(parts in sections(), angle in 0.0f64..3.0) {
+        let (a, b) = (solved(parts.clone(), 1.0), solved(turned(&parts, angle), 1.0));
+        let (a, b) = (stiffnesses(&a.bonded.stiffness), stiffnesses(&b.bonded.stiffness));
+        for [i, j] in [[0, 0], [1, 2], [3, 3], [4, 5]] {
+            let (x, y) = (a[i] + a[j], b[i] + b[j]);
+            prop_assert!((x - y).abs() < 2e-3 * x, "{i}: {x} {y}");
+        }
+    }
+
+    #[test]
+    fn a_larger_drawing_is_stiffer_by_the_fourth_power(parts in sections(), scale in 0.1f64..10.0) {
+        let larger = |p: &Part| {
+            let shape = match &p.shape {
+                Shape::Rectangle { width, height } => rectangle(scale * width, scale * height),
+                Shape::Round { diameter } => Shape::Round { diameter: scale * diameter },
+                Shape::Pipe { diameter, wall } => Shape::Pipe { diameter: scale * diameter, wall: scale * wall },
+                Shape::Tube { width, height, wall, radius } => Shape::Tube {
+                    width: scale * width,
+                    height: scale * height,
+                    wall: scale * wall,
+                    radius: radius.map(|r| scale * r),
+                },
+                other => other.clone(),
+            };
+            Part { shape, at: p.at.map(|x| scale * x), ..p.clone() }
+        };
+        let (a, b) = (solved(parts.clone(), 1.0), solved(parts.iter().map(larger).collect(), 1.0));
+        let (a, b) = (stiffnesses(&a.bonded.stiffness), stiffnesses(&b.bonded.stiffness));
+        let power = [2, 4, 4, 4, 2, 2];
+        for i in 0..6 {
+            let near = if i < 3 { 2e-4 } else { 2e-3 };
+            prop_assert!((a[i] * scale.powi(power[i]) / b[i] - 1.0).abs() < near, "{i}: {} {}", a[i], b[i]);
+        }
+    }
+
+    #[test]
+    fn a_part_split_in_two_of_its_material_is_the_same(at in -0.04f64..0.04, height in 0.02f64..0.1) {
+        let whole = solved(vec![Part::new(rectangle(0.1, height), 0)], 1.0);
+        let strip = Part::new(rectangle(0.05 - at, height), 0).at(0.5 * (0.05 + at), 0.0);
+        let split = solved(vec![Part::new(rectangle(0.1, height), 0), strip], 1.0);
+        let pairs = stiffnesses(&whole.bonded.stiffness).into_iter().zip(stiffnesses(&split.bonded.stiffness));
+        for (x, y) in pairs {
+            prop_assert!((x - y).abs() < 2e-3 * x, "{x} {y}");
+        }
+    }
+}
