@@ -12,8 +12,8 @@
 //! fraction of the depth; a stated bond strength from a lap test has the same bias.
 //!
 //! # Source
-//! - `volkersen1938`: shear along a lap joint
-//! - `cox1952`: eq. 6 to 9, the same for a core in a matrix
+//! - `volkersen1938`: shear along a lap joint (memory)
+//! - `cox1952`: the same for a core in a matrix (memory)
 
 /// A part bonded to the rest of its section.
 #[derive(Debug, Clone, Copy)]

@@ -7,23 +7,36 @@
 //! parts       one section: what its parts want, and the stress in each
 //! bond        the shear where a part is bonded
 //! thermal     the answer: growth, bow, drift, stress, what fails
+//! drawn       a drawn section made ready
+//! diffusion   how long a change of the room takes
+//! sag         weight, and a carriage that moves along members
+//! support     carrying points, and where they are best
+//! spec        what the design file says of temperature and cure
 //! straight    how straight a line is
 //! ```
 
 mod bond;
 mod case;
+mod diffusion;
+mod drawn;
 mod loose;
 mod parts;
+mod sag;
 #[cfg(test)]
 mod sample;
+pub mod spec;
 mod statics;
 mod straight;
+mod support;
 mod thermal;
 
 pub use case::{Gradient, ThermalCase};
+pub use diffusion::{Moment, STILL_AIR, SectionTimes, Settling, settling, slab_decay_time};
 pub use parts::{WarmPart, WarmSection};
+pub use sag::{Carriage, Sag, SagAsk, SagMember, Stop, Travel, sag};
 pub use statics::{RestFault, Statics};
 pub use straight::{Place, Straight, Straightness};
+pub use support::{Aim, Bearing, Best, Carried, Carrying, best_supports, unheld};
 pub use thermal::{
     Failure, FailureKind, Thermal, ThermalAsk, ThermalMember, ThermalPart, ThermalState, thermal,
 };

@@ -19,7 +19,7 @@
 //!
 //! # Source
 //! - `timoshenko1925`: bonded strips; the same in general form for any parts
-//! - `boley1960`: section 10.3, thermal force and moments of a beam
+//! - `boley1960`: thermal force and moments of a beam (memory)
 
 use crate::frame::MemberSection;
 use crate::material::{Medium, Role};
@@ -141,6 +141,16 @@ impl WarmSection {
     pub fn lacking_expansion(&self) -> impl Iterator<Item = &str> {
         let lacking = self.parts.iter().filter(|part| part.medium.expansion.is_none());
         lacking.map(|part| part.medium.name.as_str())
+    }
+
+    /// The stress of part `number` at [y, z] under the section forces [N, M_y, M_z] about the
+    /// member line, Pa; `None` for no part.
+    pub fn stress(&self, number: usize, at: [f64; 2], forces: [f64; 3]) -> Option<f64> {
+        self.parts.get(number)?;
+        let together = self.together()?;
+        let unmoved = together.wanted(&Field::default(), &vec![0.0; self.parts.len()])?;
+        let stress = together.stress(number, at, &Vector3::from(forces), &unmoved)?;
+        Some(stress.axial + stress.bending)
     }
 
     /// `None` when nothing in it is stiff.

@@ -20,8 +20,9 @@ use nalgebra::Vector6;
 use std::fmt;
 use std::sync::Arc;
 
-/// The shift σ as a share of the largest stiffness to mass ratio on the diagonal.
-const SHIFT: f64 = 1e-11;
+/// The shift σ as a share of the smallest stiffness to mass ratio on the diagonal, and at least
+/// of the largest one, below which rounding would hide it.
+const SHIFT: [f64; 2] = [1e-8, 1e-13];
 /// Energy of the residual, as a share of that of the load, at which the steps end.
 const ENOUGH: f64 = 1e-24;
 /// The share that still is an answer when rounding forbids more.
@@ -89,12 +90,14 @@ impl<'a> Statics<'a> {
         let (k, m) = (&matrices.stiffness, &matrices.mass);
         let pencil = Pencil { stiffness: k, mass: m, group: &layout.group };
         let symbolic = Arc::new(Symbolic::new(&pencil).map_err(RestFault::Matrices)?);
-        let ratio = (0..layout.freedoms())
+        let ratios = (0..layout.freedoms())
             .filter_map(|i| Some((*k.get(i, i)?, *m.get(i, i)?)))
             .filter(|(_, mass)| *mass > 0.0)
-            .map(|(stiffness, mass)| stiffness / mass)
-            .fold(0.0, f64::max);
-        let factor = Factorisation::new(&pencil, &symbolic, -SHIFT * ratio).map_err(RestFault::Matrices)?;
+            .map(|(stiffness, mass)| stiffness / mass);
+        let (least, most) =
+            ratios.fold((f64::INFINITY, 0.0f64), |(least, most), ratio| (least.min(ratio), most.max(ratio)));
+        let shift = if most > 0.0 { (SHIFT[0] * least).max(SHIFT[1] * most) } else { 0.0 };
+        let factor = Factorisation::new(&pencil, &symbolic, -shift).map_err(RestFault::Matrices)?;
         let free = independent(loose(frame, &layout), &matrices);
         Ok(Statics { frame, layout, matrices, factor, free })
     }
@@ -130,7 +133,7 @@ impl<'a> Statics<'a> {
         for _ in 0..STEPS {
             let pushed = self.pushed(&step);
             let stiffness = dot(&step, &pushed);
-            if !(stiffness > 0.0) {
+            if stiffness <= 0.0 || stiffness.is_nan() {
                 break;
             }
             let length = size / stiffness;
@@ -141,7 +144,7 @@ impl<'a> Statics<'a> {
             let next = self.precondition(&residual)?;
             let left = dot(&residual, &next);
             best = left;
-            if !(left > ENOUGH * first) {
+            if left <= ENOUGH * first || left.is_nan() {
                 break;
             }
             let keep = left / size;
@@ -159,9 +162,18 @@ impl<'a> Statics<'a> {
         Vector6::from_fn(|axis, _| self.layout.freedom(point, axis).map_or(0.0, |f| motion[f]))
     }
 
-    /// The mass matrix times a motion.
-    pub(super) fn weighed(&self, motion: &[f64]) -> Vec<f64> {
-        product(&self.matrices.mass, motion)
+    /// `load` with what would push the free motions taken out, as if the frame fell with it.
+    pub(super) fn balanced(&self, load: &[f64]) -> Vec<f64> {
+        let mut balanced = load.to_vec();
+        for free in &self.free {
+            less(&mut balanced, &free.weighed, dot(&free.motion, load));
+        }
+        balanced
+    }
+
+    /// The rigid-body motions that nothing holds, zᵀ M z = 1, each of shape (n).
+    pub(super) fn free_motions(&self) -> impl Iterator<Item = &[f64]> {
+        self.free.iter().map(|free| free.motion.as_slice())
     }
 
     fn pushed(&self, motion: &[f64]) -> Vec<f64> {
@@ -169,10 +181,7 @@ impl<'a> Statics<'a> {
     }
 
     fn precondition(&self, residual: &[f64]) -> Result<Vec<f64>, RestFault> {
-        let mut right = residual.to_vec();
-        for free in &self.free {
-            less(&mut right, &free.weighed, dot(&free.motion, residual));
-        }
+        let right = self.balanced(residual);
         let right = Mat::from_fn(right.len(), 1, |i, _| right[i]);
         let x = self.factor.solve(right.as_ref()).map_err(RestFault::Matrices)?;
         let mut step: Vec<f64> = (0..residual.len()).map(|i| x[(i, 0)]).collect();
@@ -263,7 +272,7 @@ mod tests {
         let left: Vec<f64> = statics.pushed(&motion).iter().zip(&load).map(|(a, b)| a - b).collect();
         let size = dot(&load, &load).sqrt();
         assert!(dot(&left, &left).sqrt() < 1e-8 * size);
-        let momentum = statics.weighed(&motion);
+        let momentum = product(&statics.matrices.mass, &motion);
         for axis in 0..3 {
             let unit = nalgebra::Matrix6::identity().column(axis).into_owned();
             let rigid = statics.layout.rigid_motion(&frame, &unit, &Vector3::zeros());

@@ -70,11 +70,26 @@ pub(super) fn straight(values: &[f64]) -> Straight {
     Straight { before_m: range(values), after_m: range(&rest) }
 }
 
-/// Largest less smallest.
+/// Largest less smallest of values at even spacing.
 pub(super) fn range(values: &[f64]) -> f64 {
-    let most = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let least = values.iter().copied().fold(f64::INFINITY, f64::min);
+    let [least, most] = extremes(values);
     if most >= least { most - least } else { 0.0 }
+}
+
+/// The least and the largest of values at even spacing, between them by the parabola through
+/// three.
+pub(super) fn extremes(values: &[f64]) -> [f64; 2] {
+    let mut found = [f64::INFINITY, f64::NEG_INFINITY];
+    let mut meet = |value: f64| found = [found[0].min(value), found[1].max(value)];
+    values.iter().for_each(|value| meet(*value));
+    for three in values.windows(3) {
+        let [a, b, c] = [three[0], three[1], three[2]];
+        if (b - a) * (c - b) < 0.0 {
+            let (slope, bend) = (0.5 * (c - a), a - 2.0 * b + c);
+            meet(b - 0.5 * slope * slope / bend);
+        }
+    }
+    found
 }
 
 /// The largest distance from the chord, m, of motions at even spacing.
@@ -85,7 +100,8 @@ pub(super) fn bow(motions: &[Vector6<f64>]) -> f64 {
         let chord = first.lerp(last, i as f64 / span);
         (u[1] - chord[1]).hypot(u[2] - chord[2])
     };
-    motions.iter().enumerate().map(off).fold(0.0, f64::max)
+    let distances: Vec<f64> = motions.iter().enumerate().map(off).collect();
+    extremes(&distances)[1]
 }
 
 #[cfg(test)]
@@ -107,6 +123,15 @@ mod tests {
         assert_relative_eq!(straight(&arc).after_m, 1.0, max_relative = 1e-12);
         let motions: Vec<Vector6<f64>> = arc.iter().map(|v| Vector6::z() * *v).collect();
         assert_relative_eq!(bow(&motions), 1.0, max_relative = 1e-12);
+    }
+
+    #[test]
+    fn an_extreme_between_places_is_found() {
+        let parabola: Vec<f64> = (0..6).map(|i| -(i as f64 - 2.3).powi(2)).collect();
+        let [least, most] = extremes(&parabola);
+        assert_relative_eq!(least, -7.29, max_relative = 1e-12);
+        assert!(most.abs() < 1e-12);
+        assert_eq!(extremes(&[1.0, 1.0, 1.0]), [1.0, 1.0]);
     }
 
     #[test]

@@ -7,7 +7,7 @@
 //! Ground keeps its size and its temperature; the arms of offsets keep their length.
 //!
 //! # Source
-//! - `boley1960`: sections 10.3 and 10.4, beams and frames under temperature
+//! - `boley1960`: beams and frames under temperature (memory)
 
 use super::bond::BondLine;
 use super::case::ThermalCase;
@@ -156,7 +156,7 @@ pub fn thermal(base: &Base, case: &ThermalCase, ask: &ThermalAsk) -> Result<Ther
 }
 
 /// Refuses a change of temperature of a material whose expansion is not known.
-fn needs(base: &Base, case: &ThermalCase) -> Result<(), RestFault> {
+pub(super) fn needs(base: &Base, case: &ThermalCase) -> Result<(), RestFault> {
     let used = |number: usize| base.frame.members.iter().any(|member| member.section == number);
     let mut faults: Vec<FrameFault> = Vec::new();
     for (number, section) in base.sections.iter().enumerate() {
@@ -178,7 +178,7 @@ fn needs(base: &Base, case: &ThermalCase) -> Result<(), RestFault> {
 
 /// The load of a case on the frame, and the free strains of its members. `cured` takes the
 /// shrinkage alone, otherwise the temperatures alone.
-fn strain_load(
+pub(super) fn strain_load(
     statics: &Statics,
     sections: &[WarmSection],
     case: &ThermalCase,

@@ -6,6 +6,7 @@
 //! (`0.1 %` relative, `0.002` absolute), which then says in `because` what makes it wider.
 
 mod materials;
+mod thermal;
 
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -22,11 +23,18 @@ struct Subject {
 }
 
 /// All subjects, in the order of the ladder.
-const SUBJECTS: &[Subject] = &[Subject {
-    name: "materials",
-    rows: include_str!("../../../data/proof/materials.csv"),
-    evaluators: materials::EVALUATORS,
-}];
+const SUBJECTS: &[Subject] = &[
+    Subject {
+        name: "materials",
+        rows: include_str!("../../../data/proof/materials.csv"),
+        evaluators: materials::EVALUATORS,
+    },
+    Subject {
+        name: "thermal",
+        rows: include_str!("../../../data/proof/thermal.csv"),
+        evaluators: thermal::EVALUATORS,
+    },
+];
 
 /// The inputs of a case.
 pub struct Inputs {
