@@ -205,3 +205,49 @@ fn turning_the_base_in_space_turns_its_drift() {
     assert_relative_eq!(turn * first.0, second.0, epsilon = 1e-7 * first.0.norm());
     assert_relative_eq!(first.1, second.1, max_relative = 1e-6);
 }
+
+#[test]
+fn keys_are_those_that_others_rely_on() {
+    let section = section(vec![layer("steel", 210e9, 12e-6, 0.02, -0.01, 0.01)], 1.0);
+    let frame = bar(1.0, &section);
+    let sections = [section];
+    let found = thermal(&base(&frame, &sections), &ThermalCase::uniform(10.0), &ask()).unwrap();
+    let json = serde_json::to_value(&found).unwrap();
+    assert_eq!(json["name"], "build");
+    assert_relative_eq!(json["drift_m_per_k"]["x"].as_f64().unwrap(), 12e-6, max_relative = 1e-9);
+    let member = &json["members"][0];
+    assert_eq!(member["name"], "bar");
+    assert!(member["bow_m"].is_number());
+    let part = &member["parts"][0];
+    assert_eq!(part["of"], "steel");
+    assert!(part["stress_pa"].is_number() && part["margin"].is_null());
+}
+
+proptest::proptest! {
+    #![proptest_config(proptest::test_runner::Config::with_cases(24))]
+
+    #[test]
+    fn a_free_bar_of_any_layers_is_not_forced(
+        moduli in proptest::array::uniform3(1e9..300e9f64),
+        alphas in proptest::array::uniform3(1e-6..60e-6f64),
+        heights in proptest::array::uniform3(0.002..0.08f64),
+        bond in 0.0..1.0f64,
+        change in -40.0..40.0f64,
+    ) {
+        let mut low = -0.05;
+        let mut parts = Vec::new();
+        for i in 0..3 {
+            parts.push(layer("layer", moduli[i], alphas[i], 0.05, low, low + heights[i]));
+            low += heights[i];
+        }
+        let section = section(parts, bond);
+        let frame = bar(0.7, &section);
+        let sections = [section];
+        let found = thermal(&base(&frame, &sections), &ThermalCase::uniform(change), &ask()).unwrap();
+        for (part, own) in found.state.members[0].parts.iter().zip(&sections[0].parts) {
+            // Compared with the stress of the same layer between walls.
+            let held = own.medium.youngs_modulus.re * 60e-6 * change.abs();
+            proptest::prop_assert!(part.axial_pa.abs() + part.bending_pa.abs() <= 1e-6 * held);
+        }
+    }
+}
