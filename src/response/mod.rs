@@ -12,3 +12,4 @@ pub mod sound;
 pub mod speeds;
 pub mod stations;
 pub mod tap;
+pub mod accuracy;
