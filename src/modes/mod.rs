@@ -10,6 +10,7 @@ mod lanczos;
 mod ordering;
 mod pencil;
 mod reduced;
+mod search;
 mod symbolic;
 
 pub use direct::Direct;

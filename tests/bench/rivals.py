@@ -1,7 +1,8 @@
 """The lowest ten modes by Stillbed, by SciPy's eigsh and by CHOLMOD with ARPACK, on the same matrices.
 
-One run, one thread, processor time (so that a busy machine does not count), best of a few repeats for small sizes; prints seconds, ratios, peak memory, the largest
-relative difference of the eigenvalues, and the versions and kernels used.
+One run, one thread, processor time (so that a busy machine does not count), the mean of several repeats where
+they are short; prints seconds, ratios, peak memory, the largest relative difference of the eigenvalues, and
+the versions and kernels used.
 
     cargo bench --bench eigen --no-run          # prints the path of the program
     python tests/bench/rivals.py PROGRAM [NAME ...]
