@@ -60,7 +60,7 @@ impl Factorisation {
     /// or the shift is a mode.
     pub fn new(pencil: &Pencil, symbolic: &Arc<Symbolic>, shift: f64) -> Result<Factorisation, EigenFault> {
         let (stiffness, mass) = symbolic.gather(pencil)?;
-        Ok(Factorisation::sparse(Sparse::new(symbolic, &stiffness, &mass, shift)?))
+        Ok(Factorisation::sparse(Sparse::new(symbolic, &stiffness, &mass, shift, Vec::new())?))
     }
 
     pub(super) fn sparse(factor: Sparse) -> Factorisation {
@@ -114,12 +114,13 @@ impl Factorisation {
 }
 
 impl Sparse {
-    /// Factors `K - shift M` from values in the slots of the lower triangle.
+    /// Factors `K - shift M` from values in the slots of the lower triangle, into the memory of `values`.
     pub fn new(
         symbolic: &Arc<Symbolic>,
         stiffness: &[f64],
         mass: &[f64],
         shift: f64,
+        mut values: Vec<f64>,
     ) -> Result<Sparse, EigenFault> {
         let n = symbolic.order.len();
         let lower = &symbolic.lower;
@@ -133,8 +134,8 @@ impl Sparse {
             Spec::default(),
         );
         let mut memory = MemBuffer::try_new(need).map_err(too_large)?;
-        let mut values: Vec<f64> = Vec::new();
-        if values.try_reserve_exact(symbolic.cholesky.len_val()).is_err() {
+        let more = symbolic.cholesky.len_val().saturating_sub(values.len());
+        if values.try_reserve_exact(more).is_err() {
             return Err(EigenFault::TooLarge { needed: symbolic.factor_bytes(), allowed: 0 });
         }
         values.resize(symbolic.cholesky.len_val(), 0.0);
@@ -161,6 +162,11 @@ impl Sparse {
     /// The shift σ.
     pub fn shift(&self) -> f64 {
         self.shift
+    }
+
+    /// The memory of the factor, to be used again.
+    pub fn into_values(self) -> Vec<f64> {
+        self.values
     }
 
     /// The number of negative pivots.

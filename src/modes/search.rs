@@ -11,6 +11,7 @@ use super::lanczos::{Krylov, Ritz};
 use super::pencil::Pencil;
 use super::symbolic::Symbolic;
 use faer::{Mat, MatRef};
+use std::cell::Cell;
 use std::sync::Arc;
 
 /// Residual of a mode in the shift-inverted operator, relative to its ν.
@@ -41,7 +42,8 @@ pub(super) fn sparse_lowest(
         return Err(EigenFault::TooLarge { needed, allowed });
     }
     let (stiffness, mass) = symbolic.gather(pencil)?;
-    let search = Search { symbolic: &symbolic, stiffness: &stiffness, mass: &mass, allowed };
+    let spare = Cell::new(Vec::new());
+    let search = Search { symbolic: &symbolic, stiffness: &stiffness, mass: &mass, allowed, spare };
     search.lowest(count, shift, settings.start)
 }
 
@@ -56,6 +58,8 @@ struct Search<'a> {
     stiffness: &'a [f64],
     mass: &'a [f64],
     allowed: usize,
+    /// Memory of the last factor that was dropped.
+    spare: Cell<Vec<f64>>,
 }
 
 /// Modes found by the iteration, in the order of elimination.
@@ -79,7 +83,7 @@ impl Search<'_> {
         loop {
             let (ritz, end) = self.iterate(&mut krylov, &factor, wanted, &mut steps)?;
             let found = self.found(&krylov, &factor, &ritz, end);
-            drop(factor);
+            self.spare.set(factor.into_values());
             if let Some(better) = better_shift(&found.omega_squared, shift, count).filter(|_| !reshifted) {
                 reshifted = true;
                 (shift, factor) = with_shift(better, |shift| self.positive(shift))?;
@@ -105,7 +109,7 @@ impl Search<'_> {
                     factor: Factorisation::sparse(counter),
                 });
             }
-            drop(counter);
+            self.spare.set(counter.into_values());
             factor = self.positive(shift)?;
             krylov.restart(&ritz, end);
             krylov.refresh();
@@ -113,9 +117,13 @@ impl Search<'_> {
         }
     }
 
+    fn factor(&self, shift: f64) -> Result<Sparse, EigenFault> {
+        Sparse::new(self.symbolic, self.stiffness, self.mass, shift, self.spare.take())
+    }
+
     /// The factor at a shift below all modes.
     fn positive(&self, shift: f64) -> Result<Sparse, EigenFault> {
-        let factor = Sparse::new(self.symbolic, self.stiffness, self.mass, shift)?;
+        let factor = self.factor(shift)?;
         match factor.negative() {
             Some(freedom) => Err(EigenFault::Negative { freedom }),
             None => Ok(factor),
@@ -201,7 +209,7 @@ impl Search<'_> {
         let end = found.omega_squared.len();
         for part in [0.25, 0.5, 0.1, 0.7] {
             let counted_at = shift + count_distance(&found.distances, end, part);
-            let factor = match Sparse::new(self.symbolic, self.stiffness, self.mass, counted_at) {
+            let factor = match self.factor(counted_at) {
                 Err(EigenFault::Singular { .. }) => continue,
                 other => other?,
             };
