@@ -184,8 +184,8 @@ fn dense_lowest(
     })
 }
 
-/// A shift nearer to the elastic modes, where the first guess would cost digits or speed: rigid-body modes
-/// more than a million times nearer to the shift than elastic ones, or all modes within the shift's reach.
+/// A shift nearer to the elastic modes, where the first guess would cost digits: rigid-body modes are found
+/// and elastic ones lie more than a hundred thousand times farther from the shift.
 pub(super) fn better_shift(omega_squared: &[f64], shift: f64, count: usize) -> Option<f64> {
     let size = -shift;
     let zero = omega_squared.iter().take_while(|w| w.abs() < 1e-2 * size).count();

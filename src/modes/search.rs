@@ -23,6 +23,9 @@ const COUNT_ERROR: f64 = 1e-4;
 /// A ν below this, relative to the largest, is a motion without mass.
 const LEAST_NU: f64 = 1e-14;
 
+/// Times that the count may find more than the iteration did.
+const MOST_ROUNDS: usize = 20;
+
 /// Steps of the block iteration before it is given up.
 const MOST_STEPS: usize = 2000;
 
@@ -79,7 +82,7 @@ impl Search<'_> {
             let start = Mat::from_fn(start.nrows(), start.ncols(), |i, j| start[(order[i], j)]);
             krylov.begin_with(&factor, start.as_ref());
         }
-        let (mut wanted, mut steps, mut reshifted) = (count, 0, false);
+        let (mut wanted, mut steps, mut rounds, mut reshifted) = (count, 0, 0, false);
         loop {
             let (ritz, end) = self.iterate(&mut krylov, &factor, wanted, &mut steps)?;
             let found = self.found(&krylov, &factor, &ritz, end);
@@ -110,6 +113,10 @@ impl Search<'_> {
                 });
             }
             self.spare.set(counter.into_values());
+            rounds += 1;
+            if rounds > MOST_ROUNDS {
+                return Err(EigenFault::NotConverged { wanted: counted, found: end });
+            }
             factor = self.positive(shift)?;
             krylov.restart(&ritz, end);
             krylov.refresh();

@@ -14,7 +14,7 @@ use lattice::{Sample, beams};
 use std::hint::black_box;
 use std::io::{BufRead, Write};
 use std::time::Instant;
-use stillbed::modes::{Eigenpairs, Pencil, Settings, lowest};
+use stillbed::modes::{Eigenpairs, Pencil, Settings, damped, lowest};
 
 const COUNT: usize = 10;
 
@@ -71,6 +71,23 @@ fn lowest_ten(bencher: divan::Bencher, name: &str) {
 fn lowest_ten_of_many(bencher: divan::Bencher, name: &str) {
     let sample = sample(name);
     bencher.bench_local(|| black_box(solve(&sample)));
+}
+
+/// The damped modes that belong to ten real ones, all members with a loss of their own.
+#[divan::bench(args = &SAMPLES[..4])]
+fn damped_ten(bencher: divan::Bencher, name: &str) {
+    let sample = sample(name);
+    let mut loss = sample.stiffness.clone();
+    let (pattern, values) = loss.parts_mut();
+    for j in 0..pattern.ncols() {
+        for at in pattern.col_range(j) {
+            let uneven = |freedom: usize| 0.1 + 0.05 * ((freedom / 6) as f64).sin();
+            values[at] *= uneven(j) * uneven(pattern.row_idx()[at]);
+        }
+    }
+    let pencil = Pencil { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
+    let pairs = solve(&sample);
+    bencher.bench_local(|| black_box(damped(&pencil, &loss, &pairs)).expect("a sound sample"));
 }
 
 /// For each name read: writes the matrices into `folder`, prints `seconds peak_kb ω²…`.
