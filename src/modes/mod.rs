@@ -17,6 +17,7 @@ mod reduced;
 mod shares;
 mod solve;
 mod statics;
+mod search;
 mod symbolic;
 mod trouble;
 

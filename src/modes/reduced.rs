@@ -21,13 +21,13 @@ use super::dense::product;
 use super::eigen::Eigenpairs;
 use super::fault::EigenFault;
 use super::lanczos::symmetric_eigen;
-use super::pencil::{Pencil, symmetric};
+use super::pencil::{Pencil, symmetric, times};
 use faer::diag::Diag;
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::linalg::evd::{ComputeEigenvectors, evd_cplx, evd_scratch};
 use faer::linalg::solvers::{PartialPivLu, Solve};
 use faer::sparse::SparseColMat;
-use faer::{Mat, MatRef, Par, Spec, c64};
+use faer::{Mat, MatRef, Par, Scale, Spec, c64};
 
 /// Residual, relative to the mode in the norm of H, at which the basis is large enough; λ is then right to
 /// its square.
@@ -68,7 +68,7 @@ pub fn damped(
     }
     let space = Space::new(pencil, loss, pairs);
     let mut basis = space.modes_scaled(pairs);
-    let corrections = pairs.factor.solve((loss * &pairs.vectors).as_ref())?;
+    let corrections = pairs.factor.solve(times(loss, pairs.vectors.as_ref()).as_ref())?;
     space.enlarge(&mut basis, corrections);
     let fault = EigenFault::NotConverged { wanted: count, found: 0 };
     let mut best = space.solve(&basis, count).ok_or(fault.clone())?;
@@ -109,7 +109,7 @@ impl<'a> Space<'a> {
     }
 
     fn h(&self, x: &Mat<f64>) -> Mat<f64> {
-        self.pencil.stiffness * x + faer::Scale(self.s) * (self.pencil.mass * x)
+        times(self.pencil.stiffness, x.as_ref()) + Scale(self.s) * times(self.pencil.mass, x.as_ref())
     }
 
     /// The real modes, which are H-orthogonal already.
@@ -118,7 +118,7 @@ impl<'a> Space<'a> {
             pairs.omega_squared.iter().map(|w| (w.max(0.0) + self.s).sqrt().recip()).collect();
         let phi = &pairs.vectors;
         let q = Mat::from_fn(phi.nrows(), phi.ncols(), |i, j| phi[(i, j)] * scale[j]);
-        Basis { mass_q: self.pencil.mass * &q, loss_q: self.loss * &q, q }
+        Basis { mass_q: times(self.pencil.mass, q.as_ref()), loss_q: times(self.loss, q.as_ref()), q }
     }
 
     /// Adds what is new in `columns` to the basis; false when nothing is.
@@ -142,8 +142,8 @@ impl<'a> Space<'a> {
         let inside = product(basis.q.transpose(), self.h(&fresh).as_ref());
         fresh -= product(basis.q.as_ref(), inside.as_ref());
         normalise(&mut fresh, |x| self.h(x));
-        basis.mass_q = beside(&basis.mass_q, &(self.pencil.mass * &fresh));
-        basis.loss_q = beside(&basis.loss_q, &(self.loss * &fresh));
+        basis.mass_q = beside(&basis.mass_q, &times(self.pencil.mass, fresh.as_ref()));
+        basis.loss_q = beside(&basis.loss_q, &times(self.loss, fresh.as_ref()));
         basis.q = beside(&basis.q, &fresh);
         true
     }
@@ -158,6 +158,9 @@ impl<'a> Space<'a> {
         let (mu, z) = complex_eigen(PartialPivLu::new(left.as_ref()).solve(&right).as_ref())?;
         let matched = matches(&z, count);
         let lambda: Vec<c64> = matched.iter().map(|&(k, _)| mu[k].inv() - self.s).collect();
+        if lambda.iter().any(|l| !l.is_finite()) {
+            return None;
+        }
         let chosen = Mat::from_fn(b, count, |i, j| z[(i, matched[j].0)]);
         let mut shapes = real_times(&basis.q, &chosen);
         let massed = real_times(&basis.mass_q, &chosen);
@@ -183,8 +186,9 @@ impl<'a> Space<'a> {
         let (n, count) = (found.shapes.nrows(), found.shapes.ncols());
         let part = |c: fn(&c64) -> f64| Mat::from_fn(n, count, |i, j| c(&found.shapes[(i, j)]));
         let (re, im) = (part(|v| v.re), part(|v| v.im));
-        let (k, m) = (self.pencil.stiffness, self.pencil.mass);
-        let (kr, ki, lr, li, mr, mi) = (k * &re, k * &im, self.loss * &re, self.loss * &im, m * &re, m * &im);
+        let both = |a: &SparseColMat<usize, f64>| (times(a, re.as_ref()), times(a, im.as_ref()));
+        let ((kr, ki), (lr, li), (mr, mi)) =
+            (both(self.pencil.stiffness), both(self.loss), both(self.pencil.mass));
         let mut residual = Mat::zeros(n, 2 * count);
         for j in 0..count {
             let lambda = found.lambda[j];
@@ -294,7 +298,7 @@ mod tests {
         let sample = beams(3, 3, 3, false);
         let pencil = Pencil { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
         let pairs = lowest(&pencil, 12, &Settings::default()).unwrap();
-        let loss = faer::Scale(0.3) * &sample.stiffness;
+        let loss = Scale(0.3) * &sample.stiffness;
         let found = damped(&pencil, &loss, &pairs).unwrap();
         assert_eq!(found.loss_factor[..6], [None; 6]);
         for (eta, overlap) in found.loss_factor[6..].iter().zip(&found.overlap[6..]) {
