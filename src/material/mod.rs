@@ -25,7 +25,7 @@ pub use entry::{Figure, GrainShape, Material, MissingProperty};
 pub use listing::{ListedFigure, ListedMaterial, Listing};
 pub use measured::Implied;
 pub use medium::{Medium, Role};
-pub use mix::{Measured, Prediction, Shares, predict, schemes};
+pub use mix::{GEL, Measured, Prediction, Shares, cure_strain, predict, schemes};
 pub use mix_answer::{Beside, Bounded, IngredientShare, MixAnswer};
 pub use property::Property;
 pub use recipe::{Aggregate, Ingredient, Recipe};

@@ -155,7 +155,7 @@ fn differential(inputs: &Inputs) -> Found {
 }
 
 /// A material of which only the density matters here.
-fn of_density(name: &str, density: f64) -> Material {
+pub(super) fn of_density(name: &str, density: f64) -> Material {
     let mut material = Material::new(name, Role::Fill);
     for (property, value) in [
         (Property::YoungsModulus, 1e9),

@@ -7,6 +7,7 @@
 
 mod materials;
 mod mix;
+mod pour;
 
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -30,6 +31,11 @@ const SUBJECTS: &[Subject] = &[
         evaluators: materials::EVALUATORS,
     },
     Subject { name: "mix", rows: include_str!("../../../data/proof/mix.csv"), evaluators: mix::EVALUATORS },
+    Subject {
+        name: "pour",
+        rows: include_str!("../../../data/proof/pour.csv"),
+        evaluators: pour::EVALUATORS,
+    },
 ];
 
 /// The inputs of a case.
