@@ -135,15 +135,20 @@ impl Phases {
         self.binder_volume + grains + self.pigment.map_or(0.0, |(volume, _)| volume)
     }
 
-    /// The mixture with the share `air` of pores, with `binder` in place of the recipe's.
-    pub fn mixed(&self, binder: &Host, air: f64) -> Host {
+    /// The mixture without air, with `binder` in place of the recipe's.
+    pub fn sound(&self, binder: &Host) -> Host {
         let grains: f64 = self.grains.iter().map(|(volume, _)| volume).sum();
         let kinds: Vec<Stirred> = self.grains.iter().map(|(volume, host)| (volume / grains, *host)).collect();
         let mut mixed = stir(binder, &kinds, grains / (grains + self.binder_volume));
         if let Some((volume, pigment)) = self.pigment {
             mixed = stir(&mixed, &[(1.0, pigment)], volume / self.solid_volume());
         }
-        stir(&mixed, &[(1.0, PORE)], air)
+        mixed
+    }
+
+    /// kg/m3 without air.
+    pub fn sound_density(&self) -> f64 {
+        self.weight / self.solid_volume()
     }
 
     fn shares(&self, air: f64) -> Shares {
@@ -166,6 +171,11 @@ impl Phases {
     }
 }
 
+/// `sound` with the share `air` of pores.
+pub(super) fn porous(sound: &Host, air: f64) -> Host {
+    stir(sound, &[(1.0, PORE)], air)
+}
+
 const PORE: Host = Host { moduli: Moduli::NOTHING, expansion: 0.0, conductivity: 0.025 };
 
 /// A phase; what is not known of it is 0 and must not be used.
@@ -180,17 +190,27 @@ fn host(ingredient: &Ingredient, draw: &Draw) -> Result<Host, MissingProperty> {
 
 /// The cast mix of `recipe` in `draw`.
 ///
+/// Where the air is to be predicted but a test bar was weighed, its density tells the air.
+///
 /// # Errors
 /// When an ingredient lacks Young's modulus, Poisson's ratio, density or loss factor.
 pub fn predict(recipe: &Recipe, draw: &Draw) -> Result<Prediction, MissingProperty> {
     let phases = Phases::of(recipe, draw)?;
     let demand = demand(recipe, draw)?;
-    let air = match &recipe.air {
-        AirSpec::Predict => demand.air,
-        AirSpec::Stated(air) => air.at(draw).clamp(0.0, 0.9),
+    let measured = Measured {
+        density: recipe.measured.density.map(|s| s.at(draw)),
+        youngs_modulus: recipe.measured.youngs_modulus.map(|s| s.at(draw)),
+        loss_factor: recipe.measured.loss_factor.map(|s| s.at(draw)),
     };
+    let air = match (&recipe.air, measured.density) {
+        (AirSpec::Stated(air), _) => air.at(draw),
+        (AirSpec::Predict, Some(density)) => 1.0 - density / phases.sound_density(),
+        (AirSpec::Predict, None) => demand.air,
+    }
+    .clamp(0.0, 0.9);
     let shares = phases.shares(air);
-    let mixed = phases.mixed(&phases.binder, air);
+    let sound = phases.sound(&phases.binder);
+    let mixed = porous(&sound, air);
     let list = phases.list(&shares);
     let elastic: Vec<Phase> =
         list.iter().map(|(share, host)| Phase { share: *share, moduli: host.moduli }).collect();
@@ -201,14 +221,9 @@ pub fn predict(recipe: &Recipe, draw: &Draw) -> Result<Prediction, MissingProper
     let thermal: Vec<_> = list.iter().map(|(f, h)| (*f, h.moduli.bulk.re, h.expansion)).collect();
     let bounds = [softest, stiffest].map(|m| homogenise::expansion(&thermal, m.shear.re));
     let shrinkage = recipe.binder.material.value(Property::CureShrinkage, draw);
-    let measured = Measured {
-        density: recipe.measured.density.map(|s| s.at(draw)),
-        youngs_modulus: recipe.measured.youngs_modulus.map(|s| s.at(draw)),
-        loss_factor: recipe.measured.loss_factor.map(|s| s.at(draw)),
-    };
     Ok(Prediction {
         name: recipe.name.clone(),
-        density: (1.0 - air) * phases.weight / phases.solid_volume(),
+        density: (1.0 - air) * phases.sound_density(),
         moduli: mixed.moduli,
         low: homogenise::hashin_shtrikman(&elastic, &softest),
         high: homogenise::hashin_shtrikman(&elastic, &stiffest),
@@ -216,7 +231,7 @@ pub fn predict(recipe: &Recipe, draw: &Draw) -> Result<Prediction, MissingProper
         expansion_bounds: with_expansion.then_some((bounds[0].min(bounds[1]), bounds[0].max(bounds[1]))),
         conductivity: all_state(Property::Conductivity).then_some(mixed.conductivity),
         heat_capacity: heat_capacity(recipe, draw),
-        strength: strength(recipe, &shares, &mixed.moduli, draw),
+        strength: strength(recipe, &shares, &sound.moduli, draw),
         cure_strain: shrinkage.map(|lost| cure_strain(shares.binder, lost, 1.0 - GEL)),
         implied: implied(&phases, air, &measured),
         measured,

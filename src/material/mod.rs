@@ -20,6 +20,7 @@ pub mod spec;
 mod strength;
 mod table;
 
+pub use advice::advice;
 pub use differential::{Host, Stirred, stir};
 pub use entry::{Figure, GrainShape, Material, MissingProperty};
 pub use listing::{ListedFigure, ListedMaterial, Listing};

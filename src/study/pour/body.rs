@@ -154,7 +154,7 @@ fn text(bytes: &[u8]) -> Result<Vec<Triangle>, Fault> {
         }
         corners.push(corner);
     }
-    if corners.len() % 3 != 0 || !text.to_ascii_lowercase().contains("endsolid") {
+    if !corners.len().is_multiple_of(3) || !text.to_ascii_lowercase().contains("endsolid") {
         return Err(fault("the file ends before its last triangle"));
     }
     Ok(corners.chunks_exact(3).map(|c| [c[0], c[1], c[2]]).collect())

@@ -5,7 +5,7 @@ use super::kinetics::{Kinetics, adiabatic_rise};
 use super::lift::{Cure, Lift};
 use super::mould::{Mould, MouldAnswer};
 use super::steps::{cautions, steps};
-use crate::material::{MissingProperty, MixAnswer, Prediction, Property, Recipe, predict};
+use crate::material::{MissingProperty, Prediction, Property, Recipe, advice, predict};
 use crate::problem::{Place, Problem};
 use crate::quantity::{Draw, Kind, figures, show};
 use serde::Serialize;
@@ -185,7 +185,7 @@ impl PourSheet {
             weights,
             steps: Vec::new(),
             cautions: Vec::new(),
-            notes: MixAnswer::of(recipe, pour.thinnest)?.notes,
+            notes: advice(recipe, &found, pour.thinnest),
         };
         sheet.notes.extend(doubts(&sheet, pour));
         sheet.steps = steps(&sheet, recipe, pour);
