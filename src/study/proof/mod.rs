@@ -11,6 +11,7 @@ mod dynamics;
 mod frames;
 mod materials;
 mod mix;
+mod pour;
 mod response;
 mod sections;
 mod thermal;
@@ -33,6 +34,7 @@ struct Subject {
 const SUBJECTS: &[Subject] = &[
     subject("materials", include_str!("../../../data/proof/materials.csv"), materials::EVALUATORS),
     subject("mix", include_str!("../../../data/proof/mix.csv"), mix::EVALUATORS),
+    subject("pour", include_str!("../../../data/proof/pour.csv"), pour::EVALUATORS),
     subject("sections", include_str!("../../../data/proof/sections.csv"), sections::EVALUATORS),
     subject("beams", include_str!("../../../data/proof/beams.csv"), beams::EVALUATORS),
     subject("frames", include_str!("../../../data/proof/frames.csv"), frames::EVALUATORS),
