@@ -238,8 +238,11 @@ fn onset(level: &[f64], at: usize, reach: usize) -> usize {
     (from..to).find(|n| level[*n] > 0.04 * top).unwrap_or(at)
 }
 
-/// Marks the samples at which a channel is held at its limit: three or more equal extreme samples
-/// with a corner before or behind, not the smooth top of a densely sampled wave.
+/// Marks the samples at which a channel is held at its limit.
+///
+/// A limit shows as runs of three or more equal extreme samples, or, where the samples are fine
+/// but sparse, as four extremes that are equal to the last digit. Either has a corner: the smooth
+/// top of a densely sampled wave has none.
 pub(super) fn clipping(samples: &[f64]) -> Vec<bool> {
     let mut marks = vec![false; samples.len()];
     let (low, high) = samples.iter().fold((f64::MAX, f64::MIN), |(l, h), x| (l.min(*x), h.max(*x)));
@@ -249,8 +252,9 @@ pub(super) fn clipping(samples: &[f64]) -> Vec<bool> {
         .filter(|step| *step > 0.0)
         .fold(f64::MAX, f64::min);
     let corner = (3.0 * quantum).max(0.01 * (high - low));
+    let fine = high - low > 500.0 * quantum;
     for limit in [low, high] {
-        let mut runs = Vec::new();
+        let (mut long, mut longest, mut short) = (0, 0, 0);
         let mut n = 0;
         while n < samples.len() {
             if samples[n] != limit {
@@ -261,13 +265,16 @@ pub(super) fn clipping(samples: &[f64]) -> Vec<bool> {
             let steep = |m: Option<usize>| {
                 m.and_then(|m| samples.get(m)).is_some_and(|x| (x - limit).abs() >= corner)
             };
-            if end - n >= 3 && (steep(n.checked_sub(1)) || steep(Some(end))) {
-                runs.push(end - n);
+            let (before, behind) = (steep(n.checked_sub(1)), steep(Some(end)));
+            if end - n >= 3 && (before || behind) {
+                long += 1;
+                longest = longest.max(end - n);
+            } else if before && behind {
+                short += 1;
             }
             n = end;
         }
-        // Where the limit is one, a single sample on it is cut as well.
-        if runs.len() >= 2 || runs.iter().any(|run| *run >= 6) {
+        if long >= 2 || longest >= 6 || fine && long + short >= 4 {
             marks.iter_mut().zip(samples).for_each(|(mark, x)| *mark |= *x == limit);
         }
     }
@@ -348,6 +355,8 @@ mod tests {
         let wave = |n: usize| (TAU * 50.0 * n as f64 / 44100.0).sin();
         let smooth: Vec<f64> = (0..8000).map(|n| (wave(n) * 100.0).round()).collect();
         assert!(!clipping(&smooth).contains(&true));
+        let sparse: Vec<f64> = (0..900).map(|n| wave(190 * n).clamp(-0.9, 0.8)).collect();
+        assert!(clipping(&sparse).iter().filter(|c| **c).count() > 200);
         let cut: Vec<f64> = (0..8000).map(|n| (2.0 * (wave(20 * n))).clamp(-1.0, 1.0)).collect();
         assert!(clipping(&cut).iter().filter(|c| **c).count() > 2000);
     }

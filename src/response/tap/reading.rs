@@ -156,7 +156,7 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
     let best = explained.iter().copied().fold(0.0, f64::max);
     let kept: Vec<usize> =
         used.iter().zip(&explained).filter(|(_, share)| **share >= 0.4 * best).map(|(i, _)| *i).collect();
-    if kept.len() < used.len() {
+    if best > 0.3 && kept.len() < used.len() {
         used = kept;
         (modes, _, fading) = listen_to(record, &channels, &taps, &used, range);
     }
@@ -180,7 +180,9 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
     }
     modes.sort_by(|a, b| a.ringing.total_cmp(&b.ringing));
     let window = cautions::window(record, fading, listen.window_s, &mut notes);
-    let stated: Vec<ReadMode> = modes.iter().map(|mode| state(mode, top, window, record, &levels)).collect();
+    let gain = cautions::gain(record, &taps, &used, &mut notes);
+    let stated: Vec<ReadMode> =
+        modes.iter().map(|mode| state(mode, top, (window, gain), record, &levels)).collect();
     notes.extend(cautions::of_modes(record, &stated));
     let signals: Vec<&[f64]> = used
         .iter()
@@ -255,19 +257,19 @@ fn listen_to(
     };
     let before = energies(&segments);
     let mut modes: Vec<Mode> = Vec::new();
-    for most in [24, 16] {
+    for (pass, most) in [24, 16].into_iter().enumerate() {
         let signals: Vec<&[f64]> = segments.iter().map(|s| &s.samples[s.free..]).collect();
         let peaks = spectrum::peaks(&signals, rate, range, most);
+        let mut found = Vec::new();
         for mode in identify(&mut segments, rate, &peaks) {
-            // What the first pass read is known better than what it left.
-            let near = |other: &Mode| {
-                (mode.ringing - other.ringing).abs() < other.decay.max(4.0 * other.variance.sqrt())
-                    && strength(&mode) < 0.3 * strength(other)
-            };
-            if !modes.iter().any(near) {
-                modes.push(mode);
+            // Beside a mode of the first pass, the second sees what is left of that one.
+            let near =
+                |other: &Mode| (mode.ringing - other.ringing).abs() < 1.5 * mode.decay.max(other.decay);
+            if pass == 0 || !modes.iter().any(near) {
+                found.push(mode);
             }
         }
+        modes.append(&mut found);
     }
     let share =
         energies(&segments).iter().zip(&before).map(|(after, all)| 1.0 - after / all.max(1e-300)).collect();
@@ -284,7 +286,13 @@ fn strength(mode: &Mode) -> f64 {
 }
 
 /// A mode with the limits of its numbers.
-fn state(mode: &Mode, top: f64, window: Option<Spread>, record: &Record, levels: &[f64]) -> ReadMode {
+fn state(
+    mode: &Mode,
+    top: f64,
+    (window, gain): (Option<Spread>, f64),
+    record: &Record,
+    levels: &[f64],
+) -> ReadMode {
     let mut error = mode.variance.sqrt();
     let mut decay = mode.decay;
     if let Some(tau) = window {
@@ -298,6 +306,8 @@ fn state(mode: &Mode, top: f64, window: Option<Spread>, record: &Record, levels:
     let reach = COVERAGE * error / std::f64::consts::TAU + 1e-7 * ringing;
     let frequency_hz =
         Spread::between(frequency, ringing * (1.0 - law) - reach, ringing * (1.0 + law) + reach);
+    // A gain that creeps while the ring dies passes for damping.
+    let error = error + 0.5 * gain;
     let loss_reach = 2.0 * COVERAGE * error / mode.ringing + 1e-6 * loss + law * loss;
     let trend = trend(mode);
     let mut stated = limits(loss, loss_reach);

@@ -2,7 +2,7 @@
 //!
 //! Times that lie on a line within their own rounding are even. Others are laid on even steps by
 //! a natural cubic spline through the samples; what it makes of frequencies above three tenths of
-//! the sample rate is not trusted. Steps longer than five are gaps: nothing is read across one.
+//! the sample rate (four where the steps vary by less than a tenth) is not trusted. Steps longer than five are gaps: nothing is read across one.
 //!
 //! # Source
 //! - `deboor1978`: natural cubic spline through given points
@@ -81,15 +81,17 @@ pub(super) fn even(times: &[f64], rounding: f64, columns: Vec<Vec<f64>>) -> Resu
     let (distinct, columns) = without_repeats(times, columns);
     let columns = columns.iter().map(|y| spline(&distinct, y, &grid)).collect();
     let gaps = long.iter().map(|i| ((times[i + 1] - times[0]) * rate_hz).ceil() as usize).collect();
+    let trusted_to_hz = if unevenness < 0.1 { 0.4 * rate_hz } else { 0.3 * rate_hz };
     let mut notes = vec![format!(
-        "the time steps vary by {} %; the samples were interpolated to {} Hz",
+        "the time steps vary by {} %; the samples were interpolated to {} Hz, and nothing above {} Hz is read",
         figures(100.0 * unevenness, 2),
-        figures(rate_hz, 5)
+        figures(rate_hz, 5),
+        figures(trusted_to_hz, 3)
     )];
     if !long.is_empty() {
         notes.push(format!("{} of the record are missing in {} gaps", show(missing, Kind::Time), long.len()));
     }
-    Ok(Even { rate_hz, columns, trusted_to_hz: 0.3 * rate_hz, gaps, notes })
+    Ok(Even { rate_hz, columns, trusted_to_hz, gaps, notes })
 }
 
 /// Largest distance of the times from the best line of slope near `mean`.
