@@ -1,25 +1,18 @@
-//! A free test bar: moduli and loss factor from the frequencies at which it rings.
-//!
-//! ```text
-//! bar  b across, t along the blow:  E = 0.9465 (m f^2 / b) (L / t)^3 T1
-//! rod                               E = 1.6067 (L^3 / d^4) m f^2 T1'
-//! torsion of a bar                  G = 4 L m f^2 R / (b t)         of a rod: 16 L m f^2 / (pi d^2)
-//! lengthwise                        E = 4 L m f^2 / (A K),   K = 1 - pi^2 nu^2 De^2 / (8 L^2)
-//! nu = E / (2 G) - 1                found together with T1, which depends on it
-//! ```
+//! A free test bar: moduli and loss factor of its material, with their limits, and how to strike it.
 //!
 //! Uniform, isotropic, free but for soft supports at the nodes. Where torsion was not measured,
 //! Poisson's ratio is taken as stated, and its spread goes into the modulus.
 //!
 //! # Source
-//! - `e1876`: flexure, torsion and longitudinal equations with their corrections
-//! - `spinner1961`: the corrections T1 and T1' for the height of the section
-//! - `rayleigh1877`: lateral inertia of a bar vibrating lengthwise
+//! - `e1876`: where a bar is held and struck for flexure, torsion and lengthwise vibration
 
+use super::bar_equations::{
+    Moduli, Sizes, flexure_factor_bar, flexure_factor_rod, longitudinal_factor, torsion_factor_bar,
+};
+use super::reading::ReadMode;
 use crate::problem::{Place, Problem};
 use crate::quantity::{Kind, Spread, figures, show_digits};
 use serde::Serialize;
-use std::f64::consts::PI;
 
 /// Shape of a test bar, m.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -121,137 +114,6 @@ pub struct BarReading {
     pub notes: Vec<Problem>,
 }
 
-/// T1 of a bar of thickness over length `t` and Poisson's ratio `nu`.
-pub fn flexure_factor_bar(t: f64, nu: f64) -> f64 {
-    let t2 = t * t;
-    1.0 + 6.585 * (1.0 + 0.0752 * nu + 0.8109 * nu * nu) * t2
-        - 0.868 * t2 * t2
-        - 8.340 * (1.0 + 0.2023 * nu + 2.173 * nu * nu) * t2 * t2
-            / (1.0 + 6.338 * (1.0 + 0.1408 * nu + 1.536 * nu * nu) * t2)
-}
-
-/// T1' of a rod of diameter over length `d` and Poisson's ratio `nu`.
-pub fn flexure_factor_rod(d: f64, nu: f64) -> f64 {
-    let d2 = d * d;
-    1.0 + 4.939 * (1.0 + 0.0752 * nu + 0.8109 * nu * nu) * d2
-        - 0.4883 * d2 * d2
-        - 4.691 * (1.0 + 0.2023 * nu + 2.173 * nu * nu) * d2 * d2
-            / (1.0 + 4.754 * (1.0 + 0.1408 * nu + 1.536 * nu * nu) * d2)
-}
-
-/// R of a bar: polar inertia over torsion constant, with the end effect of a wide bar.
-pub fn torsion_factor_bar(length: f64, width: f64, thickness: f64) -> f64 {
-    let (b, t) = (width.max(thickness), width.min(thickness));
-    let ratio = b / t;
-    let saint_venant =
-        (1.0 + ratio * ratio) / (4.0 - 2.521 / ratio * (1.0 - 1.991 / ((PI * ratio).exp() + 1.0)));
-    let slender = b / length;
-    saint_venant * (1.0 + 0.00851 * slender * slender) - 0.060 * slender.powf(1.5) * (ratio - 1.0).powi(2)
-}
-
-/// K of a bar or rod: the lateral inertia's part in the lengthwise tone.
-pub fn longitudinal_factor(shape: &BarShape, nu: f64) -> f64 {
-    let (length, square) = match shape {
-        BarShape::Rectangular { length, width, thickness } => {
-            (length.value, 2.0 * (width.value.powi(2) + thickness.value.powi(2)) / 3.0)
-        }
-        BarShape::Round { length, diameter } => (length.value, diameter.value.powi(2)),
-    };
-    1.0 - (PI * nu / length).powi(2) * square / 8.0
-}
-
-/// Everything that the moduli are computed from, at one value each.
-#[derive(Clone, Copy)]
-struct Sizes {
-    shape: BarShape,
-    mass: f64,
-    nu: f64,
-    flexure: Option<f64>,
-    torsion: Option<f64>,
-    longitudinal: Option<f64>,
-}
-
-/// Moduli and Poisson's ratio at one value of each input.
-#[derive(Clone, Copy)]
-struct Moduli {
-    flexural: Option<f64>,
-    lengthwise: Option<f64>,
-    shear: Option<f64>,
-    nu: f64,
-    density: f64,
-}
-
-impl Sizes {
-    fn area_and_length(&self) -> (f64, f64) {
-        match self.shape {
-            BarShape::Rectangular { length, width, thickness } => {
-                (width.value * thickness.value, length.value)
-            }
-            BarShape::Round { length, diameter } => (PI / 4.0 * diameter.value.powi(2), length.value),
-        }
-    }
-
-    fn flexural(&self, f: f64, nu: f64) -> f64 {
-        match self.shape {
-            BarShape::Rectangular { length, width, thickness } => {
-                let slender = thickness.value / length.value;
-                0.9465 * self.mass * f * f / (width.value * slender.powi(3)) * flexure_factor_bar(slender, nu)
-            }
-            BarShape::Round { length, diameter } => {
-                let slender = diameter.value / length.value;
-                1.6067 * length.value.powi(3) / diameter.value.powi(4)
-                    * self.mass
-                    * f
-                    * f
-                    * flexure_factor_rod(slender, nu)
-            }
-        }
-    }
-
-    fn shear(&self, f: f64) -> f64 {
-        let (area, length) = self.area_and_length();
-        let r = match self.shape {
-            BarShape::Rectangular { length, width, thickness } => {
-                torsion_factor_bar(length.value, width.value, thickness.value)
-            }
-            BarShape::Round { .. } => 1.0,
-        };
-        4.0 * length * self.mass * f * f * r / area
-    }
-
-    fn lengthwise(&self, f: f64, nu: f64) -> f64 {
-        let (area, length) = self.area_and_length();
-        4.0 * length * self.mass * f * f / (area * longitudinal_factor(&self.shape, nu))
-    }
-
-    fn moduli(&self) -> Moduli {
-        let shear = self.torsion.map(|f| self.shear(f));
-        let mut nu = self.nu;
-        let youngs = |nu: f64| {
-            self.flexure.map(|f| self.flexural(f, nu)).or(self.longitudinal.map(|f| self.lengthwise(f, nu)))
-        };
-        if let Some(g) = shear {
-            for _ in 0..60 {
-                let Some(e) = youngs(nu) else { break };
-                let next = (e / (2.0 * g) - 1.0).clamp(-0.9, 0.9);
-                let moved = (next - nu).abs();
-                nu = next;
-                if moved < 1e-14 {
-                    break;
-                }
-            }
-        }
-        let (area, length) = self.area_and_length();
-        Moduli {
-            flexural: self.flexure.map(|f| self.flexural(f, nu)),
-            lengthwise: self.longitudinal.map(|f| self.lengthwise(f, nu)),
-            shear,
-            nu,
-            density: self.mass / (area * length),
-        }
-    }
-}
-
 /// The properties of the material of `bar` from its `tones`, one of each motion at most.
 ///
 /// A steel bar of 150 x 20 x 5 mm and 117.8 g that rings at 1172 Hz in flexure and at 4750 Hz in
@@ -312,6 +174,38 @@ pub fn bar_moduli(bar: &Bar, tones: &[Tone]) -> Result<BarReading, Vec<Problem>>
         notes: notes(bar, &base, flexural, lengthwise, both),
     };
     Ok(reading)
+}
+
+/// The mode among `modes` that is the first of `motion`, when the bar was struck for it.
+///
+/// Without a known Young's modulus `youngs` (Pa) it is the lowest within 20 dB of the strongest:
+/// the supports lie where this motion has its nodes, and other motions ring weakly. With it, it is
+/// the strongest that gives a Poisson's ratio from 0 to 0.5 (torsion), or a modulus within a fifth
+/// of it. `None` when no mode is.
+pub fn tone_of(modes: &[ReadMode], bar: &Bar, motion: Motion, youngs: Option<f64>) -> Option<Tone> {
+    let fits = |mode: &ReadMode| {
+        let f = mode.frequency_hz.value;
+        let nu = bar.poissons_ratio.value;
+        let sizes = Sizes {
+            shape: bar.shape,
+            mass: bar.mass.value,
+            nu,
+            flexure: None,
+            torsion: None,
+            longitudinal: None,
+        };
+        let near = |e: f64, known: f64| (e / known - 1.0).abs() < 0.2;
+        youngs.is_none_or(|known| match motion {
+            Motion::Torsion => (0.0..0.5).contains(&(known / (2.0 * sizes.shear(f)) - 1.0)),
+            Motion::Flexure => near(sizes.flexural(f, nu), known),
+            Motion::Longitudinal => near(sizes.lengthwise(f, nu), known),
+        })
+    };
+    let fitting = || modes.iter().filter(|mode| fits(mode));
+    let strongest = fitting().max_by(|a, b| a.level_db.total_cmp(&b.level_db))?;
+    let lowest = fitting().find(|mode| mode.level_db > strongest.level_db - 20.0)?;
+    let mode = if youngs.is_some() { strongest } else { lowest };
+    Some(Tone { motion, frequency_hz: mode.frequency_hz, loss_factor: mode.loss_factor })
 }
 
 fn check(bar: &Bar, tones: &[Tone]) -> Result<(), Vec<Problem>> {
@@ -574,6 +468,8 @@ fn notes(
 
 #[cfg(test)]
 mod tests {
+    use super::super::reading::{Listen, read_taps};
+    use super::super::synthetic::{Recipe, Ring, Strike, synthesise};
     use super::*;
     use approx::assert_relative_eq;
 
@@ -629,6 +525,35 @@ mod tests {
         let mut bar = steel();
         bar.mass = exact(-1.0);
         assert_eq!(bar_moduli(&bar, &[]).unwrap_err().len(), 2);
+    }
+
+    #[test]
+    fn the_tones_of_a_struck_bar_are_found() {
+        let ring = |frequency_hz: f64, amplitude: f64| Ring {
+            frequency_hz,
+            loss_factor: 1e-3,
+            rise: 0.0,
+            amplitudes: vec![amplitude],
+            phase: 0.0,
+        };
+        let recipe = Recipe {
+            sample_rate_hz: 16000.0,
+            duration_s: 1.5,
+            modes: vec![ring(300.0, 0.02), ring(1172.0, 1.0), ring(3190.0, 0.5), ring(4750.0, 0.4)],
+            taps: vec![Strike { time_s: 0.2, strength: 1.0 }],
+            noise: 1e-3,
+            seed: 4,
+            offset: 0.0,
+            limit: None,
+            step: None,
+        };
+        let reading = read_taps(&synthesise(&recipe).unwrap(), &Listen::default()).unwrap();
+        let flexure = tone_of(&reading.modes, &steel(), Motion::Flexure, None).unwrap();
+        assert_relative_eq!(flexure.frequency_hz.value, 1172.0, max_relative = 1e-4);
+        let e = bar_moduli(&steel(), &[flexure]).unwrap().youngs_modulus_pa.unwrap().value;
+        let torsion = tone_of(&reading.modes, &steel(), Motion::Torsion, Some(e)).unwrap();
+        assert_relative_eq!(torsion.frequency_hz.value, 4750.0, max_relative = 1e-4);
+        assert!(tone_of(&reading.modes, &steel(), Motion::Longitudinal, Some(e)).is_none());
     }
 
     #[test]

@@ -101,7 +101,7 @@ pub(super) fn of_record(
 ///
 /// An automatic gain is turned down by the tap and up again while the ring dies. The hiss, taken
 /// from the differences of successive samples, is then lower behind the tap than before it.
-pub(super) fn gain(record: &Record, taps: &[Tap], used: &[usize], notes: &mut Vec<Problem>) -> f64 {
+pub(super) fn gain(record: &Record, taps: &[Tap], notes: &mut Vec<Problem>) -> f64 {
     let rate = record.sample_rate_hz;
     let width = (0.05 * rate) as usize;
     if width < 400 {
@@ -112,7 +112,7 @@ pub(super) fn gain(record: &Record, taps: &[Tap], used: &[usize], notes: &mut Ve
         record.channels.iter().map(|channel| of(&channel.samples)).sum()
     };
     let mut rates = Vec::new();
-    for tap in used.iter().map(|i| &taps[*i]) {
+    for tap in taps {
         let guard = width / 4;
         if tap.first < width + guard || tap.end < tap.free + 4 * width {
             continue;
@@ -127,7 +127,7 @@ pub(super) fn gain(record: &Record, taps: &[Tap], used: &[usize], notes: &mut Ve
             rates.push(if seconds > 0.0 { 0.5 * (level / least).ln().max(0.0) / seconds } else { 0.0 });
         }
     }
-    if 2 * rates.len() < used.len() || rates.is_empty() {
+    if 3 * rates.len() < taps.len() || rates.is_empty() {
         return 0.0;
     }
     notes.push(warning(

@@ -11,6 +11,7 @@
 
 mod background_tone;
 mod bar;
+mod bar_equations;
 mod cautions;
 mod columns;
 mod decay;
@@ -30,13 +31,13 @@ mod stabilise;
 mod synthetic;
 mod table;
 mod trend;
+#[cfg(test)]
+mod trials;
 mod wave;
 mod zoom;
 
-pub use bar::{
-    Bar, BarReading, BarShape, Correction, Holding, Motion, Tone, bar_moduli, flexure_factor_bar,
-    flexure_factor_rod, holding, longitudinal_factor, torsion_factor_bar,
-};
+pub use bar::{Bar, BarReading, BarShape, Correction, Holding, Motion, Tone, bar_moduli, holding, tone_of};
+pub use bar_equations::{flexure_factor_bar, flexure_factor_rod, longitudinal_factor, torsion_factor_bar};
 pub use decay::{Decay, from_pole, loss_over_cycles, to_pole, without_window};
 pub use halfpower::{HalfPower, HalfPowerPoints, half_power_points};
 pub use matching::{Against, Change, Explanation, ModelError, Pair, Parameter, PredictedMode, set_beside};
