@@ -14,10 +14,10 @@ mod loose;
 mod ordering;
 mod pencil;
 mod reduced;
+mod search;
 mod shares;
 mod solve;
 mod statics;
-mod search;
 mod symbolic;
 mod trouble;
 

@@ -1,5 +1,6 @@
 //! Response: motion in frequency and time, temperature, and the recorded tap read back.
 
+pub mod accuracy;
 pub mod answer;
 pub mod cut;
 pub mod floor;
@@ -12,4 +13,3 @@ pub mod sound;
 pub mod speeds;
 pub mod stations;
 pub mod tap;
-pub mod accuracy;
