@@ -6,13 +6,18 @@ use super::frequency::FrequencyResponse;
 use super::peak::Peak;
 use super::ringdown::RingDown;
 use super::speeds::{Clash, OrderLine, UnbalanceMotion};
+use crate::problem::Problem;
 use serde::Serialize;
 
 /// How every build answers a force that goes on.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Response {
+    /// What is moved, what is watched, and along which direction.
+    pub path: String,
     /// In the order of the design.
     pub builds: Vec<BuildResponse>,
+    /// What is doubtful.
+    pub notes: Vec<Problem>,
 }
 
 /// How one build answers a force that goes on. What the design does not ask for is empty or `None`.
@@ -77,8 +82,14 @@ impl BuildResponse {
 /// How every build comes to rest after a tap.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct RingDowns {
+    /// What is struck and what is watched.
+    pub path: String,
+    /// Amplitude below which the base is quiet, m.
+    pub settle_to_m: f64,
     /// In the order of the design.
     pub builds: Vec<BuildRingDown>,
+    /// What is doubtful.
+    pub notes: Vec<Problem>,
 }
 
 /// How one build comes to rest after a tap.
@@ -108,7 +119,9 @@ mod tests {
         let pair = model.pair(0, 0);
         let build = BuildResponse::new("cast", "Cast", curve, worst_peak(&model, 0, 0))
             .with_cut(stable_depth(&pair, 1.5e9), lobes(&pair, 1.5e9, 2));
-        let json = serde_json::to_value(Response { builds: vec![build] }).unwrap();
+        let json =
+            serde_json::to_value(Response { path: String::new(), builds: vec![build], notes: Vec::new() })
+                .unwrap();
         let found = &json["builds"][0];
         assert_eq!(found["name"], "cast");
         for key in ["frequency_hz", "real_m_per_n", "imaginary_m_per_n", "clashes", "lobes", "peaks"] {
@@ -133,7 +146,13 @@ mod tests {
             Tapped { struck: 0, observed: vec![0], impulse: 0.2, settle_to: 1e-6, duration: Some(0.2) };
         let motion = RingDown::new(&single(1e7, 40.0, 0.02), &tapped);
         let build = BuildRingDown { name: "cast".into(), label: "Cast".into(), motion };
-        let json = serde_json::to_value(RingDowns { builds: vec![build] }).unwrap();
+        let json = serde_json::to_value(RingDowns {
+            path: String::new(),
+            settle_to_m: 1e-6,
+            notes: Vec::new(),
+            builds: vec![build],
+        })
+        .unwrap();
         let found = &json["builds"][0];
         let lengths = ["time_s", "motion_m"].map(|key| found[key].as_array().unwrap().len());
         assert!(lengths[0] == lengths[1] && lengths[0] > 200);

@@ -4,6 +4,7 @@ pub mod compare;
 pub mod equal;
 pub mod measures;
 pub mod modes;
+pub mod motion;
 pub mod pour;
 pub mod proof;
 pub mod sections;

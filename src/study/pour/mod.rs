@@ -1,6 +1,7 @@
 //! The pour: what to buy, weigh, mix and wait for, and what to beware of.
 
 mod batch;
+pub mod bodies;
 mod body;
 mod kinetics;
 mod lift;
