@@ -78,7 +78,10 @@ fn options(arguments: &Arguments) -> Result<ResponseOptions, Failure> {
     if let Some((low, high)) = range
         && !(low > 0.0 && high > low)
     {
-        let problem = Problem::error(Place::key("--range"), format!("{low} Hz to {high} Hz is no range of frequencies"));
+        let problem = Problem::error(
+            Place::key("--range"),
+            format!("{low} Hz to {high} Hz is no range of frequencies"),
+        );
         return Err(problem.with_help("write a rising range above 0, as in \"5, 500 Hz\"").into());
     }
     let path = match (&arguments.from, &arguments.along) {
@@ -86,7 +89,8 @@ fn options(arguments: &Arguments) -> Result<ResponseOptions, Failure> {
             let list = quantity::list(along, Kind::Ratio, 3).map_err(|fault| at("--along", fault))?;
             let length = list.iter().map(|x| x * x).sum::<f64>().sqrt();
             if !(length > 0.0 && length.is_finite()) {
-                let problem = Problem::error(Place::key("--along"), format!("the direction \"{along}\" has no length"));
+                let problem =
+                    Problem::error(Place::key("--along"), format!("the direction \"{along}\" has no length"));
                 return Err(problem.with_help("write it like \"1, 0, 0\"").into());
             }
             let along = [list[0] / length, list[1] / length, list[2] / length];
@@ -109,7 +113,8 @@ fn floor(text: &str) -> Result<FloorSpectrum, Failure> {
     let path = std::path::Path::new(text);
     if path.extension().is_none() {
         let known: Vec<&str> = FloorSpectrum::criteria().collect();
-        let problem = Problem::error(Place::key("--floor"), format!("\"{text}\" is no criterion, velocity or file"));
+        let problem =
+            Problem::error(Place::key("--floor"), format!("\"{text}\" is no criterion, velocity or file"));
         return Err(problem.with_help(format!("criteria: {}", known.join(", "))).into());
     }
     let content = files::read_text(path)?;

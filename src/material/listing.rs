@@ -51,7 +51,6 @@ pub struct ListedFigure {
     /// The sources written out.
     pub citation: String,
     /// What the number does not say by itself.
-    #[serde(skip_serializing_if = "String::is_empty")]
     pub note: String,
     /// True when a user's table states it.
     pub overridden: bool,

@@ -9,3 +9,5 @@ pub mod pour;
 pub mod proof;
 pub mod sections;
 pub mod spread;
+pub mod tapped;
+pub mod warm;

@@ -2,5 +2,11 @@
 
 pub mod compare;
 pub mod materials;
+pub mod mix;
 pub mod modes;
+pub mod pour;
+pub mod proof;
+pub mod response;
 pub mod section;
+pub mod tap;
+pub mod thermal;

@@ -55,15 +55,24 @@ pub fn table(answer: &Response) -> Table {
 
 /// The curves, the peaks, running speeds, cut, unbalance and floor.
 pub fn blocks(answer: &Response, motion: Motion) -> Vec<Block> {
-    let mut blocks = vec![Block::Note(format!("Path: {}.", answer.path)), Block::Curve(curves(answer, motion))];
-    blocks.push(Block::Table(Table::new("Worst peak, and what follows from it", &build_columns(), &answer.builds)));
+    let mut blocks =
+        vec![Block::Note(format!("Path: {}.", answer.path)), Block::Curve(curves(answer, motion))];
+    blocks.push(Block::Table(Table::new(
+        "Worst peak, and what follows from it",
+        &build_columns(),
+        &answer.builds,
+    )));
     let peaks: Vec<Of<Resonance>> = each(answer, |build| &build.curve.peaks);
     if !peaks.is_empty() {
         blocks.push(Block::Table(Table::new("Peaks of the path", &peak_columns(), &peaks)));
     }
     let clashes: Vec<Of<Clash>> = each(answer, |build| &build.clashes);
     if !clashes.is_empty() {
-        blocks.push(Block::Table(Table::new("Running speeds that meet a mode, or nearly", &clash_columns(), &clashes)));
+        blocks.push(Block::Table(Table::new(
+            "Running speeds that meet a mode, or nearly",
+            &clash_columns(),
+            &clashes,
+        )));
         blocks.push(Block::Curve(speeds(answer)));
     }
     if answer.builds.iter().any(|build| build.stable_depth_m.is_some()) {
@@ -76,7 +85,11 @@ pub fn blocks(answer: &Response, motion: Motion) -> Vec<Block> {
 }
 
 fn each<'a, T>(answer: &'a Response, list: impl Fn(&'a BuildResponse) -> &'a Vec<T>) -> Vec<Of<'a, T>> {
-    answer.builds.iter().flat_map(|build| list(build).iter().map(|of| Of { build: &build.label, of })).collect()
+    answer
+        .builds
+        .iter()
+        .flat_map(|build| list(build).iter().map(|of| Of { build: &build.label, of }))
+        .collect()
 }
 
 /// The magnitudes of all builds over frequency.
@@ -122,11 +135,17 @@ fn build_columns() -> Vec<Column<BuildResponse>> {
 fn peak_columns<'a>() -> Vec<Column<Of<'a, Resonance>>> {
     vec![
         Column::text("build", "build", |row: &Of<Resonance>| row.build.to_string()),
-        Column::number("frequency", HZ, "frequency_hz", |row: &Of<Resonance>| Some(row.of.frequency_hz)).digits(4),
-        Column::number("compliance", Unit::new("µm/N", 1e-6), "compliance_m_per_n", |row: &Of<Resonance>| {
-            Some(row.of.compliance_m_per_n)
+        Column::number("frequency", HZ, "frequency_hz", |row: &Of<Resonance>| Some(row.of.frequency_hz))
+            .digits(4),
+        Column::number(
+            "compliance",
+            Unit::new("µm/N", 1e-6),
+            "compliance_m_per_n",
+            |row: &Of<Resonance>| Some(row.of.compliance_m_per_n),
+        ),
+        Column::number("phase", Unit::new("deg", 1.0), "phase_deg", |row: &Of<Resonance>| {
+            Some(row.of.phase_deg)
         }),
-        Column::number("phase", Unit::new("deg", 1.0), "phase_deg", |row: &Of<Resonance>| Some(row.of.phase_deg)),
         Column::number("mode", Unit::NONE, "mode", |row: &Of<Resonance>| Some(row.of.mode as f64)),
         Column::number("direct differs", Unit::PERCENT, "direct_difference", |row: &Of<Resonance>| {
             row.of.direct_difference

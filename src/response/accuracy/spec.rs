@@ -121,6 +121,11 @@ impl ThermalSpec {
         quantity::single(text, Kind::TemperatureChange)
     }
 
+    /// `change` everywhere, K, and nothing else asked.
+    pub fn uniform(change: f64) -> ThermalSpec {
+        ThermalSpec { change: change.into(), ..ThermalSpec::default() }
+    }
+
     /// The case for `frame`, whose parts are made of `materials`, and what is asked beside it.
     ///
     /// # Errors
