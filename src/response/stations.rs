@@ -2,7 +2,7 @@
 
 use super::modal::{ModalMode, ModalModel};
 use crate::frame::{Frame, Layout};
-use crate::modes::{Damped, Direct, EigenFault, Pencil, Spectrum, Statics};
+use crate::modes::{Damped, Direct, EigenFault, Elastic, Pencil, Spectrum, Statics};
 use faer::sparse::SparseColMat;
 use faer::{Mat, c64};
 use nalgebra::{DMatrix, Vector3, Vector6};
@@ -59,8 +59,8 @@ impl Station {
 /// The modes of a frame as `stations` see them, with the static rest of all others.
 ///
 /// `damped` are the complex modes of `spectrum`; without them shapes are real and loss factors
-/// follow from strain energy. Frequencies, and the real part of shapes, are those corrected for
-/// the division of the members.
+/// follow from strain energy. Frequencies and modal masses are those corrected for the division of
+/// the members.
 ///
 /// # Errors
 /// What stopped the static solution.
@@ -81,18 +81,13 @@ pub fn modal_model(
         }
     }
     for mode in &spectrum.elastic {
-        let real: Vec<f64> = loads.iter().map(|load| dot(&mode.shape, load)).collect();
-        let omega = mode.omega_squared.max(0.0).sqrt();
-        let complex = damped.and_then(|damped| {
-            let loss_factor = damped.loss_factor.get(mode.column).copied().flatten()?;
-            Some((loss_factor, deviation(spectrum, damped, mode.column, &loads)))
-        });
-        modes.push(match complex {
-            Some((loss_factor, deviation)) => {
-                let shape = real.iter().zip(&deviation).map(|(x, d)| Complex64::from(x) + d).collect();
-                ModalMode { omega, loss_factor, shape }
+        let omega_squared = mode.omega_squared.max(0.0);
+        modes.push(match damped.and_then(|damped| complex_mode(spectrum, damped, mode, &loads)) {
+            Some(complex) => complex,
+            None => {
+                let real: Vec<f64> = loads.iter().map(|load| dot(&mode.shape, load)).collect();
+                ModalMode::real(omega_squared.sqrt(), spectrum.loss_by_energy(mode), &real)
             }
-            None => ModalMode::real(omega, spectrum.loss_by_energy(mode), &real),
         });
     }
     let compliance = static_compliance(frame, statics, stations)?;
@@ -104,26 +99,34 @@ fn modes_asked(spectrum: &Spectrum) -> usize {
     spectrum.elastic.len()
 }
 
-/// By how much the damped shape in `column` differs from the real one at the stations, its sign
-/// made that of the real shape.
-fn deviation(spectrum: &Spectrum, damped: &Damped, column: usize, loads: &[Vec<f64>]) -> Vec<Complex64> {
-    let real = spectrum.pairs.vectors.col_as_slice(column);
-    let complex = damped.shapes.col(column);
-    let likeness: f64 = real.iter().enumerate().map(|(i, x)| x * complex[i].re).sum();
-    let sign = if likeness < 0.0 { -1.0 } else { 1.0 };
-    loads
-        .iter()
-        .map(|load| {
-            let mut sum = c64::new(0.0, 0.0);
-            for (i, force) in load.iter().enumerate().filter(|(_, force)| **force != 0.0) {
-                sum += (complex[i] * sign - real[i]) * *force;
-            }
-            sum
-        })
-        .collect()
+/// The damped mode that belongs to `mode`, its frequency and modal mass corrected as those of the
+/// real one for the bulge of the pieces.
+fn complex_mode(
+    spectrum: &Spectrum,
+    damped: &Damped,
+    mode: &Elastic,
+    loads: &[Vec<f64>],
+) -> Option<ModalMode> {
+    let lambda = *damped.lambda.get(mode.column)?;
+    let loss_factor = damped.loss_factor.get(mode.column).copied().flatten()?;
+    let uncorrected = *spectrum.pairs.omega_squared.get(mode.column)?;
+    let lower = mode.omega_squared / uncorrected;
+    let omega = (lambda.re * lower).max(0.0).sqrt();
+    // The excess e = 1 - lower adds 2 e to the modal mass.
+    let scale = 1.0 / (3.0 - 2.0 * lower).sqrt();
+    let column = damped.shapes.col(mode.column);
+    let seen = |load: &Vec<f64>| -> Complex64 {
+        load.iter()
+            .enumerate()
+            .filter(|(_, force)| **force != 0.0)
+            .map(|(i, force)| column[i] * *force * scale)
+            .sum()
+    };
+    Some(ModalMode { omega, loss_factor, shape: loads.iter().map(seen).collect() })
 }
 
-/// How far each station gives way under a unit load at each, m/N, to first order in the loss.
+/// How far each station gives way under a unit load at each, m/N; of a floating base to first order
+/// in the loss.
 ///
 /// # Errors
 /// What stopped the static solution.
