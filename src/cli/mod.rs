@@ -14,6 +14,7 @@ mod new;
 mod output;
 mod pour;
 mod proof;
+mod report;
 mod response;
 mod ringdown;
 mod section;
@@ -51,6 +52,7 @@ enum Command {
     Pour(pour::Arguments),
     Thermal(thermal::Arguments),
     Tap(tap::Arguments),
+    Report(report::Arguments),
     Proof(proof::Arguments),
 }
 
@@ -105,6 +107,7 @@ pub fn run() -> ExitCode {
         Command::Pour(arguments) => pour::run(&arguments),
         Command::Thermal(arguments) => thermal::run(&arguments),
         Command::Tap(arguments) => tap::run(&arguments),
+        Command::Report(arguments) => report::run(&arguments),
         Command::Proof(arguments) => proof::run(&arguments),
     };
     match ended {

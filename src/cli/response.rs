@@ -34,7 +34,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "CURVE|VELOCITY|FILE.csv")]
     floor: Option<String>,
     /// How many elastic modes
-    #[arg(long, value_name = "N", default_value_t = 10, value_parser = clap::value_parser!(u16).range(1..=500))]
+    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u16).range(1..=500))]
     count: u16,
     #[command(flatten)]
     output: output::Output,

@@ -8,6 +8,7 @@ pub mod motion;
 pub mod pour;
 pub mod proof;
 pub mod sections;
+pub mod shapes;
 pub mod spread;
 pub mod tapped;
 pub mod warm;

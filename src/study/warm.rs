@@ -102,11 +102,21 @@ fn of_build(
     let carry = match carry {
         Some(carry) => {
             let along = members(build, &carry.along)?;
-            Some(best_supports(&model.frame, &along, carry.supports, carry.aim).map_err(at_fault)?)
+            let best = best_supports(&model.frame, &along, carry.supports, carry.aim);
+            Some(best.map_err(|fault| match fault {
+                RestFault::NotHeld => vec![tips_over(&carry.along)],
+                other => at_fault(other),
+            })?)
         }
         None => None,
     };
     Ok(BuildWarm { label: build.label.clone(), thermal, settling, sag, carry })
+}
+
+fn tips_over(along: &[String]) -> Problem {
+    let message = format!("the base tips over wherever it is carried under {}", along.join(", "));
+    Problem::error(Place::key("--carry"), message)
+        .with_help("name level members in a line that passes below the centre of gravity")
 }
 
 /// Indices of the members called `names`.

@@ -10,3 +10,4 @@ pub mod response;
 pub mod section;
 pub mod tap;
 pub mod thermal;
+pub mod whole;

@@ -62,7 +62,8 @@ fn short() -> Vec<Column<Case>> {
     ]
 }
 
-fn told(proof: &Proof) -> String {
+/// The counts in a sentence.
+pub fn told(proof: &Proof) -> String {
     let wider = proof.cases.iter().filter(|case| !case.because.is_empty()).count();
     format!(
         "{} of {} published values hold on this machine; {wider} are held to a stated tolerance that is not half of the last printed digit (its reason is in --format csv).",
