@@ -12,6 +12,7 @@ mod modes;
 mod new;
 mod output;
 mod section;
+mod size;
 
 use crate::problem::Problem;
 use clap::{Parser, Subcommand};
@@ -38,6 +39,7 @@ enum Command {
     Section(section::Arguments),
     Modes(modes::Arguments),
     Compare(compare::Arguments),
+    Size(size::Arguments),
 }
 
 /// How a command ended.
@@ -85,6 +87,7 @@ pub fn run() -> ExitCode {
         Command::Section(arguments) => section::run(&arguments),
         Command::Modes(arguments) => modes::run(&arguments),
         Command::Compare(arguments) => compare::run(&arguments),
+        Command::Size(arguments) => size::run(&arguments),
     };
     match ended {
         Ok(Ending::Answered) => ExitCode::SUCCESS,

@@ -34,6 +34,7 @@ mod outline;
 mod shape;
 mod solution;
 pub mod spec;
+pub mod stock;
 #[cfg(test)]
 mod tests;
 mod warping;

@@ -6,4 +6,5 @@ pub mod measures;
 pub mod modes;
 pub mod proof;
 pub mod sections;
+pub mod size;
 pub mod spread;

@@ -4,3 +4,4 @@ pub mod compare;
 pub mod materials;
 pub mod modes;
 pub mod section;
+pub mod size;
