@@ -105,7 +105,8 @@ fn search(arguments: &Arguments, design: &Design, build: &Build) -> Result<Endin
     });
     let bar = output::Progress::new("candidates");
     let watch = Watch { progress: &|done, of| bar.at(done, of), stop: &|| stopped.load(Ordering::Relaxed) };
-    let (sizing, space) = Sizing::of(design, build, &stock, &options, &watch).map_err(Failure::of)?;
+    let sized = Sizing::of(design, build, &stock, &options, &watch);
+    let (sizing, space) = sized.map_err(|problems| shown(arguments, problems))?;
     bar.finish();
     let answer = output::Answer {
         name: "size",
@@ -119,6 +120,13 @@ fn search(arguments: &Arguments, design: &Design, build: &Build) -> Result<Endin
     Ok(Ending::judged(!sizing.meets()))
 }
 
+/// Problems with the text that they lie in.
+fn shown(arguments: &Arguments, problems: Vec<Problem>) -> Failure {
+    let path = &arguments.input.design;
+    let text = files::read_text(path).ok().map(|text| (path.display().to_string(), text));
+    Failure { problems, text }
+}
+
 /// Writes the design with the chosen sizes, where that is asked for.
 fn save(arguments: &Arguments, design: &Design, sizing: &Sizing, space: &Space) -> Result<(), Failure> {
     let Some(path) = &arguments.write else { return Ok(()) };
@@ -129,9 +137,10 @@ fn save(arguments: &Arguments, design: &Design, sizing: &Sizing, space: &Space) 
             .into());
     }
     let Some(choice) = &sizing.chosen else {
-        return Err(Problem::error(place, "not written: no choice meets the targets")
-            .with_help("relax a target, or let more vary")
-            .into());
+        let problem = Problem::warning(place, "not written: no choice meets the targets")
+            .with_help("relax a target, or let more vary");
+        output::problems(&[problem], None);
+        return Ok(());
     };
     let text = files::read_text(&arguments.input.design)?;
     let text = write(&design.file, &text, space, choice)?;
@@ -162,7 +171,8 @@ fn find(
 ) -> Result<Ending, Failure> {
     let (measure, value) = reached(reach)?;
     let asking = Asking { size: size.to_string(), measure, value };
-    let inverse = Inverse::of(design, build, &asking, usize::from(arguments.count)).map_err(Failure::of)?;
+    let inverse = Inverse::of(design, build, &asking, usize::from(arguments.count))
+        .map_err(|problems| shown(arguments, problems))?;
     let answer = output::Answer {
         name: "size",
         design: Some(input::of(design)),

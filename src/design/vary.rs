@@ -148,11 +148,14 @@ impl VarySpec {
         let stated: Vec<&str> = WHAT.iter().map(|(key, _)| *key).filter(|key| fields.has(key)).collect();
         let with = fields.text("with");
         let [what] = stated[..] else {
-            let found = if stated.is_empty() { "nothing".to_string() } else { stated.join(" and ") };
+            let found = match stated.is_empty() {
+                true => "nothing varies here".to_string(),
+                false => format!("{} vary here", stated.join(" and ")),
+            };
             let known = WHAT.map(|(key, _)| key).join(", ");
             let example = format!("name one of {known}, as in {} = {}", WHAT[0].0, WHAT[0].1);
             let key = stated.first().copied().unwrap_or("stock");
-            fields.refuse(key, format!("{found} varies here, not one thing"), example);
+            fields.refuse(key, format!("{found}, not one thing"), example);
             // What else stands here is not the fault.
             fields.keys();
             return None;
@@ -303,6 +306,6 @@ mod tests {
         let said = read("[vary.a]\nsection = \"rail\"\nstock = []\n").1;
         assert!(said[0].contains("the stock is empty"), "{said:?}");
         let said = read("[vary.a]\nsection = \"rail\"\nbond = [0.5]\nat = [\"0, 0 mm\"]\n").1;
-        assert!(said[0].contains("at and bond varies here"), "{said:?}");
+        assert!(said[0].contains("at and bond vary here"), "{said:?}");
     }
 }

@@ -91,7 +91,10 @@ impl Series {
             start: Some(start),
             ..Settings::default()
         };
-        let pairs = lowest(&pencil(&self.layout, &matrices), sought, &settings)?;
+        let pairs = match lowest(&pencil(&self.layout, &matrices), sought, &settings) {
+            Err(EigenFault::TooManyModes { .. }) => return Ok(None),
+            other => other?,
+        };
         let lambda = &pairs.omega_squared[rigid..];
         let motions: Vec<&[f64]> = (rigid..sought).map(|i| pairs.vectors.col_as_slice(i)).collect();
         let bulged = bulge * &pairs.vectors;

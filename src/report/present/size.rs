@@ -231,3 +231,61 @@ pub fn inverse_table(answer: &Inverse) -> Table {
     ];
     Table::new("size", &columns, std::slice::from_ref(answer))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::design::Design;
+    use crate::material::Table as Materials;
+    use crate::report::disagreements;
+    use crate::section::stock::Stock;
+    use crate::study::size::{Options, Watch};
+
+    const ARM: &str = r#"
+[points]
+wall = "0, 0, 0 mm"
+tip = "800, 0, 0 mm"
+[members]
+arm = { from = "wall", to = "tip", section = "bar" }
+[anchors.wall]
+at = "wall"
+hold = "ux uy uz rx ry rz"
+[tool]
+tip = "tip"
+work = "ground"
+[targets]
+first_frequency = { at_least = "LIMIT Hz" }
+[vary.bar]
+section = "bar"
+stock = "round tube, structural steel"
+[builds.steel]
+sections.bar.parts = [{ pipe = "48.3 x 4 mm", of = "structural steel" }]
+"#;
+
+    fn sized(limit: &str) -> Sizing {
+        let design = Design::read("arm.toml", &ARM.replace("LIMIT", limit), &Materials::built_in());
+        let design = design.design.unwrap();
+        let watch = Watch { progress: &|_, _| (), stop: &|| false };
+        let options = Options { count: 2, ..Options::default() };
+        Sizing::of(&design, &design.builds[0], &Stock::built_in(), &options, &watch).unwrap().0
+    }
+
+    #[test]
+    fn columns_agree_with_json() {
+        let answer = sized("60");
+        let mut all = columns(Unit::NONE);
+        all.extend(choices(&answer.front));
+        assert_eq!(disagreements(&all, &answer.front), Vec::<String>::new());
+        assert_eq!(table(&answer).len(), answer.front.len());
+    }
+
+    #[test]
+    fn text_says_what_is_best_and_what_blocks() {
+        let look = crate::report::text::Look::default();
+        let text = crate::report::text::render(&blocks(&sized("60")), &look);
+        assert!(text.contains("none is better") && text.contains("Trades that nothing beats"), "{text}");
+        let text = crate::report::text::render(&blocks(&sized("6000")), &look);
+        assert!(text.contains("Nearest miss") && text.contains("no candidate reaches"), "{text}");
+        assert!(text.lines().all(|line| line.chars().count() <= 80));
+    }
+}

@@ -13,6 +13,7 @@ mod materials;
 mod mix;
 mod response;
 mod sections;
+mod size;
 
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -37,6 +38,7 @@ const SUBJECTS: &[Subject] = &[
     subject("frames", include_str!("../../../data/proof/frames.csv"), frames::EVALUATORS),
     subject("dynamics", include_str!("../../../data/proof/dynamics.csv"), dynamics::EVALUATORS),
     subject("response", include_str!("../../../data/proof/response.csv"), response::EVALUATORS),
+    subject("size", include_str!("../../../data/proof/size.csv"), size::EVALUATORS),
 ];
 
 const fn subject(

@@ -5,7 +5,8 @@ use super::judge::{Judge, Least, Limit, front};
 use super::search::{Candidate, Effort, Found, Watch, search};
 use super::sensitivity::{Sensitivity, sensitivities};
 use super::space::Space;
-use crate::design::{Build, Design, Goal, Measure};
+use crate::design::{Build, Design, Goal, Measure, Substance};
+use crate::material::Role;
 use crate::problem::{Place, Problem};
 use crate::quantity::{Kind, show};
 use crate::section::stock::Stock;
@@ -193,7 +194,24 @@ fn contradictions(build: &Build, goal: &Goal, least: Least) -> Result<(), Vec<Pr
         let help = "add prices = { \"MATERIAL\" = \"2.4 per kg\" }";
         said.push(Problem::error(build.place.clone(), message).with_help(help));
     }
+    if least == Least::Cost || of(Measure::Cost).is_some() {
+        said.extend(unpriced(build));
+    }
     if said.is_empty() { Ok(()) } else { Err(said) }
+}
+
+/// Materials, those of the stock too, of which nobody knows what they cost.
+fn unpriced(build: &Build) -> Option<Problem> {
+    let prices = &build.drawing.prices;
+    let unknown = |s: &&Substance| s.role() != Role::Void && prices.of(s.name()).is_none();
+    let names: Vec<String> =
+        build.substances.iter().filter(unknown).map(|s| format!("\"{}\"", s.name())).collect();
+    if prices.is_empty() || names.is_empty() {
+        return None;
+    }
+    let message = format!("build \"{}\" has no price of {}", build.name, names.join(" and "));
+    let help = format!("add prices = {{ {} = \"2.4 per kg\" }}", names[0]);
+    Some(Problem::error(build.place.clone(), message).with_help(help))
 }
 
 fn sized(
@@ -307,8 +325,9 @@ fn kept(
 
 fn told(sizing: &Sizing, found: &Found) -> String {
     let count = sizing.candidates;
+    let none_better = if sizing.best.is_some() { "; none is better" } else { "" };
     let searched = match (found.complete, found.stopped) {
-        (true, _) => format!("All {count} candidates that can be built were covered; none is better."),
+        (true, _) => format!("All {count} candidates that can be built were covered{none_better}."),
         (_, true) => format!("Stopped after {count} candidates: there may be better ones."),
         _ => format!("{count} candidates were tried by a guided search: there may be better ones."),
     };

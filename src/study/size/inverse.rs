@@ -183,6 +183,13 @@ fn resized_build(build: &Build, profile: usize, part: usize, number: usize, size
     Some(build)
 }
 
+/// `build` with the size called `SECTION.PART.SIZE` at `value`.
+#[cfg(test)]
+pub(super) fn resized_by_name(build: &Build, name: &str, value: f64) -> Option<Build> {
+    let (profile, part, number) = place(build, name).ok()?;
+    resized_build(build, profile, part, number, value)
+}
+
 /// The size between two that enclose `value`; `None` when it cannot be solved between them.
 fn root(at: &impl Fn(f64) -> Option<f64>, value: f64, a: (f64, f64), b: (f64, f64)) -> Option<f64> {
     let ((mut a, mut fa), (mut b, mut fb)) = ((a.0, a.1 - value), (b.0, b.1 - value));

@@ -21,6 +21,8 @@ mod search;
 mod sensitivity;
 mod shape;
 mod space;
+#[cfg(test)]
+mod tests;
 mod written;
 
 pub use answer::{Entry, Kept, Options, Sizing};

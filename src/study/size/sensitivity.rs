@@ -109,12 +109,15 @@ pub(super) fn sensitivities(
                 let omega = square.max(0.0).sqrt();
                 (omega > 0.0).then(|| slope / (2.0 * omega) / std::f64::consts::TAU)
             };
+            // Moving a part changes no mass: what is left of two sums is rounding.
+            let rounding = |change: f64, whole: f64| if change.abs() <= 1e-9 * whole { 0.0 } else { change };
+            let cost = cost.map(|c| rounding(c / per, above.cost(&high).unwrap_or(0.0)) * per);
             all.push(Sensitivity {
                 of: variable.name.clone(),
                 size: handle.size.clone(),
                 value: handle.value,
                 length: handle.length,
-                mass_kg: (above.mass() - below.mass()) * per,
+                mass_kg: rounding(above.mass() - below.mass(), above.mass()) * per,
                 cost,
                 first_frequency_hz: first(),
                 stiffness_n_per_m: stiffness(&solved, (&below.frame, &above.frame), per),

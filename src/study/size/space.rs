@@ -12,6 +12,9 @@ use crate::section::stock::Stock;
 use crate::section::{Geometry, Part, SectionFault, Shape};
 use std::sync::Arc;
 
+/// Combinations of one section up to which a choice that never fits is told before the search.
+const MOST_CHECKED: usize = 20_000;
+
 /// One varied thing.
 #[derive(Debug, Clone)]
 pub struct Variable {
@@ -237,10 +240,8 @@ impl Space {
             if let (Target::Foot { foot }, Value::Foot(stiffness)) = (&variable.target, value)
                 && let Some(known) = model.frame.feet.iter_mut().find(|f| f.name == *foot)
             {
-                for (spring, k) in known.stiffness.iter_mut().zip(stiffness) {
-                    let loss = if spring.re > 0.0 { spring.im / spring.re } else { 0.0 };
-                    *spring = num_complex::Complex64::new(*k, k * loss);
-                }
+                let loss = self.build.drawing.feet.get(foot).map_or(0.0, |spec| spec.loss.value);
+                known.stiffness = stiffness.map(|k| num_complex::Complex64::new(k, k * loss));
             }
         }
     }
@@ -325,6 +326,10 @@ impl Space {
     fn refused_everywhere(&self, profile: usize, axis: usize, choice: usize) -> Option<Refusal> {
         let others: Vec<usize> = self.shaping[profile].iter().copied().filter(|a| *a != axis).collect();
         let all: usize = others.iter().map(|a| self.axes[*a]).product();
+        // So many are not gone through before the search has begun: it tells them apart itself.
+        if all > MOST_CHECKED {
+            return None;
+        }
         let mut first = None;
         for mut number in 0..all {
             let mut at = vec![0; self.axes.len()];
@@ -383,6 +388,7 @@ fn axes(variables: &mut [Variable], stated: &[(&str, &VarySpec)]) -> Result<Vec<
                     said.push(Problem::error(variables[i].place.clone(), message).with_help(help));
                 }
             }
+            Err(problem) if said.contains(&problem) => {}
             Err(problem) => said.push(problem),
         }
     }
