@@ -1,7 +1,8 @@
 //! Which sizes of the stock make a build meet its targets at the least mass or cost.
 //!
 //! ```text
-//! space         what may vary, its choices, what moves together; a build with given choices
+//! variable      what may vary, its choices, what moves together
+//! space         all of it; the build with given choices
 //! gaps          skeleton in its mould, cover, stones, walls
 //! frames        candidates solved quickly: what they share is computed once
 //! search        every choice, or a guided search
@@ -23,6 +24,7 @@ mod shape;
 mod space;
 #[cfg(test)]
 mod tests;
+mod variable;
 mod written;
 
 pub use answer::{Entry, Kept, Options, Sizing};
@@ -32,5 +34,6 @@ pub use inverse::{Asking, Inverse};
 pub use judge::{Judge, Least, Limit};
 pub use search::{Candidate, Effort, Found, Watch, search};
 pub use sensitivity::Sensitivity;
-pub use space::{Choice, Space, Variable};
+pub use space::Space;
+pub use variable::{Choice, Variable};
 pub use written::write;

@@ -10,7 +10,8 @@
 //! the choices are numbers of a list with several targets at once. So: a short evolutionary
 //! search with seeded restarts (tournaments, uniform crossover, steps along the lists; what
 //! meets all targets before what does not, and there the smaller miss first), and from the best
-//! of each restart a descent through all neighbours that ends where none is better.
+//! of each restart a descent through all neighbours that ends where none is better. Newcomers in
+//! every generation keep it from ending in one valley.
 //!
 //! # Source
 //! - `knuth2011`: section 7.2.1.1, algorithm H, reflected mixed-radix Gray code
@@ -33,6 +34,12 @@ const BATCH: u64 = 16;
 
 /// Candidates of one generation.
 const GENERATION: usize = 32;
+
+/// Newcomers in a generation, which keep it from growing all alike.
+const NEWCOMERS: usize = 6;
+
+/// Choices that two varied things have together, up to which a descent changes both at once.
+const PAIRS: usize = 400;
 
 /// Generations of one restart.
 const GENERATIONS: usize = 25;
@@ -221,7 +228,7 @@ fn guided(frames: &Frames, judge: &Judge, effort: &Effort, watch: &Watch) -> Fou
                 let (a, b) = (random.random_range(0..parents.len()), random.random_range(0..parents.len()));
                 &parents[a.min(b)]
             };
-            while crowd.len() < GENERATION {
+            while crowd.len() < GENERATION - NEWCOMERS {
                 let (a, b) = (pick(&mut random), pick(&mut random));
                 let mut child: Vec<usize> =
                     a.iter().zip(b).map(|(a, b)| if random.random_bool(0.5) { *a } else { *b }).collect();
@@ -232,6 +239,7 @@ fn guided(frames: &Frames, judge: &Judge, effort: &Effort, watch: &Watch) -> Fou
                 }
                 crowd.push(child);
             }
+            crowd.extend((0..NEWCOMERS).map(|_| any(&mut random)));
             (watch.progress)(restart * GENERATIONS + generation + 1, total);
         }
         solve_new(frames, &mut known, &crowd);
@@ -257,8 +265,8 @@ fn stepped(at: usize, n: usize, random: &mut ChaCha8Rng) -> usize {
     if random.random_bool(0.5) { (at + step).min(n - 1) } else { at.saturating_sub(step) }
 }
 
-/// From `best` to better neighbours, one or two steps along any one axis, until none is better;
-/// false when it was stopped.
+/// From `best` to better neighbours, which differ in one varied thing or, where these have few
+/// choices together, in two; until none is better. False when it was stopped.
 fn descend(
     frames: &Frames,
     judge: &Judge,
@@ -266,22 +274,31 @@ fn descend(
     mut best: Vec<usize>,
     watch: &Watch,
 ) -> bool {
+    let axes = &frames.space.axes;
     loop {
         if (watch.stop)() {
             return false;
         }
         let mut neighbours = Vec::new();
-        for (i, n) in frames.space.axes.iter().enumerate() {
-            for at in best[i].saturating_sub(2)..=(best[i] + 2).min(n - 1) {
+        for i in 0..axes.len() {
+            for at in 0..axes[i] {
                 let mut neighbour = best.clone();
                 neighbour[i] = at;
-                neighbours.push(neighbour);
+                neighbours.push(neighbour.clone());
+                for j in (i + 1..axes.len()).filter(|j| axes[i] * axes[*j] <= PAIRS) {
+                    for other in 0..axes[j] {
+                        neighbour[j] = other;
+                        neighbours.push(neighbour.clone());
+                    }
+                    neighbour[j] = best[j];
+                }
             }
         }
         solve_new(frames, known, &neighbours);
-        neighbours.sort_by(|a, b| judge.order(&known[a], &known[b]).then_with(|| a.cmp(b)));
-        match neighbours.first() {
-            Some(next) if judge.order(&known[next], &known[&best]).is_lt() => best = next.clone(),
+        let better =
+            |a: &&Vec<usize>, b: &&Vec<usize>| judge.order(&known[*a], &known[*b]).then_with(|| a.cmp(b));
+        match neighbours.iter().min_by(better) {
+            Some(next) if judge.order(&known[next], &known[&best]).is_lt() => best.clone_from(next),
             _ => return true,
         }
     }

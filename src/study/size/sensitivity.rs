@@ -13,7 +13,8 @@
 
 use super::frames::Frames;
 use super::shape::{core, resized, sizes};
-use super::space::{Space, Target};
+use super::space::Space;
+use super::variable::{Target, binder_share, set_share};
 use crate::design::{Build, Goal};
 use crate::frame::Layout;
 use crate::modes::Asked;
@@ -177,8 +178,7 @@ fn handles(build: &Build, target: Target) -> Vec<Handle> {
         }
         Target::Share { substance } => match &build.substances[*substance] {
             crate::design::Substance::Mix(recipe) => {
-                let rest: f64 = recipe.aggregates.iter().map(|a| a.ingredient.share.value).sum();
-                let share = recipe.binder.share.value / (rest + recipe.binder.share.value);
+                let share = binder_share(recipe);
                 vec![handle("binder share".to_string(), share, 0.01 * share, false, 0)]
             }
             crate::design::Substance::Material(_) => Vec::new(),
@@ -232,8 +232,7 @@ fn moved(build: &Build, handle: &Handle, value: f64) -> Option<Build> {
             let crate::design::Substance::Mix(recipe) = &mut build.substances[*substance] else {
                 return None;
             };
-            let rest: f64 = recipe.aggregates.iter().map(|a| a.ingredient.share.value).sum();
-            recipe.binder.share = Spread::exact(rest * value / (1.0 - value));
+            set_share(recipe, value);
         }
         Target::Foot { foot } => {
             let mut spec = build.drawing.feet.get(foot)?.clone();

@@ -109,7 +109,8 @@ fn a_quick_candidate_is_what_compare_would_say() {
         let same = |a: f64, b: f64, tolerance: f64| assert!((a / b - 1.0).abs() < tolerance, "{a} {b}");
         same(quick.mass, slow.mass, 1e-9);
         same(quick.cost.unwrap(), slow.cost.unwrap(), 1e-9);
-        same(quick.weakest.unwrap(), slow.weakest.unwrap(), 1e-7);
+        // A finer division rounds more.
+        same(quick.weakest.unwrap(), slow.weakest.unwrap(), 1e-6);
         // Both hold to the thousandth that is asked of a frequency.
         same(quick.first_frequency.unwrap(), slow.first_frequency.unwrap(), 1e-3);
         same(quick.settle_time.unwrap(), slow.settle_time.unwrap(), 5e-3);
@@ -123,7 +124,7 @@ fn a_guided_search_finds_what_every_choice_has() {
     let design = design(&format!("{}{TARGETS}", without(STAND, &["grip", "resin", "feet"])));
     let every = sized(&design, &Options::default());
     assert!(every.complete && every.best.is_some(), "{}", every.answer);
-    let effort = Effort { most: 10, restarts: 2, ..Effort::default() };
+    let effort = Effort { most: 10, restarts: 3, ..Effort::default() };
     let guided = sized(&design, &Options { effort, ..Options::default() });
     assert!(!guided.complete && guided.answer.contains("there may be better ones"));
     let (a, b) = (every.best.unwrap(), guided.best.clone().unwrap());

@@ -4,7 +4,8 @@
 //! all builds is copied into the build first, so that the other builds stay as they are.
 
 use super::shape::{core, key, radius, sizes, written};
-use super::space::{Space, Target, Value};
+use super::space::Space;
+use super::variable::{Target, Value};
 use crate::problem::{Place, Problem};
 use crate::quantity::figures;
 use crate::section::Shape;
@@ -59,10 +60,16 @@ pub fn write(file: &str, text: &str, space: &Space, choice: &[usize]) -> Result<
                 let crate::design::Substance::Mix(recipe) = &substances[*substance] else { continue };
                 let own =
                     own(&mut document, build, "mixes", &recipe.name).ok_or_else(|| lost(&recipe.name))?;
+                // To a millionth of the parts that the recipe counts in.
+                let share = |value: f64| -> Text { ((value * 1e6).round() / 1e6).into() };
                 let binder =
                     own.get_mut("binder").and_then(Item::as_table_like_mut).ok_or_else(|| lost("binder"))?;
-                // To a millionth: the share of the recipe counts in its own parts.
-                set(binder, "share", ((recipe.binder.share.value * 1e6).round() / 1e6).into());
+                set(binder, "share", share(recipe.binder.share.value));
+                for (i, aggregate) in recipe.aggregates.iter().enumerate() {
+                    let value = share(aggregate.ingredient.share.value);
+                    on_item(own, "aggregates", i, |table| set(table, "share", value))
+                        .ok_or_else(|| lost("aggregates"))?;
+                }
             }
             (Target::Foot { foot }, Value::Foot(stiffness)) => {
                 let own = own(&mut document, build, "feet", foot).ok_or_else(|| lost(foot))?;
@@ -96,9 +103,19 @@ fn own<'d>(
     things.get_mut(name)?.as_table_like_mut()
 }
 
-/// Acts on part `number` of a section, however its list is written.
+/// Acts on part `number` of a section.
 fn on_part(section: &mut dyn TableLike, number: usize, act: impl FnOnce(&mut dyn TableLike)) -> Option<()> {
-    match section.get_mut("parts")? {
+    on_item(section, "parts", number, act)
+}
+
+/// Acts on item `number` of the list at `key`, however it is written.
+fn on_item(
+    table: &mut dyn TableLike,
+    key: &str,
+    number: usize,
+    act: impl FnOnce(&mut dyn TableLike),
+) -> Option<()> {
+    match table.get_mut(key)? {
         Item::Value(Text::Array(array)) => act(array.get_mut(number)?.as_inline_table_mut()?),
         Item::ArrayOfTables(tables) => act(tables.get_mut(number)?),
         _ => return None,
