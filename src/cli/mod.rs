@@ -18,6 +18,7 @@ mod report;
 mod response;
 mod ringdown;
 mod section;
+mod size;
 mod tap;
 mod thermal;
 
@@ -54,6 +55,7 @@ enum Command {
     Tap(tap::Arguments),
     Report(report::Arguments),
     Proof(proof::Arguments),
+    Size(size::Arguments),
 }
 
 /// How a command ended.
@@ -109,6 +111,7 @@ pub fn run() -> ExitCode {
         Command::Tap(arguments) => tap::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),
         Command::Proof(arguments) => proof::run(&arguments),
+        Command::Size(arguments) => size::run(&arguments),
     };
     match ended {
         Ok(Ending::Answered) => ExitCode::SUCCESS,

@@ -48,7 +48,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
 }
 
 fn whole(design: &Design, arguments: &Arguments) -> Result<Whole, Vec<Problem>> {
-    let options = Options { draws: arguments.spread.draws, seed: arguments.spread.seed, ..Options::default() };
+    let options =
+        Options { draws: arguments.spread.draws, seed: arguments.spread.seed, ..Options::default() };
     let bar = output::Progress::new("draws");
     let comparison = Comparison::of(design, &options, |done, of| bar.at(done, of))?;
     bar.finish();

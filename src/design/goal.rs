@@ -1,6 +1,7 @@
 //! What the base is for: tip and work, the tap, the cut, running speeds, targets.
 
 use super::named::Named;
+use super::vary::Gaps;
 use crate::document::{Allowed, Fields, Located};
 use crate::problem::Place;
 use crate::quantity::{Kind, Spread};
@@ -161,10 +162,12 @@ pub struct Goal {
     pub targets: Vec<Target>,
     /// Changes of temperature.
     pub thermal: Option<ThermalSpec>,
+    /// What must stay free between parts.
+    pub gaps: Gaps,
 }
 
 impl Goal {
-    /// Reads the tables `tool`, `tap`, `cut`, `speeds`, `targets` and `thermal` of the file.
+    /// Reads the tables `tool`, `tap`, `cut`, `speeds`, `targets`, `thermal` and `gaps` of the file.
     pub fn read(root: &Fields) -> Goal {
         Goal {
             tool: table(root, "tool", read_tool),
@@ -173,6 +176,7 @@ impl Goal {
             speeds: Named::read_tables(root, "speeds", read_speeds),
             targets: root.fields("targets").map(read_targets).unwrap_or_default(),
             thermal: table(root, "thermal", ThermalSpec::read),
+            gaps: Gaps::read(root),
         }
     }
 }

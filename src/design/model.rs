@@ -1,6 +1,6 @@
 //! A build at one draw of its uncertain values: a frame with solved sections.
 
-use super::build::Build;
+use super::build::{Build, Profile};
 use super::goal::Goal;
 use crate::frame::{
     Anchor, Foot, Frame, FrameFault, Joint, Layout, Mass, Member, MemberSection, PartStiffness, Point,
@@ -45,12 +45,7 @@ impl Build {
     /// # Errors
     /// What is wrong with it, at its place.
     pub fn scaled_model(&self, goal: &Goal, draw: &Draw, scale: f64) -> Result<Model, Vec<Problem>> {
-        let media = self
-            .substances
-            .iter()
-            .map(|substance| substance.medium(draw))
-            .collect::<Result<Vec<Medium>, _>>()
-            .map_err(|missing| vec![missing.at(self.place.clone())])?;
+        let media = self.media(draw)?;
         let mut sections = Vec::new();
         for profile in &self.profiles {
             let solution = profile.geometry.solve(&media, profile.bond.at(draw).clamp(0.0, 1.0));
@@ -66,6 +61,45 @@ impl Build {
         };
         let mass_of = self.mass_of(&frame, &sections, scale);
         Ok(Model { frame, sections, media, tip, work, mass_of, scale })
+    }
+
+    /// A profile of this build, as drawn or otherwise, in `media`: as the frame takes it, and what
+    /// a metre of it holds of each medium, kg/m.
+    ///
+    /// # Errors
+    /// What keeps the section from being solved, at its place.
+    pub fn section_of(
+        &self,
+        profile: &Profile,
+        media: &[Medium],
+        draw: &Draw,
+    ) -> Result<(MemberSection, Vec<f64>), Problem> {
+        let solution = profile.geometry.solve(media, profile.bond.at(draw).clamp(0.0, 1.0));
+        let solution = solution.map_err(|fault| profile.spec.problem(&fault))?;
+        let parts = profile.geometry.parts();
+        let mut masses = vec![0.0; self.substances.len()];
+        for (part, result) in parts.iter().zip(&solution.parts) {
+            masses[part.medium] += result.mass_kg_per_m;
+        }
+        Ok((
+            member_section(
+                &profile.name,
+                &solution.as_stated,
+                &solution.mass,
+                |i| &media[parts[i].medium],
+                1.0,
+            ),
+            masses,
+        ))
+    }
+
+    /// What the substances of this build are in `draw`.
+    ///
+    /// # Errors
+    /// A property that one lacks, at the build.
+    pub fn media(&self, draw: &Draw) -> Result<Vec<Medium>, Vec<Problem>> {
+        let media = self.substances.iter().map(|substance| substance.medium(draw));
+        media.collect::<Result<_, _>>().map_err(|missing| vec![missing.at(self.place.clone())])
     }
 
     fn frame(&self, sections: &[Solution], media: &[Medium], draw: &Draw, scale: f64) -> Frame {
@@ -192,6 +226,11 @@ impl Build {
 }
 
 impl Model {
+    /// Mass of the whole, members and what they carry, kg.
+    pub fn mass(&self) -> f64 {
+        self.mass_of.iter().sum::<f64>() + self.frame.masses.iter().map(|mass| mass.mass).sum::<f64>()
+    }
+
     /// What the build costs at the prices of its drawing; `None` where a price is not stated.
     pub fn cost(&self, build: &Build) -> Option<f64> {
         let prices = &build.drawing.prices;

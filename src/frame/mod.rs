@@ -12,6 +12,7 @@ mod energy;
 mod layout;
 mod model;
 mod piece;
+mod portion;
 mod rigid;
 #[cfg(test)]
 pub(crate) mod sample;
@@ -25,5 +26,6 @@ pub use check::FrameFault;
 pub use energy::{Energies, Energy};
 pub use layout::{Layout, Owner};
 pub use model::{Anchor, Foot, Frame, Joint, Mass, Member, Point};
+pub use portion::Portion;
 pub use rigid::RigidBody;
 pub use section::{MemberSection, PartStiffness, Plain};

@@ -28,6 +28,9 @@ const BENDING: f64 = 2.4;
 /// Largest phase of stretch, twist or shear along a piece, rad: a third of that frequency.
 const STRETCH: f64 = 1.0;
 
+/// Largest [`Waves::nearness`] below [`Waves::limit`].
+pub(super) const NEAREST: f64 = (STRETCH / PI) * (STRETCH / PI);
+
 /// Most pieces of one member.
 const MOST: usize = 400;
 
@@ -44,19 +47,21 @@ pub(super) struct Waves {
 impl Waves {
     /// The waves of every member; `None` for a frame with faults.
     pub(super) fn of(frame: &Frame) -> Option<Vec<Waves>> {
-        let waves = |member: &crate::frame::Member| {
-            let length = Line::of(frame, member)?.length;
-            let section = frame.sections.get(member.section)?;
-            let compliance: Matrix6<f64> = section.stiffness.map(|s| s.re).cholesky()?.inverse();
-            let mass = section.mass[(0, 0)];
-            let phase = |m: f64, c: f64| length * (m * c).max(0.0).sqrt();
-            Some(Waves {
-                bending: [4, 5].map(|i| length * (mass * compliance[(i, i)]).max(0.0).powf(0.25)),
-                along: [0, 3].map(|i| phase(section.mass[(i, i)], compliance[(i, i)])),
-                shear: phase(mass, compliance[(1, 1)].max(compliance[(2, 2)])),
-            })
-        };
-        frame.members.iter().map(waves).collect()
+        frame.members.iter().map(|member| Waves::along(frame, member)).collect()
+    }
+
+    /// The waves of one member.
+    pub(super) fn along(frame: &Frame, member: &crate::frame::Member) -> Option<Waves> {
+        let length = Line::of(frame, member)?.length;
+        let section = frame.sections.get(member.section)?;
+        let compliance: Matrix6<f64> = section.stiffness.map(|s| s.re).cholesky()?.inverse();
+        let mass = section.mass[(0, 0)];
+        let phase = |m: f64, c: f64| length * (m * c).max(0.0).sqrt();
+        Some(Waves {
+            bending: [4, 5].map(|i| length * (mass * compliance[(i, i)]).max(0.0).powf(0.25)),
+            along: [0, 3].map(|i| phase(section.mass[(i, i)], compliance[(i, i)])),
+            shear: phase(mass, compliance[(1, 1)].max(compliance[(2, 2)])),
+        })
     }
 
     /// The least number of pieces at `omega` in rad/s.
@@ -64,6 +69,13 @@ impl Waves {
         let bending = self.bending[0].max(self.bending[1]) * omega.max(0.0).sqrt() / BENDING;
         let along = self.along[0].max(self.along[1]).max(self.shear) * omega / STRETCH;
         (bending.max(along).ceil() as usize).clamp(1, MOST)
+    }
+
+    /// The circular frequency up to which `pieces` pieces serve, rad/s.
+    pub(super) fn limit(&self, pieces: usize) -> f64 {
+        let pieces = pieces as f64;
+        let bending = (pieces * BENDING / self.bending[0].max(self.bending[1])).powi(2);
+        bending.min(pieces * STRETCH / self.along[0].max(self.along[1]).max(self.shear))
     }
 
     /// The square of `omega` over the lowest frequency of one of `pieces` pieces between held

@@ -61,6 +61,21 @@ pub fn damped(
     loss: &SparseColMat<usize, f64>,
     pairs: &Eigenpairs,
 ) -> Result<Damped, EigenFault> {
+    damped_within(pencil, loss, pairs, ROUNDS)
+}
+
+/// The same with at most `rounds` enlargements of the basis. With none, the basis is the real
+/// modes and their static corrections: for a loss factor of 0.1 λ is then right to a part in ten
+/// thousand or better, and the residual is not known and stays 0.
+///
+/// # Errors
+/// As [`damped`].
+pub fn damped_within(
+    pencil: &Pencil,
+    loss: &SparseColMat<usize, f64>,
+    pairs: &Eigenpairs,
+    rounds: usize,
+) -> Result<Damped, EigenFault> {
     let (n, count) = (pencil.freedoms(), pairs.omega_squared.len());
     symmetric("loss", loss, n)?;
     if pairs.vectors.nrows() != n {
@@ -72,7 +87,7 @@ pub fn damped(
     space.enlarge(&mut basis, corrections);
     let fault = EigenFault::NotConverged { wanted: count, found: 0 };
     let mut best = space.solve(&basis, count).ok_or(fault.clone())?;
-    for _ in 0..ROUNDS {
+    for _ in 0..rounds {
         let left = space.corrections(&best, pairs)?;
         best.residual = left.1;
         if left.1 <= RESIDUAL || basis.q.ncols() >= n || !space.enlarge(&mut basis, left.0) {

@@ -38,8 +38,8 @@ const ROUNDS: usize = 4;
 /// A frame ready to be loaded.
 pub struct Statics<'a> {
     frame: &'a Frame,
-    /// The frame without division.
-    pub layout: Layout,
+    /// The frame without division, or with one that is at hand: the motion of points is the same.
+    pub layout: Arc<Layout>,
     matrices: Matrices,
     factor: Factorisation,
     /// Rigid-body motions, (n, count), orthonormal to M; none for a held base.
@@ -67,15 +67,32 @@ impl<'a> Statics<'a> {
     pub fn new(frame: &'a Frame) -> Result<Statics<'a>, ModesFault> {
         let layout = Layout::new(frame, &[]).map_err(ModesFault::Frame)?;
         let matrices = layout.matrices(frame).ok_or(ModesFault::Range)?;
-        let floating = floating(frame, &layout, &matrices);
-        let bulge = match layout.bulge(frame) {
-            Some(bulge) if floating.ncols() > 0 => floating.transpose() * (&bulge * &floating),
-            _ => Mat::zeros(0, 0),
-        };
         let pencil = Pencil { stiffness: &matrices.stiffness, mass: &matrices.mass, group: &layout.group };
         let symbolic = Arc::new(Symbolic::new(&pencil).map_err(ModesFault::Eigen)?);
+        Statics::shared(frame, Arc::new(layout), matrices, &symbolic)
+    }
+
+    /// The same from a layout, matrices and an order of elimination that are at hand.
+    ///
+    /// # Errors
+    /// A mechanism, or what stopped the factorisation.
+    pub fn shared(
+        frame: &'a Frame,
+        layout: Arc<Layout>,
+        matrices: Matrices,
+        symbolic: &Arc<Symbolic>,
+    ) -> Result<Statics<'a>, ModesFault> {
+        let floating = floating(frame, &layout, &matrices);
+        let bulge = match floating.ncols() {
+            0 => Mat::zeros(0, 0),
+            _ => {
+                let bulge = layout.bulge(frame).ok_or(ModesFault::Range)?;
+                floating.transpose() * (&bulge * &floating)
+            }
+        };
+        let pencil = Pencil { stiffness: &matrices.stiffness, mass: &matrices.mass, group: &layout.group };
         let shift = if floating.ncols() > 0 { -1e-4 * least_ratio(&matrices) } else { 0.0 };
-        let factor = Factorisation::new(&pencil, &symbolic, shift).map_err(|fault| match fault {
+        let factor = Factorisation::new(&pencil, symbolic, shift).map_err(|fault| match fault {
             EigenFault::Singular { freedom } => ModesFault::loose(frame, &layout, freedom),
             other => ModesFault::Eigen(other),
         })?;

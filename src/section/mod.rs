@@ -36,6 +36,7 @@ mod shape;
 mod solution;
 mod sparse;
 pub mod spec;
+pub mod stock;
 #[cfg(test)]
 mod tests;
 mod warping;

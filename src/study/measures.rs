@@ -2,7 +2,7 @@
 
 use crate::design::{Build, Goal, Measure, Model, Target};
 use crate::frame::Energies;
-use crate::modes::{Asked, ModesFault, Shares, Spectrum, Statics, damped, solve};
+use crate::modes::{Asked, Damped, ModesFault, Shares, Spectrum, Statics, damped, solve};
 use crate::problem::Problem;
 use crate::quantity::Draw;
 use crate::response::modal::ModalModel;
@@ -91,6 +91,21 @@ impl<'m> Solved<'m> {
             true => None,
             false => Some(damped(&spectrum.pencil(), loss, &spectrum.pairs).map_err(ModesFault::Eigen)?),
         };
+        Solved::of(build, goal, model, (spectrum, damped), statics, more)
+    }
+
+    /// The same from modes, damped ones too where there is loss, and statics that are at hand.
+    ///
+    /// # Errors
+    /// What stopped the static solution.
+    pub fn of(
+        build: &Build,
+        goal: &Goal,
+        model: &'m Model,
+        (spectrum, damped): (Spectrum, Option<Damped>),
+        statics: Statics<'m>,
+        more: &[Station],
+    ) -> Result<Solved<'m>, ModesFault> {
         let mut stations: Vec<Station> =
             model.tip.map(|tip| Station::axes(tip, model.work)).into_iter().flatten().collect();
         let tool_stations = stations.len();
@@ -111,10 +126,17 @@ impl<'m> Solved<'m> {
     /// # Errors
     /// What stopped the static solution.
     pub fn figures(&self, build: &Build, goal: &Goal) -> Result<Figures, ModesFault> {
-        let body = self.model.frame.rigid_body().ok_or(ModesFault::Frame(Vec::new()))?;
+        self.figures_with(build, goal, true)
+    }
+
+    /// Its measures, with or without those of the worst peak, which take longest.
+    ///
+    /// # Errors
+    /// As [`Solved::figures`].
+    pub fn figures_with(&self, build: &Build, goal: &Goal, peak: bool) -> Result<Figures, ModesFault> {
         let first = self.modal.modes().iter().find(|mode| !mode.is_rigid());
         let mut figures = Figures {
-            mass: body.mass,
+            mass: self.model.mass(),
             cost: self.model.cost(build),
             first_frequency: first.map(|mode| mode.omega / std::f64::consts::TAU),
             loss_factor: first.map(|mode| mode.loss_factor),
@@ -125,7 +147,7 @@ impl<'m> Solved<'m> {
             figures.stiffness = Some(stiffness.along);
             figures.weakest = Some(stiffness.weakest);
             figures.weakest_direction = Some(stiffness.direction);
-            if let Some(peak) = weakest_peak(&self.modal, [0, 1, 2]) {
+            if let Some(peak) = peak.then(|| weakest_peak(&self.modal, [0, 1, 2])).flatten() {
                 figures.dynamic_stiffness = peak.dynamic_stiffness_n_per_m;
                 figures.peak_frequency = Some(peak.frequency_hz);
                 figures.loss_factor = self.nearest_mode(peak.frequency_hz).or(figures.loss_factor);

@@ -9,6 +9,7 @@ pub mod pour;
 pub mod proof;
 pub mod sections;
 pub mod shapes;
+pub mod size;
 pub mod spread;
 pub mod tapped;
 pub mod warm;

@@ -63,7 +63,8 @@ pub fn shapes(design: &Design, build: &Build, count: usize) -> Result<Shapes, Ve
         lines.push((member.name.clone(), (first..places.len()).collect()));
     }
     let movement = |motion: &[f64]| -> Vec<[f64; 3]> {
-        let along = (0..frame.members.len()).map(|m| layout.along(frame, m, motion, BETWEEN).unwrap_or_default());
+        let along =
+            (0..frame.members.len()).map(|m| layout.along(frame, m, motion, BETWEEN).unwrap_or_default());
         along.flatten().map(|(_, moved)| [moved.x, moved.y, moved.z]).collect()
     };
     let heard = |mode: usize| -> f64 {
@@ -81,7 +82,13 @@ pub fn shapes(design: &Design, build: &Build, count: usize) -> Result<Shapes, Ve
         .enumerate()
         .map(|(i, mode)| Shape {
             frequency_hz: mode.frequency(),
-            loss_factor: solved.modal.modes().iter().filter(|m| !m.is_rigid()).nth(i).map_or(0.0, |m| m.loss_factor),
+            loss_factor: solved
+                .modal
+                .modes()
+                .iter()
+                .filter(|m| !m.is_rigid())
+                .nth(i)
+                .map_or(0.0, |m| m.loss_factor),
             movement: movement(&mode.shape),
             heard: heard(i),
         })

@@ -8,6 +8,7 @@ pub mod pour;
 pub mod proof;
 pub mod response;
 pub mod section;
+pub mod size;
 pub mod tap;
 pub mod thermal;
 pub mod whole;

@@ -41,7 +41,8 @@ pub struct Whole {
 /// The page of everything about `design`; `facts` are what the caller knows beside it: date, version.
 pub fn page(design: &Design, whole: &Whole, facts: Vec<(String, String)>) -> Document {
     let mut sections = vec![part("Which build", compare::blocks(&whole.comparison))];
-    sections.push(part("How it moves", whole.shapes.iter().map(|shapes| Block::Wire(wire(shapes))).collect()));
+    sections
+        .push(part("How it moves", whole.shapes.iter().map(|shapes| Block::Wire(wire(shapes))).collect()));
     if let Some(answer) = &whole.ring_down {
         sections.push(part("After a tap", response::ring_down_blocks(answer)));
     }

@@ -16,6 +16,7 @@ mod mix;
 mod pour;
 mod response;
 mod sections;
+mod size;
 mod thermal;
 
 use serde::Serialize;
@@ -45,6 +46,7 @@ const SUBJECTS: &[Subject] = &[
     subject("damping", include_str!("../../../data/proof/damping.csv"), damping::EVALUATORS),
     subject("thermal", include_str!("../../../data/proof/thermal.csv"), thermal::EVALUATORS),
     subject("bar", include_str!("../../../data/proof/bar.csv"), bar::EVALUATORS),
+    subject("size", include_str!("../../../data/proof/size.csv"), size::EVALUATORS),
 ];
 
 const fn subject(
