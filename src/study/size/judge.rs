@@ -187,7 +187,7 @@ mod tests {
         assert_eq!(judge.best(&all).unwrap().choice, [2]);
         assert!(judge.order_figures(&all[1].figures, &all[0].figures).is_lt());
         assert!((limit.miss(&all[0].figures) - 0.2).abs() < 1e-12);
-        assert_eq!(judge.with(0, limit.relaxed()).miss(&all[0].figures) > 0.0, true);
+        assert!(judge.with(0, limit.relaxed()).miss(&all[0].figures) > 0.0);
         assert_eq!(limit.relaxed().limit, 90.0);
         assert!(limit.miss(&Figures::default()) == WORST);
     }
