@@ -5,6 +5,7 @@ use super::vary::Gaps;
 use crate::document::{Allowed, Fields, Located};
 use crate::problem::Place;
 use crate::quantity::{Kind, Spread};
+use crate::response::accuracy::spec::ThermalSpec;
 
 /// The two points between which the machine does its job.
 #[derive(Debug, Clone, PartialEq)]
@@ -159,12 +160,14 @@ pub struct Goal {
     pub speeds: Named<Speeds>,
     /// Limits that the base must meet.
     pub targets: Vec<Target>,
+    /// Changes of temperature.
+    pub thermal: Option<ThermalSpec>,
     /// What must stay free between parts.
     pub gaps: Gaps,
 }
 
 impl Goal {
-    /// Reads the tables `tool`, `tap`, `cut`, `speeds`, `targets` and `gaps` of the file.
+    /// Reads the tables `tool`, `tap`, `cut`, `speeds`, `targets`, `thermal` and `gaps` of the file.
     pub fn read(root: &Fields) -> Goal {
         Goal {
             tool: table(root, "tool", read_tool),
@@ -172,6 +175,7 @@ impl Goal {
             cut: table(root, "cut", read_cut),
             speeds: Named::read_tables(root, "speeds", read_speeds),
             targets: root.fields("targets").map(read_targets).unwrap_or_default(),
+            thermal: table(root, "thermal", ThermalSpec::read),
             gaps: Gaps::read(root),
         }
     }

@@ -133,10 +133,18 @@ impl Design {
         })
     }
 
-    /// What shows only when the builds are put together as frames.
+    /// What shows only when the builds are put together as frames: faults of their geometry, and
+    /// mechanisms.
     fn faults(&self) -> Vec<Problem> {
         let draw = crate::quantity::Draw::default();
-        self.builds.iter().filter_map(|build| build.model(&self.goal, &draw).err()).flatten().collect()
+        let of = |build: &Build| match build.model(&self.goal, &draw) {
+            Ok(model) => match crate::modes::Statics::new(&model.frame) {
+                Ok(_) => Vec::new(),
+                Err(fault) => build.problems(&fault),
+            },
+            Err(problems) => problems,
+        };
+        self.builds.iter().flat_map(of).collect()
     }
 }
 

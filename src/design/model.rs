@@ -8,7 +8,7 @@ use crate::frame::{
 use crate::material::Medium;
 use crate::problem::{Place, Problem};
 use crate::quantity::{Draw, Spread};
-use crate::section::Solution;
+use crate::section::{Action, Solution};
 use nalgebra::{Matrix6, Vector3};
 use num_complex::Complex64;
 
@@ -81,7 +81,16 @@ impl Build {
         for (part, result) in parts.iter().zip(&solution.parts) {
             masses[part.medium] += result.mass_kg_per_m;
         }
-        Ok((member_section(&profile.name, &solution, |i| &media[parts[i].medium], 1.0), masses))
+        Ok((
+            member_section(
+                &profile.name,
+                &solution.as_stated,
+                &solution.mass,
+                |i| &media[parts[i].medium],
+                1.0,
+            ),
+            masses,
+        ))
     }
 
     /// What the substances of this build are in `draw`.
@@ -112,7 +121,7 @@ impl Build {
                 .map(|(solution, profile)| {
                     let parts = profile.geometry.parts();
                     let made_of = |i: usize| &media[parts[i].medium];
-                    member_section(&profile.name, solution, made_of, scale)
+                    member_section(&profile.name, &solution.as_stated, &solution.mass, made_of, scale)
                 })
                 .collect(),
             members: drawing
@@ -170,6 +179,14 @@ impl Build {
         }
     }
 
+    /// Section number `number` of `model` with its parts sliding on each other.
+    pub fn sliding_section(&self, model: &Model, number: usize) -> MemberSection {
+        let (profile, solution) = (&self.profiles[number], &model.sections[number]);
+        let parts = profile.geometry.parts();
+        let made_of = |i: usize| &model.media[parts[i].medium];
+        member_section(&profile.name, &solution.sliding, &solution.mass, made_of, model.scale)
+    }
+
     /// Mass of each medium in the members, kg.
     fn mass_of(&self, frame: &Frame, sections: &[Solution], scale: f64) -> Vec<f64> {
         let mut masses = vec![0.0; self.substances.len()];
@@ -183,8 +200,8 @@ impl Build {
         masses
     }
 
-    /// A fault of the frame as a problem at the place of its element.
-    pub(super) fn place(&self, fault: &FrameFault) -> Problem {
+    /// A fault of the frame as a problem at the place of its element in the design.
+    pub fn place(&self, fault: &FrameFault) -> Problem {
         let drawing = &self.drawing;
         let name = fault.name.as_str();
         let place = match fault.table {
@@ -236,24 +253,25 @@ fn lossy(stiffness: &Spread, loss: &Spread, draw: &Draw) -> Complex64 {
     Complex64::new(k, k * loss.at(draw))
 }
 
-/// A solved section as the frame takes it, `scale` times as large as drawn.
+/// One way of a section's parts acting together, as the frame takes it, `scale` times as large as drawn.
 ///
 /// Stiffness and mass of strains or velocities that are rotations per length gain one power of
 /// the scale each beyond the area's two.
 fn member_section<'a>(
     name: &str,
-    solution: &Solution,
+    action: &Action,
+    mass: &Matrix6<f64>,
     made_of: impl Fn(usize) -> &'a Medium,
     scale: f64,
 ) -> MemberSection {
     let power = |i: usize, j: usize| scale.powi(2 + i32::from(i > 2) + i32::from(j > 2));
     let larger = |m: &Matrix6<f64>| Matrix6::from_fn(|i, j| m[(i, j)] * power(i, j));
-    let parts = solution.as_stated.parts.iter().enumerate();
+    let parts = action.parts.iter().enumerate();
     let parts = parts.filter(|(_, stiffness)| stiffness.iter().any(|x| *x != 0.0));
     MemberSection {
         name: name.to_string(),
-        stiffness: Matrix6::from_fn(|i, j| solution.as_stated.matrix[(i, j)] * power(i, j)),
-        mass: larger(&solution.mass),
+        stiffness: Matrix6::from_fn(|i, j| action.matrix[(i, j)] * power(i, j)),
+        mass: larger(mass),
         parts: parts
             .map(|(i, stiffness)| PartStiffness {
                 of: made_of(i).name.clone(),

@@ -49,8 +49,9 @@ impl Bar {
     }
 }
 
-/// The line and the piece of every member; `None` only for a frame that has faults.
+/// The line and the piece of every member; `None` for a frame that has faults or does not fit.
 pub(super) fn bars(frame: &Frame, layout: &Layout) -> Option<Vec<Bar>> {
+    layout.fits(frame).then_some(())?;
     frame.members.iter().zip(&layout.pieces).map(|(member, count)| bar(frame, member, *count)).collect()
 }
 
@@ -64,11 +65,8 @@ pub(super) fn bar(frame: &Frame, member: &Member, count: usize) -> Option<Bar> {
 impl Layout {
     /// The matrices of `frame` in this layout.
     ///
-    /// `None` when `frame` is not connected as the one that the layout was made for.
+    /// `None` when `frame` does not fit.
     pub fn matrices(&self, frame: &Frame) -> Option<Matrices> {
-        if frame.members.len() != self.pieces.len() || frame.points.len() != self.points.len() {
-            return None;
-        }
         let stored = self.pattern.row_idx().len();
         let mut values = [vec![0.0; stored], vec![0.0; stored], vec![0.0; stored]];
         for (number, bar) in bars(frame, self)?.iter().enumerate() {

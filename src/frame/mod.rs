@@ -4,6 +4,7 @@
 //! numbers the freedoms; it gives the [`Matrices`], the loads and the directions at points, and
 //! [`Energies`] say where the strain energy of a motion sits.
 
+mod along;
 mod assembly;
 mod axes;
 mod check;
@@ -18,6 +19,7 @@ pub(crate) mod sample;
 mod section;
 pub mod spec;
 
+pub use along::FreeStrain;
 pub use assembly::Matrices;
 pub use axes::Line;
 pub use check::FrameFault;

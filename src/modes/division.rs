@@ -106,26 +106,32 @@ pub(super) fn first(waves: &[Waves], count: usize) -> Vec<usize> {
 
 /// A finer division; `None` when nothing is left to refine.
 ///
-/// `excess[member]` is the largest part by which the member's pieces put a wanted mode too
-/// high, beside the whole `allowed` for a mode; `omega` the highest wanted frequency in rad/s.
+/// `excess[mode][member]` is the part by which the member's pieces put a wanted mode too high,
+/// beside the whole `allowed` for a mode; `omega` the highest wanted frequency in rad/s.
 pub(super) fn finer(
     layout: &Layout,
     waves: &[Waves],
     omega: f64,
-    excess: &[f64],
+    excess: &[Vec<f64>],
     allowed: f64,
 ) -> Option<Vec<usize>> {
-    let total = excess.iter().sum::<f64>();
-    // The excess falls with the second to the fourth power of the pieces' length.
-    let growth = (total / allowed).max(1.0).powf(0.4);
-    let refined = |((&now, wave), own): ((&usize, &Waves), &f64)| {
-        let held = wave.pieces(omega).min(2 * now + 1);
-        // Members that hardly take part are left as they are.
-        let own =
-            if total > allowed && *own > 0.02 * total { (now as f64 * growth).ceil() as usize } else { now };
-        held.max(own.max(now)).min(MOST)
-    };
-    let pieces: Vec<usize> = layout.pieces.iter().zip(waves).zip(excess).map(refined).collect();
+    let mut pieces = layout.pieces.clone();
+    for (own, wave) in pieces.iter_mut().zip(waves) {
+        *own = wave.pieces(omega).clamp(*own, 2 * *own + 1);
+    }
+    for mode in excess {
+        let total = mode.iter().sum::<f64>();
+        if total <= allowed {
+            continue;
+        }
+        // The excess falls with the second to the fourth power of the pieces' length. Members
+        // that hardly take part are left as they are.
+        let growth = (total / allowed).powf(0.4);
+        let members = pieces.iter_mut().zip(&layout.pieces).zip(mode);
+        for ((own, &now), _) in members.filter(|(_, part)| **part > 0.02 * total) {
+            *own = (*own).max((now as f64 * growth).ceil() as usize).min(MOST.max(now));
+        }
+    }
     (pieces != layout.pieces).then_some(pieces)
 }
 
@@ -152,7 +158,8 @@ mod tests {
         let frame = crate::frame::sample::crooked();
         let waves = Waves::of(&frame).unwrap();
         let layout = Layout::new(&frame, &[1, 2, 1]).unwrap();
-        assert_eq!(finer(&layout, &waves, 0.0, &[0.0, 0.005, 0.0], 0.01), None);
-        assert_eq!(finer(&layout, &waves, 0.0, &[0.0001, 0.02, 0.0], 0.01), Some(vec![1, 3, 1]));
+        assert_eq!(finer(&layout, &waves, 0.0, &[vec![0.0, 0.005, 0.0]], 0.01), None);
+        let excess = [vec![0.0001, 0.02, 0.0], vec![0.0, 0.0, 0.011]];
+        assert_eq!(finer(&layout, &waves, 0.0, &excess, 0.01), Some(vec![1, 3, 2]));
     }
 }

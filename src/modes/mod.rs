@@ -14,6 +14,7 @@ mod loose;
 mod ordering;
 mod pencil;
 mod reduced;
+mod search;
 mod series;
 mod shares;
 mod solve;

@@ -136,9 +136,8 @@ impl Spectrum {
 /// # Errors
 /// The faults of the frame, a mechanism, or what stopped the eigenvalue solution.
 pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
-    let broken = || ModesFault::Frame(Vec::new());
     frame.check().map_err(ModesFault::Frame)?;
-    let waves = Waves::of(frame).ok_or_else(broken)?;
+    let waves = Waves::of(frame).ok_or(ModesFault::Range)?;
     let rigid = rigid_motions(frame);
     let wanted = rigid.len() + asked.count;
     let mut sought = wanted + BEYOND;
@@ -147,9 +146,9 @@ pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
         true => asked.pieces.clone(),
         false => division::first(&waves, wanted),
     };
-    for round in 0.. {
+    for round in 0..=ROUNDS + 1 {
         let layout = Layout::new(frame, &pieces).map_err(ModesFault::Frame)?;
-        let matrices = layout.matrices(frame).ok_or_else(broken)?;
+        let matrices = layout.matrices(frame).ok_or(ModesFault::Range)?;
         let double: Vec<usize> = pieces.iter().map(|n| 2 * n).collect();
         if layout.freedoms() < sought + 6 && round < ROUNDS {
             pieces = double;
@@ -169,7 +168,7 @@ pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
             Err(fault) => return Err(ModesFault::Eigen(fault)),
         };
         let shape = |i| pairs.vectors.col_as_slice(i);
-        let energies = Energies::new(frame, &layout).ok_or_else(broken)?;
+        let energies = Energies::new(frame, &layout).ok_or(ModesFault::Range)?;
         let scale = least_ratio(&matrices);
         let doubtful = pairs.omega_squared.iter().take_while(|w| **w <= DOUBTFUL * scale).count();
         if doubtful > rigid.len() {
@@ -181,7 +180,7 @@ pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
             }
         }
         let motions: Vec<&[f64]> = (rigid.len()..sought).map(shape).collect();
-        let bulges = energies.bulge(&motions).ok_or_else(broken)?;
+        let bulges = energies.bulge(&motions).ok_or(ModesFault::Range)?;
         let lambda = &pairs.omega_squared[rigid.len()..];
         let top = lambda[..asked.count].last().copied().unwrap_or(0.0).max(0.0).sqrt();
         if round < ROUNDS {
@@ -201,18 +200,17 @@ pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
         let elastic = corrected(&motions, lambda, &bulge, next);
         return Ok(Spectrum::new(Arc::new(layout), matrices, pairs, rigid, elastic, asked.count));
     }
-    Err(broken())
+    Err(ModesFault::Range)
 }
 
 pub(super) fn pencil<'a>(layout: &'a Layout, matrices: &'a Matrices) -> Pencil<'a> {
     Pencil { stiffness: &matrices.stiffness, mass: &matrices.mass, group: &layout.group }
 }
 
-/// By member: what its pieces add to the excess of the mode that has the largest one.
-fn excess(bulges: &[DMatrix<f64>], lambda: &[f64]) -> Vec<f64> {
-    let of = |mode: usize| bulges.iter().map(move |g| lambda[mode] * g[(mode, mode)]);
-    let worst = (0..lambda.len()).max_by(|a, b| of(*a).sum::<f64>().total_cmp(&of(*b).sum()));
-    worst.map_or_else(|| vec![0.0; bulges.len()], |mode| of(mode).collect())
+/// By mode and member: what the member's pieces add to the excess of the mode.
+fn excess(bulges: &[DMatrix<f64>], lambda: &[f64]) -> Vec<Vec<f64>> {
+    let of = |(mode, lambda): (usize, &f64)| bulges.iter().map(|g| lambda * g[(mode, mode)]).collect();
+    lambda.iter().enumerate().map(of).collect()
 }
 
 /// The modes corrected for the bulge of the pieces, lowest first.

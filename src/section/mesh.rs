@@ -17,7 +17,7 @@ use std::collections::BTreeSet;
 const MOST_POINTS: usize = 6000;
 
 /// Least angle of a triangle where the outlines allow it, degrees.
-const LEAST_ANGLE: f64 = 26.0;
+const LEAST_ANGLE: f64 = 25.0;
 
 /// One six-node triangle: corners anticlockwise, then the nodes between 0 and 1, 1 and 2, 2 and 0.
 #[derive(Debug, Clone)]

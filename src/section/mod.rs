@@ -5,6 +5,7 @@
 //! outline   outlines placed, drawn as polygons, displaced by later ones
 //! mesh      six-node triangles that respect the borders of the parts
 //! element   one such triangle
+//! sparse    the sparse equations of one body
 //! warping   torsion and transverse shear of one connected body by finite elements
 //! flow      shear stiffness, shear centre and torsion of all bodies together
 //! area      first and second moments of areas
@@ -33,6 +34,7 @@ mod mesh;
 mod outline;
 mod shape;
 mod solution;
+mod sparse;
 pub mod spec;
 pub mod stock;
 #[cfg(test)]

@@ -1,7 +1,8 @@
 //! Outlines placed on the drawing, drawn as polygons, displaced by later ones.
 //!
 //! Every circle of the drawing is broken at the same angles wherever it occurs, so that a round
-//! fill and the pipe around it share their border. The mesh puts the curvature back.
+//! fill and the pipe around it share their border. The mesh puts the curvature back, except in the
+//! one chord on each side of a place where another outline cuts the circle.
 
 use super::shape::{Figure, Point, Ring, distance};
 use i_overlay::core::fill_rule::FillRule;

@@ -166,6 +166,9 @@ fn unequal_losses_are_solved_exactly() {
     }
 }
 
+/// Relative: where an outline cuts a circle, one chord on each side stays straight.
+const CUT_CIRCLES: f64 = 5e-4;
+
 fn part_of_random(shape: u8, size: [f64; 2], at: [f64; 2], turn: f64, medium: usize) -> Part {
     let [a, b] = size;
     let shape = match shape {
@@ -229,10 +232,11 @@ proptest! {
     #[test]
     fn a_quarter_turn_swaps_the_axes(parts in sections()) {
         let (a, b) = (solved(parts.clone(), 1.0), solved(turned(&parts, std::f64::consts::FRAC_PI_2), 1.0));
+        let meshing = 2.0 * (a.error + b.error);
         let [ea, ei_y, ei_z, gj, ga_y, ga_z] = stiffnesses(&a.bonded.stiffness);
         let swapped = [ea, ei_z, ei_y, gj, ga_z, ga_y];
         for (i, (x, y)) in swapped.into_iter().zip(stiffnesses(&b.bonded.stiffness)).enumerate() {
-            let near = if i < 3 { 2e-4 } else { 2e-3 };
+            let near = if i < 3 { CUT_CIRCLES } else { 1e-3 + meshing };
             prop_assert!((x - y).abs() < near * x, "{i}: {x} {y}");
         }
     }
@@ -240,10 +244,11 @@ proptest! {
     #[test]
     fn any_turn_leaves_the_sum_of_both_axes(parts in sections(), angle in 0.0f64..3.0) {
         let (a, b) = (solved(parts.clone(), 1.0), solved(turned(&parts, angle), 1.0));
+        let near = 1e-3 + 2.0 * (a.error + b.error);
         let (a, b) = (stiffnesses(&a.bonded.stiffness), stiffnesses(&b.bonded.stiffness));
         for [i, j] in [[0, 0], [1, 2], [3, 3], [4, 5]] {
             let (x, y) = (a[i] + a[j], b[i] + b[j]);
-            prop_assert!((x - y).abs() < 2e-3 * x, "{i}: {x} {y}");
+            prop_assert!((x - y).abs() < near * x, "{i}: {x} {y}");
         }
     }
 
@@ -265,10 +270,11 @@ proptest! {
             Part { shape, at: p.at.map(|x| scale * x), ..p.clone() }
         };
         let (a, b) = (solved(parts.clone(), 1.0), solved(parts.iter().map(larger).collect(), 1.0));
+        let meshing = 2.0 * (a.error + b.error);
         let (a, b) = (stiffnesses(&a.bonded.stiffness), stiffnesses(&b.bonded.stiffness));
         let power = [2, 4, 4, 4, 2, 2];
         for i in 0..6 {
-            let near = if i < 3 { 2e-4 } else { 2e-3 };
+            let near = if i < 3 { CUT_CIRCLES } else { 1e-3 + meshing };
             prop_assert!((a[i] * scale.powi(power[i]) / b[i] - 1.0).abs() < near, "{i}: {} {}", a[i], b[i]);
         }
     }

@@ -16,9 +16,9 @@
 //! A body is held at one node, which changes nothing because its loads balance.
 //!
 //! Moduli are complex. With A = A' + iA'' the real A' is factorised once; the vectors
-//! `A'^-1 (A'' A'^-1)^j r` span a space in which the complex equations are solved by Galerkin's
-//! method. Their energies converge with the square of the last vector, and equal loss factors
-//! end the series at its first term.
+//! `(A'^-1 A'')^j A'^-1 r` span a space in which the complex equations are solved by Galerkin's
+//! method. The error of its energies is the square of what the next vector would add; equal loss
+//! factors end the series at its first term.
 //!
 //! Left out: Poisson's ratios that differ between parts stress the plane of the section.
 //!
@@ -32,12 +32,9 @@ use super::area::Moments;
 use super::element::{GAUSS, GaussPoint, NEAR_CORNER, gauss_points};
 use super::fault::SectionFault;
 use super::mesh::Mesh;
-use faer::dyn_stack::{MemBuffer, MemStack};
-use faer::sparse::linalg::cholesky::{
-    CholeskySymbolicParams, SymbolicCholesky, SymmetricOrdering, factorize_symbolic_cholesky,
-};
-use faer::sparse::{SparseColMatRef, SymbolicSparseColMat};
-use faer::{Conj, MatMut, Par, Side};
+use super::sparse::{Solver, Space, dot, ordered};
+use faer::sparse::SymbolicSparseColMat;
+use faer::sparse::linalg::cholesky::SymbolicCholesky;
 use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
 use num_complex::Complex64;
 use std::collections::HashMap;
@@ -173,14 +170,7 @@ impl Body {
         let n = local.len();
         let loads = (0..parts.len()).map(|part| loads(&elements, part, n)).collect();
         let pattern = pattern(&mut elements, n)?;
-        let refused = |e| SectionFault::new(format!("the section's equations cannot be ordered: {e:?}"));
-        let symbolic = factorize_symbolic_cholesky(
-            pattern.as_ref(),
-            Side::Lower,
-            SymmetricOrdering::Amd,
-            CholeskySymbolicParams::default(),
-        )
-        .map_err(refused)?;
+        let symbolic = ordered(&pattern)?;
         Ok(Body { parts, moments, n, elements, loads, pattern, symbolic })
     }
 
@@ -216,7 +206,7 @@ impl Body {
         };
         let values = self.values(|part| g[part].re);
         let mut factor = vec![0.0; self.symbolic.len_val()];
-        let solver = self.factorised(&values, &mut factor)?;
+        let solver = Solver::new(&self.pattern, &self.symbolic, &values, &mut factor)?;
         let real: [Vec<f64>; 3] = [0, 1, 2].map(|k| load(k, |x| x.re));
         let solved = solver.solve(&real);
 
@@ -243,7 +233,7 @@ impl Body {
                 largest = largest.max(dot(v, r).abs() / energies[k].max(f64::MIN_POSITIVE));
                 space.add(v.clone(), r.clone());
             }
-            if largest < 1e-11 {
+            if largest < 1e-6 {
                 break;
             }
         }
@@ -382,30 +372,6 @@ impl Body {
             }
         }
         result
-    }
-
-    fn factorised<'a>(
-        &'a self,
-        values: &'a [f64],
-        factor: &'a mut [f64],
-    ) -> Result<Solver<'a>, SectionFault> {
-        let refused = || SectionFault::new("the section's shear cannot be solved: a part has no stiffness");
-        let scratch = self.symbolic.factorize_numeric_llt_scratch::<f64>(Par::Seq, Default::default());
-        let mut memory = MemBuffer::try_new(scratch).map_err(|_| refused())?;
-        let matrix = SparseColMatRef::new(self.pattern.as_ref(), values);
-        let llt = self
-            .symbolic
-            .factorize_numeric_llt(
-                factor,
-                matrix,
-                Side::Lower,
-                Default::default(),
-                Par::Seq,
-                MemStack::new(&mut memory),
-                Default::default(),
-            )
-            .map_err(|_| refused())?;
-        Ok(Solver { llt, symbolic: &self.symbolic, n: self.n })
     }
 
     /// `int G grad w_k . a_l`, where a_l is how a section bent to unit curvature deforms in its
@@ -553,51 +519,4 @@ fn pattern(elements: &mut [Element], n: usize) -> Result<SymbolicSparseColMat<us
         return Err(SectionFault::new("a part has no area left"));
     }
     Ok(SymbolicSparseColMat::new_checked(n, n, starts, None, rows))
-}
-
-struct Solver<'a> {
-    llt: faer::sparse::linalg::cholesky::LltRef<'a, usize, f64>,
-    symbolic: &'a SymbolicCholesky<usize>,
-    n: usize,
-}
-
-impl Solver<'_> {
-    fn solve(&self, right: &[Vec<f64>]) -> Vec<Vec<f64>> {
-        let mut block: Vec<f64> = right.iter().flatten().copied().collect();
-        let mut memory = MemBuffer::new(self.symbolic.solve_in_place_scratch::<f64>(right.len(), Par::Seq));
-        let columns = MatMut::from_column_major_slice_mut(&mut block, self.n, right.len());
-        self.llt.solve_in_place_with_conj(Conj::No, columns, Par::Seq, MemStack::new(&mut memory));
-        block.chunks(self.n).map(<[f64]>::to_vec).collect()
-    }
-}
-
-/// Vectors that are orthonormal in energy, each beside its load.
-#[derive(Default)]
-struct Space {
-    vectors: Vec<Vec<f64>>,
-    loads: Vec<Vec<f64>>,
-}
-
-impl Space {
-    /// Adds what is new in a vector, `v = A'^-1 r`.
-    fn add(&mut self, mut v: Vec<f64>, mut r: Vec<f64>) {
-        let before = dot(&v, &r);
-        for _ in 0..2 {
-            for (x, load) in self.vectors.iter().zip(&self.loads) {
-                let share = dot(x, &r);
-                v.iter_mut().zip(x).for_each(|(v, x)| *v -= share * x);
-                r.iter_mut().zip(load).for_each(|(r, l)| *r -= share * l);
-            }
-        }
-        let after = dot(&v, &r);
-        if after > 1e-16 * before && after > 0.0 {
-            let scale = 1.0 / after.sqrt();
-            self.vectors.push(v.iter().map(|x| scale * x).collect());
-            self.loads.push(r.iter().map(|x| scale * x).collect());
-        }
-    }
-}
-
-fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(x, y)| x * y).sum()
 }

@@ -44,8 +44,8 @@ pub struct Comparison {
     pub builds: Vec<Compared>,
     /// The chance that one build beats another.
     pub beats: Vec<Beats>,
-    /// Where the spread of the deciding measure comes from, build by build.
-    pub advice: Vec<String>,
+    /// Which one measurement would narrow the spread of the best build's deciding measure most.
+    pub advice: Option<String>,
     /// Targets that are missed, by build.
     pub misses: Misses,
     /// What is doubtful.
@@ -170,11 +170,11 @@ impl Comparison {
             draws: total,
             beats: beats(design, &drawn),
             builds,
-            advice: Vec::new(),
+            advice: None,
             misses,
             notes: design.notes.clone(),
         };
-        comparison.advise(design, &draws, &drawn);
+        comparison.advice = comparison.advise(design, &draws, &drawn);
         comparison.answer = comparison.told();
         Ok(comparison)
     }
@@ -266,7 +266,9 @@ impl Comparison {
         let measure = self.deciding();
         let more = measure.more_is_better();
         let ratio = if more { own / other } else { other / own };
-        let mut told = if ratio.is_finite() && ratio >= 1.0 {
+        let mut told = if (1.0..1.05).contains(&ratio) {
+            format!(", hardly better than {} ({})", next.label, show(other, measure.kind()))
+        } else if ratio.is_finite() && ratio >= 1.0 {
             let how = match measure {
                 Measure::SettleTime => "sooner than",
                 Measure::DynamicStiffness => "stiffer so than",
@@ -287,18 +289,15 @@ impl Comparison {
         told
     }
 
-    fn advise(&mut self, design: &Design, draws: &[Draw], drawn: &[Vec<Option<Figures>>]) {
-        if draws.is_empty() {
-            return;
-        }
+    /// Which one measurement would narrow the best build's spread most.
+    fn advise(&self, design: &Design, draws: &[Draw], drawn: &[Vec<Option<Figures>>]) -> Option<String> {
         let measure = self.deciding();
-        for (i, build) in design.builds.iter().enumerate() {
-            let answers: Vec<Option<f64>> =
-                drawn.iter().map(|row| row[i].as_ref().and_then(|f| f.get(measure))).collect();
-            let advice = Advice::from(&influences(&design.uncertain, draws, &answers));
-            let what = format!("the {} of {}", measure.title(), build.label);
-            self.advice.extend(advice.map(|advice| advice.sentence(&what)));
-        }
+        let best = self.best()?;
+        let number = design.builds.iter().position(|build| build.name == best.name)?;
+        let answers: Vec<Option<f64>> =
+            drawn.iter().map(|row| row[number].as_ref().and_then(|f| f.get(measure))).collect();
+        let advice = Advice::from(&influences(&design.uncertain, draws, &answers))?;
+        Some(advice.sentence(&format!("the {} of {}", measure.title(), best.label)))
     }
 }
 
@@ -335,7 +334,7 @@ fn compared(
     let goal = &design.goal;
     let model = build.scaled_model(goal, &Draw::default(), scale)?;
     let at_fault = |fault| build.problems(&fault);
-    let solved = Solved::new(build, goal, &model, asked).map_err(at_fault)?;
+    let solved = Solved::new(build, goal, &model, asked, &[]).map_err(at_fault)?;
     let stated = solved.figures(build, goal).map_err(at_fault)?;
     let spread = |read: &dyn Fn(&Figures) -> Option<f64>| -> Option<Spread> {
         let value = read(&stated)?;

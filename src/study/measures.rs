@@ -60,29 +60,19 @@ pub struct Solved<'m> {
     pub spectrum: Spectrum,
     /// Its frame ready to be loaded.
     pub statics: Statics<'m>,
-    /// Stations: tip against work along x, y, z where there is a tool, then the tap where there is one.
+    /// What its stations see.
     pub modal: ModalModel,
+    /// Stations: tip against work along x, y, z where there is a tool, then the tap where there is
+    /// one, then those asked for.
+    pub stations: Vec<Station>,
     /// How many stations tip and work take.
     pub tool_stations: usize,
-}
-
-/// Stations of `goal` in `build`: tip against work along x, y and z, then the tap.
-fn stations(build: &Build, goal: &Goal, model: &Model) -> (Vec<Station>, usize) {
-    let mut stations = Vec::new();
-    if let Some(tip) = model.tip {
-        stations.extend(Station::between(tip, model.work));
-    }
-    let tool = stations.len();
-    if let Some(tap) = &goal.tap
-        && let Some(point) = build.drawing.points.position(&tap.at.value)
-    {
-        stations.push(Station::at(point, tap.along));
-    }
-    (stations, tool)
+    /// Where the stations asked for begin.
+    pub asked_stations: usize,
 }
 
 impl<'m> Solved<'m> {
-    /// Solves `model` of `build` for `asked` modes.
+    /// Solves `model` of `build` for `asked` modes, seen at the stations of `goal` and at `more`.
     ///
     /// # Errors
     /// A mechanism, or what stopped the solution.
@@ -91,6 +81,7 @@ impl<'m> Solved<'m> {
         goal: &Goal,
         model: &'m Model,
         asked: &Asked,
+        more: &[Station],
     ) -> Result<Solved<'m>, ModesFault> {
         let spectrum = solve(&model.frame, asked)?;
         let statics = Statics::new(&model.frame)?;
@@ -100,7 +91,7 @@ impl<'m> Solved<'m> {
             true => None,
             false => Some(damped(&spectrum.pencil(), loss, &spectrum.pairs).map_err(ModesFault::Eigen)?),
         };
-        Solved::of(build, goal, model, (spectrum, damped), statics)
+        Solved::of(build, goal, model, (spectrum, damped), statics, more)
     }
 
     /// The same from modes, damped ones too where there is loss, and statics that are at hand.
@@ -113,11 +104,21 @@ impl<'m> Solved<'m> {
         model: &'m Model,
         (spectrum, damped): (Spectrum, Option<Damped>),
         statics: Statics<'m>,
+        more: &[Station],
     ) -> Result<Solved<'m>, ModesFault> {
-        let (stations, tool_stations) = stations(build, goal, model);
-        let modal =
-            modal_model(&spectrum, damped.as_ref(), &statics, &stations).map_err(ModesFault::Eigen)?;
-        Ok(Solved { model, spectrum, statics, modal, tool_stations })
+        let mut stations: Vec<Station> =
+            model.tip.map(|tip| Station::axes(tip, model.work)).into_iter().flatten().collect();
+        let tool_stations = stations.len();
+        if let Some(tap) = &goal.tap
+            && let Some(point) = build.drawing.points.position(&tap.at.value)
+        {
+            stations.push(Station::at(point, tap.along));
+        }
+        let asked_stations = stations.len();
+        stations.extend(more);
+        let modal = modal_model(&model.frame, &spectrum, damped.as_ref(), &statics, &stations);
+        let modal = modal.map_err(ModesFault::Eigen)?;
+        Ok(Solved { model, spectrum, statics, modal, stations, tool_stations, asked_stations })
     }
 
     /// Its measures.
@@ -216,7 +217,7 @@ pub fn measure(
     asked: &Asked,
 ) -> Result<Figures, Vec<Problem>> {
     let model = build.scaled_model(goal, draw, scale)?;
-    let solved = Solved::new(build, goal, &model, asked);
+    let solved = Solved::new(build, goal, &model, asked, &[]);
     solved.and_then(|solved| solved.figures(build, goal)).map_err(|fault| build.problems(&fault))
 }
 
@@ -233,6 +234,13 @@ pub struct Miss {
     pub limit: f64,
     /// True for a lower limit.
     pub at_least: bool,
+}
+
+impl Miss {
+    /// The measure that is missed.
+    pub fn known(&self) -> Option<Measure> {
+        Measure::ALL.into_iter().find(|measure| measure.key() == self.measure)
+    }
 }
 
 /// Which targets are missed by which builds.

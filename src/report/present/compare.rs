@@ -80,10 +80,10 @@ pub fn blocks(answer: &Comparison) -> Vec<Block> {
     if answer.builds.iter().any(|b| !b.gives_way.is_empty()) {
         blocks.push(Block::Table(gives_way(answer)));
     }
-    if !answer.advice.is_empty() {
-        blocks.push(Block::Note(answer.advice.join(" ")));
+    blocks.extend(answer.advice.clone().map(Block::Note));
+    if !answer.misses.list.is_empty() {
+        blocks.push(Block::Table(missed(answer)));
     }
-    blocks.extend(answer.misses.list.iter().map(|miss| Block::Note(missed(answer, miss))));
     if !answer.notes.is_empty() {
         blocks.push(Block::Problems(answer.notes.clone()));
     }
@@ -133,14 +133,27 @@ fn gives_way(answer: &Comparison) -> Table {
     Table::new("What gives way between tip and work, weakest direction", &columns, &answer.builds)
 }
 
-fn missed(answer: &Comparison, miss: &Miss) -> String {
-    let label = answer.builds.iter().find(|b| b.name == miss.build).map_or(miss.build.as_str(), |b| &b.label);
-    let measure = Measure::ALL.into_iter().find(|m| m.key() == miss.measure);
-    let kind = measure.map_or(Kind::Ratio, Measure::kind);
-    let title = measure.map_or(miss.measure, Measure::title);
-    let found = miss.value.map_or("none".to_string(), |value| show(value, kind));
-    let word = if miss.at_least { "at least" } else { "at most" };
-    format!("Target missed by {label}: {title} {found}, {word} {} is asked.", show(miss.limit, kind))
+/// Targets that are missed, by build.
+fn missed(answer: &Comparison) -> Table {
+    let labels: Vec<(String, String)> =
+        answer.builds.iter().map(|b| (b.name.clone(), b.label.clone())).collect();
+    let kind = |miss: &Miss| miss.known().map_or(Kind::Ratio, Measure::kind);
+    let columns = [
+        Column::text("targets missed by", "build", move |miss: &Miss| {
+            labels.iter().find(|(name, _)| *name == miss.build).map_or(miss.build.clone(), |l| l.1.clone())
+        }),
+        Column::text("measure", "measure", |miss: &Miss| {
+            miss.known().map_or(miss.measure, Measure::title).to_string()
+        }),
+        Column::text("found", "value", move |miss: &Miss| {
+            miss.value.map_or("-".to_string(), |value| show(value, kind(miss)))
+        }),
+        Column::text("asked", "limit", move |miss: &Miss| {
+            let word = if miss.at_least { "at least" } else { "at most" };
+            format!("{word} {}", show(miss.limit, kind(miss)))
+        }),
+    ];
+    Table::new("", &columns, &answer.misses.list)
 }
 
 #[cfg(test)]

@@ -200,9 +200,9 @@ impl<'a> Frames<'a> {
                     true => damped_within(&spectrum.pencil(), loss, &spectrum.pairs, 0).ok(),
                     false => None,
                 };
-                Solved::of(build, goal, model, (spectrum, damped), statics)?
+                Solved::of(build, goal, model, (spectrum, damped), statics, &[])?
             }
-            None => Solved::new(build, goal, model, &self.asked)?,
+            None => Solved::new(build, goal, model, &self.asked, &[])?,
         };
         let figures = solved.figures_with(build, goal, self.peak)?;
         let vectors = &solved.spectrum.pairs.vectors;

@@ -83,7 +83,7 @@ pub(super) fn sensitivities(
     let asked = Asked { count, pieces: frames.pieces().to_vec(), ..Asked::default() };
     let draw = Draw::default();
     let model = build.model(goal, &draw)?;
-    let solved = Solved::new(&build, goal, &model, &asked).map_err(|fault| build.problems(&fault))?;
+    let solved = Solved::new(&build, goal, &model, &asked, &[]).map_err(|fault| build.problems(&fault))?;
     let mut all = Vec::new();
     for variable in &space.variables {
         for handle in handles(&build, variable.target.clone()) {
