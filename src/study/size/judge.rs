@@ -138,7 +138,8 @@ fn plain(value: f64) -> f64 {
         return value;
     }
     let size = 10f64.powi(8 - value.abs().log10().floor() as i32);
-    (value * size).round() / size
+    let rounded = (value * size).round() / size;
+    if rounded.is_finite() { rounded } else { value }
 }
 
 /// The measures that trade against each other, each so turned that less is better.
