@@ -4,7 +4,6 @@
 //! `tests/bench/rivals.py` runs this program with a directory in `STILLBED_MATRICES`: it then writes the
 //! matrices there, solves each once a line of names that it reads, and prints the seconds.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 #![allow(clippy::expect_used, clippy::panic)] // a measurement that cannot be made may stop
 
 mod block;
