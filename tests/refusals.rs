@@ -39,6 +39,35 @@ fn every_bad_design_is_refused_with_its_message() {
 }
 
 #[test]
+fn what_cannot_be_sized_is_refused_with_its_message() {
+    let mut names: Vec<String> = fs::read_dir(stored::root().join("tests/refusals/size"))
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .filter(|name| name.ends_with(".toml"))
+        .collect();
+    names.sort();
+    assert!(names.len() >= 9, "only {} designs", names.len());
+    let mut store = stored::Store::new();
+    for name in &names {
+        let output = stillbed(&["size", &format!("tests/refusals/size/{name}")]);
+        let code = if name == "nothing-meets.toml" { 1 } else { 2 };
+        assert_eq!(output.status.code(), Some(code), "{name}: {}", said(&output));
+        store.compare(&format!("tests/refusals/size/{}", name.replace(".toml", ".txt")), &said(&output));
+    }
+    store.finish();
+}
+
+#[test]
+fn a_bad_stock_is_refused_with_its_message() {
+    let output =
+        stillbed(&["size", "examples/sized-stand.toml", "--stock", "tests/refusals/stock-bad-cell.csv"]);
+    let mut store = stored::Store::new();
+    store.compare("tests/refusals/stock-bad-cell.txt", &said(&output));
+    store.finish();
+    assert_eq!(output.status.code(), Some(2));
+}
+
+#[test]
 fn a_bad_table_of_materials_is_refused_with_its_message() {
     let table = "tests/refusals/materials-bad-cell.csv";
     let output = stillbed(&["check", "examples/smallest.toml", "--materials", table]);

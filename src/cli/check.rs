@@ -3,8 +3,10 @@
 use super::output;
 use super::{Ending, Failure, files, input};
 use crate::design::Design;
-use crate::problem::Problem;
+use crate::problem::{Problem, Severity};
 use crate::report::{Block, Column, Table};
+use crate::section::stock::Stock;
+use crate::study::size::Space;
 use serde::Serialize;
 
 /// Say everything wrong or doubtful in a design, with line and column
@@ -43,9 +45,22 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         let problems = checked.problems;
         return Err(Failure { problems, text: Some((name, text)) });
     };
+    problems.extend(unsized_builds(design));
     let builds = design.builds.iter().map(|build| build.name.clone()).collect();
     let checked = Checked { sound: true, builds, problems };
     give(arguments, Some(design), &checked)
+}
+
+/// Why no build can be sized, as doubts: the other commands do not mind. What is common to all
+/// builds may vary in one of them alone.
+fn unsized_builds(design: &Design) -> Vec<Problem> {
+    let stock = Stock::built_in();
+    let varied = design.builds.iter().filter(|build| !build.drawing.vary.is_empty());
+    let spaces: Vec<_> = varied.map(|build| Space::new(build, &design.goal, &stock)).collect();
+    let said = if spaces.iter().any(Result::is_ok) { None } else { spaces.into_iter().next() };
+    let mut problems = said.and_then(Result::err).unwrap_or_default();
+    problems.iter_mut().for_each(|problem| problem.severity = Severity::Warning);
+    problems
 }
 
 fn give(arguments: &Arguments, design: Option<&Design>, checked: &Checked) -> Result<Ending, Failure> {

@@ -66,14 +66,7 @@ impl Input {
     /// # Errors
     /// Everything wrong with the design, its table, or the name of the build.
     pub fn read(&self) -> Result<Design, Failure> {
-        let (table, doubts) = self.known.table()?;
-        let text = files::read_text(&self.design)?;
-        let name = self.design.display().to_string();
-        let reading = Design::read(&name, &text, &table);
-        let Some(mut design) = reading.design else {
-            return Err(Failure { problems: reading.problems, text: Some((name, text)) });
-        };
-        design.notes.splice(0..0, doubts);
+        let mut design = read_design(&self.design, &self.known)?;
         if let Some(wanted) = &self.build {
             let build: Build = design.build(wanted)?.clone();
             design.builds = vec![build];
@@ -87,6 +80,22 @@ impl Input {
     pub fn files(&self) -> Vec<&Path> {
         std::iter::once(&self.design).chain(&self.known.materials).map(PathBuf::as_path).collect()
     }
+}
+
+/// The design at `path` with all its builds.
+///
+/// # Errors
+/// Everything wrong with the design or its table of materials.
+pub(super) fn read_design(path: &Path, known: &Known) -> Result<Design, Failure> {
+    let (table, doubts) = known.table()?;
+    let text = files::read_text(path)?;
+    let name = path.display().to_string();
+    let reading = Design::read(&name, &text, &table);
+    let Some(mut design) = reading.design else {
+        return Err(Failure { problems: reading.problems, text: Some((name, text)) });
+    };
+    design.notes.splice(0..0, doubts);
+    Ok(design)
 }
 
 /// What an answer's envelope says of the design.

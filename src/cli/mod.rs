@@ -8,10 +8,19 @@ mod compare;
 mod files;
 mod input;
 mod materials;
+mod mix;
 mod modes;
 mod new;
 mod output;
+mod pour;
+mod proof;
+mod report;
+mod response;
+mod ringdown;
 mod section;
+mod size;
+mod tap;
+mod thermal;
 
 use crate::problem::Problem;
 use clap::{Parser, Subcommand};
@@ -35,9 +44,18 @@ enum Command {
     New(new::Arguments),
     Check(check::Arguments),
     Materials(materials::Arguments),
+    Mix(mix::Arguments),
     Section(section::Arguments),
     Modes(modes::Arguments),
     Compare(compare::Arguments),
+    Response(response::Arguments),
+    Ringdown(ringdown::Arguments),
+    Pour(pour::Arguments),
+    Thermal(thermal::Arguments),
+    Tap(tap::Arguments),
+    Report(report::Arguments),
+    Proof(proof::Arguments),
+    Size(size::Arguments),
 }
 
 /// How a command ended.
@@ -85,6 +103,15 @@ pub fn run() -> ExitCode {
         Command::Section(arguments) => section::run(&arguments),
         Command::Modes(arguments) => modes::run(&arguments),
         Command::Compare(arguments) => compare::run(&arguments),
+        Command::Mix(arguments) => mix::run(&arguments),
+        Command::Response(arguments) => response::run(&arguments),
+        Command::Ringdown(arguments) => ringdown::run(&arguments),
+        Command::Pour(arguments) => pour::run(&arguments),
+        Command::Thermal(arguments) => thermal::run(&arguments),
+        Command::Tap(arguments) => tap::run(&arguments),
+        Command::Report(arguments) => report::run(&arguments),
+        Command::Proof(arguments) => proof::run(&arguments),
+        Command::Size(arguments) => size::run(&arguments),
     };
     match ended {
         Ok(Ending::Answered) => ExitCode::SUCCESS,

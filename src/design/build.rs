@@ -95,6 +95,15 @@ impl Build {
                 }
             }
         }
+        // What may be chosen from the stock is known too, though nothing is made of it yet.
+        for of in drawing.vary.iter().flat_map(|(_, vary)| vary.materials()) {
+            if substances.iter().all(|s| s.name() != of.value) {
+                match stores.find(of) {
+                    Ok(found) => substances.extend(found),
+                    Err(problems) => said.extend(problems),
+                }
+            }
+        }
         said.extend(unpriced(&drawing, &substances));
         let label = label.unwrap_or_else(|| name.value.replace('_', " "));
         let build = Build { name: name.value, label, place: name.place, drawing, substances, profiles };

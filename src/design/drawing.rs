@@ -2,6 +2,7 @@
 
 use super::named::Named;
 use super::price::Prices;
+use super::vary::VarySpec;
 use crate::document::Fields;
 use crate::frame::spec::{AnchorSpec, FootSpec, JointSpec, MassSpec, MemberSpec, PointSpec};
 use crate::material::spec::{MaterialSpec, MixSpec};
@@ -30,6 +31,8 @@ pub struct Drawing {
     pub mixes: Named<MixSpec>,
     /// What it costs.
     pub prices: Prices,
+    /// What may vary.
+    pub vary: Named<VarySpec>,
 }
 
 impl Drawing {
@@ -46,6 +49,7 @@ impl Drawing {
             materials: Named::read_tables(fields, "materials", MaterialSpec::read),
             mixes: Named::read_tables(fields, "mixes", MixSpec::read),
             prices: Prices::read(fields),
+            vary: Named::read_tables(fields, "vary", VarySpec::read),
         }
     }
 
@@ -62,6 +66,7 @@ impl Drawing {
             materials: self.materials.replaced_by(&build.materials),
             mixes: self.mixes.replaced_by(&build.mixes),
             prices: self.prices.replaced_by(&build.prices),
+            vary: self.vary.replaced_by(&build.vary),
         }
     }
 

@@ -1,9 +1,11 @@
 //! What the base is for: tip and work, the tap, the cut, running speeds, targets.
 
 use super::named::Named;
+use super::vary::Gaps;
 use crate::document::{Allowed, Fields, Located};
 use crate::problem::Place;
 use crate::quantity::{Kind, Spread};
+use crate::response::accuracy::spec::ThermalSpec;
 
 /// The two points between which the machine does its job.
 #[derive(Debug, Clone, PartialEq)]
@@ -158,10 +160,14 @@ pub struct Goal {
     pub speeds: Named<Speeds>,
     /// Limits that the base must meet.
     pub targets: Vec<Target>,
+    /// Changes of temperature.
+    pub thermal: Option<ThermalSpec>,
+    /// What must stay free between parts.
+    pub gaps: Gaps,
 }
 
 impl Goal {
-    /// Reads the tables `tool`, `tap`, `cut`, `speeds` and `targets` of the file.
+    /// Reads the tables `tool`, `tap`, `cut`, `speeds`, `targets`, `thermal` and `gaps` of the file.
     pub fn read(root: &Fields) -> Goal {
         Goal {
             tool: table(root, "tool", read_tool),
@@ -169,6 +175,8 @@ impl Goal {
             cut: table(root, "cut", read_cut),
             speeds: Named::read_tables(root, "speeds", read_speeds),
             targets: root.fields("targets").map(read_targets).unwrap_or_default(),
+            thermal: table(root, "thermal", ThermalSpec::read),
+            gaps: Gaps::read(root),
         }
     }
 }

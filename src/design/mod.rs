@@ -6,6 +6,7 @@
 //! goal        tool, tap, cut, speeds, targets
 //! price       what it costs
 //! check       names that lead nowhere; what is doubtful
+//! vary        what may vary, and what must stay free
 //! substance   materials and mixes that parts are made of
 //! build       one way of making the base, ready to be computed
 //! model       a build at one draw of its uncertain values: a frame with solved sections
@@ -19,6 +20,7 @@ mod model;
 mod named;
 mod price;
 mod substance;
+mod vary;
 
 pub use build::{Build, Profile};
 pub use drawing::Drawing;
@@ -27,6 +29,7 @@ pub use model::Model;
 pub use named::Named;
 pub use price::Prices;
 pub use substance::Substance;
+pub use vary::{Choices, Gaps, PartPlace, Rack, VarySpec};
 
 use crate::document::{Located, Reader, Uncertain};
 use crate::material::Table;
@@ -130,10 +133,18 @@ impl Design {
         })
     }
 
-    /// What shows only when the builds are put together as frames.
+    /// What shows only when the builds are put together as frames: faults of their geometry, and
+    /// mechanisms.
     fn faults(&self) -> Vec<Problem> {
         let draw = crate::quantity::Draw::default();
-        self.builds.iter().filter_map(|build| build.model(&self.goal, &draw).err()).flatten().collect()
+        let of = |build: &Build| match build.model(&self.goal, &draw) {
+            Ok(model) => match crate::modes::Statics::new(&model.frame) {
+                Ok(_) => Vec::new(),
+                Err(fault) => build.problems(&fault),
+            },
+            Err(problems) => problems,
+        };
+        self.builds.iter().flat_map(of).collect()
     }
 }
 

@@ -1,6 +1,6 @@
 //! A build at one draw of its uncertain values: a frame with solved sections.
 
-use super::build::Build;
+use super::build::{Build, Profile};
 use super::goal::Goal;
 use crate::frame::{
     Anchor, Foot, Frame, FrameFault, Joint, Layout, Mass, Member, MemberSection, PartStiffness, Point,
@@ -8,7 +8,7 @@ use crate::frame::{
 use crate::material::Medium;
 use crate::problem::{Place, Problem};
 use crate::quantity::{Draw, Spread};
-use crate::section::Solution;
+use crate::section::{Action, Solution};
 use nalgebra::{Matrix6, Vector3};
 use num_complex::Complex64;
 
@@ -45,12 +45,7 @@ impl Build {
     /// # Errors
     /// What is wrong with it, at its place.
     pub fn scaled_model(&self, goal: &Goal, draw: &Draw, scale: f64) -> Result<Model, Vec<Problem>> {
-        let media = self
-            .substances
-            .iter()
-            .map(|substance| substance.medium(draw))
-            .collect::<Result<Vec<Medium>, _>>()
-            .map_err(|missing| vec![missing.at(self.place.clone())])?;
+        let media = self.media(draw)?;
         let mut sections = Vec::new();
         for profile in &self.profiles {
             let solution = profile.geometry.solve(&media, profile.bond.at(draw).clamp(0.0, 1.0));
@@ -66,6 +61,45 @@ impl Build {
         };
         let mass_of = self.mass_of(&frame, &sections, scale);
         Ok(Model { frame, sections, media, tip, work, mass_of, scale })
+    }
+
+    /// A profile of this build, as drawn or otherwise, in `media`: as the frame takes it, and what
+    /// a metre of it holds of each medium, kg/m.
+    ///
+    /// # Errors
+    /// What keeps the section from being solved, at its place.
+    pub fn section_of(
+        &self,
+        profile: &Profile,
+        media: &[Medium],
+        draw: &Draw,
+    ) -> Result<(MemberSection, Vec<f64>), Problem> {
+        let solution = profile.geometry.solve(media, profile.bond.at(draw).clamp(0.0, 1.0));
+        let solution = solution.map_err(|fault| profile.spec.problem(&fault))?;
+        let parts = profile.geometry.parts();
+        let mut masses = vec![0.0; self.substances.len()];
+        for (part, result) in parts.iter().zip(&solution.parts) {
+            masses[part.medium] += result.mass_kg_per_m;
+        }
+        Ok((
+            member_section(
+                &profile.name,
+                &solution.as_stated,
+                &solution.mass,
+                |i| &media[parts[i].medium],
+                1.0,
+            ),
+            masses,
+        ))
+    }
+
+    /// What the substances of this build are in `draw`.
+    ///
+    /// # Errors
+    /// A property that one lacks, at the build.
+    pub fn media(&self, draw: &Draw) -> Result<Vec<Medium>, Vec<Problem>> {
+        let media = self.substances.iter().map(|substance| substance.medium(draw));
+        media.collect::<Result<_, _>>().map_err(|missing| vec![missing.at(self.place.clone())])
     }
 
     fn frame(&self, sections: &[Solution], media: &[Medium], draw: &Draw, scale: f64) -> Frame {
@@ -87,7 +121,7 @@ impl Build {
                 .map(|(solution, profile)| {
                     let parts = profile.geometry.parts();
                     let made_of = |i: usize| &media[parts[i].medium];
-                    member_section(&profile.name, solution, made_of, scale)
+                    member_section(&profile.name, &solution.as_stated, &solution.mass, made_of, scale)
                 })
                 .collect(),
             members: drawing
@@ -145,6 +179,14 @@ impl Build {
         }
     }
 
+    /// Section number `number` of `model` with its parts sliding on each other.
+    pub fn sliding_section(&self, model: &Model, number: usize) -> MemberSection {
+        let (profile, solution) = (&self.profiles[number], &model.sections[number]);
+        let parts = profile.geometry.parts();
+        let made_of = |i: usize| &model.media[parts[i].medium];
+        member_section(&profile.name, &solution.sliding, &solution.mass, made_of, model.scale)
+    }
+
     /// Mass of each medium in the members, kg.
     fn mass_of(&self, frame: &Frame, sections: &[Solution], scale: f64) -> Vec<f64> {
         let mut masses = vec![0.0; self.substances.len()];
@@ -158,8 +200,8 @@ impl Build {
         masses
     }
 
-    /// A fault of the frame as a problem at the place of its element.
-    pub(super) fn place(&self, fault: &FrameFault) -> Problem {
+    /// A fault of the frame as a problem at the place of its element in the design.
+    pub fn place(&self, fault: &FrameFault) -> Problem {
         let drawing = &self.drawing;
         let name = fault.name.as_str();
         let place = match fault.table {
@@ -184,6 +226,11 @@ impl Build {
 }
 
 impl Model {
+    /// Mass of the whole, members and what they carry, kg.
+    pub fn mass(&self) -> f64 {
+        self.mass_of.iter().sum::<f64>() + self.frame.masses.iter().map(|mass| mass.mass).sum::<f64>()
+    }
+
     /// What the build costs at the prices of its drawing; `None` where a price is not stated.
     pub fn cost(&self, build: &Build) -> Option<f64> {
         let prices = &build.drawing.prices;
@@ -206,24 +253,25 @@ fn lossy(stiffness: &Spread, loss: &Spread, draw: &Draw) -> Complex64 {
     Complex64::new(k, k * loss.at(draw))
 }
 
-/// A solved section as the frame takes it, `scale` times as large as drawn.
+/// One way of a section's parts acting together, as the frame takes it, `scale` times as large as drawn.
 ///
 /// Stiffness and mass of strains or velocities that are rotations per length gain one power of
 /// the scale each beyond the area's two.
 fn member_section<'a>(
     name: &str,
-    solution: &Solution,
+    action: &Action,
+    mass: &Matrix6<f64>,
     made_of: impl Fn(usize) -> &'a Medium,
     scale: f64,
 ) -> MemberSection {
     let power = |i: usize, j: usize| scale.powi(2 + i32::from(i > 2) + i32::from(j > 2));
     let larger = |m: &Matrix6<f64>| Matrix6::from_fn(|i, j| m[(i, j)] * power(i, j));
-    let parts = solution.as_stated.parts.iter().enumerate();
+    let parts = action.parts.iter().enumerate();
     let parts = parts.filter(|(_, stiffness)| stiffness.iter().any(|x| *x != 0.0));
     MemberSection {
         name: name.to_string(),
-        stiffness: Matrix6::from_fn(|i, j| solution.as_stated.matrix[(i, j)] * power(i, j)),
-        mass: larger(&solution.mass),
+        stiffness: Matrix6::from_fn(|i, j| action.matrix[(i, j)] * power(i, j)),
+        mass: larger(mass),
         parts: parts
             .map(|(i, stiffness)| PartStiffness {
                 of: made_of(i).name.clone(),

@@ -268,7 +268,7 @@ impl<'r, 't> Fields<'r, 't> {
         }
     }
 
-    fn value(&self, key: &str) -> Option<&'r Spanned<DeValue<'t>>> {
+    pub(super) fn value(&self, key: &str) -> Option<&'r Spanned<DeValue<'t>>> {
         self.know(key);
         self.table.get(key)
     }
@@ -325,7 +325,7 @@ impl<'r, 't> Fields<'r, 't> {
     }
 
     /// Numbers in SI of one value: text with units, or a bare number where a ratio is asked for.
-    fn numbers(
+    pub(super) fn numbers(
         &self,
         path: &str,
         value: &Spanned<DeValue>,

@@ -39,38 +39,54 @@ pub(super) struct Bar {
     pub(super) piece: Piece,
 }
 
-/// The line and the piece of every member; `None` only for a frame that has faults.
+impl Bar {
+    /// Real and imaginary stiffness and mass of one of its pieces, global axes, for the section's
+    /// `mass` per length.
+    pub(super) fn parts(&self, mass: &Matrix6<f64>) -> Option<[Matrix12; 3]> {
+        let stiffness = turned_complex(&self.piece.stiffness(), &self.line);
+        let mass = turned(&self.piece.mass(mass)?, &self.line);
+        Some([stiffness.map(|k| k.re), stiffness.map(|k| k.im), mass])
+    }
+}
+
+/// The line and the piece of every member; `None` for a frame that has faults or does not fit.
 pub(super) fn bars(frame: &Frame, layout: &Layout) -> Option<Vec<Bar>> {
-    let bar = |(member, count): (&Member, &usize)| {
-        let line = Line::of(frame, member)?;
-        let piece = Piece::new(frame.sections.get(member.section)?, line.length / *count as f64)?;
-        Some(Bar { line, piece })
-    };
-    frame.members.iter().zip(&layout.pieces).map(bar).collect()
+    layout.fits(frame).then_some(())?;
+    frame.members.iter().zip(&layout.pieces).map(|(member, count)| bar(frame, member, *count)).collect()
+}
+
+/// The line of `member` and one of its `count` pieces.
+pub(super) fn bar(frame: &Frame, member: &Member, count: usize) -> Option<Bar> {
+    let line = Line::of(frame, member)?;
+    let piece = Piece::new(frame.sections.get(member.section)?, line.length / count as f64)?;
+    Some(Bar { line, piece })
 }
 
 impl Layout {
     /// The matrices of `frame` in this layout.
     ///
-    /// `None` when `frame` is not connected as the one that the layout was made for.
+    /// `None` when `frame` does not fit.
     pub fn matrices(&self, frame: &Frame) -> Option<Matrices> {
-        if frame.members.len() != self.pieces.len() || frame.points.len() != self.points.len() {
-            return None;
-        }
         let stored = self.pattern.row_idx().len();
         let mut values = [vec![0.0; stored], vec![0.0; stored], vec![0.0; stored]];
-        let bars = bars(frame, self)?;
-        for (number, (member, bar)) in frame.members.iter().zip(&bars).enumerate() {
-            let stiffness = turned_complex(&bar.piece.stiffness(), &bar.line);
-            let section = frame.sections.get(member.section)?;
-            let mass = turned(&bar.piece.mass(&section.mass)?, &bar.line);
-            let parts = [stiffness.map(|k| k.re), stiffness.map(|k| k.im), mass];
+        for (number, bar) in bars(frame, self)?.iter().enumerate() {
+            let section = frame.sections.get(frame.members[number].section)?;
+            let parts = bar.parts(&section.mass)?;
             self.add_pieces(&mut values, &parts, frame, number, &bar.line);
+        }
+        self.add_carried(&mut values, frame)?;
+        let [stiffness, loss, mass] = values.map(|values| SparseColMat::new(self.pattern.clone(), values));
+        Some(Matrices { stiffness, loss, mass })
+    }
+
+    /// Adds what joints, masses and feet are worth.
+    pub(super) fn add_carried(&self, values: &mut [Vec<f64>], frame: &Frame) -> Option<()> {
+        for (number, member) in frame.members.iter().enumerate() {
             for end in 0..2 {
                 let Some(joint) = member.joint(end).and_then(|j| frame.joints.get(j)) else { continue };
                 for (freedom, spring) in self.joints[number][end].iter().zip(&joint.stiffness) {
                     if let (Some(freedom), Some(spring)) = (freedom, spring) {
-                        self.add_spring(&mut values, *freedom, *spring);
+                        self.add_spring(values, *freedom, *spring);
                     }
                 }
             }
@@ -86,13 +102,12 @@ impl Layout {
             for &point in &foot.at {
                 for (freedom, spring) in self.points.get(point)?.iter().zip(foot.six()) {
                     if let Some(freedom) = freedom {
-                        self.add_spring(&mut values, *freedom, spring);
+                        self.add_spring(values, *freedom, spring);
                     }
                 }
             }
         }
-        let [stiffness, loss, mass] = values.map(|values| SparseColMat::new(self.pattern.clone(), values));
-        Some(Matrices { stiffness, loss, mass })
+        Some(())
     }
 
     /// The bulge G of the pieces in the pattern of the other matrices, kg s2, kg m s2, kg m2 s2.
@@ -111,7 +126,7 @@ impl Layout {
     }
 
     /// Adds the matrices of all pieces of a member, given in global axes.
-    fn add_pieces(
+    pub(super) fn add_pieces(
         &self,
         values: &mut [Vec<f64>],
         parts: &[Matrix12],
@@ -133,7 +148,7 @@ impl Layout {
         }
     }
 
-    fn add_spring(&self, values: &mut [Vec<f64>; 3], freedom: usize, spring: Complex64) {
+    fn add_spring(&self, values: &mut [Vec<f64>], freedom: usize, spring: Complex64) {
         let slot = self.diagonal[freedom];
         values[0][slot] += spring.re;
         values[1][slot] += spring.im;

@@ -73,12 +73,18 @@ fn faults(frame: &Frame) -> Vec<FrameFault> {
 
 fn points(frame: &Frame, faults: &mut Vec<FrameFault>) {
     let mut table = Table { table: "points", faults };
+    let mut met = vec![false; frame.points.len()];
+    for end in frame.members.iter().flat_map(|member| [member.from, member.to]) {
+        if let Some(met) = met.get_mut(end) {
+            *met = true;
+        }
+    }
     for (i, point) in frame.points.iter().enumerate() {
         if !point.position.iter().all(|x| x.is_finite()) {
             let message = format!("its place {:?} is not finite", point.position.as_slice());
             table.fault(&point.name, "", message, "give three lengths");
         }
-        if !frame.members.iter().any(|m| m.from == i || m.to == i) {
+        if !met[i] {
             let carried = frame.masses.iter().find(|mass| mass.at == i);
             let message = match carried {
                 Some(mass) => format!("no member meets it, yet it carries \"{}\"", mass.name),

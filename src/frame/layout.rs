@@ -25,11 +25,34 @@ pub struct Layout {
     pub(super) inner: Vec<usize>,
     /// By member, end and freedom: the relative motion of a sprung joint.
     pub(super) joints: Vec<[[Option<usize>; 6]; 2]>,
+    /// By member: the coupling of its first piece; then that of the first mass.
+    firsts: Vec<usize>,
+    /// By member: its points.
+    ends: Vec<[usize; 2]>,
+    /// By mass: its point.
+    carriers: Vec<usize>,
     /// By piece, member after member, then by mass: the freedoms it couples and its slots.
     pub(super) couplings: Vec<Coupling>,
     /// By freedom: the slot of its diagonal.
     pub(super) diagonal: Vec<usize>,
     pub(super) pattern: SymbolicSparseColMat<usize>,
+}
+
+/// Which freedoms of a point no anchor holds.
+fn free(frame: &Frame, point: usize) -> [bool; 6] {
+    let mut free = [true; 6];
+    for anchor in frame.anchors.iter().filter(|anchor| anchor.at.contains(&point)) {
+        for j in 0..6 {
+            free[j] &= !anchor.hold[j];
+        }
+    }
+    free
+}
+
+/// Which freedoms of a member's end a joint lets move.
+fn sprung(frame: &Frame, member: &Member, end: usize) -> [bool; 6] {
+    let joint = member.joint(end).and_then(|joint| frame.joints.get(joint));
+    joint.map_or([false; 6], |joint| joint.stiffness.map(|spring| spring.is_some()))
 }
 
 /// What a freedom belongs to.
@@ -70,24 +93,12 @@ impl Layout {
                 })
             })
         };
-        let points: Vec<[Option<usize>; 6]> = (0..frame.points.len())
-            .map(|p| {
-                let mut free = [true; 6];
-                for anchor in frame.anchors.iter().filter(|a| a.at.contains(&p)) {
-                    for j in 0..6 {
-                        free[j] &= !anchor.hold[j];
-                    }
-                }
-                place(free)
-            })
-            .collect();
+        let points: Vec<[Option<usize>; 6]> =
+            (0..frame.points.len()).map(|p| place(free(frame, p))).collect();
         let mut inner = Vec::new();
         let mut joints = Vec::new();
         for (member, count) in frame.members.iter().zip(&pieces) {
-            let sprung = |end: usize| {
-                member.joint(end).map_or([false; 6], |j| frame.joints[j].stiffness.map(|s| s.is_some()))
-            };
-            let ends = [0, 1].map(|end| place(sprung(end)));
+            let ends = [0, 1].map(|end| place(sprung(frame, member, end)));
             let mut first = None;
             for _ in 1..*count {
                 let freedoms = place([true; 6]);
@@ -96,8 +107,16 @@ impl Layout {
             inner.push(first.unwrap_or(0));
             joints.push(ends);
         }
+        let mut firsts = vec![0];
+        firsts.extend(pieces.iter().scan(0, |sum, count| {
+            *sum += count;
+            Some(*sum)
+        }));
         let mut layout = Layout {
             pieces,
+            firsts,
+            ends: frame.members.iter().map(|member| [member.from, member.to]).collect(),
+            carriers: frame.masses.iter().map(|mass| mass.at).collect(),
             diagonal: vec![0; group.len()],
             group,
             points,
@@ -108,6 +127,22 @@ impl Layout {
         };
         layout.connect(frame);
         Ok(layout)
+    }
+
+    /// True when `frame` is connected as the one that this was made for: the same points held,
+    /// members between the same points, joints sprung in the same freedoms, masses in the same
+    /// places.
+    pub fn fits(&self, frame: &Frame) -> bool {
+        let held = |(p, own): (usize, &[Option<usize>; 6])| own.map(|f| f.is_some()) == free(frame, p);
+        let members = || frame.members.iter().zip(self.ends.iter().zip(&self.joints));
+        frame.points.len() == self.points.len()
+            && frame.members.len() == self.ends.len()
+            && self.points.iter().enumerate().all(held)
+            && members().all(|(member, (ends, joints))| {
+                [member.from, member.to] == *ends
+                    && (0..2).all(|end| joints[end].map(|f| f.is_some()) == sprung(frame, member, end))
+            })
+            && frame.masses.iter().map(|mass| mass.at).eq(self.carriers.iter().copied())
     }
 
     /// How many freedoms there are.
@@ -136,7 +171,7 @@ impl Layout {
 
     /// The number of the coupling of a member's first piece.
     pub(super) fn first_piece(&self, member: usize) -> usize {
-        self.pieces[..member].iter().sum()
+        self.firsts[member]
     }
 
     /// The couplings of the masses.
@@ -249,6 +284,22 @@ mod tests {
         assert_eq!(layout.owner(layout.inner[0] + 5), Owner::Member(0));
         assert_eq!(layout.owner(layout.inner[2] + 7), Owner::Member(2));
         assert_eq!(layout.mass_couplings()[0].freedoms.len(), 6);
+    }
+
+    #[test]
+    fn another_connection_does_not_fit() {
+        let frame = crooked();
+        let layout = Layout::new(&frame, &[2, 1, 3]).unwrap();
+        assert!(layout.fits(&frame));
+        let mut other = frame.clone();
+        other.members[1].joint_to = Some(0);
+        assert!(!layout.fits(&other) && layout.matrices(&other).is_none());
+        other = frame.clone();
+        other.masses[0].at = 1;
+        assert!(!layout.fits(&other));
+        other = frame.clone();
+        other.points[2].position.x += 0.1;
+        assert!(layout.fits(&other));
     }
 
     #[test]

@@ -4,6 +4,7 @@
 //! numbers the freedoms; it gives the [`Matrices`], the loads and the directions at points, and
 //! [`Energies`] say where the strain energy of a motion sits.
 
+mod along;
 mod assembly;
 mod axes;
 mod check;
@@ -11,17 +12,20 @@ mod energy;
 mod layout;
 mod model;
 mod piece;
+mod portion;
 mod rigid;
 #[cfg(test)]
 pub(crate) mod sample;
 mod section;
 pub mod spec;
 
+pub use along::FreeStrain;
 pub use assembly::Matrices;
 pub use axes::Line;
 pub use check::FrameFault;
 pub use energy::{Energies, Energy};
 pub use layout::{Layout, Owner};
 pub use model::{Anchor, Foot, Frame, Joint, Mass, Member, Point};
+pub use portion::Portion;
 pub use rigid::RigidBody;
 pub use section::{MemberSection, PartStiffness, Plain};

@@ -213,7 +213,7 @@ fn lever() -> Matrix6<f64> {
 }
 
 /// (I + x B)ᵀ: what a rigid piece of length `x` makes of the motion of its first end.
-fn transposed_reach(x: f64) -> Matrix6<f64> {
+pub(super) fn transposed_reach(x: f64) -> Matrix6<f64> {
     Matrix6::identity() + lever().transpose() * x
 }
 

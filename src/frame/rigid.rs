@@ -1,6 +1,6 @@
 //! The frame as a rigid body, loads from its own mass, and directions at points.
 
-use super::assembly::turned;
+use super::assembly::{Bar, bars, turned};
 use super::axes::{Line, arm};
 use super::layout::Layout;
 use super::model::Frame;
@@ -79,7 +79,7 @@ impl Layout {
                 }
             }
         }
-        for (number, member) in frame.members.iter().enumerate() {
+        for (number, member) in frame.members.iter().enumerate().take(self.pieces.len()) {
             let Some(line) = Line::of(frame, member) else { continue };
             if !moving.get(member.from).is_some_and(|moving| *moving) {
                 continue;
@@ -106,7 +106,7 @@ impl Layout {
     ) -> Option<Vec<(Vector3<f64>, Vector6<f64>)>> {
         let member = frame.members.get(number)?;
         let line = Line::of(frame, member)?;
-        let count = *self.pieces.get(number)?;
+        let count = self.pieces.get(number).copied().filter(|_| self.fits(frame))?;
         let length = line.length / count as f64;
         let shapes = Piece::new(frame.sections.get(member.section)?, length)?.shapes()?;
         let back = line.axes.transpose();
@@ -129,7 +129,7 @@ impl Layout {
     }
 
     /// The load M a of a rigid acceleration `motion` about `origin` of everything that has mass,
-    /// held freedoms included. Shape (n), N and N m.
+    /// held freedoms included. Shape (n), N and N m; `None` when `frame` does not fit.
     ///
     /// Weight is this load for an acceleration of gravity, downwards.
     pub fn inertia_load(
@@ -139,12 +139,13 @@ impl Layout {
         origin: &Vector3<f64>,
     ) -> Option<Vec<f64>> {
         let mut load = vec![0.0; self.freedoms()];
-        for (number, member) in frame.members.iter().enumerate() {
-            let line = Line::of(frame, member)?;
+        for (number, (member, Bar { line, piece })) in
+            frame.members.iter().zip(&bars(frame, self)?).enumerate()
+        {
             let section = frame.sections.get(member.section)?;
             let count = self.pieces[number];
             let length = line.length / count as f64;
-            let mass = turned(&Piece::new(section, length)?.mass(&section.mass)?, &line);
+            let mass = turned(&piece.mass(&section.mass)?, line);
             for piece in 0..count {
                 let mut ends = Vector12::zeros();
                 for end in 0..2 {
@@ -152,7 +153,7 @@ impl Layout {
                     ends.fixed_rows_mut::<6>(6 * end).copy_from(&(arm(&(at - origin)) * motion));
                 }
                 let force = mass * ends;
-                let columns = self.columns(frame, number, piece, &line);
+                let columns = self.columns(frame, number, piece, line);
                 let freedoms = &self.couplings.get(self.first_piece(number) + piece)?.freedoms;
                 for (column, freedom) in columns.iter().zip(freedoms) {
                     load[*freedom] += column.dot(&force);

@@ -19,7 +19,7 @@ const WEIGHING: f64 = -0.01;
 
 /// What is doubtful about `recipe`, and what to change; `thinnest` is the thinnest section that
 /// it is cast into, m.
-pub(super) fn advice(recipe: &Recipe, found: &Prediction, thinnest: Option<f64>) -> Vec<Problem> {
+pub fn advice(recipe: &Recipe, found: &Prediction, thinnest: Option<f64>) -> Vec<Problem> {
     let mut notes = Vec::new();
     let mut note = |key: &str, message: String, help: String| {
         let place = Place::key(&format!("mixes.\"{}\".{key}", recipe.name));

@@ -61,6 +61,20 @@ pub struct Demand {
     pub filling: Filling,
 }
 
+impl Demand {
+    /// Of a binder without grains.
+    const NEAT: Demand = Demand {
+        voids: 1.0,
+        voids_poured: 1.0,
+        share_by_weight: 1.0,
+        excess: 0.0,
+        clear_layer: 0.0,
+        air: 0.0,
+        air_poured: 0.0,
+        filling: Filling::Flowing,
+    };
+}
+
 /// A point of the curve of binder demand.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct DemandPoint {
@@ -112,6 +126,9 @@ pub fn demand(recipe: &Recipe, draw: &Draw) -> Result<Demand, MissingProperty> {
     let volumes = Volumes::of(recipe, draw)?;
     let solid: f64 = volumes.grains.iter().sum();
     let liquid = volumes.binder + volumes.pigment;
+    if solid <= 0.0 {
+        return Ok(Demand::NEAT);
+    }
     let phi = |vibrated| packed(&recipe.aggregates, &volumes.grains, vibrated, draw);
     let (vibrated, poured) = (phi(true), phi(false));
     let need = |phi: f64| solid * (1.0 - phi) / phi;
@@ -179,10 +196,14 @@ pub fn demand_curve(recipe: &Recipe, steps: usize, draw: &Draw) -> Result<Vec<De
     if recipe.aggregates.len() < 2 {
         return Ok(Vec::new());
     }
-    let volumes = Volumes::of(recipe, draw)?;
     let coarse = coarsest(recipe);
     let weights: Vec<f64> = recipe.aggregates.iter().map(|a| a.ingredient.share.at(draw)).collect();
+    let density = |a: &Aggregate| a.ingredient.material.need(Property::Density, draw);
+    let densities: Vec<f64> = recipe.aggregates.iter().map(density).collect::<Result<_, _>>()?;
     let others: f64 = weights.iter().sum::<f64>() - weights[coarse];
+    if others <= 0.0 {
+        return Ok(Vec::new());
+    }
     (0..=steps)
         .map(|step| {
             let coarse_share = step as f64 / steps as f64;
@@ -190,7 +211,7 @@ pub fn demand_curve(recipe: &Recipe, steps: usize, draw: &Draw) -> Result<Vec<De
                 .map(|i| {
                     let part =
                         if i == coarse { coarse_share } else { (1.0 - coarse_share) * weights[i] / others };
-                    part * volumes.grains[i] / weights[i]
+                    part / densities[i]
                 })
                 .collect();
             let voids = 1.0 - packed(&recipe.aggregates, &grains, true, draw);

@@ -50,8 +50,7 @@ pub struct ListedFigure {
     pub source: String,
     /// The sources written out.
     pub citation: String,
-    /// What the number does not say by itself.
-    #[serde(skip_serializing_if = "String::is_empty")]
+    /// What the number does not say by itself; empty where it says all.
     pub note: String,
     /// True when a user's table states it.
     pub overridden: bool,

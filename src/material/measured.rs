@@ -5,7 +5,7 @@
 
 use super::differential::Host;
 use super::homogenise::Moduli;
-use super::mix::{Measured, Phases};
+use super::mix::{Measured, Phases, porous};
 use num_complex::Complex64;
 use serde::Serialize;
 
@@ -27,14 +27,13 @@ pub(super) fn implied(phases: &Phases, air: f64, measured: &Measured) -> Option<
     if *measured == Measured::default() {
         return None;
     }
-    let solid_density = phases.weight / phases.solid_volume();
-    let found_air = measured.density.map(|density| 1.0 - density / solid_density);
+    let found_air = measured.density.map(|density| 1.0 - density / phases.sound_density());
     let air = found_air.unwrap_or(air).clamp(0.0, 0.9);
     let binder = phases.binder.moduli;
     let stiffness = measured.youngs_modulus.and_then(|target| {
         let reached = |factor: f64| {
             let scaled = Host { moduli: scaled(&binder, factor, 1.0), ..phases.binder };
-            phases.mixed(&scaled, air).moduli.youngs_modulus().re - target
+            porous(&phases.sound(&scaled), air).moduli.youngs_modulus().re - target
         };
         root(reached, 0.01, 100.0)
     });
@@ -42,7 +41,7 @@ pub(super) fn implied(phases: &Phases, air: f64, measured: &Measured) -> Option<
     let loss = measured.loss_factor.and_then(|target| {
         let reached = |loss: f64| {
             let scaled = Host { moduli: scaled(&binder, factor, loss), ..phases.binder };
-            phases.mixed(&scaled, air).moduli.loss_factor() - target
+            porous(&phases.sound(&scaled), air).moduli.loss_factor() - target
         };
         root(reached, 1e-3, 1e3)
     });

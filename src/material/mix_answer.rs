@@ -77,6 +77,8 @@ pub struct MixAnswer {
     pub heat_capacity_j_per_kg_k: Option<f64>,
     /// Tensile strength: an estimate.
     pub strength: Option<Strength>,
+    /// Linear shrinkage that the cure leaves as strain: an upper estimate.
+    pub cure_strain: Option<f64>,
     /// Binder in the cast mix, by volume.
     pub binder_volume_share: f64,
     /// Binder that just fills the vibrated grains, by volume.
@@ -119,6 +121,7 @@ impl MixAnswer {
             .aggregates
             .iter()
             .zip(&found.shares.aggregates)
+            .filter(|(_, share)| **share > 0.0)
             .map(|(a, share)| a.grain.map(|(small, large)| (small, large, share / found.shares.grains())))
             .collect();
         Ok(MixAnswer {
@@ -140,6 +143,7 @@ impl MixAnswer {
             conductivity_w_per_m_k: found.conductivity,
             heat_capacity_j_per_kg_k: found.heat_capacity,
             strength: found.strength,
+            cure_strain: found.cure_strain,
             binder_volume_share: found.shares.binder,
             binder_demand: found.demand.voids,
             air: found.shares.air,
@@ -272,6 +276,16 @@ mod tests {
         assert!(foamed.youngs_modulus_pa.value < 0.75 * sound.youngs_modulus_pa.value);
         assert!(foamed.strength.unwrap().value_pa < 0.5 * sound.strength.unwrap().value_pa);
         assert_relative_eq!(foamed.density_kg_per_m3, 0.8 * sound.density_kg_per_m3);
+    }
+
+    #[test]
+    fn a_binder_without_grains_is_itself() {
+        let table = Table::built_in();
+        let neat = Ingredient::new(table.get("epoxy").unwrap(), 1.0);
+        let answer = MixAnswer::of(&Recipe::plain("neat", neat, Vec::new()), None).unwrap();
+        assert_relative_eq!(answer.youngs_modulus_pa.value, 3e9, max_relative = 1e-12);
+        assert_relative_eq!(answer.schemes.voigt_pa, answer.schemes.three_phase_pa, max_relative = 1e-12);
+        assert!(answer.notes.is_empty() && answer.least_binder.is_none());
     }
 
     #[test]

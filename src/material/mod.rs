@@ -20,12 +20,13 @@ pub mod spec;
 mod strength;
 mod table;
 
+pub use advice::advice;
 pub use differential::{Host, Stirred, stir};
 pub use entry::{Figure, GrainShape, Material, MissingProperty};
 pub use listing::{ListedFigure, ListedMaterial, Listing};
 pub use measured::Implied;
 pub use medium::{Medium, Role};
-pub use mix::{Measured, Prediction, Shares, predict, schemes};
+pub use mix::{GEL, Measured, Prediction, Shares, cure_strain, predict, schemes};
 pub use mix_answer::{Beside, Bounded, IngredientShare, MixAnswer};
 pub use property::Property;
 pub use recipe::{Aggregate, Ingredient, Recipe};

@@ -6,7 +6,7 @@
 //! both times exp(-n p) for the share p of air
 //! ```
 //!
-//! f is the share of grains in what is not air. The value is midway; neither is above the binder
+//! E and f, the share of grains, are those of the mix without its air. The value is midway; neither is above the binder
 //! itself. Left out: weak stones, notches, size. An estimate for comparing recipes, to be
 //! replaced by a test bar.
 //!
@@ -36,16 +36,16 @@ pub struct Strength {
     pub high_pa: f64,
 }
 
-/// Strength of `recipe` cast with `shares` to `moduli`; `None` where the binder states none.
-pub(super) fn strength(recipe: &Recipe, shares: &Shares, moduli: &Moduli, draw: &Draw) -> Option<Strength> {
+/// Strength of `recipe` cast with `shares`, `sound` without its air; `None` where the binder
+/// states none.
+pub(super) fn strength(recipe: &Recipe, shares: &Shares, sound: &Moduli, draw: &Draw) -> Option<Strength> {
     let binder = &recipe.binder.material;
     let strength = binder.value(Property::Strength, draw)?;
     let strain = strength / binder.value(Property::YoungsModulus, draw)?;
     let solid = 1.0 - shares.air;
     let grains = (shares.grains() + shares.pigment) / solid;
     let air = (-AIR_EXPONENT * shares.air).exp();
-    // The modulus already has the air in it; the strain at the grains is that of the solid.
-    let full = (moduli.youngs_modulus().re * strain * (1.0 - grains.cbrt())).min(strength) * air;
+    let full = (sound.youngs_modulus().re * strain * (1.0 - grains.cbrt())).min(strength) * air;
     let none = (strength * (1.0 - 1.21 * grains.powf(2.0 / 3.0))).max(0.0) * air;
     let (low_pa, high_pa) = (none.min(full), none.max(full));
     Some(Strength { value_pa: (low_pa + high_pa) / 2.0, low_pa, high_pa })

@@ -75,10 +75,9 @@ impl BuildModes {
     /// # Errors
     /// What stopped the complex eigenproblem.
     pub fn new(name: &str, frame: &Frame, spectrum: &Spectrum) -> Result<BuildModes, ModesFault> {
-        let broken = || ModesFault::Frame(Vec::new());
-        let body = frame.rigid_body().ok_or_else(broken)?;
+        let body = frame.rigid_body().ok_or(ModesFault::Range)?;
         let losses = exact_losses(spectrum)?;
-        let energies = Energies::new(frame, &spectrum.layout).ok_or_else(broken)?;
+        let energies = Energies::new(frame, &spectrum.layout).ok_or(ModesFault::Range)?;
         let shapes: Vec<&[f64]> = spectrum.elastic.iter().map(|mode| mode.shape.as_slice()).collect();
         let shares = energies.strain(&shapes);
         let modes: Vec<ModeAnswer> = spectrum

@@ -13,10 +13,10 @@
 
 use super::factor::Factorisation;
 use super::fault::EigenFault;
-use super::pencil::{Pencil, symmetric};
+use super::pencil::{Pencil, finite, symmetric, times};
 use super::symbolic::Symbolic;
 use faer::sparse::{SparseColMat, SymbolicSparseColMat};
-use faer::{Mat, MatRef, c64};
+use faer::{Mat, MatRef, Scale, c64};
 use std::sync::Arc;
 
 /// Residual, relative to the right side, that a solution may have.
@@ -64,34 +64,30 @@ impl Direct {
         let pencil = Pencil { stiffness: &self.stiffness, mass: &self.mass, group: &self.group };
         let real =
             Mat::from_fn(2 * n, rhs.ncols(), |i, j| if i < n { rhs[(i, j)].re } else { -rhs[(i - n, j)].im });
-        let columns = (0..rhs.ncols()).flat_map(|column| (0..2 * n).map(move |row| (row, column)));
-        if let Some((row, column)) = columns.into_iter().find(|&at| !real[at].is_finite()) {
-            return Err(EigenFault::NotFinite {
-                what: "the right side",
-                row,
-                column,
-                value: real[(row, column)],
-            });
-        }
+        finite("the right side", real.as_ref())?;
         let shift = omega * omega;
         if !shift.is_finite() {
             return Err(EigenFault::NotFinite { what: "the frequency", row: 0, column: 0, value: omega });
         }
-        let factor = Factorisation::new(&pencil, &self.symbolic, shift)?;
+        let factor = Factorisation::new(&pencil, &self.symbolic, shift).map_err(|fault| match fault {
+            EigenFault::Singular { freedom } => EigenFault::Singular { freedom: freedom % n },
+            other => other,
+        })?;
         let mut x = factor.solve(real.as_ref())?;
         x += factor.solve(self.residual(shift, &x, &real).as_ref())?;
         let left = self.residual(shift, &x, &real);
         for j in 0..real.ncols() {
-            let (size, left) = (real.col(j).norm_l2(), left.col(j).norm_l2());
-            if left.is_nan() || left > RESIDUAL * size {
-                return Err(EigenFault::Singular { freedom: 0 });
+            let (size, off) = (real.col(j).norm_l2(), left.col(j).norm_l2());
+            if off.is_nan() || off > RESIDUAL * size {
+                let worst = (0..2 * n).max_by(|a, b| left[(*a, j)].abs().total_cmp(&left[(*b, j)].abs()));
+                return Err(EigenFault::Singular { freedom: worst.unwrap_or(0) % n });
             }
         }
         Ok(Mat::from_fn(n, rhs.ncols(), |i, j| c64::new(x[(i, j)], x[(n + i, j)])))
     }
 
     fn residual(&self, shift: f64, x: &Mat<f64>, rhs: &Mat<f64>) -> Mat<f64> {
-        rhs - &self.stiffness * x + faer::Scale(shift) * (&self.mass * x)
+        rhs - times(&self.stiffness, x.as_ref()) + Scale(shift) * times(&self.mass, x.as_ref())
     }
 }
 
@@ -129,7 +125,7 @@ mod tests {
     fn solution_satisfies_the_complex_system() {
         let sample = beams(3, 3, 3, true);
         let pencil = Pencil { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
-        let loss = faer::Scale(0.02) * &sample.stiffness;
+        let loss = Scale(0.02) * &sample.stiffness;
         let direct = Direct::new(&pencil, &loss).unwrap();
         let n = pencil.freedoms();
         let rhs = Mat::from_fn(n, 2, |i, j| c64::new(f64::from(u8::from(i == 7 + j)), (i as f64).sin()));

@@ -28,6 +28,9 @@ const BENDING: f64 = 2.4;
 /// Largest phase of stretch, twist or shear along a piece, rad: a third of that frequency.
 const STRETCH: f64 = 1.0;
 
+/// Largest [`Waves::nearness`] below [`Waves::limit`].
+pub(super) const NEAREST: f64 = (STRETCH / PI) * (STRETCH / PI);
+
 /// Most pieces of one member.
 const MOST: usize = 400;
 
@@ -44,19 +47,21 @@ pub(super) struct Waves {
 impl Waves {
     /// The waves of every member; `None` for a frame with faults.
     pub(super) fn of(frame: &Frame) -> Option<Vec<Waves>> {
-        let waves = |member: &crate::frame::Member| {
-            let length = Line::of(frame, member)?.length;
-            let section = frame.sections.get(member.section)?;
-            let compliance: Matrix6<f64> = section.stiffness.map(|s| s.re).cholesky()?.inverse();
-            let mass = section.mass[(0, 0)];
-            let phase = |m: f64, c: f64| length * (m * c).max(0.0).sqrt();
-            Some(Waves {
-                bending: [4, 5].map(|i| length * (mass * compliance[(i, i)]).max(0.0).powf(0.25)),
-                along: [0, 3].map(|i| phase(section.mass[(i, i)], compliance[(i, i)])),
-                shear: phase(mass, compliance[(1, 1)].max(compliance[(2, 2)])),
-            })
-        };
-        frame.members.iter().map(waves).collect()
+        frame.members.iter().map(|member| Waves::along(frame, member)).collect()
+    }
+
+    /// The waves of one member.
+    pub(super) fn along(frame: &Frame, member: &crate::frame::Member) -> Option<Waves> {
+        let length = Line::of(frame, member)?.length;
+        let section = frame.sections.get(member.section)?;
+        let compliance: Matrix6<f64> = section.stiffness.map(|s| s.re).cholesky()?.inverse();
+        let mass = section.mass[(0, 0)];
+        let phase = |m: f64, c: f64| length * (m * c).max(0.0).sqrt();
+        Some(Waves {
+            bending: [4, 5].map(|i| length * (mass * compliance[(i, i)]).max(0.0).powf(0.25)),
+            along: [0, 3].map(|i| phase(section.mass[(i, i)], compliance[(i, i)])),
+            shear: phase(mass, compliance[(1, 1)].max(compliance[(2, 2)])),
+        })
     }
 
     /// The least number of pieces at `omega` in rad/s.
@@ -64,6 +69,13 @@ impl Waves {
         let bending = self.bending[0].max(self.bending[1]) * omega.max(0.0).sqrt() / BENDING;
         let along = self.along[0].max(self.along[1]).max(self.shear) * omega / STRETCH;
         (bending.max(along).ceil() as usize).clamp(1, MOST)
+    }
+
+    /// The circular frequency up to which `pieces` pieces serve, rad/s.
+    pub(super) fn limit(&self, pieces: usize) -> f64 {
+        let pieces = pieces as f64;
+        let bending = (pieces * BENDING / self.bending[0].max(self.bending[1])).powi(2);
+        bending.min(pieces * STRETCH / self.along[0].max(self.along[1]).max(self.shear))
     }
 
     /// The square of `omega` over the lowest frequency of one of `pieces` pieces between held
@@ -94,26 +106,32 @@ pub(super) fn first(waves: &[Waves], count: usize) -> Vec<usize> {
 
 /// A finer division; `None` when nothing is left to refine.
 ///
-/// `excess[member]` is the largest part by which the member's pieces put a wanted mode too
-/// high, beside the whole `allowed` for a mode; `omega` the highest wanted frequency in rad/s.
+/// `excess[mode][member]` is the part by which the member's pieces put a wanted mode too high,
+/// beside the whole `allowed` for a mode; `omega` the highest wanted frequency in rad/s.
 pub(super) fn finer(
     layout: &Layout,
     waves: &[Waves],
     omega: f64,
-    excess: &[f64],
+    excess: &[Vec<f64>],
     allowed: f64,
 ) -> Option<Vec<usize>> {
-    let total = excess.iter().sum::<f64>();
-    // The excess falls with the second to the fourth power of the pieces' length.
-    let growth = (total / allowed).max(1.0).powf(0.4);
-    let refined = |((&now, wave), own): ((&usize, &Waves), &f64)| {
-        let held = wave.pieces(omega).min(2 * now + 1);
-        // Members that hardly take part are left as they are.
-        let own =
-            if total > allowed && *own > 0.02 * total { (now as f64 * growth).ceil() as usize } else { now };
-        held.max(own.max(now)).min(MOST)
-    };
-    let pieces: Vec<usize> = layout.pieces.iter().zip(waves).zip(excess).map(refined).collect();
+    let mut pieces = layout.pieces.clone();
+    for (own, wave) in pieces.iter_mut().zip(waves) {
+        *own = wave.pieces(omega).clamp(*own, 2 * *own + 1);
+    }
+    for mode in excess {
+        let total = mode.iter().sum::<f64>();
+        if total <= allowed {
+            continue;
+        }
+        // The excess falls with the second to the fourth power of the pieces' length. Members
+        // that hardly take part are left as they are.
+        let growth = (total / allowed).powf(0.4);
+        let members = pieces.iter_mut().zip(&layout.pieces).zip(mode);
+        for ((own, &now), _) in members.filter(|(_, part)| **part > 0.02 * total) {
+            *own = (*own).max((now as f64 * growth).ceil() as usize).min(MOST.max(now));
+        }
+    }
     (pieces != layout.pieces).then_some(pieces)
 }
 
@@ -140,7 +158,8 @@ mod tests {
         let frame = crate::frame::sample::crooked();
         let waves = Waves::of(&frame).unwrap();
         let layout = Layout::new(&frame, &[1, 2, 1]).unwrap();
-        assert_eq!(finer(&layout, &waves, 0.0, &[0.0, 0.005, 0.0], 0.01), None);
-        assert_eq!(finer(&layout, &waves, 0.0, &[0.0001, 0.02, 0.0], 0.01), Some(vec![1, 3, 1]));
+        assert_eq!(finer(&layout, &waves, 0.0, &[vec![0.0, 0.005, 0.0]], 0.01), None);
+        let excess = [vec![0.0001, 0.02, 0.0], vec![0.0, 0.0, 0.011]];
+        assert_eq!(finer(&layout, &waves, 0.0, &excess, 0.01), Some(vec![1, 3, 2]));
     }
 }

@@ -7,12 +7,12 @@
 //! # Source
 //! - `parlett1998`: section 3.3, slicing the spectrum by inertia
 
-use super::dense::{product, spectrum};
-use super::factor::{Factorisation, Sparse, by_blocks};
+use super::dense::spectrum;
+use super::factor::Factorisation;
 use super::fault::EigenFault;
-use super::kernel::{BLOCK, Lane, symmetric_product};
-use super::lanczos::{Krylov, Ritz};
+use super::kernel::BLOCK;
 use super::pencil::Pencil;
+use super::search::{capacity, sparse_lowest};
 use super::symbolic::Symbolic;
 use faer::sparse::SparseColMat;
 use faer::{Mat, MatRef};
@@ -26,18 +26,6 @@ const DENSE_AT_MOST: usize = 2000;
 
 /// Relative distance, in ω² - σ, below which two modes are one multiplet.
 const MULTIPLET: f64 = 1e-6;
-
-/// Residual of a mode in the shift-inverted operator, relative to its ν.
-const RESIDUAL: f64 = 1e-7;
-
-/// How far a test solution with the factor used for the count may be off.
-const COUNT_ERROR: f64 = 1e-4;
-
-/// A ν below this, relative to the largest, is a motion without mass.
-const LEAST_NU: f64 = 1e-14;
-
-/// Steps of the block iteration before it is given up.
-const MOST_STEPS: usize = 2000;
 
 /// How the modes were found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -105,7 +93,7 @@ pub fn lowest(pencil: &Pencil, count: usize, settings: &Settings) -> Result<Eige
     if let Some(start) = settings.start.filter(|start| start.nrows() != n) {
         return Err(EigenFault::Shape { what: "the start", found: start.nrows(), needed: n });
     }
-    let scale = first_shift(pencil)?;
+    let scale = first_shift(pencil, count)?;
     if n <= DENSE_UP_TO || capacity(count) + BLOCK > n {
         return dense_lowest(pencil, count, scale, settings);
     }
@@ -119,7 +107,7 @@ pub fn lowest(pencil: &Pencil, count: usize, settings: &Settings) -> Result<Eige
 
 /// A negative shift that is small beside every elastic mode of usual structures: a part in ten million of the
 /// least ratio of stiffness to mass at a freedom.
-fn first_shift(pencil: &Pencil) -> Result<f64, EigenFault> {
+fn first_shift(pencil: &Pencil, count: usize) -> Result<f64, EigenFault> {
     let diagonal = |matrix: &SparseColMat<usize, f64>, i| matrix.get(i, i).copied().unwrap_or(0.0);
     let mut least = f64::INFINITY;
     let mut massive = 0;
@@ -134,13 +122,16 @@ fn first_shift(pencil: &Pencil) -> Result<f64, EigenFault> {
         }
     }
     if massive == 0 {
-        return Err(EigenFault::TooManyModes { asked: 1, available: 0 });
+        return Err(EigenFault::TooManyModes { asked: count, available: 0 });
     }
     Ok(if least.is_finite() { -1e-7 * least } else { -1.0 })
 }
 
 /// Tries `attempt` with ever larger negative shifts while rounding makes the matrix look indefinite.
-fn with_shift<T>(shift: f64, attempt: impl Fn(f64) -> Result<T, EigenFault>) -> Result<(f64, T), EigenFault> {
+pub(super) fn with_shift<T>(
+    shift: f64,
+    attempt: impl Fn(f64) -> Result<T, EigenFault>,
+) -> Result<(f64, T), EigenFault> {
     let mut fault = EigenFault::Empty;
     for grown in [1.0, 1e3, 1e5] {
         match attempt(shift * grown) {
@@ -193,9 +184,9 @@ fn dense_lowest(
     })
 }
 
-/// A shift nearer to the elastic modes, where the first guess would cost digits or speed: rigid-body modes
-/// more than a million times nearer to the shift than elastic ones, or all modes within the shift's reach.
-fn better_shift(omega_squared: &[f64], shift: f64, count: usize) -> Option<f64> {
+/// A shift nearer to the elastic modes, where the first guess would cost digits: rigid-body modes are found
+/// and elastic ones lie more than a hundred thousand times farther from the shift.
+pub(super) fn better_shift(omega_squared: &[f64], shift: f64, count: usize) -> Option<f64> {
     let size = -shift;
     let zero = omega_squared.iter().take_while(|w| w.abs() < 1e-2 * size).count();
     let elastic = omega_squared.get(zero).copied().filter(|_| zero < count)?;
@@ -203,7 +194,7 @@ fn better_shift(omega_squared: &[f64], shift: f64, count: usize) -> Option<f64> 
 }
 
 /// The end of the multiplet that the `count`th of the ascending distances belongs to.
-fn multiplet_end(distances: &[f64], count: usize) -> usize {
+pub(super) fn multiplet_end(distances: &[f64], count: usize) -> usize {
     let mut end = count;
     while end > 0
         && end < distances.len()
@@ -215,224 +206,17 @@ fn multiplet_end(distances: &[f64], count: usize) -> usize {
 }
 
 /// A distance just above that of the last of `end` modes: a `part` of the gap, at most 1 %.
-fn count_distance(distances: &[f64], end: usize, part: f64) -> f64 {
+pub(super) fn count_distance(distances: &[f64], end: usize, part: f64) -> f64 {
     let Some(last) = end.checked_sub(1).and_then(|i| distances.get(i)).copied() else { return 0.0 };
     let gap = distances.get(end).map_or(f64::INFINITY, |next| next - last);
     last + (part * gap).min(0.01 * last)
 }
 
-fn sparse_lowest(
-    pencil: &Pencil,
-    count: usize,
-    shift: f64,
-    settings: &Settings,
-) -> Result<Eigenpairs, EigenFault> {
-    let symbolic = match &settings.symbolic {
-        Some(symbolic) => Arc::clone(symbolic),
-        None => Arc::new(Symbolic::of_checked(pencil)?),
-    };
-    let (needed, allowed) = (symbolic.factor_bytes(), settings.memory_limit);
-    if needed > allowed {
-        return Err(EigenFault::TooLarge { needed, allowed });
-    }
-    let (stiffness, mass) = symbolic.gather(pencil)?;
-    let search = Search { symbolic: &symbolic, stiffness: &stiffness, mass: &mass, allowed };
-    search.lowest(count, shift, settings.start)
-}
-
-/// Vectors that the basis has room for when `count` modes are sought.
-fn capacity(count: usize) -> usize {
-    (3 * count + 6 * BLOCK).next_multiple_of(BLOCK)
-}
-
-/// The matrices of a sparse search, in the order of elimination.
-struct Search<'a> {
-    symbolic: &'a Arc<Symbolic>,
-    stiffness: &'a [f64],
-    mass: &'a [f64],
-    allowed: usize,
-}
-
-/// Modes found by the iteration, in the order of elimination.
-struct Found {
-    omega_squared: Vec<f64>,
-    /// ω² - σ, of these and of the approximations beyond them.
-    distances: Vec<f64>,
-    vectors: Mat<f64>,
-}
-
-impl Search<'_> {
-    fn lowest(&self, count: usize, shift: f64, start: Option<MatRef<f64>>) -> Result<Eigenpairs, EigenFault> {
-        let order = &self.symbolic.order;
-        let (mut shift, mut factor) = with_shift(shift, |shift| self.positive(shift))?;
-        let mut krylov = Krylov::new(self.symbolic, self.mass, capacity(count));
-        if let Some(start) = start.filter(|start| start.ncols() > 0 && start.is_all_finite()) {
-            let start = Mat::from_fn(start.nrows(), start.ncols(), |i, j| start[(order[i], j)]);
-            krylov.begin_with(&factor, start.as_ref());
-        }
-        let (mut wanted, mut steps, mut reshifted) = (count, 0, false);
-        loop {
-            let (ritz, end) = self.iterate(&mut krylov, &factor, wanted, &mut steps)?;
-            let found = self.found(&krylov, &factor, &ritz, end);
-            drop(factor);
-            if let Some(better) = better_shift(&found.omega_squared, shift, count).filter(|_| !reshifted) {
-                reshifted = true;
-                (shift, factor) = with_shift(better, |shift| self.positive(shift))?;
-                krylov.begin_with(&factor, found.vectors.as_ref());
-                continue;
-            }
-            let (counted_at, counter) = self.count(&found, shift)?;
-            let counted = counter.below();
-            if counted <= end {
-                let mut vectors = Mat::zeros(order.len(), count);
-                for (i, &freedom) in order.iter().enumerate() {
-                    for j in 0..count {
-                        vectors[(freedom, j)] = found.vectors[(i, j)];
-                    }
-                }
-                return Ok(Eigenpairs {
-                    omega_squared: found.omega_squared[..count].to_vec(),
-                    vectors,
-                    method: Method::Sparse,
-                    counted_below: counted,
-                    counted_at,
-                    cut_from_multiplet: multiplet_end(&found.distances[..end], count) - count,
-                    factor: Factorisation::sparse(counter),
-                });
-            }
-            drop(counter);
-            factor = self.positive(shift)?;
-            krylov.restart(&ritz, end);
-            krylov.refresh();
-            wanted = counted;
-        }
-    }
-
-    /// The factor at a shift below all modes.
-    fn positive(&self, shift: f64) -> Result<Sparse, EigenFault> {
-        let factor = Sparse::new(self.symbolic, self.stiffness, self.mass, shift)?;
-        match factor.negative() {
-            Some(freedom) => Err(EigenFault::Negative { freedom }),
-            None => Ok(factor),
-        }
-    }
-
-    /// Iterates until `wanted` modes, and those equal to the last of them, hold; returns how many.
-    fn iterate(
-        &self,
-        krylov: &mut Krylov,
-        factor: &Sparse,
-        wanted: usize,
-        steps: &mut usize,
-    ) -> Result<(Ritz, usize), EigenFault> {
-        let mut next = 2 * wanted + BLOCK;
-        loop {
-            krylov.step(factor);
-            *steps += 1;
-            if krylov.filled() < next && !krylov.full() {
-                continue;
-            }
-            let fault = EigenFault::NotConverged { wanted, found: 0 };
-            let ritz = krylov.ritz().ok_or(fault)?;
-            let least = LEAST_NU * ritz.nu[0];
-            let distances: Vec<f64> =
-                ritz.nu.iter().take_while(|nu| **nu > least).map(|nu| 1.0 / nu).collect();
-            let mut open = f64::INFINITY;
-            let mut end = wanted;
-            if wanted < ritz.nu.len() {
-                if distances.len() < wanted {
-                    return Err(EigenFault::TooManyModes { asked: wanted, available: distances.len() });
-                }
-                end = multiplet_end(&distances, wanted);
-                open = (0..end).map(|i| ritz.residual[i] / ritz.nu[i]).fold(0.0, f64::max);
-                if open <= RESIDUAL && end < ritz.nu.len() {
-                    return Ok((ritz, end));
-                }
-            }
-            if *steps > MOST_STEPS {
-                return Err(EigenFault::NotConverged { wanted, found: 0 });
-            }
-            if end + 4 * BLOCK > krylov.capacity() {
-                self.grow(krylov, end)?;
-            } else if krylov.full() {
-                krylov.restart(&ritz, (end + krylov.capacity()) / 2 - BLOCK);
-            }
-            // A step gains a decade or so: the small eigenproblem waits for as many steps as that leaves.
-            let decades = (open / RESIDUAL).log10().clamp(0.0, 9.0);
-            next = krylov.filled() + BLOCK * (decades / 1.5) as usize;
-        }
-    }
-
-    /// Makes room for `end` modes and what they need to converge.
-    fn grow(&self, krylov: &mut Krylov, end: usize) -> Result<(), EigenFault> {
-        let n = self.symbolic.order.len();
-        let capacity = capacity(end);
-        let needed = capacity.saturating_mul(n).saturating_mul(2 * size_of::<f64>());
-        if needed > self.allowed {
-            return Err(EigenFault::TooLarge { needed, allowed: self.allowed });
-        }
-        if capacity + BLOCK > n {
-            return Err(EigenFault::NotConverged { wanted: end, found: 0 });
-        }
-        krylov.grow(capacity);
-        Ok(())
-    }
-
-    fn found(&self, krylov: &Krylov, factor: &Sparse, ritz: &Ritz, end: usize) -> Found {
-        let natural: Vec<usize> = (0..self.symbolic.order.len()).collect();
-        let y = krylov.vectors(ritz, end);
-        let mut vectors = by_blocks(y.as_ref(), &natural, |lanes| factor.half_solve_transposed(lanes));
-        for (j, nu) in ritz.nu[..end].iter().enumerate() {
-            vectors.col_mut(j).iter_mut().for_each(|v| *v /= nu.sqrt());
-        }
-        let least = LEAST_NU * ritz.nu[0];
-        let distances: Vec<f64> = ritz.nu.iter().take_while(|nu| **nu > least).map(|nu| 1.0 / nu).collect();
-        let omega_squared = distances[..end].iter().map(|d| factor.shift() + d).collect();
-        Found { omega_squared, distances, vectors }
-    }
-
-    /// The factor at a shift just above the modes found, tested by a solution that is known.
-    fn count(&self, found: &Found, shift: f64) -> Result<(f64, Sparse), EigenFault> {
-        let end = found.omega_squared.len();
-        for part in [0.25, 0.5, 0.1, 0.7] {
-            let counted_at = shift + count_distance(&found.distances, end, part);
-            let factor = match Sparse::new(self.symbolic, self.stiffness, self.mass, counted_at) {
-                Err(EigenFault::Singular { .. }) => continue,
-                other => other?,
-            };
-            if factor.below() >= end && self.known_solution_error(&factor, found, counted_at) <= COUNT_ERROR {
-                return Ok((counted_at, factor));
-            }
-        }
-        Err(EigenFault::NotConverged { wanted: end, found: end })
-    }
-
-    /// Relative error of `(K - σ M)⁻¹ M Φ w = Φ w / (ω² - σ)` for four mixtures w.
-    fn known_solution_error(&self, factor: &Sparse, found: &Found, shift: f64) -> f64 {
-        let end = found.omega_squared.len();
-        let weight = |j: usize, c: usize| 1.0 + ((j * (c + 1)) as f64).cos();
-        let mix = |scale: &dyn Fn(usize) -> f64| -> Vec<Lane> {
-            let weights = Mat::from_fn(end, BLOCK, |j, c| weight(j, c) * scale(j));
-            let mixed = product(found.vectors.as_ref(), weights.as_ref());
-            (0..mixed.nrows()).map(|i| std::array::from_fn(|c| mixed[(i, c)])).collect()
-        };
-        let expected = mix(&|j| 1.0 / (found.omega_squared[j] - shift));
-        let mut solution = vec![[0.0; BLOCK]; expected.len()];
-        symmetric_product(&self.symbolic.lower, self.mass, &mix(&|_| 1.0), &mut solution);
-        factor.solve(&mut solution);
-        let (mut off, mut size) = (0.0, 0.0);
-        for (s, e) in solution.iter().flatten().zip(expected.iter().flatten()) {
-            off += (s - e).powi(2);
-            size += e * e;
-        }
-        if size > 0.0 { (off / size).sqrt() } else { 0.0 }
-    }
-}
-
 #[cfg(test)]
 mod tests {
-    use super::super::lattice::{Sample, beams};
+    use super::super::lattice::{Assembly, Sample, beams};
     use super::*;
+    use faer::sparse::Triplet;
 
     fn pencil(sample: &Sample) -> Pencil<'_> {
         Pencil { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group }
@@ -445,7 +229,7 @@ mod tests {
     /// All modes by the dense solution, whatever the size.
     fn dense(sample: &Sample, count: usize) -> Eigenpairs {
         let pencil = pencil(sample);
-        dense_lowest(&pencil, count, first_shift(&pencil).unwrap(), &Settings::default()).unwrap()
+        dense_lowest(&pencil, count, first_shift(&pencil, count).unwrap(), &Settings::default()).unwrap()
     }
 
     #[test]
@@ -458,19 +242,193 @@ mod tests {
             assert!((a - b).abs() <= 1e-9 * a, "{a} {b}");
         }
         assert!(few.counted_below >= 40);
+        sound(&sample, &few);
     }
 
     #[test]
-    fn a_free_lattice_has_six_rigid_modes() {
-        let sample = beams(4, 4, 4, false);
-        let found = solve(&sample, 10);
-        assert_eq!(found.method, Method::Sparse);
-        for w in &found.omega_squared[..6] {
-            assert!(w.abs() < 1e-6 * found.omega_squared[6], "{:?}", found.omega_squared);
+    fn free_bodies_have_six_rigid_modes_each() {
+        let one = beams(4, 4, 4, false);
+        for (sample, rigid) in
+            [(copies(&one, 1), 6), (copies(&one, 2), 12), (copies(&beams(2, 1, 4, false), 1), 6)]
+        {
+            let (found, all) = (solve(&sample, rigid + 4), dense(&sample, rigid + 4));
+            for w in &found.omega_squared[..rigid] {
+                assert!(w.abs() < 1e-8 * found.omega_squared[rigid], "{:?}", found.omega_squared);
+            }
+            for (a, b) in all.omega_squared[rigid..].iter().zip(&found.omega_squared[rigid..]) {
+                assert!((a - b).abs() <= 1e-9 * a, "{a} {b}");
+            }
+            sound(&sample, &found);
         }
-        let all = dense(&sample, 10);
-        for (a, b) in all.omega_squared[6..].iter().zip(&found.omega_squared[6..]) {
-            assert!((a - b).abs() <= 1e-9 * a, "{a} {b}");
+    }
+
+    #[test]
+    fn every_copy_of_a_repeated_mode_is_found() {
+        let one = beams(2, 2, 3, true);
+        let sample = copies(&one, 9);
+        let (alone, found) = (dense(&one, 3), solve(&sample, 27));
+        assert_eq!(found.method, Method::Sparse);
+        for (i, w) in found.omega_squared.iter().enumerate() {
+            assert!((w - alone.omega_squared[i / 9]).abs() <= 1e-9 * w, "{i} {w}");
+        }
+        assert_eq!((found.counted_below % 9, found.cut_from_multiplet), (0, 0));
+        sound(&sample, &found);
+        let cut = solve(&sample, 5);
+        assert_eq!((cut.omega_squared.len(), cut.counted_below % 9, cut.cut_from_multiplet), (5, 0, 4));
+    }
+
+    #[test]
+    fn stiff_joints_leave_soft_modes_right() {
+        // Each mass is two halves joined by a spring a milliard times stiffer than the rest.
+        let joined = |masses: usize| chain(2 * masses, |i| if i % 2 == 0 { 1.0 } else { 1e9 }, |_| 0.5);
+        // A stiffness of 1e9 beside one of 1 is stored to about 1e-7 of the latter: no method sees more.
+        let rounding = 1e9 * f64::EPSILON;
+        for masses in [20, 200] {
+            let found = solve(&joined(masses), 8);
+            for (j, w) in found.omega_squared.iter().enumerate() {
+                let exact = chain_mode(j, masses);
+                assert!((w - exact).abs() < 2.0 * rounding, "{masses} {j} {w} {exact}");
+            }
+        }
+    }
+
+    #[test]
+    fn freedoms_without_mass_count_for_nothing() {
+        // Each link is two springs of twice the stiffness about a point without mass.
+        let series = |masses: usize| chain(2 * masses, |_| 2.0, |i| if i % 2 == 1 { 1.0 } else { 0.0 });
+        for masses in [20, 150] {
+            let found = solve(&series(masses), 12);
+            for (j, w) in found.omega_squared.iter().enumerate() {
+                let exact = chain_mode(j, masses);
+                assert!((w - exact).abs() < 1e-9 * exact, "{masses} {j} {w} {exact}");
+            }
+            sound(&series(masses), &found);
+            let all = solve(&series(masses), masses);
+            let last = chain_mode(masses - 1, masses);
+            assert!((all.omega_squared[masses - 1] - last).abs() < 1e-9 * last);
+            let sample = series(masses);
+            let more = lowest(&pencil(&sample), masses + 1, &Settings::default());
+            assert_eq!(more.err(), Some(EigenFault::TooManyModes { asked: masses + 1, available: masses }));
+        }
+    }
+
+    #[test]
+    fn few_masses_on_many_freedoms() {
+        let sample = chain(300, |_| 1.0, |i| if i % 100 == 99 { 1.0 } else { 0.0 });
+        let found = solve(&sample, 3);
+        for (j, w) in found.omega_squared.iter().enumerate() {
+            assert!((w - chain_mode(j, 3) / 100.0).abs() < 1e-9 * w);
+        }
+        let more = lowest(&pencil(&sample), 4, &Settings::default());
+        assert_eq!(more.err(), Some(EigenFault::TooManyModes { asked: 4, available: 3 }));
+    }
+
+    #[test]
+    fn inertia_counts_the_modes_below_any_shift() {
+        let sample = beams(3, 3, 4, true);
+        let pencil = pencil(&sample);
+        let all = dense(&sample, pencil.freedoms()).omega_squared;
+        let symbolic = Arc::new(Symbolic::new(&pencil).unwrap());
+        for i in 0..60 {
+            // Shifts spread over the logarithm of the whole spectrum.
+            let part = ((i + 1) as f64 * 0.618_034).fract();
+            let shift = all[0] * (1.2 * all[all.len() - 1] / all[0]).powf(part);
+            let factor = Factorisation::new(&pencil, &symbolic, shift).unwrap();
+            assert_eq!(factor.below(), all.iter().filter(|w| **w < shift).count(), "{shift}");
+        }
+    }
+
+    #[test]
+    fn what_a_neighbour_knows_is_used_and_changes_nothing() {
+        let sample = beams(5, 4, 6, true);
+        let pencil = pencil(&sample);
+        let symbolic = Arc::new(Symbolic::new(&pencil).unwrap());
+        let first = solve(&sample, 10);
+        let start = Some(first.vectors.as_ref());
+        let settings = Settings { symbolic: Some(symbolic), start, ..Settings::default() };
+        let again = lowest(&pencil, 10, &settings).unwrap();
+        for (a, b) in first.omega_squared.iter().zip(&again.omega_squared) {
+            assert!((a - b).abs() <= 1e-10 * a);
+        }
+        let other = beams(5, 4, 5, true);
+        let refused = lowest(&self::pencil(&other), 10, &Settings { start: None, ..settings });
+        assert_eq!(refused.err(), Some(EigenFault::OtherPattern));
+    }
+
+    #[test]
+    fn what_cannot_be_solved_is_refused() {
+        let few = chain(5, |_| 1.0, |_| 1.0);
+        let refusal = |sample: &Sample, count| lowest(&pencil(sample), count, &Settings::default()).err();
+        assert_eq!(refusal(&few, 6), Some(EigenFault::TooManyModes { asked: 6, available: 5 }));
+        assert_eq!(refusal(&few, 0), Some(EigenFault::NoModes));
+        let none = chain(0, |_| 1.0, |_| 1.0);
+        assert_eq!(refusal(&none, 1), Some(EigenFault::Empty));
+        for n in [6, 200] {
+            // A point that nothing holds and that has no mass.
+            let loose =
+                chain(n, |i| if i + 1 < n { 1.0 } else { 0.0 }, |i| if i + 1 < n { 1.0 } else { 0.0 });
+            assert_eq!(refusal(&loose, 3), Some(EigenFault::Loose { freedom: n - 1 }));
+            let negative = chain(n, |i| if i + 1 < n { 1.0 } else { -3.0 }, |_| 1.0);
+            assert!(refusal(&negative, 3).is_some());
+            let massless = chain(n, |_| 1.0, |_| 0.0);
+            assert_eq!(refusal(&massless, 3), Some(EigenFault::TooManyModes { asked: 3, available: 0 }));
+        }
+        let large = beams(5, 4, 6, true);
+        let small = Settings { memory_limit: 100_000, ..Settings::default() };
+        let refused = lowest(&pencil(&large), 10, &small).err();
+        assert!(matches!(refused, Some(EigenFault::TooLarge { allowed: 100_000, .. })), "{refused:?}");
+    }
+
+    /// Masses in a row, each held to the one before by a spring, the first to the ground.
+    fn chain(n: usize, spring: impl Fn(usize) -> f64, mass: impl Fn(usize) -> f64) -> Sample {
+        let mut assembly = Assembly::default();
+        for i in 0..n {
+            assembly.add(i, i, spring(i), mass(i));
+            if let Some(before) = i.checked_sub(1) {
+                assembly.add(before, before, spring(i), 0.0);
+                assembly.add(i, before, -spring(i), 0.0);
+                assembly.add(before, i, -spring(i), 0.0);
+            }
+        }
+        assembly.finish(n, 1)
+    }
+
+    /// ω² of a uniform chain of `n` unit masses and springs, the first to the ground.
+    fn chain_mode(j: usize, n: usize) -> f64 {
+        4.0 * ((2 * j + 1) as f64 * std::f64::consts::PI / (2 * (2 * n + 1)) as f64).sin().powi(2)
+    }
+
+    /// The same structure several times over, side by side.
+    fn copies(one: &Sample, times: usize) -> Sample {
+        let n = one.group.len();
+        let repeat = |matrix: &SparseColMat<usize, f64>| {
+            let entry = |t: usize, (i, j, v): (usize, usize, f64)| Triplet::new(t * n + i, t * n + j, v);
+            let all = |t| matrix.triplet_iter().map(move |e| entry(t, (e.row, e.col, *e.val)));
+            let triplets: Vec<_> = (0..times).flat_map(all).collect();
+            SparseColMat::try_new_from_triplets(times * n, times * n, &triplets).unwrap()
+        };
+        Sample {
+            stiffness: repeat(&one.stiffness),
+            mass: repeat(&one.mass),
+            group: (0..times * n).map(|i| i / 6).collect(),
+        }
+    }
+
+    /// Shapes are M-orthonormal and satisfy the equation of motion.
+    fn sound(sample: &Sample, found: &Eigenpairs) {
+        let (k, m) = (&sample.stiffness, &sample.mass);
+        let phi = &found.vectors;
+        let gram = phi.transpose() * (m * phi);
+        let identity = Mat::<f64>::identity(gram.nrows(), gram.ncols());
+        assert!((&gram - &identity).norm_max() < 1e-9, "{:e}", (&gram - &identity).norm_max());
+        let scale = found.omega_squared.iter().fold(0.0_f64, |a, w| a.max(w.abs()));
+        let weighted = Mat::from_fn(phi.nrows(), phi.ncols(), |i, j| phi[(i, j)] * found.omega_squared[j]);
+        // The residual is measured by the motion that it would cause.
+        let residual = found.factor.solve((k * phi - m * weighted).as_ref()).unwrap();
+        let energy = residual.transpose() * (m * &residual);
+        for j in 0..energy.ncols() {
+            let distance = (found.factor.shift() - found.omega_squared[j]).abs().min(scale);
+            assert!(energy[(j, j)].abs().sqrt() < 1e-5 * scale / distance, "{j} {:e}", energy[(j, j)]);
         }
     }
 }

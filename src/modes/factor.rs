@@ -13,7 +13,7 @@
 
 use super::fault::EigenFault;
 use super::kernel::{BLOCK, Lane, solve_lower, solve_upper};
-use super::pencil::Pencil;
+use super::pencil::{Pencil, finite};
 use super::symbolic::Symbolic;
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::linalg::cholesky::ldlt::factor::{LdltError, LdltRegularization};
@@ -56,11 +56,11 @@ impl Factorisation {
     ///
     /// # Errors
     /// [`EigenFault::OtherPattern`] when `symbolic` is not of this pattern, [`EigenFault::TooLarge`] when
-    /// the memory cannot be had, [`EigenFault::Singular`] when a pivot vanishes: the structure is not held,
+    /// the memory cannot be had, [`EigenFault::NotFinite`], [`EigenFault::Singular`] when a pivot vanishes: the structure is not held,
     /// or the shift is a mode.
     pub fn new(pencil: &Pencil, symbolic: &Arc<Symbolic>, shift: f64) -> Result<Factorisation, EigenFault> {
         let (stiffness, mass) = symbolic.gather(pencil)?;
-        Ok(Factorisation::sparse(Sparse::new(symbolic, &stiffness, &mass, shift)?))
+        Ok(Factorisation::sparse(Sparse::new(symbolic, &stiffness, &mass, shift, Vec::new())?))
     }
 
     pub(super) fn sparse(factor: Sparse) -> Factorisation {
@@ -95,12 +95,13 @@ impl Factorisation {
     /// Solves `(K - σ M) x = rhs`, `(n, columns)`, freedoms in the order of the pencil.
     ///
     /// # Errors
-    /// [`EigenFault::Shape`] when the rows of `rhs` do not fit.
+    /// [`EigenFault::Shape`] when the rows of `rhs` do not fit, [`EigenFault::NotFinite`].
     pub fn solve(&self, rhs: MatRef<f64>) -> Result<Mat<f64>, EigenFault> {
         if rhs.nrows() != self.freedoms() {
             let (found, needed) = (rhs.nrows(), self.freedoms());
             return Err(EigenFault::Shape { what: "the right side", found, needed });
         }
+        finite("the right side", rhs)?;
         Ok(match &self.kind {
             Kind::Sparse(factor) => by_blocks(rhs, &factor.symbolic.order, |lanes| factor.solve(lanes)),
             Kind::Dense(cholesky) => {
@@ -114,16 +115,27 @@ impl Factorisation {
 }
 
 impl Sparse {
-    /// Factors `K - shift M` from values in the slots of the lower triangle.
+    /// Factors `K - shift M` from values in the slots of the lower triangle, into the memory of `values`.
     pub fn new(
         symbolic: &Arc<Symbolic>,
         stiffness: &[f64],
         mass: &[f64],
         shift: f64,
+        mut values: Vec<f64>,
     ) -> Result<Sparse, EigenFault> {
         let n = symbolic.order.len();
         let lower = &symbolic.lower;
         let shifted: Vec<f64> = stiffness.iter().zip(mass).map(|(k, m)| k - shift * m).collect();
+        if let Some(slot) = shifted.iter().position(|value| !value.is_finite()) {
+            let column = lower.starts.partition_point(|start| *start <= slot) - 1;
+            let (row, column) = (symbolic.order[lower.rows[slot]], symbolic.order[column]);
+            return Err(EigenFault::NotFinite {
+                what: "stiffness or mass",
+                row,
+                column,
+                value: shifted[slot],
+            });
+        }
         let pattern = SymbolicSparseColMatRef::new_checked(n, n, &lower.starts, None, &lower.rows);
         let too_large =
             |_| EigenFault::TooLarge { needed: symbolic.factor_bytes(), allowed: symbolic.factor_bytes() };
@@ -133,8 +145,8 @@ impl Sparse {
             Spec::default(),
         );
         let mut memory = MemBuffer::try_new(need).map_err(too_large)?;
-        let mut values: Vec<f64> = Vec::new();
-        if values.try_reserve_exact(symbolic.cholesky.len_val()).is_err() {
+        let more = symbolic.cholesky.len_val().saturating_sub(values.len());
+        if values.try_reserve_exact(more).is_err() {
             return Err(EigenFault::TooLarge { needed: symbolic.factor_bytes(), allowed: 0 });
         }
         values.resize(symbolic.cholesky.len_val(), 0.0);
@@ -161,6 +173,11 @@ impl Sparse {
     /// The shift σ.
     pub fn shift(&self) -> f64 {
         self.shift
+    }
+
+    /// The memory of the factor, to be used again.
+    pub fn into_values(self) -> Vec<f64> {
+        self.values
     }
 
     /// The number of negative pivots.

@@ -49,6 +49,8 @@ pub(super) struct Krylov<'a> {
     basis: Mat<f64>,
     projected: Mat<f64>,
     filled: usize,
+    /// The first vector of the basis that the image of the front may have a large part in.
+    coupled: usize,
     /// `C V = V T + F R Eᵀ`: R of the present front F, on the last block of V.
     coupling: [Lane; BLOCK],
     random: StdRng,
@@ -66,6 +68,7 @@ impl<'a> Krylov<'a> {
             basis: Mat::zeros(n, capacity + BLOCK),
             projected: Mat::zeros(capacity, capacity),
             filled: 0,
+            coupled: 0,
             coupling: [[0.0; BLOCK]; BLOCK],
             random: StdRng::seed_from_u64(1),
             lanes: vec![[0.0; BLOCK]; n],
@@ -86,7 +89,7 @@ impl<'a> Krylov<'a> {
         }
         symmetric_product(&self.symbolic.lower, self.mass, &self.lanes, &mut self.product);
         factor.half_solve(&mut self.product);
-        self.filled = 0;
+        (self.filled, self.coupled) = (0, 0);
         self.projected.fill(0.0);
         let front = Mat::from_fn(front.nrows(), BLOCK, |i, c| self.product[i][c]);
         self.set_front(front, f64::MIN_POSITIVE);
@@ -119,9 +122,12 @@ impl<'a> Krylov<'a> {
     pub fn refresh(&mut self) {
         let n = self.basis.nrows();
         let mut front = Mat::from_fn(n, BLOCK, |_, _| self.random.random_range(-1.0..1.0));
-        project_out(self.basis.subcols(0, self.filled), &mut front);
+        for _ in 0..2 {
+            project_out(self.basis.subcols(0, self.filled), &mut front);
+        }
         self.set_front(front, f64::MIN_POSITIVE);
         self.coupling = [[0.0; BLOCK]; BLOCK];
+        self.coupled = 0;
     }
 
     /// Adds the front to the basis and forms the next front from its image.
@@ -135,7 +141,12 @@ impl<'a> Krylov<'a> {
         symmetric_product(&self.symbolic.lower, self.mass, &self.lanes, &mut self.product);
         factor.half_solve(&mut self.product);
         let mut image = Mat::from_fn(n, BLOCK, |i, c| self.product[i][c]);
-        let coefficients = project_out(self.basis.subcols(0, known), &mut image);
+        // What is large lies in the vectors that the front came from; the second pass takes the rest.
+        let near = project_out(self.basis.subcols(self.coupled, known - self.coupled), &mut image);
+        let mut coefficients = project_out(self.basis.subcols(0, known), &mut image);
+        let mut coupled = coefficients.subrows_mut(self.coupled, known - self.coupled);
+        coupled += &near;
+        self.coupled = self.filled;
         for c in 0..BLOCK {
             for r in 0..known {
                 let value = coefficients[(r, c)];
@@ -155,9 +166,11 @@ impl<'a> Krylov<'a> {
         for c in 0..BLOCK {
             let mut column = block.subcols(c, 1).to_owned();
             let before = column.norm_l2();
-            let inner = project_out(self.basis.subcols(self.filled, c), &mut column);
-            for r in 0..c {
-                self.coupling[r][c] = inner[(r, 0)];
+            for _ in 0..2 {
+                let inner = project_out(self.basis.subcols(self.filled, c), &mut column);
+                for r in 0..c {
+                    self.coupling[r][c] += inner[(r, 0)];
+                }
             }
             let mut norm = column.norm_l2();
             if norm > least {
@@ -230,24 +243,16 @@ impl<'a> Krylov<'a> {
         for (i, nu) in ritz.nu[..keep].iter().enumerate() {
             self.projected[(i, i)] = *nu;
         }
-        self.filled = keep;
+        (self.filled, self.coupled) = (keep, 0);
     }
 }
 
-/// Removes from `block` its part in the span of the orthonormal `basis`, twice; returns the coefficients.
+/// Removes from `block` its part in the span of the orthonormal `basis`; returns the coefficients.
 fn project_out(basis: MatRef<f64>, block: &mut Mat<f64>) -> Mat<f64> {
-    let (m, p) = (basis.ncols(), block.ncols());
-    let mut total = Mat::<f64>::zeros(m, p);
-    if m == 0 {
-        return total;
-    }
-    let mut part = Mat::<f64>::zeros(m, p);
-    for _ in 0..2 {
-        matmul(part.as_mut(), Accum::Replace, basis.transpose(), block.as_ref(), 1.0, Par::Seq);
-        matmul(block.as_mut(), Accum::Add, basis, part.as_ref(), -1.0, Par::Seq);
-        total += &part;
-    }
-    total
+    let mut part = Mat::<f64>::zeros(basis.ncols(), block.ncols());
+    matmul(part.as_mut(), Accum::Replace, basis.transpose(), block.as_ref(), 1.0, Par::Seq);
+    matmul(block.as_mut(), Accum::Add, basis, part.as_ref(), -1.0, Par::Seq);
+    part
 }
 
 /// Eigenvalues, ascending, and orthonormal eigenvectors of a dense symmetric matrix (lower triangle read);

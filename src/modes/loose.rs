@@ -32,15 +32,29 @@ pub(super) fn rigid_motions(frame: &Frame) -> Vec<RigidMotion> {
 
 /// The points of each body, bodies in the order of their first points.
 fn bodies(frame: &Frame) -> Vec<Vec<bool>> {
-    let mut label: Vec<usize> = (0..frame.points.len()).collect();
+    let mut neighbours = vec![Vec::new(); frame.points.len()];
     for member in &frame.members {
-        let (a, b) = (label[member.from], label[member.to]);
-        label.iter_mut().filter(|l| **l == a.max(b)).for_each(|l| *l = a.min(b));
+        neighbours[member.from].push(member.to);
+        neighbours[member.to].push(member.from);
     }
-    let mut firsts = label.clone();
-    firsts.sort_unstable();
-    firsts.dedup();
-    firsts.into_iter().map(|first| label.iter().map(|l| *l == first).collect()).collect()
+    let mut seen = vec![false; frame.points.len()];
+    let mut bodies = Vec::new();
+    for first in 0..seen.len() {
+        if seen[first] {
+            continue;
+        }
+        let mut body = vec![false; seen.len()];
+        let mut open = vec![first];
+        while let Some(point) = open.pop() {
+            if !seen[point] {
+                seen[point] = true;
+                body[point] = true;
+                open.extend(&neighbours[point]);
+            }
+        }
+        bodies.push(body);
+    }
+    bodies
 }
 
 fn free_motions(frame: &Frame, body: Vec<bool>, several: bool) -> Vec<RigidMotion> {

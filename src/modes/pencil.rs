@@ -2,6 +2,8 @@
 
 use super::fault::EigenFault;
 use faer::sparse::SparseColMat;
+use faer::sparse::linalg::matmul::sparse_dense_matmul;
+use faer::{Accum, Mat, MatRef, Par};
 
 /// Stiffness and mass of a structure, `K φ = ω² M φ`.
 ///
@@ -85,6 +87,23 @@ pub(super) fn symmetric(
         }
     }
     Ok(())
+}
+
+/// Tests that every entry is finite.
+pub(super) fn finite(what: &'static str, matrix: MatRef<f64>) -> Result<(), EigenFault> {
+    for column in 0..matrix.ncols() {
+        if let Some(row) = matrix.col(column).iter().position(|value| !value.is_finite()) {
+            return Err(EigenFault::NotFinite { what, row, column, value: matrix[(row, column)] });
+        }
+    }
+    Ok(())
+}
+
+/// `A x` on the calling thread: structures are solved side by side, so that one of them must not spread.
+pub(super) fn times(a: &SparseColMat<usize, f64>, x: MatRef<f64>) -> Mat<f64> {
+    let mut y = Mat::zeros(a.nrows(), x.ncols());
+    sparse_dense_matmul(y.as_mut(), Accum::Replace, a.as_ref(), x, 1.0, Par::Seq);
+    y
 }
 
 #[cfg(test)]

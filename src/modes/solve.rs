@@ -25,12 +25,13 @@ use super::trouble::ModesFault;
 use crate::frame::{Energies, Frame, Layout, Matrices};
 use nalgebra::{DMatrix, DVector, SymmetricEigen};
 use std::f64::consts::TAU;
+use std::sync::Arc;
 
 /// Rounds of division.
 const ROUNDS: usize = 8;
 
 /// Modes sought beyond those asked for, so that the last one's close neighbours are known.
-const BEYOND: usize = 2;
+pub(super) const BEYOND: usize = 2;
 
 /// Modes nearer than this, relative in ω², are corrected together.
 const CLOSE: f64 = 0.1;
@@ -55,6 +56,13 @@ pub struct Asked {
 impl Default for Asked {
     fn default() -> Asked {
         Asked { count: 10, tolerance: 1e-3, pieces: Vec::new() }
+    }
+}
+
+impl Asked {
+    /// The excess of a mode that is allowed: the error left is of the order of its square.
+    pub(super) fn excess(&self) -> f64 {
+        0.32 * self.tolerance.max(1e-12).sqrt()
     }
 }
 
@@ -83,7 +91,7 @@ impl Elastic {
 #[derive(Debug, Clone)]
 pub struct Spectrum {
     /// The divided frame.
-    pub layout: Layout,
+    pub layout: Arc<Layout>,
     /// Its matrices.
     pub matrices: Matrices,
     /// Modes of the matrices as they are, without the correction: rigid-body modes first.
@@ -95,6 +103,23 @@ pub struct Spectrum {
 }
 
 impl Spectrum {
+    /// The lowest `count` of the `elastic` modes, corrected from `pairs`.
+    pub(super) fn new(
+        layout: Arc<Layout>,
+        matrices: Matrices,
+        mut pairs: Eigenpairs,
+        rigid: Vec<RigidMotion>,
+        mut elastic: Vec<Elastic>,
+        count: usize,
+    ) -> Spectrum {
+        elastic.iter_mut().for_each(|mode| mode.column += rigid.len());
+        elastic.truncate(count);
+        let kept = elastic.iter().map(|mode| mode.column + 1).fold(rigid.len(), usize::max);
+        pairs.omega_squared.truncate(kept);
+        pairs.vectors = pairs.vectors.subcols(0, kept).to_owned();
+        Spectrum { layout, matrices, pairs, rigid, elastic }
+    }
+
     /// The matrices as a pencil.
     pub fn pencil(&self) -> Pencil<'_> {
         pencil(&self.layout, &self.matrices)
@@ -111,27 +136,25 @@ impl Spectrum {
 /// # Errors
 /// The faults of the frame, a mechanism, or what stopped the eigenvalue solution.
 pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
-    let broken = || ModesFault::Frame(Vec::new());
     frame.check().map_err(ModesFault::Frame)?;
-    let waves = Waves::of(frame).ok_or_else(broken)?;
+    let waves = Waves::of(frame).ok_or(ModesFault::Range)?;
     let rigid = rigid_motions(frame);
     let wanted = rigid.len() + asked.count;
     let mut sought = wanted + BEYOND;
-    // The error left is of the order of the square of the excess.
-    let allowed = 0.32 * asked.tolerance.max(1e-12).sqrt();
+    let allowed = asked.excess();
     let mut pieces = match asked.pieces.len() == frame.members.len() {
         true => asked.pieces.clone(),
         false => division::first(&waves, wanted),
     };
-    for round in 0.. {
+    for round in 0..=ROUNDS + 1 {
         let layout = Layout::new(frame, &pieces).map_err(ModesFault::Frame)?;
-        let matrices = layout.matrices(frame).ok_or_else(broken)?;
+        let matrices = layout.matrices(frame).ok_or(ModesFault::Range)?;
         let double: Vec<usize> = pieces.iter().map(|n| 2 * n).collect();
         if layout.freedoms() < sought + 6 && round < ROUNDS {
             pieces = double;
             continue;
         }
-        let mut pairs = match lowest(&pencil(&layout, &matrices), sought, &Settings::default()) {
+        let pairs = match lowest(&pencil(&layout, &matrices), sought, &Settings::default()) {
             Ok(pairs) => pairs,
             Err(EigenFault::TooManyModes { available, .. }) if (wanted..sought).contains(&available) => {
                 sought = available;
@@ -145,7 +168,7 @@ pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
             Err(fault) => return Err(ModesFault::Eigen(fault)),
         };
         let shape = |i| pairs.vectors.col_as_slice(i);
-        let energies = Energies::new(frame, &layout).ok_or_else(broken)?;
+        let energies = Energies::new(frame, &layout).ok_or(ModesFault::Range)?;
         let scale = least_ratio(&matrices);
         let doubtful = pairs.omega_squared.iter().take_while(|w| **w <= DOUBTFUL * scale).count();
         if doubtful > rigid.len() {
@@ -157,7 +180,7 @@ pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
             }
         }
         let motions: Vec<&[f64]> = (rigid.len()..sought).map(shape).collect();
-        let bulges = energies.bulge(&motions).ok_or_else(broken)?;
+        let bulges = energies.bulge(&motions).ok_or(ModesFault::Range)?;
         let lambda = &pairs.omega_squared[rigid.len()..];
         let top = lambda[..asked.count].last().copied().unwrap_or(0.0).max(0.0).sqrt();
         if round < ROUNDS {
@@ -167,40 +190,40 @@ pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
                 continue;
             }
         }
-        let divided: Vec<(&Waves, usize)> = waves.iter().zip(layout.pieces.iter().copied()).collect();
-        let mut elastic = corrected(&motions, lambda, &bulges, &divided);
-        elastic.iter_mut().for_each(|mode| mode.column += rigid.len());
-        elastic.truncate(asked.count);
-        let kept = elastic.iter().map(|mode| mode.column + 1).fold(rigid.len(), usize::max);
-        pairs.omega_squared.truncate(kept);
-        pairs.vectors = pairs.vectors.subcols(0, kept).to_owned();
-        return Ok(Spectrum { layout, matrices, pairs, rigid, elastic });
+        let bulge = bulges.iter().fold(DMatrix::zeros(lambda.len(), lambda.len()), |sum, g| sum + g);
+        let next = |mode: usize, omega: f64| {
+            let near = |((own, wave), n): ((&DMatrix<f64>, &Waves), &usize)| {
+                lambda[mode] * own[(mode, mode)] * wave.nearness(omega, *n)
+            };
+            bulges.iter().zip(&waves).zip(&layout.pieces).map(near).sum()
+        };
+        let elastic = corrected(&motions, lambda, &bulge, next);
+        return Ok(Spectrum::new(Arc::new(layout), matrices, pairs, rigid, elastic, asked.count));
     }
-    Err(broken())
+    Err(ModesFault::Range)
 }
 
-fn pencil<'a>(layout: &'a Layout, matrices: &'a Matrices) -> Pencil<'a> {
+pub(super) fn pencil<'a>(layout: &'a Layout, matrices: &'a Matrices) -> Pencil<'a> {
     Pencil { stiffness: &matrices.stiffness, mass: &matrices.mass, group: &layout.group }
 }
 
-/// By member: what its pieces add to the excess of the mode that has the largest one.
-fn excess(bulges: &[DMatrix<f64>], lambda: &[f64]) -> Vec<f64> {
-    let of = |mode: usize| bulges.iter().map(move |g| lambda[mode] * g[(mode, mode)]);
-    let worst = (0..lambda.len()).max_by(|a, b| of(*a).sum::<f64>().total_cmp(&of(*b).sum()));
-    worst.map_or_else(|| vec![0.0; bulges.len()], |mode| of(mode).collect())
+/// By mode and member: what the member's pieces add to the excess of the mode.
+fn excess(bulges: &[DMatrix<f64>], lambda: &[f64]) -> Vec<Vec<f64>> {
+    let of = |(mode, lambda): (usize, &f64)| bulges.iter().map(|g| lambda * g[(mode, mode)]).collect();
+    lambda.iter().enumerate().map(of).collect()
 }
 
 /// The modes corrected for the bulge of the pieces, lowest first.
 ///
-/// `waves` with the number of pieces of each member say how near a mode is to the pieces' own.
-fn corrected(
+/// `next` is what a mode's own nearness to those of the pieces adds to the error of its
+/// frequency, from its number and its circular frequency.
+pub(super) fn corrected(
     motions: &[&[f64]],
     lambda: &[f64],
-    bulges: &[DMatrix<f64>],
-    waves: &[(&Waves, usize)],
+    bulge: &DMatrix<f64>,
+    next: impl Fn(usize, f64) -> f64,
 ) -> Vec<Elastic> {
     let count = lambda.len();
-    let bulge = bulges.iter().fold(DMatrix::zeros(count, count), |sum, g| sum + g);
     let mut elastic: Vec<Elastic> = (0..count)
         .map(|mode| {
             let close: Vec<usize> = (0..count)
@@ -208,19 +231,16 @@ fn corrected(
                 .collect();
             let place = close.iter().position(|i| *i == mode).unwrap_or(0);
             let values = DVector::from_iterator(close.len(), close.iter().map(|i| lambda[*i]));
-            let bulge = DMatrix::from_fn(close.len(), close.len(), |i, j| bulge[(close[i], close[j])]);
-            let (omega_squared, weights) = together(&values, &bulge, place);
+            let among = DMatrix::from_fn(close.len(), close.len(), |i, j| bulge[(close[i], close[j])]);
+            let (omega_squared, weights) = together(&values, &among, place);
             let mut shape = vec![0.0; motions.first().map_or(0, |motion| motion.len())];
             for (weight, i) in weights.iter().zip(&close) {
                 shape.iter_mut().zip(motions[*i]).for_each(|(sum, own)| *sum += weight * own);
             }
-            let excess = lambda[mode] * bulge[(place, place)];
+            let excess = lambda[mode] * bulge[(mode, mode)];
             let omega = omega_squared.max(0.0).sqrt();
-            let near = |(own, (wave, n)): (&DMatrix<f64>, &(&Waves, usize))| {
-                lambda[mode] * own[(mode, mode)] * wave.nearness(omega, *n)
-            };
-            let next: f64 = bulges.iter().zip(waves).map(near).sum();
-            Elastic { omega_squared, frequency_error: excess * excess + next, shape, column: mode }
+            let frequency_error = excess * excess + next(mode, omega);
+            Elastic { omega_squared, frequency_error, shape, column: mode }
         })
         .collect();
     elastic.sort_by(|a, b| a.omega_squared.total_cmp(&b.omega_squared));

@@ -14,6 +14,7 @@
 //! # Source
 //! - `przemieniecki1968`: ch. 6, displacement method; ch. 10.10, free bodies
 
+use super::direct::Direct;
 use super::factor::Factorisation;
 use super::fault::EigenFault;
 use super::loose::rigid_motions;
@@ -37,8 +38,8 @@ const ROUNDS: usize = 4;
 /// A frame ready to be loaded.
 pub struct Statics<'a> {
     frame: &'a Frame,
-    /// The frame without division.
-    pub layout: Layout,
+    /// The frame without division, or with one that is at hand: the motion of points is the same.
+    pub layout: Arc<Layout>,
     matrices: Matrices,
     factor: Factorisation,
     /// Rigid-body motions, (n, count), orthonormal to M; none for a held base.
@@ -65,16 +66,33 @@ impl<'a> Statics<'a> {
     /// The faults of the frame, a mechanism, or what stopped the factorisation.
     pub fn new(frame: &'a Frame) -> Result<Statics<'a>, ModesFault> {
         let layout = Layout::new(frame, &[]).map_err(ModesFault::Frame)?;
-        let matrices = layout.matrices(frame).ok_or_else(|| ModesFault::Frame(Vec::new()))?;
-        let floating = floating(frame, &layout, &matrices);
-        let bulge = match layout.bulge(frame) {
-            Some(bulge) if floating.ncols() > 0 => floating.transpose() * (&bulge * &floating),
-            _ => Mat::zeros(0, 0),
-        };
+        let matrices = layout.matrices(frame).ok_or(ModesFault::Range)?;
         let pencil = Pencil { stiffness: &matrices.stiffness, mass: &matrices.mass, group: &layout.group };
         let symbolic = Arc::new(Symbolic::new(&pencil).map_err(ModesFault::Eigen)?);
+        Statics::shared(frame, Arc::new(layout), matrices, &symbolic)
+    }
+
+    /// The same from a layout, matrices and an order of elimination that are at hand.
+    ///
+    /// # Errors
+    /// A mechanism, or what stopped the factorisation.
+    pub fn shared(
+        frame: &'a Frame,
+        layout: Arc<Layout>,
+        matrices: Matrices,
+        symbolic: &Arc<Symbolic>,
+    ) -> Result<Statics<'a>, ModesFault> {
+        let floating = floating(frame, &layout, &matrices);
+        let bulge = match floating.ncols() {
+            0 => Mat::zeros(0, 0),
+            _ => {
+                let bulge = layout.bulge(frame).ok_or(ModesFault::Range)?;
+                floating.transpose() * (&bulge * &floating)
+            }
+        };
+        let pencil = Pencil { stiffness: &matrices.stiffness, mass: &matrices.mass, group: &layout.group };
         let shift = if floating.ncols() > 0 { -1e-4 * least_ratio(&matrices) } else { 0.0 };
-        let factor = Factorisation::new(&pencil, &symbolic, shift).map_err(|fault| match fault {
+        let factor = Factorisation::new(&pencil, symbolic, shift).map_err(|fault| match fault {
             EigenFault::Singular { freedom } => ModesFault::loose(frame, &layout, freedom),
             other => ModesFault::Eigen(other),
         })?;
@@ -108,23 +126,35 @@ impl<'a> Statics<'a> {
         Ok(motion)
     }
 
-    /// How far `loads`, (n, count), give way under each other, (count, count), m/N for unit forces,
-    /// to first order in the loss.
+    /// How far `loads`, (n, count), give way under each other, (count, count), m/N for unit forces.
     ///
     /// ```text
-    /// C = F^T K^-1 F - i (K^-1 F)^T Im K (K^-1 F)
+    /// C = F^T (K + i K_i)^-1 F                                     of a held base
+    /// C = F^T K^-1 F - i (K^-1 F)^T K_i (K^-1 F)                   of a floating one, to first order
     /// ```
     ///
     /// # Errors
     /// As [`Statics::solve`].
     pub fn compliance(&self, loads: MatRef<f64>) -> Result<Mat<c64>, EigenFault> {
+        let count = loads.ncols();
+        let lossless = self.matrices.loss.val().iter().all(|value| *value == 0.0);
+        if self.floating.ncols() == 0 && !lossless {
+            let pencil = Pencil {
+                stiffness: &self.matrices.stiffness,
+                mass: &self.matrices.mass,
+                group: &self.layout.group,
+            };
+            let direct = Direct::new(&pencil, &self.matrices.loss)?;
+            let complex = Mat::from_fn(loads.nrows(), count, |i, j| c64::new(loads[(i, j)], 0.0));
+            let motion = direct.solve(0.0, complex.as_ref())?;
+            let seen = complex.transpose() * motion;
+            return Ok(Mat::from_fn(count, count, |i, j| (seen[(i, j)] + seen[(j, i)]) * 0.5));
+        }
         let motion = self.solve(loads)?;
         let stored = loads.transpose() * &motion;
         let lost = motion.transpose() * (&self.matrices.loss * &motion);
         let half = |m: &Mat<f64>, i, j| 0.5 * (m[(i, j)] + m[(j, i)]);
-        Ok(Mat::from_fn(loads.ncols(), loads.ncols(), |i, j| {
-            c64::new(half(&stored, i, j), -half(&lost, i, j))
-        }))
+        Ok(Mat::from_fn(count, count, |i, j| c64::new(half(&stored, i, j), -half(&lost, i, j))))
     }
 
     /// Stiffness between point `tip` and point `work`; `None` is ground.

@@ -11,6 +11,8 @@ pub enum ModesFault {
     Frame(Vec<FrameFault>),
     /// Parts of the frame move without strain.
     Mechanism(Mechanism),
+    /// Sizes or stiffnesses differ by more than arithmetic can hold.
+    Range,
     /// The eigenvalue solution failed.
     Eigen(EigenFault),
 }
@@ -61,8 +63,12 @@ impl fmt::Display for ModesFault {
         match self {
             ModesFault::Frame(faults) => {
                 let lines: Vec<String> = faults.iter().map(ToString::to_string).collect();
-                write!(f, "{}", if lines.is_empty() { "the frame is none".into() } else { lines.join("\n") })
+                write!(f, "{}", lines.join("\n"))
             }
+            ModesFault::Range => write!(
+                f,
+                "the stiffnesses of a section differ by more than can be computed with; check its sizes"
+            ),
             ModesFault::Mechanism(mechanism) => write!(f, "{mechanism}; {}", mechanism.help()),
             ModesFault::Eigen(fault) => write!(f, "{fault}"),
         }

@@ -129,7 +129,7 @@ impl FloorSpectrum {
             csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_reader(text.as_bytes());
         let columns = match columns(file, reader.headers()) {
             Ok(columns) => columns,
-            Err(problem) => return (None, vec![problem]),
+            Err(problem) => return (None, vec![*problem]),
         };
         let (mut bands, mut problems) = (Vec::<Band>::new(), Vec::new());
         for record in reader.records() {
@@ -182,12 +182,14 @@ struct Columns {
     unit: f64,
 }
 
-fn columns(file: &str, headers: Result<&csv::StringRecord, csv::Error>) -> Result<Columns, Problem> {
+fn columns(file: &str, headers: Result<&csv::StringRecord, csv::Error>) -> Result<Columns, Box<Problem>> {
     const UNITS: [(&str, f64); 3] =
         [("velocity_m_per_s", 1.0), ("velocity_mm_per_s", 1e-3), ("velocity_um_per_s", 1e-6)];
     let refuse = |message: String| {
-        Problem::error(Place { line: Some(1), ..Place::file(file) }, message)
-            .with_help("name the columns frequency_hz and velocity_um_per_s")
+        let place = Place { line: Some(1), ..Place::file(file) };
+        Box::new(
+            Problem::error(place, message).with_help("name the columns frequency_hz and velocity_um_per_s"),
+        )
     };
     let headers = headers.map_err(|e| refuse(format!("not a table: {e}")))?;
     let place = |name: &str| headers.iter().position(|h| h.trim_start_matches('\u{feff}') == name);

@@ -1,5 +1,7 @@
 //! Response: motion in frequency and time, temperature, and the recorded tap read back.
 
+pub mod accuracy;
+pub mod answer;
 pub mod cut;
 pub mod floor;
 pub mod frequency;

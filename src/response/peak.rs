@@ -74,12 +74,28 @@ pub fn largest(squares: &[f64], mut f: impl FnMut(f64) -> f64) -> Option<(f64, f
         if !top || values[i] < MISSED * highest {
             continue;
         }
-        let refined = climb(squares[left], squares[i], squares[right], values[i], &mut f);
+        let refined = summit([squares[left], squares[i], squares[right]], values[i], &mut f);
         if refined.1 > best.1 {
             best = refined;
         }
     }
     Some(best)
+}
+
+/// The largest value of `f` within three places whose middle one, of the value `top`, is the highest.
+///
+/// Two resonances within each other's width may share these: each half is sampled once more first.
+fn summit(places: [f64; 3], top: f64, f: &mut impl FnMut(f64) -> f64) -> (f64, f64) {
+    let [left, middle, right] = places;
+    let (before, after) = (0.5 * (left + middle), 0.5 * (middle + right));
+    let (f_before, f_after) = (f(before), f(after));
+    if f_before > top && f_before >= f_after {
+        climb(left, before, middle, f_before, f)
+    } else if f_after > top {
+        climb(middle, after, right, f_after, f)
+    } else {
+        climb(before, middle, after, top, f)
+    }
 }
 
 /// The largest value of `f` between `left` and `right` from the sample `f(middle) = top`, by
@@ -300,18 +316,27 @@ mod tests {
         approx::assert_relative_eq!(peak.compliance_m_per_n, 1.8e-5, max_relative = 1e-9);
     }
 
+    fn shape() -> impl Strategy<Value = Vec<Complex64>> {
+        prop::array::uniform3((-1.0..1.0f64, -0.3..0.3f64)).prop_map(|shape| {
+            shape.map(|(p, turn)| Complex64::from_polar(p.abs(), turn) * p.signum()).to_vec()
+        })
+    }
+
+    /// Up to eight modes, half of them with a twin within a few half-power widths.
     fn any_model() -> impl Strategy<Value = ModalModel> {
-        let mode = (50.0..3000.0f64, -3.0..-0.3f64, prop::array::uniform3(-1.0..1.0f64), -0.3..0.3f64);
+        let twin = prop::option::of((-4.0..4.0f64, 0.3..3.0f64, shape()));
+        let mode = (50.0..3000.0f64, -3.0..-0.3f64, shape(), twin);
         prop::collection::vec(mode, 1..9).prop_map(|modes| {
-            let modes = modes
-                .into_iter()
-                .map(|(omega, loss, shape, turn)| ModalMode {
-                    omega,
-                    loss_factor: 10f64.powf(loss),
-                    shape: shape.map(|p| Complex64::from_polar(p, turn)).to_vec(),
-                })
-                .collect();
-            ModalModel::complete(modes, 3).unwrap()
+            let mut all = Vec::new();
+            for (omega, loss, shape, twin) in modes {
+                let loss_factor = 10f64.powf(loss);
+                all.push(ModalMode { omega, loss_factor, shape });
+                if let Some((widths, ratio, shape)) = twin {
+                    let omega = omega * (1.0 + 0.5 * widths * loss_factor).max(0.1);
+                    all.push(ModalMode { omega, loss_factor: loss_factor * ratio, shape });
+                }
+            }
+            ModalModel::complete(all, 3).unwrap()
         })
     }
 

@@ -128,7 +128,7 @@ impl Decay {
 
     /// Envelope, m, of the oscillation of all observed stations together at `time`, s.
     pub fn envelope(&self, time: f64) -> f64 {
-        self.envelope_above(time, 0.0)
+        (0..self.stations).map(|j| self.envelope_of(j, time).powi(2)).sum::<f64>().sqrt()
     }
 
     /// Upper bound of the envelope: all modes in step, m. It never grows.
@@ -166,19 +166,22 @@ impl Decay {
         kept
     }
 
-    /// The last time that the envelope exceeds `amplitude`, m (more than zero).
+    /// The last time that the envelope exceeds `amplitude`, m; nothing settles to zero.
     ///
     /// The bound gives a time after which it certainly does not. From there a march goes backwards
-    /// in steps that the envelope, given how fast it can change, cannot use to climb to the
-    /// amplitude: it stops at the crossing and cannot step over one. Hence a smaller amplitude is
-    /// never settled earlier.
+    /// in steps over which the envelope's square, given its slope and how far it can bend, cannot
+    /// climb to the amplitude's: it stops at the crossing and cannot step over one. Hence a smaller
+    /// amplitude is never settled earlier.
     pub fn settle(&self, amplitude: f64) -> Settle {
         if self.drifts() {
             return Settle { time: None, mode: self.largest_at(0.0) };
         }
         let endless: f64 = self.terms.iter().filter(|t| t.decay == 0.0).map(|t| t.size).sum();
-        if endless >= amplitude {
+        if endless >= amplitude && endless > 0.0 {
             return Settle { time: None, mode: self.largest_endless() };
+        }
+        if amplitude.is_nan() || amplitude <= 0.0 {
+            return Settle { time: None, mode: self.largest_at(0.0) };
         }
         let time = self.last_crossing(amplitude);
         Settle { time: Some(time), mode: self.largest_at(time) }
@@ -187,26 +190,6 @@ impl Decay {
     fn rows(&self) -> impl Iterator<Item = &[Complex64]> {
         // Stations are at least one wherever a term has a row.
         self.amplitudes.chunks_exact(self.stations.max(1))
-    }
-
-    /// The envelope without modes that are smaller than `least`.
-    fn envelope_above(&self, time: f64, least: f64) -> f64 {
-        let mut sums = [Complex64::ZERO; 3];
-        if self.stations > 3 {
-            let square: f64 = (0..self.stations).map(|j| self.envelope_of(j, time).powi(2)).sum();
-            return square.sqrt();
-        }
-        for (term, row) in self.terms.iter().zip(self.rows()) {
-            let shrunk = (-term.decay * time).exp();
-            if term.size * shrunk <= least {
-                continue;
-            }
-            let factor = Complex64::from_polar(shrunk, term.omega * time);
-            for (sum, amplitude) in sums.iter_mut().zip(row) {
-                *sum += amplitude * factor;
-            }
-        }
-        sums.iter().map(|s| s.norm_sqr()).sum::<f64>().sqrt()
     }
 
     fn largest_at(&self, time: f64) -> Option<usize> {
@@ -233,7 +216,7 @@ impl Decay {
                 sum += size;
                 slope += size * term.decay;
             }
-            if sum <= amplitude {
+            if sum <= amplitude || slope <= 0.0 {
                 return time;
             }
             let step = (sum / amplitude).ln() * sum / slope;
@@ -244,36 +227,73 @@ impl Decay {
 
     fn last_crossing(&self, amplitude: f64) -> f64 {
         let mut time = self.bound_crossing(amplitude);
-        let negligible = 1e-12 * amplitude;
+        let target = amplitude * amplitude;
+        let mut turned = vec![Complex64::ZERO; self.terms.len()];
         for _ in 0..MOST_STEPS {
-            let gap = amplitude - self.envelope_above(time, negligible);
-            if time <= 0.0 || gap <= EXACTNESS * amplitude {
+            let (square, climb) = self.square_and_climb(time, 1e-12 * amplitude, &mut turned);
+            let gap = target - square;
+            if time <= 0.0 || gap <= EXACTNESS * target {
                 break;
             }
-            let centre = self.centre_at(time);
-            // How fast the envelope can change is larger earlier: the step is taken for its far end.
-            let far = (time - gap / self.change(time, centre)).max(0.0);
-            time = (time - gap / self.change(far, centre)).max(0.0);
+            // The square can bend up more earlier: the step is taken for its far end.
+            let far = time - step_within(gap, climb, self.bend(time));
+            time -= step_within(gap, climb, self.bend(far.max(0.0)));
         }
         time.max(0.0)
     }
 
-    /// Frequency, rad/s, of the mode that is largest at `time`: the envelope turns with it.
-    fn centre_at(&self, time: f64) -> f64 {
-        let mut largest = (0.0, 0.0);
-        for term in &self.terms {
-            let size = term.size_at(time);
-            if size > largest.0 {
-                largest = (size, term.omega);
-            }
+    /// The square of the envelope at `time`, m2, and how fast it climbs backwards in time, m2/s,
+    /// without modes smaller than `least`; `turned` is room for one number a mode.
+    fn square_and_climb(&self, time: f64, least: f64, turned: &mut [Complex64]) -> (f64, f64) {
+        // All frequencies count from one of them: the envelope does not see a common turning.
+        let centre = self.terms.first().map_or(0.0, |term| term.omega);
+        for (term, turned) in self.terms.iter().zip(turned.iter_mut()) {
+            let shrunk = (-term.decay * time).exp();
+            *turned = if term.size * shrunk <= least {
+                Complex64::ZERO
+            } else {
+                Complex64::from_polar(shrunk, (term.omega - centre) * time)
+            };
         }
-        largest.1
+        let (mut square, mut climb) = (0.0, 0.0);
+        for j in 0..self.stations {
+            let (mut sum, mut slope) = (Complex64::ZERO, Complex64::ZERO);
+            for ((term, row), turned) in self.terms.iter().zip(self.rows()).zip(turned.iter()) {
+                let part = row[j] * turned;
+                sum += part;
+                slope += part * Complex64::new(-term.decay, term.omega - centre);
+            }
+            square += sum.norm_sqr();
+            climb -= 2.0 * (sum.conj() * slope).re;
+        }
+        (square, climb)
     }
 
-    /// Bound of how fast the envelope changes at and after `time`, m/s.
-    fn change(&self, time: f64, centre: f64) -> f64 {
-        self.terms.iter().map(|term| term.size_at(time) * term.decay.hypot(term.omega - centre)).sum()
+    /// Bound of the second derivative of the envelope's square at and after `time`, m2/s2:
+    ///
+    /// ```text
+    /// sum_r sum_s Z_r Z_s ( (w_r - w_s)^2 + (d_r + d_s)^2 ),   Z_r the size and d_r the decay of a mode
+    /// ```
+    fn bend(&self, time: f64) -> f64 {
+        let centre = self.terms.first().map_or(0.0, |term| term.omega);
+        let (mut size, mut turn, mut turn2, mut decay, mut decay2) = (0.0, 0.0, 0.0, 0.0, 0.0);
+        for term in &self.terms {
+            let (z, w, d) = (term.size_at(time), term.omega - centre, term.decay);
+            size += z;
+            turn += z * w;
+            turn2 += z * w * w;
+            decay += z * d;
+            decay2 += z * d * d;
+        }
+        2.0 * ((size * turn2 - turn * turn).max(0.0) + size * decay2 + decay * decay)
     }
+}
+
+/// The longest step over which what climbs at `climb` and bends up by no more than `bend` cannot
+/// rise by more than `gap`.
+fn step_within(gap: f64, climb: f64, bend: f64) -> f64 {
+    let root = (climb * climb + 2.0 * bend * gap).sqrt();
+    if climb > 0.0 { 2.0 * gap / (climb + root) } else { (root - climb) / bend.max(f64::MIN_POSITIVE) }
 }
 
 impl Term {
@@ -312,6 +332,7 @@ mod tests {
         let settle = decay.settle(1e-6);
         approx::assert_relative_eq!(settle.time.unwrap(), (start / 1e-6).ln() / 5.0, max_relative = 1e-9);
         assert_eq!(settle.mode, Some(0));
+        assert_eq!(decay.settle(0.0).time, None);
         assert_eq!(decay.settle(2e-5), Settle { time: Some(0.0), mode: Some(0) });
         approx::assert_relative_eq!(decay.motion(0, 0.0), 0.0);
     }

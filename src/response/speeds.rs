@@ -76,7 +76,7 @@ pub fn clashes(model: &ModalModel, speeds: &RunningSpeeds) -> Vec<Clash> {
             let speed = frequency / *order as f64;
             let outside = if speed > high { (speed - high) / high } else { (low - speed) / low };
             let crossed = speed >= low && speed <= high;
-            if !crossed && !(outside <= NEAR) {
+            if !crossed && outside > NEAR {
                 continue;
             }
             let inside = ((high - speed) / high).min(if low > 0.0 { (speed - low) / low } else { f64::MAX });

@@ -1,60 +1,77 @@
 //! From a frame's modes to a modal model: the few motions that matter, and the loads that cause them.
 
 use super::modal::{ModalMode, ModalModel};
-use crate::frame::Layout;
-use crate::modes::{Damped, EigenFault, Spectrum, Statics};
+use crate::frame::{Frame, Layout};
+use crate::modes::{Damped, Direct, EigenFault, Elastic, Pencil, Spectrum, Statics};
+use faer::sparse::SparseColMat;
 use faer::{Mat, c64};
-use nalgebra::{DMatrix, Vector6};
+use nalgebra::{DMatrix, Vector3, Vector6};
 use num_complex::Complex64;
 
-/// A motion of one point, or of one against another, along a direction; as a load, a unit force
-/// there, and its reaction at the other.
+/// What is seen and what loads, in a modal model.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Station {
-    /// Index of the point.
-    pub point: usize,
-    /// Index of the point that it moves against; `None` is ground.
-    pub against: Option<usize>,
-    /// Unit direction, global axes.
-    pub along: [f64; 3],
+pub enum Station {
+    /// A point along a unit direction, against another or the ground; as a load, a unit force at
+    /// the point and its reaction at the other.
+    Between {
+        /// Index of the point.
+        point: usize,
+        /// Index of the point that it moves against; `None` is ground.
+        against: Option<usize>,
+        /// Unit direction, global axes.
+        along: [f64; 3],
+    },
+    /// As a load, the inertia of the whole under a unit acceleration of the floor along the axis
+    /// with this number; motion is then counted from the floor.
+    Floor(usize),
 }
 
 impl Station {
     /// `point` along `along`, against the ground.
     pub fn at(point: usize, along: [f64; 3]) -> Station {
-        Station { point, against: None, along }
+        Station::Between { point, against: None, along }
     }
 
-    /// The three stations of `tip` against `work` along global x, y and z.
-    pub fn between(tip: usize, work: Option<usize>) -> [Station; 3] {
-        [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]].map(|along| Station {
-            point: tip,
-            against: work,
+    /// The three stations of `point` against `against` along global x, y and z.
+    pub fn axes(point: usize, against: Option<usize>) -> [Station; 3] {
+        [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]].map(|along| Station::Between {
+            point,
+            against,
             along,
         })
     }
 
-    fn load(&self, layout: &Layout) -> Vec<f64> {
-        let [x, y, z] = self.along;
-        layout.between(self.point, self.against, &Vector6::new(x, y, z, 0.0, 0.0, 0.0))
+    fn load(&self, frame: &Frame, layout: &Layout) -> Vec<f64> {
+        match *self {
+            Station::Between { point, against, along: [x, y, z] } => {
+                layout.between(point, against, &Vector6::new(x, y, z, 0.0, 0.0, 0.0))
+            }
+            Station::Floor(axis) => {
+                let mut along = Vector6::zeros();
+                along[axis.min(2)] = 1.0;
+                let load = layout.inertia_load(frame, &along, &Vector3::zeros());
+                load.unwrap_or_else(|| vec![0.0; layout.freedoms()])
+            }
+        }
     }
 }
 
 /// The modes of a frame as `stations` see them, with the static rest of all others.
 ///
 /// `damped` are the complex modes of `spectrum`; without them shapes are real and loss factors
-/// follow from strain energy. Frequencies, and the real part of shapes, are those corrected for
-/// the division of the members.
+/// follow from strain energy. Frequencies and modal masses are those corrected for the division of
+/// the members.
 ///
 /// # Errors
 /// What stopped the static solution.
 pub fn modal_model(
+    frame: &Frame,
     spectrum: &Spectrum,
     damped: Option<&Damped>,
     statics: &Statics,
     stations: &[Station],
 ) -> Result<ModalModel, EigenFault> {
-    let loads: Vec<Vec<f64>> = stations.iter().map(|s| s.load(&spectrum.layout)).collect();
+    let loads: Vec<Vec<f64>> = stations.iter().map(|s| s.load(frame, &spectrum.layout)).collect();
     let dot = |shape: &[f64], load: &[f64]| shape.iter().zip(load).map(|(a, b)| a * b).sum::<f64>();
     let mut modes = Vec::new();
     for i in 0..spectrum.rigid.len() {
@@ -64,21 +81,16 @@ pub fn modal_model(
         }
     }
     for mode in &spectrum.elastic {
-        let real: Vec<f64> = loads.iter().map(|load| dot(&mode.shape, load)).collect();
-        let omega = mode.omega_squared.max(0.0).sqrt();
-        let complex = damped.and_then(|damped| {
-            let loss_factor = damped.loss_factor.get(mode.column).copied().flatten()?;
-            Some((loss_factor, deviation(spectrum, damped, mode.column, &loads)))
-        });
-        modes.push(match complex {
-            Some((loss_factor, deviation)) => {
-                let shape = real.iter().zip(&deviation).map(|(x, d)| Complex64::from(x) + d).collect();
-                ModalMode { omega, loss_factor, shape }
+        let omega_squared = mode.omega_squared.max(0.0);
+        modes.push(match damped.and_then(|damped| complex_mode(spectrum, damped, mode, &loads)) {
+            Some(complex) => complex,
+            None => {
+                let real: Vec<f64> = loads.iter().map(|load| dot(&mode.shape, load)).collect();
+                ModalMode::real(omega_squared.sqrt(), spectrum.loss_by_energy(mode), &real)
             }
-            None => ModalMode::real(omega, spectrum.loss_by_energy(mode), &real),
         });
     }
-    let compliance = static_compliance(statics, stations)?;
+    let compliance = static_compliance(frame, statics, stations)?;
     ModalModel::new(modes, compliance)
         .map_err(|_| EigenFault::NotConverged { wanted: modes_asked(spectrum), found: 0 })
 }
@@ -87,32 +99,83 @@ fn modes_asked(spectrum: &Spectrum) -> usize {
     spectrum.elastic.len()
 }
 
-/// By how much the damped shape in `column` differs from the real one at the stations, its sign
-/// made that of the real shape.
-fn deviation(spectrum: &Spectrum, damped: &Damped, column: usize, loads: &[Vec<f64>]) -> Vec<Complex64> {
-    let real = spectrum.pairs.vectors.col_as_slice(column);
-    let complex = damped.shapes.col(column);
-    let likeness: f64 = real.iter().enumerate().map(|(i, x)| x * complex[i].re).sum();
-    let sign = if likeness < 0.0 { -1.0 } else { 1.0 };
-    loads
-        .iter()
-        .map(|load| {
-            let mut sum = c64::new(0.0, 0.0);
-            for (i, force) in load.iter().enumerate().filter(|(_, force)| **force != 0.0) {
-                sum += (complex[i] * sign - real[i]) * *force;
-            }
-            sum
-        })
-        .collect()
+/// The damped mode that belongs to `mode`, its frequency and modal mass corrected as those of the
+/// real one for the bulge of the pieces.
+fn complex_mode(
+    spectrum: &Spectrum,
+    damped: &Damped,
+    mode: &Elastic,
+    loads: &[Vec<f64>],
+) -> Option<ModalMode> {
+    let lambda = *damped.lambda.get(mode.column)?;
+    let loss_factor = damped.loss_factor.get(mode.column).copied().flatten()?;
+    let uncorrected = *spectrum.pairs.omega_squared.get(mode.column)?;
+    let lower = mode.omega_squared / uncorrected;
+    let omega = (lambda.re * lower).max(0.0).sqrt();
+    // The excess e = 1 - lower adds 2 e to the modal mass.
+    let scale = 1.0 / (3.0 - 2.0 * lower).sqrt();
+    let column = damped.shapes.col(mode.column);
+    let seen = |load: &Vec<f64>| -> Complex64 {
+        load.iter()
+            .enumerate()
+            .filter(|(_, force)| **force != 0.0)
+            .map(|(i, force)| column[i] * *force * scale)
+            .sum()
+    };
+    Some(ModalMode { omega, loss_factor, shape: loads.iter().map(seen).collect() })
 }
 
-/// How far each station gives way under a unit load at each, m/N, to first order in the loss.
+/// How far each station gives way under a unit load at each, m/N; of a floating base to first order
+/// in the loss.
 ///
 /// # Errors
 /// What stopped the static solution.
-pub fn static_compliance(statics: &Statics, stations: &[Station]) -> Result<DMatrix<Complex64>, EigenFault> {
-    let columns: Vec<Vec<f64>> = stations.iter().map(|s| s.load(&statics.layout)).collect();
+fn static_compliance(
+    frame: &Frame,
+    statics: &Statics,
+    stations: &[Station],
+) -> Result<DMatrix<Complex64>, EigenFault> {
+    let columns: Vec<Vec<f64>> = stations.iter().map(|s| s.load(frame, &statics.layout)).collect();
     let loads = Mat::from_fn(statics.layout.freedoms(), stations.len(), |i, j| columns[j][i]);
     let compliance = statics.compliance(loads.as_ref())?;
     Ok(DMatrix::from_fn(stations.len(), stations.len(), |i, j| compliance[(i, j)]))
+}
+
+/// The compliance between two stations by a direct solution of the divided frame at one circular
+/// frequency, without modes; for checks of the modal sum.
+pub struct DirectCheck<'a> {
+    spectrum: &'a Spectrum,
+    bulge: SparseColMat<usize, f64>,
+    seen: Vec<f64>,
+    load: Vec<f64>,
+}
+
+impl<'a> DirectCheck<'a> {
+    /// Between `seen` and `load`; `None` when the frame has faults.
+    pub fn new(
+        frame: &Frame,
+        spectrum: &'a Spectrum,
+        seen: &Station,
+        load: &Station,
+    ) -> Option<DirectCheck<'a>> {
+        let bulge = spectrum.layout.bulge(frame)?;
+        let layout = &spectrum.layout;
+        Some(DirectCheck { spectrum, bulge, seen: seen.load(frame, layout), load: load.load(frame, layout) })
+    }
+
+    /// The compliance, m/N, at `omega`, rad/s, with the mass that the pieces have there.
+    ///
+    /// # Errors
+    /// What stopped the solution.
+    pub fn compliance(&self, omega: f64) -> Result<Complex64, EigenFault> {
+        let mut mass = self.spectrum.matrices.mass.clone();
+        for (value, bulge) in mass.val_mut().iter_mut().zip(self.bulge.val()) {
+            *value += omega * omega * bulge;
+        }
+        let pencil = Pencil { mass: &mass, ..self.spectrum.pencil() };
+        let direct = Direct::new(&pencil, &self.spectrum.matrices.loss)?;
+        let load = Mat::from_fn(self.load.len(), 1, |i, _| c64::new(self.load[i], 0.0));
+        let motion = direct.solve(omega, load.as_ref())?;
+        Ok(self.seen.iter().enumerate().map(|(i, b)| motion[(i, 0)] * *b).sum())
+    }
 }

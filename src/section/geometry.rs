@@ -56,6 +56,12 @@ impl Part {
         Part { turn, ..self }
     }
 
+    /// Its outlines as placed, outer ring first, [y, z], m; curves are drawn as chords.
+    pub fn rings(&self) -> Vec<Vec<[f64; 2]>> {
+        let figure = self.shape.figure();
+        draw(std::iter::once((&figure, self.at, self.turn))).parts.swap_remove(0)
+    }
+
     /// The same part as a cavity.
     pub fn cavity(self) -> Part {
         Part { cavity: true, ..self }

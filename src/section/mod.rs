@@ -37,6 +37,7 @@ mod outline;
 mod shape;
 mod solution;
 pub mod spec;
+pub mod stock;
 #[cfg(test)]
 mod tests;
 mod triangulation;

@@ -205,7 +205,7 @@ mod tests {
     #[test]
     fn a_wrong_shape_is_placed() {
         let said = read("parts = [{ tube = \"60 x 40 x 20 mm\", of = \"x\" }]\n").1;
-        assert!(said[0].starts_with("d.toml:1:20  parts[1].tube: wall 20 mm"), "{said:?}");
+        assert!(said[0].starts_with("d.toml:1:19  parts[1].tube: wall 20 mm"), "{said:?}");
         let said = read("parts = [{ tubes = \"60 x 40 x 3 mm\", of = \"x\" }]\n").1;
         assert!(said.iter().any(|p| p.contains("did you mean \"tube\"")), "{said:?}");
         let said = read("parts = [{ round = \"9 mm\", pipe = \"9 x 1 mm\", of = \"x\" }]\n").1;

@@ -334,7 +334,7 @@ fn compared(
     let goal = &design.goal;
     let model = build.scaled_model(goal, &Draw::default(), scale)?;
     let at_fault = |fault| build.problems(&fault);
-    let solved = Solved::new(build, goal, &model, asked).map_err(at_fault)?;
+    let solved = Solved::new(build, goal, &model, asked, &[]).map_err(at_fault)?;
     let stated = solved.figures(build, goal).map_err(at_fault)?;
     let spread = |read: &dyn Fn(&Figures) -> Option<f64>| -> Option<Spread> {
         let value = read(&stated)?;

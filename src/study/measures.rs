@@ -2,7 +2,7 @@
 
 use crate::design::{Build, Goal, Measure, Model, Target};
 use crate::frame::Energies;
-use crate::modes::{Asked, ModesFault, Shares, Spectrum, Statics, damped, solve};
+use crate::modes::{Asked, Damped, ModesFault, Shares, Spectrum, Statics, damped, solve};
 use crate::problem::Problem;
 use crate::quantity::Draw;
 use crate::response::modal::ModalModel;
@@ -60,29 +60,19 @@ pub struct Solved<'m> {
     pub spectrum: Spectrum,
     /// Its frame ready to be loaded.
     pub statics: Statics<'m>,
-    /// Stations: tip against work along x, y, z where there is a tool, then the tap where there is one.
+    /// What its stations see.
     pub modal: ModalModel,
+    /// Stations: tip against work along x, y, z where there is a tool, then the tap where there is
+    /// one, then those asked for.
+    pub stations: Vec<Station>,
     /// How many stations tip and work take.
     pub tool_stations: usize,
-}
-
-/// Stations of `goal` in `build`: tip against work along x, y and z, then the tap.
-fn stations(build: &Build, goal: &Goal, model: &Model) -> (Vec<Station>, usize) {
-    let mut stations = Vec::new();
-    if let Some(tip) = model.tip {
-        stations.extend(Station::between(tip, model.work));
-    }
-    let tool = stations.len();
-    if let Some(tap) = &goal.tap
-        && let Some(point) = build.drawing.points.position(&tap.at.value)
-    {
-        stations.push(Station::at(point, tap.along));
-    }
-    (stations, tool)
+    /// Where the stations asked for begin.
+    pub asked_stations: usize,
 }
 
 impl<'m> Solved<'m> {
-    /// Solves `model` of `build` for `asked` modes.
+    /// Solves `model` of `build` for `asked` modes, seen at the stations of `goal` and at `more`.
     ///
     /// # Errors
     /// A mechanism, or what stopped the solution.
@@ -91,6 +81,7 @@ impl<'m> Solved<'m> {
         goal: &Goal,
         model: &'m Model,
         asked: &Asked,
+        more: &[Station],
     ) -> Result<Solved<'m>, ModesFault> {
         let spectrum = solve(&model.frame, asked)?;
         let statics = Statics::new(&model.frame)?;
@@ -100,10 +91,34 @@ impl<'m> Solved<'m> {
             true => None,
             false => Some(damped(&spectrum.pencil(), loss, &spectrum.pairs).map_err(ModesFault::Eigen)?),
         };
-        let (stations, tool_stations) = stations(build, goal, model);
-        let modal =
-            modal_model(&spectrum, damped.as_ref(), &statics, &stations).map_err(ModesFault::Eigen)?;
-        Ok(Solved { model, spectrum, statics, modal, tool_stations })
+        Solved::of(build, goal, model, (spectrum, damped), statics, more)
+    }
+
+    /// The same from modes, damped ones too where there is loss, and statics that are at hand.
+    ///
+    /// # Errors
+    /// What stopped the static solution.
+    pub fn of(
+        build: &Build,
+        goal: &Goal,
+        model: &'m Model,
+        (spectrum, damped): (Spectrum, Option<Damped>),
+        statics: Statics<'m>,
+        more: &[Station],
+    ) -> Result<Solved<'m>, ModesFault> {
+        let mut stations: Vec<Station> =
+            model.tip.map(|tip| Station::axes(tip, model.work)).into_iter().flatten().collect();
+        let tool_stations = stations.len();
+        if let Some(tap) = &goal.tap
+            && let Some(point) = build.drawing.points.position(&tap.at.value)
+        {
+            stations.push(Station::at(point, tap.along));
+        }
+        let asked_stations = stations.len();
+        stations.extend(more);
+        let modal = modal_model(&model.frame, &spectrum, damped.as_ref(), &statics, &stations);
+        let modal = modal.map_err(ModesFault::Eigen)?;
+        Ok(Solved { model, spectrum, statics, modal, stations, tool_stations, asked_stations })
     }
 
     /// Its measures.
@@ -111,10 +126,17 @@ impl<'m> Solved<'m> {
     /// # Errors
     /// What stopped the static solution.
     pub fn figures(&self, build: &Build, goal: &Goal) -> Result<Figures, ModesFault> {
-        let body = self.model.frame.rigid_body().ok_or(ModesFault::Frame(Vec::new()))?;
+        self.figures_with(build, goal, true)
+    }
+
+    /// Its measures, with or without those of the worst peak, which take longest.
+    ///
+    /// # Errors
+    /// As [`Solved::figures`].
+    pub fn figures_with(&self, build: &Build, goal: &Goal, peak: bool) -> Result<Figures, ModesFault> {
         let first = self.modal.modes().iter().find(|mode| !mode.is_rigid());
         let mut figures = Figures {
-            mass: body.mass,
+            mass: self.model.mass(),
             cost: self.model.cost(build),
             first_frequency: first.map(|mode| mode.omega / std::f64::consts::TAU),
             loss_factor: first.map(|mode| mode.loss_factor),
@@ -125,7 +147,7 @@ impl<'m> Solved<'m> {
             figures.stiffness = Some(stiffness.along);
             figures.weakest = Some(stiffness.weakest);
             figures.weakest_direction = Some(stiffness.direction);
-            if let Some(peak) = weakest_peak(&self.modal, [0, 1, 2]) {
+            if let Some(peak) = peak.then(|| weakest_peak(&self.modal, [0, 1, 2])).flatten() {
                 figures.dynamic_stiffness = peak.dynamic_stiffness_n_per_m;
                 figures.peak_frequency = Some(peak.frequency_hz);
                 figures.loss_factor = self.nearest_mode(peak.frequency_hz).or(figures.loss_factor);
@@ -195,7 +217,7 @@ pub fn measure(
     asked: &Asked,
 ) -> Result<Figures, Vec<Problem>> {
     let model = build.scaled_model(goal, draw, scale)?;
-    let solved = Solved::new(build, goal, &model, asked);
+    let solved = Solved::new(build, goal, &model, asked, &[]);
     solved.and_then(|solved| solved.figures(build, goal)).map_err(|fault| build.problems(&fault))
 }
 

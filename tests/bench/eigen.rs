@@ -4,6 +4,8 @@
 //! `tests/bench/rivals.py` runs this program with a directory in `STILLBED_MATRICES`: it then writes the
 //! matrices there, solves each once a line of names that it reads, and prints the seconds.
 
+#![allow(clippy::expect_used, clippy::panic)] // a measurement that cannot be made may stop
+
 mod block;
 mod lattice;
 
@@ -12,7 +14,7 @@ use lattice::{Sample, beams};
 use std::hint::black_box;
 use std::io::{BufRead, Write};
 use std::time::Instant;
-use stillbed::modes::{Eigenpairs, Pencil, Settings, lowest};
+use stillbed::modes::{Eigenpairs, Pencil, Settings, damped, lowest};
 
 const COUNT: usize = 10;
 
@@ -71,6 +73,23 @@ fn lowest_ten_of_many(bencher: divan::Bencher, name: &str) {
     bencher.bench_local(|| black_box(solve(&sample)));
 }
 
+/// The damped modes that belong to ten real ones, all members with a loss of their own.
+#[divan::bench(args = &SAMPLES[..4])]
+fn damped_ten(bencher: divan::Bencher, name: &str) {
+    let sample = sample(name);
+    let mut loss = sample.stiffness.clone();
+    let (pattern, values) = loss.parts_mut();
+    for j in 0..pattern.ncols() {
+        for at in pattern.col_range(j) {
+            let uneven = |freedom: usize| 0.1 + 0.05 * ((freedom / 6) as f64).sin();
+            values[at] *= uneven(j) * uneven(pattern.row_idx()[at]);
+        }
+    }
+    let pencil = Pencil { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
+    let pairs = solve(&sample);
+    bencher.bench_local(|| black_box(damped(&pencil, &loss, &pairs)).expect("a sound sample"));
+}
+
 /// For each name read: writes the matrices into `folder`, prints `seconds peak_kb ω²…`.
 fn serve(folder: &std::path::Path) -> std::io::Result<()> {
     for line in std::io::stdin().lock().lines() {
@@ -80,7 +99,10 @@ fn serve(folder: &std::path::Path) -> std::io::Result<()> {
         write(&folder.join(name), &sample)?;
         let repeats = repeats.parse::<u32>().unwrap_or(1).max(1);
         let start = processor_seconds();
-        let found = (0..repeats).map(|_| black_box(solve(&sample))).last();
+        let mut found = None;
+        for _ in 0..repeats {
+            found = Some(black_box(solve(&sample)));
+        }
         let seconds = (processor_seconds() - start) / f64::from(repeats);
         let omega_squared: Vec<String> =
             found.iter().flat_map(|f| &f.omega_squared).map(|w| format!("{w:e}")).collect();

@@ -1,7 +1,8 @@
 """The lowest ten modes by Stillbed, by SciPy's eigsh and by CHOLMOD with ARPACK, on the same matrices.
 
-One run, one thread, processor time (so that a busy machine does not count), best of a few repeats for small sizes; prints seconds, ratios, peak memory, the largest
-relative difference of the eigenvalues, and the versions and kernels used.
+One run, one thread, processor time (so that a busy machine does not count), the mean of several repeats where
+they are short; prints seconds, ratios, peak memory, the largest relative difference of the eigenvalues, and
+the versions and kernels used.
 
     cargo bench --bench eigen --no-run          # prints the path of the program
     python tests/bench/rivals.py PROGRAM [NAME ...]
@@ -129,6 +130,7 @@ def main(program, names):
     versions()
     print(f"{'structure':13} {'freedoms':>8} {'ours s':>9} {'eigsh s':>9} {'x':>6} {'cholmod s':>9} {'x':>6}"
           f" {'lapack s':>9} {'x':>6} {'MB ours':>8} {'eigsh':>7} {'cholmod':>8} {'differ':>8}")
+    sizes = []
     with tempfile.TemporaryDirectory() as folder:
         for name in names:
             repeats = REPEATS.get(name, 1)
@@ -153,6 +155,13 @@ def main(program, names):
             print(f"{name:13} {n:8} {us['s']:9.4f} {' '.join(cells)} {us['kb'] / 1024:8.0f}"
                   f" {memory[0]:>7} {memory[1]:>8} {differ:8.1e}", flush=True)
             os.remove(path)
+            if name in ("lattice_1k", "lattice_10k", "lattice_100k"):
+                sizes.append((n, us["s"]))
+    if len(sizes) > 1:
+        import numpy as np
+
+        exponent, _ = np.polyfit(*np.log(np.array(sizes)).T, 1)
+        print(f"ours over the lattices grows with freedoms to the power {exponent:.2f}")
 
 
 if __name__ == "__main__":

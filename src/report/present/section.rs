@@ -158,7 +158,9 @@ pub fn blocks(answer: &Sections) -> Vec<Block> {
 
 fn of_section(section: &SectionAnswer) -> Vec<Block> {
     let mut blocks = vec![Block::Picture(picture(section))];
-    let mm = |[y, z]: [f64; 2]| format!("{}, {}", show(y, Kind::Length), show(z, Kind::Length));
+    // A centre is told to the micrometre.
+    let whole = |x: f64| show((x * 1e6).round() * 1e-6 + 0.0, Kind::Length);
+    let mm = |[y, z]: [f64; 2]| format!("{}, {}", whole(y), whole(z));
     let mut facts = format!(
         "{} per metre. Elastic centre at {}, shear centre at {}",
         show(section.mass_kg_per_m, Kind::Mass),
@@ -174,12 +176,10 @@ fn of_section(section: &SectionAnswer) -> Vec<Block> {
     ));
     blocks.push(Block::Note(facts));
     blocks.push(Block::Table(ways(section)));
-    if section.parts.len() > 1 {
-        blocks.push(Block::Table(Table::new(
-            &format!("{}: who carries what, as stated", section.name),
-            &part_columns(),
-            &section.parts,
-        )));
+    let solid: Vec<PartAnswer> = section.parts.iter().filter(|p| p.mass_kg_per_m > 0.0).cloned().collect();
+    if solid.len() > 1 {
+        let title = format!("{}: who carries what, as stated", section.name);
+        blocks.push(Block::Table(Table::new(&title, &part_columns(), &solid)));
     }
     blocks
 }
@@ -217,9 +217,10 @@ pub fn picture(section: &SectionAnswer) -> Picture {
 fn ways(section: &SectionAnswer) -> Table {
     let several = section.parts.iter().filter(|part| part.mass_kg_per_m > 0.0).count() > 1;
     let figure = |value: f64, unit: Unit| crate::quantity::figures(value / unit.size, 4);
+    let largest = section.as_stated.stiffness.ei_y_n_m2.re.max(section.as_stated.stiffness.ei_z_n_m2.re);
     let rows: Vec<Ways> = STIFFNESSES
         .iter()
-        .filter(|s| s.key != "ei_yz_n_m2" || section.as_stated.loss.ei_yz.is_some())
+        .filter(|s| s.key != "ei_yz_n_m2" || (s.value)(&section.as_stated).abs() > 1e-6 * largest)
         .map(|s| Ways {
             what: s.title,
             unit: s.unit.name,

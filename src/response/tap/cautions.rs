@@ -66,6 +66,7 @@ pub(super) fn of_record(
     if let Some(last) = read().next_back()
         && last.end == record.len()
     {
+        let guard = (0.01 * rate) as usize;
         let tail = record.len().saturating_sub((0.05 * rate).max(16.0) as usize);
         let level = |from: usize, to: usize| -> f64 {
             channels
@@ -74,7 +75,10 @@ pub(super) fn of_record(
                 .sum()
         };
         let start = (last.free + (0.05 * rate).max(16.0) as usize).min(record.len());
-        if tail > start && level(tail, record.len()) > 0.01 * level(last.free, start) {
+        let quiet = taps.first().map_or(0, |tap| tap.first.saturating_sub(guard));
+        let before = if quiet > 64 { level(0, quiet) } else { 0.0 };
+        let end = level(tail, record.len());
+        if tail > start && end > 0.01 * level(last.free, start) && end > 4.0 * before {
             note("the record ends before the ring has died to a tenth".into(), "record two seconds longer");
         }
     }
@@ -91,6 +95,50 @@ pub(super) fn of_record(
         }
     }
     notes
+}
+
+/// How fast the recorder's gain creeps back after a tap, 1/s; 0 when it stays.
+///
+/// An automatic gain is turned down by the tap and up again while the ring dies. The hiss, taken
+/// from the differences of successive samples, is then lower behind the tap than before it.
+pub(super) fn gain(record: &Record, taps: &[Tap], notes: &mut Vec<Problem>) -> f64 {
+    let rate = record.sample_rate_hz;
+    let width = (0.05 * rate) as usize;
+    if width < 400 {
+        return 0.0;
+    }
+    let hiss = |from: usize| -> f64 {
+        let of = |x: &[f64]| x[from..from + width].windows(2).map(|p| (p[1] - p[0]).powi(2)).sum::<f64>();
+        record.channels.iter().map(|channel| of(&channel.samples)).sum()
+    };
+    let mut rates = Vec::new();
+    for tap in taps {
+        let guard = width / 4;
+        if tap.first < width + guard || tap.end < tap.free + 4 * width {
+            continue;
+        }
+        let before = hiss(tap.first - width - guard);
+        let behind: Vec<(usize, f64)> =
+            (tap.free..tap.end - width).step_by(width).map(|from| (from, hiss(from))).collect();
+        let Some((at, least)) = behind.iter().copied().min_by(|a, b| a.1.total_cmp(&b.1)) else { continue };
+        let (last, level) = behind[behind.len() - 1];
+        if least > 0.0 && least < 0.4 * before {
+            let seconds = (last - at) as f64 / rate;
+            rates.push(if seconds > 0.0 { 0.5 * (level / least).ln().max(0.0) / seconds } else { 0.0 });
+        }
+    }
+    if 3 * rates.len() < taps.len() || rates.is_empty() {
+        return 0.0;
+    }
+    notes.push(warning(
+        record,
+        "taps",
+        "the hiss is lower behind the tap than before it: the recorder turns its gain by itself, \
+         and dampings are falsified; their limits were widened"
+            .into(),
+        "switch the automatic gain off, or use an accelerometer",
+    ));
+    rates.into_iter().fold(0.0, f64::max)
 }
 
 /// How far the middle of the signal wanders, from tenth to tenth of the record.

@@ -49,17 +49,20 @@ pub(super) fn find(channels: &[Vec<f64>], rate_hz: f64, clipped: &[bool], gaps: 
     let count = channels.first().map_or(0, Vec::len);
     let hop = (rate_hz * 0.001).round().max(1.0) as usize;
     let level = powers(channels, |x| steady(x, (0.3 * rate_hz) as usize));
-    let surprise = powers(channels, |x| unpredicted(x, 24));
-    let (level_steps, surprise_steps) = (steps(&level, hop), steps(&surprise, hop));
+    let level_steps = steps(&level, hop);
     let past = ((PAST * rate_hz) as usize / hop).max(6);
     let mut rises: Vec<usize> = Vec::new();
     for width in [0.004, 0.016, 0.064] {
         let width = ((width * rate_hz).max(4.0) as usize).div_ceil(hop);
         rises.extend(sudden(&level_steps, hop, width, past, 4.0));
     }
-    let width = ((0.002 * rate_hz).max(2.0) as usize).div_ceil(hop);
-    let shortly = ((0.01 * rate_hz) as usize / hop).max(6);
-    rises.extend(sudden(&surprise_steps, hop, width, shortly, 8.0));
+    rises.extend(surprises(channels, rate_hz, hop, 1));
+    // At a low rate the prediction reaches over whole cycles of low modes.
+    let thinning = (rate_hz / 3000.0) as usize;
+    if thinning >= 2 {
+        let thin = |x: &Vec<f64>| x.chunks(thinning).map(mean).collect();
+        rises.extend(surprises(&channels.iter().map(thin).collect::<Vec<_>>(), rate_hz, hop, thinning));
+    }
     rises.sort_unstable();
     let mut hits: Vec<(usize, f64)> = Vec::new();
     let apart = ((0.012 * rate_hz) as usize).max(2 * hop).max(3);
@@ -82,6 +85,20 @@ pub(super) fn find(channels: &[Vec<f64>], rate_hz: f64, clipped: &[bool], gaps: 
     let strongest = hits.iter().map(|hit| hit.1).fold(0.0, f64::max);
     hits.retain(|(_, strength)| *strength > 1e-3 * strongest && *strength > 4.0 * floor);
     group(&hits, rate_hz, count, clipped, gaps, begun)
+}
+
+/// Steps of `hop` samples of the record at which what cannot be predicted rises at once, in
+/// `channels` of which each sample stands for `thinning` of the record.
+fn surprises(channels: &[Vec<f64>], rate_hz: f64, hop: usize, thinning: usize) -> Vec<usize> {
+    let rate = rate_hz / thinning as f64;
+    let own_hop = (hop / thinning).max(1);
+    let means = steps(&powers(channels, |x| unpredicted(x, 24)), own_hop);
+    let width = ((0.002 * rate).max(2.0) as usize).div_ceil(own_hop);
+    let past = ((0.01 * rate) as usize / own_hop).max(6);
+    sudden(&means, own_hop, width, past, 8.0)
+        .into_iter()
+        .map(|step| step * own_hop * thinning / hop)
+        .collect()
 }
 
 /// Joins hits to taps and finds where each can be read.
@@ -238,19 +255,22 @@ fn onset(level: &[f64], at: usize, reach: usize) -> usize {
     (from..to).find(|n| level[*n] > 0.04 * top).unwrap_or(at)
 }
 
-/// Marks the samples at which a channel is held at its limit: three or more equal extreme samples
-/// with a corner before or behind, not the smooth top of a densely sampled wave.
+/// Marks the samples at which a channel is held at its limit.
+///
+/// A limit shows as runs of three or more equal extreme samples, or, where the samples are fine
+/// but sparse, as four extremes that are equal to the last digit. Either has a corner: the smooth
+/// top of a densely sampled wave has none.
 pub(super) fn clipping(samples: &[f64]) -> Vec<bool> {
     let mut marks = vec![false; samples.len()];
     let (low, high) = samples.iter().fold((f64::MAX, f64::MIN), |(l, h), x| (l.min(*x), h.max(*x)));
-    let quantum = samples
-        .windows(2)
-        .map(|pair| (pair[1] - pair[0]).abs())
-        .filter(|step| *step > 0.0)
-        .fold(f64::MAX, f64::min);
+    // The step of the sensor, from a part of the record that is large enough to show it.
+    let mut values: Vec<f64> = samples.iter().step_by((samples.len() >> 16).max(1)).copied().collect();
+    values.sort_by(f64::total_cmp);
+    let quantum = values.windows(2).map(|p| p[1] - p[0]).filter(|d| *d > 0.0).fold(f64::MAX, f64::min);
     let corner = (3.0 * quantum).max(0.01 * (high - low));
+    let fine = high - low > 500.0 * quantum;
     for limit in [low, high] {
-        let mut runs = Vec::new();
+        let (mut long, mut longest, mut short) = (0, 0, 0);
         let mut n = 0;
         while n < samples.len() {
             if samples[n] != limit {
@@ -261,13 +281,16 @@ pub(super) fn clipping(samples: &[f64]) -> Vec<bool> {
             let steep = |m: Option<usize>| {
                 m.and_then(|m| samples.get(m)).is_some_and(|x| (x - limit).abs() >= corner)
             };
-            if end - n >= 3 && (steep(n.checked_sub(1)) || steep(Some(end))) {
-                runs.push(end - n);
+            let (before, behind) = (steep(n.checked_sub(1)), steep(Some(end)));
+            if end - n >= 3 && (before || behind) {
+                long += 1;
+                longest = longest.max(end - n);
+            } else if before && behind {
+                short += 1;
             }
             n = end;
         }
-        // Where the limit is one, a single sample on it is cut as well.
-        if runs.len() >= 2 || runs.iter().any(|run| *run >= 6) {
+        if long >= 2 || longest >= 6 || fine && long + short >= 4 {
             marks.iter_mut().zip(samples).for_each(|(mark, x)| *mark |= *x == limit);
         }
     }
@@ -348,6 +371,8 @@ mod tests {
         let wave = |n: usize| (TAU * 50.0 * n as f64 / 44100.0).sin();
         let smooth: Vec<f64> = (0..8000).map(|n| (wave(n) * 100.0).round()).collect();
         assert!(!clipping(&smooth).contains(&true));
+        let sparse: Vec<f64> = (0..900).map(|n| wave(190 * n).clamp(-0.9, 0.8)).collect();
+        assert!(clipping(&sparse).iter().filter(|c| **c).count() > 200);
         let cut: Vec<f64> = (0..8000).map(|n| (2.0 * (wave(20 * n))).clamp(-1.0, 1.0)).collect();
         assert!(clipping(&cut).iter().filter(|c| **c).count() > 2000);
     }

@@ -169,7 +169,9 @@ fn read_band(segments: &mut [Segment], rate_hz: f64, band: &Band, peaks: &[Peak]
             let reach = (1.5 * peak.width_hz).max(1.5 * s.re / PI).max(4.0 * spread / TAU);
             (peak.frequency_hz - s.im / TAU).abs() < reach
         };
-        if !inside || s.re > 0.3 * s.im || s.re > TAU * zoom.half_width_hz || !peaks.iter().any(visible) {
+        // A mode as wide as a narrow band is read from a band of its own.
+        let too_wide = s.re > TAU * half || half < 0.2 * centre && s.re > 0.5 * PI * half;
+        if !inside || s.re > 0.3 * s.im || too_wide || !peaks.iter().any(visible) {
             continue;
         }
         take_out(segments, &zoom, &settled.fit, k, &blocks, &skips, scale);

@@ -10,12 +10,16 @@
 //! that it lies outside of them in fewer than one of twenty records.
 
 mod background_tone;
+mod bar;
+mod bar_equations;
 mod cautions;
 mod columns;
 mod decay;
 mod events;
 mod halfpower;
 mod identify;
+mod matching;
+mod pairing;
 mod pencil;
 mod quiet;
 mod reading;
@@ -27,11 +31,16 @@ mod stabilise;
 mod synthetic;
 mod table;
 mod trend;
+#[cfg(test)]
+mod trials;
 mod wave;
 mod zoom;
 
+pub use bar::{Bar, BarReading, BarShape, Correction, Holding, Motion, Tone, bar_moduli, holding, tone_of};
+pub use bar_equations::{flexure_factor_bar, flexure_factor_rod, longitudinal_factor, torsion_factor_bar};
 pub use decay::{Decay, from_pole, loss_over_cycles, to_pole, without_window};
 pub use halfpower::{HalfPower, HalfPowerPoints, half_power_points};
+pub use matching::{Against, Change, Explanation, ModelError, Pair, Parameter, PredictedMode, set_beside};
 pub use reading::{Heard, Listen, ReadMode, ShapePart, TapReading, read_taps};
 pub use record::{Channel, MAX_BYTES, MAX_SAMPLES, Record, Stated, read, too_large};
 pub use spectrum::Spectrum;

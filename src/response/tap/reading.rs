@@ -5,7 +5,7 @@ use super::events::{self, Tap};
 use super::halfpower::{HalfPower, half_power};
 use super::identify::{Mode, Segment, identify};
 use super::quiet::{median, noise};
-use super::record::Record;
+use super::record::{Record, too_short};
 use super::spectrum::{self, Spectrum};
 use super::trend::{AmplitudeTrend, Verdict, trend};
 use super::{COVERAGE, background_tone, cautions, limits};
@@ -110,6 +110,7 @@ const LONGEST: f64 = 12.0;
 /// When no tap rises out of the noise, when none is long enough, or when nothing rings after it.
 pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Problem>> {
     let place = || Place::file(&record.file);
+    check(record, listen)?;
     let rate = record.sample_rate_hz;
     let mut clipped = vec![false; record.len()];
     let mut levels = Vec::new();
@@ -156,7 +157,7 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
     let best = explained.iter().copied().fold(0.0, f64::max);
     let kept: Vec<usize> =
         used.iter().zip(&explained).filter(|(_, share)| **share >= 0.4 * best).map(|(i, _)| *i).collect();
-    if kept.len() < used.len() {
+    if best > 0.3 && kept.len() < used.len() {
         used = kept;
         (modes, _, fading) = listen_to(record, &channels, &taps, &used, range);
     }
@@ -180,7 +181,9 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
     }
     modes.sort_by(|a, b| a.ringing.total_cmp(&b.ringing));
     let window = cautions::window(record, fading, listen.window_s, &mut notes);
-    let stated: Vec<ReadMode> = modes.iter().map(|mode| state(mode, top, window, record, &levels)).collect();
+    let gain = cautions::gain(record, &taps, &mut notes);
+    let stated: Vec<ReadMode> =
+        modes.iter().map(|mode| state(mode, top, (window, gain), record, &levels)).collect();
     notes.extend(cautions::of_modes(record, &stated));
     let signals: Vec<&[f64]> = used
         .iter()
@@ -207,6 +210,30 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
         spectrum: spectrum::shown(&signals, rate, (1.5 * highest).min(0.5 * rate), 600),
         notes,
     })
+}
+
+/// Refuses a record or a wish that cannot be listened to.
+fn check(record: &Record, listen: &Listen) -> Result<(), Vec<Problem>> {
+    if let Some(problem) = too_short(&record.file, record.len()) {
+        return Err(vec![problem]);
+    }
+    let mut problems = Vec::new();
+    if let Some((low, high)) = listen.range_hz
+        && !(low >= 0.0 && high > low)
+    {
+        let message = format!("the range from {low} to {high} Hz");
+        problems.push(
+            Problem::error(Place::key("range"), message)
+                .with_help("state two frequencies, the smaller first"),
+        );
+    }
+    if let Some(tau) = listen.window_s
+        && !(tau > 0.0 && tau.is_finite())
+    {
+        let message = format!("a window of time constant {tau} s");
+        problems.push(Problem::error(Place::key("window"), message).with_help("state a positive time"));
+    }
+    if problems.is_empty() { Ok(()) } else { Err(problems) }
 }
 
 fn longest(rate_hz: f64) -> usize {
@@ -255,19 +282,19 @@ fn listen_to(
     };
     let before = energies(&segments);
     let mut modes: Vec<Mode> = Vec::new();
-    for most in [24, 16] {
+    for (pass, most) in [24, 16].into_iter().enumerate() {
         let signals: Vec<&[f64]> = segments.iter().map(|s| &s.samples[s.free..]).collect();
         let peaks = spectrum::peaks(&signals, rate, range, most);
+        let mut found = Vec::new();
         for mode in identify(&mut segments, rate, &peaks) {
-            // What the first pass read is known better than what it left.
-            let near = |other: &Mode| {
-                (mode.ringing - other.ringing).abs() < other.decay.max(4.0 * other.variance.sqrt())
-                    && strength(&mode) < 0.3 * strength(other)
-            };
-            if !modes.iter().any(near) {
-                modes.push(mode);
+            // Beside a mode of the first pass, the second sees what is left of that one.
+            let near =
+                |other: &Mode| (mode.ringing - other.ringing).abs() < 1.5 * mode.decay.max(other.decay);
+            if pass == 0 || !modes.iter().any(near) {
+                found.push(mode);
             }
         }
+        modes.append(&mut found);
     }
     let share =
         energies(&segments).iter().zip(&before).map(|(after, all)| 1.0 - after / all.max(1e-300)).collect();
@@ -284,7 +311,13 @@ fn strength(mode: &Mode) -> f64 {
 }
 
 /// A mode with the limits of its numbers.
-fn state(mode: &Mode, top: f64, window: Option<Spread>, record: &Record, levels: &[f64]) -> ReadMode {
+fn state(
+    mode: &Mode,
+    top: f64,
+    (window, gain): (Option<Spread>, f64),
+    record: &Record,
+    levels: &[f64],
+) -> ReadMode {
     let mut error = mode.variance.sqrt();
     let mut decay = mode.decay;
     if let Some(tau) = window {
@@ -298,6 +331,8 @@ fn state(mode: &Mode, top: f64, window: Option<Spread>, record: &Record, levels:
     let reach = COVERAGE * error / std::f64::consts::TAU + 1e-7 * ringing;
     let frequency_hz =
         Spread::between(frequency, ringing * (1.0 - law) - reach, ringing * (1.0 + law) + reach);
+    // A gain that creeps while the ring dies passes for damping.
+    let error = error + 0.5 * gain;
     let loss_reach = 2.0 * COVERAGE * error / mode.ringing + 1e-6 * loss + law * loss;
     let trend = trend(mode);
     let mut stated = limits(loss, loss_reach);
@@ -361,10 +396,11 @@ fn shape(mode: &Mode, record: &Record, levels: &[f64]) -> Vec<ShapePart> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::record::Channel;
     use super::super::synthetic::{Recipe, Ring, Strike, synthesise};
     use super::*;
 
-    pub(crate) fn recipe(modes: &[(f64, f64, f64)]) -> Recipe {
+    fn recipe(modes: &[(f64, f64, f64)]) -> Recipe {
         let ring = |(frequency_hz, loss_factor, amplitude): &(f64, f64, f64)| Ring {
             frequency_hz: *frequency_hz,
             loss_factor: *loss_factor,
@@ -466,6 +502,44 @@ mod tests {
         let shape: Vec<f64> = reading.modes[1].shape.iter().map(|part| part.value).collect();
         for (got, want) in shape.iter().zip([-0.5, 1.0, -0.25]) {
             assert!((got - want).abs() < 0.02, "{shape:?}");
+        }
+    }
+
+    #[test]
+    fn odd_signals_give_finite_answers_or_none() {
+        let signals: [&dyn Fn(usize) -> f64; 9] = [
+            &|n| f64::from(u8::from(n == 300)),
+            &|n| f64::from(u8::from(n > 300)),
+            &|n| n as f64,
+            &|n| if n % 2 == 0 { 1.0 } else { -1.0 },
+            &|n| (0.3 * n as f64).sin(),
+            &|n| if n < 300 { 0.0 } else { (0.3 * (n - 300) as f64).sin() * 1e29 },
+            &|n| if n < 300 { 0.0 } else { (0.3 * (n - 300) as f64).sin() * 1e-29 },
+            &|n| if n < 300 { 0.0 } else { (0.002 * (n - 300) as f64).exp() * (0.5 * n as f64).cos() },
+            &|n| if n < 300 { 0.0 } else { (-0.5 * (n - 300) as f64).exp() },
+        ];
+        for (i, signal) in signals.iter().enumerate() {
+            for count in [32, 100, 1000, 5000] {
+                let record = Record {
+                    file: "odd".into(),
+                    sample_rate_hz: 1000.0,
+                    channels: vec![Channel {
+                        name: "x".into(),
+                        unit: String::new(),
+                        samples: (0..count).map(signal).collect(),
+                    }],
+                    trusted_to_hz: 500.0,
+                    gaps: Vec::new(),
+                    notes: Vec::new(),
+                };
+                let Ok(reading) = read_taps(&record, &Listen::default()) else { continue };
+                for mode in &reading.modes {
+                    let f = mode.frequency_hz;
+                    let finite = [f.value, f.low, f.high, mode.level_db].iter().all(|x| x.is_finite());
+                    let loss = mode.loss_factor.map_or(mode.loss_factor_at_most, |loss| Some(loss.value));
+                    assert!(finite && loss.is_some_and(f64::is_finite), "signal {i} of {count}: {mode:?}");
+                }
+            }
         }
     }
 

@@ -10,7 +10,10 @@ use crate::problem::{Place, Problem};
 pub const MAX_BYTES: usize = 128 << 20;
 
 /// The most samples that are kept, all channels together.
-pub const MAX_SAMPLES: usize = 16 << 20;
+pub const MAX_SAMPLES: usize = 8 << 20;
+
+/// Samples beyond this magnitude are taken for no numbers, and motion below its inverse for none.
+pub(super) const MAX_MAGNITUDE: f64 = 1e30;
 
 /// What the user states about a file beside its content.
 #[derive(Debug, Clone, Copy, Default)]
@@ -120,7 +123,9 @@ fn checked(mut record: Record) -> Result<Record, Vec<Problem>> {
     if let Some(problem) = too_short(&record.file, record.len()) {
         return Err(vec![problem]);
     }
-    let dead = |channel: &Channel| channel.samples.windows(2).all(|pair| pair[0] == pair[1]);
+    let dead = |channel: &Channel| {
+        channel.samples.windows(2).all(|pair| (pair[0] - pair[1]).abs() < 1.0 / MAX_MAGNITUDE)
+    };
     let (still, moving): (Vec<_>, Vec<_>) = record.channels.into_iter().partition(dead);
     if moving.is_empty() {
         return Err(vec![
@@ -215,6 +220,21 @@ mod tests {
         let record = read("a.csv", one.as_bytes(), &Stated::default()).unwrap();
         assert_eq!(record.channels.len(), 1);
         assert!(record.notes.iter().any(|note| note.message.contains("left out")));
+    }
+
+    proptest::proptest! {
+        #[test]
+        fn no_bytes_panic(bytes in proptest::collection::vec(proptest::prelude::any::<u8>(), 0..300)) {
+            let _ = read("a", &bytes, &Stated::default());
+            let mut wave = b"RIFF\0\0\0\0WAVEfmt ".to_vec();
+            wave.extend_from_slice(&bytes);
+            let _ = read("a", &wave, &Stated::default());
+        }
+
+        #[test]
+        fn no_text_panics(text in "[0-9,;. \t\n:eE\"a#-]{0,300}") {
+            let _ = read("a", text.as_bytes(), &Stated::default());
+        }
     }
 
     #[test]

@@ -2,7 +2,7 @@
 //!
 //! Times that lie on a line within their own rounding are even. Others are laid on even steps by
 //! a natural cubic spline through the samples; what it makes of frequencies above three tenths of
-//! the sample rate is not trusted. Steps longer than five are gaps: nothing is read across one.
+//! the sample rate (four where the steps vary by less than a tenth) is not trusted. Steps longer than five are gaps: nothing is read across one.
 //!
 //! # Source
 //! - `deboor1978`: natural cubic spline through given points
@@ -81,15 +81,17 @@ pub(super) fn even(times: &[f64], rounding: f64, columns: Vec<Vec<f64>>) -> Resu
     let (distinct, columns) = without_repeats(times, columns);
     let columns = columns.iter().map(|y| spline(&distinct, y, &grid)).collect();
     let gaps = long.iter().map(|i| ((times[i + 1] - times[0]) * rate_hz).ceil() as usize).collect();
+    let trusted_to_hz = if unevenness < 0.1 { 0.4 * rate_hz } else { 0.3 * rate_hz };
     let mut notes = vec![format!(
-        "the time steps vary by {} %; the samples were interpolated to {} Hz",
+        "the time steps vary by {} %; the samples were interpolated to {} Hz, and nothing above {} Hz is read",
         figures(100.0 * unevenness, 2),
-        figures(rate_hz, 5)
+        figures(rate_hz, 5),
+        figures(trusted_to_hz, 3)
     )];
     if !long.is_empty() {
         notes.push(format!("{} of the record are missing in {} gaps", show(missing, Kind::Time), long.len()));
     }
-    Ok(Even { rate_hz, columns, trusted_to_hz: 0.3 * rate_hz, gaps, notes })
+    Ok(Even { rate_hz, columns, trusted_to_hz, gaps, notes })
 }
 
 /// Largest distance of the times from the best line of slope near `mean`.
@@ -165,7 +167,7 @@ mod tests {
         let times: Vec<f64> =
             (0..1000).map(|i| i as f64 * 0.005 + 0.001 * ((i * 7919) % 13) as f64 / 13.0).collect();
         let even = even(&times, 1e-9, wave(&times)).unwrap();
-        assert!(even.notes[0].contains("interpolated") && even.trusted_to_hz < 0.31 * even.rate_hz);
+        assert!(even.notes[0].contains("interpolated") && even.trusted_to_hz < 0.41 * even.rate_hz);
         for n in 10..900 {
             let want = (TAU * 20.0 * (times[0] + n as f64 / even.rate_hz)).sin();
             assert!((even.columns[0][n] - want).abs() < 0.01, "{n}");

@@ -6,7 +6,7 @@
 //! noise moves with every added one. Poles at one frequency are one mode.
 //!
 //! ```text
-//! criterion = 2N ln(rest / N) + (2 + 2B) M ln(2N)      N complex samples, B blocks, M poles
+//! criterion = 2N ln(rest / N) + 1.5 (2 + 2B) M ln(2N)      N complex samples, B blocks, M poles
 //! ```
 //!
 //! # Source
@@ -31,7 +31,8 @@ pub(super) fn settle(blocks: &[Block], expected: usize) -> Option<Settled> {
     let samples: usize = blocks.iter().map(|block| block.samples.len()).sum();
     let energy: f64 = blocks.iter().flat_map(|block| &block.samples).map(|y| y.norm_sqr()).sum();
     let count = samples as f64;
-    let unknowns = 2.0 + 2.0 * blocks.len() as f64;
+    // Half as much again, for the noise of a filtered band is not quite white.
+    let unknowns = 1.5 * (2.0 + 2.0 * blocks.len() as f64);
     let criterion = |fit: &Fit| {
         let rest = fit.rest.max(1e-22 * energy);
         2.0 * count * (rest / count).ln() + unknowns * fit.poles.len() as f64 * (2.0 * count).ln()
@@ -48,7 +49,7 @@ pub(super) fn settle(blocks: &[Block], expected: usize) -> Option<Settled> {
     // A pole that does not stand out of the noise is taken out, the weakest first.
     loop {
         let floor = fit.noise() * threshold(blocks.len(), samples);
-        let floor = floor.max(1e-6 * energy);
+        let floor = floor.max(1e-9 * energy);
         let weakest =
             (0..fit.poles.len()).min_by(|a, b| fit.own_energy[*a].total_cmp(&fit.own_energy[*b]))?;
         if fit.own_energy[weakest] >= floor {
@@ -76,7 +77,9 @@ pub(super) fn settle(blocks: &[Block], expected: usize) -> Option<Settled> {
             all += 1;
             with += usize::from(other.poles.iter().any(near));
         }
-        pole.re < 3.0 * spread && 2 * with >= all
+        // Poles that all but cancel each other describe something that is no ring.
+        let shared = fit.own_energy[k] < 0.005 * fit.energy(blocks, k);
+        pole.re < 3.0 * spread && 2 * with >= all && !shared
     };
     let physical = (0..fit.poles.len()).filter(|k| stable(*k)).collect();
     Some(Settled { fit, physical })

@@ -88,7 +88,7 @@ pub fn synthesise(recipe: &Recipe) -> Result<Record, Vec<Problem>> {
                 figures(recipe.duration_s, 3),
                 figures(recipe.sample_rate_hz, 6)
             ),
-            "between 1 sample and 16 million are made",
+            "between 1 sample and 8 million are made",
         );
     }
     for mode in &recipe.modes {

@@ -5,7 +5,7 @@
 //! part the columns, or where the cell is quoted.
 
 use super::columns::{Column, sampled};
-use super::record::{MAX_SAMPLES, Record, Stated};
+use super::record::{MAX_MAGNITUDE, MAX_SAMPLES, Record, Stated};
 use crate::problem::{Place, Problem};
 use std::borrow::Cow;
 
@@ -152,7 +152,7 @@ fn number(cell: &str) -> Option<f64> {
     } else {
         cell.parse().ok()?
     };
-    value.is_finite().then_some(value)
+    (value.abs() < MAX_MAGNITUDE).then_some(value)
 }
 
 /// A time of day such as `12:03:07.125`, with or without a date before it, in seconds.

@@ -6,7 +6,7 @@
 //! # Source
 //! - `riffwave`: the `fmt ` and `data` chunks; whole numbers of up to 8 bits are unsigned
 
-use super::record::{Channel, MAX_SAMPLES, Record};
+use super::record::{Channel, MAX_MAGNITUDE, MAX_SAMPLES, Record};
 use crate::problem::{Place, Problem};
 
 /// True when the bytes begin as a wave file does.
@@ -73,8 +73,9 @@ pub(super) fn read(file: &str, bytes: &[u8]) -> Result<Record, Vec<Problem>> {
     for frame in data.chunks_exact(frame) {
         for (channel, sample) in channels.iter_mut().zip(frame.chunks_exact(format.bytes_per_sample)) {
             let value = decode(sample, format.float);
-            bad += usize::from(!value.is_finite());
-            channel.samples.push(value);
+            let number = value.abs() < MAX_MAGNITUDE;
+            bad += usize::from(!number);
+            channel.samples.push(if number { value } else { 0.0 });
         }
     }
     if bad > 0 {

@@ -17,7 +17,7 @@ use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 
 /// Attenuation beyond three half-widths from the centre, dB.
-const ATTENUATION: f64 = 70.0;
+const ATTENUATION: f64 = 90.0;
 
 /// A band and the filter that cuts it out.
 pub(super) struct Zoom {

@@ -8,7 +8,9 @@ use crate::material::homogenise::{
 };
 use crate::material::packing::{Class, densest};
 use crate::material::spec::AirSpec;
-use crate::material::{Aggregate, Figure, Host, Ingredient, Material, Property, Recipe, Role, predict, stir};
+use crate::material::{
+    Aggregate, Figure, Host, Ingredient, Material, Property, Recipe, Role, Table, predict, stir,
+};
 use crate::quantity::Draw;
 use num_complex::Complex64;
 
@@ -34,6 +36,7 @@ pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("voids", voids),
     ("fill", fill),
     ("expansion", expansion),
+    ("epoxy-concrete", epoxy_concrete),
 ];
 
 type Found = Result<Vec<f64>, String>;
@@ -155,7 +158,7 @@ fn differential(inputs: &Inputs) -> Found {
 }
 
 /// A material of which only the density matters here.
-fn of_density(name: &str, density: f64) -> Material {
+pub(super) fn of_density(name: &str, density: f64) -> Material {
     let mut material = Material::new(name, Role::Fill);
     for (property, value) in [
         (Property::YoungsModulus, 1e9),
@@ -239,6 +242,19 @@ fn expansion(inputs: &Inputs) -> Found {
     ];
     let holds = [0.0, host.moduli.shear.re, f64::INFINITY];
     Ok(holds.map(|hold| homogenise::expansion(&thermal, hold)).to_vec())
+}
+
+/// Young's modulus, GPa, of quartz sand and granite bound by the table's epoxy.
+fn epoxy_concrete(inputs: &Inputs) -> Found {
+    let table = Table::built_in();
+    let get = |name: &str| table.get(name).ok_or_else(|| format!("no material \"{name}\""));
+    let grains = vec![
+        Aggregate::new(get("quartz sand")?, inputs.number("sand")?, (0.1e-3, 2e-3)),
+        Aggregate::new(get("granite")?, inputs.number("stone")?, (4e-3, 12e-3)),
+    ];
+    let binder = Ingredient::new(get("epoxy")?, inputs.number("binder")?);
+    let found = predict(&Recipe::plain("a case", binder, grains), &Draw::default());
+    Ok(vec![found.map_err(|e| e.to_string())?.moduli.youngs_modulus().re / 1e9])
 }
 
 #[cfg(test)]

@@ -5,14 +5,19 @@
 //! The verdict compares to half of the last printed digit, or to the `tolerance` of the row
 //! (`0.1 %` relative, `0.002` absolute), which then says in `because` what makes it wider.
 
+mod bar;
 mod beams;
+mod damping;
 mod drawing;
 mod dynamics;
 mod frames;
 mod materials;
 mod mix;
+mod pour;
 mod response;
 mod sections;
+mod size;
+mod thermal;
 
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -32,11 +37,16 @@ struct Subject {
 const SUBJECTS: &[Subject] = &[
     subject("materials", include_str!("../../../data/proof/materials.csv"), materials::EVALUATORS),
     subject("mix", include_str!("../../../data/proof/mix.csv"), mix::EVALUATORS),
+    subject("pour", include_str!("../../../data/proof/pour.csv"), pour::EVALUATORS),
     subject("sections", include_str!("../../../data/proof/sections.csv"), sections::EVALUATORS),
     subject("beams", include_str!("../../../data/proof/beams.csv"), beams::EVALUATORS),
     subject("frames", include_str!("../../../data/proof/frames.csv"), frames::EVALUATORS),
     subject("dynamics", include_str!("../../../data/proof/dynamics.csv"), dynamics::EVALUATORS),
     subject("response", include_str!("../../../data/proof/response.csv"), response::EVALUATORS),
+    subject("damping", include_str!("../../../data/proof/damping.csv"), damping::EVALUATORS),
+    subject("thermal", include_str!("../../../data/proof/thermal.csv"), thermal::EVALUATORS),
+    subject("bar", include_str!("../../../data/proof/bar.csv"), bar::EVALUATORS),
+    subject("size", include_str!("../../../data/proof/size.csv"), size::EVALUATORS),
 ];
 
 const fn subject(
@@ -238,6 +248,30 @@ fn half_of_last_digit(printed: &str) -> f64 {
     let (mantissa, power) = printed.split_once(['e', 'E']).unwrap_or((printed, "0"));
     let decimals = mantissa.split_once('.').map_or(0, |(_, d)| d.len()) as i32;
     0.5 * 10f64.powi(power.parse::<i32>().unwrap_or(0) - decimals) * (1.0 + 1e-9)
+}
+
+/// Every case of `subject` holds, else a list of those that do not.
+#[cfg(test)]
+fn all_hold(subject: &str) {
+    let Some(subject) = SUBJECTS.iter().find(|known| known.name == subject) else { panic!("no {subject}") };
+    let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).from_reader(subject.rows.as_bytes());
+    let rows: Vec<Row> = reader.deserialize().map(|row| row.unwrap()).collect();
+    assert!(!rows.is_empty());
+    let cases: Vec<Case> = rows.iter().flat_map(|row| evaluate(subject, row).unwrap()).collect();
+    let failing: Vec<String> = cases
+        .iter()
+        .filter(|case| !case.holds)
+        .map(|case| {
+            format!(
+                "{}: {} for {} ({:?})",
+                case.id,
+                case.computed.unwrap_or(f64::NAN),
+                case.printed,
+                case.failure
+            )
+        })
+        .collect();
+    assert!(failing.is_empty(), "{} of {} fail:\n{}", failing.len(), cases.len(), failing.join("\n"));
 }
 
 #[cfg(test)]

@@ -114,7 +114,7 @@ fn shape(inputs: &Inputs) -> Result<Shape, String> {
             let (r, wall) = (0.5 * number("diameter")?, number("wall")?);
             let gap = 0.001;
             let outer = arc(gap, TAU - 2.0 * gap, 120).chain([[gap.cos(), -gap.sin()]]);
-            let points: Vec<[f64; 2]> = outer.map(|[c, s]| [c, s]).collect();
+            let points: Vec<[f64; 2]> = outer.collect();
             let scaled = |by: f64| points.iter().map(move |[y, z]| [by * y, by * z]);
             Ok(Shape::Polygon { points: scaled(r).chain(scaled(r - wall).rev()).collect() })
         }

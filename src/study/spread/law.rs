@@ -36,8 +36,8 @@ pub fn value_at(quantity: &Uncertain, chance: f64) -> f64 {
 /// The least and the greatest value that the quantity can have.
 ///
 /// A bond is a share. Poisson's ratio stays below that of an incompressible body. What is stated as
-/// positive throughout stays so: a normal law is cut at `low^2 / value`, where the log-normal law
-/// of the same limits has a thousandth of its cases.
+/// positive throughout stays so: it is cut at `low^2 / value`, twice as far in ratio as `low`, which
+/// leaves one case in two thousand of the log-normal law.
 fn physical(quantity: &Uncertain) -> (f64, f64) {
     let spread = &quantity.spread;
     let last = quantity.key.rsplit('.').next().unwrap_or_default();

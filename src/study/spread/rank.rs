@@ -136,7 +136,7 @@ impl Advice {
     /// One sentence about the answer named `what`.
     pub fn sentence(&self, what: &str) -> String {
         let left = 100.0 * self.narrows_to;
-        format!("measuring {} would narrow the spread of {what} to about {left:.0} %", self.key)
+        format!("Measuring {} first would narrow the spread of {what} most: to about {left:.0} %.", self.key)
     }
 }
 

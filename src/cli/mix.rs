@@ -1,0 +1,31 @@
+//! `mix`: what the recipes of a design are worth.
+
+use super::{Ending, Failure, input, output};
+use crate::report::present::mix as present;
+use crate::study::pour::bodies::mixes;
+
+/// Show what each recipe makes: modulus, loss, density, binder demand, air, advice
+#[derive(clap::Args)]
+#[command(after_help = "Example: stillbed mix examples/gantry-mill.toml --least-binder")]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    input: input::Input,
+    /// Mix the given grains for the least binder that still fills, and draw the demand
+    #[arg(long)]
+    least_binder: bool,
+    #[command(flatten)]
+    output: output::Output,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
+    let design = arguments.input.read()?;
+    let found = present::Mixes { mixes: mixes(&design).map_err(Failure::of)?, notes: design.notes.clone() };
+    let answer = output::Answer {
+        name: "mix",
+        design: Some(input::of(&design)),
+        result: &found,
+        blocks: &|found| present::blocks(found, arguments.least_binder),
+        table: &present::table,
+    };
+    arguments.output.give(&answer, &arguments.input.files())
+}

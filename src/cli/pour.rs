@@ -1,0 +1,95 @@
+//! `pour`: the batch sheet.
+
+use super::{Ending, Failure, files, input, output};
+use crate::problem::{Place, Problem};
+use crate::quantity::{self, Kind};
+use crate::report::present::pour as present;
+use crate::study::pour::Body;
+use crate::study::pour::bodies::{PourOptions, pours};
+use std::path::PathBuf;
+
+/// Largest body that is read, bytes.
+const LARGEST_BODY: u64 = 256 << 20;
+
+/// Write the batch sheet: volumes, weights, lifts, times, heat, mould, cautions
+#[derive(clap::Args)]
+#[command(after_help = "Example: stillbed pour examples/roundness-stand.toml --build cast")]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    input: input::Input,
+    /// Mix lost on tools, such as "5 %"
+    #[arg(long, value_name = "SHARE")]
+    waste: Option<String>,
+    /// What the bucket takes, such as "10 l"
+    #[arg(long, value_name = "VOLUME")]
+    bucket: Option<String>,
+    /// Temperature of mix, mould and air, such as "20 degC"
+    #[arg(long, value_name = "TEMPERATURE")]
+    temperature: Option<String>,
+    /// Distance of the ribs of the mould
+    #[arg(long, value_name = "LENGTH", default_value = "200 mm")]
+    ribs: String,
+    /// How far a board may bend between ribs
+    #[arg(long, value_name = "LENGTH", default_value = "0.5 mm")]
+    deflection: String,
+    /// The cast body as a closed surface (STL), in place of the volume from the sections
+    #[arg(long, value_name = "FILE.stl")]
+    body: Option<PathBuf>,
+    /// What one unit of that file is
+    #[arg(long, value_name = "LENGTH", default_value = "1 mm")]
+    body_unit: String,
+    #[command(flatten)]
+    output: output::Output,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
+    let design = arguments.input.read()?;
+    let options = PourOptions {
+        waste: optional(&arguments.waste, "--waste", Kind::Ratio)?,
+        bucket: optional(&arguments.bucket, "--bucket", Kind::Volume)?,
+        temperature: optional(&arguments.temperature, "--temperature", Kind::Temperature)?,
+        ribs: (
+            positive(&arguments.ribs, "--ribs", Kind::Length)?,
+            positive(&arguments.deflection, "--deflection", Kind::Length)?,
+        ),
+        body: arguments.body.as_ref().map(|path| body(path, &arguments.body_unit)).transpose()?,
+    };
+    let found = pours(&design, &options).map_err(Failure::of)?;
+    let answer = output::Answer {
+        name: "pour",
+        design: Some(input::of(&design)),
+        result: &found,
+        blocks: &present::blocks,
+        table: &present::table,
+    };
+    arguments.output.give(&answer, &arguments.input.files())
+}
+
+fn optional(text: &Option<String>, option: &str, kind: Kind) -> Result<Option<f64>, Failure> {
+    text.as_deref().map(|text| positive(text, option, kind)).transpose()
+}
+
+fn positive(text: &str, option: &str, kind: Kind) -> Result<f64, Failure> {
+    let value = quantity::single(text, kind)
+        .map_err(|fault| Problem::error(Place::key(option), fault.message).with_help(fault.help))?;
+    if value > 0.0 || kind == Kind::Ratio && value == 0.0 {
+        return Ok(value);
+    }
+    let problem = Problem::error(Place::key(option), format!("\"{text}\" must be more than zero"));
+    Err(problem.with_help(format!("write it like \"{}\"", kind.example())).into())
+}
+
+fn body(path: &std::path::Path, unit: &str) -> Result<Body, Failure> {
+    let unit = positive(unit, "--body-unit", Kind::Length)?;
+    let bytes = files::read_bytes(path, LARGEST_BODY)?;
+    let place = || Place::file(&path.display().to_string());
+    let body = Body::read(&bytes, unit)
+        .map_err(|fault| Problem::error(place(), fault.message).with_help(fault.help))?;
+    if !body.is_closed() {
+        let message = format!("the surface is not closed: {} edges have no partner", body.open_edges);
+        return Err(Problem::error(place(), message)
+            .with_help("mend it where it was drawn; it has no volume")
+            .into());
+    }
+    Ok(body)
+}

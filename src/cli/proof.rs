@@ -1,0 +1,27 @@
+//! `proof`: reruns every published case on this machine.
+
+use super::{Ending, Failure, output};
+use crate::problem::{Place, Problem};
+use crate::report::present::proof as present;
+use crate::study::proof::prove;
+
+/// Rerun every published case here: printed value, computed value, verdict
+#[derive(clap::Args)]
+#[command(after_help = "Example: stillbed proof --format csv --output proof.csv")]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    output: output::Output,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
+    let proof = prove().map_err(|message| Problem::error(Place::default(), message))?;
+    let answer = output::Answer {
+        name: "proof",
+        design: None,
+        result: &proof,
+        blocks: &present::blocks,
+        table: &present::table,
+    };
+    arguments.output.give(&answer, &[])?;
+    Ok(Ending::judged(proof.holding < proof.cases.len()))
+}

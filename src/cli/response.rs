@@ -1,0 +1,129 @@
+//! `response`: how each build answers a force that goes on.
+
+use super::{Ending, Failure, files, input, output};
+use crate::problem::{Place, Problem};
+use crate::quantity::{self, Kind};
+use crate::report::present::response as present;
+use crate::response::floor::FloorSpectrum;
+use crate::response::frequency::Motion;
+use crate::study::motion::{Path, ResponseOptions, response};
+
+/// Show how each build answers a force: curves, peaks, running speeds, stable cut, floor
+#[derive(clap::Args)]
+#[command(after_help = "Example: stillbed response examples/gantry-mill.toml --floor VC-C\n\
+    Path: --from POINT --along \"1, 0, 0\" --to POINT; default is tip against work in its weakest direction")]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    input: input::Input,
+    /// Point that the force acts on
+    #[arg(long, value_name = "POINT", requires = "along")]
+    from: Option<String>,
+    /// Direction of force and motion, global axes
+    #[arg(long, value_name = "\"X, Y, Z\"", requires = "from", allow_hyphen_values = true)]
+    along: Option<String>,
+    /// Point that is watched
+    #[arg(long, value_name = "POINT", requires = "from")]
+    to: Option<String>,
+    /// Frequencies, such as "5, 500 Hz"
+    #[arg(long, value_name = "\"LOW, HIGH Hz\"")]
+    range: Option<String>,
+    /// What is drawn
+    #[arg(long, value_enum, default_value_t = Drawn::Compliance, value_name = "compliance|mobility|accelerance", hide_possible_values = true)]
+    motion: Drawn,
+    /// How the floor shakes: a criterion such as VC-C, a velocity such as "50 um/s", or a CSV file
+    #[arg(long, value_name = "CURVE|VELOCITY|FILE.csv")]
+    floor: Option<String>,
+    /// How many elastic modes
+    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u16).range(1..=500))]
+    count: u16,
+    #[command(flatten)]
+    output: output::Output,
+}
+
+/// What is drawn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Drawn {
+    Compliance,
+    Mobility,
+    Accelerance,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
+    let design = arguments.input.read()?;
+    let options = options(arguments)?;
+    let found = response(&design, &options).map_err(Failure::of)?;
+    let motion = match arguments.motion {
+        Drawn::Compliance => Motion::Compliance,
+        Drawn::Mobility => Motion::Mobility,
+        Drawn::Accelerance => Motion::Accelerance,
+    };
+    let answer = output::Answer {
+        name: "response",
+        design: Some(input::of(&design)),
+        result: &found,
+        blocks: &|found| present::blocks(found, motion),
+        table: &present::table,
+    };
+    arguments.output.give(&answer, &arguments.input.files())
+}
+
+fn options(arguments: &Arguments) -> Result<ResponseOptions, Failure> {
+    let at = |option: &str, fault: quantity::Fault| {
+        Failure::from(Problem::error(Place::key(option), fault.message).with_help(fault.help))
+    };
+    let range = match &arguments.range {
+        Some(text) => Some(quantity::range(text, Kind::Frequency).map_err(|fault| at("--range", fault))?),
+        None => None,
+    };
+    if let Some((low, high)) = range
+        && !(low > 0.0 && high > low)
+    {
+        let problem = Problem::error(
+            Place::key("--range"),
+            format!("{low} Hz to {high} Hz is no range of frequencies"),
+        );
+        return Err(problem.with_help("write a rising range above 0, as in \"5, 500 Hz\"").into());
+    }
+    let path = match (&arguments.from, &arguments.along) {
+        (Some(from), Some(along)) => {
+            let list = quantity::list(along, Kind::Ratio, 3).map_err(|fault| at("--along", fault))?;
+            let length = list.iter().map(|x| x * x).sum::<f64>().sqrt();
+            if !(length > 0.0 && length.is_finite()) {
+                let problem =
+                    Problem::error(Place::key("--along"), format!("the direction \"{along}\" has no length"));
+                return Err(problem.with_help("write it like \"1, 0, 0\"").into());
+            }
+            let along = [list[0] / length, list[1] / length, list[2] / length];
+            Some(Path { from: from.clone(), to: arguments.to.clone(), along })
+        }
+        _ => None,
+    };
+    let floor = arguments.floor.as_deref().map(floor).transpose()?;
+    Ok(ResponseOptions { count: usize::from(arguments.count), range, path, floor })
+}
+
+/// A criterion by name, a flat velocity, or a file.
+fn floor(text: &str) -> Result<FloorSpectrum, Failure> {
+    if let Some(spectrum) = FloorSpectrum::criterion(text) {
+        return Ok(spectrum);
+    }
+    if let Ok(velocity) = quantity::single(text, Kind::Velocity) {
+        return Ok(FloorSpectrum::flat(velocity, 1.0, 100.0));
+    }
+    let path = std::path::Path::new(text);
+    if path.extension().is_none() {
+        let known: Vec<&str> = FloorSpectrum::criteria().collect();
+        let problem =
+            Problem::error(Place::key("--floor"), format!("\"{text}\" is no criterion, velocity or file"));
+        return Err(problem.with_help(format!("criteria: {}", known.join(", "))).into());
+    }
+    let content = files::read_text(path)?;
+    let (spectrum, problems) = FloorSpectrum::read(text, &content);
+    match spectrum {
+        Some(spectrum) => {
+            output::problems(&problems, Some(&(text.to_string(), content)));
+            Ok(spectrum)
+        }
+        None => Err(Failure { problems, text: Some((text.to_string(), content)) }),
+    }
+}

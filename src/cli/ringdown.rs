@@ -1,0 +1,87 @@
+//! `ringdown`: how each build comes to rest after the tap of the design.
+
+use super::{Ending, Failure, files, input, output};
+use crate::design::Design;
+use crate::problem::{Place, Problem};
+use crate::quantity::{self, Kind};
+use crate::report::present::response as present;
+use crate::response::tap::{to_csv, to_wav};
+use crate::study::motion::{ring_down, sounds};
+use crate::study::tapped::{Made, made_record};
+use std::path::{Path, PathBuf};
+
+/// Show how each build comes to rest after the tap: envelope, times, what rings last
+#[derive(clap::Args)]
+#[command(after_help = "Example: stillbed ringdown examples/roundness-stand.toml --wav taps.wav")]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    input: input::Input,
+    /// How long the curve is, such as "2 s"
+    #[arg(long, value_name = "TIME")]
+    duration: Option<String>,
+    /// Write what the builds sound like, one after the other at one level, to this file
+    #[arg(long, value_name = "FILE.wav")]
+    wav: Option<PathBuf>,
+    /// Write a made record of the first build, tapped twice, with noise: CSV or WAV by its ending
+    #[arg(long, value_name = "FILE.csv|FILE.wav")]
+    record: Option<PathBuf>,
+    /// Ratio of motion to noise of that record, dB
+    #[arg(long, value_name = "DB", default_value_t = 40.0, requires = "record")]
+    noise: f64,
+    /// How many elastic modes
+    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u16).range(1..=500))]
+    count: u16,
+    #[command(flatten)]
+    output: output::Output,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
+    let design = arguments.input.read()?;
+    let count = usize::from(arguments.count);
+    let duration = match &arguments.duration {
+        Some(text) => Some(
+            quantity::single(text, Kind::Time).ok().filter(|duration| *duration > 0.0).ok_or_else(|| {
+                Problem::error(Place::key("--duration"), format!("\"{text}\" is no time above 0"))
+                    .with_help("write it like \"2 s\"")
+            })?,
+        ),
+        None => None,
+    };
+    let found = ring_down(&design, count, duration).map_err(Failure::of)?;
+    if let Some(path) = &arguments.wav {
+        let sound = sounds(&design, count).map_err(Failure::of)?;
+        files::write_whole(path, &sound.wav)?;
+        for (build, tap) in design.builds.iter().zip(&sound.taps) {
+            let low = if tap.heard { "" } else { "; too low for most ears" };
+            eprintln!("{}: from {:.1} s, {:.1} s long{low}", build.label, tap.start_s, tap.length_s);
+        }
+    }
+    if let Some(path) = &arguments.record {
+        write_record(&design, path, arguments.noise, count)?;
+    }
+    let answer = output::Answer {
+        name: "ringdown",
+        design: Some(input::of(&design)),
+        result: &found,
+        blocks: &present::ring_down_blocks,
+        table: &present::ring_down_table,
+    };
+    arguments.output.give(&answer, &arguments.input.files())
+}
+
+/// Samples a second and length of a made record.
+const MADE: (f64, f64) = (4000.0, 8.0);
+
+/// Writes a made record of the first build.
+fn write_record(design: &Design, path: &Path, noise: f64, count: usize) -> Result<(), Failure> {
+    let Some(build) = design.builds.first() else { return Ok(()) };
+    let made = Made { sample_rate_hz: MADE.0, duration_s: MADE.1, signal_to_noise_db: noise, seed: 1 };
+    let record = made_record(design, build, count, &made).map_err(Failure::of)?;
+    let bytes = match path.extension().and_then(|end| end.to_str()) {
+        Some("wav") => to_wav(&record).map_err(Failure::of)?,
+        _ => to_csv(&record).into_bytes(),
+    };
+    files::write_whole(path, &bytes)?;
+    eprintln!("wrote a made record of \"{}\": {}", build.name, path.display());
+    Ok(())
+}

@@ -1,0 +1,67 @@
+//! `thermal`: how each build grows, bows, cracks and sags.
+
+use super::{Ending, Failure, input, output};
+use crate::problem::{Place, Problem};
+use crate::report::present::thermal as present;
+use crate::response::accuracy::Aim;
+use crate::response::accuracy::spec::ThermalSpec;
+use crate::study::warm::{Carry, warm};
+
+/// Show how each build grows, bows and sags: drift, straightness, stress, carrying points
+#[derive(clap::Args)]
+#[command(after_help = "Example: stillbed thermal examples/roundness-stand.toml --change \"2 K\"")]
+pub(super) struct Arguments {
+    #[command(flatten)]
+    input: input::Input,
+    /// Uniform change, such as "10 K"; beside what [thermal] of the design states
+    #[arg(long, value_name = "CHANGE", allow_hyphen_values = true)]
+    change: Option<String>,
+    /// Find the best places to carry it under these members, one after another
+    #[arg(long, value_name = "MEMBER", num_args = 1.., value_delimiter = ',')]
+    carry: Vec<String>,
+    /// How many supports carry it
+    #[arg(long, value_name = "2|3", default_value_t = 2, value_parser = clap::value_parser!(u8).range(2..=3), requires = "carry")]
+    on: u8,
+    /// What the places are best for
+    #[arg(long, value_enum, value_name = "sag|slope|level-ends|length", default_value_t = For::Sag, hide_possible_values = true, requires = "carry")]
+    aim: For,
+    #[command(flatten)]
+    output: output::Output,
+}
+
+/// What places of supports are best for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum For {
+    Sag,
+    Slope,
+    LevelEnds,
+    Length,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
+    let design = arguments.input.read()?;
+    let change =
+        match &arguments.change {
+            Some(text) => Some(ThermalSpec::change_of(text).map_err(|fault| {
+                Problem::error(Place::key("--change"), fault.message).with_help(fault.help)
+            })?),
+            None => None,
+        };
+    let aim = match arguments.aim {
+        For::Sag => Aim::Sag,
+        For::Slope => Aim::Slope,
+        For::LevelEnds => Aim::LevelEnds,
+        For::Length => Aim::Length,
+    };
+    let carry = Carry { along: arguments.carry.clone(), supports: usize::from(arguments.on), aim };
+    let carry = (!carry.along.is_empty()).then_some(carry);
+    let found = warm(&design, change, carry.as_ref()).map_err(Failure::of)?;
+    let answer = output::Answer {
+        name: "thermal",
+        design: Some(input::of(&design)),
+        result: &found,
+        blocks: &present::blocks,
+        table: &present::table,
+    };
+    arguments.output.give(&answer, &arguments.input.files())
+}

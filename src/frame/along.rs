@@ -1,0 +1,259 @@
+//! What happens along a member: strains that it takes on by itself, loads between its ends, its
+//! deflected line and the forces in it.
+//!
+//! ```text
+//! free strain:   e(x) = e₀ + (e₁ - e₀) x / L         what a change of temperature asks for
+//! free stretch:  d_T = ∫ (I + s B)ᵀ e ds             s from the far end of a piece
+//! end forces:    P = F⁻¹ (A d - d_T)
+//! load:          K d = Aᵀ F⁻¹ d_T
+//! ```
+//!
+//! F, A and B are those of a piece; so the motion of every place is exact for strains linear in
+//! x. A load between the ends enters through the exact static shapes, Nᵀ f, which is exact at
+//! the places as well.
+//!
+//! # Source
+//! - `przemieniecki1968`: ch. 5 (stiffness of a beam), ch. 7 (thermal loads on an element)
+
+use super::axes::Line;
+use super::layout::Layout;
+use super::model::{Frame, Member};
+use super::piece::{Piece, Vector12, transposed_reach};
+use nalgebra::Vector6;
+
+/// The strains of a free member, in the order of a section's strains, where its x starts and
+/// where it ends; linear between.
+pub type FreeStrain = [Vector6<f64>; 2];
+
+/// One member ready for its pieces: its line and the piece that all of them are.
+struct Stretch<'a> {
+    number: usize,
+    member: &'a Member,
+    line: Line,
+    piece: Piece,
+    count: usize,
+    /// Of a piece, m.
+    length: f64,
+}
+
+impl Layout {
+    fn stretch<'a>(&self, frame: &'a Frame, number: usize) -> Option<Stretch<'a>> {
+        let member = frame.members.get(number)?;
+        let count = *self.pieces.get(number)?;
+        let line = Line::of(frame, member)?;
+        let length = line.length / count as f64;
+        let piece = Piece::new(frame.sections.get(member.section)?, length)?;
+        Some(Stretch { number, member, line, piece, count, length })
+    }
+
+    /// The load that moves the frame as the free `strains` of its members (one entry a member)
+    /// do, shape (n), N and N m. It is balanced in itself.
+    ///
+    /// `None` when `frame` is not the one of this layout.
+    pub fn free_strain_load(&self, frame: &Frame, strains: &[FreeStrain]) -> Option<Vec<f64>> {
+        let mut load = vec![0.0; self.freedoms()];
+        for (number, strain) in strains.iter().enumerate() {
+            if strain.iter().all(|e| e.iter().all(|e| *e == 0.0)) {
+                continue;
+            }
+            let stretch = self.stretch(frame, number)?;
+            let stiffness = stretch.piece.stiffness().map(|k| k.re);
+            for piece in 0..stretch.count {
+                let force = stiffness * stretch.free_stretch(strain, piece);
+                self.add_to(&mut load, frame, &stretch, piece, &force)?;
+            }
+        }
+        Some(load)
+    }
+
+    /// The load of a force and moment (global axes) on the line of member `number` at `x` from
+    /// its start, m. Shape (n).
+    ///
+    /// Its product with a motion of the freedoms is the displacement of that place along the
+    /// force. `None` beyond the member's ends.
+    pub fn load_on_line(
+        &self,
+        frame: &Frame,
+        number: usize,
+        x: f64,
+        force: &Vector6<f64>,
+    ) -> Option<Vec<f64>> {
+        let stretch = self.stretch(frame, number)?;
+        let slack = 1e-9 * stretch.line.length;
+        if !(-slack..=stretch.line.length + slack).contains(&x) {
+            return None;
+        }
+        let piece = ((x / stretch.length) as usize).min(stretch.count - 1);
+        let inside = (x - piece as f64 * stretch.length).clamp(0.0, stretch.length);
+        let shapes = stretch.piece.shapes()?.at(inside);
+        let mut own = Vector6::zeros();
+        for half in [0, 3] {
+            own.fixed_rows_mut::<3>(half).copy_from(&(stretch.line.axes * force.fixed_rows::<3>(half)));
+        }
+        let mut load = vec![0.0; self.freedoms()];
+        self.add_to(&mut load, frame, &stretch, piece, &(shapes.transpose() * own))?;
+        Some(load)
+    }
+
+    /// The motion of the member's line at the ends of its pieces, member axes.
+    pub fn line_motion(&self, frame: &Frame, number: usize, motion: &[f64]) -> Option<Vec<Vector6<f64>>> {
+        let stretch = self.stretch(frame, number)?;
+        let ends = (0..stretch.count).map(|piece| self.ends(&stretch, piece, motion));
+        let mut places: Vec<Vector6<f64>> = Vec::with_capacity(stretch.count + 1);
+        for ends in ends {
+            if places.is_empty() {
+                places.push(ends.fixed_rows::<6>(0).into());
+            }
+            places.push(ends.fixed_rows::<6>(6).into());
+        }
+        Some(places)
+    }
+
+    /// The section forces [N, V_y, V_z, T, M_y, M_z] at the ends of the member's pieces, N and
+    /// N m, when it has the free `strain` and the freedoms are at `motion`.
+    ///
+    /// Loads between the ends are not counted: this is for free strains and loads at points.
+    pub fn line_forces(
+        &self,
+        frame: &Frame,
+        number: usize,
+        motion: &[f64],
+        strain: &FreeStrain,
+    ) -> Option<Vec<Vector6<f64>>> {
+        let stretch = self.stretch(frame, number)?;
+        let mut places = Vec::with_capacity(stretch.count + 1);
+        for piece in 0..stretch.count {
+            let ends = self.ends(&stretch, piece, motion) - stretch.free_stretch(strain, piece);
+            let far = stretch.piece.end_forces(&ends).map(|f| f.re);
+            if places.is_empty() {
+                let mut near = far;
+                near[4] -= stretch.length * far[2];
+                near[5] += stretch.length * far[1];
+                places.push(near);
+            }
+            places.push(far);
+        }
+        Some(places)
+    }
+
+    fn ends(&self, stretch: &Stretch, piece: usize, motion: &[f64]) -> Vector12 {
+        self.end_motions(stretch.member, stretch.number, piece, &stretch.line, motion)
+    }
+
+    /// Adds twelve end forces of a piece, member axes, to the load of the freedoms.
+    fn add_to(
+        &self,
+        load: &mut [f64],
+        frame: &Frame,
+        stretch: &Stretch,
+        piece: usize,
+        force: &Vector12,
+    ) -> Option<()> {
+        let back = stretch.line.axes.transpose();
+        let mut global = Vector12::zeros();
+        for start in [0, 3, 6, 9] {
+            global.fixed_rows_mut::<3>(start).copy_from(&(back * force.fixed_rows::<3>(start)));
+        }
+        let columns = self.columns(frame, stretch.number, piece, &stretch.line);
+        let freedoms = &self.couplings.get(self.first_piece(stretch.number) + piece)?.freedoms;
+        for (column, freedom) in columns.iter().zip(freedoms) {
+            load[*freedom] += column.dot(&global);
+        }
+        Some(())
+    }
+}
+
+impl Stretch<'_> {
+    /// Where the far end of a free piece goes while its first end is held, as end motions.
+    fn free_stretch(&self, strain: &FreeStrain, piece: usize) -> Vector12 {
+        let at = |place: usize| strain[0].lerp(&strain[1], place as f64 / self.count as f64);
+        let (first, second, l) = (at(piece), at(piece + 1), self.length);
+        // ∫ e dx, and ∫ s e dx through the one lever that (I + s B)ᵀ has.
+        let mean = (first + second) * (0.5 * l);
+        let levered = (first / 3.0 + second / 6.0) * (l * l);
+        let far = mean + transposed_reach(1.0) * levered - levered;
+        let mut ends = Vector12::zeros();
+        ends.fixed_rows_mut::<6>(6).copy_from(&far);
+        ends
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::sample::{cantilever, crooked};
+    use super::*;
+    use approx::assert_relative_eq;
+    use faer::linalg::solvers::Solve;
+
+    fn solve(frame: &Frame, layout: &Layout, load: &[f64]) -> Vec<f64> {
+        let right = faer::Mat::from_fn(load.len(), 1, |i, _| load[i]);
+        let stiffness = layout.matrices(frame).unwrap().stiffness.to_dense();
+        let motion = stiffness.partial_piv_lu().solve(&right);
+        (0..load.len()).map(|i| motion[(i, 0)]).collect()
+    }
+
+    #[test]
+    fn a_free_cantilever_follows_its_strains_without_force() {
+        let frame = cantilever();
+        for pieces in [1, 5] {
+            let layout = Layout::new(&frame, &[pieces]).unwrap();
+            // Stretch and curvature grow from nothing at the wall.
+            let strain = [Vector6::zeros(), Vector6::new(2e-4, 0.0, 0.0, 0.0, 3e-3, 0.0)];
+            let motion = solve(&frame, &layout, &layout.free_strain_load(&frame, &[strain]).unwrap());
+            let tip = |axis| motion[layout.freedom(1, axis).unwrap()];
+            assert_relative_eq!(tip(0), 1e-4, max_relative = 1e-9);
+            // w'' = -kappa_y, so w = -κ₁ L² / 6 and the turn about y is κ₁ L / 2.
+            assert_relative_eq!(tip(2), -3e-3 / 6.0, max_relative = 1e-9);
+            assert_relative_eq!(tip(4), 1.5e-3, max_relative = 1e-9);
+            let forces = layout.line_forces(&frame, 0, &motion, &strain).unwrap();
+            assert_eq!(forces.len(), pieces + 1);
+            let size = 210e9 * 4e-4 * 2e-4;
+            assert!(forces.iter().all(|f| f.norm() < 1e-8 * size), "{forces:?}");
+            let line = layout.line_motion(&frame, 0, &motion).unwrap();
+            assert_relative_eq!(line[pieces][2], tip(2));
+        }
+    }
+
+    #[test]
+    fn a_held_rod_is_pressed_by_its_growth() {
+        let mut frame = cantilever();
+        frame.anchors[0].at = vec![0, 1];
+        let layout = Layout::new(&frame, &[4]).unwrap();
+        let growth = Vector6::x() * 1e-4;
+        let strain = [growth, growth];
+        let motion = solve(&frame, &layout, &layout.free_strain_load(&frame, &[strain]).unwrap());
+        for force in layout.line_forces(&frame, 0, &motion, &strain).unwrap() {
+            assert_relative_eq!(force[0], -210e9 * 4e-4 * 1e-4, max_relative = 1e-9);
+        }
+    }
+
+    #[test]
+    fn forces_of_a_free_strain_are_balanced() {
+        let mut frame = crooked();
+        frame.feet.clear();
+        let layout = Layout::new(&frame, &[2, 3, 1]).unwrap();
+        let e = Vector6::new(1e-4, 0.0, 0.0, 2e-4, 1e-3, -2e-3);
+        let load = layout.free_strain_load(&frame, &[[e, e * 2.0], [e * 0.5, e], [e, -e]]).unwrap();
+        let size = load.iter().map(|f| f.abs()).fold(0.0, f64::max);
+        for axis in 0..6 {
+            let unit = nalgebra::Matrix6::identity().column(axis).into_owned();
+            let rigid = layout.rigid_motion(&frame, &unit, &nalgebra::Vector3::zeros());
+            let work: f64 = rigid.iter().zip(&load).map(|(u, f)| u * f).sum();
+            assert!(work.abs() < 1e-9 * size, "{axis} {work}");
+        }
+    }
+
+    #[test]
+    fn a_load_between_the_ends_bends_as_by_hand() {
+        let frame = cantilever();
+        for pieces in [1, 3] {
+            let layout = Layout::new(&frame, &[pieces]).unwrap();
+            let load = layout.load_on_line(&frame, 0, 0.4, &(Vector6::z() * -100.0)).unwrap();
+            let motion = solve(&frame, &layout, &load);
+            let (ei, ga) = (210e9 * 0.02f64.powi(4) / 12.0, 210e9 / 2.6 * 4e-4 * 5.0 / 6.0);
+            let expected = -100.0 * (0.16 * (3.0 - 0.4) / (6.0 * ei) + 0.4 / ga);
+            assert_relative_eq!(motion[layout.freedom(1, 2).unwrap()], expected, max_relative = 1e-9);
+            assert!(layout.load_on_line(&frame, 0, 1.1, &Vector6::z()).is_none());
+        }
+    }
+}

@@ -1,0 +1,250 @@
+//! The sparse search: iterate, count, and iterate again while the count finds more.
+//!
+//! One factor is held at a time: that of the iteration is dropped before that of the count is made.
+
+use super::dense::product;
+use super::eigen::{Eigenpairs, Method, Settings, better_shift, count_distance, multiplet_end, with_shift};
+use super::factor::{Factorisation, Sparse, by_blocks};
+use super::fault::EigenFault;
+use super::kernel::{BLOCK, Lane, symmetric_product};
+use super::lanczos::{Krylov, Ritz};
+use super::pencil::Pencil;
+use super::symbolic::Symbolic;
+use faer::{Mat, MatRef};
+use std::cell::Cell;
+use std::sync::Arc;
+
+/// Residual of a mode in the shift-inverted operator, relative to its ν.
+const RESIDUAL: f64 = 1e-7;
+
+/// How far a test solution with the factor used for the count may be off.
+const COUNT_ERROR: f64 = 1e-4;
+
+/// A ν below this, relative to the largest, is a motion without mass.
+const LEAST_NU: f64 = 1e-14;
+
+/// Times that the count may find more than the iteration did.
+const MOST_ROUNDS: usize = 20;
+
+/// Steps of the block iteration before it is given up.
+const MOST_STEPS: usize = 2000;
+
+/// The lowest `count` modes by block Lanczos below the spectrum, from a first `shift`.
+pub(super) fn sparse_lowest(
+    pencil: &Pencil,
+    count: usize,
+    shift: f64,
+    settings: &Settings,
+) -> Result<Eigenpairs, EigenFault> {
+    let symbolic = match &settings.symbolic {
+        Some(symbolic) => Arc::clone(symbolic),
+        None => Arc::new(Symbolic::of_checked(pencil)?),
+    };
+    let (needed, allowed) = (symbolic.factor_bytes(), settings.memory_limit);
+    if needed > allowed {
+        return Err(EigenFault::TooLarge { needed, allowed });
+    }
+    let (stiffness, mass) = symbolic.gather(pencil)?;
+    let spare = Cell::new(Vec::new());
+    let search = Search { symbolic: &symbolic, stiffness: &stiffness, mass: &mass, allowed, spare };
+    search.lowest(count, shift, settings.start)
+}
+
+/// Vectors that the basis has room for when `count` modes are sought.
+pub(super) fn capacity(count: usize) -> usize {
+    (3 * count + 6 * BLOCK).next_multiple_of(BLOCK)
+}
+
+/// The matrices of a sparse search, in the order of elimination.
+struct Search<'a> {
+    symbolic: &'a Arc<Symbolic>,
+    stiffness: &'a [f64],
+    mass: &'a [f64],
+    allowed: usize,
+    /// Memory of the last factor that was dropped.
+    spare: Cell<Vec<f64>>,
+}
+
+/// Modes found by the iteration, in the order of elimination.
+struct Found {
+    omega_squared: Vec<f64>,
+    /// ω² - σ, of these and of the approximations beyond them.
+    distances: Vec<f64>,
+    vectors: Mat<f64>,
+}
+
+impl Search<'_> {
+    fn lowest(&self, count: usize, shift: f64, start: Option<MatRef<f64>>) -> Result<Eigenpairs, EigenFault> {
+        let order = &self.symbolic.order;
+        let (mut shift, mut factor) = with_shift(shift, |shift| self.positive(shift))?;
+        let mut krylov = Krylov::new(self.symbolic, self.mass, capacity(count));
+        if let Some(start) = start.filter(|start| start.ncols() > 0 && start.is_all_finite()) {
+            let start = Mat::from_fn(start.nrows(), start.ncols(), |i, j| start[(order[i], j)]);
+            krylov.begin_with(&factor, start.as_ref());
+        }
+        let (mut wanted, mut steps, mut rounds, mut reshifted) = (count, 0, 0, false);
+        loop {
+            let (ritz, end) = self.iterate(&mut krylov, &factor, wanted, &mut steps)?;
+            let found = self.found(&krylov, &factor, &ritz, end);
+            self.spare.set(factor.into_values());
+            if let Some(better) = better_shift(&found.omega_squared, shift, count).filter(|_| !reshifted) {
+                reshifted = true;
+                (shift, factor) = with_shift(better, |shift| self.positive(shift))?;
+                krylov.begin_with(&factor, found.vectors.as_ref());
+                continue;
+            }
+            let (counted_at, counter) = self.count(&found, shift)?;
+            let counted = counter.below();
+            if counted <= end {
+                let mut vectors = Mat::zeros(order.len(), count);
+                for (i, &freedom) in order.iter().enumerate() {
+                    for j in 0..count {
+                        vectors[(freedom, j)] = found.vectors[(i, j)];
+                    }
+                }
+                return Ok(Eigenpairs {
+                    omega_squared: found.omega_squared[..count].to_vec(),
+                    vectors,
+                    method: Method::Sparse,
+                    counted_below: counted,
+                    counted_at,
+                    cut_from_multiplet: multiplet_end(&found.distances[..end], count) - count,
+                    factor: Factorisation::sparse(counter),
+                });
+            }
+            self.spare.set(counter.into_values());
+            rounds += 1;
+            if rounds > MOST_ROUNDS {
+                return Err(EigenFault::NotConverged { wanted: counted, found: end });
+            }
+            factor = self.positive(shift)?;
+            krylov.restart(&ritz, end);
+            krylov.refresh();
+            wanted = counted;
+        }
+    }
+
+    fn factor(&self, shift: f64) -> Result<Sparse, EigenFault> {
+        Sparse::new(self.symbolic, self.stiffness, self.mass, shift, self.spare.take())
+    }
+
+    /// The factor at a shift below all modes.
+    fn positive(&self, shift: f64) -> Result<Sparse, EigenFault> {
+        let factor = self.factor(shift)?;
+        match factor.negative() {
+            Some(freedom) => Err(EigenFault::Negative { freedom }),
+            None => Ok(factor),
+        }
+    }
+
+    /// Iterates until `wanted` modes, and those equal to the last of them, hold; returns how many.
+    fn iterate(
+        &self,
+        krylov: &mut Krylov,
+        factor: &Sparse,
+        wanted: usize,
+        steps: &mut usize,
+    ) -> Result<(Ritz, usize), EigenFault> {
+        let mut next = 2 * wanted + BLOCK;
+        loop {
+            krylov.step(factor);
+            *steps += 1;
+            if krylov.filled() < next && !krylov.full() {
+                continue;
+            }
+            let fault = EigenFault::NotConverged { wanted, found: 0 };
+            let ritz = krylov.ritz().ok_or(fault)?;
+            let least = LEAST_NU * ritz.nu[0];
+            let distances: Vec<f64> =
+                ritz.nu.iter().take_while(|nu| **nu > least).map(|nu| 1.0 / nu).collect();
+            let mut open = f64::INFINITY;
+            let mut end = wanted;
+            if wanted < ritz.nu.len() {
+                if distances.len() < wanted {
+                    return Err(EigenFault::TooManyModes { asked: wanted, available: distances.len() });
+                }
+                end = multiplet_end(&distances, wanted);
+                open = (0..end).map(|i| ritz.residual[i] / ritz.nu[i]).fold(0.0, f64::max);
+                if open <= RESIDUAL && end < ritz.nu.len() {
+                    return Ok((ritz, end));
+                }
+            }
+            if *steps > MOST_STEPS {
+                return Err(EigenFault::NotConverged { wanted, found: 0 });
+            }
+            if end + 4 * BLOCK > krylov.capacity() {
+                self.grow(krylov, end)?;
+            } else if krylov.full() {
+                krylov.restart(&ritz, (end + krylov.capacity()) / 2 - BLOCK);
+            }
+            // A step gains a decade or so: the small eigenproblem waits for as many steps as that leaves.
+            let decades = (open / RESIDUAL).log10().clamp(0.0, 9.0);
+            next = krylov.filled() + BLOCK * (decades / 1.5) as usize;
+        }
+    }
+
+    /// Makes room for `end` modes and what they need to converge.
+    fn grow(&self, krylov: &mut Krylov, end: usize) -> Result<(), EigenFault> {
+        let n = self.symbolic.order.len();
+        let capacity = capacity(end);
+        let needed = capacity.saturating_mul(n).saturating_mul(2 * size_of::<f64>());
+        if needed > self.allowed {
+            return Err(EigenFault::TooLarge { needed, allowed: self.allowed });
+        }
+        if capacity + BLOCK > n {
+            return Err(EigenFault::NotConverged { wanted: end, found: 0 });
+        }
+        krylov.grow(capacity);
+        Ok(())
+    }
+
+    fn found(&self, krylov: &Krylov, factor: &Sparse, ritz: &Ritz, end: usize) -> Found {
+        let natural: Vec<usize> = (0..self.symbolic.order.len()).collect();
+        let y = krylov.vectors(ritz, end);
+        let mut vectors = by_blocks(y.as_ref(), &natural, |lanes| factor.half_solve_transposed(lanes));
+        for (j, nu) in ritz.nu[..end].iter().enumerate() {
+            vectors.col_mut(j).iter_mut().for_each(|v| *v /= nu.sqrt());
+        }
+        let least = LEAST_NU * ritz.nu[0];
+        let distances: Vec<f64> = ritz.nu.iter().take_while(|nu| **nu > least).map(|nu| 1.0 / nu).collect();
+        let omega_squared = distances[..end].iter().map(|d| factor.shift() + d).collect();
+        Found { omega_squared, distances, vectors }
+    }
+
+    /// The factor at a shift just above the modes found, tested by a solution that is known.
+    fn count(&self, found: &Found, shift: f64) -> Result<(f64, Sparse), EigenFault> {
+        let end = found.omega_squared.len();
+        for part in [0.25, 0.5, 0.1, 0.7] {
+            let counted_at = shift + count_distance(&found.distances, end, part);
+            let factor = match self.factor(counted_at) {
+                Err(EigenFault::Singular { .. }) => continue,
+                other => other?,
+            };
+            if factor.below() >= end && self.known_solution_error(&factor, found, counted_at) <= COUNT_ERROR {
+                return Ok((counted_at, factor));
+            }
+        }
+        Err(EigenFault::NotConverged { wanted: end, found: end })
+    }
+
+    /// Relative error of `(K - σ M)⁻¹ M Φ w = Φ w / (ω² - σ)` for four mixtures w.
+    fn known_solution_error(&self, factor: &Sparse, found: &Found, shift: f64) -> f64 {
+        let end = found.omega_squared.len();
+        let weight = |j: usize, c: usize| 1.0 + ((j * (c + 1)) as f64).cos();
+        let mix = |scale: &dyn Fn(usize) -> f64| -> Vec<Lane> {
+            let weights = Mat::from_fn(end, BLOCK, |j, c| weight(j, c) * scale(j));
+            let mixed = product(found.vectors.as_ref(), weights.as_ref());
+            (0..mixed.nrows()).map(|i| std::array::from_fn(|c| mixed[(i, c)])).collect()
+        };
+        let expected = mix(&|j| 1.0 / (found.omega_squared[j] - shift));
+        let mut solution = vec![[0.0; BLOCK]; expected.len()];
+        symmetric_product(&self.symbolic.lower, self.mass, &mix(&|_| 1.0), &mut solution);
+        factor.solve(&mut solution);
+        let (mut off, mut size) = (0.0, 0.0);
+        for (s, e) in solution.iter().flatten().zip(expected.iter().flatten()) {
+            off += (s - e).powi(2);
+            size += e * e;
+        }
+        if size > 0.0 { (off / size).sqrt() } else { 0.0 }
+    }
+}

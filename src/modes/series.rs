@@ -1,0 +1,150 @@
+//! The modes of one drawing with many sections: what they share is made once.
+//!
+//! The members are divided once, finely enough for some frames that the caller names; order of
+//! elimination and pattern are shared, and the search starts from the modes of a neighbour. A
+//! frame for which the shared division is too coarse is told from the others, to be solved on
+//! its own.
+
+use super::division::{NEAREST, Waves};
+use super::eigen::{Settings, lowest};
+use super::fault::EigenFault;
+use super::loose::{RigidMotion, rigid_motions};
+use super::pencil::Pencil;
+use super::solve::{Asked, BEYOND, Spectrum, corrected, pencil, solve};
+use super::symbolic::Symbolic;
+use super::trouble::ModesFault;
+use crate::frame::{Frame, Layout, Matrices};
+use faer::sparse::SparseColMat;
+use faer::{Mat, MatRef};
+use nalgebra::DMatrix;
+use std::sync::Arc;
+
+/// What the frames of one drawing share.
+#[derive(Debug, Clone)]
+pub struct Series {
+    /// The common division.
+    pub layout: Arc<Layout>,
+    /// The common order of elimination.
+    pub symbolic: Arc<Symbolic>,
+    /// Modes of the first frame, (n, any): a start for those that have no neighbour yet.
+    pub start: Mat<f64>,
+    rigid: Vec<RigidMotion>,
+    asked: Asked,
+}
+
+impl Series {
+    /// A division that serves all of `frames`, which differ in their sections and springs alone.
+    ///
+    /// # Errors
+    /// Those of [`solve`] for the first frame; [`ModesFault::Frame`] without one. Others that
+    /// have no modes of their own are left out.
+    pub fn new(frames: &[Frame], asked: &Asked) -> Result<Series, ModesFault> {
+        let broken = || ModesFault::Frame(Vec::new());
+        let first = frames.first().ok_or_else(broken)?;
+        let mut pieces = solve(first, asked)?.layout.pieces.clone();
+        for frame in &frames[1..] {
+            if let Ok(spectrum) = solve(frame, asked) {
+                pieces.iter_mut().zip(&spectrum.layout.pieces).for_each(|(all, own)| *all = (*own).max(*all));
+            }
+        }
+        let spectrum = solve(first, &Asked { pieces, ..asked.clone() })?;
+        let symbolic = Arc::new(Symbolic::new(&spectrum.pencil()).map_err(ModesFault::Eigen)?);
+        Ok(Series {
+            symbolic,
+            start: spectrum.pairs.vectors.clone(),
+            layout: spectrum.layout,
+            rigid: rigid_motions(first),
+            asked: Asked { pieces: Vec::new(), ..asked.clone() },
+        })
+    }
+
+    /// Up to which circular frequency, rad/s, the common division serves the members of section
+    /// `section` of `frame`.
+    pub fn limit(&self, frame: &Frame, section: usize) -> f64 {
+        let members = frame.members.iter().zip(&self.layout.pieces);
+        let own = members.filter(|(member, _)| member.section == section);
+        let limit = |(member, pieces): (_, &usize)| {
+            Waves::along(frame, member).map_or(0.0, |waves| waves.limit(*pieces))
+        };
+        own.map(limit).fold(f64::INFINITY, f64::min)
+    }
+
+    /// The modes of matrices in the common layout, from the modes `start` of a neighbour;
+    /// `None` when the common division is too coarse for them, or they reach beyond `limit`.
+    ///
+    /// # Errors
+    /// What stopped the eigenvalue solution.
+    pub fn solve(
+        &self,
+        matrices: Matrices,
+        bulge: &SparseColMat<usize, f64>,
+        limit: f64,
+        start: MatRef<f64>,
+    ) -> Result<Option<Spectrum>, EigenFault> {
+        let (rigid, count) = (self.rigid.len(), self.asked.count);
+        let sought = (rigid + count + BEYOND).min(self.layout.freedoms());
+        if sought < rigid + count {
+            return Ok(None);
+        }
+        let settings = Settings {
+            symbolic: Some(Arc::clone(&self.symbolic)),
+            start: Some(start),
+            ..Settings::default()
+        };
+        let pairs = match lowest(&pencil(&self.layout, &matrices), sought, &settings) {
+            Err(EigenFault::TooManyModes { .. }) => return Ok(None),
+            other => other?,
+        };
+        let lambda = &pairs.omega_squared[rigid..];
+        let motions: Vec<&[f64]> = (rigid..sought).map(|i| pairs.vectors.col_as_slice(i)).collect();
+        let bulged = bulge * &pairs.vectors;
+        let bulge = DMatrix::from_fn(sought - rigid, sought - rigid, |i, j| {
+            motions[i].iter().zip(bulged.col_as_slice(rigid + j)).map(|(a, b)| a * b).sum()
+        });
+        let excess = |mode: usize| lambda[mode] * bulge[(mode, mode)];
+        let top = lambda[count - 1].max(0.0).sqrt();
+        let worst = (0..count).map(excess).fold(0.0, f64::max);
+        // A little more than the reference may have: the neighbours of a frame are seldom equal to it.
+        if top > limit || worst > 2.0 * self.asked.excess() {
+            return Ok(None);
+        }
+        let elastic = corrected(&motions, lambda, &bulge, |mode, _| NEAREST * excess(mode));
+        let layout = Arc::clone(&self.layout);
+        Ok(Some(Spectrum::new(layout, matrices, pairs, self.rigid.clone(), elastic, count)))
+    }
+
+    /// Matrices in the common layout as a pencil.
+    pub fn pencil<'a>(&'a self, matrices: &'a Matrices) -> Pencil<'a> {
+        pencil(&self.layout, matrices)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frame::Portion;
+    use crate::frame::sample::{square, table};
+
+    #[test]
+    fn a_neighbour_has_the_modes_of_its_own_solution() {
+        let asked = Asked { count: 6, ..Asked::default() };
+        let first = table();
+        let mut other = table();
+        other.sections = vec![square(0.05)];
+        let series = Series::new(&[first, other.clone()], &asked).unwrap();
+        let portions: [Portion; 2] = [
+            series.layout.portion_of_section(&other, 0).unwrap(),
+            series.layout.portion_carried(&other).unwrap(),
+        ];
+        let (matrices, bulge) = series.layout.summed(portions.iter());
+        let limit = series.limit(&other, 0);
+        let found = series.solve(matrices, &bulge, limit, series.start.as_ref()).unwrap().unwrap();
+        let alone = solve(&other, &asked).unwrap();
+        for (a, b) in found.elastic.iter().zip(&alone.elastic) {
+            let error = (a.frequency() / b.frequency() - 1.0).abs();
+            assert!(error <= a.frequency_error + b.frequency_error + 1e-9, "{error}");
+        }
+        let (matrices, bulge) = series.layout.summed(portions.iter());
+        assert!(series.solve(matrices, &bulge, 1.0, series.start.as_ref()).unwrap().is_none());
+    }
+}

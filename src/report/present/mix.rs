@@ -1,0 +1,169 @@
+//! A mix as blocks: what it is worth, whether it fills, its grains on the sieves.
+
+use super::super::block::{Axis, Block, Curve, Mark, Series, Unit};
+use super::super::table::{Column, Table};
+use crate::material::{IngredientShare, MixAnswer};
+use crate::problem::Problem;
+use crate::quantity::{Kind, Spread, figures, show};
+use serde::Serialize;
+
+/// The mixes of a design.
+#[derive(Debug, Clone, Serialize)]
+pub struct Mixes {
+    /// Each once.
+    pub mixes: Vec<MixAnswer>,
+    /// What is doubtful in the design.
+    pub notes: Vec<Problem>,
+}
+
+fn columns() -> Vec<Column<MixAnswer>> {
+    let none = Unit::NONE;
+    let number = |title: &str, unit: Unit, key: &str, read: fn(&MixAnswer) -> Option<f64>| {
+        Column::number(title, unit, key, read)
+    };
+    vec![
+        Column::text("mix", "name", |m: &MixAnswer| m.name.clone()),
+        number("density", Unit::new("kg/m³", 1.0), "density_kg_per_m3", |m| Some(m.density_kg_per_m3))
+            .digits(4),
+        Column::spread("Young's modulus", Unit::new("GPa", 1e9), "youngs_modulus_pa", |m: &MixAnswer| {
+            Some(Spread::between(
+                m.youngs_modulus_pa.value,
+                m.youngs_modulus_pa.low,
+                m.youngs_modulus_pa.high,
+            ))
+        }),
+        number("Poisson's ratio", none, "poissons_ratio", |m| Some(m.poissons_ratio)),
+        number("loss factor", none, "loss_factor", |m| Some(m.loss_factor)),
+        number("expansion", Unit::new("µm/(m K)", 1e-6), "expansion_per_k.value", |m| {
+            m.expansion_per_k.map(|e| e.value)
+        }),
+        number("conductivity", Unit::new("W/(m K)", 1.0), "conductivity_w_per_m_k", |m| {
+            m.conductivity_w_per_m_k
+        }),
+        number("heat capacity", Unit::new("J/(kg K)", 1.0), "heat_capacity_j_per_kg_k", |m| {
+            m.heat_capacity_j_per_kg_k
+        }),
+        number("tensile strength", Unit::new("MPa", 1e6), "strength.value_pa", |m| {
+            m.strength.as_ref().map(|s| s.value_pa)
+        }),
+        number("binder by volume", Unit::PERCENT, "binder_volume_share", |m| Some(m.binder_volume_share)),
+        number("binder that just fills", Unit::PERCENT, "binder_demand", |m| Some(m.binder_demand)),
+        number("air", Unit::PERCENT, "air", |m| Some(m.air)),
+    ]
+}
+
+/// One row a mix, in SI.
+pub fn table(answer: &Mixes) -> Table {
+    Table::new("mix", &columns(), &answer.mixes)
+}
+
+/// Each mix: its worth, its filling, its curves; then the least binder where that is asked.
+pub fn blocks(answer: &Mixes, least_binder: bool) -> Vec<Block> {
+    let mut blocks = vec![Block::Table(
+        Table::new("Mixes, with Hashin-Shtrikman bounds of the modulus", &columns(), &answer.mixes)
+            .side_by_side(),
+    )];
+    for mix in &answer.mixes {
+        blocks.push(Block::Heading(mix.name.clone()));
+        blocks.push(Block::Note(told(mix)));
+        blocks.push(Block::Table(Table::new("Shares", &share_columns(), &mix.ingredients)));
+        blocks.extend(demand_curve(mix).filter(|_| least_binder).map(Block::Curve));
+        blocks.extend(grading(mix).map(Block::Curve));
+        if let Some(least) = mix.least_binder.as_ref().filter(|_| least_binder) {
+            let grains: Vec<String> = mix
+                .ingredients
+                .iter()
+                .skip(1)
+                .zip(&least.grains_by_weight)
+                .map(|(grain, share)| format!("{} {} %", grain.of, figures(100.0 * share, 3)))
+                .collect();
+            blocks.push(Block::Note(format!(
+                "Least binder that fills with {} % over the voids: {} % by weight, with grains by weight {}.",
+                figures(100.0 * least.excess, 2),
+                figures(100.0 * least.binder_share_by_weight, 3),
+                grains.join(", ")
+            )));
+        }
+        if !mix.measured.is_empty() {
+            let said: Vec<String> = mix
+                .measured
+                .iter()
+                .map(|b| {
+                    format!(
+                        "{}: {} measured, {} predicted",
+                        b.property,
+                        figures(b.measured, 4),
+                        figures(b.predicted, 4)
+                    )
+                })
+                .collect();
+            blocks.push(Block::Note(format!("{}.", said.join("; "))));
+        }
+        if !mix.notes.is_empty() {
+            blocks.push(Block::Problems(mix.notes.clone()));
+        }
+    }
+    if !answer.notes.is_empty() {
+        blocks.push(Block::Problems(answer.notes.clone()));
+    }
+    blocks
+}
+
+fn told(mix: &MixAnswer) -> String {
+    let demand = &mix.demand;
+    let percent = |x: f64| format!("{} %", figures(100.0 * x, 3));
+    let mut told = format!(
+        "The vibrated grains leave {} voids; {} by weight of binder just fills them. ",
+        percent(demand.voids),
+        percent(demand.share_by_weight)
+    );
+    told.push_str(&match demand.excess {
+        x if x < -0.005 => format!("The recipe falls {} of the voids short, which becomes air.", percent(-x)),
+        x if x < 0.02 => "The recipe just fills them.".to_string(),
+        x => format!("The recipe has {} over, by which it flows.", percent(x)),
+    });
+    let schemes = &mix.schemes;
+    told.push_str(&format!(
+        " Young's modulus between the extremes of parallel and series: {} and {}.",
+        show(schemes.voigt_pa, Kind::Stress),
+        show(schemes.reuss_pa, Kind::Stress)
+    ));
+    told
+}
+
+fn share_columns() -> Vec<Column<IngredientShare>> {
+    vec![
+        Column::text("of", "of", |s: &IngredientShare| s.of.clone()),
+        Column::number("by weight", Unit::PERCENT, "by_weight", |s: &IngredientShare| Some(s.by_weight)),
+        Column::number("by volume", Unit::PERCENT, "by_volume", |s: &IngredientShare| Some(s.by_volume)),
+    ]
+}
+
+/// Binder demand against the share of coarse; `None` with one kind of grain.
+fn demand_curve(mix: &MixAnswer) -> Option<Curve> {
+    let points = mix.demand_curve.iter().map(|p| [p.coarse_share, p.binder_share_by_weight]).collect();
+    (!mix.demand_curve.is_empty()).then(|| Curve {
+        title: "Binder that just fills, against the share of the coarsest grains".to_string(),
+        x: Axis::linear("coarse among the grains", Unit::PERCENT, "coarse_share"),
+        y: Axis::linear("binder by weight", Unit::PERCENT, "binder_share_by_weight"),
+        series: vec![Series::line("binder demand", points)],
+        marks: vec![Mark::Y {
+            at: mix.ingredients.first().map_or(0.0, |b| b.by_weight),
+            label: "recipe".to_string(),
+        }],
+    })
+}
+
+/// The grains on the sieves beside the Fuller line; `None` where no size is stated.
+fn grading(mix: &MixAnswer) -> Option<Curve> {
+    let line = |name: &str, read: fn(&crate::material::grading::Sieve) -> f64| {
+        Series::line(name, mix.grading.iter().map(|s| [s.opening_m, read(s)]).collect())
+    };
+    (mix.grading.len() > 1).then(|| Curve {
+        title: "Grading".to_string(),
+        x: Axis::log("sieve opening", Unit::new("mm", 1e-3), "opening_m"),
+        y: Axis::linear("passing", Unit::PERCENT, "passing"),
+        series: vec![line("grains", |s| s.passing), line("Fuller-Thompson", |s| s.fuller)],
+        marks: Vec::new(),
+    })
+}

@@ -1,0 +1,181 @@
+//! The tap read back as blocks: the spectrum with its modes, the table, what was off in the model.
+
+use super::super::block::{Axis, Block, Curve, Mark, Series, Unit};
+use super::super::table::{Column, Table};
+use crate::quantity::{Kind, Spread, figures, show};
+use crate::response::tap::{Against, BarReading, Explanation, Pair, ReadMode, TapReading, Verdict};
+use serde::Serialize;
+
+const HZ: Unit = Unit::new("Hz", 1.0);
+
+/// What `tap` answers about a base.
+#[derive(Debug, Clone, Serialize)]
+pub struct TapAnswer {
+    /// The record read back.
+    #[serde(flatten)]
+    pub reading: TapReading,
+    /// Beside a build, where one is named.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub against: Option<Against>,
+}
+
+fn columns() -> Vec<Column<ReadMode>> {
+    vec![
+        Column::spread("frequency", HZ, "frequency_hz", |m: &ReadMode| Some(m.frequency_hz)).digits(5),
+        Column::spread("loss factor", Unit::NONE, "loss_factor", |m: &ReadMode| m.loss_factor),
+        Column::number("at most", Unit::NONE, "loss_factor_at_most", |m: &ReadMode| m.loss_factor_at_most),
+        Column::number("half power", Unit::NONE, "half_power.loss_factor", |m: &ReadMode| {
+            m.half_power.loss_factor
+        }),
+        Column::text("with amplitude", "amplitude_trend.verdict", |m: &ReadMode| {
+            match m.amplitude_trend.verdict {
+                Verdict::Rises => "rises",
+                Verdict::Falls => "falls",
+                Verdict::None => "none",
+                Verdict::Unresolved => "unresolved",
+            }
+            .to_string()
+        }),
+        Column::number("level", Unit::new("dB", 1.0), "level_db", |m: &ReadMode| Some(m.level_db)),
+    ]
+}
+
+/// One row a mode, in SI.
+pub fn table(answer: &TapAnswer) -> Table {
+    Table::new("tap", &columns(), &answer.reading.modes)
+}
+
+/// What was heard, the spectrum, the modes, and what explains the difference to the model.
+pub fn blocks(answer: &TapAnswer) -> Vec<Block> {
+    let reading = &answer.reading;
+    let used = reading.taps.iter().filter(|tap| tap.used).count();
+    let mut blocks = vec![Block::Note(format!(
+        "{}: {} at {} samples a second, {} taps found, {used} read.",
+        reading.record,
+        show(reading.duration_s, Kind::Time),
+        figures(reading.sample_rate_hz, 5),
+        reading.taps.len()
+    ))];
+    blocks.push(Block::Curve(spectrum(reading)));
+    blocks.push(Block::Table(Table::new("What rang, with its limits", &columns(), &reading.modes)));
+    blocks.extend(reading.modes.first().and_then(decay).map(Block::Curve));
+    if let Some(against) = &answer.against {
+        blocks.extend(beside(against));
+    }
+    let notes = answer.against.iter().flat_map(|a| &a.notes);
+    let notes: Vec<_> = reading.notes.iter().chain(notes).cloned().collect();
+    if !notes.is_empty() {
+        blocks.push(Block::Problems(notes));
+    }
+    blocks
+}
+
+fn spectrum(reading: &TapReading) -> Curve {
+    let spectrum = &reading.spectrum;
+    let highest = reading.modes.iter().map(|m| m.frequency_hz.value).fold(0.0, f64::max);
+    let shown = |levels: &[f64]| -> Vec<[f64; 2]> {
+        let points = spectrum.frequency_hz.iter().zip(levels).map(|(f, level)| [*f, *level]);
+        points.filter(|[f, level]| *f > 0.0 && *f < 1.5 * highest && *level > -90.0).collect()
+    };
+    let mark = |(i, mode): (usize, &ReadMode)| Mark::X {
+        at: mode.frequency_hz.value,
+        label: format!("mode {}, {}", i + 1, show(mode.frequency_hz.value, Kind::Frequency)),
+    };
+    Curve {
+        title: "Spectrum of the taps".to_string(),
+        x: Axis::linear("frequency", HZ, "frequency_hz"),
+        y: Axis::linear("level", Unit::new("dB", 1.0), "level_db"),
+        series: vec![
+            Series::line("taps", shown(&spectrum.level_db)),
+            Series::line("background", shown(&spectrum.background_db)),
+        ],
+        marks: reading.modes.iter().enumerate().take(9).map(mark).collect(),
+    }
+}
+
+/// The loss factor over the stretches of a mode's decay; `None` where there are not two.
+fn decay(mode: &ReadMode) -> Option<Curve> {
+    let stretches = &mode.amplitude_trend.stretches;
+    let points = stretches.iter().map(|s| [s.amplitude, s.loss_factor.value]).collect();
+    (stretches.len() > 1).then(|| Curve {
+        title: format!("Loss factor at {} over amplitude", show(mode.frequency_hz.value, Kind::Frequency)),
+        x: Axis::log("amplitude, of the strongest", Unit::NONE, "amplitude"),
+        y: Axis::linear("loss factor", Unit::NONE, "loss_factor"),
+        series: vec![Series::scatter("stretches of the decay", points)],
+        marks: Vec::new(),
+    })
+}
+
+fn beside(against: &Against) -> Vec<Block> {
+    let pairs = [
+        Column::text("mode", "mode", |p: &Pair| p.mode.clone()),
+        Column::number("measured", HZ, "measured_hz", |p: &Pair| Some(p.measured_hz)).digits(4),
+        Column::number("predicted", HZ, "predicted_hz", |p: &Pair| Some(p.predicted_hz)).digits(4),
+        Column::number("frequency differs", Unit::PERCENT, "frequency_difference", |p: &Pair| {
+            Some(p.frequency_difference)
+        }),
+        Column::number("loss differs", Unit::PERCENT, "loss_difference", |p: &Pair| p.loss_difference),
+    ];
+    let explanations = [
+        Column::text("one change", "parameter", |e: &Explanation| e.parameter.clone()),
+        Column::spread("times", Unit::NONE, "factor", |e: &Explanation| Some(e.factor)),
+        Column::number("explains", Unit::PERCENT, "explains", |e: &Explanation| Some(e.explains)),
+        Column::text("within its spread", "within_spread", |e: &Explanation| e.within_spread.to_string()),
+    ];
+    let mut blocks = vec![Block::Table(Table::new("Beside the model", &pairs, &against.pairs))];
+    for peak in &against.unknown_peaks_hz {
+        blocks.push(Block::Note(format!("{} fits no mode of the model.", show(*peak, Kind::Frequency))));
+    }
+    if !against.silent_modes.is_empty() {
+        blocks.push(Block::Note(format!("Not heard: {}.", against.silent_modes.join(", "))));
+    }
+    let best = &against.explanations[..against.explanations.len().min(6)];
+    if !best.is_empty() {
+        blocks.push(Block::Table(Table::new(
+            "Single changes that explain the difference, best first",
+            &explanations,
+            best,
+        )));
+    }
+    blocks
+}
+
+/// One row of moduli, in SI.
+pub fn bar_table(answer: &BarReading) -> Table {
+    let none = Unit::NONE;
+    let columns = [
+        Column::spread("Young's modulus", none, "youngs_modulus_pa", |b: &BarReading| b.youngs_modulus_pa),
+        Column::spread("shear modulus", none, "shear_modulus_pa", |b: &BarReading| b.shear_modulus_pa),
+        Column::spread("Poisson's ratio", none, "poissons_ratio", |b: &BarReading| b.poissons_ratio),
+        Column::spread("loss factor", none, "loss_factor", |b: &BarReading| b.loss_factor),
+        Column::spread("density", none, "density_kg_per_m3", |b: &BarReading| Some(b.density_kg_per_m3)),
+    ];
+    Table::new("bar", &columns, std::slice::from_ref(answer))
+}
+
+/// The bar's moduli, how to hold it, and the lines for a design.
+pub fn bar_blocks(answer: &BarReading) -> Vec<Block> {
+    let said = |name: &str, value: Option<Spread>, kind: Kind| {
+        value.map(|s| {
+            format!("{name} {} ({} to {})", show(s.value, kind), show(s.low, kind), show(s.high, kind))
+        })
+    };
+    let told: Vec<String> = [
+        said("Young's modulus", answer.youngs_modulus_pa, Kind::Stress),
+        said("shear modulus", answer.shear_modulus_pa, Kind::Stress),
+        said("Poisson's ratio", answer.poissons_ratio, Kind::Ratio),
+        said("loss factor", answer.loss_factor, Kind::Ratio),
+        said("density", Some(answer.density_kg_per_m3), Kind::Density),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    let mut blocks = vec![Block::Note(format!("{}.", told.join("; ")))];
+    blocks.extend(answer.holding.iter().map(|holding| Block::Note(holding.advice.clone())));
+    blocks.push(Block::Heading("For a design".to_string()));
+    blocks.extend(answer.materials.lines().map(|line| Block::Note(line.to_string())));
+    if !answer.notes.is_empty() {
+        blocks.push(Block::Problems(answer.notes.clone()));
+    }
+    blocks
+}

@@ -1,0 +1,82 @@
+//! Whether a base stays where it was machined: temperature, cure, weight.
+//!
+//! ```text
+//! statics     a frame at rest under any load, held or free
+//! loose       the rigid-body motions that nothing holds
+//! case        a change of temperature and a cure
+//! parts       one section: what its parts want, and the stress in each
+//! bond        the shear where a part is bonded
+//! thermal     the answer: growth, bow, drift, stress, what fails
+//! drawn       a drawn section made ready
+//! diffusion   how long a change of the room takes
+//! sag         weight, and a carriage that moves along members
+//! support     carrying points, and where they are best
+//! spec        what the design file says of temperature and cure
+//! straight    how straight a line is
+//! ```
+
+mod bond;
+mod case;
+mod diffusion;
+mod drawn;
+mod loose;
+mod parts;
+mod sag;
+#[cfg(test)]
+mod sample;
+pub mod spec;
+mod statics;
+mod straight;
+mod support;
+mod thermal;
+
+pub use case::{Gradient, ThermalCase};
+pub use diffusion::{Moment, STILL_AIR, SectionTimes, Settling, settling, slab_decay_time};
+pub use parts::{WarmPart, WarmSection};
+pub use sag::{Carriage, Sag, SagAsk, SagMember, Stop, Travel, sag};
+pub use statics::{RestFault, Statics};
+pub use straight::{Place, Straight, Straightness};
+pub use support::{Aim, Bearing, Best, Carried, Carrying, best_supports, unheld};
+pub use thermal::{
+    Failure, FailureKind, Thermal, ThermalAsk, ThermalMember, ThermalPart, ThermalState, thermal,
+};
+
+use crate::frame::Frame;
+use nalgebra::Vector6;
+use serde::Serialize;
+
+/// Three numbers along or around the global axes.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
+pub struct Xyz {
+    /// Along or around x.
+    pub x: f64,
+    /// Along or around y.
+    pub y: f64,
+    /// Along or around z.
+    pub z: f64,
+}
+
+/// One build, as accuracy sees it.
+#[derive(Debug, Clone, Copy)]
+pub struct Base<'a> {
+    /// The build's name.
+    pub name: &'a str,
+    /// Its frame.
+    pub frame: &'a Frame,
+    /// By section of the frame.
+    pub sections: &'a [WarmSection],
+    /// The point of the tip; `None` without a tool.
+    pub tip: Option<usize>,
+    /// The point of the work; `None` is ground.
+    pub work: Option<usize>,
+}
+
+impl Base<'_> {
+    /// How far the tip moves and turns from the work, m and rad.
+    fn drift(&self, statics: &Statics, motion: &[f64]) -> (Option<Xyz>, Option<Xyz>) {
+        let Some(tip) = self.tip else { return (None, None) };
+        let work = self.work.map_or(Vector6::zeros(), |work| statics.point(work, motion));
+        let [x, y, z, rx, ry, rz] = (statics.point(tip, motion) - work).into();
+        (Some(Xyz { x, y, z }), Some(Xyz { x: rx, y: ry, z: rz }))
+    }
+}

@@ -1,0 +1,325 @@
+//! One section in a change of temperature: what its parts want, what they make of it together,
+//! and the stress in each.
+//!
+//! ```text
+//! strain at (y, z):  φ · e,   φ = (1, z, -y),   e = (eps, kappa_y, kappa_z) about the member line
+//! a part wants:      t = (α T + s, α g_z, -α g_y)       s: its own strain, shrinkage being < 0
+//! bonded:            e_T = (Σ E G)⁻¹ Σ E G t,           G = ∫ φ φᵀ dA
+//!                    σ = E φ · (e - t)
+//! sliding:           curvature shared, each part bending about its own centroid and stretching
+//!                    as it likes; the joints hold the skeleton, so e_T stretches as the skeleton
+//! as stated:         stiffness, thermal forces and stress mixed by the bond
+//! ```
+//!
+//! A cavity is no part here. The field of temperature is linear over the section, so the
+//! stresses of a part are extreme at its corners. With bond 1 and one expansion everywhere a free
+//! section has no stress; with bond 0 it has none for any expansions.
+//!
+//! Left out: the stress square to the member, which a core held all round adds.
+//!
+//! # Source
+//! - `timoshenko1925`: bonded strips; the same in general form for any parts
+//! - `boley1960`: thermal force and moments of a beam (memory)
+
+use crate::frame::MemberSection;
+use crate::material::{Medium, Role};
+use crate::section::Moments;
+use nalgebra::{Matrix3, Vector3};
+
+/// One solid part of a section.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WarmPart {
+    /// What it is made of.
+    pub medium: Medium,
+    /// Compressive strength, Pa; `None` is not known.
+    pub compressive_strength: Option<f64>,
+    /// Area moments of what is left of it, about the member line.
+    pub moments: Moments,
+    /// Its outermost points, [y, z], m.
+    pub corners: Vec<[f64; 2]>,
+    /// The length of border that it shares with other parts, m; `None` is not known.
+    pub contact: Option<f64>,
+}
+
+/// A section ready for changes of temperature.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WarmSection {
+    /// Its solid parts.
+    pub parts: Vec<WarmPart>,
+    /// 0 slides, 1 is one body.
+    pub bond: f64,
+    /// The same section with its parts sliding, for the frame whose fill has let go.
+    pub sliding: MemberSection,
+}
+
+/// The change of temperature over one section: `change + across[0] y + across[1] z`.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Field {
+    /// At the member line, K.
+    pub change: f64,
+    /// Along y and z, K/m.
+    pub across: [f64; 2],
+}
+
+/// What the stress at one place of a part is made of, Pa.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Stress {
+    /// From the section's axial force.
+    pub axial: f64,
+    /// From the section's moments.
+    pub bending: f64,
+    /// From what the parts want differently.
+    pub mismatch: f64,
+}
+
+/// Stiffness and thermal strain of the parts together.
+pub(super) struct Together<'a> {
+    pub(super) section: &'a WarmSection,
+    centre: [f64; 2],
+    ea: f64,
+    bonded: Matrix3<f64>,
+    /// As stated.
+    stated: Matrix3<f64>,
+}
+
+/// What the parts of a section want, and what becomes of it.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Wanted {
+    /// By part: (eps, kappa_y, kappa_z) about the member line.
+    parts: Vec<Vector3<f64>>,
+    /// Stretch at the elastic centre when the parts slide.
+    slid: f64,
+    /// Of the section as stated, about the member line.
+    pub(super) strain: Vector3<f64>,
+}
+
+fn phi([y, z]: [f64; 2]) -> Vector3<f64> {
+    Vector3::new(1.0, z, -y)
+}
+
+impl WarmPart {
+    fn modulus(&self) -> f64 {
+        self.medium.youngs_modulus.re
+    }
+
+    /// ∫ φ φᵀ dA.
+    fn spread(&self) -> Matrix3<f64> {
+        let m = &self.moments;
+        Matrix3::new(m.area, m.z, -m.y, m.z, m.zz, -m.yz, -m.y, -m.yz, m.yy)
+    }
+
+    fn centroid(&self) -> [f64; 2] {
+        self.moments.centroid().unwrap_or_default()
+    }
+
+    /// ∫ φ φᵀ dA about the part's own centroid, without its area.
+    fn own_bending(&self) -> Matrix3<f64> {
+        let p = phi(self.centroid());
+        self.spread() - p * p.transpose() * self.moments.area
+    }
+
+    /// The strain it wants in `field`, with `own` strain of its own; an expansion that is not
+    /// known counts as none.
+    fn wants(&self, field: &Field, own: f64) -> Vector3<f64> {
+        let alpha = self.medium.expansion.unwrap_or(0.0);
+        Vector3::new(alpha * field.change + own, alpha * field.across[1], -alpha * field.across[0])
+    }
+
+    /// The strength against `stress`, Pa: compression falls back on tension for what yields.
+    pub fn strength(&self, stress: f64) -> Option<f64> {
+        let tension = self.medium.strength;
+        if stress >= 0.0 {
+            return tension;
+        }
+        let yields = tension.filter(|_| self.medium.role == Role::Skeleton);
+        self.compressive_strength.or(yields)
+    }
+}
+
+impl WarmSection {
+    /// The names of the materials whose expansion is not known.
+    pub fn lacking_expansion(&self) -> impl Iterator<Item = &str> {
+        let lacking = self.parts.iter().filter(|part| part.medium.expansion.is_none());
+        lacking.map(|part| part.medium.name.as_str())
+    }
+
+    /// The stress of part `number` at [y, z] under the section forces [N, M_y, M_z] about the
+    /// member line, Pa; `None` for no part.
+    pub fn stress(&self, number: usize, at: [f64; 2], forces: [f64; 3]) -> Option<f64> {
+        self.parts.get(number)?;
+        let together = self.together()?;
+        let unmoved = together.wanted(&Field::default(), &vec![0.0; self.parts.len()])?;
+        let stress = together.stress(number, at, &Vector3::from(forces), &unmoved)?;
+        Some(stress.axial + stress.bending)
+    }
+
+    /// `None` when nothing in it is stiff.
+    pub(super) fn together(&self) -> Option<Together<'_>> {
+        let sum = |of: &dyn Fn(&WarmPart) -> Matrix3<f64>| -> Matrix3<f64> {
+            self.parts.iter().map(|part| of(part) * part.modulus()).sum()
+        };
+        let bonded = sum(&WarmPart::spread);
+        let ea = bonded[(0, 0)];
+        (ea > 0.0).then_some(())?;
+        let centre = [-bonded[(0, 2)] / ea, bonded[(0, 1)] / ea];
+        let line = phi(centre);
+        let sliding = line * line.transpose() * ea + sum(&WarmPart::own_bending);
+        let stated = bonded * self.bond + sliding * (1.0 - self.bond);
+        Some(Together { section: self, centre, ea, bonded, stated })
+    }
+}
+
+impl Together<'_> {
+    /// What becomes of a change of temperature `field` and of own strains, one a part.
+    pub(super) fn wanted(&self, field: &Field, own: &[f64]) -> Option<Wanted> {
+        let parts: Vec<Vector3<f64>> =
+            self.section.parts.iter().zip(own).map(|(part, own)| part.wants(field, *own)).collect();
+        let listed = || self.section.parts.iter().zip(&parts);
+        let held = |part: &WarmPart| part.medium.role == Role::Skeleton;
+        let any_held = self.section.parts.iter().any(|part| held(part) && part.modulus() > 0.0);
+        let (mut pull, mut ea) = (0.0, 0.0);
+        for (part, t) in listed().filter(|(part, _)| !any_held || held(part)) {
+            let weight = part.modulus() * part.moments.area;
+            pull += weight * phi(part.centroid()).dot(t);
+            ea += weight;
+        }
+        let slid = pull / ea;
+        let bonded: Vector3<f64> = listed().map(|(part, t)| part.spread() * t * part.modulus()).sum();
+        let bending: Vector3<f64> = listed().map(|(part, t)| part.own_bending() * t * part.modulus()).sum();
+        let sliding = phi(self.centre) * (self.ea * slid) + bending;
+        let bond = self.section.bond;
+        let forces = bonded * bond + sliding * (1.0 - bond);
+        let strain = solve(&self.stated, &forces)?;
+        strain.iter().all(|e| e.is_finite()).then_some(Wanted { parts, slid, strain })
+    }
+
+    /// The stress in part `number` at [y, z] when the section carries `forces` (N, M_y, M_z).
+    pub(super) fn stress(
+        &self,
+        number: usize,
+        at: [f64; 2],
+        forces: &Vector3<f64>,
+        wanted: &Wanted,
+    ) -> Option<Stress> {
+        let part = &self.section.parts[number];
+        let strain = solve(&self.stated, forces)?;
+        let (bond, e) = (self.section.bond, part.modulus());
+        let (place, centre, own) = (phi(at), phi(self.centre), phi(part.centroid()));
+        let bending = (place - centre) * bond + (place - own) * (1.0 - bond);
+        let (free, t) = (&wanted.strain, &wanted.parts[number]);
+        let bonded = place.dot(&(free - t));
+        let sliding = centre.dot(free) - wanted.slid + (place - own).dot(&(free - t));
+        Some(Stress {
+            axial: e * centre.dot(&strain),
+            bending: e * bending.dot(&strain),
+            mismatch: e * (bonded * bond + sliding * (1.0 - bond)),
+        })
+    }
+
+    /// The axial force that part `number` takes from the others when all are bonded, N.
+    pub(super) fn transferred(&self, number: usize, wanted: &Wanted) -> Option<f64> {
+        let parts = self.section.parts.iter().zip(&wanted.parts);
+        let forces: Vector3<f64> = parts.map(|(part, t)| part.spread() * t * part.modulus()).sum();
+        let free = solve(&self.bonded, &forces)?;
+        let part = &self.section.parts[number];
+        let strain = phi(part.centroid()).dot(&(free - wanted.parts[number]));
+        Some(part.modulus() * part.moments.area * strain)
+    }
+
+    /// Axial stiffness of all parts, N.
+    pub(super) fn ea(&self) -> f64 {
+        self.ea
+    }
+}
+
+/// K⁻¹ f for a symmetric positive K, in the scale of its own diagonal.
+fn solve(k: &Matrix3<f64>, f: &Vector3<f64>) -> Option<Vector3<f64>> {
+    let scale = k.diagonal().map(|d| if d > 0.0 { 1.0 / d.sqrt() } else { 0.0 });
+    let scaled = Matrix3::from_fn(|i, j| k[(i, j)] * scale[i] * scale[j]);
+    let x = scaled.cholesky()?.solve(&f.component_mul(&scale));
+    Some(x.component_mul(&scale))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::sample::{layer, section};
+    use super::*;
+    use approx::assert_relative_eq;
+
+    /// Steel 4 mm under aluminium 6 mm, 50 K.
+    fn strip(bond: f64) -> WarmSection {
+        let parts = [
+            layer("steel", 210e9, 12e-6, 0.02, -0.005, -0.001),
+            layer("al", 70e9, 23.6e-6, 0.02, -0.001, 0.005),
+        ];
+        section(parts.to_vec(), bond)
+    }
+
+    const WARM: Field = Field { change: 50.0, across: [0.0; 2] };
+
+    #[test]
+    fn a_bonded_strip_curves_as_timoshenko_says() {
+        let strip = strip(1.0);
+        let wanted = strip.together().unwrap().wanted(&WARM, &[0.0; 2]).unwrap();
+        // The aluminium above grows more: the middle rises, kappa_y (tension above) is positive.
+        assert_relative_eq!(wanted.strain[1], 0.08656716418, max_relative = 1e-9);
+    }
+
+    #[test]
+    fn forces_of_a_free_section_vanish() {
+        for bond in [0.0, 0.4, 1.0] {
+            let strip = strip(bond);
+            let together = strip.together().unwrap();
+            let field = Field { change: 30.0, across: [20.0, 400.0] };
+            let wanted = together.wanted(&field, &[0.0, -2e-4]).unwrap();
+            let mut sums = [0.0; 2];
+            for (number, part) in strip.parts.iter().enumerate() {
+                let at = |p| together.stress(number, p, &Vector3::zeros(), &wanted).unwrap().mismatch;
+                let mean = at(part.centroid());
+                sums[0] += mean * part.moments.area;
+                // Moment from the linear stress: mean on its arm and the slope on the own inertia.
+                let [y, z] = part.centroid();
+                let slope = (at([y, z + 1e-3]) - mean) / 1e-3;
+                sums[1] += mean * part.moments.area * z + slope * part.own_bending()[(1, 1)];
+            }
+            assert!(sums[0].abs() < 1e-6 && sums[1].abs() < 1e-8, "{bond} {sums:?}");
+        }
+    }
+
+    #[test]
+    fn sliding_parts_feel_nothing_of_each_other() {
+        let strip = strip(0.0);
+        let together = strip.together().unwrap();
+        let wanted = together.wanted(&WARM, &[0.0; 2]).unwrap();
+        for (number, part) in strip.parts.iter().enumerate() {
+            for corner in &part.corners {
+                let stress = together.stress(number, *corner, &Vector3::zeros(), &wanted).unwrap();
+                assert!(stress.mismatch.abs() < 1e-3, "{stress:?}");
+            }
+        }
+        assert_relative_eq!(wanted.strain[1], 0.0, epsilon = 1e-15);
+    }
+
+    #[test]
+    fn forces_bring_the_stresses_of_the_transformed_section() {
+        let strip = strip(1.0);
+        let together = strip.together().unwrap();
+        let nothing = together.wanted(&Field::default(), &[0.0; 2]).unwrap();
+        let moment = Vector3::new(0.0, 10.0, 0.0);
+        let top = together.stress(1, [0.0, 0.005], &moment, &nothing).unwrap();
+        // EI = 187.6 N m2; the elastic centre is 3.6667 mm above the steel's face.
+        assert_relative_eq!(top.bending, 70e9 * 10.0 / 187.6 * (0.010 - 0.00366666667), max_relative = 1e-6);
+        assert!(top.axial.abs() < 1e-6 && top.mismatch == 0.0);
+    }
+
+    #[test]
+    fn strength_in_compression_is_that_of_tension_only_for_metals() {
+        let mut part = layer("steel", 210e9, 12e-6, 0.02, 0.0, 0.01);
+        part.medium.strength = Some(235e6);
+        assert_eq!(part.strength(-1.0), Some(235e6));
+        part.medium.role = Role::Fill;
+        assert_eq!((part.strength(1.0), part.strength(-1.0)), (Some(235e6), None));
+        part.compressive_strength = Some(90e6);
+        assert_eq!(part.strength(-1.0), Some(90e6));
+    }
+}

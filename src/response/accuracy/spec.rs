@@ -1,0 +1,306 @@
+//! What the design file says of temperature, cure and weight: its table `[thermal]`.
+//!
+//! ```toml
+//! [thermal]
+//! change = "10 K"
+//! straight = ["left_rail"]
+//! bond_strength = "5 MPa"
+//! settle_to = "1 um"
+//! carriage = { along = ["left_rail", "right_rail"], mass = "6 kg", steps = 11 }
+//! members.left_rail = { across_z = "2 K/m" }
+//! points.head = "3 K"
+//! shrinkage."sand 80/20" = "0.05 %"
+//! ```
+
+use super::case::{Gradient, ThermalCase};
+use super::sag::{Carriage, SagAsk};
+use super::thermal::ThermalAsk;
+use crate::document::{Allowed, Fields, Located};
+use crate::frame::Frame;
+use crate::problem::{Problem, suggest};
+use crate::quantity::{self, Kind, Spread};
+
+/// What counts as settled where the file does not say, m.
+const SETTLE_TO: f64 = 1e-6;
+/// Places of a carriage along its travel where the file does not say.
+const STEPS: usize = 11;
+
+/// The table `[thermal]`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ThermalSpec {
+    /// Everywhere, K.
+    pub change: Spread,
+    /// By member: gradients, K/m.
+    pub members: Vec<(Located<String>, Gradient)>,
+    /// By point: change beside the one everywhere, K.
+    pub points: Vec<(Located<String>, f64)>,
+    /// By material: linear shrinkage, a strain.
+    pub shrinkage: Vec<(Located<String>, f64)>,
+    /// Members whose straightness is asked.
+    pub straight: Vec<Located<String>>,
+    /// Shear strength of the bond between fill and skeleton, Pa.
+    pub bond_strength: Option<Spread>,
+    /// What counts as settled, m.
+    pub settle_to: f64,
+    /// A mass that moves along members.
+    pub carriage: Option<CarriageSpec>,
+}
+
+/// A mass that moves along members.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CarriageSpec {
+    /// The members it rides on, all at once.
+    pub along: Vec<Located<String>>,
+    /// kg.
+    pub mass: Spread,
+    /// Places along the travel.
+    pub steps: usize,
+}
+
+impl Default for ThermalSpec {
+    fn default() -> ThermalSpec {
+        ThermalSpec {
+            change: Spread::exact(0.0),
+            members: Vec::new(),
+            points: Vec::new(),
+            shrinkage: Vec::new(),
+            straight: Vec::new(),
+            bond_strength: None,
+            settle_to: SETTLE_TO,
+            carriage: None,
+        }
+    }
+}
+
+impl ThermalSpec {
+    /// Reads the table; everything wrong with it is said.
+    pub fn read(fields: &Fields) -> Option<ThermalSpec> {
+        let change =
+            optional(fields, "change", || fields.quantity("change", Kind::TemperatureChange, Allowed::Any));
+        let members = table(fields, "members", |members, name| {
+            let fields = members.fields(name)?;
+            let gradient = gradient(&fields);
+            fields.finish();
+            gradient
+        });
+        let points = table(fields, "points", |points, name| {
+            Some(points.list(name, Kind::TemperatureChange, 1, Allowed::Any)?[0])
+        });
+        let shrinkage = table(fields, "shrinkage", |shrinkage, name| {
+            Some(shrinkage.list(name, Kind::Ratio, 1, Allowed::Between(-0.1, 0.1))?[0])
+        });
+        let straight = optional(fields, "straight", || fields.names("straight"));
+        let bond_strength = optional(fields, "bond_strength", || {
+            fields.quantity("bond_strength", Kind::Stress, Allowed::Positive)
+        });
+        let settle_to =
+            optional(fields, "settle_to", || fields.list("settle_to", Kind::Length, 1, Allowed::Positive));
+        let carriage = optional(fields, "carriage", || {
+            let fields = fields.fields("carriage")?;
+            let carriage = CarriageSpec::read(&fields);
+            fields.finish();
+            carriage
+        });
+        Some(ThermalSpec {
+            change: change?.unwrap_or(Spread::exact(0.0)),
+            members: members?,
+            points: points?,
+            shrinkage: shrinkage?,
+            straight: straight?.unwrap_or_default(),
+            bond_strength: bond_strength?,
+            settle_to: settle_to?.map_or(SETTLE_TO, |list| list[0]),
+            carriage: carriage?,
+        })
+    }
+
+    /// The change everywhere from text such as `"10 K"`, which overrides the file's.
+    ///
+    /// # Errors
+    /// The fault of the text: no number, no unit, a unit of something else.
+    pub fn change_of(text: &str) -> Result<f64, quantity::Fault> {
+        quantity::single(text, Kind::TemperatureChange)
+    }
+
+    /// `change` everywhere, K, and nothing else asked.
+    pub fn uniform(change: f64) -> ThermalSpec {
+        ThermalSpec { change: change.into(), ..ThermalSpec::default() }
+    }
+
+    /// The case for `frame`, whose parts are made of `materials`, and what is asked beside it.
+    ///
+    /// # Errors
+    /// Every name that the frame or the materials do not have, at its place.
+    pub fn resolve(
+        &self,
+        frame: &Frame,
+        materials: &[&str],
+    ) -> Result<(ThermalCase, ThermalAsk, SagAsk), Vec<Problem>> {
+        let mut problems = Vec::new();
+        let members: Vec<&str> = frame.members.iter().map(|member| member.name.as_str()).collect();
+        let points: Vec<&str> = frame.points.iter().map(|point| point.name.as_str()).collect();
+        let mut case = ThermalCase::uniform(self.change.value);
+        case.members = vec![Gradient::default(); members.len()];
+        case.points = vec![0.0; points.len()];
+        let mut index = |name: &Located<String>, known: &[&str], what: &str| {
+            let found = known.iter().position(|known| *known == name.value);
+            if found.is_none() {
+                let message = format!("no {what} \"{}\"", name.value);
+                let help = suggest(&name.value, known.iter().copied());
+                problems.push(Problem::error(name.place.clone(), message).with_help(help));
+            }
+            found
+        };
+        for (name, gradient) in &self.members {
+            if let Some(number) = index(name, &members, "member") {
+                case.members[number] = *gradient;
+            }
+        }
+        for (name, change) in &self.points {
+            if let Some(number) = index(name, &points, "point") {
+                case.points[number] = *change;
+            }
+        }
+        for (name, strain) in &self.shrinkage {
+            if index(name, materials, "part of material").is_some() {
+                case.shrinkage.push((name.value.clone(), *strain));
+            }
+        }
+        let straight: Vec<usize> =
+            self.straight.iter().filter_map(|name| index(name, &members, "member")).collect();
+        let carriage = self.carriage.as_ref().map(|carriage| Carriage {
+            along: carriage.along.iter().filter_map(|name| index(name, &members, "member")).collect(),
+            mass: carriage.mass.value,
+            steps: carriage.steps,
+        });
+        if !problems.is_empty() {
+            return Err(problems);
+        }
+        let bond_strength = self.bond_strength.map(|strength| strength.value);
+        let sag = SagAsk { straight: straight.clone(), carriage };
+        Ok((case, ThermalAsk { straight, bond_strength }, sag))
+    }
+}
+
+impl CarriageSpec {
+    fn read(fields: &Fields) -> Option<CarriageSpec> {
+        fields.need("along", "[\"MEMBER\"]");
+        fields.need("mass", "\"6 kg\"");
+        let along = fields.names("along");
+        let mass = fields.quantity("mass", Kind::Mass, Allowed::NotNegative);
+        let steps = optional(fields, "steps", || fields.counts("steps"));
+        let along = along?;
+        if along.is_empty() {
+            fields.refuse("along", "the carriage rides on 0 members", "name at least one");
+            return None;
+        }
+        let steps = steps?.map_or(STEPS, |counts| counts.first().copied().unwrap_or(STEPS));
+        if !(2..=1001).contains(&steps) {
+            let message = format!("{steps} places: from 2, the two ends, to 1001");
+            fields.refuse("steps", message, "write steps = 11");
+            return None;
+        }
+        Some(CarriageSpec { along, mass: mass?, steps })
+    }
+}
+
+/// `Some(None)` where the key is absent, `None` where it is wrong.
+fn optional<T>(fields: &Fields, key: &str, read: impl FnOnce() -> Option<T>) -> Option<Option<T>> {
+    if fields.has(key) { read().map(Some) } else { Some(None) }
+}
+
+/// Every entry of a table by its name; `None` when one is wrong.
+fn table<T>(
+    fields: &Fields,
+    key: &str,
+    read: impl Fn(&Fields, &str) -> Option<T>,
+) -> Option<Vec<(Located<String>, T)>> {
+    if !fields.has(key) {
+        return Some(Vec::new());
+    }
+    let table = fields.fields(key)?;
+    let entries: Vec<Option<(Located<String>, T)>> =
+        table.keys().into_iter().map(|name| read(&table, &name.value).map(|value| (name, value))).collect();
+    table.finish();
+    entries.into_iter().collect()
+}
+
+fn gradient(fields: &Fields) -> Option<Gradient> {
+    let read = |key: &str| {
+        let value = optional(fields, key, || fields.list(key, Kind::Gradient, 1, Allowed::Any))?;
+        Some(value.map_or(0.0, |list| list[0]))
+    };
+    let (across_y, across_z, along) = (read("across_y"), read("across_z"), read("along"));
+    Some(Gradient { across_y: across_y?, across_z: across_z?, along: along? })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::sample::{bar, layer, section};
+    use super::*;
+    use crate::document::Reader;
+
+    fn read(text: &str) -> (Option<ThermalSpec>, Vec<String>) {
+        let reader = Reader::new("d.toml", text);
+        let spec = {
+            let fields = reader.root();
+            let spec = ThermalSpec::read(&fields);
+            fields.finish();
+            spec
+        };
+        (spec, reader.finish().0.iter().map(Problem::to_string).collect())
+    }
+
+    const WHOLE: &str = "change = \"10 K\"\nstraight = [\"bar\"]\nbond_strength = \"5 MPa\"\n\
+         carriage = { along = [\"bar\"], mass = \"6 kg\", steps = 5 }\n\
+         members.bar = { across_z = \"2 K/m\", along = \"1 K/m\" }\npoints.right = \"3 K\"\n\
+         shrinkage.steel = \"0.05 %\"\n";
+
+    #[test]
+    fn the_whole_table_becomes_a_case() {
+        let (spec, said) = read(WHOLE);
+        assert!(said.is_empty(), "{said:?}");
+        let frame = bar(1.0, &section(vec![layer("steel", 210e9, 12e-6, 0.1, 0.0, 0.1)], 1.0));
+        let (case, ask, sag) = spec.unwrap().resolve(&frame, &["steel"]).unwrap();
+        assert_eq!((case.uniform, case.points[1], case.members[0].across_z), (10.0, 3.0, 2.0));
+        approx::assert_relative_eq!(case.shrinkage[0].1, 5e-4);
+        assert_eq!((ask.straight, ask.bond_strength), (vec![0], Some(5e6)));
+        assert_eq!(sag.carriage.unwrap(), Carriage { along: vec![0], mass: 6.0, steps: 5 });
+    }
+
+    #[test]
+    fn what_is_wrong_is_said_at_its_place() {
+        let (spec, said) =
+            read("change = 10\nmembers.bar = { across = \"2 K/m\" }\npoints.head = \"3 mm\"\n");
+        assert!(spec.is_none());
+        assert_eq!(said.len(), 3, "{said:?}");
+        assert!(said[0].starts_with("d.toml:1:10  change: the bare number 10 has no unit"), "{}", said[0]);
+        assert!(said[1].contains("members.bar.across: \"across\" is not known here"), "{}", said[1]);
+        assert!(said[2].starts_with("d.toml:3:15  points.head: \"3 mm\" is not"), "{}", said[2]);
+    }
+
+    #[test]
+    fn names_that_the_frame_does_not_have_are_refused() {
+        let text = "members.barr = { across_z = \"2 K/m\" }\npoints.head = \"3 K\"\nshrinkage.cast = 0.001\n";
+        let frame = bar(1.0, &section(vec![layer("steel", 210e9, 12e-6, 0.1, 0.0, 0.1)], 1.0));
+        let problems = read(text).0.unwrap().resolve(&frame, &["steel"]).unwrap_err();
+        let said: Vec<String> = problems.iter().map(Problem::to_string).collect();
+        assert_eq!(said[0], "d.toml:1:9  members.barr: no member \"barr\"; did you mean \"bar\"?");
+        assert_eq!(said[1], "d.toml:2:8  points.head: no point \"head\"; known: left, right");
+        assert_eq!(said[2], "d.toml:3:11  shrinkage.cast: no part of material \"cast\"; known: steel");
+    }
+
+    #[test]
+    fn a_carriage_needs_a_member_and_two_places() {
+        let (spec, said) = read("carriage = { along = [], mass = \"1 kg\" }\n");
+        assert!(spec.is_none() && said[0].contains("rides on 0 members"), "{said:?}");
+        let (spec, said) = read("carriage = { along = [\"a\"], mass = \"1 kg\", steps = 1 }\n");
+        assert!(spec.is_none() && said[0].contains("1 places: from 2"), "{said:?}");
+        assert_eq!(read("").0.unwrap(), ThermalSpec::default());
+    }
+
+    #[test]
+    fn a_change_on_the_command_line_needs_its_unit() {
+        assert_eq!(ThermalSpec::change_of("-5 K").unwrap(), -5.0);
+        assert!(ThermalSpec::change_of("5").is_err());
+    }
+}

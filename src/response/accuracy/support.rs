@@ -1,0 +1,367 @@
+//! Lifting and carrying: the sag of a base on a few supports, and where they are best.
+//!
+//! The base is free but for the supports, which carry upwards only. A falling base does not
+//! bend, so its shape on supports is what the supports do to a floating one: with the answers c
+//! to a unit force a at each of them, without momentum, the reactions R and the rigid-body motion
+//! q follow from a small system:
+//!
+//! ```text
+//! aⱼᵀ (Σ Rᵢ cᵢ + Z q) = 0      no support sinks
+//! Zᵀ (f + Σ Rᵢ aᵢ) = 0         the weight f is carried
+//! ```
+//!
+//! On a uniform bar two supports come out as known: level ends at 0.5774 of the length apart
+//! (Airy), least change of length at 0.5594 (Bessel), least sag at 0.5537.
+//!
+//! # Source
+//! - `phelps1966`: Airy and Bessel points of a uniform bar (memory)
+
+use super::sag::GRAVITY;
+use super::statics::{RestFault, Statics, dot};
+use super::straight::{Straightness, extremes};
+use crate::frame::{Frame, Line};
+use nalgebra::{DMatrix, DVector, Vector3, Vector6};
+use serde::Serialize;
+
+/// Pieces of a member for this purpose.
+const PIECES: usize = 48;
+/// Places along the line that the first search looks at, for two supports and for three.
+const PLACES: [usize; 2] = [40, 20];
+/// Share of the line at which the search ends.
+const CLOSE: f64 = 3e-7;
+/// Steps that each support tries, in shares of the present one: all combinations of them, for the
+/// least of a largest value lies at the end of a ridge that few directions follow.
+const TRIED: [f64; 7] = [0.0, -1.0, 1.0, -0.5, 0.5, -0.25, 0.25];
+
+/// A support under the line of a member.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Bearing {
+    /// The member.
+    pub member: usize,
+    /// From its start, m.
+    pub at: f64,
+}
+
+/// A base on its supports.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Carried {
+    /// What each support carries, N; below 0 it would have to pull.
+    pub reactions_n: Vec<f64>,
+    /// Of the members asked for, under their weight.
+    pub straightness: Vec<Straightness>,
+}
+
+/// A base taken off its feet, ready for supports.
+pub struct Carrying<'a> {
+    statics: Statics<'a>,
+    /// The load of the weight, and its sum, N.
+    load: Vec<f64>,
+    weight: f64,
+}
+
+/// The answer to one support.
+#[derive(Clone)]
+struct Prop {
+    unit: Vec<f64>,
+    moved: Vec<f64>,
+}
+
+/// A base without its feet and anchors.
+pub fn unheld(frame: &Frame) -> Frame {
+    Frame { feet: Vec::new(), anchors: Vec::new(), ..frame.clone() }
+}
+
+impl<'a> Carrying<'a> {
+    /// Prepares `frame`, which has neither feet nor anchors (see [`unheld`]).
+    ///
+    /// # Errors
+    /// What is no frame.
+    pub fn new(frame: &'a Frame) -> Result<Carrying<'a>, RestFault> {
+        let statics = Statics::new(frame, PIECES)?;
+        let down = Vector6::z() * -GRAVITY;
+        let load = statics.layout.inertia_load(frame, &down, &Vector3::zeros()).ok_or(RestFault::NotHeld)?;
+        let weight = frame.rigid_body().ok_or(RestFault::NotHeld)?.mass * GRAVITY;
+        Ok(Carrying { statics, load, weight })
+    }
+
+    /// The base on `bearings`, and the straightness of the members `straight`.
+    ///
+    /// # Errors
+    /// [`RestFault::NotHeld`] when it would tip over, or a support is beyond its member.
+    pub fn on(&self, bearings: &[Bearing], straight: &[usize]) -> Result<Carried, RestFault> {
+        let props = bearings.iter().map(|bearing| self.prop(bearing)).collect::<Result<Vec<_>, _>>()?;
+        let props: Vec<&Prop> = props.iter().collect();
+        let (reactions_n, motion) = self.rest(&props).ok_or(RestFault::NotHeld)?;
+        let frame = self.statics.frame;
+        let line = |number: &usize| {
+            let member = frame.members.get(*number)?;
+            let motions = self.statics.layout.line_motion(frame, *number, &motion)?;
+            Some(Straightness::of(&member.name, Line::of(frame, member)?.length, &motions))
+        };
+        Ok(Carried { reactions_n, straightness: straight.iter().filter_map(line).collect() })
+    }
+
+    fn prop(&self, bearing: &Bearing) -> Result<Prop, RestFault> {
+        let layout = &self.statics.layout;
+        let unit = layout.load_on_line(self.statics.frame, bearing.member, bearing.at, &Vector6::z());
+        let unit = unit.ok_or(RestFault::NotHeld)?;
+        let moved = self.statics.solve(&self.statics.balanced(&unit))?;
+        Ok(Prop { unit, moved })
+    }
+
+    /// Reactions and motion on `props`; `None` when they cannot carry the weight.
+    fn rest(&self, props: &[&Prop]) -> Option<(Vec<f64>, Vec<f64>)> {
+        let free: Vec<&[f64]> = self.statics.free_motions().collect();
+        let (n, m) = (props.len(), free.len());
+        let weight = self.weight;
+        // Unknowns in the scale of the weight and of the sag, so that all rows compare.
+        let size = |v: &[f64]| v.iter().map(|x| x.abs()).fold(0.0, f64::max);
+        let sag = props.iter().map(|p| weight * size(&p.moved)).fold(0.0, f64::max);
+        (sag > 0.0 && n > 0).then_some(())?;
+        let mut system = DMatrix::zeros(n + m, n + m);
+        let mut right = DVector::zeros(n + m);
+        for (j, prop) in props.iter().enumerate() {
+            for (i, other) in props.iter().enumerate() {
+                system[(j, i)] = dot(&prop.unit, &other.moved) * weight / sag;
+            }
+            for (i, z) in free.iter().enumerate() {
+                let reach = dot(&prop.unit, z);
+                system[(j, n + i)] = reach;
+                system[(n + i, j)] = reach;
+            }
+        }
+        for (i, z) in free.iter().enumerate() {
+            right[n + i] = -dot(z, &self.load) / weight;
+        }
+        let found = system.clone().svd(true, true).solve(&right, 1e-10).ok()?;
+        let left = (&system * &found - &right).amax();
+        (left <= 1e-7 * right.amax()).then_some(())?;
+        let mut motion = vec![0.0; self.load.len()];
+        let mut add = |v: &[f64], share: f64| motion.iter_mut().zip(v).for_each(|(u, v)| *u += share * v);
+        for (i, prop) in props.iter().enumerate() {
+            add(&prop.moved, found[i] * weight);
+        }
+        for (i, z) in free.iter().enumerate() {
+            add(z, found[n + i] * sag);
+        }
+        Some(((0..n).map(|i| found[i] * weight).collect(), motion))
+    }
+}
+
+/// What supports are best for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Aim {
+    /// Least difference of height along the line.
+    Sag,
+    /// Least slope anywhere.
+    Slope,
+    /// Least slope at the two ends.
+    LevelEnds,
+    /// Least change of the distance between the ends.
+    Length,
+}
+
+/// The best places of a number of supports.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Best {
+    /// What for.
+    pub aim: Aim,
+    /// Places along the line, as shares of its length, in ascending order.
+    pub shares: Vec<f64>,
+    /// What each support carries, N.
+    pub reactions_n: Vec<f64>,
+    /// What is least there: m for sag and length, rad for slopes.
+    pub least: f64,
+}
+
+/// The line that members make one after another, each starting where the last one ends.
+struct Track<'a> {
+    frame: &'a Frame,
+    along: &'a [usize],
+    lengths: Vec<f64>,
+}
+
+impl Track<'_> {
+    fn bearing(&self, share: f64) -> Option<Bearing> {
+        let whole: f64 = self.lengths.iter().sum();
+        let mut at = share.clamp(0.0, 1.0) * whole;
+        for (member, length) in self.along.iter().zip(&self.lengths) {
+            if at <= *length || *member == *self.along.last()? {
+                return Some(Bearing { member: *member, at: at.min(*length) });
+            }
+            at -= length;
+        }
+        None
+    }
+
+    /// The value of `aim` for a motion.
+    fn value(&self, carrying: &Carrying, aim: Aim, motion: &[f64]) -> Option<f64> {
+        let mut heights = [f64::INFINITY, f64::NEG_INFINITY];
+        let mut slopes = Vec::new();
+        let mut shortening = 0.0;
+        for (number, length) in self.along.iter().zip(&self.lengths) {
+            let line = carrying.statics.layout.line_motion(self.frame, *number, motion)?;
+            let h = length / (line.len() - 1) as f64;
+            for pair in line.windows(2) {
+                // ∫ w'² / 2 of the cubic through both ends, w' = -turn about y.
+                let (d, a, b) = ((pair[1][2] - pair[0][2]) / h, -pair[0][4], -pair[1][4]);
+                shortening +=
+                    h / 60.0 * (36.0 * d * d - 6.0 * d * (a + b) + 4.0 * (a * a + b * b) - 2.0 * a * b);
+            }
+            let [least, most] = extremes(&line.iter().map(|u| u[2]).collect::<Vec<f64>>());
+            heights = [heights[0].min(least), heights[1].max(most)];
+            slopes.extend(line.iter().map(|u| u[4].abs()));
+        }
+        Some(match aim {
+            Aim::Sag => heights[1] - heights[0],
+            Aim::Slope => slopes.iter().copied().fold(0.0, f64::max),
+            Aim::LevelEnds => slopes.first()?.max(*slopes.last()?),
+            Aim::Length => shortening,
+        })
+    }
+}
+
+/// The best places for `count` supports under the level line of the members `along`, one after
+/// another, for a base that stands on nothing else.
+///
+/// First a search over pairs or triples of even places, then steps that halve. The supports of
+/// three may come out a few thousandths from the best, at a sag that is hardly more.
+///
+/// # Errors
+/// What is no frame, a count other than 2 or 3, or a base that tips over wherever they are.
+pub fn best_supports(frame: &Frame, along: &[usize], count: usize, aim: Aim) -> Result<Best, RestFault> {
+    let loose = unheld(frame);
+    let carrying = Carrying::new(&loose)?;
+    let length = |number: &usize| Some(Line::of(&loose, loose.members.get(*number)?)?.length);
+    let lengths: Option<Vec<f64>> = along.iter().map(length).collect();
+    let track = Track { frame: &loose, along, lengths: lengths.ok_or(RestFault::NotHeld)? };
+    let prop = |share: f64| -> Result<Prop, RestFault> {
+        carrying.prop(&track.bearing(share).ok_or(RestFault::NotHeld)?)
+    };
+    let judge = |shares: &[f64], props: &[&Prop]| -> Option<Best> {
+        let (reactions_n, motion) = carrying.rest(props)?;
+        reactions_n.iter().all(|r| *r >= 0.0).then_some(())?;
+        let least = track.value(&carrying, aim, &motion)?;
+        Some(Best { aim, shares: shares.to_vec(), reactions_n, least })
+    };
+    let even = PLACES[usize::from(count > 2)];
+    let places: Vec<f64> = (0..=even).map(|i| i as f64 / even as f64).collect();
+    let props = places.iter().map(|share| prop(*share)).collect::<Result<Vec<_>, _>>()?;
+    let mut best: Option<Best> = None;
+    for choice in choices(places.len(), count) {
+        let shares: Vec<f64> = choice.iter().map(|i| places[*i]).collect();
+        let chosen: Vec<&Prop> = choice.iter().map(|i| &props[*i]).collect();
+        if let Some(found) = judge(&shares, &chosen)
+            && best.as_ref().is_none_or(|best| found.least < best.least)
+        {
+            best = Some(found);
+        }
+    }
+    let mut best = best.ok_or(RestFault::NotHeld)?;
+    let mut step = 0.5 / even as f64;
+    while step > CLOSE {
+        let here = best.shares.clone();
+        let mut near: Vec<Vec<(f64, Prop)>> = Vec::with_capacity(count);
+        for share in &here {
+            let tried = TRIED.iter().map(|part| (share + part * step).clamp(0.0, 1.0));
+            near.push(tried.map(|share| Ok((share, prop(share)?))).collect::<Result<_, RestFault>>()?);
+        }
+        let mut better: Option<Best> = None;
+        for direction in 0..TRIED.len().pow(count as u32) {
+            let pick = |i: usize| &near[i][direction / TRIED.len().pow(i as u32) % TRIED.len()];
+            let shares: Vec<f64> = (0..count).map(|i| pick(i).0).collect();
+            let chosen: Vec<&Prop> = (0..count).map(|i| &pick(i).1).collect();
+            if let Some(found) = judge(&shares, &chosen)
+                && found.least < better.as_ref().unwrap_or(&best).least
+            {
+                better = Some(found);
+            }
+        }
+        match better {
+            Some(found) => best = found,
+            None => step *= 0.5,
+        }
+    }
+    Ok(best)
+}
+
+/// Every choice of 2 or 3 of `n` places, ascending.
+fn choices(n: usize, count: usize) -> Vec<Vec<usize>> {
+    let pairs = || (0..n).flat_map(move |i| (i + 1..n).map(move |j| (i, j)));
+    match count {
+        2 => pairs().map(|(i, j)| vec![i, j]).collect(),
+        3 => pairs().flat_map(|(i, j)| (j + 1..n).map(move |k| vec![i, j, k])).collect(),
+        _ => Vec::new(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::sample::{bar, layer, section};
+    use super::*;
+    use approx::assert_relative_eq;
+
+    /// A slender bar 2 m long, without shear.
+    fn rule() -> Frame {
+        let section = section(vec![layer("steel", 210e9, 12e-6, 0.06, -0.02, 0.02)], 1.0);
+        let mut frame = bar(2.0, &section);
+        frame.sections[0].stiffness[(1, 1)] = 1e12.into();
+        frame.sections[0].stiffness[(2, 2)] = 1e12.into();
+        frame
+    }
+
+    fn apart(aim: Aim) -> f64 {
+        let best = best_supports(&rule(), &[0], 2, aim).unwrap();
+        assert_relative_eq!(best.shares[0], 1.0 - best.shares[1], epsilon = 2e-4);
+        assert_relative_eq!(best.reactions_n[0], best.reactions_n[1], max_relative = 2e-3);
+        best.shares[1] - best.shares[0]
+    }
+
+    #[test]
+    fn airy_and_bessel_points_come_out() {
+        assert_relative_eq!(apart(Aim::LevelEnds), 1.0 / 3f64.sqrt(), epsilon = 1e-5);
+        assert_relative_eq!(apart(Aim::Length), 0.5594, epsilon = 5e-5);
+    }
+
+    #[test]
+    fn least_sag_makes_ends_and_middle_even() {
+        let distance = apart(Aim::Sag);
+        assert_relative_eq!(distance, 0.5537, epsilon = 5e-5);
+        let loose = rule();
+        let carrying = Carrying::new(&loose).unwrap();
+        let at = |share: f64| Bearing { member: 0, at: 2.0 * share };
+        let found = carrying.on(&[at(0.5 - 0.5 * distance), at(0.5 + 0.5 * distance)], &[0]).unwrap();
+        let line = &found.straightness[0].line;
+        assert_relative_eq!(line[0].up_m, line[24].up_m, max_relative = 1e-3);
+    }
+
+    #[test]
+    fn three_even_supports_carry_as_handbooks_say() {
+        let loose = rule();
+        let carrying = Carrying::new(&loose).unwrap();
+        let at = |at: f64| Bearing { member: 0, at };
+        let found = carrying.on(&[at(0.0), at(1.0), at(2.0)], &[0]).unwrap();
+        let w = 2500.0 * 0.06 * 0.04 * GRAVITY;
+        for (reaction, share) in found.reactions_n.iter().zip([0.375, 1.25, 0.375]) {
+            assert_relative_eq!(*reaction, share * w, max_relative = 1e-4);
+        }
+        // Two even spans: w l⁴ / 185 E I.
+        let ei = 210e9 * 0.06 * 0.04f64.powi(3) / 12.0;
+        let lowest = found.straightness[0].line.iter().map(|p| p.up_m).fold(0.0, f64::min);
+        assert_relative_eq!(-lowest, w / (184.6 * ei), max_relative = 2e-3);
+    }
+
+    #[test]
+    fn more_supports_sag_less_and_one_tips_over() {
+        let two = best_supports(&rule(), &[0], 2, Aim::Sag).unwrap();
+        let three = best_supports(&rule(), &[0], 3, Aim::Sag).unwrap();
+        assert!(three.least < 0.3 * two.least, "{three:?}");
+        assert_relative_eq!(three.shares[1], 0.5, epsilon = 1e-3);
+        let loose = rule();
+        let carrying = Carrying::new(&loose).unwrap();
+        let one = [Bearing { member: 0, at: 0.5 }];
+        assert_eq!(carrying.on(&one, &[]), Err(RestFault::NotHeld));
+        assert!(best_supports(&loose, &[0], 4, Aim::Sag).is_err());
+    }
+}

@@ -1,0 +1,436 @@
+//! What a change of temperature and a cure do to a base: growth, bow, drift, stress.
+//!
+//! Temperature and cure are solved apart and added, so that every stress can say what it is made
+//! of. Where fill would crack or let go of the skeleton the answer says where, and gives the
+//! motion and the stresses again with those members sliding.
+//!
+//! Ground keeps its size and its temperature; the arms of offsets keep their length.
+//!
+//! # Source
+//! - `boley1960`: beams and frames under temperature (memory)
+
+use super::bond::BondLine;
+use super::case::ThermalCase;
+use super::parts::{Field, Stress, Together, Wanted, WarmSection};
+use super::statics::{RestFault, Statics};
+use super::straight::{Straightness, bow};
+use super::{Base, Xyz};
+use crate::frame::{Frame, FrameFault, FreeStrain, Line};
+use crate::material::Role;
+use nalgebra::{Vector3, Vector6};
+use serde::Serialize;
+
+/// Pieces that each member is divided into; even, so that the middle is a place.
+pub(super) const PIECES: usize = 24;
+
+/// What is asked beside the change itself.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct ThermalAsk {
+    /// Members whose straightness is asked.
+    pub straight: Vec<usize>,
+    /// Shear strength of the bond between fill and skeleton, Pa; `None` is not known.
+    pub bond_strength: Option<f64>,
+}
+
+/// What happens to a base.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Thermal {
+    /// The build.
+    pub name: String,
+    /// Tip from work for one kelvin everywhere, m/K; `None` without a tool.
+    pub drift_m_per_k: Option<Xyz>,
+    /// The same as an angle, rad/K.
+    pub turn_rad_per_k: Option<Xyz>,
+    /// Under the stated change.
+    #[serde(flatten)]
+    pub state: ThermalState,
+    /// Where fill would crack or let go; it has bonded parts until then.
+    pub failures: Vec<Failure>,
+    /// The answer with the members of `failures` sliding.
+    pub sliding: Option<ThermalState>,
+}
+
+/// Motion and stress under the stated change.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ThermalState {
+    /// Tip from work, m; `None` without a tool.
+    pub drift_m: Option<Xyz>,
+    /// The same as an angle, rad.
+    pub turn_rad: Option<Xyz>,
+    /// By member.
+    pub members: Vec<ThermalMember>,
+    /// Of the members asked for.
+    pub straightness: Vec<Straightness>,
+}
+
+/// One member.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ThermalMember {
+    /// Its name.
+    pub name: String,
+    /// How much longer it becomes, m.
+    pub growth_m: f64,
+    /// Largest distance of its line from the line through its ends, m.
+    pub bow_m: f64,
+    /// By part of its section.
+    pub parts: Vec<ThermalPart>,
+}
+
+/// The stress of one part where its margin is least, or, without a strength, where it is largest.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ThermalPart {
+    /// Its material.
+    pub of: String,
+    /// Along the member, tension positive, Pa; the sum of the next four.
+    pub stress_pa: f64,
+    /// Of it from the axial force of the member, Pa.
+    pub axial_pa: f64,
+    /// Of it from the moments of the member, Pa.
+    pub bending_pa: f64,
+    /// Of it from expansion unlike that of the other parts, Pa.
+    pub mismatch_pa: f64,
+    /// Of it from the cure, Pa.
+    pub shrinkage_pa: f64,
+    /// Tensile strength, or compressive where it is pressed, Pa.
+    pub strength_pa: Option<f64>,
+    /// Strength over stress; `None` without strength or stress.
+    pub margin: Option<f64>,
+    /// From the member's start, m.
+    pub at_m: f64,
+    /// Place in the section, [y, z], m.
+    pub at_section_m: [f64; 2],
+    /// Shear of its bond to the other parts at the member's ends, an estimate, Pa.
+    pub bond_shear_pa: Option<f64>,
+    /// Bond strength over that shear.
+    pub bond_margin: Option<f64>,
+}
+
+/// How a fill fails.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum FailureKind {
+    /// Its stress is beyond its strength.
+    Cracks,
+    /// The shear at its bond line is beyond the bond strength.
+    LetsGo,
+}
+
+/// A fill that does not stay whole.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Failure {
+    /// The member.
+    pub member: String,
+    /// The material.
+    pub of: String,
+    /// How.
+    pub how: FailureKind,
+    /// From the member's start, m.
+    pub at_m: f64,
+    /// Place in the section, [y, z], m.
+    pub at_section_m: [f64; 2],
+    /// Stress or shear there, Pa.
+    pub stress_pa: f64,
+    /// What it stands, Pa.
+    pub strength_pa: f64,
+}
+
+/// The answer for `base`.
+///
+/// # Errors
+/// What is no frame, a material without the expansion that the change needs, a motion that
+/// nothing holds.
+pub fn thermal(base: &Base, case: &ThermalCase, ask: &ThermalAsk) -> Result<Thermal, RestFault> {
+    needs(base, case)?;
+    let statics = Statics::new(base.frame, PIECES)?;
+    let state = Solved::new(base, &statics, base.sections, case)?.state(ask)?;
+    let known = base.sections.iter().all(|section| section.lacking_expansion().next().is_none());
+    let (mut drift, mut turn) = (None, None);
+    if known && base.tip.is_some() {
+        let load = strain_load(&statics, base.sections, &ThermalCase::uniform(1.0), false)?.0;
+        (drift, turn) = base.drift(&statics, &statics.solve(&load)?);
+    }
+    let failures = failures(base, &state, ask);
+    let sliding = slid(base, &failures, case, ask)?;
+    let name = base.name.to_string();
+    Ok(Thermal { name, drift_m_per_k: drift, turn_rad_per_k: turn, state, failures, sliding })
+}
+
+/// Refuses a change of temperature of a material whose expansion is not known.
+pub(super) fn needs(base: &Base, case: &ThermalCase) -> Result<(), RestFault> {
+    let used = |number: usize| base.frame.members.iter().any(|member| member.section == number);
+    let mut faults: Vec<FrameFault> = Vec::new();
+    for (number, section) in base.sections.iter().enumerate() {
+        for name in section.lacking_expansion().filter(|_| case.warms() && used(number)) {
+            let fault = FrameFault {
+                table: "materials",
+                name: name.to_string(),
+                field: "expansion",
+                message: "its expansion is not known, and a change of temperature needs it".to_string(),
+                help: "add expansion = \"12 um/m K\"".to_string(),
+            };
+            if !faults.contains(&fault) {
+                faults.push(fault);
+            }
+        }
+    }
+    if faults.is_empty() { Ok(()) } else { Err(RestFault::Frame(faults)) }
+}
+
+/// The load of a case on the frame, and the free strains of its members. `cured` takes the
+/// shrinkage alone, otherwise the temperatures alone.
+pub(super) fn strain_load(
+    statics: &Statics,
+    sections: &[WarmSection],
+    case: &ThermalCase,
+    cured: bool,
+) -> Result<(Vec<f64>, Vec<FreeStrain>), RestFault> {
+    let mut strains = Vec::with_capacity(statics.frame.members.len());
+    for (number, member) in statics.frame.members.iter().enumerate() {
+        let section = sections.get(member.section).and_then(WarmSection::together);
+        let ends = section.and_then(|section| wanted(&section, statics.frame, number, case, cured));
+        let ends = ends.ok_or_else(|| no_section(statics.frame, member.section))?;
+        strains.push(ends.map(|ends| {
+            let [eps, y, z] = ends.strain.into();
+            Vector6::new(eps, 0.0, 0.0, 0.0, y, z)
+        }));
+    }
+    let load = statics.layout.free_strain_load(statics.frame, &strains);
+    Ok((load.ok_or(RestFault::NotHeld)?, strains))
+}
+
+fn no_section(frame: &Frame, number: usize) -> RestFault {
+    RestFault::Frame(vec![FrameFault {
+        table: "sections",
+        name: frame.sections.get(number).map(|section| section.name.clone()).unwrap_or_default(),
+        field: "",
+        message: "it has 0 stiff parts; an answer to temperature needs at least 1".to_string(),
+        help: "give it a part that carries load".to_string(),
+    }])
+}
+
+/// What the section of a member wants at its two ends.
+fn wanted(
+    section: &Together,
+    frame: &Frame,
+    number: usize,
+    case: &ThermalCase,
+    cured: bool,
+) -> Option<[Wanted; 2]> {
+    let own = case.own_strains(section.section);
+    let none = vec![0.0; own.len()];
+    let [start, end] = case.fields(frame, number)?;
+    let at = |field: &Field| {
+        if cured { section.wanted(&Field::default(), &own) } else { section.wanted(field, &none) }
+    };
+    Some([at(&start)?, at(&end)?])
+}
+
+/// A case solved: temperature first, then cure.
+struct Solved<'a> {
+    base: &'a Base<'a>,
+    statics: &'a Statics<'a>,
+    sections: &'a [WarmSection],
+    case: &'a ThermalCase,
+    motions: [Vec<f64>; 2],
+    strains: [Vec<FreeStrain>; 2],
+}
+
+impl<'a> Solved<'a> {
+    fn new(
+        base: &'a Base,
+        statics: &'a Statics,
+        sections: &'a [WarmSection],
+        case: &'a ThermalCase,
+    ) -> Result<Solved<'a>, RestFault> {
+        let (warm, warm_strains) = strain_load(statics, sections, case, false)?;
+        let (cure, cure_strains) = strain_load(statics, sections, case, true)?;
+        let motions = [statics.solve(&warm)?, statics.solve(&cure)?];
+        Ok(Solved { base, statics, sections, case, motions, strains: [warm_strains, cure_strains] })
+    }
+
+    fn state(&self, ask: &ThermalAsk) -> Result<ThermalState, RestFault> {
+        let motion: Vec<f64> = self.motions[0].iter().zip(&self.motions[1]).map(|(a, b)| a + b).collect();
+        let (drift_m, turn_rad) = self.base.drift(self.statics, &motion);
+        let frame = self.statics.frame;
+        let mut members = Vec::with_capacity(frame.members.len());
+        let mut straightness = Vec::new();
+        for (number, member) in frame.members.iter().enumerate() {
+            let line = self.statics.layout.line_motion(frame, number, &motion).ok_or(RestFault::NotHeld)?;
+            let length = Line::of(frame, member).map_or(0.0, |line| line.length);
+            let ends = line.first().zip(line.last());
+            members.push(ThermalMember {
+                name: member.name.clone(),
+                growth_m: ends.map_or(0.0, |(first, last)| last[0] - first[0]),
+                bow_m: bow(&line),
+                parts: self.parts(number, length, ask).ok_or_else(|| no_section(frame, member.section))?,
+            });
+            if ask.straight.contains(&number) {
+                straightness.push(Straightness::of(&member.name, length, &line));
+            }
+        }
+        Ok(ThermalState { drift_m, turn_rad, members, straightness })
+    }
+
+    /// The parts of one member. Field and forces are linear along it, so its ends decide.
+    fn parts(&self, number: usize, length: f64, ask: &ThermalAsk) -> Option<Vec<ThermalPart>> {
+        let frame = self.statics.frame;
+        let section = &self.sections[frame.members[number].section];
+        let together = section.together()?;
+        let mut ends = Vec::new();
+        for (case, cured) in [false, true].into_iter().enumerate() {
+            let wanted = wanted(&together, frame, number, self.case, cured)?;
+            let forces = self.statics.layout.line_forces(
+                frame,
+                number,
+                &self.motions[case],
+                &self.strains[case][number],
+            )?;
+            let forces = [forces.first()?, forces.last()?].map(|f| Vector3::new(f[0], f[4], f[5]));
+            ends.push((wanted, forces));
+        }
+        let one = |part: usize| {
+            let mut worst: Option<ThermalPart> = None;
+            for (end, at_m) in [0.0, length].into_iter().enumerate() {
+                for corner in &section.parts[part].corners {
+                    let of = |case: usize| {
+                        let (wanted, forces) = &ends[case];
+                        together.stress(part, *corner, &forces[end], &wanted[end])
+                    };
+                    let found = one_place(section, part, at_m, *corner, &of(0)?, &of(1)?);
+                    if worst.as_ref().is_none_or(|worst| harder(&found, worst)) {
+                        worst = Some(found);
+                    }
+                }
+            }
+            let mut worst = worst?;
+            let mut shear: Option<f64> = None;
+            for end in 0..2 {
+                let force = together.transferred(part, &ends[0].0[end])?
+                    + together.transferred(part, &ends[1].0[end])?;
+                shear = bond_line(section, &together, part, length)
+                    .and_then(|line| line.end_shear(force))
+                    .map(|now| shear.unwrap_or(0.0).max(now));
+            }
+            worst.bond_shear_pa = shear.filter(|_| section.bond > 0.0);
+            worst.bond_margin = margin(ask.bond_strength, worst.bond_shear_pa.unwrap_or(0.0));
+            Some(worst)
+        };
+        (0..section.parts.len()).filter(|part| !section.parts[*part].corners.is_empty()).map(one).collect()
+    }
+}
+
+fn one_place(
+    section: &WarmSection,
+    part: usize,
+    at_m: f64,
+    at: [f64; 2],
+    warm: &Stress,
+    cure: &Stress,
+) -> ThermalPart {
+    let part = &section.parts[part];
+    let (axial, bending) = (warm.axial + cure.axial, warm.bending + cure.bending);
+    let stress = axial + bending + warm.mismatch + cure.mismatch;
+    let strength = part.strength(stress);
+    ThermalPart {
+        of: part.medium.name.clone(),
+        stress_pa: stress,
+        axial_pa: axial,
+        bending_pa: bending,
+        mismatch_pa: warm.mismatch,
+        shrinkage_pa: cure.mismatch,
+        strength_pa: strength,
+        margin: margin(strength, stress),
+        at_m,
+        at_section_m: at,
+        bond_shear_pa: None,
+        bond_margin: None,
+    }
+}
+
+/// True when `a` is nearer to its strength than `b`, or, where neither is known, stressed more.
+fn harder(a: &ThermalPart, b: &ThermalPart) -> bool {
+    match (a.margin, b.margin) {
+        (Some(a), Some(b)) => a < b,
+        (Some(_), None) => true,
+        (None, Some(_)) => false,
+        (None, None) => a.stress_pa.abs() > b.stress_pa.abs(),
+    }
+}
+
+/// Below a pascal there is no stress but rounding.
+fn margin(strength: Option<f64>, stress: f64) -> Option<f64> {
+    strength.filter(|_| stress.abs() >= 1.0).map(|strength| strength / stress.abs())
+}
+
+/// The bond line of a part against all others; `None` for a part alone.
+fn bond_line(section: &WarmSection, together: &Together, part: usize, length: f64) -> Option<BondLine> {
+    let own = &section.parts[part];
+    let ea = own.medium.youngs_modulus.re * own.moments.area;
+    (section.parts.len() > 1).then_some(())?;
+    Some(BondLine {
+        shear_modulus: own.medium.shear_modulus.re,
+        area: own.moments.area,
+        contact: own.contact?,
+        ea: [ea, together.ea() - ea],
+        length,
+    })
+}
+
+fn failures(base: &Base, state: &ThermalState, ask: &ThermalAsk) -> Vec<Failure> {
+    let mut failures = Vec::new();
+    for (member, drawn) in state.members.iter().zip(&base.frame.members) {
+        let section = &base.sections[drawn.section];
+        let solid = section.parts.iter().filter(|part| !part.corners.is_empty());
+        for (part, own) in member.parts.iter().zip(solid) {
+            if own.medium.role != Role::Fill {
+                continue;
+            }
+            let fails = |how, stress_pa: f64, strength_pa: f64| Failure {
+                member: member.name.clone(),
+                of: part.of.clone(),
+                how,
+                at_m: part.at_m,
+                at_section_m: part.at_section_m,
+                stress_pa,
+                strength_pa,
+            };
+            if let Some(strength) = part.strength_pa.filter(|_| part.margin.is_some_and(|m| m < 1.0)) {
+                failures.push(fails(FailureKind::Cracks, part.stress_pa, strength));
+            }
+            let lets_go = part.bond_margin.is_some_and(|m| m < 1.0);
+            if let Some((shear, strength)) = part.bond_shear_pa.zip(ask.bond_strength).filter(|_| lets_go) {
+                failures.push(fails(FailureKind::LetsGo, shear, strength));
+            }
+        }
+    }
+    failures
+}
+
+/// The state with the members of `failures` sliding; `None` when nothing fails.
+fn slid(
+    base: &Base,
+    failures: &[Failure],
+    case: &ThermalCase,
+    ask: &ThermalAsk,
+) -> Result<Option<ThermalState>, RestFault> {
+    if failures.is_empty() {
+        return Ok(None);
+    }
+    let mut frame = base.frame.clone();
+    let mut sections = base.sections.to_vec();
+    for member in &mut frame.members {
+        if failures.iter().all(|failure| failure.member != member.name) {
+            continue;
+        }
+        let Some(section) = base.sections.get(member.section) else { continue };
+        member.section = sections.len();
+        frame.sections.push(section.sliding.clone());
+        sections.push(WarmSection { bond: 0.0, ..section.clone() });
+    }
+    let statics = Statics::new(&frame, PIECES)?;
+    Solved::new(base, &statics, &sections, case)?.state(ask).map(Some)
+}
+
+#[cfg(test)]
+#[path = "thermal_tests.rs"]
+mod tests;

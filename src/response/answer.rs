@@ -1,0 +1,165 @@
+//! The answers about response as they are shown and serialised: one entry a build.
+
+use super::cut::{Lobe, StableDepth};
+use super::floor::FloorMotion;
+use super::frequency::FrequencyResponse;
+use super::peak::Peak;
+use super::ringdown::RingDown;
+use super::speeds::{Clash, OrderLine, UnbalanceMotion};
+use crate::problem::Problem;
+use serde::Serialize;
+
+/// How every build answers a force that goes on.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Response {
+    /// What is moved, what is watched, and along which direction.
+    pub path: String,
+    /// In the order of the design.
+    pub builds: Vec<BuildResponse>,
+    /// What is doubtful.
+    pub notes: Vec<Problem>,
+}
+
+/// How one build answers a force that goes on. What the design does not ask for is empty or `None`.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct BuildResponse {
+    /// Key of the build.
+    pub name: String,
+    /// What a reader calls it.
+    pub label: String,
+    /// The curve between the two stations, with its peaks.
+    #[serde(flatten)]
+    pub curve: FrequencyResponse,
+    /// Inverse of the greatest compliance, N/m.
+    pub dynamic_stiffness_n_per_m: Option<f64>,
+    /// Where that is, Hz.
+    pub peak_frequency_hz: Option<f64>,
+    /// Depth of cut that is stable at every speed, m.
+    pub stable_depth_m: Option<f64>,
+    /// Frequency at which a deeper cut chatters, Hz.
+    pub chatter_frequency_hz: Option<f64>,
+    /// Border of the stable cut over speed.
+    pub lobes: Vec<Lobe>,
+    /// Running speeds that meet a mode, or nearly.
+    pub clashes: Vec<Clash>,
+    /// Lines of a picture of frequency over speed.
+    pub order_lines: Vec<OrderLine>,
+    /// Motion from unbalance, one entry for each range of speeds that states it.
+    pub unbalance: Vec<UnbalanceMotion>,
+    /// Motion from the floor.
+    pub floor: Option<FloorMotion>,
+}
+
+impl BuildResponse {
+    /// The `curve` of a build and its `worst` peak, which need not be of the same direction; the rest
+    /// is to be added where the design asks for it.
+    pub fn new(name: &str, label: &str, curve: FrequencyResponse, worst: Option<Peak>) -> BuildResponse {
+        BuildResponse {
+            name: name.to_string(),
+            label: label.to_string(),
+            curve,
+            dynamic_stiffness_n_per_m: worst.and_then(|peak| peak.dynamic_stiffness_n_per_m),
+            peak_frequency_hz: worst.map(|peak| peak.frequency_hz),
+            stable_depth_m: None,
+            chatter_frequency_hz: None,
+            lobes: Vec::new(),
+            clashes: Vec::new(),
+            order_lines: Vec::new(),
+            unbalance: Vec::new(),
+            floor: None,
+        }
+    }
+
+    /// The same with the depth that a cut may have.
+    pub fn with_cut(mut self, stable: Option<StableDepth>, lobes: Vec<Lobe>) -> BuildResponse {
+        self.stable_depth_m = stable.map(|found| found.depth_m);
+        self.chatter_frequency_hz = stable.map(|found| found.frequency_hz);
+        self.lobes = lobes;
+        self
+    }
+}
+
+/// How every build comes to rest after a tap.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct RingDowns {
+    /// What is struck and what is watched.
+    pub path: String,
+    /// Amplitude below which the base is quiet, m.
+    pub settle_to_m: f64,
+    /// In the order of the design.
+    pub builds: Vec<BuildRingDown>,
+    /// What is doubtful.
+    pub notes: Vec<Problem>,
+}
+
+/// How one build comes to rest after a tap.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct BuildRingDown {
+    /// Key of the build.
+    pub name: String,
+    /// What a reader calls it.
+    pub label: String,
+    /// Motion, envelope, energy and times.
+    #[serde(flatten)]
+    pub motion: RingDown,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::cut::{lobes, stable_depth};
+    use super::super::modal::tests::single;
+    use super::super::peak::worst_peak;
+    use super::super::ringdown::Tapped;
+    use super::*;
+
+    #[test]
+    fn keys_of_the_response_are_as_promised() {
+        let model = single(1e7, 40.0, 0.02);
+        let curve = FrequencyResponse::new(&model, 0, 0, (1.0, 200.0)).unwrap();
+        let pair = model.pair(0, 0);
+        let build = BuildResponse::new("cast", "Cast", curve, worst_peak(&model, 0, 0))
+            .with_cut(stable_depth(&pair, 1.5e9), lobes(&pair, 1.5e9, 2));
+        let json =
+            serde_json::to_value(Response { path: String::new(), builds: vec![build], notes: Vec::new() })
+                .unwrap();
+        let found = &json["builds"][0];
+        assert_eq!(found["name"], "cast");
+        for key in ["frequency_hz", "real_m_per_n", "imaginary_m_per_n", "clashes", "lobes", "peaks"] {
+            assert!(found[key].is_array(), "{key}");
+        }
+        approx::assert_relative_eq!(found["dynamic_stiffness_n_per_m"].as_f64().unwrap(), 2e5);
+        approx::assert_relative_eq!(
+            found["peak_frequency_hz"].as_f64().unwrap(),
+            79.577_471_545_9,
+            max_relative = 1e-6
+        );
+        approx::assert_relative_eq!(
+            found["stable_depth_m"].as_f64().unwrap(),
+            0.2 / 1500.0,
+            max_relative = 1e-9
+        );
+    }
+
+    #[test]
+    fn keys_of_the_ring_down_are_as_promised() {
+        let tapped =
+            Tapped { struck: 0, observed: vec![0], impulse: 0.2, settle_to: 1e-6, duration: Some(0.2) };
+        let motion = RingDown::new(&single(1e7, 40.0, 0.02), &tapped);
+        let build = BuildRingDown { name: "cast".into(), label: "Cast".into(), motion };
+        let json = serde_json::to_value(RingDowns {
+            path: String::new(),
+            settle_to_m: 1e-6,
+            notes: Vec::new(),
+            builds: vec![build],
+        })
+        .unwrap();
+        let found = &json["builds"][0];
+        let lengths = ["time_s", "motion_m"].map(|key| found[key].as_array().unwrap().len());
+        assert!(lengths[0] == lengths[1] && lengths[0] > 200);
+        approx::assert_relative_eq!(
+            found["settle_time_s"].as_f64().unwrap(),
+            10f64.ln() / 5.0,
+            max_relative = 1e-3
+        );
+    }
+}

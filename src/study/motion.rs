@@ -1,0 +1,269 @@
+//! How each build answers a force that goes on, and a tap: the answers of `response` and `ringdown`.
+
+use super::measures::Solved;
+use crate::design::{Build, Design, Goal, Tap};
+use crate::modes::{Asked, ModesFault};
+use crate::problem::{Place, Problem, suggest};
+use crate::quantity::Draw;
+use crate::response::answer::{BuildResponse, BuildRingDown, Response, RingDowns};
+use crate::response::cut::{lobes, stable_depth};
+use crate::response::floor::{FloorSpectrum, floor_motion};
+use crate::response::frequency::FrequencyResponse;
+use crate::response::peak::weakest_peak;
+use crate::response::ringdown::{RingDown, Tapped};
+use crate::response::settle::Decay;
+use crate::response::sound::{Sound, sound};
+use crate::response::speeds::{RunningSpeeds, clashes, order_lines, unbalance_motion};
+use crate::response::stations::{DirectCheck, Station};
+use std::f64::consts::TAU;
+
+/// Waves between two teeth up to which the border of the stable cut is drawn.
+const MOST_WAVES: usize = 12;
+
+/// The path that a user asks for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Path {
+    /// Name of the point that the force acts on.
+    pub from: String,
+    /// Name of the point that is watched; `None` is the same.
+    pub to: Option<String>,
+    /// Unit direction of force and motion, global axes.
+    pub along: [f64; 3],
+}
+
+/// What is asked of `response`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ResponseOptions {
+    /// Elastic modes of each build.
+    pub count: usize,
+    /// Hz; `None` is from a third of the first mode to beyond the last.
+    pub range: Option<(f64, f64)>,
+    /// `None` is tip against work in its weakest direction.
+    pub path: Option<Path>,
+    /// How the floor shakes.
+    pub floor: Option<FloorSpectrum>,
+}
+
+/// How every build of `design` answers a force.
+///
+/// # Errors
+/// What is wrong with the design or with what is asked, at its place.
+pub fn response(design: &Design, options: &ResponseOptions) -> Result<Response, Vec<Problem>> {
+    let asked = Asked { count: options.count, ..Asked::default() };
+    let builds = design
+        .builds
+        .iter()
+        .map(|build| respond(design, build, options, &asked))
+        .collect::<Result<Vec<_>, _>>()?;
+    Ok(Response { path: told(design, options)?, builds, notes: design.notes.clone() })
+}
+
+fn told(design: &Design, options: &ResponseOptions) -> Result<String, Vec<Problem>> {
+    Ok(match (&options.path, &design.goal.tool) {
+        (Some(path), _) => {
+            let [x, y, z] = path.along.map(|part| crate::quantity::figures(part, 3));
+            let to = path.to.as_ref().unwrap_or(&path.from);
+            format!("force at {} along {x}, {y}, {z}; motion of {to}", path.from)
+        }
+        (None, Some(tool)) => {
+            format!("{} against {}, each build in its weakest direction", tool.tip.value, tool.work.value)
+        }
+        (None, None) => return Err(vec![pathless(design)]),
+    })
+}
+
+fn pathless(design: &Design) -> Problem {
+    Problem::error(Place::file(&design.file), "the design has no tool, so there is no path to answer for")
+        .with_help("add [tool] with tip and work, or ask --from POINT --along \"x, y, z\" --to POINT")
+}
+
+/// The stations of the path in `build`: what is loaded, then what is watched.
+fn path_stations(
+    design: &Design,
+    build: &Build,
+    options: &ResponseOptions,
+    tool: Option<(usize, Option<usize>)>,
+    weakest: Option<[f64; 3]>,
+) -> Result<[Station; 2], Vec<Problem>> {
+    if let Some(path) = &options.path {
+        let point = |name: &str, option: &str| {
+            build.drawing.points.position(name).ok_or_else(|| {
+                let known = build.drawing.points.iter().map(|(name, _)| name);
+                let place = Place { key: option.to_string(), ..Place::file(&design.file) };
+                let problem = Problem::error(place, format!("no point \"{name}\""));
+                vec![problem.with_help(suggest(name, known))]
+            })
+        };
+        let from = point(&path.from, "--from")?;
+        let to = path.to.as_deref().map_or(Ok(from), |name| point(name, "--to"))?;
+        return Ok([Station::at(from, path.along), Station::at(to, path.along)]);
+    }
+    match (tool, weakest) {
+        (Some((tip, work)), Some(along)) => Ok([Station::Between { point: tip, against: work, along }; 2]),
+        _ => Err(vec![pathless(design)]),
+    }
+}
+
+fn respond(
+    design: &Design,
+    build: &Build,
+    options: &ResponseOptions,
+    asked: &Asked,
+) -> Result<BuildResponse, Vec<Problem>> {
+    let goal = &design.goal;
+    let at_fault = |fault: ModesFault| build.problems(&fault);
+    let model = build.model(goal, &Draw::default())?;
+    let tool = model.tip.map(|tip| (tip, model.work));
+    let weakest = match tool {
+        Some((tip, work)) => {
+            let statics = crate::modes::Statics::new(&model.frame).map_err(at_fault)?;
+            let stiffness = statics.stiffness(tip, work).map_err(|e| at_fault(ModesFault::Eigen(e)))?;
+            Some(stiffness.direction)
+        }
+        None => None,
+    };
+    let path = path_stations(design, build, options, tool, weakest)?;
+    let mut more = path.to_vec();
+    more.extend((0..3).map(Station::Floor));
+    more.extend(goal.cut.iter().zip(tool).map(|(cut, (point, against))| Station::Between {
+        point,
+        against,
+        along: cut.normal,
+    }));
+    let turning = goal.speeds.iter().filter_map(|(_, speeds)| speeds.at.as_ref());
+    for at in turning {
+        more.extend(
+            build.drawing.points.position(&at.value).map(|p| Station::axes(p, None)).into_iter().flatten(),
+        );
+    }
+    let solved = Solved::new(build, goal, &model, asked, &more).map_err(at_fault)?;
+    let modal = &solved.modal;
+    let [load, seen] = [solved.asked_stations, solved.asked_stations + 1];
+    let range = options.range.unwrap_or_else(|| usual_range(&solved));
+    let mut curve = FrequencyResponse::new(modal, seen, load, range)
+        .map_err(|message| vec![Problem::error(Place::key("--range"), message)])?;
+    if let Some(check) = DirectCheck::new(&model.frame, &solved.spectrum, &path[1], &path[0]) {
+        curve.check(|omega| check.compliance(omega)).map_err(|e| at_fault(ModesFault::Eigen(e)))?;
+    }
+    let worst = match tool {
+        Some(_) => weakest_peak(modal, [0, 1, 2]),
+        None => crate::response::peak::worst_peak(modal, seen, load),
+    };
+    let mut answer = BuildResponse::new(&build.name, &build.label, curve, worst);
+    let floor = [load + 2, load + 3, load + 4];
+    if let Some(spectrum) = &options.floor {
+        answer.floor = Some(floor_motion(modal, seen, &floor, spectrum));
+    }
+    let mut next = load + 5;
+    if let Some(cut) = goal.cut.as_ref().filter(|_| tool.is_some()) {
+        let pair = modal.pair(next, next);
+        let stiffness = cut.cutting_stiffness.value;
+        answer = answer.with_cut(stable_depth(&pair, stiffness), lobes(&pair, stiffness, MOST_WAVES));
+        next += 1;
+    }
+    speeds(goal, build, &solved, seen, next, &mut answer);
+    Ok(answer)
+}
+
+/// Clashes and unbalance of every range of speeds; the stations of unbalance begin at `next`.
+fn speeds(
+    goal: &Goal,
+    build: &Build,
+    solved: &Solved,
+    seen: usize,
+    mut next: usize,
+    answer: &mut BuildResponse,
+) {
+    for (name, speeds) in goal.speeds.iter() {
+        let running =
+            RunningSpeeds { name: name.to_string(), range: speeds.range, orders: speeds.orders.clone() };
+        answer.clashes.extend(clashes(&solved.modal, &running));
+        answer.order_lines.extend(order_lines(&running));
+        let turns_at = speeds.at.as_ref().filter(|at| build.drawing.points.position(&at.value).is_some());
+        if turns_at.is_none() {
+            continue;
+        }
+        if let Some(unbalance) = speeds.unbalance {
+            let at = [next, next + 1, next + 2];
+            let motion = unbalance_motion(&solved.modal, seen, at, unbalance.value, speeds.range);
+            answer.unbalance.extend(motion);
+        }
+        next += 3;
+    }
+}
+
+/// From a third of the first mode to beyond the last, Hz.
+fn usual_range(solved: &Solved) -> (f64, f64) {
+    let elastic = solved.modal.modes().iter().filter(|mode| !mode.is_rigid()).map(|mode| mode.omega / TAU);
+    let (first, last) = elastic.fold((f64::INFINITY, 0.0), |(a, b): (f64, f64), f| (a.min(f), b.max(f)));
+    if first.is_finite() { (first / 3.0, 1.2 * last) } else { (1.0, 1000.0) }
+}
+
+/// How every build of `design` comes to rest after its tap.
+///
+/// # Errors
+/// What is wrong with the design, at its place.
+pub fn ring_down(design: &Design, count: usize, duration: Option<f64>) -> Result<RingDowns, Vec<Problem>> {
+    let tap = tap_of(design)?;
+    let mut builds = Vec::new();
+    tapped(design, count, |build, solved, observed| {
+        let asked = Tapped {
+            struck: solved.tool_stations,
+            observed: observed.to_vec(),
+            impulse: tap.impulse.value,
+            settle_to: tap.settle_to,
+            duration,
+        };
+        let motion = RingDown::new(&solved.modal, &asked);
+        builds.push(BuildRingDown { name: build.name.clone(), label: build.label.clone(), motion });
+    })?;
+    let watched = match &design.goal.tool {
+        Some(tool) => format!("{} against {}", tool.tip.value, tool.work.value),
+        None => tap.at.value.clone(),
+    };
+    let path = format!("{} struck, {watched} watched", tap.at.value);
+    Ok(RingDowns { path, settle_to_m: tap.settle_to, builds, notes: design.notes.clone() })
+}
+
+/// What the builds of `design` sound like when tapped, one after the other.
+///
+/// # Errors
+/// What is wrong with the design, at its place, or that nothing moves.
+pub fn sounds(design: &Design, count: usize) -> Result<Sound, Vec<Problem>> {
+    let tap = tap_of(design)?;
+    let mut taps = Vec::new();
+    tapped(design, count, |_, solved, observed| {
+        let decay = Decay::new(&solved.modal, solved.tool_stations, observed, tap.impulse.value);
+        let loudest =
+            |a: &usize, b: &usize| decay.envelope_of(*a, 0.0).total_cmp(&decay.envelope_of(*b, 0.0));
+        let station = (0..observed.len()).max_by(loudest).unwrap_or(0);
+        taps.push((decay, station));
+    })?;
+    sound(&taps).map_err(|message| vec![Problem::error(tap.place.clone(), message)])
+}
+
+fn tap_of(design: &Design) -> Result<&Tap, Vec<Problem>> {
+    design.goal.tap.as_ref().ok_or_else(|| {
+        let problem = Problem::error(Place::file(&design.file), "the design has no tap");
+        vec![problem.with_help("add [tap] with at, along and impulse")]
+    })
+}
+
+/// Solves every build and hands it over with the stations that are watched: tip against work, or
+/// the struck point itself where there is no tool.
+fn tapped(
+    design: &Design,
+    count: usize,
+    mut visit: impl FnMut(&Build, &Solved, &[usize]),
+) -> Result<(), Vec<Problem>> {
+    let asked = Asked { count, ..Asked::default() };
+    for build in &design.builds {
+        let model = build.model(&design.goal, &Draw::default())?;
+        let solved =
+            Solved::new(build, &design.goal, &model, &asked, &[]).map_err(|fault| build.problems(&fault))?;
+        let observed: Vec<usize> =
+            if solved.tool_stations > 0 { (0..solved.tool_stations).collect() } else { vec![0] };
+        visit(build, &solved, &observed);
+    }
+    Ok(())
+}

@@ -1,0 +1,360 @@
+//! What a build of a design needs poured: one sheet a mix, from its sections and members.
+//!
+//! The volume of a mix is the sum over members of its area in the section times the length between
+//! the points. At a point the first two members, or the two that run straight through, fill the
+//! corner between them exactly (two bars of one depth that end at the crossing of their lines
+//! overlap inside by what they lack outside). Every further member ends inside them; half of what
+//! they measure across its direction is taken off its length there, once.
+
+use super::{Body, Mould, Pour, PourSheet};
+use crate::design::{Build, Design, Model, Profile, Substance};
+use crate::material::{MixAnswer, Property, Table};
+use crate::problem::Problem;
+use crate::quantity::Draw;
+use nalgebra::Vector3;
+use serde::Serialize;
+
+/// What the user may state beside the design.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PourOptions {
+    /// Part lost on tools and in joints.
+    pub waste: Option<f64>,
+    /// Mix that the bucket takes, m3.
+    pub bucket: Option<f64>,
+    /// Temperature of mix, mould and air, K.
+    pub temperature: Option<f64>,
+    /// Distance of the ribs of the mould and the deflection allowed between them, m.
+    pub ribs: (f64, f64),
+    /// The cast body as a closed surface, in place of the volume from the sections.
+    pub body: Option<Body>,
+}
+
+/// The sheets of every build that has something to pour.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Pours {
+    /// In the order of the design; builds without a mix are left out.
+    pub builds: Vec<BuildPour>,
+    /// What is doubtful.
+    pub notes: Vec<Problem>,
+}
+
+/// What one build needs poured.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct BuildPour {
+    /// Key of the build.
+    pub name: String,
+    /// What a reader calls it.
+    pub label: String,
+    /// Volume taken off once where members end inside others, m3.
+    pub corner_overlap_m3: f64,
+    /// How many ends that were.
+    pub corner_overlaps: usize,
+    /// Mass of the whole base with all it carries, kg.
+    pub base_mass_kg: f64,
+    /// Price of the mixes at the prices of the build.
+    pub cost: Option<f64>,
+    /// One a mix.
+    pub sheets: Vec<PourSheet>,
+}
+
+/// The sheets for every build of `design`.
+///
+/// # Errors
+/// What is wrong with the design at its place; a build without a mix when it is the only one.
+pub fn pours(design: &Design, options: &PourOptions) -> Result<Pours, Vec<Problem>> {
+    let mut builds = Vec::new();
+    for build in &design.builds {
+        builds.extend(of_build(design, build, options)?);
+    }
+    if builds.is_empty() {
+        let place = design.builds.first().map(|build| build.place.clone()).unwrap_or_default();
+        let problem = Problem::error(place, "no part is made of a mix, so there is nothing to pour");
+        return Err(vec![
+            problem.with_help("add [mixes.…] and name it in a section, or ask another --build"),
+        ]);
+    }
+    Ok(Pours { builds, notes: design.notes.clone() })
+}
+
+fn of_build(
+    design: &Design,
+    build: &Build,
+    options: &PourOptions,
+) -> Result<Option<BuildPour>, Vec<Problem>> {
+    let model = build.model(&design.goal, &Draw::default())?;
+    let mut sheets = Vec::new();
+    let (mut overlap, mut overlaps, mut cost) = (0.0, 0, Some(0.0));
+    for (medium, substance) in build.substances.iter().enumerate() {
+        let Substance::Mix(recipe) = substance else { continue };
+        let cast = Cast::of(build, &model, medium);
+        if cast.volume <= 0.0 {
+            continue;
+        }
+        overlap += cast.overlap;
+        overlaps += cast.overlaps;
+        let pour = cast.pour(options);
+        let sheet = PourSheet::of(recipe, &pour).map_err(|missing| vec![missing.at(build.place.clone())])?;
+        let price = build.drawing.prices.of(&recipe.name);
+        cost = cost.zip(price).map(|(sum, price)| sum + price * sheet.mixed_mass_kg);
+        sheets.push(sheet);
+    }
+    let base_mass_kg = model.frame.rigid_body().map_or(0.0, |body| body.mass);
+    Ok((!sheets.is_empty()).then(|| BuildPour {
+        name: build.name.clone(),
+        label: build.label.clone(),
+        corner_overlap_m3: overlap,
+        corner_overlaps: overlaps,
+        base_mass_kg,
+        cost,
+        sheets,
+    }))
+}
+
+/// What one mix fills in one build.
+struct Cast {
+    /// Corners counted once, m3.
+    volume: f64,
+    overlap: f64,
+    overlaps: usize,
+    /// Greatest height of a cast body as it stands, m.
+    depth: f64,
+    /// Thickest wall across the pour, m.
+    across: f64,
+    /// Thinnest place that the mix has to pass, m.
+    thinnest: f64,
+    /// Other parts of the members that it is cast around or into, kg.
+    skeleton: f64,
+}
+
+impl Cast {
+    fn of(build: &Build, model: &Model, medium: usize) -> Cast {
+        let (mut volume, mut depth, mut across, mut skeleton) = (0.0, 0.0_f64, 0.0_f64, 0.0);
+        let mut thinnest = f64::INFINITY;
+        for (member, line) in lines(model) {
+            let profile = &build.profiles[model.frame.members[member].section];
+            let area = area_of(profile, model, member, medium);
+            if area <= 0.0 {
+                continue;
+            }
+            volume += area * line.length;
+            let [width, height] = outer(profile);
+            let [x, y, z] = line.axes.map(|axis| axis.z.abs());
+            depth = depth.max(x * line.length + y * width + z * height);
+            for (i, part) in profile.geometry.parts().iter().enumerate() {
+                if part.medium != medium {
+                    let solution = &model.sections[model.frame.members[member].section];
+                    skeleton += solution.parts[i].mass_kg_per_m * line.length;
+                    continue;
+                }
+                let (thin, thick) = walls(&profile.geometry.outlines()[i]);
+                thinnest = thinnest.min(thin);
+                across = across.max(thick);
+            }
+        }
+        let (overlap, overlaps) = corners(build, model, medium);
+        Cast { volume: volume - overlap, overlap, overlaps, depth, across, thinnest, skeleton }
+    }
+
+    fn pour(&self, options: &PourOptions) -> Pour {
+        let volume = options.body.as_ref().map_or(self.volume, |body| body.volume_m3);
+        let mut pour = Pour::new(volume, self.depth);
+        pour.across = Some(self.across);
+        pour.thinnest = self.thinnest.is_finite().then_some(self.thinnest);
+        pour.skeleton = self.skeleton;
+        pour.waste = options.waste.unwrap_or(pour.waste);
+        pour.bucket = options.bucket.unwrap_or(pour.bucket);
+        pour.temperature = options.temperature.unwrap_or(pour.temperature);
+        pour.mould = mould(options.ribs);
+        pour
+    }
+}
+
+/// A mould of plywood on ribs `span` apart that may bend by `deflection` between them.
+fn mould((span, deflection): (f64, f64)) -> Option<Mould> {
+    let table = Table::built_in();
+    let plywood = table.get("plywood")?;
+    let value = |property| plywood.value(property, &Draw::default());
+    Some(Mould {
+        youngs_modulus: value(Property::YoungsModulus)?,
+        strength: value(Property::Strength)?,
+        span,
+        deflection,
+    })
+}
+
+/// A member's length and axes in space.
+struct Line {
+    length: f64,
+    axes: [Vector3<f64>; 3],
+}
+
+fn lines(model: &Model) -> Vec<(usize, Line)> {
+    let frame = &model.frame;
+    let line = |(i, member): (usize, &crate::frame::Member)| {
+        let line = crate::frame::Line::of(frame, member)?;
+        let axes = [0, 1, 2].map(|row| line.axes.row(row).transpose());
+        Some((i, Line { length: line.length, axes }))
+    };
+    frame.members.iter().enumerate().filter_map(line).collect()
+}
+
+/// Area of the mix in the section of `member`, m2.
+fn area_of(profile: &Profile, model: &Model, member: usize, medium: usize) -> f64 {
+    let solution = &model.sections[model.frame.members[member].section];
+    let parts = profile.geometry.parts().iter().zip(&solution.parts);
+    parts.filter(|(part, _)| part.medium == medium).map(|(_, result)| result.area_m2).sum()
+}
+
+/// Width and height of the box around the section, m.
+fn outer(profile: &Profile) -> [f64; 2] {
+    let mut corners = [[f64::INFINITY; 2], [f64::NEG_INFINITY; 2]];
+    for extent in (0..profile.geometry.parts().len()).filter_map(|i| profile.geometry.extent(i)) {
+        for axis in 0..2 {
+            corners[0][axis] = corners[0][axis].min(extent[0][axis]);
+            corners[1][axis] = corners[1][axis].max(extent[1][axis]);
+        }
+    }
+    [0, 1].map(|axis| (corners[1][axis] - corners[0][axis]).max(0.0))
+}
+
+/// What is counted twice at shared points, m3, and at how many ends of members.
+fn corners(build: &Build, model: &Model, medium: usize) -> (f64, usize) {
+    let lines = lines(model);
+    let (mut overlap, mut count) = (0.0, 0);
+    for point in 0..model.frame.points.len() {
+        // Members with the mix that meet here, each with its direction away from the point.
+        let meeting: Vec<(usize, Vector3<f64>, &Line)> = lines
+            .iter()
+            .filter_map(|(member, line)| {
+                let ends = &model.frame.members[*member];
+                let sign = if ends.from == point { 1.0 } else { -1.0 };
+                let here = ends.from == point || ends.to == point;
+                let profile = &build.profiles[ends.section];
+                let cast = area_of(profile, model, *member, medium) > 0.0;
+                (here && cast).then_some((*member, line.axes[0] * sign, line))
+            })
+            .collect();
+        let straight = |i: usize, j: usize| meeting[i].1.dot(&meeting[j].1) < -0.999;
+        let n = meeting.len();
+        let pair = (0..n).flat_map(|i| (i + 1..n).map(move |j| (i, j)));
+        let first = pair.clone().find(|(i, j)| straight(*i, *j)).or(pair.clone().next());
+        let Some((a, b)) = first else { continue };
+        for i in (0..n).filter(|i| *i != a && *i != b) {
+            let (member, direction, line) = &meeting[i];
+            let (through, _, host) = &meeting[a];
+            let [width, height] = outer(&build.profiles[model.frame.members[*through].section]);
+            let [_, y, z] = host.axes.map(|axis| axis.dot(direction).abs());
+            let inside = (0.5 * (y * width + z * height)).min(line.length);
+            let profile = &build.profiles[model.frame.members[*member].section];
+            overlap += area_of(profile, model, *member, medium) * inside;
+            count += 1;
+        }
+    }
+    (overlap, count)
+}
+
+/// The thinnest and the thickest wall of pieces, each an outer ring and its holes: distances
+/// between rings, or the smaller side of the box around a piece without holes.
+fn walls(pieces: &[Vec<Vec<[f64; 2]>>]) -> (f64, f64) {
+    let (mut thin, mut thick) = (f64::INFINITY, 0.0_f64);
+    for piece in pieces {
+        let Some((outer, holes)) = piece.split_first() else { continue };
+        let span = |axis: usize| {
+            let values = outer.iter().map(|p| p[axis]);
+            let (low, high) =
+                values.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b): (f64, f64), x| (a.min(x), b.max(x)));
+            high - low
+        };
+        let side = span(0).min(span(1));
+        thin = thin.min(side);
+        thick = thick.max(side);
+        for (i, hole) in holes.iter().enumerate() {
+            for other in std::iter::once(outer).chain(&holes[..i]) {
+                thin = thin.min(distance(hole, other));
+            }
+        }
+    }
+    (thin, thick)
+}
+
+/// The least distance between two rings, m.
+fn distance(a: &[[f64; 2]], b: &[[f64; 2]]) -> f64 {
+    let mut least = f64::INFINITY;
+    for (from, to) in [(a, b), (b, a)] {
+        for point in from {
+            for i in 0..to.len() {
+                least = least.min(to_side(*point, to[i], to[(i + 1) % to.len()]));
+            }
+        }
+    }
+    least
+}
+
+/// The distance of a point from the side between two corners, m.
+fn to_side(p: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
+    let (dy, dz) = (b[0] - a[0], b[1] - a[1]);
+    let square = dy * dy + dz * dz;
+    let along = if square > 0.0 { ((p[0] - a[0]) * dy + (p[1] - a[1]) * dz) / square } else { 0.0 };
+    let t = along.clamp(0.0, 1.0);
+    (p[0] - a[0] - t * dy).hypot(p[1] - a[1] - t * dz)
+}
+
+/// The mixes of `design`, each once, judged for the thinnest place they are cast into.
+///
+/// # Errors
+/// What is wrong with the design at its place; a design without a mix.
+pub fn mixes(design: &Design) -> Result<Vec<MixAnswer>, Vec<Problem>> {
+    let mut answers: Vec<MixAnswer> = Vec::new();
+    for build in &design.builds {
+        let model = build.model(&design.goal, &Draw::default())?;
+        for (medium, substance) in build.substances.iter().enumerate() {
+            let Substance::Mix(recipe) = substance else { continue };
+            if answers.iter().any(|answer| answer.name == recipe.name) {
+                continue;
+            }
+            let thinnest = Cast::of(build, &model, medium).thinnest;
+            let answer = MixAnswer::of(recipe, thinnest.is_finite().then_some(thinnest));
+            answers.push(answer.map_err(|missing| vec![missing.at(build.place.clone())])?);
+        }
+    }
+    if answers.is_empty() {
+        let place = design.builds.first().map(|build| build.place.clone()).unwrap_or_default();
+        let problem = Problem::error(place, "no part is made of a mix");
+        return Err(vec![problem.with_help("add [mixes.…] and name it in a section")]);
+    }
+    Ok(answers)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::design::STARTER;
+
+    fn starter() -> Design {
+        Design::read("starter.toml", STARTER, &Table::built_in()).design.unwrap()
+    }
+
+    #[test]
+    fn the_starter_is_poured_into_its_tubes() {
+        let options =
+            PourOptions { waste: Some(0.0), bucket: None, temperature: None, ribs: (0.2, 1e-3), body: None };
+        let pours = pours(&starter(), &options).unwrap();
+        assert_eq!(pours.builds.len(), 1);
+        let sheet = &pours.builds[0].sheets[0];
+        // Bars 2 x 100, spine 180, column 360, arm from head to drill 210.95 mm, of which the spine
+        // ends inside the bars by half their 60 mm.
+        let tubes = 0.052 * 0.052 * 0.2 + 0.072 * 0.072 * (0.18 - 0.03) + 0.07 * 0.07 * 0.36;
+        let arm = 0.052 * 0.052 * (0.18_f64.powi(2) + 0.11_f64.powi(2)).sqrt();
+        approx::assert_relative_eq!(sheet.volume_m3, tubes + arm, max_relative = 1e-6);
+        assert_eq!(pours.builds[0].corner_overlaps, 1);
+        approx::assert_relative_eq!(sheet.cast_mass_kg, sheet.mixed_mass_kg, max_relative = 1e-12);
+    }
+
+    #[test]
+    fn walls_between_rings() {
+        let square = |a: f64| vec![[-a, -a], [a, -a], [a, a], [-a, a]];
+        let (thin, thick) = walls(&[vec![square(0.05), square(0.03)]]);
+        approx::assert_relative_eq!(thin, 0.02);
+        approx::assert_relative_eq!(thick, 0.1);
+    }
+}

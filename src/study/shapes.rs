@@ -1,0 +1,108 @@
+//! How a build moves in its modes, for a drawing that can be turned.
+
+use super::measures::Solved;
+use crate::design::{Build, Design};
+use crate::modes::Asked;
+use crate::problem::Problem;
+use crate::quantity::Draw;
+
+/// A build as lines in space with its mode shapes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Shapes {
+    /// What a reader calls the build.
+    pub label: String,
+    /// Places along the members, m, global axes.
+    pub places: Vec<[f64; 3]>,
+    /// By member: its name and the places that its line passes.
+    pub lines: Vec<(String, Vec<usize>)>,
+    /// Names of the points beside the nearest place, as `(place, name)`.
+    pub names: Vec<(usize, String)>,
+    /// Places that stand on feet or are anchored.
+    pub held: Vec<usize>,
+    /// The modes, lowest first.
+    pub modes: Vec<Shape>,
+}
+
+/// One mode.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Shape {
+    /// Hz.
+    pub frequency_hz: f64,
+    /// Loss factor.
+    pub loss_factor: f64,
+    /// Movement of each place, to the scale of unit modal mass.
+    pub movement: Vec<[f64; 3]>,
+    /// Amplitude at the tool after the tap of the design, or 0 where there is none, m.
+    pub heard: f64,
+}
+
+/// Places inside each piece of a member, beside its ends.
+const BETWEEN: usize = 2;
+
+/// The lowest `count` modes of `build`.
+///
+/// # Errors
+/// What keeps the build from being solved, at its place.
+pub fn shapes(design: &Design, build: &Build, count: usize) -> Result<Shapes, Vec<Problem>> {
+    let model = build.model(&design.goal, &Draw::default())?;
+    let asked = Asked { count, ..Asked::default() };
+    let solved =
+        Solved::new(build, &design.goal, &model, &asked, &[]).map_err(|fault| build.problems(&fault))?;
+    let frame = &model.frame;
+    let layout = &solved.spectrum.layout;
+    let (mut places, mut lines, mut ends) = (Vec::new(), Vec::new(), vec![None; frame.points.len()]);
+    let rest = vec![0.0; layout.freedoms()];
+    for (number, member) in frame.members.iter().enumerate() {
+        let along = layout.along(frame, number, &rest, BETWEEN).unwrap_or_default();
+        let first = places.len();
+        places.extend(along.iter().map(|(place, _)| [place.x, place.y, place.z]));
+        if places.len() > first {
+            ends[member.from].get_or_insert(first);
+            ends[member.to].get_or_insert(places.len() - 1);
+        }
+        lines.push((member.name.clone(), (first..places.len()).collect()));
+    }
+    let movement = |motion: &[f64]| -> Vec<[f64; 3]> {
+        let along =
+            (0..frame.members.len()).map(|m| layout.along(frame, m, motion, BETWEEN).unwrap_or_default());
+        along.flatten().map(|(_, moved)| [moved.x, moved.y, moved.z]).collect()
+    };
+    let heard = |mode: usize| -> f64 {
+        let Some(tap) = &design.goal.tap else { return 0.0 };
+        let elastic = solved.modal.modes().iter().filter(|mode| !mode.is_rigid()).nth(mode);
+        elastic.filter(|_| solved.tool_stations > 0).map_or(0.0, |mode| {
+            let seen: f64 = mode.shape[..solved.tool_stations].iter().map(|s| s.norm_sqr()).sum();
+            seen.sqrt() * mode.shape[solved.tool_stations].norm() * tap.impulse.value / mode.omega
+        })
+    };
+    let modes = solved
+        .spectrum
+        .elastic
+        .iter()
+        .enumerate()
+        .map(|(i, mode)| Shape {
+            frequency_hz: mode.frequency(),
+            loss_factor: solved
+                .modal
+                .modes()
+                .iter()
+                .filter(|m| !m.is_rigid())
+                .nth(i)
+                .map_or(0.0, |m| m.loss_factor),
+            movement: movement(&mode.shape),
+            heard: heard(i),
+        })
+        .collect();
+    let at = |point: usize| ends[point];
+    let named = frame.points.iter().enumerate().filter_map(|(i, p)| Some((at(i)?, p.name.clone())));
+    let feet = frame.feet.iter().flat_map(|foot| &foot.at);
+    let anchors = frame.anchors.iter().flat_map(|anchor| &anchor.at);
+    Ok(Shapes {
+        label: build.label.clone(),
+        names: named.collect(),
+        held: feet.chain(anchors).filter_map(|point| at(*point)).collect(),
+        places,
+        lines,
+        modes,
+    })
+}

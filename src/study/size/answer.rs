@@ -1,0 +1,362 @@
+//! The answer of `size`: the best candidate, the trades, what each target costs.
+
+use super::frames::Frames;
+use super::judge::{Judge, Least, Limit, front};
+use super::search::{Candidate, Effort, Found, Watch, search};
+use super::sensitivity::{Sensitivity, sensitivities};
+use super::space::Space;
+use crate::design::{Build, Design, Goal, Measure, Substance};
+use crate::material::Role;
+use crate::problem::{Place, Problem};
+use crate::quantity::{Kind, show};
+use crate::section::stock::Stock;
+use crate::study::measures::Figures;
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// What is asked of a sizing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Options {
+    /// Elastic modes of each candidate.
+    pub count: usize,
+    /// What is to be least.
+    pub least: Least,
+    /// How the choices are searched.
+    pub effort: Effort,
+}
+
+impl Default for Options {
+    fn default() -> Options {
+        Options { count: 5, least: Least::Mass, effort: Effort::default() }
+    }
+}
+
+/// A build sized.
+#[derive(Debug, Clone, Serialize)]
+pub struct Sizing {
+    /// The answer in a sentence or three.
+    pub answer: String,
+    /// Which build.
+    pub build: String,
+    /// What is least.
+    pub least: &'static str,
+    /// How many candidates can be built and were covered.
+    pub candidates: usize,
+    /// How many of them were solved; the others miss a target by mass or cost alone.
+    pub solved: usize,
+    /// All combinations of choices; `None` where they are beyond counting.
+    pub combinations: Option<u64>,
+    /// True when every admissible choice was covered.
+    pub complete: bool,
+    /// Combinations that cannot be built, by reason.
+    pub left_out: BTreeMap<&'static str, usize>,
+    /// The candidate of least mass or cost that meets every target.
+    pub best: Option<Entry>,
+    /// Candidates that meet every target and that none beats in mass, cost, stiffness, first
+    /// frequency and settle time at once; by mass.
+    pub front: Vec<Entry>,
+    /// By limit of a target: how the best keeps it, and what relaxing it by a tenth would save.
+    pub limits: Vec<Kept>,
+    /// Where no candidate meets every target, the one that misses least.
+    pub nearest_miss: Option<Entry>,
+    /// Targets that no candidate meets.
+    pub blocking: Vec<&'static str>,
+    /// How each measure of the best changes with each varied size.
+    pub sensitivity: Vec<Sensitivity>,
+    /// What is doubtful.
+    pub notes: Vec<Problem>,
+    /// The best by axis, for writing it into the design.
+    #[serde(skip)]
+    pub chosen: Option<Vec<usize>>,
+}
+
+/// One candidate.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Entry {
+    /// What each varied thing became.
+    pub choice: BTreeMap<String, String>,
+    /// Mass of the whole.
+    pub mass_kg: f64,
+    /// Its price; `None` where prices are not stated.
+    pub cost: Option<f64>,
+    /// First elastic frequency.
+    pub first_frequency_hz: Option<f64>,
+    /// Static, between tip and work in the weakest direction.
+    pub stiffness_n_per_m: Option<f64>,
+    /// After the tap.
+    pub settle_time_s: Option<f64>,
+    /// At the worst peak, where a target asks for it.
+    pub dynamic_stiffness_n_per_m: Option<f64>,
+    /// Of the mode that decides.
+    pub loss_factor: Option<f64>,
+}
+
+/// One limit of a target, as the best (or the nearest miss) keeps it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Kept {
+    /// Which measure.
+    pub measure: &'static str,
+    /// SI.
+    pub limit: f64,
+    /// True for a lower limit.
+    pub at_least: bool,
+    /// What the best, or the nearest miss, has, SI.
+    pub value: Option<f64>,
+    /// The best that any solved candidate has, SI.
+    pub reached: Option<f64>,
+    /// True when it keeps the best from being lighter or cheaper: a limit a tenth looser saves.
+    pub active: bool,
+    /// What a limit a tenth looser would save, kg or in the currency of the prices.
+    pub saves: Option<f64>,
+}
+
+impl Entry {
+    /// `figures` with what each varied thing became.
+    pub fn new(space: &Space, choice: &[usize], figures: &Figures) -> Entry {
+        Entry {
+            choice: space.labels(choice).into_iter().collect(),
+            mass_kg: figures.mass,
+            cost: figures.cost,
+            first_frequency_hz: figures.first_frequency,
+            stiffness_n_per_m: figures.weakest,
+            settle_time_s: figures.settle_time,
+            dynamic_stiffness_n_per_m: figures.dynamic_stiffness,
+            loss_factor: figures.loss_factor,
+        }
+    }
+}
+
+impl Sizing {
+    /// Sizes `build` of `design` from `stock`; also gives the space that was searched.
+    ///
+    /// # Errors
+    /// Everything that keeps it from being searched, at its place.
+    pub fn of(
+        design: &Design,
+        build: &Build,
+        stock: &Stock,
+        options: &Options,
+        watch: &Watch,
+    ) -> Result<(Sizing, Space), Vec<Problem>> {
+        let goal = &design.goal;
+        let space = Space::new(build, goal, stock)?;
+        contradictions(build, goal, options.least)?;
+        let frames = Frames::new(&space, goal, options.count)?;
+        let judge = Judge::new(&goal.targets, options.least);
+        let found = search(&frames, &judge, &options.effort, watch);
+        let sizing = sized(design, &space, &frames, &judge, &found, options)?;
+        Ok((sizing, space))
+    }
+
+    /// True when a candidate meets every target.
+    pub fn meets(&self) -> bool {
+        self.best.is_some()
+    }
+}
+
+/// Targets that contradict each other or what is drawn, at their place.
+fn contradictions(build: &Build, goal: &Goal, least: Least) -> Result<(), Vec<Problem>> {
+    let mut said = Vec::new();
+    let carried: f64 = build.drawing.masses.iter().map(|(_, mass)| mass.mass.value).sum();
+    let of = |measure: Measure| goal.targets.iter().find(|t| t.measure == measure);
+    if let Some(target) = of(Measure::Mass)
+        && let Some(most) = target.at_most
+        && most <= carried
+    {
+        let show = |mass| show(mass, Kind::Mass);
+        let message = format!("at most {}, but the masses alone weigh {}", show(most), show(carried));
+        let help = "allow more, or carry less";
+        said.push(Problem::error(target.place.clone(), message).with_help(help));
+    }
+    if let (Some(dynamic), Some(at_rest)) = (of(Measure::DynamicStiffness), of(Measure::Stiffness))
+        && let (Some(least), Some(most)) = (dynamic.at_least, at_rest.at_most)
+        && least > most
+    {
+        let show = |k| show(k, Kind::Stiffness);
+        let message = format!(
+            "at least {} at the worst peak, but at most {} at rest, which is never less",
+            show(least),
+            show(most)
+        );
+        said.push(Problem::error(dynamic.place.clone(), message).with_help("change one of the two"));
+    }
+    if let Some(target) = of(Measure::Cost)
+        && let (Some(most), Some(fixed)) = (target.at_most, build.drawing.prices.fixed)
+        && most < fixed
+    {
+        let message = format!("a cost of at most {most}, but {fixed} of it is fixed");
+        said.push(
+            Problem::error(target.place.clone(), message).with_help("allow more, or change prices.fixed"),
+        );
+    }
+    if least == Least::Cost && build.drawing.prices.is_empty() {
+        let message = format!("build \"{}\" has no prices, so that none is the cheapest", build.name);
+        let help = "add prices = { \"MATERIAL\" = \"2.4 per kg\" }";
+        said.push(Problem::error(build.place.clone(), message).with_help(help));
+    }
+    if least == Least::Cost || of(Measure::Cost).is_some() {
+        said.extend(unpriced(build));
+    }
+    if said.is_empty() { Ok(()) } else { Err(said) }
+}
+
+/// Materials, those of the stock too, of which nobody knows what they cost.
+fn unpriced(build: &Build) -> Option<Problem> {
+    let prices = &build.drawing.prices;
+    let unknown = |s: &&Substance| s.role() != Role::Void && prices.of(s.name()).is_none();
+    let names: Vec<String> =
+        build.substances.iter().filter(unknown).map(|s| format!("\"{}\"", s.name())).collect();
+    if prices.is_empty() || names.is_empty() {
+        return None;
+    }
+    let message = format!("build \"{}\" has no price of {}", build.name, names.join(" and "));
+    let help = format!("add prices = {{ {} = \"2.4 per kg\" }}", names[0]);
+    Some(Problem::error(build.place.clone(), message).with_help(help))
+}
+
+fn sized(
+    design: &Design,
+    space: &Space,
+    frames: &Frames,
+    judge: &Judge,
+    found: &Found,
+    options: &Options,
+) -> Result<Sizing, Vec<Problem>> {
+    let solved = &found.solved;
+    let best = judge.best(solved);
+    let nearest = match best {
+        Some(_) => None,
+        None => solved.iter().min_by(|a, b| judge.order_figures(&a.figures, &b.figures)),
+    };
+    if solved.is_empty() && !found.stopped {
+        return Err(vec![nothing_solved(space, found)]);
+    }
+    let entry = |c: &Candidate| Entry::new(space, &c.choice, &c.figures);
+    let feasible: Vec<&Candidate> = solved.iter().filter(|c| judge.meets(&c.figures)).collect();
+    let shown = best.or(nearest);
+    let limits = judge.limits.iter().enumerate();
+    let limits: Vec<Kept> = limits.map(|(i, limit)| kept(judge, i, limit, solved, shown, best)).collect();
+    let missed = |limit: &Limit| solved.iter().all(|c| limit.miss(&c.figures) > 0.0);
+    let blocking = if best.is_some() || solved.is_empty() {
+        Vec::new()
+    } else {
+        let mut keys: Vec<&str> =
+            judge.limits.iter().filter(|l| missed(l)).map(|l| l.measure.key()).collect();
+        keys.dedup();
+        keys
+    };
+    let sensitivity = match best {
+        Some(best) => sensitivities(space, &design.goal, frames, &best.choice, options.count)?,
+        None => Vec::new(),
+    };
+    let mut left_out: BTreeMap<&'static str, usize> = BTreeMap::new();
+    for (refusal, count) in &found.refused {
+        left_out.insert(refusal.words(), *count);
+    }
+    let mut notes = design.notes.clone();
+    if let (count, Some(said)) = &found.broken
+        && *count > 0
+    {
+        let message = format!("{count} candidates have no modes; of the first: {said}");
+        notes.push(Problem::warning(Place::default(), message));
+    }
+    let mut sizing = Sizing {
+        answer: String::new(),
+        build: space.build.name.clone(),
+        least: options.least.measure().key(),
+        candidates: found.admissible(),
+        solved: solved.len(),
+        combinations: u64::try_from(space.count()).ok(),
+        complete: found.complete,
+        left_out,
+        best: best.map(entry),
+        front: front(&feasible).into_iter().map(entry).collect(),
+        limits,
+        nearest_miss: nearest.map(entry),
+        blocking,
+        sensitivity,
+        notes,
+        chosen: best.map(|c| c.choice.clone()),
+    };
+    sizing.answer = told(&sizing, found);
+    Ok(sizing)
+}
+
+fn nothing_solved(space: &Space, found: &Found) -> Problem {
+    let reasons: Vec<String> =
+        found.refused.iter().map(|(refusal, count)| format!("{} ({count})", refusal.words())).collect();
+    let why = match (&found.broken.1, reasons.is_empty()) {
+        (Some(said), true) => said.clone(),
+        _ => reasons.join(", "),
+    };
+    let place = space.variables.first().map_or(space.build.place.clone(), |v| v.place.clone());
+    Problem::error(place, format!("no choice can be built: {why}"))
+        .with_help("let smaller sizes vary, or change [gaps]")
+}
+
+fn kept(
+    judge: &Judge,
+    i: usize,
+    limit: &Limit,
+    solved: &[Candidate],
+    shown: Option<&Candidate>,
+    best: Option<&Candidate>,
+) -> Kept {
+    let values = solved.iter().filter_map(|c| c.figures.get(limit.measure));
+    let reached = match limit.at_least {
+        true => values.reduce(f64::max),
+        false => values.reduce(f64::min),
+    };
+    let saves = best.and_then(|best| {
+        let looser = judge.with(i, limit.relaxed());
+        let other = looser.best(solved)?;
+        Some((judge.least_of(&best.figures) - judge.least_of(&other.figures)).max(0.0))
+    });
+    Kept {
+        measure: limit.measure.key(),
+        limit: limit.limit,
+        at_least: limit.at_least,
+        value: shown.and_then(|c| c.figures.get(limit.measure)),
+        reached,
+        active: saves.is_some_and(|saved| saved > 0.0),
+        saves,
+    }
+}
+
+fn told(sizing: &Sizing, found: &Found) -> String {
+    let count = sizing.candidates;
+    let none_better = if sizing.best.is_some() { "; none is better" } else { "" };
+    let searched = match (found.complete, found.stopped) {
+        (true, _) => format!("All {count} candidates that can be built were covered{none_better}."),
+        (_, true) => format!("Stopped after {count} candidates: there may be better ones."),
+        _ => format!("{count} candidates were tried by a guided search: there may be better ones."),
+    };
+    let Some(best) = &sizing.best else {
+        let blocked: Vec<&str> = sizing
+            .blocking
+            .iter()
+            .map(|key| Measure::ALL.into_iter().find(|m| m.key() == *key).map_or(*key, Measure::title))
+            .collect();
+        let why = match (blocked.is_empty(), sizing.nearest_miss.is_some()) {
+            (false, _) => format!("no candidate reaches the target of {}", blocked.join(" and ")),
+            (true, true) => "each target is met by some candidate, but none meets all".to_string(),
+            (true, false) => "none was solved".to_string(),
+        };
+        return format!("No choice meets the targets: {why}. {searched}");
+    };
+    let choice: Vec<String> =
+        best.choice.iter().map(|(name, what)| format!("{} {what}", name.replace('_', " "))).collect();
+    let cost =
+        best.cost.map_or(String::new(), |c| format!(", at a cost of {}", crate::quantity::figures(c, 4)));
+    let active: Vec<&str> = sizing.limits.iter().filter(|l| l.active).map(|l| l.measure).collect();
+    let held = match active.is_empty() {
+        true => String::new(),
+        false => format!(" The target of {} keeps it from less.", active.join(" and ").replace('_', " ")),
+    };
+    format!(
+        "Least {}: {}; {}{cost}.{held} {searched}",
+        sizing.least,
+        choice.join("; "),
+        show(best.mass_kg, Kind::Mass)
+    )
+}

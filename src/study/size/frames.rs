@@ -1,0 +1,242 @@
+//! Candidate frames, solved quickly: what one candidate shares with another is computed once.
+//!
+//! A section is meshed once for its shapes, and solved once for its shapes, media and bond; what
+//! its members add to the matrices is kept. A candidate is then a sum of kept portions, its modes
+//! are sought from those of its neighbour, its damped modes in the space of the real ones and their
+//! static corrections, and its statics use the same order of elimination. A
+//! frame for which the common division is too coarse is solved on its own, as `compare` does it.
+
+use super::gaps::Refusal;
+use super::space::Space;
+use crate::design::{Goal, Measure, Model};
+use crate::frame::{MemberSection, Portion};
+use crate::material::Medium;
+use crate::modes::{Asked, ModesFault, Series, Statics, damped_within};
+use crate::problem::Problem;
+use crate::quantity::Draw;
+use crate::section::Geometry;
+use crate::study::measures::{Figures, Solved};
+use faer::Mat;
+use std::collections::HashMap;
+use std::hash::Hash;
+use std::sync::{Arc, Mutex, PoisonError};
+
+/// What became of one candidate.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Outcome {
+    /// It cannot be built so.
+    Refused(Refusal),
+    /// It has no modes: what a user may read.
+    Broken(String),
+    /// Its mass or cost is so far beyond a target that it was not solved.
+    Screened,
+    /// Its measures.
+    Solved(Figures),
+}
+
+/// A section at one choice.
+struct Variant {
+    refusal: Option<Refusal>,
+    made: Option<Made>,
+}
+
+struct Made {
+    section: MemberSection,
+    /// Mass of each substance in all members of this section, kg.
+    masses: Vec<f64>,
+    portion: Portion,
+    /// Circular frequency up to which the common division serves, rad/s.
+    limit: f64,
+}
+
+/// What is kept, by key; computed outside of the lock, so that two threads may do the same.
+struct Kept<K, V> {
+    map: Mutex<HashMap<K, Arc<V>>>,
+}
+
+impl<K: Hash + Eq, V> Kept<K, V> {
+    fn new() -> Kept<K, V> {
+        Kept { map: Mutex::new(HashMap::new()) }
+    }
+
+    fn get(&self, key: K, make: impl FnOnce() -> V) -> Arc<V> {
+        let known = |map: &Mutex<HashMap<K, Arc<V>>>| {
+            map.lock().unwrap_or_else(PoisonError::into_inner).get(&key).cloned()
+        };
+        if let Some(found) = known(&self.map) {
+            return found;
+        }
+        let made = Arc::new(make());
+        let mut map = self.map.lock().unwrap_or_else(PoisonError::into_inner);
+        Arc::clone(map.entry(key).or_insert(made))
+    }
+}
+
+/// The candidate frames of a space.
+pub struct Frames<'a> {
+    /// What may be chosen.
+    pub space: &'a Space,
+    goal: &'a Goal,
+    asked: Asked,
+    base: Model,
+    series: Series,
+    /// Whether a target needs the worst peak.
+    peak: bool,
+    variants: Vec<Kept<Vec<usize>, Variant>>,
+    geometries: Vec<Kept<Vec<usize>, Option<Arc<Geometry>>>>,
+    media: Kept<Vec<usize>, Option<Vec<Medium>>>,
+    carried: Kept<Vec<usize>, Option<Portion>>,
+}
+
+/// What one thread goes on with from candidate to candidate.
+pub struct Hand {
+    model: Model,
+    start: Option<Mat<f64>>,
+}
+
+impl<'a> Frames<'a> {
+    /// Prepares the candidates of `space` for `goal`.
+    ///
+    /// # Errors
+    /// What keeps the drawn build from being solved, at its place.
+    pub fn new(space: &'a Space, goal: &'a Goal, count: usize) -> Result<Frames<'a>, Vec<Problem>> {
+        let asked = Asked { count, ..Asked::default() };
+        let build = &space.build;
+        let mut base = build.model(goal, &Draw::default())?;
+        let at = |part: fn(usize) -> usize| space.axes.iter().map(|n| part(*n)).collect::<Vec<usize>>();
+        let mut frames = vec![base.frame.clone()];
+        for choice in [at(|n| n / 2), at(|_| 0), at(|n| n - 1)] {
+            let refused = (0..build.profiles.len()).any(|p| space.refusal(p, &choice).is_some());
+            if !refused
+                && let Ok(build) = space.build_at(&choice)
+                && let Ok(model) = build.model(goal, &Draw::default())
+            {
+                frames.push(model.frame);
+            }
+        }
+        let series = Series::new(&frames, &asked).map_err(|fault| build.problems(&fault))?;
+        // The candidates bring their own.
+        base.sections.clear();
+        base.media.clear();
+        Ok(Frames {
+            space,
+            goal,
+            asked,
+            base,
+            series,
+            peak: goal.targets.iter().any(|t| t.measure == Measure::DynamicStiffness)
+                || goal.tap.is_none() && goal.targets.iter().any(|t| t.measure == Measure::LossFactor),
+            variants: build.profiles.iter().map(|_| Kept::new()).collect(),
+            geometries: build.profiles.iter().map(|_| Kept::new()).collect(),
+            media: Kept::new(),
+            carried: Kept::new(),
+        })
+    }
+
+    /// The common division of the members.
+    pub fn pieces(&self) -> &[usize] {
+        &self.series.layout.pieces
+    }
+
+    /// A hand that starts from the drawn build.
+    pub fn hand(&self) -> Hand {
+        Hand { model: self.base.clone(), start: None }
+    }
+
+    /// The figures of the candidate at `choice`. With `screen`, it is not solved when `screen`
+    /// says so of its mass and cost.
+    pub fn evaluate(
+        &self,
+        choice: &[usize],
+        hand: &mut Hand,
+        screen: impl Fn(f64, Option<f64>) -> bool,
+    ) -> Outcome {
+        let space = self.space;
+        let variants: Vec<Arc<Variant>> =
+            (0..space.build.profiles.len()).map(|p| self.variant(p, choice)).collect();
+        if let Some(refusal) = variants.iter().find_map(|v| v.refusal) {
+            return Outcome::Refused(refusal);
+        }
+        let made: Option<Vec<&Made>> = variants.iter().map(|v| v.made.as_ref()).collect();
+        let Some(made) = made else {
+            return Outcome::Broken("a section cannot be solved".to_string());
+        };
+        let model = &mut hand.model;
+        model.mass_of = vec![0.0; space.build.substances.len()];
+        for part in &made {
+            model.mass_of.iter_mut().zip(&part.masses).for_each(|(sum, own)| *sum += own);
+        }
+        if screen(model.mass(), model.cost(&space.build)) {
+            return Outcome::Screened;
+        }
+        for (section, part) in model.frame.sections.iter_mut().zip(&made) {
+            section.clone_from(&part.section);
+        }
+        space.set_feet(model, choice);
+        match self.solve(choice, hand, &made) {
+            Ok(figures) => Outcome::Solved(figures),
+            Err(fault) => Outcome::Broken(fault.to_string()),
+        }
+    }
+
+    fn solve(&self, choice: &[usize], hand: &mut Hand, made: &[&Made]) -> Result<Figures, ModesFault> {
+        let broken = || ModesFault::Frame(Vec::new());
+        let (build, goal, series) = (&self.space.build, self.goal, &self.series);
+        let model = &hand.model;
+        let carried =
+            self.carried.get(self.space.feet_key(choice), || series.layout.portion_carried(&model.frame));
+        let carried = carried.as_ref().as_ref().ok_or_else(broken)?;
+        let portions = made.iter().map(|part| &part.portion).chain([carried]);
+        let (matrices, bulge) = series.layout.summed(portions);
+        let limit = made.iter().map(|part| part.limit).fold(f64::INFINITY, f64::min);
+        let start = hand.start.as_ref().unwrap_or(&series.start);
+        let statics =
+            Statics::shared(&model.frame, Arc::clone(&series.layout), matrices.clone(), &series.symbolic)?;
+        let found = series.solve(matrices, &bulge, limit, start.as_ref()).map_err(ModesFault::Eigen)?;
+        let solved = match found {
+            Some(spectrum) => {
+                let loss = &spectrum.matrices.loss;
+                let damped = match goal.tap.is_some() || self.peak {
+                    true => damped_within(&spectrum.pencil(), loss, &spectrum.pairs, 0).ok(),
+                    false => None,
+                };
+                Solved::of(build, goal, model, (spectrum, damped), statics, &[])?
+            }
+            None => Solved::new(build, goal, model, &self.asked, &[])?,
+        };
+        let figures = solved.figures_with(build, goal, self.peak)?;
+        let vectors = &solved.spectrum.pairs.vectors;
+        let next = (vectors.nrows() == series.layout.freedoms()).then(|| vectors.clone());
+        hand.start = next.or(hand.start.take());
+        Ok(figures)
+    }
+
+    fn variant(&self, profile: usize, choice: &[usize]) -> Arc<Variant> {
+        self.variants[profile].get(self.space.key(profile, choice, true), || {
+            let refusal = self.space.refusal(profile, choice);
+            let made = if refusal.is_none() { self.make(profile, choice) } else { None };
+            Variant { refusal, made }
+        })
+    }
+
+    fn make(&self, profile: usize, choice: &[usize]) -> Option<Made> {
+        let build = &self.space.build;
+        let (parts, bond) = self.space.profile(profile, choice);
+        let mut own = build.profiles[profile].clone();
+        let geometry = self.geometries[profile]
+            .get(self.space.key(profile, choice, false), || Geometry::new(parts).ok().map(Arc::new));
+        own.geometry = geometry.as_ref().as_ref().map(Arc::clone)?;
+        own.bond = bond;
+        let media = self.media.get(self.space.mix_key(choice), || self.space.media(choice));
+        let media = media.as_ref().as_ref()?;
+        let (section, mut masses) = build.section_of(&own, media, &Draw::default()).ok()?;
+        let mut frame = self.base.frame.clone();
+        frame.sections[profile] = section.clone();
+        let members = frame.members.iter().filter(|member| member.section == profile);
+        let length: f64 =
+            members.map(|m| (frame.points[m.to].position - frame.points[m.from].position).norm()).sum();
+        masses.iter_mut().for_each(|mass| *mass *= length);
+        let portion = self.series.layout.portion_of_section(&frame, profile)?;
+        Some(Made { section, masses, portion, limit: self.series.limit(&frame, profile) })
+    }
+}

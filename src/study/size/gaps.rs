@@ -1,0 +1,203 @@
+//! May the parts of a section stand so? A skeleton stays in its mould, under its cover, and the
+//! stones of the fill pass wherever fill has to flow; walls are thick enough to be welded.
+//!
+//! A skeleton part is cast in when the drawn section has it within a fill part; a filled tube,
+//! whose fill lies within, has no mould. Distances are those of the outlines.
+
+use crate::design::{Gaps, Substance};
+use crate::material::Role;
+use crate::section::{Part, Shape};
+
+/// A gap narrower than this is none: the parts touch, m.
+const TOUCHING: f64 = 1e-6;
+
+/// Why a choice is left out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Refusal {
+    /// A shape whose sizes do not fit each other.
+    Shape,
+    /// A skeleton part leaves the fill that it is cast in.
+    LeavesMould,
+    /// There is less fill over it than the stated cover.
+    Cover,
+    /// A gap that is narrower than the stones need.
+    Stones,
+    /// A wall that is too thin to be welded.
+    Wall,
+}
+
+impl Refusal {
+    /// It in words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Refusal::Shape => "sizes that do not fit each other",
+            Refusal::LeavesMould => "the part leaves its mould",
+            Refusal::Cover => "less cover than asked",
+            Refusal::Stones => "a gap too narrow for the stones",
+            Refusal::Wall => "a wall too thin to weld",
+        }
+    }
+}
+
+/// For each skeleton part of the drawn section, the fill part that it is cast in.
+pub(super) fn moulds(parts: &[Part], substances: &[Substance]) -> Vec<Option<usize>> {
+    let role = |part: &Part| substances.get(part.medium).map(Substance::role);
+    let outer = |part: &Part| part.rings().swap_remove(0);
+    let holds = |i: usize| {
+        let own = outer(&parts[i]);
+        let fills = (0..i).rev().filter(|j| role(&parts[*j]) == Some(Role::Fill));
+        fills.into_iter().find(|j| within(&own, &outer(&parts[*j])))
+    };
+    (0..parts.len()).map(|i| if role(&parts[i]) == Some(Role::Skeleton) { holds(i) } else { None }).collect()
+}
+
+/// Why `parts` cannot stand so; `moulds` are those of the drawn section.
+pub(super) fn refusal(
+    parts: &[Part],
+    moulds: &[Option<usize>],
+    substances: &[Substance],
+    gaps: &Gaps,
+) -> Option<Refusal> {
+    if parts.iter().any(|part| part.shape.check().is_err()) {
+        return Some(Refusal::Shape);
+    }
+    let role = |i: usize| substances.get(parts[i].medium).map(Substance::role);
+    let thin = |i: usize| {
+        role(i) == Some(Role::Skeleton)
+            && wall(&parts[i].shape).is_some_and(|wall| wall < gaps.wall * (1.0 - 1e-9))
+    };
+    if (0..parts.len()).any(thin) {
+        return Some(Refusal::Wall);
+    }
+    let rings: Vec<Vec<[f64; 2]>> = parts.iter().map(|part| part.rings().swap_remove(0)).collect();
+    for (i, mould) in moulds.iter().enumerate() {
+        let Some(mould) = *mould else { continue };
+        if !within(&rings[i], &rings[mould]) {
+            return Some(Refusal::LeavesMould);
+        }
+        let cover = distance(&rings[i], &rings[mould]);
+        if cover < gaps.cover - 1e-9 {
+            return Some(Refusal::Cover);
+        }
+        let passage = gaps.stones * largest_grain(&substances[parts[mould].medium]);
+        let others = (0..parts.len()).filter(|j| *j != i && *j != mould && role(*j) != Some(Role::Fill));
+        let beside =
+            others.filter(|j| !within(&rings[*j], &rings[i])).map(|j| distance(&rings[i], &rings[j]));
+        let narrow = |gap: f64| gap > TOUCHING && gap < passage - 1e-9;
+        if narrow(cover) || beside.into_iter().any(narrow) {
+            return Some(Refusal::Stones);
+        }
+    }
+    None
+}
+
+fn wall(shape: &Shape) -> Option<f64> {
+    match shape {
+        Shape::Tube { wall, .. } | Shape::Pipe { wall, .. } | Shape::Angle { wall, .. } => Some(*wall),
+        Shape::Channel { web, flange, .. }
+        | Shape::Tee { web, flange, .. }
+        | Shape::IShape { web, flange, .. } => Some(web.min(*flange)),
+        _ => None,
+    }
+}
+
+/// Of a mix, m; 0 for a fill that is a material.
+fn largest_grain(substance: &Substance) -> f64 {
+    match substance {
+        Substance::Mix(recipe) => {
+            recipe.aggregates.iter().filter_map(|a| a.grain).map(|(_, largest)| largest).fold(0.0, f64::max)
+        }
+        Substance::Material(_) => 0.0,
+    }
+}
+
+/// True when `inner` lies within `outer`, borders included.
+fn within(inner: &[[f64; 2]], outer: &[[f64; 2]]) -> bool {
+    let inside = |p: &[f64; 2]| {
+        let mut odd = false;
+        for (a, b) in sides(outer) {
+            if to_side(*p, a, b) <= TOUCHING {
+                return true;
+            }
+            if (a[1] > p[1]) != (b[1] > p[1]) && p[0] < (b[0] - a[0]) * (p[1] - a[1]) / (b[1] - a[1]) + a[0] {
+                odd = !odd;
+            }
+        }
+        odd
+    };
+    // Middles of sides too: a side may leave a hollow outline between its ends.
+    let middle = |(a, b): ([f64; 2], [f64; 2])| [0.5 * (a[0] + b[0]), 0.5 * (a[1] + b[1])];
+    inner.iter().all(inside) && sides(inner).map(middle).all(|p| inside(&p))
+}
+
+fn sides(ring: &[[f64; 2]]) -> impl Iterator<Item = ([f64; 2], [f64; 2])> + '_ {
+    (0..ring.len()).map(|i| (ring[i], ring[(i + 1) % ring.len()]))
+}
+
+/// Distance of two outlines that do not cross, m.
+fn distance(a: &[[f64; 2]], b: &[[f64; 2]]) -> f64 {
+    let from = |points: &[[f64; 2]], ring: &[[f64; 2]]| {
+        let mut least = f64::INFINITY;
+        for p in points {
+            for (c, d) in sides(ring) {
+                least = least.min(to_side(*p, c, d));
+            }
+        }
+        least
+    };
+    from(a, b).min(from(b, a))
+}
+
+fn to_side(p: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
+    let (dy, dz) = (b[0] - a[0], b[1] - a[1]);
+    let along = ((p[0] - a[0]) * dy + (p[1] - a[1]) * dz) / (dy * dy + dz * dz).max(f64::MIN_POSITIVE);
+    let t = along.clamp(0.0, 1.0);
+    (p[0] - a[0] - t * dy).hypot(p[1] - a[1] - t * dz)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::design::Design;
+    use crate::material::Table;
+
+    /// A tube of 40 mm at height `z` in a bed of 100 mm of sand up to 1 mm.
+    fn refused(z: f64, wall: f64, gaps: &Gaps) -> Option<Refusal> {
+        let text = crate::design::STARTER;
+        let design = Design::read("d.toml", text, &Table::built_in()).design.unwrap();
+        let build =
+            design.builds.iter().find(|b| b.substances.iter().any(|s| s.role() == Role::Fill)).unwrap();
+        let medium = |role| build.substances.iter().position(|s| s.role() == role).unwrap();
+        let tube = Shape::Tube { width: 0.04, height: 0.04, wall, radius: None };
+        let bed = Part::new(Shape::Rectangle { width: 0.1, height: 0.1 }, medium(Role::Fill));
+        let drawn = [bed, Part::new(tube, medium(Role::Skeleton))];
+        let moulds = moulds(&drawn, &build.substances);
+        assert_eq!(moulds, [None, Some(0)]);
+        let moved = [drawn[0].clone(), drawn[1].clone().at(0.0, z)];
+        refusal(&moved, &moulds, &build.substances, gaps)
+    }
+
+    #[test]
+    fn a_part_stays_in_its_mould_under_its_cover() {
+        let gaps = Gaps { cover: 0.01, stones: 0.0, wall: 0.0 };
+        assert_eq!(refused(0.0, 0.003, &gaps), None);
+        assert_eq!(refused(0.02, 0.003, &gaps), None);
+        assert_eq!(refused(0.021, 0.003, &gaps), Some(Refusal::Cover));
+        assert_eq!(refused(0.04, 0.003, &gaps), Some(Refusal::LeavesMould));
+    }
+
+    #[test]
+    fn stones_pass_or_the_part_touches() {
+        let gaps = Gaps { cover: 0.0, stones: 3.0, wall: 0.0 };
+        assert_eq!(refused(0.0295, 0.003, &gaps), Some(Refusal::Stones));
+        assert_eq!(refused(0.03, 0.003, &gaps), None);
+    }
+
+    #[test]
+    fn thin_walls_are_not_welded() {
+        let gaps = Gaps { wall: 0.003, ..Gaps::default() };
+        assert_eq!(refused(0.0, 0.002, &gaps), Some(Refusal::Wall));
+        assert_eq!(refused(0.0, 0.003, &gaps), None);
+        assert_eq!(refused(0.0, 0.02, &gaps), Some(Refusal::Shape));
+    }
+}

@@ -1,0 +1,327 @@
+//! The search: every choice where there are few enough, else a guided one that says so.
+//!
+//! **Every choice.** Choices are counted through in a reflected mixed-radix code, in which
+//! neighbours differ in one varied thing, in blocks of fixed length: results do not depend on the
+//! number of threads. A candidate whose mass or cost misses its target by more than a tenth is
+//! not solved, as both follow from its sections alone and nothing that is asked about it needs
+//! more; when no candidate meets all targets, those left out are solved as well.
+//!
+//! **Guided.** The well-kept optimisation crates search continuous or single-valued spaces; here
+//! the choices are numbers of a list with several targets at once. So: a short evolutionary
+//! search with seeded restarts (tournaments, uniform crossover, steps along the lists; what
+//! meets all targets before what does not, and there the smaller miss first), and from the best
+//! of each restart a descent through all neighbours that ends where none is better. Newcomers in
+//! every generation keep it from ending in one valley.
+//!
+//! # Source
+//! - `knuth2011`: section 7.2.1.1, algorithm H, reflected mixed-radix Gray code
+//! - `deb2000`: section 3, comparison of candidates that miss constraints
+
+use super::frames::{Frames, Outcome};
+use super::gaps::Refusal;
+use super::judge::Judge;
+use crate::study::measures::Figures;
+use rand::rngs::ChaCha8Rng;
+use rand::{RngExt, SeedableRng};
+use rayon::prelude::*;
+use std::collections::{BTreeMap, HashMap};
+
+/// Candidates that one thread goes through from neighbour to neighbour.
+const BLOCK: u64 = 64;
+
+/// Blocks between two looks at the clock of the caller.
+const BATCH: u64 = 16;
+
+/// Candidates of one generation.
+const GENERATION: usize = 32;
+
+/// Newcomers in a generation, which keep it from growing all alike.
+const NEWCOMERS: usize = 6;
+
+/// Choices that two varied things have together, up to which a descent changes both at once.
+const PAIRS: usize = 400;
+
+/// Generations of one restart.
+const GENERATIONS: usize = 25;
+
+/// What is asked of a search.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Effort {
+    /// Most candidates that are tried one by one before the search is guided.
+    pub most: usize,
+    /// Restarts of a guided search.
+    pub restarts: usize,
+    /// Seed of a guided search.
+    pub seed: u64,
+}
+
+impl Default for Effort {
+    fn default() -> Effort {
+        Effort { most: 200_000, restarts: 6, seed: 1 }
+    }
+}
+
+/// One solved candidate.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Candidate {
+    /// By axis.
+    pub choice: Vec<usize>,
+    /// Its measures.
+    pub figures: Figures,
+}
+
+/// What a search found.
+#[derive(Debug, Clone, Default)]
+pub struct Found {
+    /// All solved candidates.
+    pub solved: Vec<Candidate>,
+    /// How many were left out by mass or cost alone.
+    pub screened: usize,
+    /// How many cannot be built so, by reason.
+    pub refused: BTreeMap<Refusal, usize>,
+    /// How many have no modes, and what was said of the first.
+    pub broken: (usize, Option<String>),
+    /// True when every choice was covered.
+    pub complete: bool,
+    /// True when the caller stopped it.
+    pub stopped: bool,
+}
+
+/// How the caller follows and stops a search.
+pub struct Watch<'a> {
+    /// Is told how many of how many candidates are done.
+    pub progress: &'a dyn Fn(usize, usize),
+    /// Says whether to stop.
+    pub stop: &'a dyn Fn() -> bool,
+}
+
+impl Found {
+    fn take(&mut self, choice: Vec<usize>, outcome: Outcome) {
+        match outcome {
+            Outcome::Solved(figures) => self.solved.push(Candidate { choice, figures }),
+            Outcome::Screened => self.screened += 1,
+            Outcome::Refused(refusal) => *self.refused.entry(refusal).or_default() += 1,
+            Outcome::Broken(said) => {
+                self.broken.0 += 1;
+                self.broken.1.get_or_insert(said);
+            }
+        }
+    }
+
+    /// How many candidates can be built.
+    pub fn admissible(&self) -> usize {
+        self.solved.len() + self.screened + self.broken.0
+    }
+}
+
+/// Searches `frames` for what `judge` asks.
+pub fn search(frames: &Frames, judge: &Judge, effort: &Effort, watch: &Watch) -> Found {
+    match u64::try_from(frames.space.count()) {
+        Ok(count) if count <= effort.most as u64 => every(frames, judge, count, watch),
+        _ => guided(frames, judge, effort, watch),
+    }
+}
+
+/// The choice with `number` in the reflected mixed-radix code of `axes`.
+fn coded(axes: &[usize], mut number: u64) -> Vec<usize> {
+    let mut digits: Vec<u64> = Vec::with_capacity(axes.len());
+    for n in axes {
+        digits.push(number % *n as u64);
+        number /= *n as u64;
+    }
+    // A digit runs backwards where those above it, read as one number, are odd.
+    let mut above = 0u64;
+    let mut choice = vec![0; axes.len()];
+    for i in (0..axes.len()).rev() {
+        let digit = digits[i] as usize;
+        choice[i] = if above % 2 == 0 { digit } else { axes[i] - 1 - digit };
+        above = above.wrapping_mul(axes[i] as u64).wrapping_add(digits[i]);
+    }
+    choice
+}
+
+fn every(frames: &Frames, judge: &Judge, count: u64, watch: &Watch) -> Found {
+    let mut found = Found::default();
+    let pass = |found: &mut Found, screen: bool| -> bool {
+        let blocks = count.div_ceil(BLOCK);
+        let mut first = 0;
+        while first < blocks {
+            if (watch.stop)() {
+                return false;
+            }
+            let last = (first + BATCH).min(blocks);
+            let batch: Vec<Vec<(Vec<usize>, Outcome)>> = (first..last)
+                .into_par_iter()
+                .map(|block| {
+                    let mut hand = frames.hand();
+                    let numbers = block * BLOCK..((block + 1) * BLOCK).min(count);
+                    numbers
+                        .map(|number| {
+                            let choice = coded(&frames.space.axes, number);
+                            let out = |mass, cost| screen && judge.hopeless(mass, cost);
+                            let outcome = frames.evaluate(&choice, &mut hand, out);
+                            (choice, outcome)
+                        })
+                        .collect()
+                })
+                .collect();
+            for (choice, outcome) in batch.into_iter().flatten() {
+                found.take(choice, outcome);
+            }
+            first = last;
+            (watch.progress)((last * BLOCK).min(count) as usize, count as usize);
+        }
+        true
+    };
+    found.complete = pass(&mut found, true);
+    let met = found.solved.iter().any(|c| judge.meets(&c.figures));
+    if found.complete && !met && found.screened > 0 {
+        let mut all = Found::default();
+        all.complete = pass(&mut all, false);
+        if all.complete {
+            found = all;
+        } else {
+            found.complete = false;
+        }
+    }
+    found.stopped = !found.complete;
+    found
+}
+
+/// Solves candidates that are not known yet, each from the modes of the drawn build.
+fn solve_new(frames: &Frames, known: &mut HashMap<Vec<usize>, Outcome>, choices: &[Vec<usize>]) {
+    let mut fresh: Vec<Vec<usize>> = choices.iter().filter(|c| !known.contains_key(*c)).cloned().collect();
+    fresh.sort_unstable();
+    fresh.dedup();
+    let solved: Vec<(Vec<usize>, Outcome)> = fresh
+        .into_par_iter()
+        .map(|choice| {
+            let outcome = frames.evaluate(&choice, &mut frames.hand(), |_, _| false);
+            (choice, outcome)
+        })
+        .collect();
+    known.extend(solved);
+}
+
+fn guided(frames: &Frames, judge: &Judge, effort: &Effort, watch: &Watch) -> Found {
+    let axes = &frames.space.axes;
+    let mut known: HashMap<Vec<usize>, Outcome> = HashMap::new();
+    let mut stopped = false;
+    let total = effort.restarts * GENERATIONS;
+    'restarts: for restart in 0..effort.restarts {
+        let mut random = ChaCha8Rng::seed_from_u64(effort.seed.wrapping_add(restart as u64));
+        let any =
+            |random: &mut ChaCha8Rng| axes.iter().map(|n| random.random_range(0..*n)).collect::<Vec<usize>>();
+        let mut crowd: Vec<Vec<usize>> = (0..GENERATION).map(|_| any(&mut random)).collect();
+        for generation in 0..GENERATIONS {
+            if (watch.stop)() {
+                stopped = true;
+                break 'restarts;
+            }
+            solve_new(frames, &mut known, &crowd);
+            crowd.sort_by(|a, b| judge.order(&known[a], &known[b]).then_with(|| a.cmp(b)));
+            crowd.dedup();
+            crowd.truncate(GENERATION / 2);
+            let parents = crowd.clone();
+            let pick = |random: &mut ChaCha8Rng| {
+                // Sorted by merit: the smaller of two numbers wins the tournament.
+                let (a, b) = (random.random_range(0..parents.len()), random.random_range(0..parents.len()));
+                &parents[a.min(b)]
+            };
+            while crowd.len() < GENERATION - NEWCOMERS {
+                let (a, b) = (pick(&mut random), pick(&mut random));
+                let mut child: Vec<usize> =
+                    a.iter().zip(b).map(|(a, b)| if random.random_bool(0.5) { *a } else { *b }).collect();
+                for (i, n) in axes.iter().enumerate() {
+                    if random.random_bool(1.0 / axes.len() as f64) {
+                        child[i] = stepped(child[i], *n, &mut random);
+                    }
+                }
+                crowd.push(child);
+            }
+            crowd.extend((0..NEWCOMERS).map(|_| any(&mut random)));
+            (watch.progress)(restart * GENERATIONS + generation + 1, total);
+        }
+        solve_new(frames, &mut known, &crowd);
+        crowd.sort_by(|a, b| judge.order(&known[a], &known[b]).then_with(|| a.cmp(b)));
+        if !descend(frames, judge, &mut known, crowd.swap_remove(0), watch) {
+            stopped = true;
+            break;
+        }
+    }
+    let mut found = Found { stopped, ..Found::default() };
+    let mut all: Vec<(Vec<usize>, Outcome)> = known.into_iter().collect();
+    all.sort_by(|a, b| a.0.cmp(&b.0));
+    all.into_iter().for_each(|(choice, outcome)| found.take(choice, outcome));
+    found
+}
+
+/// Another number of a list of `n`: mostly a few steps away, now and then anywhere.
+fn stepped(at: usize, n: usize, random: &mut ChaCha8Rng) -> usize {
+    if n < 2 || random.random_bool(0.2) {
+        return random.random_range(0..n);
+    }
+    let step = random.random_range(1..=3usize.min(n - 1));
+    if random.random_bool(0.5) { (at + step).min(n - 1) } else { at.saturating_sub(step) }
+}
+
+/// From `best` to better neighbours, which differ in one varied thing or, where these have few
+/// choices together, in two; until none is better. False when it was stopped.
+fn descend(
+    frames: &Frames,
+    judge: &Judge,
+    known: &mut HashMap<Vec<usize>, Outcome>,
+    mut best: Vec<usize>,
+    watch: &Watch,
+) -> bool {
+    let axes = &frames.space.axes;
+    loop {
+        if (watch.stop)() {
+            return false;
+        }
+        let mut neighbours = Vec::new();
+        for i in 0..axes.len() {
+            for at in 0..axes[i] {
+                let mut neighbour = best.clone();
+                neighbour[i] = at;
+                neighbours.push(neighbour.clone());
+                for j in (i + 1..axes.len()).filter(|j| axes[i] * axes[*j] <= PAIRS) {
+                    for other in 0..axes[j] {
+                        neighbour[j] = other;
+                        neighbours.push(neighbour.clone());
+                    }
+                    neighbour[j] = best[j];
+                }
+            }
+        }
+        solve_new(frames, known, &neighbours);
+        let better =
+            |a: &&Vec<usize>, b: &&Vec<usize>| judge.order(&known[*a], &known[*b]).then_with(|| a.cmp(b));
+        match neighbours.iter().min_by(better) {
+            Some(next) if judge.order(&known[next], &known[&best]).is_lt() => best.clone_from(next),
+            _ => return true,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn the_code_visits_every_choice_once_by_single_steps(axes in prop::collection::vec(1usize..5, 1..5)) {
+            let count: usize = axes.iter().product();
+            let all: Vec<Vec<usize>> = (0..count).map(|i| coded(&axes, i as u64)).collect();
+            let mut sorted = all.clone();
+            sorted.sort();
+            sorted.dedup();
+            prop_assert_eq!(sorted.len(), count);
+            for pair in all.windows(2) {
+                let steps: usize = pair[0].iter().zip(&pair[1]).map(|(a, b)| a.abs_diff(*b)).sum();
+                prop_assert_eq!(steps, 1);
+            }
+        }
+    }
+}

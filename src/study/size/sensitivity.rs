@@ -1,0 +1,244 @@
+//! How the measures of a candidate change with each of its varied sizes.
+//!
+//! Mass, frequency and stiffness follow from the frame's own derivative,
+//!
+//! ```text
+//! d(ω²)/dp = φᵀ (dK - ω² dM - ω⁴ dG) φ,   φᵀ (M + 2 ω² G) φ = 1
+//! dk/dp    = k² uᵀ dK u,   K u = f,   fᵀ u = 1/k
+//! ```
+//!
+//! with dK, dM and dG those of the section, from the section at two sizes a little apart: its
+//! areas and moments are exact there, its torsion and shear hold to the mesh. Settle time follows
+//! from whole solutions at the two sizes.
+
+use super::frames::Frames;
+use super::shape::{core, resized, sizes};
+use super::space::Space;
+use super::variable::{Target, binder_share, set_share};
+use crate::design::{Build, Goal};
+use crate::frame::Layout;
+use crate::modes::Asked;
+use crate::problem::Problem;
+use crate::quantity::{Draw, Spread};
+use crate::section::Geometry;
+use crate::study::measures::{Solved, measure};
+use faer::sparse::SparseColMat;
+use serde::Serialize;
+use std::sync::Arc;
+
+/// Half of the step between the two sizes, relative to the size: far above what differs from mesh
+/// to mesh, far below what bends the curve.
+const STEP: f64 = 0.03;
+
+/// Half of the step of a place in the section, m.
+const PLACE_STEP: f64 = 1e-3;
+
+/// The derivatives of the measures with respect to one size of one varied thing.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Sensitivity {
+    /// Which varied thing.
+    pub of: String,
+    /// Which size of it: `wall`, `height`, `at z`, `bond`.
+    pub size: String,
+    /// Its value, SI.
+    pub value: f64,
+    /// True when it is a length, so that the derivatives are per metre; else they are per one,
+    /// or per N/m for a foot.
+    pub length: bool,
+    /// kg.
+    pub mass_kg: f64,
+    /// In the currency of the prices.
+    pub cost: Option<f64>,
+    /// Hz.
+    pub first_frequency_hz: Option<f64>,
+    /// N/m.
+    pub stiffness_n_per_m: Option<f64>,
+    /// s.
+    pub settle_time_s: Option<f64>,
+}
+
+/// One size that can be moved.
+struct Handle {
+    size: String,
+    value: f64,
+    step: f64,
+    length: bool,
+    target: Target,
+    /// Which number of the target it is.
+    number: usize,
+}
+
+/// The sensitivities of the candidate at `choice` to each size of each varied thing.
+///
+/// # Errors
+/// What keeps the candidate from being solved, at its place.
+pub(super) fn sensitivities(
+    space: &Space,
+    goal: &Goal,
+    frames: &Frames,
+    choice: &[usize],
+    count: usize,
+) -> Result<Vec<Sensitivity>, Vec<Problem>> {
+    let build = space.build_at(choice).map_err(|problem| vec![problem])?;
+    let asked = Asked { count, pieces: frames.pieces().to_vec(), ..Asked::default() };
+    let draw = Draw::default();
+    let model = build.model(goal, &draw)?;
+    let solved = Solved::new(&build, goal, &model, &asked, &[]).map_err(|fault| build.problems(&fault))?;
+    let mut all = Vec::new();
+    for variable in &space.variables {
+        for handle in handles(&build, variable.target.clone()) {
+            let moved = |by: f64| moved(&build, &handle, handle.value + by * handle.step);
+            let (Some(low), Some(high)) = (moved(-1.0), moved(1.0)) else { continue };
+            let per = 1.0 / (2.0 * handle.step);
+            let (Ok(below), Ok(above)) = (low.model(goal, &draw), high.model(goal, &draw)) else { continue };
+            let cost = above.cost(&high).zip(below.cost(&low)).map(|(a, b)| (a - b) * per);
+            let settle =
+                |build: &Build| measure(build, goal, &draw, 1.0, &asked).ok().and_then(|f| f.settle_time);
+            let settle = goal.tap.as_ref().and_then(|_| settle(&high).zip(settle(&low)));
+            let layout = &solved.spectrum.layout;
+            let first = || -> Option<f64> {
+                let mode = solved.spectrum.elastic.first()?;
+                let (high, low) = (layout.matrices(&above.frame)?, layout.matrices(&below.frame)?);
+                let bulge = (layout.bulge(&above.frame)?, layout.bulge(&below.frame)?);
+                let of = |m: (&SparseColMat<usize, f64>, &SparseColMat<usize, f64>)| {
+                    (energy(m.0, &mode.shape) - energy(m.1, &mode.shape)) * per
+                };
+                let square = mode.omega_squared;
+                let slope = of((&high.stiffness, &low.stiffness))
+                    - square * of((&high.mass, &low.mass))
+                    - square * square * of((&bulge.0, &bulge.1));
+                let omega = square.max(0.0).sqrt();
+                (omega > 0.0).then(|| slope / (2.0 * omega) / std::f64::consts::TAU)
+            };
+            // Moving a part changes no mass: what is left of two sums is rounding.
+            let rounding = |change: f64, whole: f64| if change.abs() <= 1e-9 * whole { 0.0 } else { change };
+            let cost = cost.map(|c| rounding(c / per, above.cost(&high).unwrap_or(0.0)) * per);
+            all.push(Sensitivity {
+                of: variable.name.clone(),
+                size: handle.size.clone(),
+                value: handle.value,
+                length: handle.length,
+                mass_kg: rounding(above.mass() - below.mass(), above.mass()) * per,
+                cost,
+                first_frequency_hz: first(),
+                stiffness_n_per_m: stiffness(&solved, (&below.frame, &above.frame), per),
+                settle_time_s: settle.map(|(a, b)| (a - b) * per),
+            });
+        }
+    }
+    Ok(all)
+}
+
+/// xᵀ A x.
+fn energy(matrix: &SparseColMat<usize, f64>, x: &[f64]) -> f64 {
+    let column = faer::Col::from_fn(x.len(), |i| x[i]);
+    column.transpose() * (matrix * &column)
+}
+
+/// dk/dp of the weakest static stiffness between tip and work.
+fn stiffness(solved: &Solved, frames: (&crate::frame::Frame, &crate::frame::Frame), per: f64) -> Option<f64> {
+    let model = solved.model;
+    let tip = model.tip?;
+    let weakest = solved.statics.stiffness(tip, model.work).ok()?;
+    let [x, y, z] = weakest.direction;
+    let layout: &Layout = &solved.statics.layout;
+    let load = layout.between(tip, model.work, &nalgebra::Vector6::new(x, y, z, 0.0, 0.0, 0.0));
+    let load = faer::Mat::from_fn(load.len(), 1, |i, _| load[i]);
+    let motion = solved.statics.solve(load.as_ref()).ok()?;
+    let of = |frame| Some(energy(&layout.matrices(frame)?.stiffness, motion.col_as_slice(0)));
+    let slope = (of(frames.1)? - of(frames.0)?) * per;
+    Some(weakest.weakest * weakest.weakest * slope)
+}
+
+fn handles(build: &Build, target: Target) -> Vec<Handle> {
+    let handle = |size: String, value: f64, step: f64, length, number| Handle {
+        size,
+        value,
+        step,
+        length,
+        target: target.clone(),
+        number,
+    };
+    let part = |profiles: &[usize], part: usize| &build.profiles[profiles[0]].geometry.parts()[part];
+    match &target {
+        Target::Part { profiles, part: number, .. } => {
+            let named = sizes(&part(profiles, *number).shape).into_iter().enumerate();
+            named.map(|(i, (name, value))| handle(name.to_string(), value, STEP * value, true, i)).collect()
+        }
+        Target::At { profiles, part: number } => {
+            let at = part(profiles, *number).at;
+            let of = |i: usize| handle(["at y", "at z"][i].to_string(), at[i], PLACE_STEP, true, i);
+            vec![of(0), of(1)]
+        }
+        Target::Bond { profiles } => {
+            let bond = build.profiles[profiles[0]].bond.value;
+            // A bond ends at 0 and at 1.
+            let step = 0.02f64.min(bond).min(1.0 - bond);
+            if step > 0.0 { vec![handle("bond".to_string(), bond, step, false, 0)] } else { Vec::new() }
+        }
+        Target::Share { substance } => match &build.substances[*substance] {
+            crate::design::Substance::Mix(recipe) => {
+                let share = binder_share(recipe);
+                vec![handle("binder share".to_string(), share, 0.01 * share, false, 0)]
+            }
+            crate::design::Substance::Material(_) => Vec::new(),
+        },
+        Target::Foot { foot } => {
+            let known = build.drawing.feet.get(foot);
+            let springs = known.map(|f| f.stiffness.map(|k| k.value)).into_iter().flatten().enumerate();
+            let named =
+                |(i, k): (usize, f64)| handle(format!("along {}", ["x", "y", "z"][i]), k, STEP * k, false, i);
+            springs.map(named).collect()
+        }
+    }
+}
+
+/// `build` with the size of `handle` at `value`; `None` when that cannot be drawn.
+fn moved(build: &Build, handle: &Handle, value: f64) -> Option<Build> {
+    let mut build = build.clone();
+    let reshape =
+        |build: &mut Build, profile: usize, change: &dyn Fn(&mut Vec<crate::section::Part>) -> Option<()>| {
+            let mut parts = build.profiles[profile].geometry.parts().to_vec();
+            change(&mut parts)?;
+            build.profiles[profile].geometry = Arc::new(Geometry::new(parts).ok()?);
+            Some(())
+        };
+    match &handle.target {
+        Target::Part { profiles, part, core: filled } => {
+            for profile in profiles {
+                reshape(&mut build, *profile, &|parts| {
+                    let mut numbers: Vec<f64> = sizes(&parts[*part].shape).iter().map(|(_, s)| *s).collect();
+                    *numbers.get_mut(handle.number)? = value;
+                    parts[*part].shape = resized(&parts[*part].shape, &numbers)?;
+                    if let Some(filled) = filled {
+                        parts[*filled].shape = core(&parts[*part].shape)?;
+                    }
+                    Some(())
+                })?;
+            }
+        }
+        Target::At { profiles, part } => {
+            for profile in profiles {
+                reshape(&mut build, *profile, &|parts| {
+                    parts[*part].at[handle.number] = value;
+                    Some(())
+                })?;
+            }
+        }
+        Target::Bond { profiles } => {
+            profiles.iter().for_each(|p| build.profiles[*p].bond = Spread::exact(value));
+        }
+        Target::Share { substance } => {
+            let crate::design::Substance::Mix(recipe) = &mut build.substances[*substance] else {
+                return None;
+            };
+            set_share(recipe, value);
+        }
+        Target::Foot { foot } => {
+            let mut spec = build.drawing.feet.get(foot)?.clone();
+            spec.stiffness[handle.number] = Spread::exact(value);
+            build.drawing.feet.insert(foot, spec);
+        }
+    }
+    Some(build)
+}

@@ -1,0 +1,284 @@
+//! Everything that may be chosen in a build, and the build with given choices.
+
+use super::gaps::{self, Refusal};
+use super::shape::core;
+use super::variable::{Target, Value, Variable, axes, set_share, variable};
+use crate::design::{Build, Gaps, Goal, Model, Substance, VarySpec};
+use crate::material::Medium;
+use crate::problem::Problem;
+use crate::quantity::{Draw, Spread};
+use crate::section::stock::Stock;
+use crate::section::{Geometry, Part, SectionFault};
+use std::sync::Arc;
+
+/// Combinations of one section up to which a choice that never fits is told before the search.
+const MOST_CHECKED: usize = 20_000;
+
+/// All that may be chosen in one build.
+#[derive(Debug, Clone)]
+pub struct Space {
+    /// As drawn.
+    pub build: Build,
+    /// The varied things, in the order of the design.
+    pub variables: Vec<Variable>,
+    /// How many choices each axis has. What moves together shares an axis.
+    pub axes: Vec<usize>,
+    gaps: Gaps,
+    /// By profile and part, the fill part that it is cast in.
+    moulds: Vec<Vec<Option<usize>>>,
+    /// By profile, the axes that change its shapes, and all that change it.
+    shaping: Vec<Vec<usize>>,
+    touching: Vec<Vec<usize>>,
+}
+
+impl Space {
+    /// What `[vary]` lets vary in `build`, with sizes of `stock`.
+    ///
+    /// # Errors
+    /// Everything that keeps it from being searched, at its place.
+    pub fn new(build: &Build, goal: &Goal, stock: &Stock) -> Result<Space, Vec<Problem>> {
+        let mut said = Vec::new();
+        let mut variables = Vec::new();
+        let stated: Vec<(&str, &VarySpec)> = build.drawing.vary.iter().collect();
+        if stated.is_empty() {
+            let message = format!("nothing may vary in build \"{}\"", build.name);
+            let help = "add [vary.NAME] with section, part and stock = \"square tube, structural steel\"";
+            return Err(vec![Problem::error(build.place.clone(), message).with_help(help)]);
+        }
+        for (name, spec) in &stated {
+            match variable(build, stock, name, spec) {
+                Ok((target, choices)) => variables.push(Variable {
+                    name: name.to_string(),
+                    place: spec.place.clone(),
+                    choices,
+                    axis: 0,
+                    target,
+                }),
+                Err(problems) => said.extend(problems),
+            }
+        }
+        if !said.is_empty() {
+            return Err(said);
+        }
+        let axes = axes(&mut variables, &stated)?;
+        let parts = |profile: &crate::design::Profile| profile.geometry.parts().to_vec();
+        let moulds = build.profiles.iter().map(|p| gaps::moulds(&parts(p), &build.substances)).collect();
+        let mut space = Space {
+            build: build.clone(),
+            variables,
+            axes,
+            gaps: goal.gaps,
+            moulds,
+            shaping: Vec::new(),
+            touching: Vec::new(),
+        };
+        let of_profile = |p: usize, all: bool| {
+            let mut axes: Vec<usize> =
+                space.variables.iter().filter(|v| space.touches(v, p, all)).map(|v| v.axis).collect();
+            axes.sort_unstable();
+            axes.dedup();
+            axes
+        };
+        let profiles = 0..space.build.profiles.len();
+        let shaping = profiles.clone().map(|p| of_profile(p, false)).collect();
+        let touching = profiles.map(|p| of_profile(p, true)).collect();
+        (space.shaping, space.touching) = (shaping, touching);
+        space.check_positions()?;
+        Ok(space)
+    }
+
+    /// How many choices there are in all.
+    pub fn count(&self) -> u128 {
+        self.axes.iter().map(|n| *n as u128).product()
+    }
+
+    /// True when `variable` changes profile `profile`: its shapes, or with `all` anything of it.
+    fn touches(&self, variable: &Variable, profile: usize, all: bool) -> bool {
+        match &variable.target {
+            Target::Part { profiles, .. } | Target::At { profiles, .. } => profiles.contains(&profile),
+            Target::Bond { profiles } => all && profiles.contains(&profile),
+            Target::Share { substance } => {
+                let parts = self.build.profiles[profile].geometry.parts();
+                all && parts.iter().any(|part| part.medium == *substance)
+            }
+            Target::Foot { .. } => false,
+        }
+    }
+
+    /// The part of `choice` that decides the shapes of a profile; with `all`, that decides it.
+    pub(super) fn key(&self, profile: usize, choice: &[usize], all: bool) -> Vec<usize> {
+        let axes = if all { &self.touching[profile] } else { &self.shaping[profile] };
+        axes.iter().map(|axis| choice[*axis]).collect()
+    }
+
+    /// The part of `choice` that decides the feet.
+    pub(super) fn feet_key(&self, choice: &[usize]) -> Vec<usize> {
+        let feet = self.variables.iter().filter(|v| matches!(v.target, Target::Foot { .. }));
+        feet.map(|v| choice[v.axis]).collect()
+    }
+
+    /// The part of `choice` that decides the mixes.
+    pub(super) fn mix_key(&self, choice: &[usize]) -> Vec<usize> {
+        let mixes = self.variables.iter().filter(|v| matches!(v.target, Target::Share { .. }));
+        mixes.map(|v| choice[v.axis]).collect()
+    }
+
+    /// Parts and bond of a profile at `choice`.
+    pub(super) fn profile(&self, profile: usize, choice: &[usize]) -> (Vec<Part>, Spread) {
+        let own = &self.build.profiles[profile];
+        let (mut parts, mut bond) = (own.geometry.parts().to_vec(), own.bond);
+        for variable in &self.variables {
+            let value = &variable.choices[choice[variable.axis]].value;
+            match (&variable.target, value) {
+                (Target::Part { profiles, part, core: filled }, Value::Shape(shape, medium))
+                    if profiles.contains(&profile) =>
+                {
+                    parts[*part].shape = shape.clone();
+                    parts[*part].medium = medium.unwrap_or(parts[*part].medium);
+                    if let (Some(filled), Some(inside)) = (filled, core(shape)) {
+                        parts[*filled].shape = inside;
+                    }
+                }
+                (Target::At { profiles, part }, Value::At(at)) if profiles.contains(&profile) => {
+                    parts[*part].at = *at;
+                }
+                (Target::Bond { profiles }, Value::Bond(value)) if profiles.contains(&profile) => {
+                    bond = Spread::exact(*value);
+                }
+                _ => {}
+            }
+        }
+        (parts, bond)
+    }
+
+    /// Why the profile cannot be so at `choice`.
+    pub(super) fn refusal(&self, profile: usize, choice: &[usize]) -> Option<Refusal> {
+        let (parts, _) = self.profile(profile, choice);
+        gaps::refusal(&parts, &self.moulds[profile], &self.build.substances, &self.gaps)
+    }
+
+    /// What the substances are at `choice`.
+    pub(super) fn substances(&self, choice: &[usize]) -> Vec<Substance> {
+        let mut substances = self.build.substances.clone();
+        for variable in &self.variables {
+            let value = &variable.choices[choice[variable.axis]].value;
+            if let (Target::Share { substance }, Value::Share(share)) = (&variable.target, value)
+                && let Substance::Mix(recipe) = &mut substances[*substance]
+            {
+                set_share(recipe, *share);
+            }
+        }
+        substances
+    }
+
+    /// The feet of `model` at `choice`; their loss stays as it is stated.
+    pub(super) fn set_feet(&self, model: &mut Model, choice: &[usize]) {
+        for variable in &self.variables {
+            let value = &variable.choices[choice[variable.axis]].value;
+            if let (Target::Foot { foot }, Value::Foot(stiffness)) = (&variable.target, value)
+                && let Some(known) = model.frame.feet.iter_mut().find(|f| f.name == *foot)
+            {
+                let loss = self.build.drawing.feet.get(foot).map_or(0.0, |spec| spec.loss.value);
+                known.stiffness = stiffness.map(|k| num_complex::Complex64::new(k, k * loss));
+            }
+        }
+    }
+
+    /// The build at `choice`.
+    ///
+    /// # Errors
+    /// What is wrong with one of its sections, at its place.
+    pub fn build_at(&self, choice: &[usize]) -> Result<Build, Problem> {
+        let mut build = self.build.clone();
+        build.substances = self.substances(choice);
+        for p in 0..build.profiles.len() {
+            let (parts, bond) = self.profile(p, choice);
+            let profile = &mut build.profiles[p];
+            if parts != profile.geometry.parts() {
+                let geometry =
+                    Geometry::new(parts).map_err(|fault: SectionFault| profile.spec.problem(&fault))?;
+                profile.geometry = Arc::new(geometry);
+            }
+            profile.bond = bond;
+        }
+        for variable in &self.variables {
+            let value = &variable.choices[choice[variable.axis]].value;
+            if let (Target::Foot { foot }, Value::Foot(stiffness)) = (&variable.target, value)
+                && let Some(spec) = build.drawing.feet.get(foot)
+            {
+                let mut spec = spec.clone();
+                spec.stiffness = stiffness.map(Spread::exact);
+                build.drawing.feet.insert(foot, spec);
+            }
+        }
+        Ok(build)
+    }
+
+    /// What each varied thing is at `choice`, in the order of the design.
+    pub fn labels(&self, choice: &[usize]) -> Vec<(String, String)> {
+        let label = |v: &Variable| (v.name.clone(), v.choices[choice[v.axis]].label.clone());
+        self.variables.iter().map(label).collect()
+    }
+
+    /// Media at `choice`.
+    pub(super) fn media(&self, choice: &[usize]) -> Option<Vec<Medium>> {
+        let draw = Draw::default();
+        self.substances(choice).iter().map(|substance| substance.medium(&draw).ok()).collect()
+    }
+
+    /// Positions and stocks of which no choice fits, at their place.
+    fn check_positions(&self) -> Result<(), Vec<Problem>> {
+        let mut said = Vec::new();
+        for variable in &self.variables {
+            let (Target::Part { profiles, .. } | Target::At { profiles, .. }) = &variable.target else {
+                continue;
+            };
+            for profile in profiles {
+                let mut refused = Vec::new();
+                for (i, choice) in variable.choices.iter().enumerate() {
+                    match self.refused_everywhere(*profile, variable.axis, i) {
+                        Some(refusal) => refused.push((choice, refusal)),
+                        None if matches!(variable.target, Target::Part { .. }) => break,
+                        None => {}
+                    }
+                }
+                let all = refused.len() == variable.choices.len();
+                let stated = matches!(variable.target, Target::At { .. });
+                if let Some((choice, refusal)) = refused.first().filter(|_| all || stated) {
+                    let section = &self.build.profiles[*profile].name;
+                    let message = format!(
+                        "{} in section \"{section}\": {}, whatever else is chosen",
+                        choice.label,
+                        refusal.words()
+                    );
+                    let help = "let it vary within the mould, or change [gaps]";
+                    said.push(Problem::error(variable.place.clone(), message).with_help(help));
+                }
+            }
+        }
+        if said.is_empty() { Ok(()) } else { Err(said) }
+    }
+
+    /// The refusal of the first combination, when `choice` on `axis` is refused in a profile with
+    /// every choice on its other axes.
+    fn refused_everywhere(&self, profile: usize, axis: usize, choice: usize) -> Option<Refusal> {
+        let others: Vec<usize> = self.shaping[profile].iter().copied().filter(|a| *a != axis).collect();
+        let all: usize = others.iter().map(|a| self.axes[*a]).product();
+        // So many are not gone through before the search has begun: it tells them apart itself.
+        if all > MOST_CHECKED {
+            return None;
+        }
+        let mut first = None;
+        for mut number in 0..all {
+            let mut at = vec![0; self.axes.len()];
+            at[axis] = choice;
+            for other in &others {
+                at[*other] = number % self.axes[*other];
+                number /= self.axes[*other];
+            }
+            let refusal = self.refusal(profile, &at)?;
+            first = first.or(Some(refusal));
+        }
+        first
+    }
+}

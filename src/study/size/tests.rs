@@ -1,0 +1,292 @@
+//! The search as a whole, on spaces small enough to be tried by hand.
+
+use super::*;
+use crate::design::{Build, Design, Measure};
+use crate::material::Table;
+use crate::modes::Asked;
+use crate::quantity::Draw;
+use crate::section::stock::Stock;
+use crate::study::measures::measure;
+
+/// A cast bed on feet with a column and a head, and what may vary in it.
+const STAND: &str = r#"
+[points]
+front = "0, 0, 0 mm"
+rear = "0, 300, 0 mm"
+left = "-100, 300, 0 mm"
+right = "100, 300, 0 mm"
+head = "0, 300, 350 mm"
+[members]
+bed = { from = "front", to = "rear", section = "bed" }
+cross_left = { from = "left", to = "rear", section = "bed" }
+cross_right = { from = "rear", to = "right", section = "bed" }
+column = { from = "rear", to = "head", section = "column" }
+[masses]
+head = { at = "head", mass = "4 kg" }
+[feet.levelling]
+at = ["front", "left", "right"]
+stiffness = "20, 20, 80 N/um"
+loss = 0.1
+[tool]
+tip = "head"
+work = "front"
+[tap]
+at = "head"
+along = "1, 0, 0"
+impulse = "0.02 N s"
+settle_to = "0.1 um"
+[mixes.sand]
+binder = { of = "epoxy, slow casting", share = 20 }
+aggregates = [{ of = "quartz sand", share = 80, grain = "0.3 to 0.8 mm" }]
+[builds.cast]
+sections.bed.bond = 0.8
+sections.bed.parts = [
+  { rectangle = "90 x 80 mm", of = "sand" }, # mould
+  { tube = "50 x 30 x 3 mm", of = "aluminium 6061-T6" },
+]
+sections.column.parts = [{ tube = "60 x 60 x 4 mm", of = "structural steel", radius = "8 mm" }]
+prices = { "aluminium 6061-T6" = "14 per kg", sand = "3 per kg", "structural steel" = "4 per kg" }
+[vary.column]
+section = "column"
+size = ["40 x 40 x 3 mm", "50 x 50 x 3 mm", "60 x 60 x 4 mm", "80 x 80 x 5 mm"]
+[vary.height]
+section = "bed"
+part = 2
+at = { from = "0, -14 mm", to = "0, 14 mm", steps = 3 }
+[vary.bed]
+section = "bed"
+part = 2
+size = [
+  "40 x 20 x 2 mm", "40 x 20 x 3 mm", "50 x 30 x 3 mm", "60 x 30 x 3 mm",
+  "60 x 40 x 3 mm", "60 x 40 x 5 mm", "80 x 40 x 4 mm", "80 x 50 x 6 mm",
+]
+[vary.grip]
+section = "bed"
+bond = [0.6, 0.9]
+[vary.resin]
+mix = "sand"
+share = [16, 22]
+[vary.feet]
+foot = "levelling"
+stiffness = ["20, 20, 80 N/um", "25, 25, 100 N/um", "30, 30, 120 N/um", "40, 40, 160 N/um"]
+"#;
+
+const TARGETS: &str =
+    "[targets]\nfirst_frequency = { at_least = \"75 Hz\" }\nsettle_time = { at_most = \"250 ms\" }\n";
+
+fn design(text: &str) -> Design {
+    let reading = Design::read("stand.toml", text, &Table::built_in());
+    reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
+}
+
+fn without(text: &str, names: &[&str]) -> String {
+    let mut text = text.to_string();
+    for name in names {
+        let start = text.find(&format!("[vary.{name}]")).unwrap();
+        let end = text[start + 1..].find("\n[").map_or(text.len(), |i| start + 2 + i);
+        text.replace_range(start..end, "");
+    }
+    text
+}
+
+const WATCH: Watch = Watch { progress: &|_, _| (), stop: &|| false };
+
+fn sized(design: &Design, options: &Options) -> Sizing {
+    Sizing::of(design, &design.builds[0], &Stock::built_in(), options, &WATCH).unwrap().0
+}
+
+#[test]
+fn a_quick_candidate_is_what_compare_would_say() {
+    let design = design(&format!("{STAND}{TARGETS}"));
+    let build = &design.builds[0];
+    let space = Space::new(build, &design.goal, &Stock::built_in()).unwrap();
+    let frames = Frames::new(&space, &design.goal, 5).unwrap();
+    let mut hand = frames.hand();
+    let asked = Asked { count: 5, ..Asked::default() };
+    let mut compared = 0;
+    for i in 0..12 {
+        let choice: Vec<usize> = space.axes.iter().enumerate().map(|(a, n)| (i * (a + 1) + a) % n).collect();
+        let Outcome::Solved(quick) = frames.evaluate(&choice, &mut hand, |_, _| false) else { continue };
+        let whole = space.build_at(&choice).unwrap();
+        let slow = measure(&whole, &design.goal, &Draw::default(), 1.0, &asked).unwrap();
+        let same = |a: f64, b: f64, tolerance: f64| assert!((a / b - 1.0).abs() < tolerance, "{a} {b}");
+        same(quick.mass, slow.mass, 1e-9);
+        same(quick.cost.unwrap(), slow.cost.unwrap(), 1e-9);
+        // A finer division rounds more.
+        same(quick.weakest.unwrap(), slow.weakest.unwrap(), 1e-6);
+        // Both hold to the thousandth that is asked of a frequency.
+        same(quick.first_frequency.unwrap(), slow.first_frequency.unwrap(), 1e-3);
+        same(quick.settle_time.unwrap(), slow.settle_time.unwrap(), 5e-3);
+        compared += 1;
+    }
+    assert!(compared >= 4, "{compared}");
+}
+
+#[test]
+fn a_guided_search_finds_what_every_choice_has() {
+    let design = design(&format!("{}{TARGETS}", without(STAND, &["resin"])));
+    let every = sized(&design, &Options::default());
+    assert!(every.complete && every.best.is_some(), "{}", every.answer);
+    let effort = Effort { most: 10, restarts: 3, ..Effort::default() };
+    let guided = sized(&design, &Options { effort, ..Options::default() });
+    assert!(!guided.complete && guided.answer.contains("there may be better ones"));
+    let (a, b) = (every.best.unwrap(), guided.best.clone().unwrap());
+    assert_eq!(a.choice, b.choice);
+    let again = sized(&design, &Options { effort, ..Options::default() });
+    assert_eq!(again.best, guided.best);
+    assert_eq!(again.front, guided.front);
+}
+
+#[test]
+fn the_best_is_the_lightest_that_meets_and_the_front_begins_with_it() {
+    let design = design(&format!("{}{TARGETS}", without(STAND, &["grip", "resin"])));
+    let sizing = sized(&design, &Options::default());
+    let best = sizing.best.as_ref().unwrap();
+    assert_eq!(&sizing.front[0], best);
+    assert!(best.first_frequency_hz.unwrap() >= 75.0 && best.settle_time_s.unwrap() <= 0.25);
+    assert!(sizing.left_out.values().sum::<usize>() > 0);
+    assert_eq!(
+        sizing.combinations.unwrap() as usize,
+        sizing.candidates + sizing.left_out.values().sum::<usize>()
+    );
+    let cheap = sized(&design, &Options { least: Least::Cost, ..Options::default() });
+    assert!(cheap.best.unwrap().cost.unwrap() <= best.cost.unwrap());
+    // A target that holds the best back is one that a tenth looser saves something.
+    assert!(sizing.limits.iter().any(|limit| limit.active && limit.saves.unwrap() > 0.0));
+}
+
+#[test]
+fn what_nothing_meets_is_named_with_the_nearest_miss() {
+    let text = format!(
+        "{}[targets]\nfirst_frequency = {{ at_least = \"75 Hz\" }}\nstiffness = {{ at_least = \"900 N/um\" }}\nmass = {{ at_most = \"14 kg\" }}\n",
+        without(STAND, &["grip", "resin", "height"])
+    );
+    let sizing = sized(&design(&text), &Options::default());
+    assert!(sizing.best.is_none() && !sizing.meets() && sizing.complete);
+    assert_eq!(sizing.blocking, ["stiffness"]);
+    assert!(sizing.nearest_miss.is_some() && sizing.front.is_empty());
+    // Those left out by their mass are solved after all: nothing else says that none is so stiff.
+    assert_eq!(sizing.solved, sizing.candidates);
+}
+
+#[test]
+fn a_stopped_search_says_so_with_the_best_so_far() {
+    let design = design(&format!("{STAND}{TARGETS}"));
+    let looked = std::cell::Cell::new(0);
+    let stop = || {
+        looked.set(looked.get() + 1);
+        looked.get() > 1
+    };
+    let watch = Watch { progress: &|_, _| (), stop: &stop };
+    let (sizing, _) =
+        Sizing::of(&design, &design.builds[0], &Stock::built_in(), &Options::default(), &watch).unwrap();
+    assert!(!sizing.complete && sizing.answer.contains("Stopped after"), "{}", sizing.answer);
+    assert!(sizing.solved > 0);
+}
+
+#[test]
+fn derivatives_are_those_of_finite_differences() {
+    let design = design(&without(STAND, &["resin", "feet", "grip"]));
+    let build = &design.builds[0];
+    let sizing = sized(&design, &Options::default());
+    let space = Space::new(build, &design.goal, &Stock::built_in()).unwrap();
+    let best = space.build_at(sizing.chosen.as_ref().unwrap()).unwrap();
+    let asked = Asked { count: 5, ..Asked::default() };
+    let mut checked = 0;
+    for sensitivity in &sizing.sensitivity {
+        let name = match sensitivity.of.as_str() {
+            "column" => format!("column.1.{}", sensitivity.size),
+            "bed" => format!("bed.2.{}", sensitivity.size),
+            _ => continue,
+        };
+        let at = |by: f64| {
+            let build = inverse::resized_by_name(&best, &name, sensitivity.value * by).unwrap();
+            measure(&build, &design.goal, &Draw::default(), 1.0, &asked).unwrap()
+        };
+        let (low, high) = (at(0.98), at(1.02));
+        let slope = |read: &dyn Fn(&crate::study::measures::Figures) -> f64| {
+            (read(&high) - read(&low)) / (0.04 * sensitivity.value)
+        };
+        let near = |a: f64, b: f64, scale: f64, what: &str| {
+            // Of the change that the whole measure would make over the whole size.
+            assert!(
+                (a - b).abs() <= 0.02 * b.abs() + 2e-3 * scale / sensitivity.value,
+                "{name} {what}: {a} {b}"
+            );
+        };
+        let mid = at(1.0);
+        near(sensitivity.mass_kg, slope(&|f| f.mass), mid.mass, "mass");
+        near(
+            sensitivity.first_frequency_hz.unwrap(),
+            slope(&|f| f.first_frequency.unwrap()),
+            mid.first_frequency.unwrap(),
+            "frequency",
+        );
+        near(
+            sensitivity.stiffness_n_per_m.unwrap(),
+            slope(&|f| f.weakest.unwrap()),
+            mid.weakest.unwrap(),
+            "stiffness",
+        );
+        near(
+            sensitivity.settle_time_s.unwrap(),
+            slope(&|f| f.settle_time.unwrap()),
+            mid.settle_time.unwrap(),
+            "settle",
+        );
+        checked += 1;
+    }
+    assert_eq!(checked, 6);
+}
+
+#[test]
+fn the_chosen_sizes_stand_in_the_design_and_run() {
+    let text = format!("{STAND}{TARGETS}");
+    let design = design(&text);
+    let space = Space::new(&design.builds[0], &design.goal, &Stock::built_in()).unwrap();
+    let frames = Frames::new(&space, &design.goal, 5).unwrap();
+    let choice: Vec<usize> = space.axes.iter().map(|n| n - 1).collect();
+    let mut first = choice.clone();
+    first[2] = 0;
+    let Outcome::Solved(expected) = frames.evaluate(&first, &mut frames.hand(), |_, _| false) else {
+        panic!()
+    };
+    let written = write("stand.toml", &text, &space, &first).unwrap();
+    assert!(written.contains("}, # mould"), "{written}");
+    // The common feet are copied into the build; those of other builds stay.
+    assert!(written.contains("stiffness = \"20, 20, 80 N/um\""));
+    let design = Design::read("stand.toml", &written, &Table::built_in());
+    let design = design.design.unwrap_or_else(|| panic!("{:?}\n{written}", design.problems));
+    let asked = Asked { count: 5, ..Asked::default() };
+    let figures = measure(&design.builds[0], &design.goal, &Draw::default(), 1.0, &asked).unwrap();
+    approx::assert_relative_eq!(figures.mass, expected.mass, max_relative = 1e-6);
+    approx::assert_relative_eq!(figures.weakest.unwrap(), expected.weakest.unwrap(), max_relative = 1e-5);
+}
+
+fn build(design: &Design) -> &Build {
+    &design.builds[0]
+}
+
+#[test]
+fn one_size_is_found_and_gives_what_was_asked() {
+    let design = design(STAND);
+    for (measure_asked, value) in
+        [(Measure::Stiffness, 3e6), (Measure::FirstFrequency, 90.0), (Measure::SettleTime, 0.2)]
+    {
+        let asking = Asking { size: "column.1.wall".into(), measure: measure_asked, value };
+        let inverse = Inverse::of(&design, build(&design), &asking, 5).unwrap();
+        if let Some(found) = inverse.found_m {
+            let build = inverse::resized_by_name(build(&design), "column.1.wall", found).unwrap();
+            let asked = Asked { count: 5, ..Asked::default() };
+            let figures = measure(&build, &design.goal, &Draw::default(), 1.0, &asked).unwrap();
+            let error = (figures.get(measure_asked).unwrap() / value - 1.0).abs();
+            assert!(error < 2e-3, "{measure_asked:?} {error}");
+        } else {
+            let [low, high] = inverse.reached.unwrap();
+            assert!(value < low || value > high, "{}", inverse.answer);
+        }
+    }
+    let asking = Asking { size: "column.1.wal".into(), measure: Measure::Mass, value: 1.0 };
+    let said = Inverse::of(&design, build(&design), &asking, 5).unwrap_err();
+    assert!(said[0].to_string().contains("did you mean \"wall\""), "{}", said[0]);
+}

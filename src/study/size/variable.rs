@@ -1,0 +1,295 @@
+//! The varied things of a build: what each changes, its choices, what moves together.
+
+use super::shape::{resized, sizes, written};
+use crate::design::{Build, Choices, PartPlace, Substance, VarySpec};
+use crate::document::Located;
+use crate::material::Recipe;
+use crate::problem::{Place, Problem, suggest};
+use crate::quantity::{Kind, Spread, figures, show};
+use crate::section::stock::Stock;
+use crate::section::{Part, Shape};
+
+/// One varied thing.
+#[derive(Debug, Clone)]
+pub struct Variable {
+    /// Its name in the design.
+    pub name: String,
+    /// Where it is stated.
+    pub place: Place,
+    /// Its choices.
+    pub choices: Vec<Choice>,
+    /// The number of the axis along which it goes.
+    pub axis: usize,
+    /// What it changes, and where.
+    pub(super) target: Target,
+}
+
+/// One choice of a varied thing.
+#[derive(Debug, Clone)]
+pub struct Choice {
+    /// In words of the shop: `60 x 40 x 3 mm, aluminium 6061-T6`.
+    pub label: String,
+    pub(super) value: Value,
+}
+
+/// What a varied thing changes.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Target {
+    /// Shape and perhaps material of a part of some profiles, and of the part that fills it.
+    Part {
+        profiles: Vec<usize>,
+        part: usize,
+        core: Option<usize>,
+    },
+    /// Where a part lies.
+    At {
+        profiles: Vec<usize>,
+        part: usize,
+    },
+    Bond {
+        profiles: Vec<usize>,
+    },
+    /// Index of the mix among the substances.
+    Share {
+        substance: usize,
+    },
+    Foot {
+        foot: String,
+    },
+}
+
+/// What it becomes.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Value {
+    /// A shape; with a medium where that changes too.
+    Shape(Shape, Option<usize>),
+    At([f64; 2]),
+    Bond(f64),
+    Share(f64),
+    Foot([f64; 3]),
+}
+
+/// Gives the binder of `recipe` the share `share` of binder and aggregates, 0 to 1; the sum of
+/// both and the proportions of the aggregates stay.
+pub(super) fn set_share(recipe: &mut Recipe, share: f64) {
+    let before = binder_share(recipe);
+    recipe.binder.share = Spread::exact(recipe.binder.share.value * share / before);
+    for aggregate in &mut recipe.aggregates {
+        let own = &mut aggregate.ingredient.share;
+        *own = Spread::exact(own.value * (1.0 - share) / (1.0 - before));
+    }
+}
+
+/// The share of the binder in binder and aggregates together, 0 to 1.
+pub(super) fn binder_share(recipe: &Recipe) -> f64 {
+    let rest: f64 = recipe.aggregates.iter().map(|a| a.ingredient.share.value).sum();
+    recipe.binder.share.value / (rest + recipe.binder.share.value)
+}
+
+/// Puts variables on axes: what goes `with` another shares its axis. Returns their lengths.
+pub(super) fn axes(
+    variables: &mut [Variable],
+    stated: &[(&str, &VarySpec)],
+) -> Result<Vec<usize>, Vec<Problem>> {
+    let mut said = Vec::new();
+    let mut axes = Vec::new();
+    let names: Vec<String> = variables.iter().map(|v| v.name.clone()).collect();
+    let leader = |i: usize| -> Result<usize, Problem> {
+        let mut at = i;
+        for _ in 0..=names.len() {
+            let Some(with) = &stated[at].1.with else { return Ok(at) };
+            match names.iter().position(|name| *name == with.value) {
+                Some(next) if next != at => at = next,
+                Some(_) => {
+                    let message = format!("\"{}\" goes with itself", with.value);
+                    return Err(Problem::error(with.place.clone(), message).with_help("name another one"));
+                }
+                None => {
+                    let message = format!("nothing called \"{}\" varies here", with.value);
+                    let help = suggest(&with.value, names.iter().map(String::as_str));
+                    return Err(Problem::error(with.place.clone(), message).with_help(help));
+                }
+            }
+        }
+        let place = stated[i].1.place.clone();
+        Err(Problem::error(place, "it goes with another that goes with it in turn")
+            .with_help("let one of them lead"))
+    };
+    let mut number = vec![usize::MAX; names.len()];
+    for i in 0..names.len() {
+        match leader(i) {
+            Ok(first) => {
+                if number[first] == usize::MAX {
+                    number[first] = axes.len();
+                    axes.push(variables[first].choices.len());
+                }
+                variables[i].axis = number[first];
+                let (own, asked) = (variables[i].choices.len(), variables[first].choices.len());
+                if own != asked {
+                    let message =
+                        format!("{own} choices, but \"{}\", with which it goes, has {asked}", names[first]);
+                    let help = "give both the same number of choices";
+                    said.push(Problem::error(variables[i].place.clone(), message).with_help(help));
+                }
+            }
+            Err(problem) if said.contains(&problem) => {}
+            Err(problem) => said.push(problem),
+        }
+    }
+    if said.is_empty() { Ok(axes) } else { Err(said) }
+}
+
+/// What a varied thing changes, and its choices.
+type Read = (Target, Vec<Choice>);
+
+/// What `[vary.NAME]` says, in the terms of `build`.
+pub(super) fn variable(
+    build: &Build,
+    stock: &Stock,
+    name: &str,
+    spec: &VarySpec,
+) -> Result<Read, Vec<Problem>> {
+    let one = |problem: Problem| vec![problem];
+    match &spec.choices {
+        Choices::Stock { part, racks, upright, core } => {
+            let (profiles, number) = found(build, part)?;
+            let drawn = &build.profiles[profiles[0]].geometry.parts()[number].shape;
+            let across = drawn_extent(drawn);
+            let upright = upright.unwrap_or(across[1] > across[0] * (1.0 + 1e-9));
+            let mut choices = Vec::new();
+            let mut said = Vec::new();
+            for rack in racks {
+                let medium = build.substances.iter().position(|s| s.name() == rack.of.value);
+                match stock.find(&rack.form, &rack.of.value) {
+                    Ok(sizes) => choices.extend(sizes.iter().map(|size| Choice {
+                        label: format!("{}, {}", size.size, rack.of.value),
+                        value: Value::Shape(size.shape(upright, across[usize::from(upright)]), medium),
+                    })),
+                    Err((message, help)) => {
+                        said.push(Problem::error(rack.of.place.clone(), message).with_help(help));
+                    }
+                }
+            }
+            let core = match core {
+                Some(core) => Some(filled(build, &profiles, number, core).map_err(one)?),
+                None => None,
+            };
+            if said.is_empty() {
+                Ok((Target::Part { profiles, part: number, core }, choices))
+            } else {
+                Err(said)
+            }
+        }
+        Choices::Size { part, sizes: series } => {
+            let (profiles, number) = found(build, part)?;
+            let drawn = &build.profiles[profiles[0]].geometry.parts()[number].shape;
+            let choice = |numbers: &Vec<f64>| {
+                resized(drawn, numbers)
+                    .map(|shape| Choice { label: written(numbers, " x "), value: Value::Shape(shape, None) })
+            };
+            let choices: Option<Vec<Choice>> = series.iter().map(choice).collect();
+            let choices = choices.ok_or_else(|| {
+                let names: Vec<&str> = sizes(drawn).iter().map(|(name, _)| *name).collect();
+                let message = format!("{} sizes do not fit the part", series[0].len());
+                let help = match names.is_empty() {
+                    true => "a polygon has no sizes: let another part vary".to_string(),
+                    false => format!("it has {}", names.join(", ")),
+                };
+                one(Problem::error(spec.place.clone(), message).with_help(help))
+            })?;
+            Ok((Target::Part { profiles, part: number, core: None }, choices))
+        }
+        Choices::At { part, at } => {
+            let (profiles, part) = found(build, part)?;
+            let choice = |at: &[f64; 2]| Choice { label: written(at, ", "), value: Value::At(*at) };
+            Ok((Target::At { profiles, part }, at.iter().map(choice).collect()))
+        }
+        Choices::Bond { sections, bonds } => {
+            let profiles = named(build, sections)?;
+            let choice = |b: &f64| Choice { label: figures(*b, 3), value: Value::Bond(*b) };
+            Ok((Target::Bond { profiles }, bonds.iter().map(choice).collect()))
+        }
+        Choices::Share { mix, shares } => {
+            let is_mix = |s: &Substance| matches!(s, Substance::Mix(_)) && s.name() == mix.value;
+            let substance = build.substances.iter().position(is_mix).ok_or_else(|| {
+                let known = build.substances.iter().filter(|s| matches!(s, Substance::Mix(_)));
+                let message = format!("build \"{}\" holds no mix \"{}\"", build.name, mix.value);
+                let help = suggest(&mix.value, known.map(Substance::name));
+                one(Problem::error(mix.place.clone(), message).with_help(help))
+            })?;
+            let choice = |s: &f64| {
+                let label = format!("{} % binder", figures(100.0 * s, 3));
+                Choice { label, value: Value::Share(*s) }
+            };
+            Ok((Target::Share { substance }, shares.iter().map(choice).collect()))
+        }
+        Choices::Foot { foot, stiffness } => {
+            if build.drawing.feet.get(&foot.value).is_none() {
+                let message = format!(
+                    "build \"{}\" has no feet \"{}\", which vary.{name} names",
+                    build.name, foot.value
+                );
+                let help = suggest(&foot.value, build.drawing.feet.iter().map(|(name, _)| name));
+                return Err(one(Problem::error(foot.place.clone(), message).with_help(help)));
+            }
+            let choice = |k: &[f64; 3]| {
+                let label = k.map(|k| show(k, Kind::Stiffness)).join(", ");
+                Choice { label, value: Value::Foot(*k) }
+            };
+            Ok((Target::Foot { foot: foot.value.clone() }, stiffness.iter().map(choice).collect()))
+        }
+    }
+}
+
+/// Width and height of a drawn shape, m.
+fn drawn_extent(shape: &Shape) -> [f64; 2] {
+    let ring = Part::new(shape.clone(), 0).rings().swap_remove(0);
+    [0, 1].map(|axis| {
+        let low = ring.iter().map(|p| p[axis]).fold(f64::INFINITY, f64::min);
+        ring.iter().map(|p| p[axis]).fold(f64::NEG_INFINITY, f64::max) - low
+    })
+}
+
+fn named(build: &Build, sections: &[Located<String>]) -> Result<Vec<usize>, Vec<Problem>> {
+    let find = |name: &Located<String>| {
+        build.profiles.iter().position(|p| p.name == name.value).ok_or_else(|| {
+            let message = format!("build \"{}\" has no section \"{}\"", build.name, name.value);
+            let help = suggest(&name.value, build.profiles.iter().map(|p| p.name.as_str()));
+            vec![Problem::error(name.place.clone(), message).with_help(help)]
+        })
+    };
+    sections.iter().map(find).collect()
+}
+
+fn found(build: &Build, place: &PartPlace) -> Result<(Vec<usize>, usize), Vec<Problem>> {
+    let profiles = named(build, &place.sections)?;
+    let number = place.part.value - 1;
+    for profile in &profiles {
+        let profile = &build.profiles[*profile];
+        let count = profile.geometry.parts().len();
+        if number >= count {
+            let parts = if count == 1 { "part" } else { "parts" };
+            let message =
+                format!("part {} of section \"{}\", which has {count} {parts}", number + 1, profile.name);
+            let help = "parts count from 1, in the order of the section";
+            return Err(vec![Problem::error(place.part.place.clone(), message).with_help(help)]);
+        }
+    }
+    if profiles.is_empty() {
+        let problem = Problem::error(place.part.place.clone(), "no section is named");
+        return Err(vec![problem.with_help("name a section of the build")]);
+    }
+    Ok((profiles, number))
+}
+
+/// The number of the part that fills part `number`.
+fn filled(build: &Build, profiles: &[usize], number: usize, core: &Located<usize>) -> Result<usize, Problem> {
+    let least = profiles.iter().map(|p| build.profiles[*p].geometry.parts().len()).min().unwrap_or(0);
+    let inside = core.value - 1;
+    if inside >= least || inside >= number {
+        let message = format!("core {}: the part that fills the tube stands before it", core.value);
+        return Err(Problem::error(core.place.clone(), message)
+            .with_help("parts count from 1; later ones displace earlier ones"));
+    }
+    Ok(inside)
+}

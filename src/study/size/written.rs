@@ -1,0 +1,168 @@
+//! The chosen sizes in the text of the design, which otherwise stays as it was written.
+//!
+//! A section, mix or foot that the build states itself is changed there. One that is common to
+//! all builds is copied into the build first, so that the other builds stay as they are.
+
+use super::shape::{core, key, radius, sizes, written};
+use super::space::Space;
+use super::variable::{Target, Value};
+use crate::problem::{Place, Problem};
+use crate::quantity::figures;
+use crate::section::Shape;
+use toml_edit::{DocumentMut, InlineTable, Item, Table, TableLike, Value as Text};
+
+/// `text`, the design read from `file`, with the choices of the build of `space` in it.
+///
+/// # Errors
+/// A place in the text that is not where the design says.
+pub fn write(file: &str, text: &str, space: &Space, choice: &[usize]) -> Result<String, Problem> {
+    let lost = |what: &str| {
+        Problem::error(Place::file(file), format!("{what} cannot be found in the text of the design"))
+            .with_help("write the chosen sizes by hand")
+    };
+    let mut document: DocumentMut = text
+        .parse()
+        .map_err(|_| Problem::error(Place::file(file), "it cannot be written: it is not TOML"))?;
+    let build = &space.build.name;
+    for variable in &space.variables {
+        let value = &variable.choices[choice[variable.axis]].value;
+        match (&variable.target, value) {
+            (Target::Part { profiles, part, core: filled }, Value::Shape(shape, medium)) => {
+                for profile in profiles {
+                    let section = &space.build.profiles[*profile].name;
+                    let own = own(&mut document, build, "sections", section).ok_or_else(|| lost(section))?;
+                    let of = medium.map(|medium| space.build.substances[medium].name().to_string());
+                    on_part(own, *part, |table| reshape(table, shape, of.as_deref()))
+                        .ok_or_else(|| lost(section))?;
+                    if let (Some(filled), Some(inside)) = (filled, core(shape)) {
+                        on_part(own, *filled, |table| reshape(table, &inside, None))
+                            .ok_or_else(|| lost(section))?;
+                    }
+                }
+            }
+            (Target::At { profiles, part }, Value::At(at)) => {
+                for profile in profiles {
+                    let section = &space.build.profiles[*profile].name;
+                    let own = own(&mut document, build, "sections", section).ok_or_else(|| lost(section))?;
+                    on_part(own, *part, |table| set(table, "at", written(at, ", ").into()))
+                        .ok_or_else(|| lost(section))?;
+                }
+            }
+            (Target::Bond { profiles }, Value::Bond(bond)) => {
+                for profile in profiles {
+                    let section = &space.build.profiles[*profile].name;
+                    let own = own(&mut document, build, "sections", section).ok_or_else(|| lost(section))?;
+                    set(own, "bond", (*bond).into());
+                }
+            }
+            (Target::Share { substance }, Value::Share(_)) => {
+                let substances = space.substances(choice);
+                let crate::design::Substance::Mix(recipe) = &substances[*substance] else { continue };
+                let own =
+                    own(&mut document, build, "mixes", &recipe.name).ok_or_else(|| lost(&recipe.name))?;
+                // To a millionth of the parts that the recipe counts in.
+                let share = |value: f64| -> Text { ((value * 1e6).round() / 1e6).into() };
+                let binder =
+                    own.get_mut("binder").and_then(Item::as_table_like_mut).ok_or_else(|| lost("binder"))?;
+                set(binder, "share", share(recipe.binder.share.value));
+                for (i, aggregate) in recipe.aggregates.iter().enumerate() {
+                    let value = share(aggregate.ingredient.share.value);
+                    on_item(own, "aggregates", i, |table| set(table, "share", value))
+                        .ok_or_else(|| lost("aggregates"))?;
+                }
+            }
+            (Target::Foot { foot }, Value::Foot(stiffness)) => {
+                let own = own(&mut document, build, "feet", foot).ok_or_else(|| lost(foot))?;
+                let numbers = stiffness.map(|k| figures(k / 1e6, 9)).join(", ");
+                set(own, "stiffness", format!("{numbers} N/um").into());
+            }
+            _ => {}
+        }
+    }
+    Ok(document.to_string())
+}
+
+/// The table `builds.BUILD.KIND.NAME`; one that only stands as `KIND.NAME` is copied there.
+fn own<'d>(
+    document: &'d mut DocumentMut,
+    build: &str,
+    kind: &str,
+    name: &str,
+) -> Option<&'d mut dyn TableLike> {
+    let common = document.get(kind).and_then(|item| item.get(name)).cloned();
+    let build = document.get_mut("builds")?.get_mut(build)?.as_table_like_mut()?;
+    if build.get(kind).is_none() {
+        let mut table = Table::new();
+        table.set_implicit(true);
+        build.insert(kind, Item::Table(table));
+    }
+    let things = build.get_mut(kind)?.as_table_like_mut()?;
+    if things.get(name).is_none() {
+        things.insert(name, common?);
+    }
+    things.get_mut(name)?.as_table_like_mut()
+}
+
+/// Acts on part `number` of a section.
+fn on_part(section: &mut dyn TableLike, number: usize, act: impl FnOnce(&mut dyn TableLike)) -> Option<()> {
+    on_item(section, "parts", number, act)
+}
+
+/// Acts on item `number` of the list at `key`, however it is written.
+fn on_item(
+    table: &mut dyn TableLike,
+    key: &str,
+    number: usize,
+    act: impl FnOnce(&mut dyn TableLike),
+) -> Option<()> {
+    match table.get_mut(key)? {
+        Item::Value(Text::Array(array)) => act(array.get_mut(number)?.as_inline_table_mut()?),
+        Item::ArrayOfTables(tables) => act(tables.get_mut(number)?),
+        _ => return None,
+    }
+    Some(())
+}
+
+/// Sets a value, with the spaces and remarks that stood around the old one.
+fn set(table: &mut dyn TableLike, key: &str, mut value: Text) {
+    if let Some(old) = table.get(key).and_then(Item::as_value) {
+        *value.decor_mut() = old.decor().clone();
+    }
+    table.insert(key, Item::Value(value));
+}
+
+/// Gives a part another shape, in the place where the old one stood.
+fn reshape(part: &mut dyn TableLike, shape: &Shape, of: Option<&str>) {
+    let Some(name) = key(shape) else { return };
+    let numbers: Vec<f64> = sizes(shape).iter().map(|(_, size)| *size).collect();
+    let all = ["rectangle", "tube", "round", "pipe", "angle", "channel", "tee", "i_shape", "polygon"];
+    let old = all.into_iter().find(|known| part.contains_key(known));
+    if old == Some(name) {
+        set(part, name, written(&numbers, " x ").into());
+    } else {
+        // Entries keep their order: those before the new shape are its own.
+        let mut rest = InlineTable::new();
+        let keys: Vec<String> = part.iter().map(|(key, _)| key.to_string()).collect();
+        for key in keys.iter().filter(|key| !all.contains(&key.as_str())) {
+            if let Some(Item::Value(value)) = part.remove(key) {
+                rest.insert(key, value);
+            }
+        }
+        if let Some(old) = old {
+            part.remove(old);
+        }
+        part.insert(name, Item::Value(written(&numbers, " x ").into()));
+        for (key, value) in rest {
+            part.insert(&key, Item::Value(value));
+        }
+    }
+    match radius(shape) {
+        Some(radius) => set(part, "radius", written(&[radius], "").into()),
+        None => {
+            part.remove("radius");
+        }
+    }
+    if let Some(of) = of {
+        set(part, "of", of.into());
+    }
+}

@@ -1,0 +1,131 @@
+//! How many candidate frames a second are solved, beside solving each from nothing.
+//!
+//! `cargo bench --bench size` varies rail, bridge, column and arm of the roundness stand over
+//! stock sizes and times whole searches with 5 modes. It prints candidates a second of the clock
+//! on the threads at hand, and a second of one processor where the system tells its time, which
+//! does not mind what else the machine does; the same for each candidate meshed and solved from
+//! nothing; and their ratio. `STILLBED_STAGES=1` times the stages of one candidate too.
+
+use rayon::prelude::*;
+use std::hint::black_box;
+use std::time::{Duration, Instant};
+use stillbed::design::{Build, Design};
+use stillbed::material::Table;
+use stillbed::modes::{Asked, Settings, Statics, Symbolic, damped, damped_within, lowest, solve};
+use stillbed::quantity::Draw;
+use stillbed::section::stock::Stock;
+use stillbed::study::measures::measure;
+use stillbed::study::size::{Effort, Frames, Judge, Least, Space, Watch, search};
+
+/// Modes of each candidate.
+const COUNT: usize = 5;
+
+/// What varies in the welded stand: 73 rails, 5 bridges, 5 columns, 5 arms.
+const VARY: &str = r#"
+[builds.welded.vary.rails]
+section = "rail"
+stock = "square tube, structural steel"
+[builds.welded.vary.bridges]
+section = "bridge"
+size = ["50 x 50 x 3 mm", "50 x 50 x 4 mm", "60 x 60 x 3 mm", "60 x 60 x 4 mm", "80 x 80 x 4 mm"]
+[builds.welded.vary.column]
+section = "column"
+size = ["60 x 60 x 4 mm", "70 x 70 x 4 mm", "80 x 80 x 4 mm", "80 x 80 x 5 mm", "100 x 100 x 5 mm"]
+[builds.welded.vary.arm]
+section = "arm"
+size = ["50 x 30 x 3 mm", "60 x 40 x 3 mm", "60 x 40 x 4 mm", "80 x 40 x 4 mm", "80 x 60 x 4 mm"]
+"#;
+
+fn main() {
+    let text = std::fs::read_to_string("examples/roundness-stand.toml").expect("the example is there");
+    let design = Design::read("stand.toml", &(text + VARY), &Table::built_in()).design.expect("it is sound");
+    let build = design.build("welded").expect("it is there");
+    if std::env::var_os("STILLBED_STAGES").is_some() {
+        stages(&design, build);
+    }
+    let space = Space::new(build, &design.goal, &Stock::built_in()).expect("something varies");
+    let judge = Judge::new(&design.goal.targets, Least::Mass);
+    let watch = Watch { progress: &|_, _| (), stop: &|| false };
+    let mut fast = 0.0f64;
+    for _ in 0..3 {
+        let rate = rate("candidates, sections included", || {
+            let frames = Frames::new(&space, &design.goal, COUNT).expect("it is solved");
+            search(&frames, &judge, &Effort::default(), &watch).solved.len()
+        });
+        fast = fast.max(rate);
+    }
+    // Each from nothing: meshed, divided, ordered and solved by itself.
+    let choices: Vec<Vec<usize>> =
+        (0..200).map(|i| space.axes.iter().enumerate().map(|(a, n)| (i * (a + 3)) % n).collect()).collect();
+    let asked = Asked { count: COUNT, ..Asked::default() };
+    let slow = rate("candidates, each from nothing", || {
+        choices.par_iter().for_each(|choice| {
+            let build = space.build_at(choice).expect("it can be built");
+            black_box(measure(&build, &design.goal, &Draw::default(), 1.0, &asked).expect("it is solved"));
+        });
+        choices.len()
+    });
+    println!("ratio {:.0}", fast / slow);
+}
+
+/// Runs `act`, which says how many candidates it solved, and prints its rates; returns that of
+/// the processor, or of the clock where the processor's time is not told.
+fn rate(what: &str, act: impl FnOnce() -> usize) -> f64 {
+    let (begun, used) = (Instant::now(), processor());
+    let count = act() as f64;
+    let clock = count / begun.elapsed().as_secs_f64();
+    match processor().zip(used) {
+        Some((now, before)) if now > before => {
+            let rate = count / (now - before);
+            println!("{count} {what}: {clock:.0} a second, {rate:.0} a second of one processor");
+            rate
+        }
+        _ => {
+            println!("{count} {what}: {clock:.0} a second");
+            clock
+        }
+    }
+}
+
+/// Seconds of processor that this program has used, by the kernel's hundredths.
+fn processor() -> Option<f64> {
+    let text = std::fs::read_to_string("/proc/self/stat").ok()?;
+    // Past the name in brackets the fields count from the third.
+    let fields: Vec<&str> = text.rsplit_once(')')?.1.split_whitespace().collect();
+    let ticks: f64 = fields.get(11)?.parse::<f64>().ok()? + fields.get(12)?.parse::<f64>().ok()?;
+    Some(ticks / 100.0)
+}
+
+/// The least time of `act` in milliseconds, over half a second.
+fn stage<T>(what: &str, mut act: impl FnMut() -> T) {
+    let mut least = Duration::MAX;
+    let begun = Instant::now();
+    while begun.elapsed() < Duration::from_millis(500) {
+        let start = Instant::now();
+        black_box(act());
+        least = least.min(start.elapsed());
+    }
+    println!("{what}: {:.3} ms", least.as_secs_f64() * 1e3);
+}
+
+/// The stages of one candidate.
+fn stages(design: &Design, build: &Build) {
+    let model = build.model(&design.goal, &Draw::default()).expect("it is sound");
+    let asked = Asked { count: COUNT, ..Asked::default() };
+    let spectrum = solve(&model.frame, &asked).expect("it has modes");
+    let (pencil, loss) = (spectrum.pencil(), &spectrum.matrices.loss);
+    let symbolic = std::sync::Arc::new(Symbolic::new(&pencil).expect("it is ordered"));
+    let start = Some(spectrum.pairs.vectors.as_ref());
+    let settings = Settings { symbolic: Some(symbolic.clone()), start, ..Settings::default() };
+    println!("{} freedoms", spectrum.layout.freedoms());
+    stage("modes from nothing", || lowest(&pencil, COUNT + 2, &Settings::default()));
+    stage("modes from a neighbour", || lowest(&pencil, COUNT + 2, &settings));
+    stage("damped modes", || damped(&pencil, loss, &spectrum.pairs));
+    stage("damped modes, first corrections alone", || damped_within(&pencil, loss, &spectrum.pairs, 0));
+    let layout = &spectrum.layout;
+    stage("matrices", || layout.matrices(&model.frame));
+    stage("statics from nothing", || Statics::new(&model.frame));
+    stage("statics", || {
+        Statics::shared(&model.frame, layout.clone(), spectrum.matrices.clone(), &symbolic).map(|_| ())
+    });
+}

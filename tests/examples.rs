@@ -1,0 +1,221 @@
+//! Every command on the examples: whole outputs are stored, JSON keeps its keys, text its width.
+
+mod stored;
+
+use serde_json::Value;
+use std::process::{Command, Output, Stdio};
+
+/// Commands whose whole text is stored under `tests/examples/NAME.txt`.
+const TEXTS: &[(&str, &[&str])] = &[
+    ("compare-smallest", &["compare", "examples/smallest.toml", "--draws", "0"]),
+    ("compare-stand", &["compare", "examples/roundness-stand.toml", "--draws", "0"]),
+    (
+        "compare-stand-equal-mass",
+        &["compare", "examples/roundness-stand.toml", "--draws", "0", "--at-equal", "mass"],
+    ),
+    ("section-stand-cast", &["section", "examples/roundness-stand.toml", "--build", "cast"]),
+    ("modes-stand-cast", &["modes", "examples/roundness-stand.toml", "--build", "cast", "--count", "6"]),
+    ("materials-granite", &["materials", "granite"]),
+    ("mix-stand", &["mix", "examples/roundness-stand.toml"]),
+    ("mix-mill", &["mix", "examples/gantry-mill.toml", "--least-binder"]),
+    ("response-mill-cast", &["response", "examples/gantry-mill.toml", "--build", "cast", "--floor", "VC-C"]),
+    ("ringdown-stand", &["ringdown", "examples/roundness-stand.toml", "--count", "10"]),
+    ("pour-stand", &["pour", "examples/roundness-stand.toml", "--build", "cast"]),
+    ("thermal-stand", &["thermal", "examples/roundness-stand.toml", "--build", "cast", "--change", "2 K"]),
+    ("help", &["--help"]),
+];
+
+fn command(arguments: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_stillbed"));
+    command.args(arguments).current_dir(stored::root()).env("NO_COLOR", "1");
+    command
+}
+
+fn run(arguments: &[&str]) -> Output {
+    command(arguments).output().unwrap()
+}
+
+fn text(arguments: &[&str]) -> String {
+    let output = run(arguments);
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert!(output.status.code().is_some_and(|code| code < 2), "{arguments:?}: {said}");
+    String::from_utf8(output.stdout).unwrap()
+}
+
+fn json(arguments: &[&str]) -> Value {
+    let mut all = arguments.to_vec();
+    all.extend(["--format", "json"]);
+    let value: Value = serde_json::from_str(&text(&all)).unwrap();
+    assert_eq!(value["format"], format!("{}/1", arguments[0]));
+    assert_eq!(value["program"]["name"], "stillbed");
+    value["result"].clone()
+}
+
+#[test]
+fn whole_outputs_are_as_stored() {
+    let mut store = stored::Store::new();
+    for (name, arguments) in TEXTS {
+        store.compare(&format!("tests/examples/{name}.txt"), &text(arguments));
+    }
+    store.finish();
+}
+
+#[test]
+fn no_line_is_wider_than_80_columns_and_none_has_an_escape() {
+    for (name, arguments) in TEXTS {
+        for line in text(arguments).lines() {
+            let width = unicode_width::UnicodeWidthStr::width(line);
+            assert!(width <= 80, "{name}: {width} columns: {line}");
+            assert!(!line.contains('\u{1b}'), "{name}: {line}");
+        }
+    }
+}
+
+#[test]
+fn the_starter_passes_check_and_compare() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("stand.toml");
+    let name = path.display().to_string();
+    assert!(run(&["new", &name]).status.success());
+    assert!(text(&["check", &name]).contains("Nothing is wrong or doubtful"));
+    assert!(text(&["compare", &name, "--draws", "0"]).contains("after the tap"));
+}
+
+#[test]
+fn modes_keep_their_keys() {
+    let result = json(&["modes", "examples/roundness-stand.toml", "--build", "cast", "--count", "4"]);
+    let build = &result["builds"][0];
+    assert_eq!(build["name"], "cast");
+    assert_eq!(build["rigid_body_modes"], 0);
+    assert_eq!(build["modes"].as_array().unwrap().len(), 4);
+    for mode in build["modes"].as_array().unwrap() {
+        for key in [
+            "frequency_hz",
+            "loss_factor",
+            "loss_factor_exact",
+            "half_time_s",
+            "time_to_10pct_s",
+            "frequency_error",
+        ] {
+            assert!(mode[key].as_f64().unwrap() > 0.0, "{key}");
+        }
+        let shares = mode["energy_share"].as_array().unwrap();
+        let sum: f64 = shares.iter().map(|share| share["share"].as_f64().unwrap()).sum();
+        assert!((sum - 1.0).abs() < 1e-9, "{sum}");
+        assert!(shares.iter().all(|share| share["of"].is_string()));
+    }
+}
+
+#[test]
+fn sections_keep_their_keys() {
+    let result = json(&["section", "examples/roundness-stand.toml", "--build", "welded"]);
+    let section = &result["builds"][0]["sections"][0];
+    assert!(section["mass_kg_per_m"].as_f64().unwrap() > 1.0);
+    for centre in ["elastic_centre_m", "mass_centre_m", "shear_centre_m"] {
+        assert_eq!(section[centre].as_array().unwrap().len(), 2);
+    }
+    for acting in ["bonded", "sliding", "as_stated"] {
+        for key in ["ea_n", "ei_y_n_m2", "ei_z_n_m2", "gj_n_m2", "ga_y_n", "ga_z_n"] {
+            assert!(section[acting][key].as_f64().unwrap() > 0.0, "{acting}.{key}");
+        }
+        assert!(section[acting]["ei_yz_n_m2"].is_number());
+        assert!(section[acting]["loss"]["ea"].is_number());
+    }
+}
+
+#[test]
+fn a_comparison_keeps_its_keys() {
+    let result = json(&["compare", "examples/roundness-stand.toml", "--draws", "6"]);
+    for build in result["builds"].as_array().unwrap() {
+        assert!(build["mass_kg"].is_number() && build["cost"].is_number() && build["label"].is_string());
+        for axis in ["x", "y", "z"] {
+            assert!(build["stiffness_n_per_m"][axis]["value"].as_f64().unwrap() > 0.0);
+        }
+        for key in ["first_frequency_hz", "loss_factor", "dynamic_stiffness_n_per_m", "settle_time_s"] {
+            let [value, low, high] = ["value", "low", "high"].map(|part| build[key][part].as_f64().unwrap());
+            assert!(value > 0.0 && low <= high, "{key}");
+        }
+    }
+    let beats = result["beats"].as_array().unwrap();
+    assert!(!beats.is_empty());
+    for beat in beats {
+        assert!((0.0..=1.0).contains(&beat["chance"].as_f64().unwrap()));
+        assert!(beat["build"].is_string() && beat["over"].is_string() && beat["by"].is_string());
+    }
+}
+
+#[test]
+fn mix_response_ringdown_and_thermal_keep_their_keys() {
+    let stand = "examples/roundness-stand.toml";
+    let mix = &json(&["mix", stand])["mixes"][0];
+    for key in
+        ["density_kg_per_m3", "poissons_ratio", "loss_factor", "binder_volume_share", "binder_demand", "air"]
+    {
+        assert!(mix[key].is_number(), "{key}");
+    }
+    assert!(mix["youngs_modulus_pa"]["low"].as_f64() <= mix["youngs_modulus_pa"]["value"].as_f64());
+    let response = &json(&["response", stand, "--build", "cast"])["builds"][0];
+    for key in ["frequency_hz", "real_m_per_n", "imaginary_m_per_n", "clashes"] {
+        assert!(response[key].is_array(), "{key}");
+    }
+    assert!(response["dynamic_stiffness_n_per_m"].is_number() && response["peak_frequency_hz"].is_number());
+    let ringdown = &json(&["ringdown", stand, "--build", "cast", "--duration", "0.2 s"])["builds"][0];
+    assert_eq!(ringdown["time_s"].as_array().unwrap().len(), ringdown["motion_m"].as_array().unwrap().len());
+    assert!(ringdown["settle_time_s"].is_number());
+    let thermal = &json(&["thermal", stand, "--build", "cast", "--change", "2 K"])["builds"][0];
+    assert!(thermal["drift_m_per_k"]["z"].is_number());
+    let part = &thermal["members"][0]["parts"][0];
+    assert!(part["of"].is_string() && part["stress_pa"].is_number());
+}
+
+#[test]
+fn csv_has_the_keys_of_json_as_its_head() {
+    let csv = text(&["modes", "examples/smallest.toml", "--format", "csv"]);
+    let head = csv.lines().next().unwrap();
+    assert!(head.starts_with("build,number,frequency_hz,frequency_error,loss_factor"), "{head}");
+    assert_eq!(csv.lines().count(), 11);
+}
+
+#[test]
+fn a_target_that_no_build_meets_sets_the_exit_code() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.toml");
+    let design = std::fs::read_to_string(stored::root().join("examples/smallest.toml")).unwrap();
+    for (limit, code) in [("1000 Hz", 1), ("10 Hz", 0)] {
+        let target = format!("{design}\n[targets]\nfirst_frequency = {{ at_least = \"{limit}\" }}\n");
+        std::fs::write(&path, target).unwrap();
+        for command in ["compare", "modes"] {
+            assert_eq!(
+                run(&[command, &path.display().to_string()]).status.code(),
+                Some(code),
+                "{command} {limit}"
+            );
+        }
+    }
+}
+
+#[test]
+fn a_reader_that_leaves_early_is_no_failure() {
+    let mut child = command(&["modes", "examples/gantry-mill.toml", "--format", "json"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    drop(child.stdout.take());
+    let output = child.wait_with_output().unwrap();
+    assert!(output.stderr.is_empty(), "{}", String::from_utf8_lossy(&output.stderr));
+    assert!(output.status.code().is_some_and(|code| code < 2));
+}
+
+#[test]
+fn a_tap_of_a_made_record_is_read_back() {
+    let folder = tempfile::tempdir().unwrap();
+    let record = folder.path().join("tap.csv").display().to_string();
+    let stand = "examples/roundness-stand.toml";
+    text(&["ringdown", stand, "--build", "cast", "--record", &record]);
+    let result = json(&["tap", &record, "--against", stand, "--build", "cast"]);
+    let modes = result["modes"].as_array().unwrap();
+    assert!(!modes.is_empty());
+    assert!(modes[0]["frequency_hz"]["low"].is_number());
+    assert!(!result["against"]["pairs"].as_array().unwrap().is_empty());
+}

@@ -1,0 +1,71 @@
+//! Designs with any line changed: never a panic, a hang or a number that is none.
+
+use proptest::prelude::*;
+use stillbed::design::Design;
+use stillbed::material::Table;
+use stillbed::report::json::first_not_finite;
+use stillbed::study::compare::{Comparison, Options};
+
+const STARTER: &str = stillbed::design::STARTER;
+
+/// Texts that a slip of the hand may leave in a line.
+fn slips() -> impl Strategy<Value = String> {
+    prop_oneof![
+        Just(String::new()),
+        Just("0".to_string()),
+        Just("-1 mm".to_string()),
+        Just("1e300 m".to_string()),
+        Just("nan".to_string()),
+        Just("1e-300 m".to_string()),
+        Just("0, 0, 0 mm".to_string()),
+        Just("60 x 60 x 30 mm".to_string()),
+        Just("\"".to_string()),
+        Just("]".to_string()),
+        "[ -~]{0,12}",
+        "[0-9.e-]{1,6} (mm|m|kg|N/um|GPa)",
+    ]
+}
+
+/// Replaces what stands in quotes in one line, or the whole line, or drops it.
+fn mutated(line: usize, kind: u8, slip: &str) -> String {
+    let lines: Vec<&str> = STARTER.lines().collect();
+    let chosen = line % lines.len();
+    let mut out = Vec::new();
+    for (i, text) in lines.iter().enumerate() {
+        if i != chosen {
+            out.push((*text).to_string());
+            continue;
+        }
+        match kind % 3 {
+            0 => {}
+            1 => out.push(slip.to_string()),
+            _ => match (text.find('"'), text.rfind('"')) {
+                (Some(a), Some(b)) if a < b => out.push(format!("{}{slip}{}", &text[..=a], &text[b..])),
+                _ => out.push(format!("{text}{slip}")),
+            },
+        }
+    }
+    out.join("\n")
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(96))]
+
+    #[test]
+    fn a_mutated_design_is_answered_or_refused(line in 0usize..200, kind in 0u8..3, slip in slips()) {
+        let text = mutated(line, kind, &slip);
+        let reading = Design::read("mutated.toml", &text, &Table::built_in());
+        for problem in &reading.problems {
+            prop_assert!(!problem.message.contains("NaN") && !problem.message.is_empty(), "{problem}");
+        }
+        if let Some(design) = &reading.design {
+            let options = Options { count: 3, draws: 0, ..Options::default() };
+            match Comparison::of(design, &options, |_, _| ()) {
+                Ok(answer) => prop_assert_eq!(first_not_finite(&answer), None),
+                Err(problems) => prop_assert!(!problems.is_empty()),
+            }
+        } else {
+            prop_assert!(reading.problems.iter().any(|problem| problem.is_error()));
+        }
+    }
+}
