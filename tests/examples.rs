@@ -1,5 +1,7 @@
 //! Every command on the examples: whole outputs are stored, JSON keeps its keys, text its width.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
 mod stored;
 
 use serde_json::Value;

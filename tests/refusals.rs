@@ -1,6 +1,8 @@
 //! Every bad input has its stored message: `tests/refusals/NAME.toml` is checked and what is said
 //! must be `NAME.txt`. `STORE=1 cargo test --test refusals` writes them anew, to be read.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
 mod stored;
 
 use std::fs;

@@ -1,5 +1,7 @@
 //! Every source key that is named has a row in the bibliography, and every row is named.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -312,7 +312,8 @@ fn has_null_on(json: &Value, path: &str) -> bool {
         match step(here, key) {
             Some(Value::Null) => return true,
             Some(next) => here = next,
-            None => return false,
+            // A place beyond the end of a list is missing, like null.
+            None => return here.is_array() && key.parse::<usize>().is_ok(),
         }
     }
     false

@@ -56,7 +56,8 @@ impl Station {
     }
 }
 
-/// The modes of a frame as `stations` see them, with the static rest of all others.
+/// The modes of a frame as `stations` see them, with the static rest of all others; without
+/// `statics` nothing rests, which does for what follows from the modes alone.
 ///
 /// `damped` are the complex modes of `spectrum`; without them shapes are real and loss factors
 /// follow from strain energy. Frequencies and modal masses are those corrected for the division of
@@ -68,7 +69,7 @@ pub fn modal_model(
     frame: &Frame,
     spectrum: &Spectrum,
     damped: Option<&Damped>,
-    statics: &Statics,
+    statics: Option<&Statics>,
     stations: &[Station],
 ) -> Result<ModalModel, EigenFault> {
     let loads: Vec<Vec<f64>> = stations.iter().map(|s| s.load(frame, &spectrum.layout)).collect();
@@ -90,9 +91,11 @@ pub fn modal_model(
             }
         });
     }
-    let compliance = static_compliance(frame, statics, stations)?;
-    ModalModel::new(modes, compliance)
-        .map_err(|_| EigenFault::NotConverged { wanted: modes_asked(spectrum), found: 0 })
+    let model = match statics {
+        Some(statics) => ModalModel::new(modes, static_compliance(frame, statics, stations)?),
+        None => ModalModel::complete(modes, stations.len()),
+    };
+    model.map_err(|_| EigenFault::NotConverged { wanted: modes_asked(spectrum), found: 0 })
 }
 
 fn modes_asked(spectrum: &Spectrum) -> usize {

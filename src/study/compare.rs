@@ -157,7 +157,7 @@ impl Comparison {
         let mut builds = Vec::new();
         let mut misses = Misses::new(&design.goal.targets);
         for (i, (build, scale)) in design.builds.iter().zip(&scales).enumerate() {
-            let column = |read: &dyn Fn(&Figures) -> Option<f64>| -> Vec<Option<f64>> {
+            let column = |read: &Read| -> Vec<Option<f64>> {
                 drawn.iter().map(|row| row[i].as_ref().and_then(read)).collect()
             };
             let (compared, stated) = compared(design, build, *scale, &asked, &column)?;
@@ -323,20 +323,23 @@ fn scales(design: &Design, at_equal: Option<Equal>) -> Result<Vec<f64>, Vec<Prob
     Ok(scales)
 }
 
+/// Reads one figure of a build.
+type Read<'a> = dyn Fn(&Figures) -> Option<f64> + 'a;
+
 /// One build at stated values, with the spread that `column` gives of each figure.
 fn compared(
     design: &Design,
     build: &Build,
     scale: f64,
     asked: &Asked,
-    column: &dyn Fn(&dyn Fn(&Figures) -> Option<f64>) -> Vec<Option<f64>>,
+    column: &dyn Fn(&Read) -> Vec<Option<f64>>,
 ) -> Result<(Compared, Figures), Vec<Problem>> {
     let goal = &design.goal;
     let model = build.scaled_model(goal, &Draw::default(), scale)?;
     let at_fault = |fault| build.problems(&fault);
     let solved = Solved::new(build, goal, &model, asked, &[]).map_err(at_fault)?;
     let stated = solved.figures(build, goal).map_err(at_fault)?;
-    let spread = |read: &dyn Fn(&Figures) -> Option<f64>| -> Option<Spread> {
+    let spread = |read: &Read| -> Option<Spread> {
         let value = read(&stated)?;
         let drawn = column(read);
         if drawn.is_empty() {

@@ -91,10 +91,12 @@ impl<'m> Solved<'m> {
             true => None,
             false => Some(damped(&spectrum.pencil(), loss, &spectrum.pairs).map_err(ModesFault::Eigen)?),
         };
-        Solved::of(build, goal, model, (spectrum, damped), statics, more)
+        Solved::of(build, goal, model, (spectrum, damped), statics, Some(more))
     }
 
     /// The same from modes, damped ones too where there is loss, and statics that are at hand.
+    /// Without `more` stations the static rest of the modes is left out, which the worst peak
+    /// needs and a decay does not.
     ///
     /// # Errors
     /// What stopped the static solution.
@@ -104,7 +106,7 @@ impl<'m> Solved<'m> {
         model: &'m Model,
         (spectrum, damped): (Spectrum, Option<Damped>),
         statics: Statics<'m>,
-        more: &[Station],
+        more: Option<&[Station]>,
     ) -> Result<Solved<'m>, ModesFault> {
         let mut stations: Vec<Station> =
             model.tip.map(|tip| Station::axes(tip, model.work)).into_iter().flatten().collect();
@@ -115,8 +117,9 @@ impl<'m> Solved<'m> {
             stations.push(Station::at(point, tap.along));
         }
         let asked_stations = stations.len();
-        stations.extend(more);
-        let modal = modal_model(&model.frame, &spectrum, damped.as_ref(), &statics, &stations);
+        stations.extend(more.into_iter().flatten());
+        let rest = more.map(|_| &statics);
+        let modal = modal_model(&model.frame, &spectrum, damped.as_ref(), rest, &stations);
         let modal = modal.map_err(ModesFault::Eigen)?;
         Ok(Solved { model, spectrum, statics, modal, stations, tool_stations, asked_stations })
     }

@@ -158,9 +158,12 @@ mod tests {
         let reading = read_taps(&record, &Listen::default()).unwrap();
         let beside = against(&design, build, &reading.modes, 8).unwrap();
         assert!(beside.pairs.len() >= 2, "{:?}", beside.pairs);
+        // Rubber feet damp some modes so much that they overlap; those are read to a few per cent.
         for pair in &beside.pairs {
-            assert!(pair.frequency_difference.abs() < 0.01, "{pair:?}");
+            assert!(pair.frequency_difference.abs() < 0.03, "{pair:?}");
         }
+        let near = beside.pairs.iter().filter(|pair| pair.frequency_difference.abs() < 0.005);
+        assert!(near.count() >= 2, "{:?}", beside.pairs);
         assert!(beside.explanations.iter().any(|e| e.parameter.contains("feet")));
     }
 }

@@ -1,5 +1,7 @@
 //! Solid blocks as matrices, where a factor fills more than that of a lattice.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
 use super::lattice::{Assembly, Sample, Square};
 
 /// A solid block of `nx * ny * nz` bricks of steel, 0.1 m each, held at the bottom.

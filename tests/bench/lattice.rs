@@ -1,5 +1,7 @@
 //! Matrices to try the eigensolver on: lattices of beams, without the rest of the program.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
 use faer::sparse::{SparseColMat, Triplet};
 
 /// A structure as matrices.

@@ -6,6 +6,8 @@
 //! does not mind what else the machine does; the same for each candidate meshed and solved from
 //! nothing; and their ratio. `STILLBED_STAGES=1` times the stages of one candidate too.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
 use rayon::prelude::*;
 use std::hint::black_box;
 use std::time::{Duration, Instant};

@@ -8,16 +8,25 @@ use crate::report::block::{Axis, Bar, Bars};
 use crate::report::number::significant;
 use crate::report::scale::Scale;
 
+/// Columns that are kept for the bars themselves.
+const LEAST_ROOM: usize = 8;
+
 pub(super) fn lines(bars: &Bars, look: &Look) -> Vec<String> {
     let mut lines = fold(&bars.unit.after(&bars.title), look.columns())
         .iter()
         .map(|line| look.paint(line, Ink::Strong))
         .collect::<Vec<_>>();
     let figure = |value: f64| significant(value / bars.unit.size, 3);
-    let texts: Vec<(String, String)> = bars.bars.iter().map(|bar| texts(bar.value, &figure)).collect();
     let names = bars.bars.iter().map(|bar| width(&bar.label)).max().unwrap_or(0).min(look.columns() / 3);
+    let most = look.columns() - names - 3 - LEAST_ROOM;
+    let texts: Vec<(String, String)> = bars
+        .bars
+        .iter()
+        .map(|bar| texts(bar.value, &figure))
+        .map(|(value, spread)| (cut(&value, most), cut(&spread, most)))
+        .collect();
     let figures = texts.iter().flat_map(|t| [width(&t.0), width(&t.1)]).max().unwrap_or(0);
-    let room = look.columns().saturating_sub(names + figures + 3).max(8);
+    let room = look.columns().saturating_sub(names + figures + 3).max(LEAST_ROOM);
 
     let values = bars.bars.iter().filter_map(|bar| bar.value).flat_map(|s| [s.value, s.low, s.high]);
     let axis = Axis::linear("", bars.unit, "");
@@ -40,6 +49,14 @@ pub(super) fn lines(bars: &Bars, look: &Look) -> Vec<String> {
         lines.push(look.paint(&rule(&scale, room, names + 1), Ink::Quiet));
     }
     lines
+}
+
+/// Figures that fit in `most` columns; what does not ends in an ellipsis.
+fn cut(text: &str, most: usize) -> String {
+    if width(text) <= most {
+        return text.to_string();
+    }
+    text.chars().take(most.saturating_sub(1)).chain(['…']).collect()
 }
 
 /// The value and the spread as text.

@@ -14,6 +14,7 @@ use crate::material::Medium;
 use crate::modes::{Asked, ModesFault, Series, Statics, damped_within};
 use crate::problem::Problem;
 use crate::quantity::Draw;
+use crate::response::stations::Station;
 use crate::section::Geometry;
 use crate::study::measures::{Figures, Solved};
 use faer::Mat;
@@ -200,7 +201,8 @@ impl<'a> Frames<'a> {
                     true => damped_within(&spectrum.pencil(), loss, &spectrum.pairs, 0).ok(),
                     false => None,
                 };
-                Solved::of(build, goal, model, (spectrum, damped), statics, &[])?
+                let more: Option<&[Station]> = if self.peak { Some(&[]) } else { None };
+                Solved::of(build, goal, model, (spectrum, damped), statics, more)?
             }
             None => Solved::new(build, goal, model, &self.asked, &[])?,
         };

@@ -103,7 +103,9 @@ impl Judge {
     /// The better figures first.
     pub fn order_figures(&self, a: &Figures, b: &Figures) -> Ordering {
         let (miss_a, miss_b) = (self.miss(a), self.miss(b));
-        miss_a.total_cmp(&miss_b).then_with(|| self.least_of(a).total_cmp(&self.least_of(b)))
+        let least = |figures| plain(self.least_of(figures));
+        let order = miss_a.total_cmp(&miss_b).then_with(|| least(a).total_cmp(&least(b)));
+        order.then_with(|| by_trades(&trades(a), &trades(b)))
     }
 
     /// The better outcome first; what cannot be built or has no modes comes last.
@@ -130,12 +132,22 @@ impl Judge {
     }
 }
 
+/// `value` to nine significant figures: what differs beyond is rounding, and decides nothing.
+fn plain(value: f64) -> f64 {
+    if value == 0.0 || !value.is_finite() {
+        return value;
+    }
+    let size = 10f64.powi(8 - value.abs().log10().floor() as i32);
+    let rounded = (value * size).round() / size;
+    if rounded.is_finite() { rounded } else { value }
+}
+
 /// The measures that trade against each other, each so turned that less is better.
 fn trades(figures: &Figures) -> [f64; 5] {
-    let less = |value: Option<f64>| value.unwrap_or(f64::INFINITY);
-    let more = |value: Option<f64>| value.map_or(f64::INFINITY, |v| -v);
+    let less = |value: Option<f64>| value.map_or(f64::INFINITY, plain);
+    let more = |value: Option<f64>| value.map_or(f64::INFINITY, |v| -plain(v));
     [
-        figures.mass,
+        plain(figures.mass),
         less(figures.cost),
         more(figures.weakest),
         more(figures.first_frequency),
@@ -143,15 +155,18 @@ fn trades(figures: &Figures) -> [f64; 5] {
     ]
 }
 
+/// By mass, then cost, stiffness, first frequency and settle time.
+fn by_trades(a: &[f64; 5], b: &[f64; 5]) -> Ordering {
+    let order = a.iter().zip(b).map(|(a, b)| a.total_cmp(b)).find(|order| order.is_ne());
+    order.unwrap_or(Ordering::Equal)
+}
+
 /// The candidates that none beats in every trade at once, by mass.
 pub fn front<'c>(candidates: &[&'c Candidate]) -> Vec<&'c Candidate> {
     let mut sorted: Vec<(&Candidate, [f64; 5])> =
         candidates.iter().map(|c| (*c, trades(&c.figures))).collect();
     // Whoever beats another stands before it in this order.
-    sorted.sort_by(|a, b| {
-        let order = a.1.iter().zip(&b.1).map(|(a, b)| a.total_cmp(b)).find(|o| o.is_ne());
-        order.unwrap_or(Ordering::Equal).then_with(|| a.0.choice.cmp(&b.0.choice))
-    });
+    sorted.sort_by(|a, b| by_trades(&a.1, &b.1).then_with(|| a.0.choice.cmp(&b.0.choice)));
     let mut front: Vec<(&Candidate, [f64; 5])> = Vec::new();
     for (candidate, own) in sorted {
         // An equal one before it counts as better: one of several equal trades is enough.
@@ -187,7 +202,7 @@ mod tests {
         assert_eq!(judge.best(&all).unwrap().choice, [2]);
         assert!(judge.order_figures(&all[1].figures, &all[0].figures).is_lt());
         assert!((limit.miss(&all[0].figures) - 0.2).abs() < 1e-12);
-        assert_eq!(judge.with(0, limit.relaxed()).miss(&all[0].figures) > 0.0, true);
+        assert!(judge.with(0, limit.relaxed()).miss(&all[0].figures) > 0.0);
         assert_eq!(limit.relaxed().limit, 90.0);
         assert!(limit.miss(&Figures::default()) == WORST);
     }

@@ -134,7 +134,7 @@ fn coded(axes: &[usize], mut number: u64) -> Vec<usize> {
     let mut choice = vec![0; axes.len()];
     for i in (0..axes.len()).rev() {
         let digit = digits[i] as usize;
-        choice[i] = if above % 2 == 0 { digit } else { axes[i] - 1 - digit };
+        choice[i] = if above.is_multiple_of(2) { digit } else { axes[i] - 1 - digit };
         above = above.wrapping_mul(axes[i] as u64).wrapping_add(digits[i]);
     }
     choice

@@ -112,8 +112,9 @@ fn a_quick_candidate_is_what_compare_would_say() {
         let same = |a: f64, b: f64, tolerance: f64| assert!((a / b - 1.0).abs() < tolerance, "{a} {b}");
         same(quick.mass, slow.mass, 1e-9);
         same(quick.cost.unwrap(), slow.cost.unwrap(), 1e-9);
-        // A finer division rounds more.
-        same(quick.weakest.unwrap(), slow.weakest.unwrap(), 1e-6);
+        // The real part of a member's complex stiffness depends on its division by the square of
+        // what its losses differ.
+        same(quick.weakest.unwrap(), slow.weakest.unwrap(), 1e-5);
         // Both hold to the thousandth that is asked of a frequency.
         same(quick.first_frequency.unwrap(), slow.first_frequency.unwrap(), 1e-3);
         same(quick.settle_time.unwrap(), slow.settle_time.unwrap(), 5e-3);

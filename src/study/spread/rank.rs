@@ -222,7 +222,7 @@ mod tests {
         assert_eq!(advice.key, "strong");
         // ln answer = 0.3 ln weak - ln strong, alike spreads: 0.09 of 1.09 is left.
         approx::assert_abs_diff_eq!(advice.narrows_to, (0.09f64 / 1.09).sqrt(), epsilon = 0.06);
-        assert!(advice.sentence("settle time").starts_with("measuring strong would narrow"));
+        assert!(advice.sentence("settle time").starts_with("Measuring strong first would narrow"));
         assert_eq!(Advice::from(&found[2..]), None);
     }
 
