@@ -1,6 +1,8 @@
 //! Area, first and second moments about the member line.
 
-use super::element::GaussPoint;
+use super::element::ElementPoint;
+use super::outline::{Drawing, Polygon, sides};
+use super::shape::{Point, cross, distance};
 use std::ops::AddAssign;
 
 /// Integrals over an area: `int y^i z^j dA` with i + j up to 2.
@@ -21,8 +23,66 @@ pub struct Moments {
 }
 
 impl Moments {
+    /// Of pieces of a drawing, each its outer ring and its holes: polygons, and the caps between
+    /// their sides and the arcs that these stand for. Exact, whatever the mesh.
+    ///
+    /// # Source
+    /// - `gere-goodno2009`: appendix on plane areas (circular segment)
+    pub(super) fn of(pieces: &[Vec<Polygon>], drawing: &Drawing) -> Moments {
+        let mut sum = Moments::default();
+        for (a, b) in pieces.iter().flatten().flat_map(sides) {
+            sum += Moments::of_side(a, b);
+            if let Some(circle) = drawing.arc(a, b) {
+                let circle = &drawing.circles[circle];
+                let outward = cross(a, b, circle.centre).signum();
+                sum += Moments::of_cap(a, b, circle.centre, circle.radius).scaled(outward);
+            }
+        }
+        if sum.area < 0.0 { sum.scaled(-1.0) } else { sum }
+    }
+
+    /// What a side adds to a polygon that runs anticlockwise.
+    fn of_side(a: Point, b: Point) -> Moments {
+        let twice = a[0] * b[1] - b[0] * a[1];
+        let square = |i: usize| twice * (a[i] * a[i] + a[i] * b[i] + b[i] * b[i]) / 12.0;
+        let mixed = a[0] * b[1] + b[0] * a[1] + 2.0 * (a[0] * a[1] + b[0] * b[1]);
+        Moments {
+            area: 0.5 * twice,
+            y: twice * (a[0] + b[0]) / 6.0,
+            z: twice * (a[1] + b[1]) / 6.0,
+            yy: square(0),
+            zz: square(1),
+            yz: twice * mixed / 24.0,
+        }
+    }
+
+    /// Of the cap between a chord and its arc of less than half a turn.
+    fn of_cap(a: Point, b: Point, centre: Point, radius: f64) -> Moments {
+        let half = (0.5 * distance(a, b) / radius).min(1.0).asin();
+        let (sine, cosine) = half.sin_cos();
+        let lens = half - sine * cosine;
+        let (r3, r4) = (radius.powi(3), radius.powi(4));
+        let area = radius * radius * lens;
+        // Along the cap's axis from the centre, and across.
+        let (first, third) = (2.0 / 3.0 * r3 * sine.powi(3), sine.powi(3) * cosine);
+        let (along, across) = (0.25 * r4 * (lens + 2.0 * third), r4 / 12.0 * (3.0 * lens - 2.0 * third));
+        let middle = [0.5 * (a[0] + b[0]) - centre[0], 0.5 * (a[1] + b[1]) - centre[1]];
+        let reach = middle[0].hypot(middle[1]).max(f64::MIN_POSITIVE);
+        let (c, s) = (middle[0] / reach, middle[1] / reach);
+        let [y, z] = centre;
+        let (my, mz) = (first * c, first * s);
+        Moments {
+            area,
+            y: my + area * y,
+            z: mz + area * z,
+            yy: along * c * c + across * s * s + 2.0 * y * my + area * y * y,
+            zz: along * s * s + across * c * c + 2.0 * z * mz + area * z * z,
+            yz: (along - across) * c * s + y * mz + z * my + area * y * z,
+        }
+    }
+
     /// Adds one point of an element's rule.
-    pub(super) fn add(&mut self, point: &GaussPoint) {
+    pub(super) fn add(&mut self, point: &ElementPoint) {
         let ([y, z], a) = (point.at, point.area);
         *self += Moments { area: a, y: a * y, z: a * z, yy: a * y * y, zz: a * z * z, yz: a * y * z };
     }
@@ -53,5 +113,27 @@ impl AddAssign for Moments {
         self.yy += other.yy;
         self.zz += other.zz;
         self.yz += other.yz;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::outline::draw;
+    use super::super::shape::Shape;
+    use super::*;
+    use std::f64::consts::PI;
+
+    #[test]
+    fn a_circle_cut_through_is_exact() {
+        // Half of a circle of 100 mm and the square that cuts it, with the circle off its centre.
+        let round = Shape::Round { diameter: 0.1 }.figure();
+        let plate = Shape::Rectangle { width: 0.3, height: 0.2 }.figure();
+        let drawing = draw([(&round, [0.02, 0.01], 0.3), (&plate, [0.0, -0.09], 0.0)].into_iter());
+        let m = Moments::of(&drawing.remaining()[0], &drawing);
+        let area = 0.5 * PI * 0.05f64.powi(2);
+        approx::assert_relative_eq!(m.area, area, max_relative = 1e-9);
+        approx::assert_relative_eq!(m.y, 0.02 * area, max_relative = 1e-9);
+        approx::assert_relative_eq!(m.z, 0.01 * area + 2.0 / 3.0 * 0.05f64.powi(3), max_relative = 1e-9);
+        approx::assert_relative_eq!(m.yy, PI / 8.0 * 0.05f64.powi(4) + 0.0004 * area, max_relative = 1e-9);
     }
 }

@@ -2,14 +2,15 @@
 //!
 //! The mesh is refined until torsion and shear of every body hold to [`ASKED_ERROR`] with moduli
 //! of 1 in all parts and with moduli that rise or fall from medium to medium; the same for each
-//! part by itself. What given media come to is estimated again with every solution. Bodies of one material keep that flow and scale it; only bodies of several
-//! materials are solved again for each set of moduli.
+//! part by itself. What given media come to is estimated again with every solution. Bodies of one
+//! material keep that flow and scale it; only bodies of several materials are solved again for
+//! each set of moduli, those of two in a few vectors.
 
 use super::area::Moments;
 use super::fault::SectionFault;
 use super::mesh::{Mesh, Mesher};
 use super::outline::{Drawing, Polygon, bounds, draw};
-use super::shape::{Figure, Point, Shape};
+use super::shape::{Figure, Shape};
 use super::warping::{Body, Elastic, Flow};
 
 /// Relative error of torsion and shear stiffness that the mesh is refined to.
@@ -76,6 +77,14 @@ pub(super) struct Solid {
     pub body: Option<Body>,
 }
 
+impl Solid {
+    fn new(body: Body) -> Result<Solid, SectionFault> {
+        let unit = vec![Elastic::UNIT; body.parts.len()];
+        let (unit, error) = body.solve(&unit)?.ok_or_else(|| SectionFault::new("a part has no area left"))?;
+        Ok(Solid { unit, error, body: (body.parts.len() > 1).then_some(body) })
+    }
+}
+
 /// A section drawn, meshed and solved once.
 pub struct Geometry {
     pub(super) parts: Vec<Part>,
@@ -129,21 +138,17 @@ impl Geometry {
             let mesh = mesher.mesh();
             let trial = Trial::new(&mesh, &parts)?;
             round += 1;
-            if trial.error > ASKED_ERROR && round < MOST_ROUNDS && mesher.split(&trial.worst(&mesh))? {
+            if trial.error > ASKED_ERROR && round < MOST_ROUNDS && mesher.split(&trial.pieces()) {
                 continue;
             }
-            let mut moments = vec![Moments::default(); parts.len()];
-            for i in &trial.sliding {
-                trial.bodies[*i].add_to(&mut moments);
-            }
-            let nodes = mesh.points.len();
-            let Trial { bodies, units, bonded, sliding, error, .. } = trial;
-            let kept = |body: Body| (body.parts.len() > 1).then_some(body);
-            let solids = bodies
-                .into_iter()
-                .zip(units)
-                .map(|(body, (unit, error))| Solid { unit, error, body: kept(body) })
+            let moments = outlines
+                .iter()
+                .zip(solid)
+                .map(|(pieces, solid)| if *solid { Moments::of(pieces, drawing) } else { Moments::default() })
                 .collect();
+            let nodes = mesh.points.len();
+            let Trial { bodies, bonded, sliding, error, .. } = trial;
+            let solids = bodies.into_iter().map(Solid::new).collect::<Result<_, _>>()?;
             return Ok(Geometry { parts, outlines, moments, solids, bonded, sliding, error, nodes });
         }
     }
@@ -198,7 +203,6 @@ impl Geometry {
 /// One mesh, its bodies and how well they are solved.
 struct Trial {
     bodies: Vec<Body>,
-    units: Vec<(Flow, f64)>,
     bonded: Vec<usize>,
     sliding: Vec<usize>,
     error: f64,
@@ -210,7 +214,6 @@ impl Trial {
     fn new(mesh: &Mesh, parts: &[Part]) -> Result<Trial, SectionFault> {
         let mut trial = Trial {
             bodies: Vec::new(),
-            units: Vec::new(),
             bonded: Vec::new(),
             sliding: Vec::new(),
             error: 0.0,
@@ -234,54 +237,39 @@ impl Trial {
     }
 
     fn solve(&mut self, mesh: &Mesh, triangles: &[usize], parts: &[Part]) -> Result<(), SectionFault> {
-        let body = Body::new(mesh, triangles)?;
+        let body = Body::new(mesh, triangles, |part| parts[part].medium)?;
         let media: Vec<usize> = body.parts.iter().map(|part| parts[*part].medium).collect();
         let mixed = media.iter().any(|m| *m != media[0]);
-        let mut unit = None;
+        // So few elements are too alike for their differences to show the error.
+        let coarse = triangles.len() < FEWEST;
         for base in if mixed { &[1.0, CONTRAST, 1.0 / CONTRAST][..] } else { &[1.0] } {
             let stiff = |medium: &usize| Elastic::UNIT.times(f64::powi(*base, *medium as i32));
             let elastic: Vec<Elastic> = media.iter().map(stiff).collect();
-            let Some((flow, estimate)) = body.solve(&elastic)? else {
+            let Some(estimate) = body.estimated(&elastic)? else {
                 return Err(SectionFault::new("a part has no area left"));
             };
-            unit = unit.or(Some((flow, estimate.error)));
-            // So few elements are too alike for their differences to show the error.
-            let coarse = triangles.len() < FEWEST;
             self.error = self.error.max(if coarse { 1.0 } else { estimate.error });
             for (triangle, share) in triangles.iter().zip(estimate.elements) {
-                let share = if coarse { 1.0 } else { share };
+                let share = if coarse { ASKED_ERROR } else { share };
                 self.shares[*triangle] = self.shares[*triangle].max(share);
+            }
+            // Contrast matters once the shape itself is solved.
+            if estimate.error > 2.0 * ASKED_ERROR {
+                break;
             }
         }
         self.bodies.push(body);
-        self.units.extend(unit);
         Ok(())
     }
 
-    /// The centres of the triangles that make most of the error.
-    fn worst(&self, mesh: &Mesh) -> Vec<Point> {
-        let mut order: Vec<usize> = (0..self.shares.len()).collect();
-        order.sort_by(|a, b| self.shares[*b].total_cmp(&self.shares[*a]));
-        let all: f64 = self.shares.iter().sum();
-        let mut sum = 0.0;
-        let mut centres = Vec::new();
-        for i in order {
-            if sum > 0.5 * all && self.shares[i] < 1.0 {
-                break;
-            }
-            sum += self.shares[i];
-            let p = mesh.corners(&mesh.triangles[i]);
-            centres.push([0, 1].map(|axis| (p[0][axis] + p[1][axis] + p[2][axis]) / 3.0));
-        }
-        centres
-    }
-}
-
-impl Body {
-    fn add_to(&self, moments: &mut [Moments]) {
-        for (part, own) in self.parts.iter().zip(&self.moments) {
-            moments[*part] += *own;
-        }
+    /// Into how many pieces each triangle should go, so that all bring the same error.
+    fn pieces(&self) -> Vec<f64> {
+        let fair = 2.0 * ASKED_ERROR / self.shares.len() as f64;
+        let largest = self.shares.iter().fold(0.0, |a: f64, b| a.max(*b));
+        let least = fair.max(0.2 * largest);
+        let pieces =
+            |share: &f64| if *share < least { 1.0 } else { (share / fair).powf(0.25).clamp(2.0, 8.0) };
+        self.shares.iter().map(pieces).collect()
     }
 }
 

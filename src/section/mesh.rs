@@ -1,28 +1,23 @@
-//! Six-node triangles over all solid parts, none of them across a border.
+//! Ten-node triangles over all solid parts, none of them across a border.
 //!
-//! A constrained Delaunay triangulation of the outlines is refined to a least angle; triangles
-//! that the solution asks for are split; then sides on circles are bent to their curvature.
-//! Points nearer to each other than a millionth of the section, and points that near to a side,
-//! are made one. The number of points is bounded, so that no drawing can keep it busy for long.
+//! A constrained Delaunay triangulation of the outlines is cleared of all that is not solid, divided
+//! to a least angle and where the solution asks for it; then sides on circles are bent to their
+//! curvature. Points nearer to each other than a millionth of the section, and points that near to
+//! a side, are made one.
 
-use super::element::gauss_points;
+use super::element::{NODES, gauss_points, inside, samples};
 use super::fault::SectionFault;
 use super::outline::{Drawing, Polygon, sides};
-use super::shape::{Point, distance, distance_to_segment};
+use super::shape::{Point, cross, distance, distance_to_segment};
+use super::triangulation::{Face, Side, Triangulation};
 use spade::handles::FixedVertexHandle;
-use spade::{AngleLimit, ConstrainedDelaunayTriangulation, Point2, RefinementParameters, Triangulation};
-use std::collections::BTreeSet;
+use spade::{ConstrainedDelaunayTriangulation, Point2, Triangulation as _};
+use std::collections::BTreeMap;
 
-/// Points of a triangulation at most, besides those of the outlines.
-const MOST_POINTS: usize = 6000;
-
-/// Least angle of a triangle where the outlines allow it, degrees.
-const LEAST_ANGLE: f64 = 25.0;
-
-/// One six-node triangle: corners anticlockwise, then the nodes between 0 and 1, 1 and 2, 2 and 0.
+/// One ten-node triangle.
 #[derive(Debug, Clone)]
 pub(super) struct Triangle {
-    pub nodes: [usize; 6],
+    pub nodes: [usize; NODES],
     /// The part it belongs to.
     pub part: usize,
 }
@@ -36,7 +31,7 @@ pub(super) struct Mesh {
 
 impl Mesh {
     /// The places of a triangle's nodes.
-    pub fn corners(&self, triangle: &Triangle) -> [Point; 6] {
+    pub fn corners(&self, triangle: &Triangle) -> [Point; NODES] {
         triangle.nodes.map(|node| self.points[node])
     }
 
@@ -45,10 +40,9 @@ impl Mesh {
         let parts = self.triangles.iter().map(|t| t.part + 1).max().unwrap_or(1);
         let key = |t: &Triangle, node: usize| if apart { node * parts + t.part } else { node };
         let mut groups = Groups::new(self.points.len() * if apart { parts } else { 1 });
-        // Nodes amid sides: a body holds together along sides, not at single points.
+        // Nodes on sides: a body holds together along sides, not at single points.
         for t in &self.triangles {
-            groups.join(key(t, t.nodes[3]), key(t, t.nodes[4]));
-            groups.join(key(t, t.nodes[3]), key(t, t.nodes[5]));
+            (4..9).for_each(|i| groups.join(key(t, t.nodes[3]), key(t, t.nodes[i])));
         }
         let mut bodies: Vec<(usize, Vec<usize>)> = Vec::new();
         for (i, t) in self.triangles.iter().enumerate() {
@@ -84,13 +78,10 @@ impl Groups {
     }
 }
 
-/// A triangulation that can be refined where asked.
+/// A triangulation of all solid parts that can be refined where asked.
 pub(super) struct Mesher<'a> {
     drawing: &'a Drawing,
-    solid: &'a [bool],
-    cdt: ConstrainedDelaunayTriangulation<Point2<f64>>,
-    /// Points of the outlines; those after them were put in by refinement.
-    given: usize,
+    triangulation: Triangulation<'a>,
 }
 
 impl<'a> Mesher<'a> {
@@ -101,184 +92,172 @@ impl<'a> Mesher<'a> {
     pub fn new(
         drawing: &'a Drawing,
         remaining: &[Vec<Vec<Polygon>>],
-        solid: &'a [bool],
+        solid: &[bool],
     ) -> Result<Mesher<'a>, SectionFault> {
         let rings = remaining.iter().zip(solid).filter(|(_, solid)| **solid).flat_map(|(p, _)| p).flatten();
-        let (points, segments) = snapped(rings, drawing.size);
+        let (points, segments) = snapped(rings, drawing);
         let vertices: Vec<Point2<f64>> = points.iter().map(|p| Point2::new(p[0], p[1])).collect();
         let refused = |e| SectionFault::new(format!("the outlines cannot be meshed: {e:?}"));
         let mut crossing = Vec::new();
-        let mut cdt = ConstrainedDelaunayTriangulation::<Point2<f64>>::try_bulk_load_cdt(
-            vertices,
-            segments.into_iter().collect(),
-            |pair| crossing.push(pair),
-        )
+        let mut cdt = Cdt::try_bulk_load_cdt(vertices, segments.keys().copied().collect(), |pair| {
+            crossing.push(pair);
+        })
         .map_err(refused)?;
         for pair in crossing {
             let [from, to] = pair.map(FixedVertexHandle::from_index);
             cdt.add_constraint_and_split(from, to, |p| p);
         }
-        let given = cdt.num_vertices();
-        let mut mesher = Mesher { drawing, solid, cdt, given };
-        mesher.refine();
-        Ok(mesher)
+        let owners = owners(&cdt, drawing, solid);
+        let mut place = vec![None; owners.len()];
+        let mut faces = Vec::new();
+        for face in cdt.inner_faces() {
+            let Some(part) = owners[face.index()] else { continue };
+            let edges = face.adjacent_edges();
+            let side = |edge: &DirectedEdge| match (
+                edge.is_constraint_edge(),
+                edge.from().index(),
+                edge.to().index(),
+            ) {
+                (false, ..) => Side::Inside,
+                (true, i, j) => segments.get(&[i.min(j), i.max(j)]).copied().unwrap_or(Side::Straight),
+            };
+            place[face.index()] = Some(faces.len());
+            let corners = edges.map(|edge| edge.from().index());
+            faces.push(Face::new(corners, [side(&edges[0]), side(&edges[1]), side(&edges[2])], part));
+        }
+        for face in cdt.inner_faces() {
+            if let Some(own) = place[face.index()] {
+                let beyond = face.adjacent_edges().map(|edge| edge.rev().face().as_inner());
+                faces[own].beyond = beyond.map(|next| next.and_then(|next| place[next.index()]));
+            }
+        }
+        let points = cdt.vertices().map(|v| [v.position().x, v.position().y]).collect();
+        let triangulation = Triangulation::new(points, faces, &drawing.circles, drawing.size);
+        Ok(Mesher { drawing, triangulation })
     }
 
-    fn refine(&mut self) {
-        let spent = self.cdt.num_vertices() - self.given;
-        let tiny = 1e-6 * self.drawing.size;
-        let parameters = RefinementParameters::new()
-            .with_angle_limit(AngleLimit::from_deg(LEAST_ANGLE))
-            .with_min_required_area(tiny * tiny)
-            .with_max_additional_vertices(MOST_POINTS.saturating_sub(spent));
-        self.cdt.refine(parameters);
-    }
-
-    /// Puts points in, then restores the least angle. False when the mesh may not grow further.
-    ///
-    /// # Errors
-    /// When a point has no place.
-    pub fn split(&mut self, points: &[Point]) -> Result<bool, SectionFault> {
-        if self.cdt.num_vertices() - self.given + points.len() > MOST_POINTS / 2 {
-            return Ok(false);
-        }
-        for point in points {
-            self.cdt
-                .insert(Point2::new(point[0], point[1]))
-                .map_err(|e| SectionFault::new(format!("the section cannot be meshed: {e:?}")))?;
-        }
-        self.refine();
-        Ok(true)
+    /// Divides each triangle into about `parts` pieces. False when the mesh may not grow further.
+    pub fn split(&mut self, parts: &[f64]) -> bool {
+        self.triangulation.refine(parts)
     }
 
     /// The mesh as it stands.
     pub fn mesh(&self) -> Mesh {
-        let owners = self.owners();
-        let bent = self.bent();
-        let mut points: Vec<Point> = self
-            .cdt
-            .vertices()
-            .zip(&bent)
-            .map(|(v, b)| b.unwrap_or([v.position().x, v.position().y]))
-            .collect();
-        let mut middles = vec![usize::MAX; self.cdt.num_undirected_edges()];
-        let mut triangles = Vec::new();
-        for face in self.cdt.inner_faces() {
-            let Some(part) = owners[face.index()] else { continue };
-            let mut nodes = [0; 6];
-            for (i, edge) in face.adjacent_edges().into_iter().enumerate() {
-                nodes[i] = edge.from().index();
-                let middle = &mut middles[edge.as_undirected().index()];
-                if *middle == usize::MAX {
-                    let ends = [edge.from(), edge.to()].map(|v| points[v.index()]);
-                    *middle = points.len();
-                    points.push(self.middle(ends, edge.is_constraint_edge()));
+        let Triangulation { points, faces, .. } = &self.triangulation;
+        let mut mesh = Mesh { points: points.clone(), triangles: Vec::with_capacity(faces.len()) };
+        for (own, face) in faces.iter().enumerate() {
+            let mut nodes = [0; NODES];
+            nodes[..3].copy_from_slice(&face.corners);
+            for side in 0..3 {
+                let pair = 3 + 2 * side..5 + 2 * side;
+                let earlier = face.beyond[side].filter(|beyond| *beyond < own);
+                if let Some(beyond) = earlier
+                    && let Some(back) = faces[beyond].side_to(own)
+                {
+                    let theirs = &mesh.triangles[beyond].nodes[3 + 2 * back..5 + 2 * back];
+                    nodes[pair].copy_from_slice(&[theirs[1], theirs[0]]);
+                    continue;
                 }
-                nodes[3 + i] = *middle;
+                let ends = [points[face.corners[side]], points[face.corners[(side + 1) % 3]]];
+                for (node, share) in pair.zip([1.0 / 3.0, 2.0 / 3.0]) {
+                    nodes[node] = mesh.points.len();
+                    mesh.points.push(self.along(ends, share, face.sides[side]));
+                }
             }
-            triangles.push(Triangle { nodes, part });
+            nodes[9] = mesh.points.len();
+            mesh.points.push(inside(&nodes[..9].iter().map(|node| mesh.points[*node]).collect::<Vec<_>>()));
+            mesh.triangles.push(Triangle { nodes, part: face.part });
         }
-        let mut mesh = Mesh { points, triangles };
-        self.unfold(&mut mesh, &bent);
+        mesh.unfold();
         mesh
     }
 
-    /// The part that each face belongs to, by face index.
-    fn owners(&self) -> Vec<Option<usize>> {
-        let mut owners = vec![None; self.cdt.num_all_faces()];
-        let mut seen = vec![false; self.cdt.num_all_faces()];
-        for face in self.cdt.inner_faces() {
-            if seen[face.index()] {
-                continue;
-            }
-            let centre = face.center();
-            let owner = self.drawing.owner([centre.x, centre.y]).filter(|part| self.solid[*part]);
-            seen[face.index()] = true;
-            let mut front = vec![face];
-            while let Some(face) = front.pop() {
-                owners[face.index()] = owner;
-                for edge in face.adjacent_edges() {
-                    let Some(next) = edge.rev().face().as_inner() else { continue };
-                    if !edge.is_constraint_edge() && !seen[next.index()] {
-                        seen[next.index()] = true;
-                        front.push(next);
-                    }
-                }
-            }
+    /// A node between two corners: on the circle whose arc their side stands for.
+    fn along(&self, ends: [Point; 2], share: f64, side: Side) -> Point {
+        match side {
+            Side::Arc(circle) => self.drawing.circles[circle].between(ends[0], ends[1], share),
+            _ => between(ends[0], ends[1], share),
         }
-        owners
-    }
-
-    /// Where points that refinement put on a chord belong: on its circle.
-    fn bent(&self) -> Vec<Option<Point>> {
-        let mut bent = vec![None; self.cdt.num_vertices()];
-        let near = 1e-6 * self.drawing.size;
-        for vertex in self.cdt.vertices().skip(self.given) {
-            if self.drawing.chords.is_empty() || !vertex.out_edges().any(|edge| edge.is_constraint_edge()) {
-                continue;
-            }
-            let at = [vertex.position().x, vertex.position().y];
-            let on = |c: &&super::outline::Chord| distance_to_segment(at, c.ends[0], c.ends[1]) < near;
-            if let Some(chord) = self.drawing.chords.iter().find(on) {
-                let circle = &self.drawing.circles[chord.circle];
-                bent[vertex.index()] = Some(pushed(at, circle.centre, circle.radius));
-            }
-        }
-        bent
-    }
-
-    /// The node between two corners: on the circle that both lie on, if the side stands for an arc.
-    fn middle(&self, ends: [Point; 2], border: bool) -> Point {
-        let middle = [0.5 * (ends[0][0] + ends[1][0]), 0.5 * (ends[0][1] + ends[1][1])];
-        if !border {
-            return middle;
-        }
-        let near = 2e-6 * self.drawing.size;
-        for circle in &self.drawing.circles {
-            let on = |p: Point| (distance(p, circle.centre) - circle.radius).abs() < near;
-            let short = distance(ends[0], ends[1]) < 0.6 * circle.radius;
-            if short && on(ends[0]) && on(ends[1]) {
-                return pushed(middle, circle.centre, circle.radius);
-            }
-        }
-        middle
-    }
-
-    /// Straightens the sides of triangles that bending has folded.
-    fn unfold(&self, mesh: &mut Mesh, bent: &[Option<Point>]) {
-        for round in 0..3 {
-            let folded: Vec<[usize; 6]> = mesh
-                .triangles
-                .iter()
-                .filter(|t| gauss_points(&mesh.corners(t)).is_none())
-                .map(|t| t.nodes)
-                .collect();
-            for nodes in folded {
-                for i in 0..3 {
-                    if round > 0 && bent[nodes[i]].is_some() {
-                        let place = self.cdt.vertex(FixedVertexHandle::from_index(nodes[i])).position();
-                        mesh.points[nodes[i]] = [place.x, place.y];
-                    }
-                    let (a, b) = (mesh.points[nodes[i]], mesh.points[nodes[(i + 1) % 3]]);
-                    mesh.points[nodes[3 + i]] = [0.5 * (a[0] + b[0]), 0.5 * (a[1] + b[1])];
-                }
-            }
-        }
-        let kept: Vec<bool> =
-            mesh.triangles.iter().map(|t| gauss_points(&mesh.corners(t)).is_some()).collect();
-        let mut kept = kept.into_iter();
-        mesh.triangles.retain(|_| kept.next().unwrap_or(false));
     }
 }
 
-fn pushed(point: Point, centre: Point, radius: f64) -> Point {
-    let scale = radius / distance(point, centre).max(f64::MIN_POSITIVE);
-    [centre[0] + scale * (point[0] - centre[0]), centre[1] + scale * (point[1] - centre[1])]
+fn between(a: Point, b: Point, share: f64) -> Point {
+    [0, 1].map(|axis| a[axis] + share * (b[axis] - a[axis]))
+}
+
+impl Mesh {
+    /// Straightens triangles that bending has folded, and those beside them.
+    fn unfold(&mut self) {
+        let folded = |mesh: &Mesh, t: &Triangle| {
+            let corners = mesh.corners(t);
+            gauss_points(&corners).is_none() || samples(&corners).is_none()
+        };
+        let bent: Vec<usize> =
+            (0..self.triangles.len()).filter(|i| folded(self, &self.triangles[*i])).collect();
+        if bent.is_empty() {
+            return;
+        }
+        for i in bent {
+            let nodes = self.triangles[i].nodes;
+            for side in 0..3 {
+                let (a, b) = (self.points[nodes[side]], self.points[nodes[(side + 1) % 3]]);
+                self.points[nodes[3 + 2 * side]] = between(a, b, 1.0 / 3.0);
+                self.points[nodes[4 + 2 * side]] = between(a, b, 2.0 / 3.0);
+            }
+        }
+        for i in 0..self.triangles.len() {
+            let corners = self.corners(&self.triangles[i]);
+            self.points[self.triangles[i].nodes[9]] = inside(&corners[..9]);
+        }
+    }
+}
+
+type Cdt = ConstrainedDelaunayTriangulation<Point2<f64>>;
+type DirectedEdge<'a> = spade::handles::DirectedEdgeHandle<'a, Point2<f64>, (), spade::CdtEdge<()>, ()>;
+
+/// The solid part that each face belongs to, by face index: one part between borders, told by the
+/// largest face, whose centre no rounding can put elsewhere.
+fn owners(cdt: &Cdt, drawing: &Drawing, solid: &[bool]) -> Vec<Option<usize>> {
+    let mut owners = vec![None; cdt.num_all_faces()];
+    let mut seen = vec![false; cdt.num_all_faces()];
+    for face in cdt.inner_faces() {
+        if seen[face.index()] {
+            continue;
+        }
+        seen[face.index()] = true;
+        let mut region = vec![face];
+        let mut next = 0;
+        while next < region.len() {
+            for edge in region[next].adjacent_edges() {
+                let Some(beyond) = edge.rev().face().as_inner() else { continue };
+                if !edge.is_constraint_edge() && !seen[beyond.index()] {
+                    seen[beyond.index()] = true;
+                    region.push(beyond);
+                }
+            }
+            next += 1;
+        }
+        let corners = |face: usize| region[face].positions().map(|p| [p.x, p.y]);
+        let area = |face: usize| {
+            let [a, b, c] = corners(face);
+            cross(a, b, c)
+        };
+        let largest = (0..region.len()).max_by(|a, b| area(*a).total_cmp(&area(*b))).unwrap_or(0);
+        let [a, b, c] = corners(largest);
+        let owner = drawing.owner([(a[0] + b[0] + c[0]) / 3.0, (a[1] + b[1] + c[1]) / 3.0]);
+        for face in region {
+            owners[face.index()] = owner.filter(|part| solid[*part]);
+        }
+    }
+    owners
 }
 
 /// The corners of rings without doubles, and their sides, broken where a corner lies on them.
-fn snapped<'a>(rings: impl Iterator<Item = &'a Polygon>, size: f64) -> (Vec<Point>, BTreeSet<[usize; 2]>) {
-    let near = 1e-6 * size;
+fn snapped<'a>(
+    rings: impl Iterator<Item = &'a Polygon>,
+    drawing: &Drawing,
+) -> (Vec<Point>, BTreeMap<[usize; 2], Side>) {
+    let near = 1e-6 * drawing.size;
     let rings: Vec<&Polygon> = rings.collect();
     let mut points: Vec<Point> = rings.iter().copied().flatten().copied().collect();
     points.sort_by(|a, b| a[0].total_cmp(&b[0]));
@@ -286,7 +265,7 @@ fn snapped<'a>(rings: impl Iterator<Item = &'a Polygon>, size: f64) -> (Vec<Poin
     for point in points {
         let close = unique.iter().rev().take_while(|u| point[0] - u[0] <= near);
         if !close.into_iter().any(|u| distance(*u, point) <= near) {
-            unique.push(point.map(|x| if x.abs() < 1e-12 * size { 0.0 } else { x }));
+            unique.push(point.map(|x| if x.abs() < 1e-12 * drawing.size { 0.0 } else { x }));
         }
     }
     let window = |low: f64, high: f64| {
@@ -294,7 +273,7 @@ fn snapped<'a>(rings: impl Iterator<Item = &'a Polygon>, size: f64) -> (Vec<Poin
         let to = unique.partition_point(|u| u[0] <= high + 2.0 * near);
         from..to
     };
-    let mut segments = BTreeSet::new();
+    let mut segments = BTreeMap::new();
     for (a, b) in rings.iter().flat_map(|ring| sides(ring)) {
         let (dy, dz) = (b[0] - a[0], b[1] - a[1]);
         let mut on: Vec<(f64, usize)> = window(a[0].min(b[0]), a[0].max(b[0]))
@@ -302,9 +281,10 @@ fn snapped<'a>(rings: impl Iterator<Item = &'a Polygon>, size: f64) -> (Vec<Poin
             .map(|i| ((unique[i][0] - a[0]) * dy + (unique[i][1] - a[1]) * dz, i))
             .collect();
         on.sort_by(|x, y| x.0.total_cmp(&y.0));
+        let side = drawing.arc(a, b).map_or(Side::Straight, Side::Arc);
         for pair in on.windows(2) {
             let (i, j) = (pair[0].1, pair[1].1);
-            segments.insert([i.min(j), i.max(j)]);
+            segments.insert([i.min(j), i.max(j)], side);
         }
     }
     (unique, segments)

@@ -1,16 +1,17 @@
 //! One cross-section: from its shapes to the 6x6 stiffness and mass of a member.
 //!
 //! ```text
-//! shape     a shape of the drawing: its sizes, what is wrong with them, its outline
-//! outline   outlines placed, drawn as polygons, displaced by later ones
-//! mesh      six-node triangles that respect the borders of the parts
-//! element   one such triangle
-//! sparse    the sparse equations of one body
-//! warping   torsion and transverse shear of one connected body by finite elements
-//! flow      shear stiffness, shear centre and torsion of all bodies together
-//! area      first and second moments of areas
-//! geometry  all that does not depend on materials, made once
-//! solution  the section in given materials: stiffness, loss, mass, who carries what
+//! shape          a shape of the drawing: its sizes, what is wrong with them, its outline
+//! outline        outlines placed, drawn as polygons, displaced by later ones
+//! area           first and second moments of areas
+//! triangulation  triangles that can be divided
+//! mesh           ten-node triangles that respect the borders of the parts
+//! element        one such triangle
+//! warping        torsion and transverse shear of one connected body by finite elements
+//! basis          the same in a few vectors, for many moduli
+//! flow           shear stiffness, shear centre and torsion of all bodies together
+//! geometry       all that does not depend on materials, made once
+//! solution       the section in given materials: stiffness, loss, mass, who carries what
 //! ```
 //!
 //! # Axes and signs
@@ -26,6 +27,7 @@
 //! ```
 
 mod area;
+mod basis;
 mod element;
 mod fault;
 mod flow;
@@ -34,11 +36,11 @@ mod mesh;
 mod outline;
 mod shape;
 mod solution;
-mod sparse;
 pub mod spec;
 pub mod stock;
 #[cfg(test)]
 mod tests;
+mod triangulation;
 mod warping;
 
 pub use area::Moments;

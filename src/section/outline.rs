@@ -1,8 +1,9 @@
 //! Outlines placed on the drawing, drawn as polygons, displaced by later ones.
 //!
 //! Every circle of the drawing is broken at the same angles wherever it occurs, so that a round
-//! fill and the pipe around it share their border. The mesh puts the curvature back, except in the
-//! one chord on each side of a place where another outline cuts the circle.
+//! fill and the pipe around it share their border. It is also broken where other outlines cross it,
+//! so that a piece cut from a round part ends where the true curves meet. Moments and the mesh put
+//! the curvature back.
 
 use super::shape::{Figure, Point, Ring, distance};
 use i_overlay::core::fill_rule::FillRule;
@@ -19,14 +20,10 @@ pub(super) struct Circle {
     pub centre: Point,
     pub radius: f64,
     steps: usize,
-}
-
-/// One straight piece of a polygon that stands for an arc.
-#[derive(Debug, Clone)]
-pub(super) struct Chord {
-    pub ends: [Point; 2],
-    /// Index into [`Drawing::circles`].
-    pub circle: usize,
+    /// Angles at which it is broken: first where outlines end or cross, then everywhere else.
+    breaks: Vec<f64>,
+    /// Whether an outline follows the circle after each break.
+    drawn: Vec<bool>,
 }
 
 /// All parts of a section as polygons, in their order.
@@ -35,10 +32,12 @@ pub(super) struct Drawing {
     /// The rings of each part, filled by the even-odd rule.
     pub parts: Vec<Vec<Polygon>>,
     pub circles: Vec<Circle>,
-    pub chords: Vec<Chord>,
     /// Diagonal of the box around everything, m.
     pub size: f64,
 }
+
+/// Angles nearer than this are one, rad.
+const SAME_ANGLE: f64 = 1e-7;
 
 /// A stretch of a ring.
 enum Stretch {
@@ -58,13 +57,13 @@ pub(super) fn draw<'a>(figures: impl Iterator<Item = (&'a Figure, Point, f64)>) 
             figure.rings.iter().map(|ring| stretches(ring, place, figure.thickness, &mut circles)).collect()
         })
         .collect();
-    let mut chords = Vec::new();
-    let parts: Vec<Vec<Polygon>> = parts
-        .iter()
-        .map(|rings| rings.iter().map(|ring| polygon(ring, &circles, &mut chords)).collect())
-        .collect();
+    cross_all(&parts, &mut circles);
+    circles.iter_mut().for_each(Circle::fill_breaks);
+    break_alike(&parts, &mut circles);
+    let parts: Vec<Vec<Polygon>> =
+        parts.iter().map(|rings| rings.iter().map(|ring| polygon(ring, &mut circles)).collect()).collect();
     let [low, high] = bounds(parts.iter().flatten());
-    Drawing { parts, circles, chords, size: distance(low, high) }
+    Drawing { parts, circles, size: distance(low, high) }
 }
 
 /// The box around polygons: its lower left and its upper right corner.
@@ -100,6 +99,12 @@ impl Drawing {
             left.push(pieces);
         }
         left
+    }
+
+    /// The circle that the side from `a` to `b` of a piece stands for; `None` when it is straight.
+    pub fn arc(&self, a: Point, b: Point) -> Option<usize> {
+        let near = 1e-6 * self.size;
+        self.circles.iter().position(|circle| circle.stands_for(a, b, near))
     }
 
     /// The part that lies on top at `point`.
@@ -188,20 +193,17 @@ fn register(circles: &mut Vec<Circle>, centre: Point, radius: f64, thickness: f6
         circles[i].steps = circles[i].steps.max(steps);
         return i;
     }
-    circles.push(Circle { centre, radius, steps });
+    circles.push(Circle { centre, radius, steps, breaks: Vec::new(), drawn: Vec::new() });
     circles.len() - 1
 }
 
-fn polygon(ring: &[Stretch], circles: &[Circle], chords: &mut Vec<Chord>) -> Polygon {
+fn polygon(ring: &[Stretch], circles: &mut [Circle]) -> Polygon {
     let mut points = Vec::new();
     for stretch in ring {
         match stretch {
             Stretch::Corner(point) => points.push(*point),
             Stretch::Arc { circle, from, sweep } => {
-                let arc = along(&circles[*circle], *from, *sweep);
-                let pair = |ends: &[Point]| Chord { ends: [ends[0], ends[1]], circle: *circle };
-                chords.extend(arc.windows(2).map(pair));
-                points.extend(arc);
+                points.extend(circles[*circle].along(*from, *sweep));
             }
         }
     }
@@ -213,23 +215,242 @@ fn polygon(ring: &[Stretch], circles: &[Circle], chords: &mut Vec<Chord>) -> Pol
     points
 }
 
-/// The points of an arc: its ends and, between them, the breaks of its circle.
-fn along(circle: &Circle, from: f64, sweep: f64) -> Vec<Point> {
-    let step = TAU / circle.steps as f64;
-    let (low, high) = if sweep > 0.0 { (from, from + sweep) } else { (from + sweep, from) };
-    let first = (low / step + 0.3).ceil() as i64;
-    let last = (high / step - 0.3).floor() as i64;
-    let mut angles: Vec<f64> = vec![low];
-    angles.extend((first..=last).map(|k| k as f64 * step));
-    angles.push(high);
-    if sweep < 0.0 {
-        angles.reverse();
+impl Circle {
+    /// The point of the arc between two of its points, `share` of the way.
+    pub fn between(&self, a: Point, b: Point, share: f64) -> Point {
+        let angle = |p: Point| (p[1] - self.centre[1]).atan2(p[0] - self.centre[0]);
+        let sweep = (angle(b) - angle(a) + PI).rem_euclid(TAU) - PI;
+        let reach = distance(a, self.centre) * (1.0 - share) + distance(b, self.centre) * share;
+        let (sine, cosine) = (angle(a) + share * sweep).sin_cos();
+        [self.centre[0] + reach * cosine, self.centre[1] + reach * sine]
     }
-    let at = |angle: &f64| {
+
+    fn at(&self, angle: f64) -> Point {
         let (sine, cosine) = angle.sin_cos();
-        [circle.centre[0] + circle.radius * cosine, circle.centre[1] + circle.radius * sine]
+        [self.centre[0] + self.radius * cosine, self.centre[1] + self.radius * sine]
+    }
+
+    /// The points of an arc: its ends and, between them, the breaks of its circle.
+    fn along(&mut self, from: f64, sweep: f64) -> Vec<Point> {
+        let (low, high) = if sweep > 0.0 { (from, from + sweep) } else { (from + sweep, from) };
+        let mut angles: Vec<f64> = vec![low];
+        let turns = (low / TAU).floor() as i32;
+        for turn in turns..=turns + 1 {
+            let between = self.breaks.iter().map(|b| b + TAU * f64::from(turn));
+            angles.extend(between.filter(|b| *b > low + SAME_ANGLE && *b < high - SAME_ANGLE));
+        }
+        angles.push(high);
+        for pair in angles.windows(2) {
+            let after = self.after(0.5 * (pair[0] + pair[1]));
+            self.drawn[after] = true;
+        }
+        if sweep < 0.0 {
+            angles.reverse();
+        }
+        angles.into_iter().map(|angle| self.at(angle)).collect()
+    }
+
+    /// The last break before an angle.
+    fn after(&self, angle: f64) -> usize {
+        let before = self.breaks.partition_point(|b| *b <= angle.rem_euclid(TAU));
+        (before + self.breaks.len() - 1) % self.breaks.len()
+    }
+
+    /// True when the side from `a` to `b` lies on one chord of an arc that is drawn.
+    fn stands_for(&self, a: Point, b: Point, near: f64) -> bool {
+        let on = |p: Point| (distance(p, self.centre) - self.radius).abs() <= near;
+        if !on(a) || !on(b) {
+            return false;
+        }
+        let angle = |p: Point| (p[1] - self.centre[1]).atan2(p[0] - self.centre[0]);
+        let middle = angle([0.5 * (a[0] + b[0]), 0.5 * (a[1] + b[1])]);
+        let after = self.after(middle);
+        let next = self.breaks[(after + 1) % self.breaks.len()];
+        let span = (next - self.breaks[after]).rem_euclid(TAU);
+        let within = |p: Point| {
+            let slack = 1e-9 + 2.0 * near / self.radius;
+            (angle(p) - self.breaks[after] + slack).rem_euclid(TAU) <= span + 2.0 * slack
+        };
+        self.drawn[after] && within(a) && within(b)
+    }
+
+    fn angle(&self, point: Point) -> f64 {
+        (point[1] - self.centre[1]).atan2(point[0] - self.centre[0])
+    }
+
+    /// How far an arc lies off its chord at most, m.
+    fn bulge(&self) -> f64 {
+        self.radius * (1.0 - (PI / self.steps as f64).cos())
+    }
+
+    fn break_at(&mut self, angle: f64) {
+        self.breaks.push(angle.rem_euclid(TAU));
+    }
+
+    /// Sorts the breaks and adds even ones wherever there is room.
+    fn fill_breaks(&mut self) {
+        let step = TAU / self.steps as f64;
+        let mut breaks: Vec<f64> = Vec::new();
+        for angle in std::mem::take(&mut self.breaks) {
+            if breaks.iter().all(|b| apart(*b, angle) > SAME_ANGLE) {
+                breaks.push(angle);
+            }
+        }
+        breaks.sort_by(f64::total_cmp);
+        let even = (0..self.steps).map(|k| k as f64 * step);
+        let mut room: Vec<f64> = even.filter(|e| breaks.iter().all(|b| apart(*b, *e) > 0.3 * step)).collect();
+        // One chord between two crossings would lie on the line that crosses.
+        let close = breaks.windows(2).filter(|pair| (1e-4..step).contains(&(pair[1] - pair[0])));
+        room.extend(close.map(|pair| 0.5 * (pair[0] + pair[1])));
+        breaks.extend(room);
+        breaks.sort_by(f64::total_cmp);
+        self.drawn = vec![false; breaks.len()];
+        self.breaks = breaks;
+    }
+}
+
+/// Breaks circles beside the breaks of others and the corners that come near, so that no chord
+/// reaches over a neighbour that its arc only touches.
+fn break_alike(parts: &[Vec<Vec<Stretch>>], circles: &mut [Circle]) {
+    let corners = parts.iter().flatten().flatten().filter_map(|stretch| match stretch {
+        Stretch::Corner(at) => Some((*at, 0.0)),
+        Stretch::Arc { .. } => None,
+    });
+    let on_circles = circles
+        .iter()
+        .flat_map(|circle| circle.breaks.iter().map(|angle| (circle.at(*angle), circle.bulge())));
+    let points: Vec<(Point, f64)> = corners.chain(on_circles).collect();
+    for circle in circles {
+        let before = circle.breaks.len();
+        for (point, bulge) in &points {
+            let off = (distance(*point, circle.centre) - circle.radius).abs();
+            if off > 1.5 * (circle.bulge() + bulge) || off < 1e-9 * circle.radius {
+                continue;
+            }
+            let angle = circle.angle(*point).rem_euclid(TAU);
+            if circle.breaks.iter().all(|b| apart(*b, angle) > 1e-4) {
+                circle.breaks.push(angle);
+            }
+        }
+        if circle.breaks.len() > before {
+            circle.breaks.sort_by(f64::total_cmp);
+            circle.drawn = vec![false; circle.breaks.len()];
+        }
+    }
+}
+
+/// The angle between two directions, rad.
+fn apart(a: f64, b: f64) -> f64 {
+    let turn = (a - b).rem_euclid(TAU);
+    turn.min(TAU - turn)
+}
+
+/// One curve of an outline, for crossing it with others.
+#[derive(Clone, Copy)]
+enum Curve {
+    Line(Point, Point),
+    Arc { circle: usize, from: f64, sweep: f64 },
+}
+
+/// Breaks circles where arcs end and where curves of different parts cross or touch them.
+fn cross_all(parts: &[Vec<Vec<Stretch>>], circles: &mut [Circle]) {
+    let curves: Vec<Vec<Curve>> =
+        parts.iter().map(|rings| rings.iter().flat_map(|ring| curves(ring, circles)).collect()).collect();
+    for curve in curves.iter().flatten() {
+        if let Curve::Arc { circle, from, sweep } = curve {
+            circles[*circle].break_at(*from);
+            circles[*circle].break_at(from + sweep);
+        }
+    }
+    for (i, own) in curves.iter().enumerate() {
+        for a in own {
+            for b in curves[i + 1..].iter().flatten() {
+                for point in crossings(a, b, circles) {
+                    for curve in [a, b] {
+                        if let Curve::Arc { circle, .. } = curve {
+                            let centre = circles[*circle].centre;
+                            circles[*circle].break_at((point[1] - centre[1]).atan2(point[0] - centre[0]));
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn curves(ring: &[Stretch], circles: &[Circle]) -> Vec<Curve> {
+    let ends = |stretch: &Stretch| match stretch {
+        Stretch::Corner(at) => [*at, *at],
+        Stretch::Arc { circle, from, sweep } => [*from, from + sweep].map(|angle| circles[*circle].at(angle)),
     };
-    angles.iter().map(at).collect()
+    let mut curves = Vec::new();
+    for (i, stretch) in ring.iter().enumerate() {
+        if let Stretch::Arc { circle, from, sweep } = stretch {
+            curves.push(Curve::Arc { circle: *circle, from: *from, sweep: *sweep });
+        }
+        let [from, to] = [ends(stretch)[1], ends(&ring[(i + 1) % ring.len()])[0]];
+        if from != to {
+            curves.push(Curve::Line(from, to));
+        }
+    }
+    curves
+}
+
+/// Where two curves meet, when one of them is an arc.
+fn crossings(a: &Curve, b: &Curve, circles: &[Circle]) -> Vec<Point> {
+    let points = match (a, b) {
+        (Curve::Line(..), Curve::Line(..)) => return Vec::new(),
+        (Curve::Line(from, to), Curve::Arc { circle, .. })
+        | (Curve::Arc { circle, .. }, Curve::Line(from, to)) => circles[*circle].on_line(*from, *to),
+        (Curve::Arc { circle: i, .. }, Curve::Arc { circle: j, .. }) if i != j => {
+            let (one, two) = (&circles[*i], &circles[*j]);
+            // The common chord lies where both distances squared less both radii squared agree.
+            let apart = distance(one.centre, two.centre);
+            let along = direction(one.centre, two.centre);
+            let reach = 0.5 * (apart + (one.radius - two.radius) * (one.radius + two.radius) / apart);
+            if !reach.is_finite() {
+                return Vec::new();
+            }
+            let foot = [one.centre[0] + reach * along[0], one.centre[1] + reach * along[1]];
+            one.on_line(foot, [foot[0] - along[1] * one.radius, foot[1] + along[0] * one.radius])
+                .into_iter()
+                .chain(one.on_line(foot, [foot[0] + along[1] * one.radius, foot[1] - along[0] * one.radius]))
+                .collect()
+        }
+        _ => return Vec::new(),
+    };
+    let holds = |curve: &Curve, point: &Point| match curve {
+        Curve::Line(..) => true,
+        Curve::Arc { circle, from, sweep } => {
+            let centre = circles[*circle].centre;
+            let angle = (point[1] - centre[1]).atan2(point[0] - centre[0]);
+            let start = from.min(from + sweep);
+            (angle - start + SAME_ANGLE).rem_euclid(TAU) <= sweep.abs() + 2.0 * SAME_ANGLE
+        }
+    };
+    points.into_iter().filter(|p| holds(a, p) && holds(b, p)).collect()
+}
+
+impl Circle {
+    /// Where a segment crosses or touches the circle.
+    fn on_line(&self, from: Point, to: Point) -> Vec<Point> {
+        let along = direction(from, to);
+        let start = [from[0] - self.centre[0], from[1] - self.centre[1]];
+        let to_foot = -(start[0] * along[0] + start[1] * along[1]);
+        let off = start[0] * along[1] - start[1] * along[0];
+        let half = (self.radius - off.abs()) * (self.radius + off.abs());
+        // A line that misses by a rounding touches.
+        if half < -1e-12 * self.radius * self.radius {
+            return Vec::new();
+        }
+        let half = half.max(0.0).sqrt();
+        let (length, slack) = (distance(from, to), 1e-9 * self.radius);
+        [to_foot - half, to_foot + half]
+            .into_iter()
+            .filter(|t| (-slack..=length + slack).contains(t))
+            .map(|t| [from[0] + t * along[0], from[1] + t * along[1]])
+            .collect()
+    }
 }
 
 #[cfg(test)]

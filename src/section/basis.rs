@@ -1,0 +1,301 @@
+//! The equations of warping in a few vectors, projected once and solved for many moduli.
+//!
+//! With two media the fields depend on the ratio r of their shear moduli as sums of a / (1 + r b),
+//! b >= 0. A few ratios r_j span a space in which Galerkin's method finds every ratio between them:
+//! its energy is wrong by no more than the square of
+//!
+//! ```text
+//! max over b >= 0 of  prod_j |1 - r_j b| / (1 + r_j b)  times  prod_j |r - r_j| / (r + r_j)
+//! ```
+//!
+//! and by far less than that for fields that are smooth. Loads of the media are kept apart, so that
+//! their Young's moduli are free.
+//!
+//! # Source
+//! - `timoshenko-goodier1970`: ch. 11 (flexure)
+//! - `cowper1966`: the mean displacement of a section
+
+use super::area::Moments;
+use super::fault::SectionFault;
+use super::warping::{Body, Elastic, Flow, LEAST_MODULUS, Loads, dot};
+use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
+use num_complex::Complex64;
+
+/// The moduli of a body's parts as its equations see them.
+pub(super) struct Loading<'a> {
+    media: &'a [Elastic],
+    /// Shear moduli, none of them nothing.
+    pub g: Vec<Complex64>,
+    centre: [f64; 2],
+}
+
+impl<'a> Loading<'a> {
+    /// `None` when nothing is stiff.
+    pub fn new(body: &Body, media: &'a [Elastic]) -> Option<Loading<'a>> {
+        let stiffest = media.iter().map(|m| m.g.re).fold(0.0, f64::max);
+        let centre = body.weighted(media).centroid().filter(|_| stiffest > 0.0)?;
+        let least = LEAST_MODULUS * stiffest;
+        let g = media.iter().map(|m| Complex64::new(m.g.re.max(least), m.g.im)).collect();
+        Some(Loading { media, g, centre })
+    }
+
+    /// Loads of twist, w_y and w_z as sums over parts: factors of Loads {twist, one, y, z}.
+    fn factors(&self, part: usize) -> [[Complex64; 4]; 3] {
+        let (e, zero) = (Complex64::from(self.media[part].e.re), Complex64::ZERO);
+        let [y, z] = self.centre;
+        [[self.g[part], zero, zero, zero], [zero, -e * z, zero, e], [zero, e * y, -e, zero]]
+    }
+
+    /// The real or imaginary part of load `k`, by node.
+    pub fn vector(&self, body: &Body, k: usize, pick: fn(Complex64) -> f64) -> Vec<f64> {
+        let mut sum = vec![0.0; body.n];
+        for (part, loads) in body.loads.iter().enumerate() {
+            for (factor, vector) in self.factors(part)[k].map(pick).iter().zip(all(loads)) {
+                if *factor != 0.0 {
+                    add(&mut sum, *factor, vector);
+                }
+            }
+        }
+        sum
+    }
+}
+
+fn all(loads: &Loads) -> [&Vec<f64>; 4] {
+    [&loads.twist, &loads.one, &loads.y, &loads.z]
+}
+
+fn add(sum: &mut [f64], factor: f64, vector: &[f64]) {
+    sum.iter_mut().zip(vector).for_each(|(s, v)| *s += factor * v);
+}
+
+/// The equations of a body, projected on vectors.
+pub(super) struct Projection {
+    /// `int grad x_i . grad x_j` over each part.
+    energy: Vec<DMatrix<f64>>,
+    loads: Vec<[DVector<f64>; 4]>,
+    /// By part, `int dx/dy f` and `int dx/dz f` with f = 1, y, z, y z, (y^2 - z^2)/2.
+    slopes: Vec<[[DVector<f64>; 5]; 2]>,
+}
+
+impl Projection {
+    pub fn new(body: &Body, vectors: &[Vec<f64>]) -> Projection {
+        let d = vectors.len();
+        let project = |v: &Vec<f64>| DVector::from_iterator(d, vectors.iter().map(|x| dot(x, v)));
+        let loads = body.loads.iter().map(|l| all(l).map(project)).collect();
+        let zero = || std::array::from_fn(|_| std::array::from_fn(|_| vec![0.0; body.n]));
+        let mut slopes: Vec<[[Vec<f64>; 5]; 2]> = body.parts.iter().map(|_| zero()).collect();
+        for element in &body.elements {
+            let slopes = &mut slopes[element.part];
+            for point in &element.points {
+                let [y, z] = point.at;
+                let weights = [1.0, y, z, y * z, 0.5 * (y * y - z * z)];
+                for axis in 0..2 {
+                    for (weight, sum) in weights.iter().zip(&mut slopes[axis]) {
+                        for (node, slope) in element.nodes.iter().zip(&point.slope[axis]) {
+                            sum[*node] += point.area * weight * slope;
+                        }
+                    }
+                }
+            }
+        }
+        let slopes = slopes.iter().map(|s| [0, 1].map(|axis| s[axis].each_ref().map(project))).collect();
+        Projection { energy: energies(body, vectors), loads, slopes }
+    }
+
+    /// Solves the projected equations and takes the energies by part.
+    pub fn flow(&self, body: &Body, loading: &Loading) -> Result<Flow, SectionFault> {
+        let g = &loading.g;
+        let d = self.energy[0].nrows();
+        let mut matrix = DMatrix::<Complex64>::zeros(d, d);
+        let mut right = DMatrix::<Complex64>::zeros(d, 3);
+        for (part, energy) in self.energy.iter().enumerate() {
+            matrix.zip_apply(energy, |sum, x| *sum += g[part] * x);
+            for (k, factors) in loading.factors(part).iter().enumerate() {
+                for (factor, load) in factors.iter().zip(&self.loads[part]) {
+                    (0..d).for_each(|i| right[(i, k)] += factor * load[i]);
+                }
+            }
+        }
+        let unsolved =
+            || SectionFault::new("the section's shear has no solution: its stiffnesses differ too much");
+        let real = matrix.map(|x| x.re).cholesky().ok_or_else(unsolved)?.solve(&right.map(|x| x.re));
+        let solution = matrix.lu().solve(&right).ok_or_else(unsolved)?;
+        let field = |k: usize| solution.column(k).into_owned();
+        let (omega, w) = (field(0), [field(1), field(2)]);
+        let mut flow = Flow {
+            parts: body.parts.clone(),
+            bending: body.bending(loading.media),
+            torque: Vector2::zeros(),
+            twist: Vec::new(),
+            shear: Vec::new(),
+            cross: Vec::new(),
+            sideways: self.sideways(&body.weighted(loading.media), &body.moments, loading, &real),
+        };
+        for (part, energy) in self.energy.iter().enumerate() {
+            let energy = energy.map(Complex64::from);
+            let load = self.loads[part][0].map(Complex64::from);
+            let polar = body.moments[part].yy + body.moments[part].zz;
+            let bent = &energy * &omega;
+            let stressed = [&energy * &w[0], &energy * &w[1]];
+            flow.twist.push(g[part] * (polar - 2.0 * load.dot(&omega) + omega.dot(&bent)));
+            flow.cross.push(Vector2::from_fn(|k, _| g[part] * (w[k].dot(&bent) - load.dot(&w[k]))));
+            flow.shear.push(Matrix2::from_fn(|k, l| g[part] * w[k].dot(&stressed[l])));
+            flow.torque -= Vector2::from_fn(|k, _| g[part] * load.dot(&w[k]));
+        }
+        Ok(flow)
+    }
+
+    /// `int G grad w_k . a_l`, where a_l is how a section bent to unit curvature deforms in its
+    /// plane, without its mean: (-nu y z, nu (y^2 - z^2)/2) about y, (nu (y^2 - z^2)/2, nu y z)
+    /// about z. One Poisson's ratio stands for all parts, their mean by EA.
+    fn sideways(
+        &self,
+        whole: &Moments,
+        moments: &[Moments],
+        loading: &Loading,
+        solved: &DMatrix<f64>,
+    ) -> Matrix2<f64> {
+        let weighted = moments.iter().zip(loading.media).map(|(m, x)| x.e.re * m.area * x.nu);
+        let nu = weighted.sum::<f64>() / whole.area;
+        let [y, z] = loading.centre;
+        let [yy, zz, yz] = [whole.yy, whole.zz, whole.yz].map(|x| x / whole.area);
+        // y z and (y^2 - z^2)/2 about the centre and without their means.
+        let product = [2.0 * y * z - yz, -z, -y, 1.0, 0.0];
+        let square = [y * y - z * z - 0.5 * (yy - zz), -y, z, 0.0, 1.0];
+        let mut sum = Matrix2::zeros();
+        for (slopes, g) in self.slopes.iter().zip(&loading.g) {
+            for k in 0..2 {
+                let w = solved.column(k + 1);
+                let along = |axis: usize, by: &[f64; 5]| -> f64 {
+                    by.iter().zip(&slopes[axis]).map(|(by, slope)| by * slope.dot(&w)).sum()
+                };
+                sum[(k, 0)] += g.re * nu * (along(1, &square) - along(0, &product));
+                sum[(k, 1)] += g.re * nu * (along(0, &square) + along(1, &product));
+            }
+        }
+        sum
+    }
+}
+
+/// `int grad x_i . grad x_j` over each part.
+fn energies(body: &Body, vectors: &[Vec<f64>]) -> Vec<DMatrix<f64>> {
+    let d = vectors.len();
+    let mut energies = vec![DMatrix::<f64>::zeros(d, d); body.parts.len()];
+    for (part, energy) in energies.iter_mut().enumerate() {
+        for j in 0..d {
+            let force = body.applied(&vectors[j], |p| if p == part { 1.0 } else { 0.0 });
+            for i in j..d {
+                energy[(i, j)] = dot(&vectors[i], &force);
+            }
+        }
+        energy.fill_upper_triangle_with_lower_triangle();
+    }
+    energies
+}
+
+/// Vectors that are orthonormal in energy, each beside its load.
+#[derive(Default)]
+pub(super) struct Space {
+    pub vectors: Vec<Vec<f64>>,
+    loads: Vec<Vec<f64>>,
+}
+
+impl Space {
+    /// Adds what is new in a vector `v` of load `r`, if that is more than `least` of its energy.
+    pub fn add(&mut self, mut v: Vec<f64>, mut r: Vec<f64>, least: f64) {
+        let before = dot(&v, &r);
+        for _ in 0..2 {
+            for (x, load) in self.vectors.iter().zip(&self.loads) {
+                let share = dot(x, &r);
+                add(&mut v, -share, x);
+                add(&mut r, -share, load);
+            }
+        }
+        let after = dot(&v, &r);
+        if after > least * before && after > 0.0 {
+            let scale = 1.0 / after.sqrt();
+            self.vectors.push(v.iter().map(|x| scale * x).collect());
+            self.loads.push(r.iter().map(|x| scale * x).collect());
+        }
+    }
+}
+
+/// A body of two media, solved at several ratios of their moduli.
+pub(super) struct Basis {
+    pub projection: Projection,
+    /// The estimated error at each ratio.
+    errors: Vec<f64>,
+}
+
+impl Basis {
+    /// Ratios of the softer to the stiffer shear modulus, falling.
+    const RATIOS: [f64; 5] = [1.0, 0.25, 0.0625, 1.0 / 64.0, 1.0 / 256.0];
+
+    /// The least ratio that is served.
+    pub const LEAST_RATIO: f64 = 1.0 / 300.0;
+
+    /// Solves the body whose `soft` parts are of the softer medium.
+    ///
+    /// # Errors
+    /// When the equations cannot be factorised.
+    pub fn new(body: &Body, soft: &[bool]) -> Result<Basis, SectionFault> {
+        // Loads in balance by themselves: bending of each medium, and one medium against the other.
+        let mut moments = [Moments::default(); 2];
+        let mut sums: [[Vec<f64>; 3]; 2] =
+            std::array::from_fn(|_| std::array::from_fn(|_| vec![0.0; body.n]));
+        for (part, loads) in body.loads.iter().enumerate() {
+            let group = usize::from(soft[part]);
+            moments[group] += body.moments[part];
+            for (sum, load) in sums[group].iter_mut().zip([&loads.one, &loads.y, &loads.z]) {
+                add(sum, 1.0, load);
+            }
+        }
+        let centroids = moments.map(|m| m.centroid().unwrap_or_default());
+        let mut right = vec![Vec::new()];
+        for ([one, y, z], [by, bz]) in sums.iter().zip(centroids) {
+            for (load, mean) in [(y, by), (z, bz)] {
+                let mut load = load.clone();
+                add(&mut load, -mean, one);
+                right.push(load);
+            }
+        }
+        let mut against = vec![0.0; body.n];
+        add(&mut against, 1.0 / moments[1].area, &sums[1][0]);
+        add(&mut against, -1.0 / moments[0].area, &sums[0][0]);
+        right.push(against);
+
+        let mut space = Space::default();
+        let mut errors = Vec::new();
+        for ratio in Basis::RATIOS {
+            let media: Vec<Elastic> =
+                soft.iter().map(|soft| Elastic::UNIT.times(if *soft { ratio } else { 1.0 })).collect();
+            let Some(loading) = Loading::new(body, &media) else { continue };
+            right[0] = loading.vector(body, 0, |x| x.re);
+            let values = body.values(|part| media[part].g.re);
+            let mut factor = vec![0.0; body.symbolic.len_val()];
+            let solved = body.factorised(&values, &mut factor)?.solve(&right);
+            // The fields of E = G from those of the loads apart.
+            let field = |axis: usize, sign: f64| {
+                let mut sum = vec![0.0; body.n];
+                add(&mut sum, sign, &solved[1 + axis]);
+                add(&mut sum, sign * ratio, &solved[3 + axis]);
+                let arm = centroids[1][axis] - loading.centre[axis];
+                add(&mut sum, sign * ratio * arm * moments[1].area, &solved[5]);
+                sum
+            };
+            let fields = [solved[0].clone(), field(1, 1.0), field(0, -1.0)];
+            errors.push(body.estimate(&fields, |part| media[part].g.re).error);
+            for v in solved {
+                let load = body.applied(&v, |_| 1.0);
+                space.add(v, load, 1e-10);
+            }
+        }
+        Ok(Basis { projection: Projection::new(body, &space.vectors), errors })
+    }
+
+    /// The estimated relative error at a ratio, the larger one of the ratios beside it.
+    pub fn error(&self, ratio: f64) -> f64 {
+        let after = Basis::RATIOS.partition_point(|r| *r > ratio).min(self.errors.len().saturating_sub(1));
+        self.errors[after.saturating_sub(1)].max(self.errors[after])
+    }
+}

@@ -1,0 +1,321 @@
+//! Triangles over all solid parts, none of them across a border, that can be divided where asked.
+//!
+//! A triangle is divided at the middle of the longest side of the last in the row of ever longer
+//! neighbours that it begins; then sides within a part are turned until the triangulation is
+//! Delaunay's again. The middle of a side that stands for an arc goes to its circle, so that
+//! borders become what was drawn. Sides that end in a re-entrant corner, where strains have no bound,
+//! are divided near it. The number of points is bounded.
+//!
+//! # Source
+//! - `rivara1997`: longest-edge propagation path, Delaunay triangulations
+
+use super::outline::Circle;
+use super::shape::{Point, cross, distance};
+
+/// Points at most, besides those of the outlines.
+const MOST_POINTS: usize = 4000;
+
+/// Cosine of the largest angle that a triangle may have: slender ones do no harm, flat ones do.
+const LARGEST_ANGLE: f64 = -0.8;
+
+/// Angle of a part at a point of its border above which the corner is re-entrant, degrees; drawn
+/// arcs stay below it.
+const REENTRANT: f64 = 205.0;
+
+/// Where a side that ends in a re-entrant corner is divided, from there.
+const NEAR: f64 = 0.2;
+
+/// What a side of a triangle is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Side {
+    /// Within a part: may be turned.
+    Inside,
+    /// On a straight border.
+    Straight,
+    /// On a border that stands for an arc of this circle.
+    Arc(usize),
+}
+
+/// Corners anticlockwise; side i goes from corner i to the next.
+#[derive(Debug, Clone)]
+pub(super) struct Face {
+    pub corners: [usize; 3],
+    pub sides: [Side; 3],
+    /// The face beyond each side.
+    pub beyond: [Option<usize>; 3],
+    pub part: usize,
+    /// The area it is to have at most, m2.
+    goal: f64,
+}
+
+impl Face {
+    /// One face, not yet joined to others.
+    pub fn new(corners: [usize; 3], sides: [Side; 3], part: usize) -> Face {
+        Face { corners, sides, beyond: [None; 3], part, goal: f64::INFINITY }
+    }
+
+    /// The side by which `face` lies.
+    pub fn side_to(&self, face: usize) -> Option<usize> {
+        self.beyond.iter().position(|beyond| *beyond == Some(face))
+    }
+}
+
+/// Points and faces.
+pub(super) struct Triangulation<'a> {
+    pub points: Vec<Point>,
+    pub faces: Vec<Face>,
+    circles: &'a [Circle],
+    most: usize,
+    /// Points of the outlines that are re-entrant corners.
+    sharp: Vec<bool>,
+    /// Sides shorter than this are not divided for the sake of angles, m.
+    least: f64,
+}
+
+impl<'a> Triangulation<'a> {
+    /// Takes faces that are joined, and divides those that are flat.
+    pub fn new(points: Vec<Point>, faces: Vec<Face>, circles: &'a [Circle], size: f64) -> Self {
+        let most = points.len() + MOST_POINTS;
+        let sharp = vec![false; points.len()];
+        let mut all = Triangulation { points, faces, circles, most, sharp, least: 1e-3 * size };
+        all.find_reentrant();
+        all.divide(|all, face| all.is_flat(face));
+        all
+    }
+
+    fn find_reentrant(&mut self) {
+        let parts = self.faces.iter().map(|face| face.part + 1).max().unwrap_or(1);
+        let mut angles = vec![0.0; self.points.len() * parts];
+        let mut border = vec![false; self.points.len()];
+        for (i, face) in self.faces.iter().enumerate() {
+            let p = self.corners(i);
+            for k in 0..3 {
+                let [a, b, c] = [p[k], p[(k + 1) % 3], p[(k + 2) % 3]];
+                let inner = (b[0] - a[0]) * (c[0] - a[0]) + (b[1] - a[1]) * (c[1] - a[1]);
+                angles[face.corners[k] * parts + face.part] += cross(a, b, c).atan2(inner);
+                if face.sides[k] != Side::Inside {
+                    border[face.corners[k]] = true;
+                    border[face.corners[(k + 1) % 3]] = true;
+                }
+            }
+        }
+        for (point, angles) in angles.chunks(parts).enumerate() {
+            self.sharp[point] = border[point] && angles.iter().any(|angle| angle.to_degrees() > REENTRANT);
+        }
+    }
+
+    fn is_sharp(&self, point: usize) -> bool {
+        self.sharp.get(point).copied().unwrap_or(false)
+    }
+
+    /// Divides faces until none is larger than its part of `parts` pieces of equal area; false when
+    /// there may be no more points.
+    pub fn refine(&mut self, parts: &[f64]) -> bool {
+        for (i, parts) in parts.iter().enumerate() {
+            self.faces[i].goal = self.area(i) / parts;
+        }
+        let before = self.points.len();
+        self.divide(|all, face| all.area(face) > 1.2 * all.faces[face].goal || all.is_flat(face));
+        self.points.len() > before && self.points.len() < self.most
+    }
+
+    /// The places of a face's corners.
+    pub fn corners(&self, face: usize) -> [Point; 3] {
+        self.faces[face].corners.map(|i| self.points[i])
+    }
+
+    fn area(&self, face: usize) -> f64 {
+        let [a, b, c] = self.corners(face);
+        0.5 * cross(a, b, c)
+    }
+
+    fn length(&self, face: usize, side: usize) -> f64 {
+        let corners = self.corners(face);
+        distance(corners[side], corners[(side + 1) % 3])
+    }
+
+    fn longest(&self, face: usize) -> usize {
+        let lengths = [0, 1, 2].map(|side| self.length(face, side));
+        (1..3).fold(0, |best, i| if lengths[i] > lengths[best] * (1.0 + 1e-9) { i } else { best })
+    }
+
+    /// True when the largest angle is too large and something can be done about it.
+    fn is_flat(&self, face: usize) -> bool {
+        let longest = self.longest(face);
+        let [a, b, c] = [0, 1, 2].map(|i| self.length(face, (longest + i) % 3));
+        a > self.least && b * b + c * c - a * a < 2.0 * b * c * LARGEST_ANGLE
+    }
+
+    /// Divides faces while `asked` says so and points are left.
+    fn divide(&mut self, asked: impl Fn(&Self, usize) -> bool) {
+        let mut again = true;
+        while again {
+            again = false;
+            let mut face = 0;
+            while face < self.faces.len() {
+                while asked(self, face) {
+                    if self.points.len() >= self.most {
+                        return;
+                    }
+                    let (last, side) = self.last_in_row(face);
+                    self.split(last, side);
+                    again = true;
+                }
+                face += 1;
+            }
+        }
+    }
+
+    /// From neighbour to neighbour over longest sides, to one that both share or that is a border.
+    fn last_in_row(&self, mut face: usize) -> (usize, usize) {
+        let mut length = 0.0;
+        loop {
+            let side = self.longest(face);
+            let Some(next) = self.faces[face].beyond[side] else { return (face, side) };
+            let longer = self.length(face, side);
+            if longer <= length * (1.0 + 1e-9) {
+                return (face, side);
+            }
+            length = longer;
+            face = next;
+        }
+    }
+
+    /// Puts a point on a side.
+    fn split(&mut self, face: usize, side: usize) {
+        let [i, j] = [self.faces[face].corners[side], self.faces[face].corners[(side + 1) % 3]];
+        let (a, b) = (self.points[i], self.points[j]);
+        let share = match (self.is_sharp(i), self.is_sharp(j)) {
+            (true, false) => NEAR,
+            (false, true) => 1.0 - NEAR,
+            _ => 0.5,
+        };
+        let middle = [0, 1].map(|axis| a[axis] + share * (b[axis] - a[axis]));
+        let mut kind = self.faces[face].sides[side];
+        let mut at = middle;
+        if let Side::Arc(circle) = kind {
+            at = self.circles[circle].between(a, b, share);
+            let near = [Some(face), self.faces[face].beyond[side]];
+            let folds = near.into_iter().flatten().any(|f| {
+                let Some(c) = self.corner_off(f, i, j) else { return true };
+                let left = cross(a, b, c).signum();
+                let least = 0.1 * cross(a, b, c).abs();
+                left * cross(a, at, c) <= least || left * cross(at, b, c) <= least
+            });
+            if folds {
+                (kind, at) = (Side::Straight, middle);
+            }
+        }
+        let point = self.points.len();
+        self.points.push(at);
+        let beyond = self.faces[face].beyond[side];
+        let back = beyond.and_then(|h| self.faces[h].side_to(face));
+        let one = self.halve(face, side, point, kind);
+        let mut done = vec![if share < 0.5 { one } else { face }];
+        let mut doubtful = vec![(face, (side + 2) % 3), (one, 1)];
+        if let (Some(h), Some(back)) = (beyond, back) {
+            let two = self.halve(h, back, point, kind);
+            self.faces[face].beyond[side] = Some(two);
+            self.faces[one].beyond[0] = Some(h);
+            self.faces[h].beyond[back] = Some(one);
+            self.faces[two].beyond[0] = Some(face);
+            doubtful.extend([(h, (back + 2) % 3), (two, 1)]);
+            done.push(if share < 0.5 { h } else { two });
+        }
+        // Off a re-entrant corner the strains are tame.
+        if share != 0.5 {
+            done.into_iter().for_each(|face| self.faces[face].goal = f64::INFINITY);
+        }
+        self.turn(doubtful);
+    }
+
+    fn corner_off(&self, face: usize, i: usize, j: usize) -> Option<Point> {
+        self.faces[face].corners.iter().find(|c| **c != i && **c != j).map(|c| self.points[*c])
+    }
+
+    /// Cuts a face from the middle of a side to the corner off it. It keeps the half at the side's
+    /// start; the new face is the other half, whose side 0 is the half side.
+    fn halve(&mut self, face: usize, side: usize, point: usize, kind: Side) -> usize {
+        let new = self.faces.len();
+        let old = &mut self.faces[face];
+        let (next, last) = ((side + 1) % 3, (side + 2) % 3);
+        let half = Face {
+            corners: [point, old.corners[next], old.corners[last]],
+            sides: [kind, old.sides[next], Side::Inside],
+            beyond: [None, old.beyond[next], Some(face)],
+            part: old.part,
+            goal: old.goal,
+        };
+        old.corners[next] = point;
+        old.sides[side] = kind;
+        old.sides[next] = Side::Inside;
+        old.beyond[next] = Some(new);
+        if let Some(other) = half.beyond[1]
+            && let Some(back) = self.faces[other].side_to(face)
+        {
+            self.faces[other].beyond[back] = Some(new);
+        }
+        self.faces.push(half);
+        new
+    }
+
+    /// Turns sides within parts until each is Delaunay's.
+    fn turn(&mut self, mut doubtful: Vec<(usize, usize)>) {
+        let mut left = 200;
+        while let Some((f, i)) = doubtful.pop() {
+            let face = &self.faces[f];
+            let Some(h) = face.beyond[i].filter(|_| face.sides[i] == Side::Inside) else { continue };
+            let Some(j) = self.faces[h].side_to(f) else { continue };
+            let c = self.points[face.corners[(i + 2) % 3]];
+            let d = self.points[self.faces[h].corners[(j + 2) % 3]];
+            let (a, b) = (self.points[face.corners[i]], self.points[face.corners[(i + 1) % 3]]);
+            if !opposite_angles_exceed(a, b, c, d) || left == 0 {
+                continue;
+            }
+            left -= 1;
+            self.flip(f, i, h, j);
+            doubtful.extend([(f, i), (f, (i + 2) % 3), (h, j), (h, (j + 2) % 3)]);
+        }
+    }
+
+    /// Turns the side between `f` = (a, b, c) from side `i` and `h` = (b, a, d) from side `j`:
+    /// they become (a, d, c) and (b, c, d).
+    fn flip(&mut self, f: usize, i: usize, h: usize, j: usize) {
+        let (one, two) = (self.faces[f].clone(), self.faces[h].clone());
+        let (ia, ib, ic) = (i, (i + 1) % 3, (i + 2) % 3);
+        let (jb, ja, jd) = (j, (j + 1) % 3, (j + 2) % 3);
+        // As many pieces as before, of both together.
+        let (first, second) = (self.area(f), self.area(h));
+        let goal = (first + second) / (first / one.goal + second / two.goal);
+        let face = &mut self.faces[f];
+        face.goal = goal;
+        face.corners[ib] = two.corners[jd];
+        (face.sides[ia], face.beyond[ia]) = (two.sides[ja], two.beyond[ja]);
+        (face.sides[ib], face.beyond[ib]) = (Side::Inside, Some(h));
+        let face = &mut self.faces[h];
+        face.goal = goal;
+        face.corners[ja] = one.corners[ic];
+        (face.sides[jb], face.beyond[jb]) = (one.sides[ib], one.beyond[ib]);
+        (face.sides[ja], face.beyond[ja]) = (Side::Inside, Some(f));
+        for (other, from, to) in [(two.beyond[ja], h, f), (one.beyond[ib], f, h)] {
+            if let Some(other) = other
+                && let Some(back) = self.faces[other].side_to(from)
+            {
+                self.faces[other].beyond[back] = Some(to);
+            }
+        }
+    }
+}
+
+/// True when the angles at `c` and `d` over the side `a` to `b` come to more than half a turn.
+fn opposite_angles_exceed(a: Point, b: Point, c: Point, d: Point) -> bool {
+    let angle = |p: Point| {
+        let (u, v) = ([a[0] - p[0], a[1] - p[1]], [b[0] - p[0], b[1] - p[1]]);
+        ((u[0] * v[1] - u[1] * v[0]).abs(), u[0] * v[0] + u[1] * v[1])
+    };
+    let ((s1, c1), (s2, c2)) = (angle(c), angle(d));
+    let scale = s1.hypot(c1) * s2.hypot(c2);
+    // Turning is possible where the four corners are convex.
+    let convex = cross(c, d, a) * cross(c, d, b) < 0.0;
+    convex && s1 * c2 + c1 * s2 < -1e-9 * scale
+}
