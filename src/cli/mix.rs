@@ -4,7 +4,7 @@ use super::{Ending, Failure, input, output};
 use crate::report::present::mix as present;
 use crate::study::pour::bodies::mixes;
 
-/// Show what each recipe makes: modulus, loss, density, binder demand, air, advice
+/// Show what each recipe makes: modulus, loss, binder demand, air
 #[derive(clap::Args)]
 #[command(after_help = "Example: stillbed mix examples/gantry-mill.toml --least-binder")]
 pub(super) struct Arguments {

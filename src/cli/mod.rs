@@ -32,6 +32,7 @@ use std::process::ExitCode;
     name = "stillbed",
     version,
     disable_help_subcommand = true,
+    term_width = 80,
     after_help = "A first hour:\n  stillbed new stand.toml          write a starter design\n  stillbed check stand.toml        what is wrong or doubtful in it\n  stillbed compare stand.toml      its builds side by side\n  stillbed modes stand.toml        where it rings, and what damps it\n\nExit code: 0 answered; 1 a target of the design is missed; 2 not answered."
 )]
 struct Arguments {

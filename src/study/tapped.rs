@@ -145,20 +145,20 @@ pub fn made_record(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::design::STARTER;
     use crate::material::Table;
     use crate::response::tap::{Listen, read_taps};
 
     #[test]
     fn a_made_record_gives_back_the_modes_of_its_build() {
-        let design = Design::read("starter.toml", STARTER, &Table::built_in()).design.unwrap();
+        let text = include_str!("../../examples/roundness-stand.toml");
+        let design = Design::read("stand.toml", text, &Table::built_in()).design.unwrap();
         let build = design.build("cast").unwrap();
-        let made = Made { sample_rate_hz: 4000.0, duration_s: 4.0, signal_to_noise_db: 50.0, seed: 3 };
+        let made = Made { sample_rate_hz: 4000.0, duration_s: 6.0, signal_to_noise_db: 50.0, seed: 3 };
         let record = made_record(&design, build, 8, &made).unwrap();
         let reading = read_taps(&record, &Listen::default()).unwrap();
         let beside = against(&design, build, &reading.modes, 8).unwrap();
         assert!(beside.pairs.len() >= 2, "{:?}", beside.pairs);
-        // Rubber feet damp some modes so much that they overlap; those are read to a few per cent.
+        // Feet damp some modes so much that they overlap; those are read to a few per cent.
         for pair in &beside.pairs {
             assert!(pair.frequency_difference.abs() < 0.03, "{pair:?}");
         }

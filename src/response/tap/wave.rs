@@ -4,7 +4,7 @@
 //! off: what is there is read, and what is missing is said.
 //!
 //! # Source
-//! - `riffwave`: the `fmt ` and `data` chunks; whole numbers of up to 8 bits are unsigned
+//! - `riff1991`: the `fmt ` and `data` chunks; whole numbers of up to 8 bits are unsigned
 
 use super::record::{Channel, MAX_MAGNITUDE, MAX_SAMPLES, Record};
 use crate::problem::{Place, Problem};
