@@ -92,7 +92,10 @@ fn of_build(
         RestFault::Frame(faults) if !faults.is_empty() => faults.iter().map(|f| build.place(f)).collect(),
         other => vec![Problem::error(build.place.clone(), format!("build \"{}\": {other}", build.name))],
     };
-    let thermal = thermal(&base, &case, &ask).map_err(at_fault)?;
+    let mut thermal = thermal(&base, &case, &ask).map_err(at_fault)?;
+    for member in &mut thermal.state.members {
+        member.bow_m = settled(member.bow_m);
+    }
     let settling = settling(&base, spec.change.value, STILL_AIR, spec.settle_to, &ask.straight).ok();
     let sag = match sag(&base, &sag_ask) {
         Ok(found) => Some(found),
@@ -111,6 +114,11 @@ fn of_build(
         None => None,
     };
     Ok(BuildWarm { label: build.label.clone(), thermal, settling, sag, carry })
+}
+
+/// `value`, m or rad, or 0 where it is only rounding: far below the size of an atom.
+pub fn settled(value: f64) -> f64 {
+    if value.abs() < 1e-13 { 0.0 } else { value }
 }
 
 fn tips_over(along: &[String]) -> Problem {

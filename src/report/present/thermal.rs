@@ -4,7 +4,7 @@ use super::super::block::{Axis, Bar, Bars, Block, Curve, Series, Unit};
 use super::super::table::{Column, Table};
 use crate::quantity::{Kind, Spread, figures, show};
 use crate::response::accuracy::{FailureKind, Straightness, ThermalMember, ThermalPart};
-use crate::study::warm::{BuildWarm, Warm};
+use crate::study::warm::{BuildWarm, Warm, settled};
 use serde::Serialize;
 
 const UM: Unit = Unit::new("µm", 1e-6);
@@ -106,7 +106,7 @@ fn drifts(answer: &Warm) -> Bars {
 }
 
 fn told(build: &BuildWarm) -> String {
-    let um = |x: f64| format!("{} µm", figures(1e6 * x, 3));
+    let um = |x: f64| format!("{} µm", figures(1e6 * settled(x), 3));
     let mut told = Vec::new();
     if let Some(drift) = build.thermal.drift_m_per_k {
         told.push(format!(
@@ -117,7 +117,7 @@ fn told(build: &BuildWarm) -> String {
         ));
     }
     if let Some(turn) = build.thermal.turn_rad_per_k {
-        let urad = |x: f64| format!("{} µrad", figures(1e6 * x, 3));
+        let urad = |x: f64| format!("{} µrad", figures(1e6 * settled(x), 3));
         told.push(format!("It turns by {}, {}, {}.", urad(turn.x), urad(turn.y), urad(turn.z)));
     }
     if let Some(settling) = &build.settling {
