@@ -88,8 +88,11 @@ pub fn advice(recipe: &Recipe, found: &Prediction, thinnest: Option<f64>) -> Vec
                     show(thinnest, Kind::Length)
                 ),
                 format!(
-                    "keep them below a third of it, {} (common practice)",
-                    show(largest_stone(thinnest), Kind::Length)
+                    "keep them below a third of it, {} (common practice); codes for concrete ask {} in a \
+                     form, {} in a gap beside bars (aci318)",
+                    show(largest_stone(thinnest), Kind::Length),
+                    show(thinnest / 5.0, Kind::Length),
+                    show(0.75 * thinnest, Kind::Length)
                 ),
             ),
             _ => {}

@@ -246,11 +246,16 @@ pub fn ring_down_blocks(answer: &RingDowns) -> Vec<Block> {
     blocks
 }
 
+/// Points of one envelope at most.
+const DRAWN: usize = 1500;
+
 /// The envelopes of all builds on common axes.
 pub fn envelopes(answer: &RingDowns) -> Curve {
     let floor = 0.3 * answer.settle_to_m;
     let series = |build: &BuildRingDown| {
-        let points = build.motion.time_s.iter().zip(&build.motion.envelope_m);
+        // Enough for any drawing; the table for programs has every instant.
+        let step = build.motion.time_s.len().div_ceil(DRAWN);
+        let points = build.motion.time_s.iter().zip(&build.motion.envelope_m).step_by(step.max(1));
         Series::line(&build.label, points.filter(|(_, e)| **e > floor).map(|(t, e)| [*t, *e]).collect())
     };
     let label = format!("quiet, {}", show(answer.settle_to_m, Kind::Length));
