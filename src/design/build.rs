@@ -84,7 +84,8 @@ impl Build {
                 }
             }
             if parts.len() == spec.parts.len() {
-                match Profile::new(section, spec, parts) {
+                let geometry = stores.geometry(parts, &substances).map_err(|fault| spec.problem(&fault));
+                match geometry.map(|geometry| Profile::new(section, spec, geometry)) {
                     Ok((profile, doubts)) => {
                         said.extend(doubts);
                         if used(section) {
@@ -129,12 +130,8 @@ impl Build {
 }
 
 impl Profile {
-    /// Meshes the parts of a section.
-    ///
-    /// # Errors
-    /// What is wrong with them, at their place.
-    fn new(name: &str, spec: &SectionSpec, parts: Vec<Part>) -> Result<(Profile, Vec<Problem>), Problem> {
-        let geometry = Geometry::new(parts).map_err(|fault| spec.problem(&fault))?;
+    /// A section that is meshed, and what is doubtful about it.
+    fn new(name: &str, spec: &SectionSpec, geometry: Arc<Geometry>) -> (Profile, Vec<Problem>) {
         let mut doubts = Vec::new();
         for part in geometry.hidden() {
             let message = format!("part {} is wholly displaced by later ones", part + 1);
@@ -173,10 +170,7 @@ impl Profile {
             );
         }
         let bond = spec.bond.unwrap_or(Spread::exact(1.0));
-        Ok((
-            Profile { name: name.to_string(), spec: spec.clone(), geometry: Arc::new(geometry), bond },
-            doubts,
-        ))
+        (Profile { name: name.to_string(), spec: spec.clone(), geometry, bond }, doubts)
     }
 }
 

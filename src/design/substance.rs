@@ -6,19 +6,23 @@ use crate::document::{Located, Uncertain};
 use crate::material::{Material, Medium, MissingProperty, Property, Recipe, Role, Table, predict};
 use crate::problem::{Problem, suggest};
 use crate::quantity::Draw;
+use crate::section::{Geometry, Part, SectionFault};
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
-/// Gives every uncertain value of the table its place in a draw, once for all builds.
+/// What the builds of a design share: the place of every uncertain value in a draw, and sections
+/// that are drawn alike, meshed once.
 pub(super) struct Register {
     /// Those that the file states, then those of the table that are used.
     pub uncertain: Vec<Uncertain>,
     places: BTreeMap<(String, Property), usize>,
+    geometries: Vec<Arc<Geometry>>,
 }
 
 impl Register {
     /// A register that starts with what the file states.
     pub fn new(uncertain: Vec<Uncertain>) -> Register {
-        Register { uncertain, places: BTreeMap::new() }
+        Register { uncertain, places: BTreeMap::new(), geometries: Vec::new() }
     }
 
     /// `material` with its spreads registered.
@@ -87,6 +91,28 @@ pub(super) struct Stores<'a> {
 }
 
 impl<'a> Stores<'a> {
+    /// The geometry of parts made of `substances` at their stated values.
+    ///
+    /// # Errors
+    /// What is wrong with the parts.
+    pub fn geometry(
+        &mut self,
+        parts: Vec<Part>,
+        substances: &[Substance],
+    ) -> Result<Arc<Geometry>, SectionFault> {
+        let stated = Draw::default();
+        let media: Result<Vec<Medium>, _> = substances.iter().map(|s| s.medium(&stated)).collect();
+        // A property that is missing is said of the build.
+        let Ok(media) = media else { return Geometry::new(parts).map(Arc::new) };
+        let shared = self.register.geometries.iter().find_map(|known| known.shared(&parts, &media));
+        if let Some(geometry) = shared {
+            return Ok(Arc::new(geometry));
+        }
+        let geometry = Arc::new(Geometry::fitted(parts, &media)?);
+        self.register.geometries.push(Arc::clone(&geometry));
+        Ok(geometry)
+    }
+
     /// What `drawing` and `table` have together.
     pub fn new(drawing: &'a Drawing, table: &Table, register: &'a mut Register) -> Stores<'a> {
         let mut table = table.clone();

@@ -39,6 +39,11 @@ impl<'a> Loading<'a> {
         Some(Loading { media, g, centre })
     }
 
+    /// The real shear moduli, by part.
+    pub fn moduli(&self) -> Vec<f64> {
+        self.g.iter().map(|g| g.re).collect()
+    }
+
     /// Loads of twist, w_y and w_z as sums over parts: factors of Loads {twist, one, y, z}.
     fn factors(&self, part: usize) -> [[Complex64; 4]; 3] {
         let (e, zero) = (Complex64::from(self.media[part].e.re), Complex64::ZERO);
@@ -86,7 +91,7 @@ impl Projection {
         let mut slopes: Vec<[[Vec<f64>; 5]; 2]> = body.parts.iter().map(|_| zero()).collect();
         for element in &body.elements {
             let slopes = &mut slopes[element.part];
-            for point in &element.points {
+            for point in element.shaped.points() {
                 let [y, z] = point.at;
                 let weights = [1.0, y, z, y * z, 0.5 * (y * y - z * z)];
                 for axis in 0..2 {
@@ -271,9 +276,8 @@ impl Basis {
                 soft.iter().map(|soft| Elastic::UNIT.times(if *soft { ratio } else { 1.0 })).collect();
             let Some(loading) = Loading::new(body, &media) else { continue };
             right[0] = loading.vector(body, 0, |x| x.re);
-            let values = body.values(|part| media[part].g.re);
-            let mut factor = vec![0.0; body.symbolic.len_val()];
-            let solved = body.factorised(&values, &mut factor)?.solve(&right);
+            let factor = body.factorised(loading.moduli())?;
+            let solved = body.fields(&factor, &right);
             // The fields of E = G from those of the loads apart.
             let field = |axis: usize, sign: f64| {
                 let mut sum = vec![0.0; body.n];
@@ -284,7 +288,7 @@ impl Basis {
                 sum
             };
             let fields = [solved[0].clone(), field(1, 1.0), field(0, -1.0)];
-            errors.push(body.estimate(&fields, |part| media[part].g.re).error);
+            errors.push(body.estimate(&fields, &factor.g).error);
             for v in solved {
                 let load = body.applied(&v, |_| 1.0);
                 space.add(v, load, 1e-10);

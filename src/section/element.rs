@@ -14,12 +14,16 @@
 //! - `dunavant1985`: table of rules, degree 6 (points and weights from memory, checked by the tests below)
 
 use super::shape::Point;
+use std::sync::LazyLock;
 
 /// Nodes: corners anticlockwise, two along each side from corner i to the next, one inside.
 pub(super) const NODES: usize = 10;
 
 /// Points of a triangle's rule.
 pub(super) const GAUSS: usize = 12;
+
+/// Pairs of nodes.
+pub(super) const PAIRS: usize = NODES * (NODES + 1) / 2;
 
 /// Where strains are compared: the corners, then the middles of the sides.
 pub(super) const SAMPLES: usize = 6;
@@ -66,66 +70,233 @@ pub(super) struct ElementPoint {
     pub slope: [[f64; NODES]; 2],
 }
 
-/// The shape functions at area coordinates and their derivatives by the first two.
-fn shape_functions(l: [f64; 3]) -> ([f64; NODES], [[f64; NODES]; 2]) {
-    let mut n = [0.0; NODES];
-    let mut by = [[0.0; NODES]; 3];
-    for i in 0..3 {
-        let j = (i + 1) % 3;
-        n[i] = 0.5 * l[i] * (3.0 * l[i] - 1.0) * (3.0 * l[i] - 2.0);
-        by[i][i] = 0.5 * ((27.0 * l[i] - 18.0) * l[i] + 2.0);
-        for (node, near, far) in [(3 + 2 * i, i, j), (4 + 2 * i, j, i)] {
-            n[node] = 4.5 * l[near] * l[far] * (3.0 * l[near] - 1.0);
-            by[near][node] = 4.5 * l[far] * (6.0 * l[near] - 1.0);
-            by[far][node] = 4.5 * l[near] * (3.0 * l[near] - 1.0);
+/// A point of every triangle: shape functions, their derivatives by the first two area
+/// coordinates, its share of the area.
+struct Reference {
+    n: [f64; NODES],
+    by: [[f64; NODES]; 2],
+    weight: f64,
+}
+
+impl Reference {
+    fn new(l: [f64; 3], weight: f64) -> Reference {
+        let mut n = [0.0; NODES];
+        let mut by = [[0.0; NODES]; 3];
+        for i in 0..3 {
+            let j = (i + 1) % 3;
+            n[i] = 0.5 * l[i] * (3.0 * l[i] - 1.0) * (3.0 * l[i] - 2.0);
+            by[i][i] = 0.5 * ((27.0 * l[i] - 18.0) * l[i] + 2.0);
+            for (node, near, far) in [(3 + 2 * i, i, j), (4 + 2 * i, j, i)] {
+                n[node] = 4.5 * l[near] * l[far] * (3.0 * l[near] - 1.0);
+                by[near][node] = 4.5 * l[far] * (6.0 * l[near] - 1.0);
+                by[far][node] = 4.5 * l[near] * (3.0 * l[near] - 1.0);
+            }
+            by[i][9] = 27.0 * l[j] * l[(i + 2) % 3];
         }
-        by[i][9] = 27.0 * l[j] * l[(i + 2) % 3];
+        n[9] = 27.0 * l[0] * l[1] * l[2];
+        Reference { n, by: [0, 1].map(|i| std::array::from_fn(|node| by[i][node] - by[2][node])), weight }
     }
-    n[9] = 27.0 * l[0] * l[1] * l[2];
-    (n, [0, 1].map(|i| std::array::from_fn(|node| by[i][node] - by[2][node])))
+
+    /// The element with these nodes here; `None` where it is folded.
+    fn in_element(&self, nodes: &[Point; NODES]) -> Option<ElementPoint> {
+        let map = Map::new(nodes, &self.by)?;
+        let mut at = [0.0; 2];
+        for (n, node) in self.n.iter().zip(nodes) {
+            at[0] += n * node[0];
+            at[1] += n * node[1];
+        }
+        Some(ElementPoint {
+            area: 0.5 * self.weight * map.determinant,
+            at,
+            n: self.n,
+            slope: [0, 1].map(|axis| {
+                let [a, b] = map.inverse[axis];
+                std::array::from_fn(|i| a * self.by[0][i] + b * self.by[1][i])
+            }),
+        })
+    }
 }
 
-/// An element with these nodes at one point; `None` where it is folded.
-fn at_point(nodes: &[Point; NODES], l: [f64; 3], weight: f64) -> Option<ElementPoint> {
-    let (n, by) = shape_functions(l);
-    let mut at = [0.0; 2];
-    let mut jacobian = [[0.0; 2]; 2];
-    for i in 0..NODES {
-        for axis in 0..2 {
-            at[axis] += n[i] * nodes[i][axis];
-            jacobian[0][axis] += by[0][i] * nodes[i][axis];
-            jacobian[1][axis] += by[1][i] * nodes[i][axis];
+/// From derivatives by area coordinates to those along y and z.
+struct Map {
+    determinant: f64,
+    inverse: [[f64; 2]; 2],
+}
+
+impl Map {
+    fn new(nodes: &[Point; NODES], by: &[[f64; NODES]; 2]) -> Option<Map> {
+        let mut jacobian = [[0.0; 2]; 2];
+        for (row, by) in jacobian.iter_mut().zip(by) {
+            for (by, node) in by.iter().zip(nodes) {
+                row[0] += by * node[0];
+                row[1] += by * node[1];
+            }
+        }
+        let [[a, b], [c, d]] = jacobian;
+        let determinant = a * d - b * c;
+        if determinant <= 0.0 || !determinant.is_finite() {
+            return None;
+        }
+        let inverse = [[d / determinant, -b / determinant], [-c / determinant, a / determinant]];
+        Some(Map { determinant, inverse })
+    }
+}
+
+static POINTS: LazyLock<[Reference; GAUSS]> =
+    LazyLock::new(|| RULE.map(|(l, weight)| Reference::new(l, weight)));
+
+static SAMPLED: LazyLock<[Reference; SAMPLES]> = LazyLock::new(|| SAMPLE.map(|l| Reference::new(l, 0.0)));
+
+/// Integrals over a triangle of unit area of products of two derivatives by area coordinates:
+/// first by first, first by second and second by first, second by second.
+static PRODUCTS: LazyLock<[[f64; PAIRS]; 3]> = LazyLock::new(|| {
+    let mut sums = [[0.0; PAIRS]; 3];
+    for point in POINTS.iter() {
+        for (slot, (i, j)) in pairs().enumerate() {
+            let [first, second] = &point.by;
+            sums[0][slot] += point.weight * first[i] * first[j];
+            sums[1][slot] += point.weight * (first[i] * second[j] + second[i] * first[j]);
+            sums[2][slot] += point.weight * second[i] * second[j];
         }
     }
-    let determinant = jacobian[0][0] * jacobian[1][1] - jacobian[0][1] * jacobian[1][0];
-    if determinant <= 0.0 || !determinant.is_finite() {
-        return None;
+    sums
+});
+
+/// Integrals over a triangle of unit area of each area coordinate times a shape function, and times
+/// its derivatives by the first two area coordinates.
+static BY_PLACE: LazyLock<[[[f64; 3]; NODES]; 3]> = LazyLock::new(|| {
+    let mut sums = [[[0.0; 3]; NODES]; 3];
+    for (point, (l, _)) in POINTS.iter().zip(RULE) {
+        for (sums, factors) in sums.iter_mut().zip([&point.n, &point.by[0], &point.by[1]]) {
+            for (sums, factor) in sums.iter_mut().zip(factors) {
+                sums.iter_mut().zip(l).for_each(|(sum, l)| *sum += point.weight * l * factor);
+            }
+        }
     }
-    let mut slope = [[0.0; NODES]; 2];
-    for i in 0..NODES {
-        slope[0][i] = (jacobian[1][1] * by[0][i] - jacobian[0][1] * by[1][i]) / determinant;
-        slope[1][i] = (jacobian[0][0] * by[1][i] - jacobian[1][0] * by[0][i]) / determinant;
-    }
-    Some(ElementPoint { area: 0.5 * weight * determinant, at, n, slope })
+    sums
+});
+
+/// The pairs (i, j), j up to i, in the order of the lower triangle by rows.
+pub(super) fn pairs() -> impl Iterator<Item = (usize, usize)> {
+    (0..NODES).flat_map(|i| (0..=i).map(move |j| (i, j)))
 }
 
-/// The points of the rule in the element with these nodes; `None` when it is folded.
-pub(super) fn gauss_points(nodes: &[Point; NODES]) -> Option<[ElementPoint; GAUSS]> {
-    gathered(|i| at_point(nodes, RULE[i].0, RULE[i].1))
+/// One triangle with its nodes.
+pub(super) struct Shaped {
+    corners: [Point; NODES],
+    /// Area, m2.
+    pub area: f64,
+    /// `int grad N_i . grad N_j`, the lower triangle.
+    pub stiffness: [f64; PAIRS],
+    /// `None` where a side is curved.
+    straight: Option<[[f64; 2]; 2]>,
 }
 
-/// The corners and the middles of the sides; `None` when the element is folded there.
-pub(super) fn samples(nodes: &[Point; NODES]) -> Option<[ElementPoint; SAMPLES]> {
-    gathered(|i| at_point(nodes, SAMPLE[i], 0.0))
-}
-
-fn gathered<const N: usize>(point: impl Fn(usize) -> Option<ElementPoint>) -> Option<[ElementPoint; N]> {
-    let first = point(0)?;
-    let mut points = [first; N];
-    for i in 1..N {
-        points[i] = point(i)?;
+impl Shaped {
+    /// `None` when the triangle is folded.
+    pub fn new(corners: [Point; NODES]) -> Option<Shaped> {
+        let map = Map::new(&corners, &POINTS[0].by)?;
+        let size = map.determinant.sqrt();
+        let bent = |i: usize| {
+            let (a, b) = (corners[i], corners[(i + 1) % 3]);
+            let off = |node: usize, share: f64| {
+                (0..2).any(|axis| {
+                    (a[axis] + share * (b[axis] - a[axis]) - corners[node][axis]).abs() > 1e-9 * size
+                })
+            };
+            off(3 + 2 * i, 1.0 / 3.0) || off(4 + 2 * i, 2.0 / 3.0)
+        };
+        if (0..3).any(bent) {
+            return Shaped::curved(corners);
+        }
+        let area = 0.5 * map.determinant;
+        let [[a, b], [c, d]] = map.inverse;
+        let by = [area * (a * a + c * c), area * (a * b + c * d), area * (b * b + d * d)];
+        let stiffness =
+            std::array::from_fn(|k| by[0] * PRODUCTS[0][k] + by[1] * PRODUCTS[1][k] + by[2] * PRODUCTS[2][k]);
+        Some(Shaped { corners, area, stiffness, straight: Some(map.inverse) })
     }
-    Some(points)
+
+    fn curved(corners: [Point; NODES]) -> Option<Shaped> {
+        let mut shaped = Shaped { corners, area: 0.0, stiffness: [0.0; PAIRS], straight: None };
+        for reference in POINTS.iter() {
+            let ElementPoint { area, slope: [y, z], .. } = reference.in_element(&corners)?;
+            shaped.area += area;
+            for (sum, (i, j)) in shaped.stiffness.iter_mut().zip(pairs()) {
+                *sum += area * (y[i] * y[j] + z[i] * z[j]);
+            }
+        }
+        SAMPLED.iter().all(|reference| reference.in_element(&corners).is_some()).then_some(shaped)
+    }
+
+    /// The points of the rule.
+    pub fn points(&self) -> impl Iterator<Item = ElementPoint> {
+        POINTS.iter().filter_map(|reference| reference.in_element(&self.corners))
+    }
+
+    /// `int N`, `int N y`, `int N z` and `int z dN/dy - y dN/dz`, by node.
+    pub fn loads(&self) -> [[f64; NODES]; 4] {
+        let mut loads = [[0.0; NODES]; 4];
+        let Some([[a, b], [c, d]]) = self.straight else {
+            for ElementPoint { area, at: [y, z], n, slope: [along_y, along_z] } in self.points() {
+                for i in 0..NODES {
+                    loads[0][i] += area * n[i];
+                    loads[1][i] += area * n[i] * y;
+                    loads[2][i] += area * n[i] * z;
+                    loads[3][i] += area * (z * along_y[i] - y * along_z[i]);
+                }
+            }
+            return loads;
+        };
+        for (i, corner) in (0..NODES).flat_map(|i| (0..3).map(move |corner| (i, corner))) {
+            let [y, z] = self.corners[corner];
+            let [n, first, second] = [0, 1, 2].map(|k| self.area * BY_PLACE[k][i][corner]);
+            loads[0][i] += n;
+            loads[1][i] += n * y;
+            loads[2][i] += n * z;
+            loads[3][i] += z * (a * first + b * second) - y * (c * first + d * second);
+        }
+        loads
+    }
+
+    /// The slopes along y and z of a field with these values at the nodes, and where: at the
+    /// corners, then at the middles of the sides.
+    pub fn sampled(&self, field: &[f64; NODES]) -> [([f64; 2], Point); SAMPLES] {
+        std::array::from_fn(|sample| {
+            let reference = &SAMPLED[sample];
+            let [first, second] =
+                [0, 1].map(|i| reference.by[i].iter().zip(field).map(|(by, x)| by * x).sum::<f64>());
+            let inverse = self
+                .straight
+                .or_else(|| Map::new(&self.corners, &reference.by).map(|map| map.inverse))
+                .unwrap_or_default();
+            let at = match sample {
+                0..3 => self.corners[sample],
+                _ => {
+                    let [a, b] = [2 * sample - 3, 2 * sample - 2].map(|node| self.corners[node]);
+                    let ends = [self.corners[sample - 3], self.corners[(sample - 2) % 3]];
+                    [0, 1].map(|k| (9.0 * (a[k] + b[k]) - ends[0][k] - ends[1][k]) / 16.0)
+                }
+            };
+            (inverse.map(|[a, b]| a * first + b * second), at)
+        })
+    }
+
+    /// Normals of the sides at their middles, from the side's first node within it to its second
+    /// on the left.
+    pub fn normals(&self) -> [Point; 3] {
+        [3, 5, 7].map(|i| {
+            let (a, b) = (self.corners[i], self.corners[i + 1]);
+            let along = [b[0] - a[0], b[1] - a[1]];
+            let length = along[0].hypot(along[1]);
+            [along[1] / length, -along[0] / length]
+        })
+    }
+}
+
+/// True when a triangle with these nodes is folded somewhere.
+pub(super) fn folded(nodes: &[Point; NODES]) -> bool {
+    Shaped::new(*nodes).is_none()
 }
 
 /// The integral of the square of a function given at the corners and the middles of the sides of a
@@ -169,9 +340,9 @@ mod tests {
 
     #[test]
     fn the_rule_integrates_degree_six() {
-        let points = gauss_points(&nodes()).unwrap();
+        let shaped = Shaped::new(nodes()).unwrap();
         let integral = |i: i32, j: i32| -> f64 {
-            points.iter().map(|p| p.area * p.at[0].powi(i) * p.at[1].powi(j)).sum()
+            shaped.points().map(|p| p.area * p.at[0].powi(i) * p.at[1].powi(j)).sum()
         };
         let factorial = |n: i32| -> f64 { (1..=n).map(f64::from).product() };
         for (i, j) in [(0, 0), (6, 0), (3, 3), (4, 2), (5, 1), (2, 1)] {
@@ -183,22 +354,38 @@ mod tests {
     #[test]
     fn slopes_of_a_cubic_are_exact() {
         let nodes = nodes();
-        let all = gauss_points(&nodes).unwrap().into_iter().chain(samples(&nodes).unwrap());
-        for p in all {
-            let of = |weights: &[f64; NODES]| -> f64 {
-                (0..NODES).map(|i| weights[i] * nodes[i][0] * nodes[i][1] * nodes[i][1]).sum()
-            };
+        let shaped = Shaped::new(nodes).unwrap();
+        let cubic = nodes.map(|[y, z]| y * z * z);
+        for p in shaped.points() {
+            let of = |weights: &[f64; NODES]| -> f64 { weights.iter().zip(cubic).map(|(w, x)| w * x).sum() };
             approx::assert_relative_eq!(of(&p.n), p.at[0] * p.at[1] * p.at[1], epsilon = 1e-14);
             approx::assert_relative_eq!(of(&p.slope[0]), p.at[1] * p.at[1], epsilon = 1e-13);
             approx::assert_relative_eq!(of(&p.slope[1]), 2.0 * p.at[0] * p.at[1], epsilon = 1e-13);
+        }
+        for ([along_y, along_z], [y, z]) in shaped.sampled(&cubic) {
+            approx::assert_relative_eq!(along_y, z * z, epsilon = 1e-13);
+            approx::assert_relative_eq!(along_z, 2.0 * y * z, epsilon = 1e-13);
         }
         approx::assert_relative_eq!(inside(&nodes)[0], 1.0 / 3.0, epsilon = 1e-15);
     }
 
     #[test]
+    fn a_straight_side_taken_as_curved_changes_nothing() {
+        let straight = Shaped::new(nodes()).unwrap();
+        let curved = Shaped::curved(nodes()).unwrap();
+        approx::assert_relative_eq!(straight.area, curved.area, max_relative = 1e-14);
+        for (a, b) in straight.stiffness.iter().zip(curved.stiffness) {
+            approx::assert_relative_eq!(*a, b, epsilon = 1e-13);
+        }
+        for (a, b) in straight.loads().as_flattened().iter().zip(curved.loads().as_flattened()) {
+            approx::assert_relative_eq!(a, b, epsilon = 1e-14);
+        }
+    }
+
+    #[test]
     fn a_square_is_integrated() {
         // f = y + z^2 on the unit triangle, of area 1/2: 2 int f^2 = 2 (1/12 + 2/60 + 1/30).
-        let f = samples(&nodes()).unwrap().map(|p| p.at[0] + p.at[1] * p.at[1]);
+        let f = Shaped::new(nodes()).unwrap().sampled(&[0.0; NODES]).map(|(_, at)| at[0] + at[1] * at[1]);
         approx::assert_relative_eq!(square(&f), 0.3, max_relative = 1e-12);
     }
 
@@ -206,6 +393,6 @@ mod tests {
     fn a_folded_element_is_refused() {
         let mut folded = nodes();
         folded.swap(1, 2);
-        assert!(gauss_points(&folded).is_none());
+        assert!(Shaped::new(folded).is_none());
     }
 }

@@ -1,23 +1,32 @@
 //! All of a section that does not depend on its materials, made once and solved often.
 //!
-//! The mesh is refined until torsion and shear of every body hold to [`ASKED_ERROR`] with moduli
-//! of 1 in all parts and with moduli that rise or fall from medium to medium; the same for each
-//! part by itself. What given media come to is estimated again with every solution. Bodies of one
-//! material keep that flow and scale it; only bodies of several materials are solved again for
-//! each set of moduli, those of two in a few vectors.
+//! The mesh is refined until torsion and shear of every body hold to [`ASKED_ERROR`]: with the
+//! media that are stated, or with moduli that rise or fall from medium to medium. Parts that may
+//! slide have meshes of their own. What given media come to is estimated again with every
+//! solution. Bodies of one material keep their flow and scale it; those of several keep the flow of
+//! the stated media and are solved again for others, those of two media in a few vectors.
 
 use super::area::Moments;
 use super::fault::SectionFault;
-use super::mesh::{Mesh, Mesher};
+use super::mesh::Mesher;
 use super::outline::{Drawing, Polygon, bounds, draw};
 use super::shape::{Figure, Shape};
-use super::warping::{Body, Elastic, Flow};
+use super::warping::{Body, Elastic, Flow, Solved};
+use crate::material::Medium;
+use std::sync::Arc;
 
 /// Relative error of torsion and shear stiffness that the mesh is refined to.
 const ASKED_ERROR: f64 = 8e-4;
 
-/// Ratio of moduli from one medium to the next for which the mesh is refined as well.
+/// Ratio of moduli from one medium to the next for which the mesh is refined when none are stated.
 const CONTRAST: f64 = 7.0;
+
+/// Share of the asked error that a round of refinement aims at.
+const AIM: f64 = 0.7;
+
+/// Share of the worst element below which an element waits: what stands at a corner is to be divided
+/// first.
+const PALE: f64 = 0.2;
 
 /// Triangles of a body below which its error is not trusted.
 const FEWEST: usize = 16;
@@ -68,43 +77,74 @@ impl Part {
     }
 }
 
-/// A connected body with its flow at unit moduli.
+/// A connected body as it was solved with its mesh.
 pub(super) struct Solid {
-    pub unit: Flow,
-    /// The estimated relative error of `unit`.
+    /// The parts it is made of.
+    pub parts: Vec<usize>,
+    /// The moduli of each part in `flow`; those of a body of one medium are [`Elastic::UNIT`].
+    pub media: Vec<Elastic>,
+    pub flow: Flow,
+    /// The estimated relative error of `flow`.
     pub error: f64,
-    /// Kept where parts of different materials may meet.
+    /// Kept where parts are of different media.
     pub body: Option<Body>,
 }
 
-impl Solid {
-    fn new(body: Body) -> Result<Solid, SectionFault> {
-        let unit = vec![Elastic::UNIT; body.parts.len()];
-        let (unit, error) = body.solve(&unit)?.ok_or_else(|| SectionFault::new("a part has no area left"))?;
-        Ok(Solid { unit, error, body: (body.parts.len() > 1).then_some(body) })
-    }
-}
-
-/// A section drawn, meshed and solved once.
-pub struct Geometry {
-    pub(super) parts: Vec<Part>,
+/// What does not depend on which medium of the build a part is made of.
+struct Core {
     outlines: Vec<Vec<Vec<Polygon>>>,
     moments: Vec<Moments>,
-    pub(super) solids: Vec<Solid>,
+    solids: Vec<Solid>,
     /// Indices into `solids`: one body a connected group of parts.
-    pub(super) bonded: Vec<usize>,
+    bonded: Vec<usize>,
     /// Indices into `solids`: one body a connected piece of a part.
-    pub(super) sliding: Vec<usize>,
+    sliding: Vec<usize>,
     error: f64,
     nodes: usize,
 }
 
+/// A section drawn, meshed and solved once.
+#[derive(Clone)]
+pub struct Geometry {
+    parts: Vec<Part>,
+    core: Arc<Core>,
+}
+
 impl Geometry {
-    /// Draws, displaces and meshes parts; later ones displace earlier ones.
+    /// Draws, displaces and meshes parts; later ones displace earlier ones. The mesh serves all
+    /// media.
     ///
     /// # Errors
     /// No part, a shape that is wrong in itself, or nothing solid left.
     pub fn new(parts: Vec<Part>) -> Result<Geometry, SectionFault> {
+        Geometry::meshed(parts, None)
+    }
+
+    /// The same with a mesh for the moduli of these media, which takes a fraction of the time. Other
+    /// media can be solved; how well they are is told with each solution.
+    ///
+    /// # Errors
+    /// No part, a shape that is wrong in itself, or nothing solid left; a part without its medium.
+    pub fn fitted(parts: Vec<Part>, media: &[Medium]) -> Result<Geometry, SectionFault> {
+        let stated = elastic(&parts, media)?;
+        Geometry::meshed(parts, Some(&stated))
+    }
+
+    /// These parts with the mesh of this section, where they are drawn alike and are of media that
+    /// it was meshed for; `None` where not.
+    pub fn shared(&self, parts: &[Part], media: &[Medium]) -> Option<Geometry> {
+        let alike = |(a, b): (&Part, &Part)| Part { medium: a.medium, ..b.clone() } == *a;
+        let same = self.parts.len() == parts.len() && self.parts.iter().zip(parts).all(alike);
+        let stated = elastic(parts, media).ok().filter(|_| same)?;
+        let fits = |solid: &Solid| match &solid.body {
+            Some(_) => solid.parts.iter().zip(&solid.media).all(|(part, own)| stated[*part] == *own),
+            None => solid.parts.iter().all(|part| parts[*part].medium == parts[solid.parts[0]].medium),
+        };
+        let core = Arc::clone(&self.core);
+        self.core.solids.iter().all(fits).then(|| Geometry { parts: parts.to_vec(), core })
+    }
+
+    fn meshed(parts: Vec<Part>, stated: Option<&[Elastic]>) -> Result<Geometry, SectionFault> {
         for (i, part) in parts.iter().enumerate() {
             part.shape.check().map_err(|fault| fault.in_part(i))?;
             if !(part.at[0].is_finite() && part.at[1].is_finite() && part.turn.is_finite()) {
@@ -116,41 +156,46 @@ impl Geometry {
         let figures: Vec<Figure> = parts.iter().map(|part| part.shape.figure()).collect();
         let drawing = draw(figures.iter().zip(&parts).map(|(figure, part)| (figure, part.at, part.turn)));
         let outlines = drawing.remaining();
-        let solid: Vec<bool> = parts.iter().map(|part| !part.cavity).collect();
-        if !outlines.iter().zip(&solid).any(|(pieces, solid)| *solid && !pieces.is_empty()) {
+        let solid: Vec<bool> =
+            parts.iter().zip(&outlines).map(|(part, pieces)| !part.cavity && !pieces.is_empty()).collect();
+        if !solid.contains(&true) {
             let fault = SectionFault::new("nothing solid is left: a section has at least one part with area");
             return Err(
                 fault.with_help("later parts displace earlier ones; put cavities after what they cut")
             );
         }
-        Geometry::meshed(parts, &drawing, outlines, &solid)
-    }
-
-    fn meshed(
-        parts: Vec<Part>,
-        drawing: &Drawing,
-        outlines: Vec<Vec<Vec<Polygon>>>,
-        solid: &[bool],
-    ) -> Result<Geometry, SectionFault> {
-        let mut mesher = Mesher::new(drawing, &outlines, solid)?;
-        let mut round = 0;
-        loop {
-            let mesh = mesher.mesh();
-            let trial = Trial::new(&mesh, &parts)?;
-            round += 1;
-            if trial.error > ASKED_ERROR && round < MOST_ROUNDS && mesher.split(&trial.pieces()) {
+        let plan = Plan { parts: &parts, stated, drawing: &drawing, outlines: &outlines };
+        let Trial { mut solids, mut error, nodes, .. } = plan.refined(&solid)?;
+        let bonded: Vec<usize> = (0..solids.len()).collect();
+        let mut sliding = Vec::new();
+        for part in (0..parts.len()).filter(|part| solid[*part]) {
+            let holding = |i: &usize| solids[*i].parts.contains(&part);
+            if bonded.iter().filter(|i| holding(i)).all(|i| solids[*i].parts.len() == 1) {
+                sliding.extend(bonded.iter().filter(|i| holding(i)));
                 continue;
             }
-            let moments = outlines
-                .iter()
-                .zip(solid)
-                .map(|(pieces, solid)| if *solid { Moments::of(pieces, drawing) } else { Moments::default() })
-                .collect();
-            let nodes = mesh.points.len();
-            let Trial { bodies, bonded, sliding, error, .. } = trial;
-            let solids = bodies.into_iter().map(Solid::new).collect::<Result<_, _>>()?;
-            return Ok(Geometry { parts, outlines, moments, solids, bonded, sliding, error, nodes });
+            let alone: Vec<bool> = (0..parts.len()).map(|other| other == part).collect();
+            let trial = plan.refined(&alone)?;
+            error = error.max(trial.error);
+            sliding.extend(solids.len()..solids.len() + trial.solids.len());
+            solids.extend(trial.solids);
         }
+        let moments = outlines
+            .iter()
+            .zip(&solid)
+            .map(|(pieces, solid)| if *solid { Moments::of(pieces, &drawing) } else { Moments::default() })
+            .collect();
+        let core = Core { outlines, moments, solids, bonded, sliding, error, nodes };
+        Ok(Geometry { parts, core: Arc::new(core) })
+    }
+
+    pub(super) fn solids(&self) -> &[Solid] {
+        &self.core.solids
+    }
+
+    /// Which solids there are with all parts holding each other, and with none.
+    pub(super) fn ways(&self) -> [&[usize]; 2] {
+        [&self.core.bonded, &self.core.sliding]
     }
 
     /// The parts as they were given.
@@ -161,123 +206,204 @@ impl Geometry {
     /// What is left of each part: its pieces, each an outer ring and its holes, [y, z], m. Curves
     /// are drawn as chords; the moments know their curvature.
     pub fn outlines(&self) -> &[Vec<Vec<Vec<[f64; 2]>>>] {
-        &self.outlines
+        &self.core.outlines
     }
 
     /// Area moments of what is left of each part, about the member line; none for cavities.
     pub fn moments(&self) -> &[Moments] {
-        &self.moments
+        &self.core.moments
     }
 
     /// The box around what is left of a part, its lower left and upper right corner [y, z], m;
     /// `None` when nothing is.
     pub fn extent(&self, part: usize) -> Option<[[f64; 2]; 2]> {
-        let pieces = self.outlines.get(part)?;
+        let pieces = self.core.outlines.get(part)?;
         (!pieces.is_empty()).then(|| bounds(pieces.iter().flatten()))
     }
 
     /// Parts that later ones hide wholly.
     pub fn hidden(&self) -> Vec<usize> {
-        (0..self.parts.len()).filter(|i| self.outlines[*i].is_empty()).collect()
+        (0..self.parts.len()).filter(|i| self.core.outlines[*i].is_empty()).collect()
     }
 
     /// The groups of parts that touch each other along a border, each ascending. More than one
     /// group cannot be bonded; a part in several pieces may stand in several groups.
     pub fn groups(&self) -> Vec<Vec<usize>> {
-        let mut groups: Vec<_> = self.bonded.iter().map(|i| self.solids[*i].unit.parts.clone()).collect();
+        let mut groups: Vec<_> =
+            self.core.bonded.iter().map(|i| self.core.solids[*i].parts.clone()).collect();
         groups.sort();
         groups
     }
 
     /// The estimated relative error of torsion and shear stiffness, the worst of the moduli tried.
     pub fn error(&self) -> f64 {
-        self.error
+        self.core.error
     }
 
-    /// Nodes of the mesh.
+    /// Nodes of the mesh of all parts together.
     pub fn nodes(&self) -> usize {
-        self.nodes
+        self.core.nodes
     }
+}
+
+/// What a section is meshed from.
+struct Plan<'a> {
+    parts: &'a [Part],
+    /// By part.
+    stated: Option<&'a [Elastic]>,
+    drawing: &'a Drawing,
+    outlines: &'a [Vec<Vec<Polygon>>],
+}
+
+impl Plan<'_> {
+    /// The bodies of the parts that `solid` names, their mesh refined until they hold.
+    fn refined(&self, solid: &[bool]) -> Result<Trial, SectionFault> {
+        let mut mesher = Mesher::new(self.drawing, self.outlines, solid)?;
+        let mut round = 0;
+        loop {
+            let mesh = mesher.mesh();
+            let mut trial = Trial {
+                solids: Vec::new(),
+                error: 0.0,
+                nodes: mesh.points.len(),
+                pieces: vec![1.0; mesh.triangles.len()],
+            };
+            round += 1;
+            let mut solved = Vec::new();
+            for triangles in mesh.bodies() {
+                let body = Body::new(&mesh, &triangles, |part| self.parts[part].medium)?;
+                let media = self.moduli(&body);
+                let first = trial.solve(&body, &triangles, &media)?;
+                solved.extend(first.zip(media.into_iter().next()).map(|(first, media)| (body, media, first)));
+            }
+            if trial.error > ASKED_ERROR && round < MOST_ROUNDS && mesher.split(&trial.pieces) {
+                continue;
+            }
+            for (body, media, first) in solved {
+                let flow = body.flow(&media, &first)?.ok_or_else(no_area)?;
+                let error = first.estimate.error;
+                let parts = body.parts.clone();
+                let mixed = !self.is_alike(&body);
+                trial.solids.push(Solid { parts, media, flow, error, body: mixed.then_some(body) });
+            }
+            return Ok(trial);
+        }
+    }
+
+    fn is_alike(&self, body: &Body) -> bool {
+        body.parts.iter().all(|part| self.parts[*part].medium == self.parts[body.parts[0]].medium)
+    }
+
+    /// The sets of moduli that a body is refined for, by part.
+    fn moduli(&self, body: &Body) -> Vec<Vec<Elastic>> {
+        let powers = |base: f64| -> Vec<Elastic> {
+            let power = |part: &usize| base.powi(self.parts[*part].medium as i32);
+            body.parts.iter().map(|part| Elastic::UNIT.times(power(part))).collect()
+        };
+        match self.stated {
+            _ if self.is_alike(body) => vec![powers(1.0)],
+            Some(stated) if body.parts.iter().any(|part| stated[*part].g.re > 0.0) => {
+                vec![body.parts.iter().map(|part| stated[*part]).collect()]
+            }
+            _ => [1.0, CONTRAST, 1.0 / CONTRAST].map(powers).to_vec(),
+        }
+    }
+}
+
+/// The moduli of each part; a cavity has none.
+fn elastic(parts: &[Part], media: &[Medium]) -> Result<Vec<Elastic>, SectionFault> {
+    let own = |(i, part): (usize, &Part)| match media.get(part.medium) {
+        Some(_) if part.cavity => Ok(Elastic::of(&Medium::void("cavity"))),
+        Some(medium) => Ok(Elastic::of(medium)),
+        None => {
+            let message = format!("medium {} of {} given", part.medium + 1, media.len());
+            Err(SectionFault::new(message).in_part(i))
+        }
+    };
+    parts.iter().enumerate().map(own).collect()
+}
+
+fn no_area() -> SectionFault {
+    SectionFault::new("a part has no area left")
 }
 
 /// One mesh, its bodies and how well they are solved.
 struct Trial {
-    bodies: Vec<Body>,
-    bonded: Vec<usize>,
-    sliding: Vec<usize>,
+    solids: Vec<Solid>,
     error: f64,
-    /// By triangle of the mesh.
-    shares: Vec<f64>,
+    nodes: usize,
+    /// By triangle of the mesh, into how many it should go.
+    pieces: Vec<f64>,
 }
 
 impl Trial {
-    fn new(mesh: &Mesh, parts: &[Part]) -> Result<Trial, SectionFault> {
-        let mut trial = Trial {
-            bodies: Vec::new(),
-            bonded: Vec::new(),
-            sliding: Vec::new(),
-            error: 0.0,
-            shares: vec![0.0; mesh.triangles.len()],
-        };
-        let mut known: Vec<Vec<usize>> = Vec::new();
-        for apart in [false, true] {
-            for triangles in mesh.bodies(apart) {
-                let index = match known.iter().position(|k| *k == triangles) {
-                    Some(index) => index,
-                    None => {
-                        trial.solve(mesh, &triangles, parts)?;
-                        known.push(triangles);
-                        known.len() - 1
-                    }
-                };
-                if apart { &mut trial.sliding } else { &mut trial.bonded }.push(index);
-            }
-        }
-        Ok(trial)
-    }
-
-    fn solve(&mut self, mesh: &Mesh, triangles: &[usize], parts: &[Part]) -> Result<(), SectionFault> {
-        let body = Body::new(mesh, triangles, |part| parts[part].medium)?;
-        let media: Vec<usize> = body.parts.iter().map(|part| parts[*part].medium).collect();
-        let mixed = media.iter().any(|m| *m != media[0]);
+    /// Solves a body with each set of moduli; the fields of the first, or `None` when the body has
+    /// too few elements.
+    fn solve(
+        &mut self,
+        body: &Body,
+        triangles: &[usize],
+        sets: &[Vec<Elastic>],
+    ) -> Result<Option<Solved>, SectionFault> {
         // So few elements are too alike for their differences to show the error.
-        let coarse = triangles.len() < FEWEST;
-        for base in if mixed { &[1.0, CONTRAST, 1.0 / CONTRAST][..] } else { &[1.0] } {
-            let stiff = |medium: &usize| Elastic::UNIT.times(f64::powi(*base, *medium as i32));
-            let elastic: Vec<Elastic> = media.iter().map(stiff).collect();
-            let Some(estimate) = body.estimated(&elastic)? else {
-                return Err(SectionFault::new("a part has no area left"));
-            };
-            self.error = self.error.max(if coarse { 1.0 } else { estimate.error });
-            for (triangle, share) in triangles.iter().zip(estimate.elements) {
-                let share = if coarse { ASKED_ERROR } else { share };
-                self.shares[*triangle] = self.shares[*triangle].max(share);
-            }
+        if triangles.len() < FEWEST {
+            self.error = f64::INFINITY;
+            let pieces = FEWEST.div_ceil(triangles.len()) as f64;
+            triangles.iter().for_each(|triangle| self.pieces[*triangle] = pieces);
+            return Ok(None);
+        }
+        let mut first = None;
+        let mut shares = vec![0.0_f64; triangles.len()];
+        let mut error: f64 = 0.0;
+        for moduli in sets {
+            let solved = body.solved(moduli)?.ok_or_else(no_area)?;
+            let estimate = &solved.estimate;
+            error = error.max(estimate.error);
+            shares.iter_mut().zip(&estimate.elements).for_each(|(share, own)| *share = share.max(*own));
             // Contrast matters once the shape itself is solved.
-            if estimate.error > 2.0 * ASKED_ERROR {
+            let enough = estimate.error > 2.0 * ASKED_ERROR;
+            first = first.or(Some(solved));
+            if enough {
                 break;
             }
         }
-        self.bodies.push(body);
-        Ok(())
+        self.error = self.error.max(error);
+        if error > ASKED_ERROR {
+            for (triangle, pieces) in triangles.iter().zip(divisions(&shares, error)) {
+                self.pieces[*triangle] = pieces;
+            }
+        }
+        Ok(first)
     }
+}
 
-    /// Into how many pieces each triangle should go, so that all bring the same error.
-    fn pieces(&self) -> Vec<f64> {
-        let fair = 2.0 * ASKED_ERROR / self.shares.len() as f64;
-        let largest = self.shares.iter().fold(0.0, |a: f64, b| a.max(*b));
-        let least = fair.max(0.2 * largest);
-        let pieces =
-            |share: &f64| if *share < least { 1.0 } else { (share / fair).powf(0.25).clamp(2.0, 8.0) };
-        self.shares.iter().map(pieces).collect()
+/// Into how many pieces elements with these shares in `error` should go: the worst of them, as few
+/// as are likely to bring the error to what is asked.
+fn divisions(shares: &[f64], error: f64) -> Vec<f64> {
+    let whole: f64 = shares.iter().sum();
+    let goal = AIM * ASKED_ERROR / error * whole;
+    let fair = goal / shares.len() as f64;
+    let mut order: Vec<usize> = (0..shares.len()).collect();
+    order.sort_by(|a, b| shares[*b].total_cmp(&shares[*a]));
+    let largest = order.first().map_or(0.0, |first| shares[*first]);
+    let mut left = whole;
+    let mut divisions = vec![1.0; shares.len()];
+    for element in order {
+        if left <= goal || shares[element] < PALE * largest {
+            break;
+        }
+        let pieces = (shares[element] / fair).powf(0.25).clamp(2.0, 8.0);
+        divisions[element] = pieces;
+        left -= shares[element] * (1.0 - 1.0 / (pieces * pieces));
     }
+    divisions
 }
 
 impl std::fmt::Debug for Geometry {
     fn fmt(&self, f: &mut std::fmt::Formatter) -> std::fmt::Result {
         f.debug_struct("Geometry")
             .field("parts", &self.parts)
-            .field("nodes", &self.nodes)
+            .field("nodes", &self.nodes())
             .finish_non_exhaustive()
     }
 }

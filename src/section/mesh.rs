@@ -5,7 +5,7 @@
 //! curvature. Points nearer to each other than a millionth of the section, and points that near to
 //! a side, are made one.
 
-use super::element::{NODES, gauss_points, inside, samples};
+use super::element::{NODES, folded, inside};
 use super::fault::SectionFault;
 use super::outline::{Drawing, Polygon, sides};
 use super::shape::{Point, cross, distance, distance_to_segment};
@@ -35,18 +35,16 @@ impl Mesh {
         triangle.nodes.map(|node| self.points[node])
     }
 
-    /// The triangles sorted into connected bodies. With `apart`, parts do not hold each other.
-    pub fn bodies(&self, apart: bool) -> Vec<Vec<usize>> {
-        let parts = self.triangles.iter().map(|t| t.part + 1).max().unwrap_or(1);
-        let key = |t: &Triangle, node: usize| if apart { node * parts + t.part } else { node };
-        let mut groups = Groups::new(self.points.len() * if apart { parts } else { 1 });
+    /// The triangles sorted into connected bodies.
+    pub fn bodies(&self) -> Vec<Vec<usize>> {
+        let mut groups = Groups::new(self.points.len());
         // Nodes on sides: a body holds together along sides, not at single points.
         for t in &self.triangles {
-            (4..9).for_each(|i| groups.join(key(t, t.nodes[3]), key(t, t.nodes[i])));
+            (4..9).for_each(|i| groups.join(t.nodes[3], t.nodes[i]));
         }
         let mut bodies: Vec<(usize, Vec<usize>)> = Vec::new();
         for (i, t) in self.triangles.iter().enumerate() {
-            let root = groups.root(key(t, t.nodes[3]));
+            let root = groups.root(t.nodes[3]);
             match bodies.iter_mut().find(|(r, _)| *r == root) {
                 Some((_, list)) => list.push(i),
                 None => bodies.push((root, vec![i])),
@@ -188,12 +186,8 @@ fn between(a: Point, b: Point, share: f64) -> Point {
 impl Mesh {
     /// Straightens triangles that bending has folded, and those beside them.
     fn unfold(&mut self) {
-        let folded = |mesh: &Mesh, t: &Triangle| {
-            let corners = mesh.corners(t);
-            gauss_points(&corners).is_none() || samples(&corners).is_none()
-        };
         let bent: Vec<usize> =
-            (0..self.triangles.len()).filter(|i| folded(self, &self.triangles[*i])).collect();
+            (0..self.triangles.len()).filter(|i| folded(&self.corners(&self.triangles[*i]))).collect();
         if bent.is_empty() {
             return;
         }
@@ -292,6 +286,7 @@ fn snapped<'a>(
 
 #[cfg(test)]
 mod tests {
+    use super::super::element::Shaped;
     use super::super::outline::draw;
     use super::super::shape::{Figure, Shape};
     use super::*;
@@ -303,7 +298,7 @@ mod tests {
     }
 
     fn area(mesh: &Mesh, part: usize) -> f64 {
-        let of = |t: &Triangle| gauss_points(&mesh.corners(t)).unwrap().iter().map(|p| p.area).sum::<f64>();
+        let of = |t: &Triangle| Shaped::new(mesh.corners(t)).unwrap().area;
         mesh.triangles.iter().filter(|t| t.part == part).map(of).sum()
     }
 
@@ -322,13 +317,13 @@ mod tests {
         let hole = std::f64::consts::PI * 0.02f64.powi(2);
         approx::assert_relative_eq!(area(&mesh, 1), hole, max_relative = 1e-4);
         approx::assert_relative_eq!(area(&mesh, 0), 0.01 - hole, max_relative = 1e-4);
-        assert_eq!((mesh.bodies(false).len(), mesh.bodies(true).len()), (1, 2));
+        assert_eq!(mesh.bodies().len(), 1);
     }
 
     #[test]
     fn parts_that_touch_at_a_corner_alone_are_two_bodies() {
         let square = Shape::Rectangle { width: 0.1, height: 0.1 };
         let mesh = meshed(&[(square.clone(), [0.0, 0.0]), (square, [0.1, 0.1])], &[true, true]);
-        assert_eq!(mesh.bodies(false).len(), 2);
+        assert_eq!(mesh.bodies().len(), 2);
     }
 }

@@ -7,6 +7,7 @@
 //! triangulation  triangles that can be divided
 //! mesh           ten-node triangles that respect the borders of the parts
 //! element        one such triangle
+//! equations      the sparse equations of one body, factorised
 //! warping        torsion and transverse shear of one connected body by finite elements
 //! basis          the same in a few vectors, for many moduli
 //! flow           shear stiffness, shear centre and torsion of all bodies together
@@ -29,6 +30,7 @@
 mod area;
 mod basis;
 mod element;
+mod equations;
 mod fault;
 mod flow;
 mod geometry;

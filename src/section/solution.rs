@@ -199,27 +199,23 @@ impl Geometry {
             return Err(SectionFault::new(format!("bond {bond}: from 0 (slides) to 1 (one body)")));
         }
         let media = self.media(media)?;
-        let elastic: Vec<Elastic> = media
-            .iter()
-            .map(|m| Elastic { e: m.youngs_modulus, g: m.shear_modulus, nu: m.poissons_ratio })
-            .collect();
+        let elastic: Vec<Elastic> = media.iter().map(Elastic::of).collect();
         let mut error: f64 = 0.0;
-        let mut flows: Vec<Option<Flow>> = Vec::with_capacity(self.solids.len());
-        for solid in &self.solids {
-            let own: Vec<Elastic> = solid.unit.parts.iter().map(|part| elastic[*part]).collect();
+        let mut flows: Vec<Option<Flow>> = Vec::with_capacity(self.solids().len());
+        for solid in self.solids() {
+            let own: Vec<Elastic> = solid.parts.iter().map(|part| elastic[*part]).collect();
             let solved = match &solid.body {
-                Some(body) if own.iter().any(|m| *m != own[0]) => body.quick(&own)?,
-                _ if own[0].g.re > 0.0 && own[0].e.re > 0.0 => {
-                    Some((solid.unit.scaled(&own[0]), solid.error))
-                }
-                _ => None,
+                Some(_) if own == solid.media => Some((solid.flow.clone(), solid.error)),
+                Some(body) => body.quick(&own)?,
+                None => (own[0].g.re > 0.0 && own[0].e.re > 0.0)
+                    .then(|| (solid.flow.scaled(&own[0]), solid.error)),
             };
             error = solved.as_ref().map_or(error, |(_, e)| error.max(*e));
             flows.push(solved.map(|(flow, _)| flow));
         }
         let join = |which: &[usize]| together(which.iter().filter_map(|i| flows[*i].as_ref()), media.len());
         let whole = Whole::new(self.moments(), &elastic)?;
-        let (bonded, sliding) = (join(&self.bonded), join(&self.sliding));
+        let [bonded, sliding] = self.ways().map(join);
         let shear_centre = bonded.centre.map(|x| x.re);
         let ga_energy = [bonded.ga_energy[(0, 0)], bonded.ga_energy[(1, 1)]];
         let bonded = whole.action(&bonded, |part| whole.bending[part]);
@@ -250,7 +246,7 @@ impl Geometry {
     /// The medium of each part; a cavity has none.
     fn media(&self, media: &[Medium]) -> Result<Vec<Medium>, SectionFault> {
         let mut list = Vec::new();
-        for (i, part) in self.parts.iter().enumerate() {
+        for (i, part) in self.parts().iter().enumerate() {
             if part.cavity {
                 list.push(Medium::void("cavity"));
                 continue;

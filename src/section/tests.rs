@@ -72,10 +72,10 @@ fn shear_centre_of_an_angle_is_where_its_legs_meet() {
 fn a_soft_fill_changes_nothing_and_air_can_be_solved() {
     let tube = Shape::Tube { width: 0.1, height: 0.06, wall: 0.004, radius: None };
     let alone = solved(vec![Part::new(tube.clone(), 0)], 1.0);
-    let geometry = Geometry::new(vec![Part::new(rectangle(0.1, 0.06), 1), Part::new(tube, 0)]).unwrap();
     for e in [0.0, 1e3] {
-        let soft = Medium::isotropic("soft", Role::Fill, e, 0.3, 0.0, 0.3);
-        let filled = geometry.solve(&[steel(), soft], 1.0).unwrap();
+        let media = [steel(), Medium::isotropic("soft", Role::Fill, e, 0.3, 0.0, 0.3)];
+        let parts = vec![Part::new(rectangle(0.1, 0.06), 1), Part::new(tube.clone(), 0)];
+        let filled = Geometry::fitted(parts, &media).unwrap().solve(&media, 1.0).unwrap();
         let pairs =
             stiffnesses(&filled.bonded.stiffness).into_iter().zip(stiffnesses(&alone.bonded.stiffness));
         for (a, b) in pairs {
@@ -189,7 +189,7 @@ fn a_few_vectors_give_what_the_whole_equations_give() {
     let tube = Shape::Tube { width: 0.05, height: 0.03, wall: 0.003, radius: None };
     let parts = vec![Part::new(rectangle(0.11, 0.08), 1), Part::new(tube, 0).at(0.0, 0.01)];
     let geometry = Geometry::new(parts).unwrap();
-    let body = geometry.solids[geometry.bonded[0]].body.as_ref().unwrap();
+    let body = geometry.solids()[geometry.ways()[0][0]].body.as_ref().unwrap();
     let medium = |e: f64, nu: f64, loss: f64| {
         let e = num_complex::Complex64::new(e, e * loss);
         Elastic { e, g: e / (2.0 * (1.0 + nu)), nu }

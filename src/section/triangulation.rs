@@ -10,7 +10,7 @@
 //! - `rivara1997`: longest-edge propagation path, Delaunay triangulations
 
 use super::outline::Circle;
-use super::shape::{Point, cross, distance};
+use super::shape::{Point, cross};
 
 /// Points at most, besides those of the outlines.
 const MOST_POINTS: usize = 4000;
@@ -129,21 +129,23 @@ impl<'a> Triangulation<'a> {
         0.5 * cross(a, b, c)
     }
 
-    fn length(&self, face: usize, side: usize) -> f64 {
+    /// The square of a side's length.
+    fn square(&self, face: usize, side: usize) -> f64 {
         let corners = self.corners(face);
-        distance(corners[side], corners[(side + 1) % 3])
+        let (a, b) = (corners[side], corners[(side + 1) % 3]);
+        (a[0] - b[0]).powi(2) + (a[1] - b[1]).powi(2)
     }
 
     fn longest(&self, face: usize) -> usize {
-        let lengths = [0, 1, 2].map(|side| self.length(face, side));
-        (1..3).fold(0, |best, i| if lengths[i] > lengths[best] * (1.0 + 1e-9) { i } else { best })
+        let squares = [0, 1, 2].map(|side| self.square(face, side));
+        (1..3).fold(0, |best, i| if squares[i] > squares[best] * (1.0 + 2e-9) { i } else { best })
     }
 
     /// True when the largest angle is too large and something can be done about it.
     fn is_flat(&self, face: usize) -> bool {
         let longest = self.longest(face);
-        let [a, b, c] = [0, 1, 2].map(|i| self.length(face, (longest + i) % 3));
-        a > self.least && b * b + c * c - a * a < 2.0 * b * c * LARGEST_ANGLE
+        let [a, b, c] = [0, 1, 2].map(|i| self.square(face, (longest + i) % 3));
+        a > self.least * self.least && b + c - a < 2.0 * (b * c).sqrt() * LARGEST_ANGLE
     }
 
     /// Divides faces while `asked` says so and points are left.
@@ -168,15 +170,15 @@ impl<'a> Triangulation<'a> {
 
     /// From neighbour to neighbour over longest sides, to one that both share or that is a border.
     fn last_in_row(&self, mut face: usize) -> (usize, usize) {
-        let mut length = 0.0;
+        let mut square = 0.0;
         loop {
             let side = self.longest(face);
             let Some(next) = self.faces[face].beyond[side] else { return (face, side) };
-            let longer = self.length(face, side);
-            if longer <= length * (1.0 + 1e-9) {
+            let longer = self.square(face, side);
+            if longer <= square * (1.0 + 2e-9) {
                 return (face, side);
             }
-            length = longer;
+            square = longer;
             face = next;
         }
     }
@@ -314,7 +316,7 @@ fn opposite_angles_exceed(a: Point, b: Point, c: Point, d: Point) -> bool {
         ((u[0] * v[1] - u[1] * v[0]).abs(), u[0] * v[0] + u[1] * v[1])
     };
     let ((s1, c1), (s2, c2)) = (angle(c), angle(d));
-    let scale = s1.hypot(c1) * s2.hypot(c2);
+    let scale = ((s1 * s1 + c1 * c1) * (s2 * s2 + c2 * c2)).sqrt();
     // Turning is possible where the four corners are convex.
     let convex = cross(c, d, a) * cross(c, d, b) < 0.0;
     convex && s1 * c2 + c1 * s2 < -1e-9 * scale

@@ -30,16 +30,12 @@
 
 use super::area::Moments;
 use super::basis::{Basis, Loading, Projection, Space};
-use super::element::{ElementPoint, GAUSS, NODES, SAMPLES, gauss_points, samples, square};
+use super::element::{NODES, SAMPLES, Shaped, pairs, square};
+use super::equations::{Equations, Factor, OUTER};
 use super::fault::SectionFault;
 use super::mesh::Mesh;
 use super::shape::Point;
-use faer::dyn_stack::{MemBuffer, MemStack};
-use faer::sparse::linalg::cholesky::{
-    CholeskySymbolicParams, SymbolicCholesky, SymmetricOrdering, factorize_symbolic_cholesky,
-};
-use faer::sparse::{SparseColMatRef, SymbolicSparseColMat};
-use faer::{Conj, MatMut, Par, Side};
+use crate::material::Medium;
 use nalgebra::{Matrix2, Vector2};
 use num_complex::Complex64;
 use std::sync::OnceLock;
@@ -47,9 +43,6 @@ use std::sync::OnceLock;
 /// Shear moduli below this share of the largest are raised to it, so that the equations of a
 /// part without stiffness stay solvable.
 pub(super) const LEAST_MODULUS: f64 = 1e-9;
-
-/// Pairs of nodes of an element.
-const PAIRS: usize = NODES * (NODES + 1) / 2;
 
 /// By how much strains that neighbours agree on understate the error: 2 to 2.5 found against the
 /// series of rectangles and finer meshes.
@@ -72,6 +65,11 @@ pub(super) struct Elastic {
 impl Elastic {
     /// Moduli of 1 Pa and a Poisson's ratio of 1: the flow of a body of one material scales from it.
     pub const UNIT: Elastic = Elastic { e: Complex64::new(1.0, 0.0), g: Complex64::new(1.0, 0.0), nu: 1.0 };
+
+    /// The moduli of a medium.
+    pub fn of(medium: &Medium) -> Elastic {
+        Elastic { e: medium.youngs_modulus, g: medium.shear_modulus, nu: medium.poissons_ratio }
+    }
 
     /// The same with both moduli multiplied.
     pub fn times(self, by: f64) -> Elastic {
@@ -125,18 +123,21 @@ pub(super) struct Estimate {
     pub elements: Vec<f64>,
 }
 
+/// A body's fields at real moduli.
+pub(super) struct Solved {
+    factor: Factor,
+    fields: Vec<Vec<f64>>,
+    pub estimate: Estimate,
+}
+
 pub(super) struct Element {
+    /// Of the body; the one inside comes last.
     pub nodes: [usize; NODES],
     /// Index into the body's parts.
     pub part: usize,
-    pub points: [ElementPoint; GAUSS],
-    samples: [ElementPoint; SAMPLES],
-    /// `int grad N_i . grad N_j`.
-    pub stiffness: [[f64; NODES]; NODES],
+    pub shaped: Shaped,
+    /// Of its sides, the same from both elements.
     normals: [Point; 3],
-    area: f64,
-    /// Places of the lower triangle among the values of the sparse matrix.
-    slots: [usize; PAIRS],
 }
 
 /// `int N`, `int N y`, `int N z` and `int z dN/dy - y dN/dz` over one part, by node.
@@ -158,8 +159,7 @@ pub(super) struct Body {
     pub elements: Vec<Element>,
     /// By part.
     pub loads: Vec<Loads>,
-    pattern: SymbolicSparseColMat<usize>,
-    pub symbolic: SymbolicCholesky<usize>,
+    equations: Equations,
     /// Which of two media each part is of; `None` for more media.
     groups: Option<Vec<bool>>,
     /// With the first of two media the softer one, and the second; made when first asked for.
@@ -180,50 +180,40 @@ impl Body {
         parts.sort_unstable();
         parts.dedup();
         let mut local = vec![usize::MAX; mesh.points.len()];
-        let mut n = 0;
+        let mut outer = 0;
         let mut elements = Vec::with_capacity(triangles.len());
         let mut moments = vec![Moments::default(); parts.len()];
         for triangle in triangles.iter().map(|t| &mesh.triangles[*t]) {
-            let corners = mesh.corners(triangle);
-            let (Some(points), Some(samples)) = (gauss_points(&corners), samples(&corners)) else { continue };
+            let Some(shaped) = Shaped::new(mesh.corners(triangle)) else { continue };
             let part = parts.iter().position(|p| *p == triangle.part).unwrap_or(0);
-            points.iter().for_each(|point| moments[part].add(point));
-            let nodes = triangle.nodes.map(|node| {
-                if local[node] == usize::MAX {
-                    local[node] = n;
-                    n += 1;
+            shaped.points().for_each(|point| moments[part].add(&point));
+            let mut nodes = triangle.nodes;
+            for node in &mut nodes[..OUTER] {
+                if local[*node] == usize::MAX {
+                    local[*node] = outer;
+                    outer += 1;
                 }
-                local[node]
+                *node = local[*node];
+            }
+            let along = shaped.normals();
+            let normals = std::array::from_fn(|side| {
+                let sign = if nodes[3 + 2 * side] < nodes[4 + 2 * side] { 1.0 } else { -1.0 };
+                along[side].map(|x| sign * x)
             });
-            let area = points.iter().map(|p| p.area).sum();
-            let normals = normals(&corners, &nodes);
-            elements.push(Element {
-                nodes,
-                normals,
-                area,
-                part,
-                stiffness: stiffness(&points),
-                points,
-                samples,
-                slots: [0; PAIRS],
-            });
+            elements.push(Element { nodes, part, shaped, normals });
         }
-        let loads = (0..parts.len()).map(|part| loads(&elements, part, n)).collect();
-        let pattern = pattern(&mut elements, n)?;
-        let refused = |e| SectionFault::new(format!("the section's equations cannot be ordered: {e:?}"));
-        let symbolic = factorize_symbolic_cholesky(
-            pattern.as_ref(),
-            Side::Lower,
-            SymmetricOrdering::Amd,
-            CholeskySymbolicParams::default(),
-        )
-        .map_err(refused)?;
+        for (i, element) in elements.iter_mut().enumerate() {
+            element.nodes[OUTER] = outer + i;
+        }
+        let n = outer + elements.len();
+        let loads = loads(&elements, parts.len(), n);
+        let equations = Equations::new(&elements, outer)?;
         let other = parts.iter().map(|part| medium(*part)).find(|m| *m != medium(parts[0]));
         let two = |part: &usize| medium(*part) == medium(parts[0]) || Some(medium(*part)) == other;
         let groups = (other.is_some() && parts.iter().all(two))
             .then(|| parts.iter().map(|part| Some(medium(*part)) == other).collect());
         let bases = Default::default();
-        Ok(Body { parts, moments, n, elements, loads, pattern, symbolic, groups, bases })
+        Ok(Body { parts, moments, n, elements, loads, equations, groups, bases })
     }
 
     /// The flow for the moduli of each of the body's parts and its estimated relative error; `None`
@@ -259,17 +249,18 @@ impl Body {
         Ok(Some((place.get_or_init(|| basis), ratio)))
     }
 
-    /// The estimated error of the mesh for real moduli; `None` when nothing in the body is stiff.
+    /// The fields for the real parts of the moduli of each of the body's parts; `None` when nothing
+    /// in it is stiff.
     ///
     /// # Errors
     /// When the equations cannot be factorised.
-    pub fn estimated(&self, media: &[Elastic]) -> Result<Option<Estimate>, SectionFault> {
+    pub fn solved(&self, media: &[Elastic]) -> Result<Option<Solved>, SectionFault> {
         let Some(loading) = Loading::new(self, media) else { return Ok(None) };
-        let g = |part: usize| loading.g[part].re;
-        let values = self.values(g);
-        let mut factor = vec![0.0; self.symbolic.len_val()];
+        let factor = self.factorised(loading.moduli())?;
         let right = [0, 1, 2].map(|k| loading.vector(self, k, |x| x.re));
-        Ok(Some(self.estimate(&self.factorised(&values, &mut factor)?.solve(&right), g)))
+        let fields = self.fields(&factor, &right);
+        let estimate = self.estimate(&fields, &factor.g);
+        Ok(Some(Solved { factor, fields, estimate }))
     }
 
     /// The flow and its error by the whole equations.
@@ -277,19 +268,23 @@ impl Body {
     /// # Errors
     /// When the equations cannot be factorised.
     pub fn solve(&self, media: &[Elastic]) -> Result<Option<(Flow, f64)>, SectionFault> {
+        let Some(solved) = self.solved(media)? else { return Ok(None) };
+        Ok(self.flow(media, &solved)?.map(|flow| (flow, solved.estimate.error)))
+    }
+
+    /// The flow from the fields of the same moduli's real parts.
+    ///
+    /// # Errors
+    /// When the equations have no solution.
+    pub fn flow(&self, media: &[Elastic], solved: &Solved) -> Result<Option<Flow>, SectionFault> {
         let Some(loading) = Loading::new(self, media) else { return Ok(None) };
         let g = &loading.g;
-        let values = self.values(|part| g[part].re);
-        let mut factor = vec![0.0; self.symbolic.len_val()];
-        let solver = self.factorised(&values, &mut factor)?;
         let real: [Vec<f64>; 3] = [0, 1, 2].map(|k| loading.vector(self, k, |x| x.re));
-        let solved = solver.solve(&real);
-
         let mut space = Space::default();
         let lossy = g.iter().any(|g| g.im != 0.0);
-        let energies: Vec<f64> = solved.iter().zip(&real).map(|(v, r)| dot(v, r)).collect();
-        let mut newest: Vec<Vec<f64>> = solved.clone();
-        solved.iter().zip(&real).for_each(|(v, r)| space.add(v.clone(), r.clone(), 1e-16));
+        let energies: Vec<f64> = solved.fields.iter().zip(&real).map(|(v, r)| dot(v, r)).collect();
+        let mut newest: Vec<Vec<f64>> = solved.fields.clone();
+        solved.fields.iter().zip(real).for_each(|(v, r)| space.add(v.clone(), r, 1e-16));
         for term in 1..if lossy { MOST_TERMS } else { 1 } {
             let right: Vec<Vec<f64>> = newest
                 .iter()
@@ -302,18 +297,17 @@ impl Body {
                     r
                 })
                 .collect();
-            newest = solver.solve(&right);
+            newest = self.fields(&solved.factor, &right);
             let mut largest: f64 = 0.0;
-            for (k, (v, r)) in newest.iter().zip(&right).enumerate() {
-                largest = largest.max(dot(v, r).abs() / energies[k].max(f64::MIN_POSITIVE));
-                space.add(v.clone(), r.clone(), 1e-16);
+            for (k, (v, r)) in newest.iter().zip(right).enumerate() {
+                largest = largest.max(dot(v, &r).abs() / energies[k].max(f64::MIN_POSITIVE));
+                space.add(v.clone(), r, 1e-16);
             }
             if largest < 1e-11 {
                 break;
             }
         }
-        let flow = Projection::new(self, &space.vectors).flow(self, &loading)?;
-        Ok(Some((flow, self.estimate(&solved, |part| g[part].re).error)))
+        Ok(Some(Projection::new(self, &space.vectors).flow(self, &loading)?))
     }
 
     /// Moments weighted by the real Young's moduli.
@@ -332,25 +326,6 @@ impl Body {
         Matrix2::new(m.zz - m.z * m.z / m.area, mixed, mixed, m.yy - m.y * m.y / m.area)
     }
 
-    /// The values of the sparse matrix, with one node held.
-    pub fn values(&self, g: impl Fn(usize) -> f64) -> Vec<f64> {
-        let mut values = vec![0.0; self.pattern.row_idx().len()];
-        for element in &self.elements {
-            let g = g(element.part);
-            let mut slot = 0;
-            for i in 0..NODES {
-                for j in 0..=i {
-                    values[element.slots[slot]] += g * element.stiffness[i][j];
-                    slot += 1;
-                }
-            }
-        }
-        if let Some(first) = values.first_mut() {
-            *first *= 2.0;
-        }
-        values
-    }
-
     /// The matrix with other moduli, times a vector.
     pub fn applied(&self, vector: &[f64], g: impl Fn(usize) -> f64) -> Vec<f64> {
         let mut result = vec![0.0; self.n];
@@ -359,41 +334,35 @@ impl Body {
             if g == 0.0 {
                 continue;
             }
-            for i in 0..NODES {
-                let sum: f64 = (0..NODES).map(|j| element.stiffness[i][j] * vector[element.nodes[j]]).sum();
-                result[element.nodes[i]] += g * sum;
+            let own = element.nodes.map(|node| vector[node]);
+            let mut sum = [0.0; NODES];
+            for ((i, j), k) in pairs().zip(&element.shaped.stiffness) {
+                sum[i] += k * own[j];
+                if i != j {
+                    sum[j] += k * own[i];
+                }
             }
+            element.nodes.iter().zip(sum).for_each(|(node, sum)| result[*node] += g * sum);
         }
         result
     }
 
-    pub fn factorised<'a>(
-        &'a self,
-        values: &'a [f64],
-        factor: &'a mut [f64],
-    ) -> Result<Solver<'a>, SectionFault> {
-        let refused = || SectionFault::new("the section's shear cannot be solved: a part has no stiffness");
-        let scratch = self.symbolic.factorize_numeric_llt_scratch::<f64>(Par::Seq, Default::default());
-        let mut memory = MemBuffer::try_new(scratch).map_err(|_| refused())?;
-        let matrix = SparseColMatRef::new(self.pattern.as_ref(), values);
-        let llt = self
-            .symbolic
-            .factorize_numeric_llt(
-                factor,
-                matrix,
-                Side::Lower,
-                Default::default(),
-                Par::Seq,
-                MemStack::new(&mut memory),
-                Default::default(),
-            )
-            .map_err(|_| refused())?;
-        Ok(Solver { llt, symbolic: &self.symbolic, n: self.n })
+    /// The equations with the shear modulus of each part.
+    ///
+    /// # Errors
+    /// When they are singular.
+    pub fn factorised(&self, g: Vec<f64>) -> Result<Factor, SectionFault> {
+        self.equations.factorised(&self.elements, g)
+    }
+
+    /// The field of each load, by node.
+    pub fn fields(&self, factor: &Factor, loads: &[Vec<f64>]) -> Vec<Vec<f64>> {
+        self.equations.fields(&self.elements, factor, loads)
     }
 
     /// Compares the strains with those that all elements of a part at a corner or side agree on; on
     /// borders the traction across agrees with the other side's, or vanishes.
-    pub fn estimate(&self, solved: &[Vec<f64>], g: impl Fn(usize) -> f64) -> Estimate {
+    pub fn estimate(&self, solved: &[Vec<f64>], g: &[f64]) -> Estimate {
         let mut elements = vec![0.0; self.elements.len()];
         let mut error: f64 = 0.0;
         let place = |element: &Element, i: usize| element.sampled_at(i) * self.parts.len() + element.part;
@@ -403,27 +372,28 @@ impl Body {
             let strains: Vec<[[f64; 2]; SAMPLES]> =
                 self.elements.iter().map(|e| e.strains(field, k == 0)).collect();
             for (element, strain) in self.elements.iter().zip(&strains) {
+                let area = element.shaped.area;
                 for (i, strain) in strain.iter().enumerate() {
                     let mean = &mut mean[place(element, i)];
-                    mean[0] += element.area * strain[0];
-                    mean[1] += element.area * strain[1];
-                    mean[2] += element.area;
+                    mean[0] += area * strain[0];
+                    mean[1] += area * strain[1];
+                    mean[2] += area;
                     if i > 2 {
                         let across = &mut across[element.sampled_at(i)];
-                        across.0 += g(element.part) * dot(strain, &element.normals[i - 3]);
+                        across.0 += g[element.part] * dot(strain, &element.normals[i - 3]);
                         across.1 += 1.0;
                     }
                 }
             }
             let (mut whole, mut wrong) = (0.0, Vec::with_capacity(self.elements.len()));
             for (element, strain) in self.elements.iter().zip(&strains) {
-                let g = g(element.part);
+                let (area, g) = (element.shaped.area, g[element.part]);
                 let mut apart = [[0.0; SAMPLES]; 2];
                 for i in 0..SAMPLES {
                     let mean = mean[place(element, i)];
                     let mut d = [0, 1].map(|axis| mean[axis] / mean[2] - strain[i][axis]);
                     let (traction, count) = across[element.sampled_at(i)];
-                    if i > 2 && mean[2] == element.area {
+                    if i > 2 && mean[2] == area {
                         let normal = element.normals[i - 3];
                         let agreed = if count > 1.0 { traction / count } else { 0.0 };
                         let jump = agreed / g - dot(&strain[i], &normal);
@@ -431,9 +401,8 @@ impl Body {
                     }
                     (apart[0][i], apart[1][i]) = (d[0], d[1]);
                 }
-                let both = |values: &[[f64; SAMPLES]; 2]| {
-                    g * element.area * (square(&values[0]) + square(&values[1]))
-                };
+                let both =
+                    |values: &[[f64; SAMPLES]; 2]| g * area * (square(&values[0]) + square(&values[1]));
                 whole += both(&[0, 1].map(|axis| std::array::from_fn(|i| strain[i][axis])));
                 wrong.push(both(&apart));
             }
@@ -449,10 +418,8 @@ impl Body {
 impl Element {
     /// The shear strains along y and z at the samples.
     fn strains(&self, field: &[f64], twist: bool) -> [[f64; 2]; SAMPLES] {
-        self.samples.map(|point| {
-            let [y, z] = slope(&point, field, &self.nodes);
-            if twist { [y - point.at[1], z + point.at[0]] } else { [y, z] }
-        })
+        let sampled = self.shaped.sampled(&self.nodes.map(|node| field[node]));
+        sampled.map(|([y, z], at)| if twist { [y - at[1], z + at[0]] } else { [y, z] })
     }
 
     /// The node by which a sample is known to all elements there: of a side, the lesser of its two.
@@ -464,102 +431,20 @@ impl Element {
     }
 }
 
-/// Unit normals of the sides at their middles, the same from both elements.
-fn normals(corners: &[Point; NODES], nodes: &[usize; NODES]) -> [Point; 3] {
-    [3, 5, 7].map(|i| {
-        let (a, b) = if nodes[i] < nodes[i + 1] { (i, i + 1) } else { (i + 1, i) };
-        let along = [corners[b][0] - corners[a][0], corners[b][1] - corners[a][1]];
-        let length = along[0].hypot(along[1]);
-        [along[1] / length, -along[0] / length]
-    })
-}
-
-/// The slopes of a field at a point of an element.
-fn slope(point: &ElementPoint, field: &[f64], nodes: &[usize; NODES]) -> [f64; 2] {
-    let along = |axis: usize| (0..NODES).map(|i| point.slope[axis][i] * field[nodes[i]]).sum();
-    [along(0), along(1)]
-}
-
-fn stiffness(points: &[ElementPoint; GAUSS]) -> [[f64; NODES]; NODES] {
-    let mut k = [[0.0; NODES]; NODES];
-    for point in points {
-        for i in 0..NODES {
-            for j in 0..NODES {
-                let product = point.slope[0][i] * point.slope[0][j] + point.slope[1][i] * point.slope[1][j];
-                k[i][j] += point.area * product;
-            }
-        }
-    }
-    k
-}
-
-fn loads(elements: &[Element], part: usize, n: usize) -> Loads {
-    let mut loads = Loads { one: vec![0.0; n], y: vec![0.0; n], z: vec![0.0; n], twist: vec![0.0; n] };
-    for element in elements.iter().filter(|element| element.part == part) {
-        for point in &element.points {
-            let [y, z] = point.at;
-            for (i, node) in element.nodes.iter().enumerate() {
-                let weight = point.area * point.n[i];
-                loads.one[*node] += weight;
-                loads.y[*node] += weight * y;
-                loads.z[*node] += weight * z;
-                loads.twist[*node] += point.area * (z * point.slope[0][i] - y * point.slope[1][i]);
-            }
+fn loads(elements: &[Element], parts: usize, n: usize) -> Vec<Loads> {
+    let zero = || Loads { one: vec![0.0; n], y: vec![0.0; n], z: vec![0.0; n], twist: vec![0.0; n] };
+    let mut loads: Vec<Loads> = (0..parts).map(|_| zero()).collect();
+    for element in elements {
+        let loads = &mut loads[element.part];
+        let [one, y, z, twist] = element.shaped.loads();
+        for (i, node) in element.nodes.iter().enumerate() {
+            loads.one[*node] += one[i];
+            loads.y[*node] += y[i];
+            loads.z[*node] += z[i];
+            loads.twist[*node] += twist[i];
         }
     }
     loads
-}
-
-/// The lower triangle of the matrix, and the elements' places in it.
-fn pattern(elements: &mut [Element], n: usize) -> Result<SymbolicSparseColMat<usize>, SectionFault> {
-    // Column and row in one number, which sorts fast.
-    let pairs = |nodes: &[usize; NODES]| {
-        let nodes = *nodes;
-        (0..NODES).flat_map(move |i| {
-            (0..=i).map(move |j| {
-                let (column, row) = (nodes[i].min(nodes[j]), nodes[i].max(nodes[j]));
-                ((column as u64) << 32) | row as u64
-            })
-        })
-    };
-    let mut entries: Vec<u64> = elements.iter().flat_map(|e| pairs(&e.nodes)).collect();
-    entries.sort_unstable();
-    entries.dedup();
-    let mut starts = vec![0; n + 1];
-    for entry in &entries {
-        starts[(entry >> 32) as usize + 1] += 1;
-    }
-    for column in 0..n {
-        starts[column + 1] += starts[column];
-    }
-    for element in elements {
-        for (slot, pair) in pairs(&element.nodes).enumerate() {
-            let column = (pair >> 32) as usize;
-            let rows = &entries[starts[column]..starts[column + 1]];
-            element.slots[slot] = starts[column] + rows.partition_point(|entry| *entry < pair);
-        }
-    }
-    let rows = entries.iter().map(|entry| (entry & 0xffff_ffff) as usize).collect();
-    if n == 0 {
-        return Err(SectionFault::new("a part has no area left"));
-    }
-    Ok(SymbolicSparseColMat::new_checked(n, n, starts, None, rows))
-}
-
-pub(super) struct Solver<'a> {
-    llt: faer::sparse::linalg::cholesky::LltRef<'a, usize, f64>,
-    symbolic: &'a SymbolicCholesky<usize>,
-    n: usize,
-}
-
-impl Solver<'_> {
-    pub fn solve(&self, right: &[Vec<f64>]) -> Vec<Vec<f64>> {
-        let mut block: Vec<f64> = right.iter().flatten().copied().collect();
-        let mut memory = MemBuffer::new(self.symbolic.solve_in_place_scratch::<f64>(right.len(), Par::Seq));
-        let columns = MatMut::from_column_major_slice_mut(&mut block, self.n, right.len());
-        self.llt.solve_in_place_with_conj(Conj::No, columns, Par::Seq, MemStack::new(&mut memory));
-        block.chunks(self.n).map(<[f64]>::to_vec).collect()
-    }
 }
 
 /// The sum of products.

@@ -35,7 +35,7 @@ pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
 ];
 
 fn solve(parts: Vec<Part>, media: &[Medium], bond: f64) -> Result<Solution, String> {
-    let geometry = Geometry::new(parts).map_err(|fault| fault.to_string())?;
+    let geometry = Geometry::fitted(parts, media).map_err(|fault| fault.to_string())?;
     geometry.solve(media, bond).map_err(|fault| fault.to_string())
 }
 

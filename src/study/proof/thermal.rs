@@ -51,7 +51,7 @@ impl Stack {
             low += t;
         }
         let bond = inputs.number("bond").unwrap_or(1.0);
-        let geometry = Geometry::new(parts).map_err(|fault| fault.to_string())?;
+        let geometry = Geometry::fitted(parts, &media).map_err(|fault| fault.to_string())?;
         let solution = geometry.solve(&media, bond).map_err(|fault| fault.to_string())?;
         let sliding = member_section(&solution, false);
         let strengths = vec![None; media.len()];

@@ -225,8 +225,14 @@ impl<'a> Frames<'a> {
         let build = &self.space.build;
         let (parts, bond) = self.space.profile(profile, choice);
         let mut own = build.profiles[profile].clone();
-        let geometry = self.geometries[profile]
-            .get(self.space.key(profile, choice, false), || Geometry::new(parts).ok().map(Arc::new));
+        let drawn = &build.profiles[profile].geometry;
+        let geometry = self.geometries[profile].get(self.space.key(profile, choice, false), || {
+            if parts == drawn.parts() {
+                Some(Arc::clone(drawn))
+            } else {
+                Geometry::new(parts).ok().map(Arc::new)
+            }
+        });
         own.geometry = geometry.as_ref().as_ref().map(Arc::clone)?;
         own.bond = bond;
         let media = self.media.get(self.space.mix_key(choice), || self.space.media(choice));
