@@ -156,9 +156,9 @@ impl FloorSpectrum {
             let velocity = number(columns.velocity, "velocity");
             let (Some(frequency_hz), Some(velocity)) = (frequency, velocity) else { continue };
             if let Some(problem) = step_problem(bands.last(), frequency_hz, place("frequency_hz")) {
-                let fatal = problem.is_error();
                 problems.push(problem);
-                if fatal {
+                // What lies beyond a gap is still read, for its own faults.
+                if frequency_hz <= 1.2 * bands.last().map_or(0.0, |band: &Band| band.frequency_hz) {
                     continue;
                 }
             }

@@ -46,7 +46,7 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::number("margin", Unit::NONE, "margin", |row: &Row| row.part.margin),
         weighed("weight", MPA, "weight.stress_pa", |weight| Some(weight.stress_pa)),
         weighed("both", MPA, "weight.together_pa", |weight| Some(weight.together_pa)),
-        weighed("margin of both", Unit::NONE, "weight.margin", |weight| weight.margin),
+        weighed("margin", Unit::NONE, "weight.margin", |weight| weight.margin),
         Column::number("bond shear", MPA, "bond_shear_pa", |row: &Row| row.part.bond_shear_pa),
     ]
 }
@@ -64,11 +64,11 @@ fn member_columns() -> Vec<Column<ThermalMember>> {
     ]
 }
 
-/// Those of `columns` that are not of the member alone, without the margin that weight lessens.
+/// Those of `columns` that are stresses along a member, without the margin that weight lessens.
 fn stress_columns<'a>(carried: bool) -> Vec<Column<Row<'a>>> {
     let mut columns = columns();
     columns.retain(|column| match column.key() {
-        "growth_m" | "bow_m" => false,
+        "growth_m" | "bow_m" | "bond_shear_pa" => false,
         "margin" => !carried,
         key => carried || !key.starts_with("weight"),
     });
@@ -99,6 +99,7 @@ pub fn blocks(answer: &Warm) -> Vec<Block> {
             "Stress, largest in each part"
         };
         blocks.push(Block::Table(Table::new(title, &stress_columns(carried), &rows)));
+        blocks.extend(bonds(&rows));
         if !state.straightness.is_empty() {
             blocks.push(Block::Table(Table::new(
                 "Straightness",
@@ -126,6 +127,28 @@ pub fn blocks(answer: &Warm) -> Vec<Block> {
         blocks.push(Block::Problems(answer.notes.clone()));
     }
     blocks
+}
+
+/// The shear of the bonds: the largest in words, or all where the bond strength is stated.
+fn bonds(rows: &[Row]) -> Option<Block> {
+    if rows.iter().any(|row| row.part.bond_margin.is_some()) {
+        let columns = [
+            Column::text("member", "member", |row: &Row| row.member.to_string()),
+            Column::text("part", "of", |row: &Row| row.part.of.clone()),
+            Column::number("shear", MPA, "bond_shear_pa", |row: &Row| row.part.bond_shear_pa),
+            Column::number("margin", Unit::NONE, "bond_margin", |row: &Row| row.part.bond_margin),
+        ];
+        return Some(Block::Table(Table::new("Shear of the bond at the members' ends", &columns, rows)));
+    }
+    let shear = |row: &&Row| row.part.bond_shear_pa.unwrap_or(0.0);
+    let worst = rows.iter().max_by(|a, b| shear(a).total_cmp(&shear(b)))?;
+    let (most, part) = (worst.part.bond_shear_pa?, &worst.part);
+    Some(Block::Note(format!(
+        "The largest shear of a bond is {}, of {} in {}. With bond_strength in [thermal] every bond is judged.",
+        show(most, Kind::Stress),
+        part.of,
+        worst.member.replace('_', " ")
+    )))
 }
 
 fn drifts(answer: &Warm) -> Bars {
