@@ -6,6 +6,7 @@ use stillbed::design::Design;
 use stillbed::material::Table;
 use stillbed::study::compare::{Comparison, Options};
 use stillbed::study::modes::Modes;
+use stillbed::study::spread::Draws;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let text = include_str!("roundness-stand.toml");
@@ -19,12 +20,12 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let comparison = Comparison::of(&design, &options, |_, _| ()).map_err(|p| format!("{p:?}"))?;
     println!("{}", comparison.answer);
 
-    let modes = Modes::of(&design, 3).map_err(|p| format!("{p:?}"))?;
+    let modes = Modes::of(&design, 3, &Draws::NONE, |_, _| ()).map_err(|p| format!("{p:?}"))?;
     for build in &modes.builds {
-        for mode in &build.modes {
+        for mode in &build.modes.modes {
             println!(
                 "{:10} {:7.1} Hz  loss factor {:.4}",
-                build.name, mode.frequency_hz, mode.loss_factor_exact
+                build.modes.name, mode.frequency_hz, mode.loss_factor_exact
             );
         }
     }

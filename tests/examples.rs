@@ -15,13 +15,22 @@ const TEXTS: &[(&str, &[&str])] = &[
         "compare-stand-equal-mass",
         &["compare", "examples/roundness-stand.toml", "--draws", "0", "--at-equal", "mass"],
     ),
+    ("compare-rubbing", &["compare", "examples/rubbing-joint.toml", "--draws", "40"]),
     ("section-stand-cast", &["section", "examples/roundness-stand.toml", "--build", "cast"]),
-    ("modes-stand-cast", &["modes", "examples/roundness-stand.toml", "--build", "cast", "--count", "6"]),
+    (
+        "modes-stand-cast",
+        &["modes", "examples/roundness-stand.toml", "--build", "cast", "--count", "6", "--draws", "0"],
+    ),
     ("materials-granite", &["materials", "granite"]),
     ("mix-stand", &["mix", "examples/roundness-stand.toml"]),
     ("mix-mill", &["mix", "examples/gantry-mill.toml", "--least-binder"]),
     ("response-mill-cast", &["response", "examples/gantry-mill.toml", "--build", "cast", "--floor", "VC-C"]),
-    ("ringdown-stand", &["ringdown", "examples/roundness-stand.toml", "--count", "10"]),
+    (
+        "modes-stand-drawn",
+        &["modes", "examples/roundness-stand.toml", "--build", "bolted", "--count", "4", "--draws", "20"],
+    ),
+    ("ringdown-stand", &["ringdown", "examples/roundness-stand.toml", "--count", "10", "--draws", "0"]),
+    ("ringdown-rubbing", &["ringdown", "examples/rubbing-joint.toml", "--count", "6", "--draws", "20"]),
     ("pour-stand", &["pour", "examples/roundness-stand.toml", "--build", "cast"]),
     ("thermal-stand", &["thermal", "examples/roundness-stand.toml", "--build", "cast", "--change", "2 K"]),
     ("help", &["--help"]),
@@ -109,6 +118,68 @@ fn modes_keep_their_keys() {
 }
 
 #[test]
+fn modes_and_ringdown_say_what_the_draws_make_of_them() {
+    let stand = ["examples/roundness-stand.toml", "--build", "bolted", "--draws", "12", "--count", "4"];
+    let result = json(&[&["modes"], &stand[..]].concat());
+    let build = &result["builds"][0];
+    let ordered = |answer: &Value| {
+        let [low, median, high] = ["low", "median", "high"].map(|key| answer[key].as_f64().unwrap());
+        assert!(low < median && median < high && answer["value"].is_number(), "{answer}");
+        assert!(answer["comes_from"].is_array());
+    };
+    for mode in build["spread"]["modes"].as_array().unwrap() {
+        assert!(mode["followed"].as_f64().unwrap() > 0.5);
+        for key in ["frequency_hz", "loss_factor_exact", "time_to_10pct_s"] {
+            ordered(&mode[key]);
+        }
+    }
+    ordered(&build["spread"]["stiffness_n_per_m"]);
+    assert_eq!(build["spread"]["modes"].as_array().unwrap().len(), 4);
+    assert!(build["stiffness_n_per_m"]["value"].is_number());
+    let result = json(&[&["ringdown"], &stand[..]].concat());
+    let build = &result["builds"][0];
+    for key in ["largest_m", "time_to_10pct_s", "time_to_1pct_s", "settle_time_s"] {
+        ordered(&build["spread"][key]);
+    }
+    let band = &build["spread"]["band"];
+    let every = band["every"].as_u64().unwrap() as usize;
+    let instants = build["time_s"].as_array().unwrap().len();
+    assert_eq!(band["envelope_high_m"].as_array().unwrap().len(), instants.div_ceil(every));
+}
+
+#[test]
+fn a_seed_gives_the_same_spread_for_any_number_of_threads() {
+    let arguments = ["modes", "examples/rubbing-joint.toml", "--draws", "10", "--format", "json"];
+    let with = |threads: &str| {
+        let output = command(&arguments).env("RAYON_NUM_THREADS", threads).output().unwrap();
+        String::from_utf8(output.stdout).unwrap()
+    };
+    assert_eq!(with("1"), with("3"));
+}
+
+#[test]
+fn an_answer_holds_at_its_amplitude() {
+    let design = "examples/rubbing-joint.toml";
+    let at = |more: &[&str]| {
+        let result = json(&[&["modes", design, "--draws", "0"], more].concat());
+        let loss = result["builds"][0]["modes"][0]["loss_factor_exact"].as_f64().unwrap();
+        (result["amplitude_m"].as_f64().unwrap(), loss)
+    };
+    let ((small, quiet), (large, loud)) = (at(&["--amplitude", "0.1 um"]), at(&["--amplitude", "10 um"]));
+    assert_eq!((small, large), (1e-7, 1e-5));
+    assert!(loud > 1.2 * quiet, "{quiet} {loud}");
+    // The design itself asks for 1 um, half way.
+    let (stated, between) = at(&[]);
+    assert_eq!(stated, 1e-6);
+    assert!((between / (0.5 * (quiet + loud)) - 1.0).abs() < 0.02, "{quiet} {between} {loud}");
+    for command in ["compare", "ringdown"] {
+        assert_eq!(json(&[command, design, "--draws", "0"])["amplitude_m"], 1e-6);
+    }
+    assert_eq!(json(&["response", design])["amplitude_m"], 1e-6);
+    assert!(json(&["modes", "examples/smallest.toml"]).get("amplitude_m").is_none());
+}
+
+#[test]
 fn sections_keep_their_keys() {
     let result = json(&["section", "examples/roundness-stand.toml", "--build", "welded"]);
     let section = &result["builds"][0]["sections"][0];
@@ -168,6 +239,11 @@ fn mix_response_ringdown_and_thermal_keep_their_keys() {
     assert!(thermal["drift_m_per_k"]["z"].is_number());
     let part = &thermal["members"][0]["parts"][0];
     assert!(part["of"].is_string() && part["stress_pa"].is_number());
+    assert!(part["weight"]["stress_pa"].is_number() && part["weight"]["together_pa"].is_number());
+    let compared = &json(&["compare", stand, "--build", "cast", "--draws", "0"])["builds"][0];
+    let [x, y, z] = ["x", "y", "z"].map(|axis| thermal["drift_m_per_k"][axis].as_f64().unwrap());
+    let drift = compared["drift_m_per_k"]["value"].as_f64().unwrap();
+    assert!((drift / (x * x + y * y + z * z).sqrt() - 1.0).abs() < 1e-6, "{drift}");
 }
 
 #[test]

@@ -59,6 +59,31 @@ fn what_cannot_be_sized_is_refused_with_its_message() {
     store.finish();
 }
 
+/// Options that no answer can follow, each with a name under `tests/refusals/options`.
+const OPTIONS: &[(&str, &[&str])] = &[
+    ("amplitude-no-unit", &["modes", "examples/smallest.toml", "--amplitude", "1"]),
+    ("amplitude-none", &["ringdown", "examples/smallest.toml", "--amplitude", "0 um"]),
+    ("change-no-unit", &["thermal", "examples/smallest.toml", "--change", "10"]),
+    ("direction-none", &["response", "examples/smallest.toml", "--from", "tip", "--along", "0, 0, 0"]),
+    ("film-none", &["thermal", "examples/smallest.toml", "--change", "1 K", "--film", "0 W/m2 K"]),
+    ("floor-gap", &["response", "examples/smallest.toml", "--floor", "tests/refusals/options/floor-gap.csv"]),
+    ("modes-none", &["modes", "examples/smallest.toml", "--count", "0"]),
+    ("modes-too-many", &["modes", "examples/smallest.toml", "--count", "501"]),
+    ("no-expansion", &["thermal", "tests/refusals/options/no-expansion.toml", "--change", "10 K"]),
+    ("range-reversed", &["response", "examples/smallest.toml", "--range", "500, 5 Hz"]),
+];
+
+#[test]
+fn options_that_no_answer_can_follow_are_refused_with_their_message() {
+    let mut store = stored::Store::new();
+    for (name, arguments) in OPTIONS {
+        let output = stillbed(arguments);
+        assert_eq!(output.status.code(), Some(2), "{name}: {}", said(&output));
+        store.compare(&format!("tests/refusals/options/{name}.txt"), &said(&output));
+    }
+    store.finish();
+}
+
 #[test]
 fn a_bad_stock_is_refused_with_its_message() {
     let output =

@@ -20,6 +20,8 @@ pub(super) struct Arguments {
     #[command(flatten)]
     spread: input::SpreadOptions,
     #[command(flatten)]
+    at: input::AtAmplitude,
+    #[command(flatten)]
     output: output::Output,
 }
 
@@ -32,7 +34,8 @@ enum EqualIn {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let design = arguments.input.read()?;
+    let mut design = arguments.input.read()?;
+    arguments.at.take(&mut design)?;
     let options = Options {
         count: usize::from(arguments.count),
         draws: arguments.spread.draws,

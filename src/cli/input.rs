@@ -4,8 +4,10 @@ use super::Failure;
 use super::files;
 use crate::design::{Build, Design};
 use crate::material::Table;
-use crate::problem::Problem;
+use crate::problem::{Place, Problem};
+use crate::quantity::{self, Kind};
 use crate::report::json;
+use crate::study::spread::Draws;
 use std::path::{Path, PathBuf};
 
 /// The design, and the materials known beside the built-in ones.
@@ -38,6 +40,54 @@ pub(super) struct SpreadOptions {
     /// Seed of the draws
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
+}
+
+/// Draws where the limits of a few figures are asked for beside much else.
+pub(super) const FEW: usize = 60;
+
+/// How the spreads of a design are carried through where few draws will do.
+#[derive(clap::Args)]
+pub(super) struct FewDraws {
+    /// Draws of the uncertain values; 0 leaves the spreads out
+    #[arg(long, value_name = "N", default_value_t = FEW)]
+    draws: usize,
+    /// Seed of the draws
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    seed: u64,
+}
+
+impl FewDraws {
+    /// How many draws, and of which seed.
+    pub fn draws(&self) -> Draws {
+        Draws { count: self.draws, seed: self.seed }
+    }
+}
+
+/// The amplitude of motion at which losses are taken.
+#[derive(clap::Args)]
+pub(super) struct AtAmplitude {
+    /// Amplitude at which losses stated over amplitude are taken, such as "1 um"
+    #[arg(long, value_name = "LENGTH")]
+    amplitude: Option<String>,
+}
+
+impl AtAmplitude {
+    /// Takes the losses of `design` at the amplitude, if one is asked for.
+    ///
+    /// # Errors
+    /// Text that is no length above 0.
+    pub fn take(&self, design: &mut Design) -> Result<(), Failure> {
+        let Some(text) = &self.amplitude else { return Ok(()) };
+        let place = || Place::key("--amplitude");
+        let amplitude = quantity::single(text, Kind::Length)
+            .map_err(|fault| Problem::error(place(), fault.message).with_help(fault.help))?;
+        if amplitude <= 0.0 {
+            let message = format!("\"{text}\" is no amplitude above 0");
+            return Err(Problem::error(place(), message).with_help("write it like \"1 um\"").into());
+        }
+        design.take_losses_at(amplitude, place());
+        Ok(())
+    }
 }
 
 impl Known {

@@ -14,12 +14,21 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "N", default_value_t = 10, value_parser = clap::value_parser!(u16).range(1..=500))]
     count: u16,
     #[command(flatten)]
+    spread: input::FewDraws,
+    #[command(flatten)]
+    at: input::AtAmplitude,
+    #[command(flatten)]
     output: output::Output,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let design = arguments.input.read()?;
-    let modes = Modes::of(&design, usize::from(arguments.count)).map_err(Failure::of)?;
+    let mut design = arguments.input.read()?;
+    arguments.at.take(&mut design)?;
+    let bar = output::Progress::new("draws");
+    let count = usize::from(arguments.count);
+    let modes = Modes::of(&design, count, &arguments.spread.draws(), |done, of| bar.at(done, of));
+    let modes = modes.map_err(Failure::of)?;
+    bar.finish();
     let answer = output::Answer {
         name: "modes",
         design: Some(input::of(&design)),

@@ -37,6 +37,8 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u16).range(1..=500))]
     count: u16,
     #[command(flatten)]
+    at: input::AtAmplitude,
+    #[command(flatten)]
     output: output::Output,
 }
 
@@ -49,7 +51,8 @@ enum Drawn {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let design = arguments.input.read()?;
+    let mut design = arguments.input.read()?;
+    arguments.at.take(&mut design)?;
     let options = options(arguments)?;
     let found = response(&design, &options).map_err(Failure::of)?;
     let motion = match arguments.motion {

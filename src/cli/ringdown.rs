@@ -4,9 +4,9 @@ use super::{Ending, Failure, files, input, output};
 use crate::design::Design;
 use crate::problem::{Place, Problem};
 use crate::quantity::{self, Kind};
-use crate::report::present::response as present;
+use crate::report::present::ringdown as present;
 use crate::response::tap::{to_csv, to_wav};
-use crate::study::motion::{ring_down, sounds};
+use crate::study::ringdown::{RingDownOptions, ring_down, sounds};
 use crate::study::tapped::{Made, made_record};
 use std::path::{Path, PathBuf};
 
@@ -32,11 +32,16 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u16).range(1..=500))]
     count: u16,
     #[command(flatten)]
+    spread: input::FewDraws,
+    #[command(flatten)]
+    at: input::AtAmplitude,
+    #[command(flatten)]
     output: output::Output,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let design = arguments.input.read()?;
+    let mut design = arguments.input.read()?;
+    arguments.at.take(&mut design)?;
     let count = usize::from(arguments.count);
     let duration = match &arguments.duration {
         Some(text) => Some(
@@ -47,7 +52,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         ),
         None => None,
     };
-    let found = ring_down(&design, count, duration).map_err(Failure::of)?;
+    let options = RingDownOptions { count, duration, draws: arguments.spread.draws() };
+    let bar = output::Progress::new("draws");
+    let found = ring_down(&design, &options, |done, of| bar.at(done, of)).map_err(Failure::of)?;
+    bar.finish();
     if let Some(path) = &arguments.wav {
         let sound = sounds(&design, count).map_err(Failure::of)?;
         files::write_whole(path, &sound.wav)?;
@@ -63,8 +71,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         name: "ringdown",
         design: Some(input::of(&design)),
         result: &found,
-        blocks: &present::ring_down_blocks,
-        table: &present::ring_down_table,
+        blocks: &present::blocks,
+        table: &present::table,
     };
     arguments.output.give(&answer, &arguments.input.files())
 }

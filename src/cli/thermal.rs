@@ -5,7 +5,7 @@ use crate::problem::{Place, Problem};
 use crate::report::present::thermal as present;
 use crate::response::accuracy::Aim;
 use crate::response::accuracy::spec::ThermalSpec;
-use crate::study::warm::{Carry, warm};
+use crate::study::warm::{Carry, WarmOptions, warm};
 
 /// Show how each build grows, bows and sags: drift, straightness, stress, carrying points
 #[derive(clap::Args)]
@@ -16,6 +16,9 @@ pub(super) struct Arguments {
     /// Uniform change, such as "10 K"; beside what [thermal] of the design states
     #[arg(long, value_name = "CHANGE", allow_hyphen_values = true)]
     change: Option<String>,
+    /// Exchange of heat with the air, such as "8 W/m2 K"
+    #[arg(long, value_name = "FILM")]
+    film: Option<String>,
     /// Find the best places to carry it under these members, one after another
     #[arg(long, value_name = "MEMBER", num_args = 1.., value_delimiter = ',')]
     carry: Vec<String>,
@@ -47,6 +50,13 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
             })?),
             None => None,
         };
+    let film = match &arguments.film {
+        Some(text) => Some(
+            ThermalSpec::film_of(text)
+                .map_err(|fault| Problem::error(Place::key("--film"), fault.message).with_help(fault.help))?,
+        ),
+        None => None,
+    };
     let aim = match arguments.aim {
         For::Sag => Aim::Sag,
         For::Slope => Aim::Slope,
@@ -55,7 +65,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     };
     let carry = Carry { along: arguments.carry.clone(), supports: usize::from(arguments.on), aim };
     let carry = (!carry.along.is_empty()).then_some(carry);
-    let found = warm(&design, change, carry.as_ref()).map_err(Failure::of)?;
+    let found = warm(&design, &WarmOptions { change, film, carry }).map_err(Failure::of)?;
     let answer = output::Answer {
         name: "thermal",
         design: Some(input::of(&design)),

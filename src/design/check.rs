@@ -68,6 +68,16 @@ pub(super) fn goal_names(goal: &Goal, drawing: &Drawing) -> Vec<Problem> {
     if let Some(tap) = &goal.tap {
         said.extend(absent(&tap.at, points, "point"));
     }
+    if let Some(thermal) = &goal.thermal {
+        let graded = thermal.members.iter().map(|(name, _)| name);
+        let ridden = thermal.carriage.iter().flat_map(|carriage| &carriage.along);
+        for name in graded.chain(&thermal.straight).chain(ridden) {
+            said.extend(absent(name, &drawing.members, "member"));
+        }
+        for (name, _) in &thermal.points {
+            said.extend(absent(name, points, "point"));
+        }
+    }
     for (_, speeds) in goal.speeds.iter() {
         if let Some(at) = &speeds.at {
             said.extend(absent(at, points, "point"));
@@ -173,8 +183,8 @@ pub(super) fn doubts(drawing: &Drawing) -> Vec<Problem> {
                 doubt(&foot.place, message, "levelling feet lie between 1 and 1000 N/um");
             }
         }
-        if foot.loss.value > 1.0 {
-            doubt(&foot.place, format!("a loss factor of {}", foot.loss.value), "rubber reaches about 1");
+        if foot.loss.largest() > 1.0 {
+            doubt(&foot.place, format!("a loss factor of {}", foot.loss.largest()), "rubber reaches about 1");
         }
     }
     for (_, joint) in drawing.joints.iter() {

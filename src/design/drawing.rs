@@ -6,6 +6,7 @@ use super::vary::VarySpec;
 use crate::document::Fields;
 use crate::frame::spec::{AnchorSpec, FootSpec, JointSpec, MassSpec, MemberSpec, PointSpec};
 use crate::material::spec::{MaterialSpec, MixSpec};
+use crate::quantity::Loss;
 use crate::section::spec::SectionSpec;
 
 /// Everything that a base is made of, by name.
@@ -68,6 +69,13 @@ impl Drawing {
             prices: self.prices.replaced_by(&build.prices),
             vary: self.vary.replaced_by(&build.vary),
         }
+    }
+
+    /// Amplitudes at which losses of joints and feet are stated, m.
+    pub(super) fn loss_amplitudes(&self) -> Vec<f64> {
+        let joints = self.joints.iter().map(|(_, joint)| &joint.loss);
+        let feet = self.feet.iter().map(|(_, foot)| &foot.loss);
+        joints.chain(feet).flat_map(Loss::amplitudes).collect()
     }
 
     /// True when neither feet nor anchors hold the base, as far as they could be read.

@@ -150,6 +150,8 @@ impl Measure {
 /// Everything that the base is for.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Goal {
+    /// Amplitude of motion at which losses are taken, m; `None` where none is stated over amplitude.
+    pub amplitude: Option<f64>,
     /// Tip and work.
     pub tool: Option<Tool>,
     /// The tap.
@@ -167,9 +169,11 @@ pub struct Goal {
 }
 
 impl Goal {
-    /// Reads the tables `tool`, `tap`, `cut`, `speeds`, `targets`, `thermal` and `gaps` of the file.
+    /// Reads the key `amplitude` and the tables `tool`, `tap`, `cut`, `speeds`, `targets`, `thermal` and `gaps` of the file.
     pub fn read(root: &Fields) -> Goal {
+        let amplitude = root.list("amplitude", Kind::Length, 1, Allowed::Positive);
         Goal {
+            amplitude: amplitude.map(|list| list[0]),
             tool: table(root, "tool", read_tool),
             tap: table(root, "tap", read_tap),
             cut: table(root, "cut", read_cut),

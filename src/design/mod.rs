@@ -34,6 +34,7 @@ pub use vary::{Choices, Gaps, PartPlace, Rack, VarySpec};
 use crate::document::{Located, Reader, Uncertain};
 use crate::material::Table;
 use crate::problem::{Place, Problem};
+use crate::quantity::{Kind, show};
 use substance::Register;
 
 /// A starter design, commented, that can be checked and compared as it stands.
@@ -71,7 +72,8 @@ impl Design {
         let reader = Reader::new(file, text);
         let root = reader.root();
         let title = root.text("title").map_or(String::new(), |t| t.value);
-        let goal = Goal::read(&root);
+        let mut goal = Goal::read(&root);
+        let amplitude_place = root.place_of("amplitude");
         let common = Drawing::read(&root);
         let stated = read_builds(&root);
         root.finish();
@@ -87,6 +89,11 @@ impl Design {
         }
         let drawings: Vec<Drawing> = stated.iter().map(|build| common.replaced_by(&build.drawing)).collect();
         let views: Vec<&Drawing> = drawings.iter().collect();
+        let smallest = views.iter().flat_map(|d| d.loss_amplitudes()).reduce(f64::min);
+        if let (Some(amplitude), None) = (goal.amplitude, smallest) {
+            reader.say(no_loss_at(amplitude_place, amplitude));
+        }
+        goal.amplitude = smallest.map(|smallest| goal.amplitude.unwrap_or(smallest));
         for problem in check::joints_of_no_build(&views).into_iter().chain(check::targets(&goal, &views)) {
             reader.say(problem);
         }
@@ -133,6 +140,15 @@ impl Design {
         })
     }
 
+    /// Takes losses at `amplitude`, m, instead of at what the file says; where no loss depends on
+    /// it, that is noted.
+    pub fn take_losses_at(&mut self, amplitude: f64, place: Place) {
+        match &mut self.goal.amplitude {
+            Some(taken) => *taken = amplitude,
+            None => self.notes.push(no_loss_at(place, amplitude)),
+        }
+    }
+
     /// What shows only when the builds are put together as frames: faults of their geometry, and
     /// mechanisms.
     fn faults(&self) -> Vec<Problem> {
@@ -146,6 +162,15 @@ impl Design {
         };
         self.builds.iter().flat_map(of).collect()
     }
+}
+
+fn no_loss_at(place: Place, amplitude: f64) -> Problem {
+    let message = format!(
+        "no joint or foot states its loss at an amplitude; {} changes nothing",
+        show(amplitude, Kind::Length)
+    );
+    Problem::warning(place, message)
+        .with_help("state one, as in loss = [\"0.05 at 0.1 um\", \"0.2 at 10 um\"]")
 }
 
 impl Reading {

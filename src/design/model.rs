@@ -7,7 +7,7 @@ use crate::frame::{
 };
 use crate::material::Medium;
 use crate::problem::{Place, Problem};
-use crate::quantity::{Draw, Spread};
+use crate::quantity::{Draw, Loss, Spread};
 use crate::section::{Action, Solution};
 use nalgebra::{Matrix6, Vector3};
 use num_complex::Complex64;
@@ -29,6 +29,8 @@ pub struct Model {
     pub mass_of: Vec<f64>,
     /// By how much every section is larger than drawn.
     pub scale: f64,
+    /// Impulse of the tap, N s; 0 without one.
+    pub impulse: f64,
 }
 
 impl Build {
@@ -51,7 +53,7 @@ impl Build {
             let solution = profile.geometry.solve(&media, profile.bond.at(draw).clamp(0.0, 1.0));
             sections.push(solution.map_err(|fault| vec![profile.spec.problem(&fault)])?);
         }
-        let frame = self.frame(&sections, &media, draw, scale);
+        let frame = self.frame(goal, &sections, &media, draw, scale);
         Layout::new(&frame, &[])
             .map_err(|faults| faults.iter().map(|fault| self.place(fault)).collect::<Vec<Problem>>())?;
         let point = |name: &str| self.drawing.points.position(name);
@@ -60,7 +62,8 @@ impl Build {
             None => (None, None),
         };
         let mass_of = self.mass_of(&frame, &sections, scale);
-        Ok(Model { frame, sections, media, tip, work, mass_of, scale })
+        let impulse = goal.tap.as_ref().map_or(0.0, |tap| tap.impulse.at(draw));
+        Ok(Model { frame, sections, media, tip, work, mass_of, scale, impulse })
     }
 
     /// A profile of this build, as drawn or otherwise, in `media`: as the frame takes it, and what
@@ -102,8 +105,12 @@ impl Build {
         media.collect::<Result<_, _>>().map_err(|missing| vec![missing.at(self.place.clone())])
     }
 
-    fn frame(&self, sections: &[Solution], media: &[Medium], draw: &Draw, scale: f64) -> Frame {
+    fn frame(&self, goal: &Goal, sections: &[Solution], media: &[Medium], draw: &Draw, scale: f64) -> Frame {
         let drawing = &self.drawing;
+        let lossy = |stiffness: &Spread, loss: &Loss| {
+            let k = stiffness.at(draw);
+            Complex64::new(k, k * loss.at(goal.amplitude, draw))
+        };
         let point = |name: &str| drawing.points.position(name).unwrap_or(usize::MAX);
         let joint = |name: &Option<crate::document::Located<String>>| {
             name.as_ref().and_then(|name| drawing.joints.position(&name.value))
@@ -143,7 +150,7 @@ impl Build {
                 .iter()
                 .map(|(name, j)| Joint {
                     name: name.to_string(),
-                    stiffness: j.stiffness.map(|spring| spring.map(|s| lossy(&s, &j.loss, draw))),
+                    stiffness: j.stiffness.map(|spring| spring.map(|s| lossy(&s, &j.loss))),
                 })
                 .collect(),
             masses: drawing
@@ -163,8 +170,8 @@ impl Build {
                 .map(|(name, f)| Foot {
                     name: name.to_string(),
                     at: f.at.iter().map(|at| point(&at.value)).collect(),
-                    stiffness: f.stiffness.map(|s| lossy(&s, &f.loss, draw)),
-                    turning: f.turning.map_or([Complex64::ZERO; 3], |t| t.map(|s| lossy(&s, &f.loss, draw))),
+                    stiffness: f.stiffness.map(|s| lossy(&s, &f.loss)),
+                    turning: f.turning.map_or([Complex64::ZERO; 3], |t| t.map(|s| lossy(&s, &f.loss))),
                 })
                 .collect(),
             anchors: drawing
@@ -215,6 +222,7 @@ impl Build {
             "anchors" => drawing.anchors.get(name).map(|a| &a.place),
             "joints" => drawing.joints.get(name).map(|j| &j.place),
             "sections" => drawing.sections.get(name).map(|s| &s.place),
+            "materials" => drawing.materials.get(name).map(|m| &m.place).or(Some(&self.place)),
             _ => None,
         };
         let known = place.cloned().unwrap_or_else(|| Place {
@@ -245,12 +253,6 @@ impl Model {
         }
         Some(cost)
     }
-}
-
-/// A spring with its loss, at `draw`.
-fn lossy(stiffness: &Spread, loss: &Spread, draw: &Draw) -> Complex64 {
-    let k = stiffness.at(draw);
-    Complex64::new(k, k * loss.at(draw))
 }
 
 /// One way of a section's parts acting together, as the frame takes it, `scale` times as large as drawn.

@@ -10,7 +10,7 @@ use toml::de::{DeTable, DeValue};
 
 /// One table of the file.
 pub struct Fields<'r, 't> {
-    reader: &'r Reader<'t>,
+    pub(super) reader: &'r Reader<'t>,
     path: String,
     span: Range<usize>,
     table: &'r DeTable<'t>,

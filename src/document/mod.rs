@@ -5,6 +5,7 @@
 //! nobody asked for. What cannot be read is `None` and has been said.
 
 mod fields;
+mod loss;
 mod series;
 
 pub use fields::Fields;

@@ -19,7 +19,7 @@ use super::axes::Line;
 use super::layout::Layout;
 use super::model::{Frame, Member};
 use super::piece::{Piece, Vector12, transposed_reach};
-use nalgebra::Vector6;
+use nalgebra::{Vector3, Vector6};
 
 /// The strains of a free member, in the order of a section's strains, where its x starts and
 /// where it ends; linear between.
@@ -121,19 +121,51 @@ impl Layout {
         strain: &FreeStrain,
     ) -> Option<Vec<Vector6<f64>>> {
         let stretch = self.stretch(frame, number)?;
+        let free = |piece| stretch.free_stretch(strain, piece);
+        Some(self.forces(&stretch, motion, free, &Vector12::zeros()))
+    }
+
+    /// The same without free strain, when all that has mass is pushed by the `field`, m/s2 in global
+    /// axes, such as gravity. The motion is that of the freedoms under the same field.
+    pub fn line_forces_in(
+        &self,
+        frame: &Frame,
+        number: usize,
+        motion: &[f64],
+        field: &Vector3<f64>,
+    ) -> Option<Vec<Vector6<f64>>> {
+        let stretch = self.stretch(frame, number)?;
+        let own = stretch.line.axes * field;
+        let mut ends = Vector12::zeros();
+        for start in [0, 6] {
+            ends.fixed_rows_mut::<3>(start).copy_from(&own);
+        }
+        let push = stretch.piece.mass(&frame.sections.get(stretch.member.section)?.mass)? * ends;
+        Some(self.forces(&stretch, motion, |_| Vector12::zeros(), &push))
+    }
+
+    /// The section forces at the ends of the pieces, each of which takes on `free` by itself and
+    /// is loaded by `push`, the end forces that stand for its load.
+    fn forces(
+        &self,
+        stretch: &Stretch,
+        motion: &[f64],
+        free: impl Fn(usize) -> Vector12,
+        push: &Vector12,
+    ) -> Vec<Vector6<f64>> {
         let mut places = Vec::with_capacity(stretch.count + 1);
         for piece in 0..stretch.count {
-            let ends = self.ends(&stretch, piece, motion) - stretch.free_stretch(strain, piece);
+            let ends = self.ends(stretch, piece, motion) - free(piece);
             let far = stretch.piece.end_forces(&ends).map(|f| f.re);
             if places.is_empty() {
                 let mut near = far;
                 near[4] -= stretch.length * far[2];
                 near[5] += stretch.length * far[1];
-                places.push(near);
+                places.push(near + push.fixed_rows::<6>(0));
             }
-            places.push(far);
+            places.push(far - push.fixed_rows::<6>(6));
         }
-        Some(places)
+        places
     }
 
     fn ends(&self, stretch: &Stretch, piece: usize, motion: &[f64]) -> Vector12 {
@@ -228,6 +260,27 @@ mod tests {
     }
 
     #[test]
+    fn the_weight_of_a_cantilever_bends_it_as_by_hand() {
+        let frame = cantilever();
+        let down = Vector3::new(3.0, 0.0, -10.0);
+        for pieces in [1, 4] {
+            let layout = Layout::new(&frame, &[pieces]).unwrap();
+            let field = Vector6::new(3.0, 0.0, -10.0, 0.0, 0.0, 0.0);
+            let load = layout.inertia_load(&frame, &field, &Vector3::zeros()).unwrap();
+            let motion = solve(&frame, &layout, &load);
+            let forces = layout.line_forces_in(&frame, 0, &motion, &down).unwrap();
+            let w = 7850.0 * 4e-4;
+            for (i, force) in forces.iter().enumerate() {
+                let x = 1.0 - i as f64 / pieces as f64;
+                assert_relative_eq!(force[0], 3.0 * w * x, epsilon = 1e-6 * w);
+                // Pushed down it is stretched above, where z is positive.
+                assert_relative_eq!(force[4], 10.0 * w * x * x / 2.0, epsilon = 1e-6 * w);
+                assert_relative_eq!(force[2], -10.0 * w * x, epsilon = 1e-6 * w);
+            }
+        }
+    }
+
+    #[test]
     fn forces_of_a_free_strain_are_balanced() {
         let mut frame = crooked();
         frame.feet.clear();
@@ -237,7 +290,7 @@ mod tests {
         let size = load.iter().map(|f| f.abs()).fold(0.0, f64::max);
         for axis in 0..6 {
             let unit = nalgebra::Matrix6::identity().column(axis).into_owned();
-            let rigid = layout.rigid_motion(&frame, &unit, &nalgebra::Vector3::zeros());
+            let rigid = layout.rigid_motion(&frame, &unit, &Vector3::zeros());
             let work: f64 = rigid.iter().zip(&load).map(|(u, f)| u * f).sum();
             assert!(work.abs() < 1e-9 * size, "{axis} {work}");
         }

@@ -2,7 +2,7 @@
 
 use crate::document::{Allowed, Fields, Located};
 use crate::problem::Place;
-use crate::quantity::{Kind, Spread};
+use crate::quantity::{Kind, Loss, Spread};
 
 /// Names of the freedoms, in their order.
 pub const FREEDOMS: [&str; 6] = ["ux", "uy", "uz", "rx", "ry", "rz"];
@@ -61,8 +61,8 @@ pub struct FootSpec {
     pub stiffness: [Spread; 3],
     /// About global x, y, z, N m/rad; absent is zero.
     pub turning: Option<[Spread; 3]>,
-    /// Loss factor.
-    pub loss: Spread,
+    /// Loss factor, perhaps over amplitude.
+    pub loss: Loss,
     /// Where it is stated.
     pub place: Place,
 }
@@ -83,8 +83,8 @@ pub struct AnchorSpec {
 pub struct JointSpec {
     /// By freedom, N/m and N m/rad; `None` is rigid, zero is free.
     pub stiffness: [Option<Spread>; 6],
-    /// Loss factor.
-    pub loss: Spread,
+    /// Loss factor, perhaps over amplitude.
+    pub loss: Loss,
     /// Where it is stated.
     pub place: Place,
 }
@@ -205,8 +205,8 @@ impl JointSpec {
     }
 }
 
-fn loss(fields: &Fields) -> Spread {
-    fields.quantity("loss", Kind::Ratio, Allowed::Between(0.0, 10.0)).unwrap_or(Spread::exact(0.0))
+fn loss(fields: &Fields) -> Loss {
+    fields.loss("loss").unwrap_or(Loss::Same(Spread::exact(0.0)))
 }
 
 fn length_vector(fields: &Fields, key: &str) -> [f64; 3] {
@@ -232,7 +232,7 @@ mod tests {
             read("at = [\"a\", \"b\"]\nstiffness = \"20, 20, 80 N/um\"\nloss = 0.1\n", FootSpec::read);
         let foot = foot.unwrap();
         assert!(said.is_empty());
-        assert_eq!((foot.at.len(), foot.stiffness[2].value, foot.loss.value), (2, 80e6, 0.1));
+        assert_eq!((foot.at.len(), foot.stiffness[2].value, foot.loss.largest()), (2, 80e6, 0.1));
     }
 
     #[test]

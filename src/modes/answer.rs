@@ -76,7 +76,7 @@ impl BuildModes {
     /// What stopped the complex eigenproblem.
     pub fn new(name: &str, frame: &Frame, spectrum: &Spectrum) -> Result<BuildModes, ModesFault> {
         let body = frame.rigid_body().ok_or(ModesFault::Range)?;
-        let losses = exact_losses(spectrum)?;
+        let losses = spectrum.losses()?;
         let energies = Energies::new(frame, &spectrum.layout).ok_or(ModesFault::Range)?;
         let shapes: Vec<&[f64]> = spectrum.elastic.iter().map(|mode| mode.shape.as_slice()).collect();
         let shares = energies.strain(&shapes);
@@ -84,10 +84,10 @@ impl BuildModes {
             .elastic
             .iter()
             .zip(&shares)
-            .map(|(mode, energy)| {
+            .zip(&losses)
+            .map(|((mode, energy), exact)| {
                 let loss_factor = spectrum.loss_by_energy(mode);
-                let exact = losses.get(mode.column).copied().unwrap_or(loss_factor);
-                ModeAnswer::new(mode, loss_factor, exact, Shares::of(frame, energy))
+                ModeAnswer::new(mode, loss_factor, *exact, Shares::of(frame, energy))
             })
             .collect();
         let pairs = &spectrum.pairs;
@@ -162,17 +162,20 @@ impl Spectrum {
         let lost = shape.transpose() * (&self.matrices.loss * &shape);
         if stored > 0.0 { lost / stored } else { 0.0 }
     }
-}
 
-/// By column of the spectrum's pairs: the loss factor of the complex eigenproblem; none when
-/// nothing is lost.
-fn exact_losses(spectrum: &Spectrum) -> Result<Vec<f64>, ModesFault> {
-    let loss = &spectrum.matrices.loss;
-    if loss.val().iter().all(|value| *value == 0.0) {
-        return Ok(Vec::new());
+    /// Loss factor of each elastic mode by the complex eigenproblem.
+    ///
+    /// # Errors
+    /// What stopped it.
+    pub fn losses(&self) -> Result<Vec<f64>, ModesFault> {
+        let loss = &self.matrices.loss;
+        if loss.val().iter().all(|value| *value == 0.0) {
+            return Ok(vec![0.0; self.elastic.len()]);
+        }
+        let damped = damped(&self.pencil(), loss, &self.pairs).map_err(ModesFault::Eigen)?;
+        let of = |mode: &Elastic| damped.lambda.get(mode.column).map(|lambda| lambda.im / lambda.re);
+        Ok(self.elastic.iter().map(|mode| of(mode).unwrap_or_else(|| self.loss_by_energy(mode))).collect())
     }
-    let damped = damped(&spectrum.pencil(), loss, &spectrum.pairs).map_err(ModesFault::Eigen)?;
-    Ok(damped.lambda.iter().map(|lambda| lambda.im / lambda.re).collect())
 }
 
 #[cfg(test)]

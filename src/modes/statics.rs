@@ -1,6 +1,6 @@
 //! A frame at rest under loads: stiffness between tip and work, sag under its own weight.
 //!
-//! Members are not divided: point loads and weight give the exact motion of the points. A base
+//! Undivided members do: point loads and weight give the exact motion of the points. A base
 //! that nothing holds is taken as one that floats: the load is balanced by the inertia of the
 //! whole, and the motion of the whole is left out.
 //!
@@ -32,12 +32,17 @@ use std::sync::Arc;
 /// - `bipm2019`: standard acceleration of gravity
 pub const GRAVITY: f64 = 9.80665;
 
-/// Rounds of refinement of a floating solution.
+/// Rounds of refinement of a floating solution, and of one with divided members.
 const ROUNDS: usize = 4;
+
+/// The shift under a floating base, as a share of the least ratio of stiffness to mass on the
+/// diagonal, and at least of the largest, below which rounding would hide it.
+const SHIFT: [f64; 2] = [1e-8, 1e-13];
 
 /// A frame ready to be loaded.
 pub struct Statics<'a> {
-    frame: &'a Frame,
+    /// The frame.
+    pub frame: &'a Frame,
     /// The frame without division, or with one that is at hand: the motion of points is the same.
     pub layout: Arc<Layout>,
     matrices: Matrices,
@@ -65,7 +70,15 @@ impl<'a> Statics<'a> {
     /// # Errors
     /// The faults of the frame, a mechanism, or what stopped the factorisation.
     pub fn new(frame: &'a Frame) -> Result<Statics<'a>, ModesFault> {
-        let layout = Layout::new(frame, &[]).map_err(ModesFault::Frame)?;
+        Statics::divided(frame, &[])
+    }
+
+    /// The same with each member divided into `pieces`.
+    ///
+    /// # Errors
+    /// As [`Statics::new`].
+    pub fn divided(frame: &'a Frame, pieces: &[usize]) -> Result<Statics<'a>, ModesFault> {
+        let layout = Layout::new(frame, pieces).map_err(ModesFault::Frame)?;
         let matrices = layout.matrices(frame).ok_or(ModesFault::Range)?;
         let pencil = Pencil { stiffness: &matrices.stiffness, mass: &matrices.mass, group: &layout.group };
         let symbolic = Arc::new(Symbolic::new(&pencil).map_err(ModesFault::Eigen)?);
@@ -91,7 +104,7 @@ impl<'a> Statics<'a> {
             }
         };
         let pencil = Pencil { stiffness: &matrices.stiffness, mass: &matrices.mass, group: &layout.group };
-        let shift = if floating.ncols() > 0 { -1e-4 * least_ratio(&matrices) } else { 0.0 };
+        let shift = if floating.ncols() > 0 { -shift(&matrices) } else { 0.0 };
         let factor = Factorisation::new(&pencil, symbolic, shift).map_err(|fault| match fault {
             EigenFault::Singular { freedom } => ModesFault::loose(frame, &layout, freedom),
             other => ModesFault::Eigen(other),
@@ -105,7 +118,14 @@ impl<'a> Statics<'a> {
     /// [`EigenFault::Shape`] when the loads do not fit the layout.
     pub fn solve(&self, loads: MatRef<f64>) -> Result<Mat<f64>, EigenFault> {
         if self.floating.ncols() == 0 {
-            return self.factor.solve(loads);
+            let mut motion = self.factor.solve(loads)?;
+            // The longer the row of pieces, the more of the motion is lost to rounding.
+            let rounds = if self.layout.pieces.iter().any(|n| *n > 1) { ROUNDS } else { 1 };
+            for _ in 1..rounds {
+                let left = loads - &self.matrices.stiffness * &motion;
+                motion += self.factor.solve(left.as_ref())?;
+            }
+            return Ok(motion);
         }
         if loads.nrows() != self.floating.nrows() {
             let (found, needed) = (loads.nrows(), self.floating.nrows());
@@ -124,6 +144,24 @@ impl<'a> Statics<'a> {
         }
         motion += r * (&self.bulge * whole);
         Ok(motion)
+    }
+
+    /// The rigid-body motions z that nothing holds, zᵀ M z = 1, each of shape (n).
+    pub fn free_motions(&self) -> impl Iterator<Item = &[f64]> {
+        (0..self.floating.ncols()).map(|i| self.floating.col_as_slice(i))
+    }
+
+    /// `load` with what would push the free motions taken out, as if the frame fell with it.
+    pub fn balanced(&self, load: &[f64]) -> Vec<f64> {
+        let load = Mat::from_fn(load.len(), 1, |i, _| load[i]);
+        let whole = self.floating.transpose() * &load;
+        let balanced = load - &self.matrices.mass * (&self.floating * whole);
+        balanced.col_as_slice(0).to_vec()
+    }
+
+    /// The motion of a point in global axes when the freedoms are at `motion`.
+    pub fn point(&self, point: usize, motion: &[f64]) -> Vector6<f64> {
+        Vector6::from_fn(|axis, _| self.layout.freedom(point, axis).map_or(0.0, |f| motion[f]))
     }
 
     /// How far `loads`, (n, count), give way under each other, (count, count), m/N for unit forces.
@@ -201,14 +239,24 @@ impl<'a> Statics<'a> {
     }
 }
 
+/// The size of the shift under a floating base, (rad/s)².
+fn shift(matrices: &Matrices) -> f64 {
+    let largest = ratios(matrices).fold(0.0, f64::max);
+    (SHIFT[0] * least_ratio(matrices)).max(SHIFT[1] * largest)
+}
+
 /// The least ratio of stiffness to mass on the diagonal, (rad/s)².
 pub(super) fn least_ratio(matrices: &Matrices) -> f64 {
-    let diagonal = |i: usize| {
+    ratios(matrices).fold(f64::INFINITY, f64::min)
+}
+
+fn ratios(matrices: &Matrices) -> impl Iterator<Item = f64> + '_ {
+    let diagonal = move |i: usize| {
         let k = matrices.stiffness.get(i, i).copied().unwrap_or(0.0);
         let m = matrices.mass.get(i, i).copied().unwrap_or(0.0);
         (k > 0.0 && m > 0.0).then(|| k / m)
     };
-    (0..matrices.mass.ncols()).filter_map(diagonal).fold(f64::INFINITY, f64::min)
+    (0..matrices.mass.ncols()).filter_map(diagonal)
 }
 
 /// The rigid-body motions by freedom, orthonormal to the mass.

@@ -1,75 +1,93 @@
 //! A loss factor that depends on the amplitude of motion: joints that rub, feet that creep.
 //!
-//! Between two stated amplitudes the loss is a power of the amplitude, a straight line where both
-//! are logarithmic; beyond the first and the last it stays what it is there:
+//! Between two stated amplitudes the loss changes evenly with the logarithm of the amplitude;
+//! below the first and above the second it stays what it is there:
 //!
 //! ```text
-//! eta(a) = eta_1 (a / a_1)^p,   p = ln(eta_2 / eta_1) / ln(a_2 / a_1)
+//! eta(a) = eta_1 + (eta_2 - eta_1) ln(a / a_1) / ln(a_2 / a_1)       a_1 <= a <= a_2
 //! ```
 //!
+//! One amplitude holds for all joints and feet of an answer: what each of them really moves by is
+//! not followed.
+//!
 //! # Source
-//! - `lazan1968`: damping as a power of the amplitude
+//! - `lazan1968`: damping that depends on the amplitude; the even change is common practice
 
-use serde::Serialize;
+use super::{Draw, Spread};
+
+/// The loss factor of a joint or a foot.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Loss {
+    /// The same at every amplitude, as far as is known.
+    Same(Spread),
+    /// Stated at amplitudes.
+    Over(AmplitudeLoss),
+}
 
 /// A loss factor measured at one amplitude.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LossAt {
-    /// Amplitude of the motion, m (rad for a turn); more than zero.
+    /// Amplitude of the motion, m; more than zero.
     pub amplitude: f64,
-    /// Loss factor there; more than zero.
-    pub loss: f64,
+    /// Loss factor there.
+    pub loss: Spread,
 }
 
 /// A loss factor over amplitude.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct AmplitudeLoss {
-    points: Vec<LossAt>,
+    first: LossAt,
+    second: LossAt,
+}
+
+impl Loss {
+    /// The loss factor in `draw` at `amplitude`, m; `None` is smaller than any that is stated.
+    pub fn at(&self, amplitude: Option<f64>, draw: &Draw) -> f64 {
+        match self {
+            Loss::Same(loss) => loss.at(draw),
+            Loss::Over(loss) => loss.at(amplitude.unwrap_or(0.0), draw),
+        }
+    }
+
+    /// The amplitudes at which it is stated, m.
+    pub fn amplitudes(&self) -> Vec<f64> {
+        match self {
+            Loss::Same(_) => Vec::new(),
+            Loss::Over(loss) => vec![loss.first.amplitude, loss.second.amplitude],
+        }
+    }
+
+    /// The largest stated value.
+    pub fn largest(&self) -> f64 {
+        match self {
+            Loss::Same(loss) => loss.value,
+            Loss::Over(loss) => loss.first.loss.value.max(loss.second.loss.value),
+        }
+    }
 }
 
 impl AmplitudeLoss {
-    /// The loss through the stated `points`, given in any order.
-    ///
-    /// # Errors
-    /// No point, a value that is not more than zero, or two losses at one amplitude.
-    pub fn new(mut points: Vec<LossAt>) -> Result<AmplitudeLoss, String> {
-        if points.is_empty() {
-            return Err("no loss is stated; state at least one with its amplitude".to_string());
-        }
-        for point in &points {
-            for (what, value) in [("an amplitude", point.amplitude), ("a loss", point.loss)] {
-                if !(value > 0.0 && value.is_finite()) {
-                    return Err(format!("{what} of {value}; it must be more than zero"));
-                }
-            }
-        }
-        points.sort_by(|a, b| a.amplitude.total_cmp(&b.amplitude));
-        if let Some(twice) = points.windows(2).find(|pair| pair[0].amplitude == pair[1].amplitude) {
-            return Err(format!(
-                "two losses, {} and {}, at the amplitude {:e}; one is allowed",
-                twice[0].loss, twice[1].loss, twice[0].amplitude
-            ));
-        }
-        Ok(AmplitudeLoss { points })
+    /// The loss through `first` and `second`, rising in amplitude; twice the same where it is known
+    /// at one amplitude alone. `None` when they do not rise.
+    pub fn new(first: LossAt, second: LossAt) -> Option<AmplitudeLoss> {
+        let rising = first.amplitude > 0.0 && (first == second || first.amplitude < second.amplitude);
+        rising.then_some(AmplitudeLoss { first, second })
     }
 
-    /// The loss factor at `amplitude`, in the unit of the points.
+    /// The loss factor in `draw` at `amplitude`, m.
     ///
-    /// By hand: 0.01 at 1 um and 0.04 at 100 um make 0.02 at 10 um.
-    pub fn at(&self, amplitude: f64) -> f64 {
-        let after = self.points.partition_point(|point| point.amplitude <= amplitude);
-        let upper = self.points[after.min(self.points.len() - 1)];
-        let lower = self.points[after.saturating_sub(1)];
-        if lower.amplitude == upper.amplitude {
-            return lower.loss;
+    /// By hand: 0.01 at 1 um and 0.04 at 100 um make 0.025 at 10 um.
+    pub fn at(&self, amplitude: f64, draw: &Draw) -> f64 {
+        let (first, second) = (self.first.loss.at(draw), self.second.loss.at(draw));
+        if amplitude <= self.first.amplitude {
+            return first;
         }
-        let along = (amplitude / lower.amplitude).ln() / (upper.amplitude / lower.amplitude).ln();
-        lower.loss * (upper.loss / lower.loss).powf(along)
-    }
-
-    /// The stated points, rising in amplitude.
-    pub fn points(&self) -> &[LossAt] {
-        &self.points
+        if amplitude >= self.second.amplitude {
+            return second;
+        }
+        let along =
+            (amplitude / self.first.amplitude).ln() / (self.second.amplitude / self.first.amplitude).ln();
+        first + (second - first) * along
     }
 }
 
@@ -77,29 +95,35 @@ impl AmplitudeLoss {
 mod tests {
     use super::*;
 
-    fn two() -> AmplitudeLoss {
-        let points = vec![LossAt { amplitude: 1e-4, loss: 0.04 }, LossAt { amplitude: 1e-6, loss: 0.01 }];
-        AmplitudeLoss::new(points).unwrap()
+    fn point(amplitude: f64, loss: f64) -> LossAt {
+        LossAt { amplitude, loss: Spread::exact(loss) }
     }
 
     #[test]
-    fn a_power_between_the_points_and_constant_beyond() {
-        approx::assert_relative_eq!(two().at(1e-5), 0.02, max_relative = 1e-12);
-        assert_eq!((two().at(1e-9), two().at(1.0), two().at(0.0)), (0.01, 0.04, 0.01));
-        assert_eq!((two().at(1e-6), two().at(1e-4)), (0.01, 0.04));
-        let one = AmplitudeLoss::new(vec![LossAt { amplitude: 1e-6, loss: 0.01 }]).unwrap();
-        assert_eq!((one.at(1e-7), one.at(1e-5)), (0.01, 0.01));
+    fn even_in_the_logarithm_between_the_points_and_constant_beyond() {
+        let loss = Loss::Over(AmplitudeLoss::new(point(1e-6, 0.01), point(1e-4, 0.04)).unwrap());
+        let at = |amplitude| loss.at(amplitude, &Draw::default());
+        approx::assert_relative_eq!(at(Some(1e-5)), 0.025, max_relative = 1e-12);
+        assert_eq!((at(Some(1e-9)), at(Some(1.0)), at(None)), (0.01, 0.04, 0.01));
+        assert_eq!((at(Some(1e-6)), at(Some(1e-4))), (0.01, 0.04));
+        assert_eq!((loss.largest(), loss.amplitudes()), (0.04, vec![1e-6, 1e-4]));
     }
 
     #[test]
-    fn what_cannot_be_drawn_is_refused() {
-        let refused = |points: &[(f64, f64)]| {
-            let points = points.iter().map(|(amplitude, loss)| LossAt { amplitude: *amplitude, loss: *loss });
-            AmplitudeLoss::new(points.collect()).unwrap_err()
-        };
-        assert!(refused(&[]).contains("no loss"));
-        assert!(refused(&[(1e-6, 0.0)]).contains("a loss of 0;"));
-        assert!(refused(&[(-1.0, 0.1)]).contains("an amplitude of -1;"));
-        assert!(refused(&[(1e-6, 0.1), (1e-6, 0.2)]).contains("0.1 and 0.2"));
+    fn one_amplitude_is_no_change() {
+        let loss = AmplitudeLoss::new(point(1e-6, 0.01), point(1e-6, 0.01)).unwrap();
+        assert_eq!((loss.at(1e-7, &Draw::default()), loss.at(1e-5, &Draw::default())), (0.01, 0.01));
+        assert_eq!(AmplitudeLoss::new(point(1e-6, 0.01), point(1e-6, 0.02)), None);
+        assert_eq!(AmplitudeLoss::new(point(1e-5, 0.01), point(1e-6, 0.02)), None);
+    }
+
+    #[test]
+    fn both_losses_are_drawn() {
+        let drawn = |index, value| Spread { index: Some(index), ..Spread::exact(value) };
+        let first = LossAt { amplitude: 1e-6, loss: drawn(0, 0.01) };
+        let second = LossAt { amplitude: 1e-4, loss: drawn(1, 0.04) };
+        let draw = Draw { values: vec![0.02, 0.1] };
+        let loss = AmplitudeLoss::new(first, second).unwrap();
+        approx::assert_relative_eq!(loss.at(1e-5, &draw), 0.06, max_relative = 1e-12);
     }
 }

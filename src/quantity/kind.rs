@@ -63,6 +63,8 @@ pub enum Kind {
     HeatFlux,
     /// 1/s: rate of a reaction.
     Rate,
+    /// W/(m2 K): exchange of heat with the air.
+    Film,
 }
 
 /// A row of the table of kinds.
@@ -124,6 +126,7 @@ impl Kind {
                 row("a bending stiffness", [3, 1, -2, 0, 0], "50 kN m2", &[("kN m²", 1e3)])
             }
             Kind::HeatFlux => row("a heat flux", [0, 1, -3, 0, 0], "100 W/m2", &[("W/m²", 1.0)]),
+            Kind::Film => row("a film coefficient", [0, 1, -3, -1, 0], "8 W/m2 K", &[("W/(m² K)", 1.0)]),
             Kind::Rate => row("a rate", [0, 0, -1, 0, 0], "0.01 1/s", &[("1/s", 1.0)]),
         }
     }

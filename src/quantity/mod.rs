@@ -8,7 +8,7 @@ mod kind;
 mod text;
 mod unit;
 
-pub use amplitude::{AmplitudeLoss, LossAt};
+pub use amplitude::{AmplitudeLoss, Loss, LossAt};
 pub use kind::{Kind, figures, show, show_digits};
 pub use text::{Fault, list, range, ratio, single, size};
 pub use unit::{Dimension, Unit};
@@ -24,6 +24,9 @@ pub struct Spread {
     pub low: f64,
     /// 5 % of the cases lie above.
     pub high: f64,
+    /// Half of the cases lie below; known of what was drawn.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub median: Option<f64>,
     /// The place of this quantity in a [`Draw`], given to it when the design is read.
     #[serde(skip)]
     pub index: Option<usize>,
@@ -32,12 +35,12 @@ pub struct Spread {
 impl Spread {
     /// A value known without spread.
     pub fn exact(value: f64) -> Spread {
-        Spread { value, low: value, high: value, index: None }
+        Spread { value, low: value, high: value, median: None, index: None }
     }
 
     /// A value between its 5 % and 95 % limits.
     pub fn between(value: f64, low: f64, high: f64) -> Spread {
-        Spread { value, low, high, index: None }
+        Spread { value, low, high, median: None, index: None }
     }
 
     /// True when nothing is uncertain about it.

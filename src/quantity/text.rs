@@ -244,6 +244,8 @@ mod tests {
             ("400 J/g", Kind::HeatPerMass, 4e5),
             ("12e-6 1/K", Kind::Expansion, 12e-6),
             ("0.01 1/s", Kind::Rate, 0.01),
+            ("8 W/m2/K", Kind::Film, 8.0),
+            ("8 W/m2 K", Kind::Film, 8.0),
         ] {
             assert_relative_eq!(single(text, kind).unwrap(), expected, max_relative = 1e-7);
         }

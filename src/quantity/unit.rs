@@ -1,8 +1,8 @@
 //! Units of text: `N/um`, `kg/m3`, `kN m/rad`, `lb/in^3` to a factor and a dimension.
 //!
 //! A unit is factors, separated by a space, `*` or `·`, then optionally one slash and the
-//! factors below it: `J/kg K` is J/(kg K), as the trade writes it. Powers are `m2`, `m^2`
-//! or `m²`.
+//! factors below it: `J/kg K` is J/(kg K), as the trade writes it, and so is `J/kg/K`. Powers
+//! are `m2`, `m^2` or `m²`.
 
 /// Exponents of length, mass, time, temperature and plane angle.
 pub type Dimension = [i8; 5];
@@ -108,7 +108,7 @@ impl Unit {
             return Err("/".to_string());
         }
         for (side, sign) in [(above, 1), (below, -1)] {
-            for factor in side.split([' ', '*', '·']).filter(|f| !f.is_empty()) {
+            for factor in side.split([' ', '*', '·', '/']).filter(|f| !f.is_empty()) {
                 unit.multiply(factor, sign)?;
             }
         }

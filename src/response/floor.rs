@@ -123,7 +123,7 @@ impl FloorSpectrum {
     /// Reads a table with the columns `frequency_hz` and `velocity_m_per_s` (or `_mm_per_s`,
     /// `_um_per_s`), one row a band of a third of an octave, and says everything wrong with it.
     ///
-    /// `None` when a problem is an error; missing bands are a warning and count as still.
+    /// `None` when anything is wrong with it; a missing band is, since nothing is guessed.
     pub fn read(file: &str, text: &str) -> (Option<FloorSpectrum>, Vec<Problem>) {
         let mut reader =
             csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_reader(text.as_bytes());
@@ -156,9 +156,9 @@ impl FloorSpectrum {
             let velocity = number(columns.velocity, "velocity");
             let (Some(frequency_hz), Some(velocity)) = (frequency, velocity) else { continue };
             if let Some(problem) = step_problem(bands.last(), frequency_hz, place("frequency_hz")) {
-                let fatal = problem.is_error();
                 problems.push(problem);
-                if fatal {
+                // What lies beyond a gap is still read, for its own faults.
+                if frequency_hz <= 1.2 * bands.last().map_or(0.0, |band: &Band| band.frequency_hz) {
                     continue;
                 }
             }
@@ -225,11 +225,8 @@ fn step_problem(before: Option<&Band>, frequency: f64, place: Place) -> Option<P
         );
     }
     (ratio > 1.32).then(|| {
-        Problem::warning(
-            place,
-            format!("no band between {before} Hz and {frequency} Hz: the floor counts as still there"),
-        )
-        .with_help("add the missing bands of a third of an octave")
+        Problem::error(place, format!("no band between {before} Hz and {frequency} Hz"))
+            .with_help("give every band of a third of an octave, with 0 where the floor is still")
     })
 }
 
@@ -371,7 +368,7 @@ mod tests {
         assert!(said[2].contains("\"x\" is no number"));
         assert!(said[3].contains("\"-1\" must be zero or more"));
         let (gap_only, said) = FloorSpectrum::read("f", "frequency_hz,velocity_m_per_s\n8,1e-6\n16,1e-6\n");
-        assert!(gap_only.is_some() && said.len() == 1);
+        assert!(gap_only.is_none() && said.len() == 1);
         assert!(FloorSpectrum::read("f", "a,b\n1,2\n").1[0].to_string().contains("among: a, b"));
         assert!(FloorSpectrum::read("f", "").1[0].is_error());
         assert!(FloorSpectrum::read("f", "frequency_hz,velocity_m_per_s\n").1[0].is_error());

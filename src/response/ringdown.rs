@@ -9,7 +9,7 @@
 
 use super::modal::ModalModel;
 use super::peak::climb;
-use super::settle::Decay;
+use super::settle::{Decay, Settle};
 use serde::Serialize;
 use std::f64::consts::TAU;
 
@@ -35,6 +35,35 @@ pub struct Tapped {
     pub settle_to: f64,
     /// Length of the curve, s; where it is `None`, until the motion has settled and fallen to 1 %.
     pub duration: Option<f64>,
+}
+
+/// How large a motion is and how long it lasts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Times {
+    /// Greatest value of the envelope, m.
+    pub largest: f64,
+    /// Last time the envelope exceeds a tenth of that, s; `None` when it always returns.
+    pub to_tenth: Option<f64>,
+    /// Last time it exceeds a hundredth, s.
+    pub to_hundredth: Option<f64>,
+    /// When it stays below the stated amplitude.
+    pub settle: Settle,
+}
+
+impl Times {
+    /// Those of `decay`, which is quiet below `settle_to`, m.
+    pub fn of(decay: &Decay, settle_to: f64) -> Times {
+        let largest = greatest(decay, sample(decay));
+        let falls_to =
+            |share: f64| if largest > 0.0 { decay.settle(share * largest).time } else { Some(0.0) };
+        let (to_tenth, to_hundredth) = (falls_to(0.1), falls_to(0.01));
+        Times { largest, to_tenth, to_hundredth, settle: decay.settle(settle_to) }
+    }
+}
+
+/// Time between samples that show the fastest mode that can be seen, s.
+fn sample(decay: &Decay) -> f64 {
+    TAU / (SAMPLES_A_PERIOD * decay.fastest(SEEN).max(1.0))
 }
 
 /// The motion after a tap.
@@ -73,15 +102,12 @@ impl RingDown {
     /// The motion of `model` after the tap.
     pub fn new(model: &ModalModel, tapped: &Tapped) -> RingDown {
         let decay = Decay::new(model, tapped.struck, &tapped.observed, tapped.impulse);
-        let step = TAU / (SAMPLES_A_PERIOD * decay.fastest(SEEN).max(1.0));
-        let largest = greatest(&decay, step);
-        let settle = decay.settle(tapped.settle_to);
-        let falls_to =
-            |share: f64| if largest > 0.0 { decay.settle(share * largest).time } else { Some(0.0) };
-        let (tenth, hundredth) = (falls_to(0.1), falls_to(0.01));
+        let step = sample(&decay);
+        let times = Times::of(&decay, tapped.settle_to);
+        let settle = times.settle;
         let duration = tapped.duration.unwrap_or_else(|| {
             let periods = 50.0 * TAU / decay.slowest(SEEN).max(1.0);
-            match (settle.time, hundredth) {
+            match (settle.time, times.to_hundredth) {
                 (Some(settled), Some(fallen)) => settled.max(fallen).max(0.1 * periods) * 1.1,
                 _ => periods,
             }
@@ -100,9 +126,9 @@ impl RingDown {
             observed,
             envelope_m: time_s.iter().map(|t| decay.envelope(*t)).collect(),
             energy_share: energy_share(model, tapped.struck, &time_s),
-            largest_m: largest,
-            time_to_10pct_s: tenth,
-            time_to_1pct_s: hundredth,
+            largest_m: times.largest,
+            time_to_10pct_s: times.to_tenth,
+            time_to_1pct_s: times.to_hundredth,
             settle_time_s: settle.time,
             deciding_mode: settle.mode.map(|number| number + 1),
             deciding_frequency_hz: deciding.map(|mode| mode.omega / TAU),

@@ -3,8 +3,9 @@
 use super::equal::{self, Equal};
 use super::measures::{Figures, Misses, Solved, measure};
 use super::spread::draws::latin_hypercube;
-use super::spread::rank::{Advice, chance_to_beat, influences, percentiles};
-use super::spread::run;
+use super::spread::rank::{Advice, Influence, chance_to_beat, influences, percentiles};
+use super::spread::{run, strongest};
+use super::warm::Quick;
 use crate::design::{Build, Design, Measure};
 use crate::modes::{Asked, Share};
 use crate::problem::Problem;
@@ -38,6 +39,9 @@ pub struct Comparison {
     /// What the builds are made equal in, where they are.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub at_equal: Option<&'static str>,
+    /// Amplitude of motion at which losses are taken, m; left out where none is stated over amplitude.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub amplitude_m: Option<f64>,
     /// How many draws the spreads rest on.
     pub draws: usize,
     /// In the order of the design.
@@ -77,6 +81,11 @@ pub struct Compared {
     pub settle_time_s: Option<Spread>,
     /// Direction in which it is weakest.
     pub weakest_direction: Option<[f64; 3]>,
+    /// How far the tip moves from the work for one kelvin everywhere; `None` without a tool, or where
+    /// an expansion is not known.
+    pub drift_m_per_k: Option<Spread>,
+    /// Largest bow of the members that [thermal] names as straight, under its temperatures.
+    pub bow_m: Option<f64>,
     /// Sag of the tip against the work under its own weight.
     pub sag_m: Option<f64>,
     /// Centre of gravity.
@@ -87,6 +96,8 @@ pub struct Compared {
     pub gives_way: Vec<Share>,
     /// The same by member, joint and foot, largest first; the first five.
     pub gives_way_most: Vec<Share>,
+    /// Which inputs the spread of each measure comes from.
+    pub comes_from: Vec<Origin>,
 }
 
 /// Static stiffness by direction, and in the weakest one.
@@ -101,6 +112,15 @@ pub struct Directions {
     /// In the weakest direction.
     #[serde(flatten)]
     pub weakest: Spread,
+}
+
+/// The inputs that the spread of a measure comes from.
+#[derive(Debug, Clone, Serialize)]
+pub struct Origin {
+    /// Which measure.
+    pub of: &'static str,
+    /// Strongest first, as far as they are seen above chance.
+    pub inputs: Vec<Influence>,
 }
 
 /// The chance that one build beats another.
@@ -150,7 +170,7 @@ impl Comparison {
         };
         let one_draw = |draw: &Draw| -> Vec<Option<Figures>> {
             let builds = design.builds.iter().zip(&scales);
-            builds.map(|(build, scale)| measure(build, &design.goal, draw, *scale, &asked).ok()).collect()
+            builds.map(|(build, scale)| one(design, build, draw, *scale, &asked).ok()).collect()
         };
         let total = draws.len();
         let drawn = run(&draws, one_draw, |done| progress(done, total));
@@ -160,19 +180,22 @@ impl Comparison {
             let column = |read: &Read| -> Vec<Option<f64>> {
                 drawn.iter().map(|row| row[i].as_ref().and_then(read)).collect()
             };
-            let (compared, stated) = compared(design, build, *scale, &asked, &column)?;
+            let (mut compared, stated) = compared(design, build, *scale, &asked, &column)?;
+            compared.comes_from = origins(design, &draws, &column);
             misses.judge(&build.name, |measure| Some(stated.get(measure)));
             builds.push(compared);
         }
+        let drifts = design.builds.iter().filter_map(|build| no_drift(design, build));
         let mut comparison = Comparison {
             answer: String::new(),
             at_equal: options.at_equal.map(Equal::word),
+            amplitude_m: design.goal.amplitude,
             draws: total,
             beats: beats(design, &drawn),
             builds,
             advice: None,
             misses,
-            notes: design.notes.clone(),
+            notes: design.notes.iter().cloned().chain(drifts).collect(),
         };
         comparison.advice = comparison.advise(design, &draws, &drawn);
         comparison.answer = comparison.told();
@@ -323,6 +346,37 @@ fn scales(design: &Design, at_equal: Option<Equal>) -> Result<Vec<f64>, Vec<Prob
     Ok(scales)
 }
 
+/// The figures of `build` at `draw`.
+fn one(
+    design: &Design,
+    build: &Build,
+    draw: &Draw,
+    scale: f64,
+    asked: &Asked,
+) -> Result<Figures, Vec<Problem>> {
+    let model = build.scaled_model(&design.goal, draw, scale)?;
+    let at_fault = |fault| build.problems(&fault);
+    let solved = Solved::new(build, &design.goal, &model, asked, &[]).map_err(at_fault)?;
+    let mut figures = solved.figures(build, &design.goal).map_err(at_fault)?;
+    figures.drift = Quick::of(design, build, &model, &solved.statics, draw).drift;
+    Ok(figures)
+}
+
+/// Why the drift of `build` is left out, where a tool asks for it.
+fn no_drift(design: &Design, build: &Build) -> Option<Problem> {
+    design.goal.tool.as_ref()?;
+    let media = build.media(&Draw::default()).ok()?;
+    let used = |medium: usize| {
+        let parts = build.profiles.iter().flat_map(|profile| profile.geometry.parts());
+        parts.filter(|part| !part.cavity).any(|part| part.medium == medium)
+    };
+    let lacking = media.iter().enumerate().filter(|(i, medium)| medium.expansion.is_none() && used(*i));
+    let names: Vec<String> = lacking.map(|(_, medium)| format!("\"{}\"", medium.name)).collect();
+    let message = format!("the thermal drift is left out: no expansion is known of {}", names.join(", "));
+    let place = build.place.clone();
+    (!names.is_empty()).then(|| Problem::warning(place, message).with_help("add expansion = \"12 um/m K\""))
+}
+
 /// Reads one figure of a build.
 type Read<'a> = dyn Fn(&Figures) -> Option<f64> + 'a;
 
@@ -338,7 +392,9 @@ fn compared(
     let model = build.scaled_model(goal, &Draw::default(), scale)?;
     let at_fault = |fault| build.problems(&fault);
     let solved = Solved::new(build, goal, &model, asked, &[]).map_err(at_fault)?;
-    let stated = solved.figures(build, goal).map_err(at_fault)?;
+    let mut stated = solved.figures(build, goal).map_err(at_fault)?;
+    let quick = Quick::of(design, build, &model, &solved.statics, &Draw::default());
+    stated.drift = quick.drift;
     let spread = |read: &Read| -> Option<Spread> {
         let value = read(&stated)?;
         let drawn = column(read);
@@ -346,7 +402,7 @@ fn compared(
             return Some(Spread::exact(value));
         }
         let found = percentiles(&drawn);
-        Some(Spread::between(value, found.low?, found.high?))
+        Some(Spread { median: found.median, ..Spread::between(value, found.low?, found.high?) })
     };
     let direction = stated.weakest_direction;
     let shares = match direction {
@@ -370,13 +426,25 @@ fn compared(
         dynamic_stiffness_n_per_m: spread(&|f| f.dynamic_stiffness),
         settle_time_s: spread(&|f| f.settle_time),
         weakest_direction: direction,
+        drift_m_per_k: spread(&|f| f.drift),
+        bow_m: quick.bow,
         sag_m: solved.sag().map_err(at_fault)?,
         centre_of_gravity_m: model.frame.rigid_body().map(|body| body.centre.into()),
         rigid_body_modes: solved.spectrum.rigid.len(),
         gives_way: shares.as_ref().map(|s| s.kinds.clone()).unwrap_or_default(),
         gives_way_most: shares.map(|s| s.elements.into_iter().take(5).collect()).unwrap_or_default(),
+        comes_from: Vec::new(),
     };
     Ok((compared, stated))
+}
+
+/// Which inputs the spread of each measure comes from; a measure without spread is left out.
+fn origins(design: &Design, draws: &[Draw], column: &dyn Fn(&Read) -> Vec<Option<f64>>) -> Vec<Origin> {
+    let of = |measure: Measure| {
+        let answers = column(&|figures: &Figures| figures.get(measure));
+        Origin { of: measure.key(), inputs: strongest(&design.uncertain, draws, &answers) }
+    };
+    Measure::ALL.into_iter().map(of).filter(|origin| !origin.inputs.is_empty()).collect()
 }
 
 /// For every pair of builds and every measure, the chance that the first beats the second.

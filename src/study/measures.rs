@@ -35,6 +35,8 @@ pub struct Figures {
     pub loss_factor: Option<f64>,
     /// Until the motion between tip and work stays below the stated amplitude, s; `None` when it never does.
     pub settle_time: Option<f64>,
+    /// How far the tip moves from the work for one kelvin everywhere, m/K; only where it is asked for.
+    pub drift: Option<f64>,
 }
 
 impl Figures {
@@ -83,6 +85,29 @@ impl<'m> Solved<'m> {
         asked: &Asked,
         more: &[Station],
     ) -> Result<Solved<'m>, ModesFault> {
+        Solved::seen(build, goal, model, asked, Some(more))
+    }
+
+    /// The same for decays alone, which do not need the static rest of the modes.
+    ///
+    /// # Errors
+    /// As [`Solved::new`].
+    pub fn decaying(
+        build: &Build,
+        goal: &Goal,
+        model: &'m Model,
+        asked: &Asked,
+    ) -> Result<Solved<'m>, ModesFault> {
+        Solved::seen(build, goal, model, asked, None)
+    }
+
+    fn seen(
+        build: &Build,
+        goal: &Goal,
+        model: &'m Model,
+        asked: &Asked,
+        more: Option<&[Station]>,
+    ) -> Result<Solved<'m>, ModesFault> {
         let spectrum = solve(&model.frame, asked)?;
         let statics = Statics::new(&model.frame)?;
         let loss = &spectrum.matrices.loss;
@@ -91,7 +116,7 @@ impl<'m> Solved<'m> {
             true => None,
             false => Some(damped(&spectrum.pencil(), loss, &spectrum.pairs).map_err(ModesFault::Eigen)?),
         };
-        Solved::of(build, goal, model, (spectrum, damped), statics, Some(more))
+        Solved::of(build, goal, model, (spectrum, damped), statics, more)
     }
 
     /// The same from modes, damped ones too where there is loss, and statics that are at hand.
@@ -156,7 +181,7 @@ impl<'m> Solved<'m> {
                 figures.loss_factor = self.nearest_mode(peak.frequency_hz).or(figures.loss_factor);
             }
             if let Some(tap) = &goal.tap {
-                let decay = Decay::new(&self.modal, self.tool_stations, &[0, 1, 2], tap.impulse.value);
+                let decay = Decay::new(&self.modal, self.tool_stations, &[0, 1, 2], self.model.impulse);
                 let settle = decay.settle(tap.settle_to);
                 figures.settle_time = settle.time;
                 let deciding = settle.mode.and_then(|mode| self.modal.modes().get(mode));

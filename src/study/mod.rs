@@ -7,6 +7,7 @@ pub mod modes;
 pub mod motion;
 pub mod pour;
 pub mod proof;
+pub mod ringdown;
 pub mod sections;
 pub mod shapes;
 pub mod size;

@@ -1,46 +1,309 @@
 //! Where each build of a design rings: the answer of the command `modes`.
+//!
+//! # Modes followed across draws
+//!
+//! Other values may exchange two modes. Each mode of a draw is therefore the one of the stated
+//! values that it is most alike, one to one at the largest sum of likeness:
+//!
+//! ```text
+//! likeness = (φᵀ M ψ)² / (φᵀ M φ  ψᵀ M ψ)        M and φ at the stated values, ψ of the draw
+//! ```
+//!
+//! All draws share the division of the stated values, so that shapes compare freedom by freedom. A
+//! mode less alike than [`ALIKE`] counts as not found in that draw.
+//!
+//! # Source
+//! - `allemang1982`: likeness of two shapes
+//! - `kuhn1955`: pairing at the largest sum
 
+use super::compare::Directions;
 use super::measures::Misses;
-use crate::design::{Design, Measure};
-use crate::modes::{Asked, BuildModes, solve};
+use super::spread::{Answered, Draws, run};
+use crate::design::{Build, Design, Measure};
+use crate::document::Uncertain;
+use crate::modes::{Asked, BuildModes, Decay, ModesFault, Spectrum, Statics, Stiffness, solve};
 use crate::problem::Problem;
-use crate::quantity::Draw;
+use crate::quantity::{Draw, Spread};
+use crate::response::tap::cheapest;
+use faer::{Col, Mat};
 use serde::Serialize;
+
+/// Likeness below which a mode of a draw is none of the stated ones.
+const ALIKE: f64 = 0.3;
+
+/// Modes sought in a draw beyond those asked for: they may have changed places with one of these.
+const BEYOND: usize = 2;
+
+/// Relative error of a frequency that is allowed for the division in a draw: the stated one stands.
+const ANY_ERROR: f64 = 1e9;
 
 /// The modes of every build.
 #[derive(Debug, Clone, Serialize)]
 pub struct Modes {
+    /// Amplitude of motion at which losses are taken, m; left out where none is stated over amplitude.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub amplitude_m: Option<f64>,
+    /// How many draws the spreads rest on.
+    pub draws: usize,
     /// In the order of the design.
-    pub builds: Vec<BuildModes>,
+    pub builds: Vec<Rings>,
     /// What is doubtful.
     pub notes: Vec<Problem>,
     /// Targets of mass and first frequency, as far as every build misses them.
     pub misses: Misses,
 }
 
+/// The modes of one build.
+#[derive(Debug, Clone, Serialize)]
+pub struct Rings {
+    /// At the stated values.
+    #[serde(flatten)]
+    pub modes: BuildModes,
+    /// Static stiffness between tip and work; `None` without a tool.
+    pub stiffness_n_per_m: Option<Directions>,
+    /// What the draws make of it; `None` without draws.
+    pub spread: Option<RingsSpread>,
+}
+
+/// What the draws make of the modes of one build.
+#[derive(Debug, Clone, Serialize)]
+pub struct RingsSpread {
+    /// kg.
+    pub mass_kg: Option<Answered>,
+    /// Static stiffness between tip and work in the weakest direction of each draw.
+    pub stiffness_n_per_m: Option<Answered>,
+    /// By mode of the stated values.
+    pub modes: Vec<ModeSpread>,
+    /// Which measurement would narrow the loss factor of the first mode most.
+    pub advice: Option<String>,
+}
+
+/// What the draws make of one mode.
+#[derive(Debug, Clone, Serialize)]
+pub struct ModeSpread {
+    /// In which part of the draws it was found again by its shape.
+    pub followed: f64,
+    /// Natural frequency.
+    pub frequency_hz: Option<Answered>,
+    /// Loss factor of the complex eigenproblem.
+    pub loss_factor_exact: Option<Answered>,
+    /// Until a tenth of the amplitude is left.
+    pub time_to_10pct_s: Option<Answered>,
+}
+
+/// One build at one draw.
+struct Drawn {
+    mass: f64,
+    stiffness: Option<Stiffness>,
+    /// By mode of the stated values: frequency, Hz, and loss factor.
+    modes: Vec<Option<(f64, f64)>>,
+}
+
+/// A build at the stated values, by which the modes of draws are known again.
+struct Stated {
+    pieces: Vec<usize>,
+    /// M φ over the root of φᵀ M φ, one mode per column.
+    weighed: Mat<f64>,
+    mass: faer::sparse::SparseColMat<usize, f64>,
+}
+
 impl Modes {
-    /// The lowest `count` elastic modes of every build of `design`, at the stated values.
+    /// The lowest `count` elastic modes of every build of `design`; `progress` is told how many draws
+    /// of how many are done.
     ///
     /// # Errors
     /// What keeps a build from having modes, at its place.
-    pub fn of(design: &Design, count: usize) -> Result<Modes, Vec<Problem>> {
+    pub fn of(
+        design: &Design,
+        count: usize,
+        draws: &Draws,
+        progress: impl Fn(usize, usize) + Sync,
+    ) -> Result<Modes, Vec<Problem>> {
         let asked = Asked { count, ..Asked::default() };
-        let mut builds = Vec::new();
+        let (mut builds, mut stated) = (Vec::new(), Vec::new());
         let mut notes = design.notes.clone();
         let mut misses = Misses::new(&design.goal.targets);
         for build in &design.builds {
-            let model = build.model(&design.goal, &Draw::default())?;
-            let answer = solve(&model.frame, &asked)
-                .and_then(|spectrum| BuildModes::new(&build.name, &model.frame, &spectrum))
-                .map_err(|fault| build.problems(&fault))?;
-            notes.extend(answer.notes.iter().cloned());
+            let (own, known) = at_stated_values(design, build, &asked)?;
+            notes.extend(own.modes.notes.iter().cloned());
             misses.judge(&build.name, |measure| match measure {
-                Measure::Mass => Some(Some(answer.mass_kg)),
-                Measure::FirstFrequency => Some(answer.modes.first().map(|mode| mode.frequency_hz)),
+                Measure::Mass => Some(Some(own.modes.mass_kg)),
+                Measure::FirstFrequency => Some(own.modes.modes.first().map(|mode| mode.frequency_hz)),
                 _ => None,
             });
-            builds.push(answer);
+            builds.push(own);
+            stated.push(known);
         }
-        Ok(Modes { builds, notes, misses })
+        let drawn = draws.of(&design.uncertain);
+        let total = drawn.len();
+        let one = |draw: &Draw| -> Vec<Option<Drawn>> {
+            let builds = design.builds.iter().zip(&stated);
+            builds.map(|(build, stated)| at_draw(design, build, stated, draw, count)).collect()
+        };
+        let answers = run(&drawn, one, |done| progress(done, total));
+        for (number, build) in builds.iter_mut().enumerate().filter(|_| total > 0) {
+            let own: Vec<Option<&Drawn>> = answers.iter().map(|row| row[number].as_ref()).collect();
+            build.spread = Some(RingsSpread::of(build, &own, &design.uncertain, &drawn));
+        }
+        Ok(Modes { amplitude_m: design.goal.amplitude, draws: total, builds, notes, misses })
+    }
+}
+
+fn at_stated_values(design: &Design, build: &Build, asked: &Asked) -> Result<(Rings, Stated), Vec<Problem>> {
+    let at_fault = |fault: ModesFault| build.problems(&fault);
+    let model = build.model(&design.goal, &Draw::default())?;
+    let spectrum = solve(&model.frame, asked).map_err(at_fault)?;
+    let modes = BuildModes::new(&build.name, &model.frame, &spectrum).map_err(at_fault)?;
+    let stiffness = match model.tip {
+        Some(tip) => {
+            let statics = Statics::new(&model.frame).map_err(at_fault)?;
+            Some(statics.stiffness(tip, model.work).map_err(|e| at_fault(ModesFault::Eigen(e)))?)
+        }
+        None => None,
+    };
+    let directions = stiffness.map(|k| {
+        let [x, y, z] = k.along.map(Spread::exact);
+        Directions { x, y, z, weakest: Spread::exact(k.weakest) }
+    });
+    Ok((Rings { modes, stiffness_n_per_m: directions, spread: None }, Stated::of(&spectrum)))
+}
+
+fn at_draw(design: &Design, build: &Build, stated: &Stated, draw: &Draw, count: usize) -> Option<Drawn> {
+    let model = build.model(&design.goal, draw).ok()?;
+    let asked = |count| Asked { count, tolerance: ANY_ERROR, pieces: stated.pieces.clone() };
+    let same_division = |spectrum: &Spectrum| spectrum.layout.pieces == stated.pieces;
+    // A small frame may have no more modes without being divided further.
+    let more = solve(&model.frame, &asked(count + BEYOND)).ok().filter(same_division);
+    let spectrum = match more {
+        Some(spectrum) => spectrum,
+        None => solve(&model.frame, &asked(count)).ok().filter(same_division)?,
+    };
+    let losses = spectrum.losses().ok()?;
+    let own = |place: Option<usize>| Some((spectrum.elastic[place?].frequency(), losses[place?]));
+    let modes = stated.places(&spectrum).into_iter().map(own).collect();
+    let stiffness = match model.tip {
+        Some(tip) => Some(Statics::new(&model.frame).ok()?.stiffness(tip, model.work).ok()?),
+        None => None,
+    };
+    Some(Drawn { mass: model.mass(), stiffness, modes })
+}
+
+impl Stated {
+    fn of(spectrum: &Spectrum) -> Stated {
+        let mass = spectrum.matrices.mass.clone();
+        let mut weighed = Mat::zeros(mass.nrows(), spectrum.elastic.len());
+        for (j, mode) in spectrum.elastic.iter().enumerate() {
+            let (product, size) = weigh(&mass, &mode.shape);
+            weighed.col_mut(j).copy_from(product * faer::Scale(1.0 / size));
+        }
+        Stated { pieces: spectrum.layout.pieces.clone(), weighed, mass }
+    }
+
+    /// By mode of the stated values: its place among the elastic modes of `spectrum`.
+    fn places(&self, spectrum: &Spectrum) -> Vec<Option<usize>> {
+        let count = spectrum.elastic.len();
+        let mut likeness = Mat::<f64>::zeros(count, self.weighed.ncols());
+        for (j, mode) in spectrum.elastic.iter().enumerate() {
+            let size = weigh(&self.mass, &mode.shape).1;
+            let shape = Col::from_fn(mode.shape.len(), |i| mode.shape[i] / size);
+            for i in 0..self.weighed.ncols() {
+                likeness[(j, i)] = (shape.transpose() * self.weighed.col(i)).powi(2);
+            }
+        }
+        cheapest(self.weighed.ncols(), count, |i, j| 1.0 - likeness[(j, i)], 1.0 - ALIKE)
+    }
+}
+
+/// M φ and the root of φᵀ M φ.
+fn weigh(mass: &faer::sparse::SparseColMat<usize, f64>, shape: &[f64]) -> (Col<f64>, f64) {
+    let shape = Col::from_fn(shape.len(), |i| shape[i]);
+    let product = mass * &shape;
+    let size = (shape.transpose() * &product).max(f64::MIN_POSITIVE).sqrt();
+    (product, size)
+}
+
+impl RingsSpread {
+    fn of(build: &Rings, drawn: &[Option<&Drawn>], uncertain: &[Uncertain], draws: &[Draw]) -> RingsSpread {
+        let answered = |value: Option<f64>, read: &dyn Fn(&Drawn) -> Option<f64>| {
+            let answers: Vec<Option<f64>> = drawn.iter().map(|one| read((*one)?)).collect();
+            Answered::new(value?, &answers, uncertain, draws)
+        };
+        let mode = |(i, mode): (usize, &crate::modes::ModeAnswer)| {
+            let found = drawn.iter().filter(|one| one.is_some_and(|one| one.modes[i].is_some())).count();
+            ModeSpread {
+                followed: found as f64 / drawn.len().max(1) as f64,
+                frequency_hz: answered(Some(mode.frequency_hz), &|one| Some(one.modes[i]?.0)),
+                loss_factor_exact: answered(Some(mode.loss_factor_exact), &|one| Some(one.modes[i]?.1)),
+                time_to_10pct_s: answered(mode.time_to_10pct_s, &|one| {
+                    let (frequency, loss) = one.modes[i]?;
+                    Some(Decay::of(frequency, loss)?.time_to_10pct_s)
+                }),
+            }
+        };
+        let modes: Vec<ModeSpread> = build.modes.modes.iter().enumerate().map(mode).collect();
+        let weakest = build.stiffness_n_per_m.as_ref().map(|k| k.weakest.value);
+        let first_loss = modes.first().and_then(|mode| mode.loss_factor_exact.as_ref());
+        RingsSpread {
+            mass_kg: answered(Some(build.modes.mass_kg), &|one| Some(one.mass)),
+            stiffness_n_per_m: answered(weakest, &|one| one.stiffness.map(|k| k.weakest)),
+            advice: first_loss.and_then(|loss| loss.advice("the loss factor of mode 1")),
+            modes,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frame::Frame;
+    use crate::frame::sample::cantilever;
+
+    /// An arm that is stiffer by `y` and `z` in bending about its axes.
+    fn arm(y: f64, z: f64) -> Frame {
+        let mut frame = cantilever();
+        frame.sections[0].stiffness[(4, 4)] *= y;
+        frame.sections[0].stiffness[(5, 5)] *= z;
+        frame
+    }
+
+    fn spectrum(frame: &Frame, count: usize) -> Spectrum {
+        solve(frame, &Asked { count, tolerance: ANY_ERROR, pieces: vec![8] }).unwrap()
+    }
+
+    #[test]
+    fn modes_that_change_places_are_followed_by_their_shape() {
+        let stated = spectrum(&arm(1.0, 1.2), 4);
+        let known = Stated::of(&stated);
+        let same = spectrum(&arm(1.0, 1.2), 6);
+        assert_eq!(known.places(&same), [Some(0), Some(1), Some(2), Some(3)]);
+        let crossed = spectrum(&arm(1.2, 1.0), 6);
+        assert_eq!(known.places(&crossed), [Some(1), Some(0), Some(3), Some(2)]);
+        assert_eq!(crossed.layout.pieces, known.pieces);
+    }
+
+    #[test]
+    fn a_mode_that_is_not_there_is_not_found() {
+        let stated = spectrum(&arm(1.0, 1.2), 4);
+        let known = Stated::of(&stated);
+        // The plane of the first and third modes is out of reach of two.
+        let other = spectrum(&arm(400.0, 1.2), 2);
+        assert_eq!(known.places(&other), [None, Some(0), None, Some(1)]);
+    }
+
+    #[test]
+    fn the_starter_has_spreads_around_what_is_stated() {
+        let text = crate::design::STARTER;
+        let design = Design::read("d.toml", text, &crate::material::Table::built_in()).design.unwrap();
+        let answer = Modes::of(&design, 3, &Draws { count: 12, seed: 2 }, |_, _| ()).unwrap();
+        for build in &answer.builds {
+            let spread = build.spread.as_ref().unwrap();
+            assert_eq!(spread.modes.len(), 3);
+            for (mode, stated) in spread.modes.iter().zip(&build.modes.modes) {
+                let found = mode.frequency_hz.as_ref().unwrap();
+                assert!(found.spread.low < found.spread.high && mode.followed > 0.5);
+                assert_eq!(found.spread.value, stated.frequency_hz);
+            }
+        }
+        assert!(Modes::of(&design, 3, &Draws::NONE, |_, _| ()).unwrap().builds[0].spread.is_none());
     }
 }

@@ -1,18 +1,15 @@
-//! How each build answers a force that goes on, and a tap: the answers of `response` and `ringdown`.
+//! How each build answers a force that goes on: the answer of `response`.
 
 use super::measures::Solved;
-use crate::design::{Build, Design, Goal, Tap};
+use crate::design::{Build, Design, Goal};
 use crate::modes::{Asked, ModesFault};
 use crate::problem::{Place, Problem, suggest};
 use crate::quantity::Draw;
-use crate::response::answer::{BuildResponse, BuildRingDown, Response, RingDowns};
+use crate::response::answer::{BuildResponse, Response};
 use crate::response::cut::{lobes, stable_depth};
 use crate::response::floor::{FloorSpectrum, floor_motion};
 use crate::response::frequency::FrequencyResponse;
 use crate::response::peak::weakest_peak;
-use crate::response::ringdown::{RingDown, Tapped};
-use crate::response::settle::Decay;
-use crate::response::sound::{Sound, sound};
 use crate::response::speeds::{RunningSpeeds, clashes, order_lines, unbalance_motion};
 use crate::response::stations::{DirectCheck, Station};
 use std::f64::consts::TAU;
@@ -55,7 +52,8 @@ pub fn response(design: &Design, options: &ResponseOptions) -> Result<Response, 
         .iter()
         .map(|build| respond(design, build, options, &asked))
         .collect::<Result<Vec<_>, _>>()?;
-    Ok(Response { path: told(design, options)?, builds, notes: design.notes.clone() })
+    let amplitude_m = design.goal.amplitude;
+    Ok(Response { path: told(design, options)?, amplitude_m, builds, notes: design.notes.clone() })
 }
 
 fn told(design: &Design, options: &ResponseOptions) -> Result<String, Vec<Problem>> {
@@ -197,73 +195,4 @@ fn usual_range(solved: &Solved) -> (f64, f64) {
     let elastic = solved.modal.modes().iter().filter(|mode| !mode.is_rigid()).map(|mode| mode.omega / TAU);
     let (first, last) = elastic.fold((f64::INFINITY, 0.0), |(a, b): (f64, f64), f| (a.min(f), b.max(f)));
     if first.is_finite() { (first / 3.0, 1.2 * last) } else { (1.0, 1000.0) }
-}
-
-/// How every build of `design` comes to rest after its tap.
-///
-/// # Errors
-/// What is wrong with the design, at its place.
-pub fn ring_down(design: &Design, count: usize, duration: Option<f64>) -> Result<RingDowns, Vec<Problem>> {
-    let tap = tap_of(design)?;
-    let mut builds = Vec::new();
-    tapped(design, count, |build, solved, observed| {
-        let asked = Tapped {
-            struck: solved.tool_stations,
-            observed: observed.to_vec(),
-            impulse: tap.impulse.value,
-            settle_to: tap.settle_to,
-            duration,
-        };
-        let motion = RingDown::new(&solved.modal, &asked);
-        builds.push(BuildRingDown { name: build.name.clone(), label: build.label.clone(), motion });
-    })?;
-    let watched = match &design.goal.tool {
-        Some(tool) => format!("{} against {}", tool.tip.value, tool.work.value),
-        None => tap.at.value.clone(),
-    };
-    let path = format!("{} struck, {watched} watched", tap.at.value);
-    Ok(RingDowns { path, settle_to_m: tap.settle_to, builds, notes: design.notes.clone() })
-}
-
-/// What the builds of `design` sound like when tapped, one after the other.
-///
-/// # Errors
-/// What is wrong with the design, at its place, or that nothing moves.
-pub fn sounds(design: &Design, count: usize) -> Result<Sound, Vec<Problem>> {
-    let tap = tap_of(design)?;
-    let mut taps = Vec::new();
-    tapped(design, count, |_, solved, observed| {
-        let decay = Decay::new(&solved.modal, solved.tool_stations, observed, tap.impulse.value);
-        let loudest =
-            |a: &usize, b: &usize| decay.envelope_of(*a, 0.0).total_cmp(&decay.envelope_of(*b, 0.0));
-        let station = (0..observed.len()).max_by(loudest).unwrap_or(0);
-        taps.push((decay, station));
-    })?;
-    sound(&taps).map_err(|message| vec![Problem::error(tap.place.clone(), message)])
-}
-
-fn tap_of(design: &Design) -> Result<&Tap, Vec<Problem>> {
-    design.goal.tap.as_ref().ok_or_else(|| {
-        let problem = Problem::error(Place::file(&design.file), "the design has no tap");
-        vec![problem.with_help("add [tap] with at, along and impulse")]
-    })
-}
-
-/// Solves every build and hands it over with the stations that are watched: tip against work, or
-/// the struck point itself where there is no tool.
-fn tapped(
-    design: &Design,
-    count: usize,
-    mut visit: impl FnMut(&Build, &Solved, &[usize]),
-) -> Result<(), Vec<Problem>> {
-    let asked = Asked { count, ..Asked::default() };
-    for build in &design.builds {
-        let model = build.model(&design.goal, &Draw::default())?;
-        let solved =
-            Solved::new(build, &design.goal, &model, &asked, &[]).map_err(|fault| build.problems(&fault))?;
-        let observed: Vec<usize> =
-            if solved.tool_stations > 0 { (0..solved.tool_stations).collect() } else { vec![0] };
-        visit(build, &solved, &observed);
-    }
-    Ok(())
 }

@@ -1,13 +1,14 @@
 //! How each build grows, bows and sags: the answer of the command `thermal`.
 
-use crate::design::{Build, Design, Model, Substance};
+use crate::design::{Build, Design, Model, Profile, Substance};
 use crate::material::Property;
+use crate::modes::Statics;
 use crate::problem::{Place, Problem, suggest};
 use crate::quantity::Draw;
 use crate::response::accuracy::spec::ThermalSpec;
 use crate::response::accuracy::{
-    Aim, Base, Best, RestFault, STILL_AIR, Sag, Settling, Thermal, WarmSection, best_supports, sag, settling,
-    thermal,
+    Aim, Base, Best, RestFault, Sag, Settling, Thermal, WarmSection, best_supports, drift_per_kelvin,
+    largest_bow, sag, settling, thermal,
 };
 use serde::Serialize;
 
@@ -30,6 +31,9 @@ pub struct BuildWarm {
     pub thermal: Thermal,
     /// Until it is straight again after the change; `None` where heat data lack.
     pub settling: Option<Settling>,
+    /// Until tip and work have settled with the most and with the least exchange of heat, s; `None`
+    /// where that is known exactly.
+    pub drift_settled_between_s: Option<[f64; 2]>,
     /// Under its own weight, and under a carriage that moves; `None` for a floating base.
     pub sag: Option<Sag>,
     /// Where to carry it, where that is asked.
@@ -47,12 +51,23 @@ pub struct Carry {
     pub aim: Aim,
 }
 
-/// How every build of `design` stands the change of its `[thermal]`, or a uniform `change`, K, and
-/// where to `carry` it.
+/// What is asked beside the `[thermal]` of a design.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct WarmOptions {
+    /// A uniform change, K, in place of the stated one.
+    pub change: Option<f64>,
+    /// Exchange of heat with the air, W/(m2 K), in place of the stated one.
+    pub film: Option<f64>,
+    /// Where to carry it.
+    pub carry: Option<Carry>,
+}
+
+/// How every build of `design` stands the change of its `[thermal]`, or that of `options`.
 ///
 /// # Errors
 /// What is wrong with the design or lacking in a material, at its place.
-pub fn warm(design: &Design, change: Option<f64>, carry: Option<&Carry>) -> Result<Warm, Vec<Problem>> {
+pub fn warm(design: &Design, options: &WarmOptions) -> Result<Warm, Vec<Problem>> {
+    let change = options.change;
     let mut spec = match (&design.goal.thermal, change) {
         (Some(spec), _) => spec.clone(),
         (None, Some(change)) => ThermalSpec::uniform(change),
@@ -66,6 +81,10 @@ pub fn warm(design: &Design, change: Option<f64>, carry: Option<&Carry>) -> Resu
     if let Some(change) = change {
         spec.change = change.into();
     }
+    if let Some(film) = options.film {
+        spec.film = film.into();
+    }
+    let carry = options.carry.as_ref();
     let builds =
         design.builds.iter().map(|build| of_build(design, build, &spec, carry)).collect::<Result<_, _>>()?;
     Ok(Warm { builds, notes: design.notes.clone() })
@@ -79,8 +98,7 @@ fn of_build(
 ) -> Result<BuildWarm, Vec<Problem>> {
     let model = build.model(&design.goal, &Draw::default())?;
     let sections = sections(build, &model)?;
-    let names: Vec<&str> = build.substances.iter().map(Substance::name).collect();
-    let (case, ask, sag_ask) = spec.resolve(&model.frame, &names)?;
+    let (case, ask, sag_ask) = spec.resolve(&model.frame, &materials(design))?;
     let base = Base {
         name: &build.name,
         frame: &model.frame,
@@ -90,13 +108,18 @@ fn of_build(
     };
     let at_fault = |fault: RestFault| match fault {
         RestFault::Frame(faults) if !faults.is_empty() => faults.iter().map(|f| build.place(f)).collect(),
+        RestFault::Unsolved(fault) => build.problems(&fault),
         other => vec![Problem::error(build.place.clone(), format!("build \"{}\": {other}", build.name))],
     };
     let mut thermal = thermal(&base, &case, &ask).map_err(at_fault)?;
     for member in &mut thermal.state.members {
         member.bow_m = settled(member.bow_m);
     }
-    let settling = settling(&base, spec.change.value, STILL_AIR, spec.settle_to, &ask.straight).ok();
+    let settles = |film| settling(&base, spec.change.value, film, spec.settle_to, &ask.straight).ok();
+    let settling = settles(spec.film.value);
+    let settled_with = |film| settles(film)?.drift_settled_s;
+    let limits = || Some([settled_with(spec.film.high)?, settled_with(spec.film.low)?]);
+    let between = if spec.film.is_exact() { None } else { limits() };
     let sag = match sag(&base, &sag_ask) {
         Ok(found) => Some(found),
         Err(RestFault::NotHeld) => None,
@@ -113,7 +136,8 @@ fn of_build(
         }
         None => None,
     };
-    Ok(BuildWarm { label: build.label.clone(), thermal, settling, sag, carry })
+    let label = build.label.clone();
+    Ok(BuildWarm { label, thermal, settling, drift_settled_between_s: between, sag, carry })
 }
 
 /// `value`, m or rad, or 0 where it is only rounding: far below the size of an atom.
@@ -137,6 +161,41 @@ fn members(build: &Build, names: &[String]) -> Result<Vec<usize>, Vec<Problem>> 
         })
     };
     names.iter().map(find).collect()
+}
+
+/// What any build of `design` is made of: what one lacks may shrink in another.
+fn materials(design: &Design) -> Vec<&str> {
+    design.builds.iter().flat_map(|build| &build.substances).map(Substance::name).collect()
+}
+
+/// What compare tells of a build under temperature; what is not known is `None`.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Quick {
+    /// How far the tip moves from the work for one kelvin everywhere, m/K.
+    pub drift: Option<f64>,
+    /// Largest bow of the members that [thermal] names, under its temperatures, m.
+    pub bow: Option<f64>,
+}
+
+impl Quick {
+    /// Those of `build`, solved as `statics` at `draw`.
+    pub fn of(design: &Design, build: &Build, model: &Model, statics: &Statics, draw: &Draw) -> Quick {
+        let section = |(number, profile): (usize, &Profile)| {
+            let bond = profile.bond.at(draw).clamp(0.0, 1.0);
+            WarmSection::bare(&profile.geometry, &model.media, bond, build.sliding_section(model, number))
+        };
+        let sections: Option<Vec<WarmSection>> = build.profiles.iter().enumerate().map(section).collect();
+        let Some(sections) = sections else { return Quick::default() };
+        let (tip, work) = (model.tip, model.work);
+        let base = Base { name: &build.name, frame: &model.frame, sections: &sections, tip, work };
+        let drift = drift_per_kelvin(&base, statics, model.scale).ok().flatten();
+        let bow = design.goal.thermal.as_ref().and_then(|spec| {
+            let (case, ask, _) = spec.resolve(&model.frame, &materials(design)).ok()?;
+            let asked = case.warms().then_some(ask.straight)?;
+            largest_bow(&base, statics, &case, &asked, model.scale).ok()?
+        });
+        Quick { drift: drift.map(|d| settled((d.x * d.x + d.y * d.y + d.z * d.z).sqrt())), bow }
+    }
 }
 
 /// The sections of `build` ready for changes of temperature.

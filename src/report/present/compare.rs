@@ -5,8 +5,9 @@ use super::super::table::{Column, Table};
 use crate::design::Measure;
 use crate::modes::Share;
 use crate::quantity::{Kind, show};
-use crate::study::compare::{Compared, Comparison};
+use crate::study::compare::{Beats, Compared, Comparison};
 use crate::study::measures::Miss;
+use crate::study::spread::rank::Influence;
 
 const N_PER_UM: Unit = Unit::new("N/µm", 1e6);
 const HZ: Unit = Unit::new("Hz", 1.0);
@@ -38,6 +39,8 @@ fn columns(time: Unit) -> Vec<Column<Compared>> {
         Column::spread("first frequency", HZ, "first_frequency_hz", |b: &Compared| b.first_frequency_hz),
         Column::spread("loss factor", Unit::NONE, "loss_factor", |b: &Compared| b.loss_factor),
         Column::spread("settle time", time, "settle_time_s", |b: &Compared| b.settle_time_s),
+        Column::spread("drift", Unit::new("µm/K", 1e-6), "drift_m_per_k", |b: &Compared| b.drift_m_per_k),
+        Column::number("bow when warm", UM, "bow_m", |b: &Compared| b.bow_m),
         Column::number("sag at the tip", UM, "sag_m", |b: &Compared| b.sag_m),
     ]
 }
@@ -53,6 +56,8 @@ fn filled(builds: &[Compared], at_equal: bool) -> Vec<Column<Compared>> {
         "scale" => at_equal,
         key if key.starts_with("stiffness") || key.starts_with("dynamic") => says(Measure::Stiffness),
         "settle_time_s" => says(Measure::SettleTime),
+        "drift_m_per_k" => builds.iter().any(|b| b.drift_m_per_k.is_some()),
+        "bow_m" => builds.iter().any(|b| b.bow_m.is_some()),
         "sag_m" => builds.iter().any(|b| b.sag_m.is_some()),
         _ => true,
     });
@@ -69,6 +74,7 @@ pub fn table(answer: &Comparison) -> Table {
 /// The answer in a sentence, the table, then bars of settle time and stiffness.
 pub fn blocks(answer: &Comparison) -> Vec<Block> {
     let mut blocks = vec![Block::Note(answer.answer.clone())];
+    blocks.extend(super::spread::holds_at(answer.amplitude_m));
     let title = match (answer.at_equal, answer.draws) {
         (Some(what), _) => format!("Builds at equal {what}"),
         (None, 0) => "Builds, at stated values".to_string(),
@@ -80,6 +86,8 @@ pub fn blocks(answer: &Comparison) -> Vec<Block> {
     if answer.builds.iter().any(|b| !b.gives_way.is_empty()) {
         blocks.push(Block::Table(gives_way(answer)));
     }
+    blocks.extend(chances(answer).map(Block::Table));
+    blocks.extend(origins(answer).map(Block::Table));
     blocks.extend(answer.advice.clone().map(Block::Note));
     if !answer.misses.list.is_empty() {
         blocks.push(Block::Table(missed(answer)));
@@ -131,6 +139,58 @@ fn gives_way(answer: &Comparison) -> Table {
         Column::text("most of all", "most", |b: &Compared| super::modes::most(&b.gives_way_most, 1)),
     ];
     Table::new("What gives way between tip and work, weakest direction", &columns, &answer.builds)
+}
+
+/// In how many of the draws the best build is ahead of each other one, by measure.
+fn chances(answer: &Comparison) -> Option<Table> {
+    let best = answer.best()?;
+    let others: Vec<&Compared> = answer.builds.iter().filter(|build| build.name != best.name).collect();
+    let chance = |other: &str, measure: Measure| {
+        let met = |b: &&Beats| b.build == best.name && b.over == other && b.by == measure.key();
+        answer.beats.iter().find(met).map(|beats| beats.chance)
+    };
+    let measures = [
+        Measure::SettleTime,
+        Measure::DynamicStiffness,
+        Measure::Stiffness,
+        Measure::FirstFrequency,
+        Measure::LossFactor,
+    ];
+    let mut columns =
+        vec![Column::text("ahead of", "over", |row: &(String, Vec<Option<f64>>)| row.0.clone())];
+    let mut rows: Vec<(String, Vec<Option<f64>>)> =
+        others.iter().map(|other| (other.label.clone(), Vec::new())).collect();
+    for measure in measures {
+        let known: Vec<Option<f64>> = others.iter().map(|other| chance(&other.name, measure)).collect();
+        if known.iter().any(Option::is_some) {
+            let place = rows.first().map_or(0, |row| row.1.len());
+            rows.iter_mut().zip(known).for_each(|(row, chance)| row.1.push(chance));
+            let read = move |row: &(String, Vec<Option<f64>>)| row.1.get(place).copied().flatten();
+            columns.push(Column::number(measure.title(), Unit::PERCENT, measure.key(), read));
+        }
+    }
+    let title = format!("{}: in how many of the draws it is ahead", best.label);
+    (columns.len() > 1 && !rows.is_empty()).then(|| Table::new(&title, &columns, &rows))
+}
+
+/// The inputs that the spread of the deciding measure comes from, two a build.
+fn origins(answer: &Comparison) -> Option<Table> {
+    let measure = answer.deciding();
+    let mut rows: Vec<(&str, &Influence)> = Vec::new();
+    for build in &answer.builds {
+        let origin = build.comes_from.iter().find(|origin| origin.of == measure.key());
+        rows.extend(origin.iter().flat_map(|o| o.inputs.iter().take(2)).map(|i| (build.label.as_str(), i)));
+    }
+    let columns = [
+        Column::text("build", "build", |row: &(&str, &Influence)| row.0.to_string()),
+        Column::text("input", "key", |row: &(&str, &Influence)| row.1.key.clone()),
+        Column::number("rank correlation", Unit::NONE, "rank_correlation", |row: &(&str, &Influence)| {
+            Some(row.1.rank_correlation)
+        })
+        .digits(2),
+    ];
+    let title = format!("What the spread of the {} comes from", measure.title());
+    (!rows.is_empty()).then(|| Table::new(&title, &columns, &rows))
 }
 
 /// Targets that are missed, by build.

@@ -2,9 +2,11 @@
 
 use super::super::block::{Bar, Bars, Block, Unit};
 use super::super::table::{Column, Table};
-use crate::modes::{BuildModes, ModeAnswer, Share};
+use super::spread::{drawn, holds_at};
+use crate::modes::{ModeAnswer, Share};
 use crate::quantity::{Kind, Spread, figures, show};
-use crate::study::modes::Modes;
+use crate::study::modes::{ModeSpread, Modes, Rings, RingsSpread};
+use crate::study::spread::Answered;
 use serde::Serialize;
 
 const HZ: Unit = Unit::new("Hz", 1.0);
@@ -17,6 +19,7 @@ struct Row<'a> {
     number: usize,
     #[serde(flatten)]
     mode: &'a ModeAnswer,
+    spread: Option<&'a ModeSpread>,
 }
 
 /// One mode for reading, with its number.
@@ -30,15 +33,17 @@ struct Numbered<'a> {
 fn rows(answer: &Modes) -> Vec<Row<'_>> {
     let mut rows = Vec::new();
     for build in &answer.builds {
-        let numbered = build.modes.iter().enumerate();
-        rows.extend(numbered.map(|(i, mode)| Row { build: &build.name, number: i + 1, mode }));
+        let spread = |i: usize| build.spread.as_ref().and_then(|spread| spread.modes.get(i));
+        let numbered = build.modes.modes.iter().enumerate();
+        let build = &build.modes.name;
+        rows.extend(numbered.map(|(i, mode)| Row { build, number: i + 1, mode, spread: spread(i) }));
     }
     rows
 }
 
 fn columns<'a>() -> Vec<Column<Row<'a>>> {
     let none = Unit::NONE;
-    vec![
+    let mut columns = vec![
         Column::text("build", "build", |row: &Row| row.build.to_string()),
         Column::number("mode", none, "number", |row: &Row| Some(row.number as f64)),
         Column::number("frequency", none, "frequency_hz", |row: &Row| Some(row.mode.frequency_hz)),
@@ -51,6 +56,44 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::number("to 10 %", none, "time_to_10pct_s", |row: &Row| row.mode.time_to_10pct_s),
         Column::number("to 1 %", none, "time_to_1pct_s", |row: &Row| row.mode.time_to_1pct_s),
         Column::number("cycles to half", none, "cycles_to_half", |row: &Row| row.mode.cycles_to_half),
+        Column::number("followed", none, "followed", |row: &Row| row.spread.map(|s| s.followed))
+            .path("spread.followed"),
+    ];
+    type Read = fn(&ModeSpread) -> &Option<Answered>;
+    let drawn: [(&str, Read); 3] = [
+        ("frequency_hz", |spread| &spread.frequency_hz),
+        ("loss_factor_exact", |spread| &spread.loss_factor_exact),
+        ("time_to_10pct_s", |spread| &spread.time_to_10pct_s),
+    ];
+    type Point = fn(&Spread) -> Option<f64>;
+    let points: [(&str, &str, Point); 3] = [
+        ("5 %", "low", |spread| Some(spread.low)),
+        ("50 %", "median", |spread| spread.median),
+        ("95 %", "high", |spread| Some(spread.high)),
+    ];
+    for (key, read) in drawn {
+        for (title, point, of) in points {
+            let value = move |row: &Row| of(&read(row.spread?).as_ref()?.spread);
+            let column = Column::number(title, none, &format!("{key}_{point}"), value);
+            columns.push(column.path(&format!("spread.{key}.{point}")));
+        }
+    }
+    columns
+}
+
+fn drawn_columns<'a>() -> Vec<Column<(usize, &'a ModeSpread)>> {
+    vec![
+        Column::number("mode", Unit::NONE, "number", |row: &(usize, &ModeSpread)| Some(row.0 as f64)),
+        Column::spread("frequency", HZ, "frequency_hz", |row: &(usize, &ModeSpread)| {
+            drawn(row.1.frequency_hz.as_ref()?)
+        })
+        .digits(4),
+        Column::spread("loss", Unit::NONE, "loss_factor_exact", |row: &(usize, &ModeSpread)| {
+            drawn(row.1.loss_factor_exact.as_ref()?)
+        }),
+        Column::spread("to 10 %", MS, "time_to_10pct_s", |row: &(usize, &ModeSpread)| {
+            drawn(row.1.time_to_10pct_s.as_ref()?)
+        }),
     ]
 }
 
@@ -87,13 +130,16 @@ pub fn table(answer: &Modes) -> Table {
 /// A table a build, then where the energy of its first modes sits.
 pub fn blocks(answer: &Modes) -> Vec<Block> {
     let mut blocks = Vec::new();
+    blocks.extend(holds_at(answer.amplitude_m));
     for build in &answer.builds {
-        blocks.push(Block::Heading(build.name.replace('_', " ")));
+        let Rings { modes: own, spread, .. } = build;
+        blocks.push(Block::Heading(own.name.replace('_', " ")));
         blocks.push(Block::Note(told(build)));
         let rows: Vec<Numbered> =
-            build.modes.iter().enumerate().map(|(i, mode)| Numbered { number: i + 1, mode }).collect();
+            own.modes.iter().enumerate().map(|(i, mode)| Numbered { number: i + 1, mode }).collect();
         blocks.push(Block::Table(Table::new("Modes", &reading_columns(), &rows)));
-        blocks.extend(build.modes.first().map(|mode| Block::Bars(shares(mode))));
+        blocks.extend(spread.iter().flat_map(|spread| of_draws(spread, answer.draws)));
+        blocks.extend(own.modes.first().map(|mode| Block::Bars(shares(mode))));
     }
     if !answer.notes.is_empty() {
         blocks.push(Block::Problems(answer.notes.clone()));
@@ -112,7 +158,41 @@ fn shares(mode: &ModeAnswer) -> Bars {
     }
 }
 
-fn told(build: &BuildModes) -> String {
+/// What the draws make of the modes, and which measurement would narrow that.
+fn of_draws(spread: &RingsSpread, draws: usize) -> Vec<Block> {
+    let rows: Vec<(usize, &ModeSpread)> =
+        spread.modes.iter().enumerate().map(|(i, mode)| (i + 1, mode)).collect();
+    let title = format!("Modes, 50 % (5 %–95 %) of {draws} draws");
+    let mut blocks = vec![Block::Table(Table::new(&title, &drawn_columns(), &rows))];
+    let mut told = Vec::new();
+    for (what, kind, answer) in
+        [("Mass", Kind::Mass, &spread.mass_kg), ("Stiffness", Kind::Stiffness, &spread.stiffness_n_per_m)]
+    {
+        if let Some(Spread { low, high, median: Some(median), .. }) = answer.as_ref().map(|a| a.spread)
+            && low < high
+        {
+            told.push(format!(
+                "{what}: {} ({} to {}).",
+                show(median, kind),
+                show(low, kind),
+                show(high, kind)
+            ));
+        }
+    }
+    let lost = rows.iter().filter(|(_, mode)| mode.followed < 0.995);
+    for (number, mode) in lost {
+        let share = figures(100.0 * mode.followed, 2);
+        told.push(format!("Mode {number} was known again by its shape in {share} % of the draws."));
+    }
+    told.extend(spread.advice.clone());
+    if !told.is_empty() {
+        blocks.push(Block::Note(told.join(" ")));
+    }
+    blocks
+}
+
+fn told(rings: &Rings) -> String {
+    let build = &rings.modes;
     let mut told = format!(
         "{} in all. {} freedoms; {} modes below {} by the count of the spectrum, all found.",
         show(build.mass_kg, Kind::Mass),
@@ -122,6 +202,10 @@ fn told(build: &BuildModes) -> String {
     );
     let worst = build.modes.iter().map(|mode| mode.frequency_error).fold(0.0, f64::max);
     told.push_str(&format!(" Frequencies hold to {} %.", figures(100.0 * worst, 1)));
+    if let Some(k) = &rings.stiffness_n_per_m {
+        let weakest = show(k.weakest.value, Kind::Stiffness);
+        told.push_str(&format!(" Tip against work: {weakest} in the weakest direction."));
+    }
     if build.rigid_body_modes > 0 {
         told.push_str(&format!(
             " {} rigid-body modes: it {}.",
@@ -137,12 +221,13 @@ mod tests {
     use super::*;
     use crate::design::{Design, STARTER};
     use crate::report::disagreements;
+    use crate::study::spread::Draws;
 
     #[test]
     fn columns_agree_with_json() {
         let table = crate::material::Table::built_in();
         let design = Design::read("starter.toml", STARTER, &table).design.unwrap();
-        let answer = Modes::of(&design, 4).unwrap();
+        let answer = Modes::of(&design, 4, &Draws { count: 8, seed: 1 }, |_, _| ()).unwrap();
         assert_eq!(disagreements(&columns(), &rows(&answer)), Vec::<String>::new());
         assert_eq!(super::table(&answer).len(), 8);
     }

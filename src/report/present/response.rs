@@ -2,8 +2,8 @@
 
 use super::super::block::{Axis, Bar, Bars, Block, Curve, Series, Unit};
 use super::super::table::{Column, Table};
-use crate::quantity::{Kind, Spread, show};
-use crate::response::answer::{BuildResponse, BuildRingDown, Response, RingDowns};
+use crate::quantity::{Kind, Spread};
+use crate::response::answer::{BuildResponse, Response};
 use crate::response::frequency::{Motion, Resonance};
 use crate::response::speeds::Clash;
 use serde::Serialize;
@@ -55,8 +55,9 @@ pub fn table(answer: &Response) -> Table {
 
 /// The curves, the peaks, running speeds, cut, unbalance and floor.
 pub fn blocks(answer: &Response, motion: Motion) -> Vec<Block> {
-    let mut blocks =
-        vec![Block::Note(format!("Path: {}.", answer.path)), Block::Curve(curves(answer, motion))];
+    let mut blocks = vec![Block::Note(format!("Path: {}.", answer.path))];
+    blocks.extend(super::spread::holds_at(answer.amplitude_m));
+    blocks.push(Block::Curve(curves(answer, motion)));
     blocks.push(Block::Table(Table::new(
         "Worst peak, and what follows from it",
         &build_columns(),
@@ -200,108 +201,12 @@ fn depths(answer: &Response) -> Bars {
     }
 }
 
-/// One instant of one build, as a row for programs.
-#[derive(Serialize)]
-struct Instant<'a> {
-    build: &'a str,
-    time_s: f64,
-    motion_m: f64,
-    envelope_m: f64,
-}
-
-/// Every instant of every build, in SI.
-pub fn ring_down_table(answer: &RingDowns) -> Table {
-    let none = Unit::NONE;
-    let columns = [
-        Column::text("build", "build", |row: &Instant| row.build.to_string()),
-        Column::number("time", none, "time_s", |row: &Instant| Some(row.time_s)),
-        Column::number("motion", none, "motion_m", |row: &Instant| Some(row.motion_m)),
-        Column::number("envelope", none, "envelope_m", |row: &Instant| Some(row.envelope_m)),
-    ];
-    let mut rows = Vec::new();
-    for build in &answer.builds {
-        for (i, time_s) in build.motion.time_s.iter().enumerate() {
-            let (motion_m, envelope_m) = (build.motion.motion_m[i], build.motion.envelope_m[i]);
-            rows.push(Instant { build: &build.name, time_s: *time_s, motion_m, envelope_m });
-        }
-    }
-    Table::new("ringdown", &columns, &rows)
-}
-
-/// The envelopes of all builds on one picture, and their times.
-pub fn ring_down_blocks(answer: &RingDowns) -> Vec<Block> {
-    let mut blocks = vec![Block::Note(format!(
-        "{}; quiet is below {}.",
-        answer.path,
-        show(answer.settle_to_m, Kind::Length)
-    ))];
-    blocks.push(Block::Curve(envelopes(answer)));
-    blocks.push(Block::Table(Table::new("After the tap", &ring_down_columns(), &answer.builds)));
-    if let Some(first) = answer.builds.first().filter(|_| answer.builds.len() == 1) {
-        blocks.push(Block::Curve(motion(first)));
-    }
-    if !answer.notes.is_empty() {
-        blocks.push(Block::Problems(answer.notes.clone()));
-    }
-    blocks
-}
-
-/// Points of one envelope at most.
-const DRAWN: usize = 1500;
-
-/// The envelopes of all builds on common axes.
-pub fn envelopes(answer: &RingDowns) -> Curve {
-    let floor = 0.3 * answer.settle_to_m;
-    let series = |build: &BuildRingDown| {
-        // Enough for any drawing; the table for programs has every instant.
-        let step = build.motion.time_s.len().div_ceil(DRAWN);
-        let points = build.motion.time_s.iter().zip(&build.motion.envelope_m).step_by(step.max(1));
-        Series::line(&build.label, points.filter(|(_, e)| **e > floor).map(|(t, e)| [*t, *e]).collect())
-    };
-    let label = format!("quiet, {}", show(answer.settle_to_m, Kind::Length));
-    Curve {
-        title: "Envelope of the motion after the tap".to_string(),
-        x: Axis::linear("time", Unit::new("s", 1.0), "time_s"),
-        y: Axis::log("motion", UM, "envelope_m"),
-        series: answer.builds.iter().map(series).collect(),
-        marks: vec![super::super::block::Mark::Y { at: answer.settle_to_m, label }],
-    }
-}
-
-fn motion(build: &BuildRingDown) -> Curve {
-    let points = build.motion.time_s.iter().zip(&build.motion.motion_m).map(|(t, x)| [*t, *x]).collect();
-    Curve {
-        title: format!("Motion of {}", build.label),
-        x: Axis::linear("time", Unit::new("s", 1.0), "time_s"),
-        y: Axis::linear("motion", UM, "motion_m"),
-        series: vec![Series::line(&build.label, points)],
-        marks: Vec::new(),
-    }
-}
-
-fn ring_down_columns() -> Vec<Column<BuildRingDown>> {
-    let s = Unit::new("s", 1.0);
-    vec![
-        Column::text("build", "label", |b: &BuildRingDown| b.label.clone()),
-        Column::number("largest", UM, "largest_m", |b: &BuildRingDown| Some(b.motion.largest_m)),
-        Column::number("to 10 %", s, "time_to_10pct_s", |b: &BuildRingDown| b.motion.time_to_10pct_s),
-        Column::number("to 1 %", s, "time_to_1pct_s", |b: &BuildRingDown| b.motion.time_to_1pct_s),
-        Column::number("quiet", s, "settle_time_s", |b: &BuildRingDown| b.motion.settle_time_s),
-        Column::number("last rings", HZ, "deciding_frequency_hz", |b: &BuildRingDown| {
-            b.motion.deciding_frequency_hz
-        }),
-        Column::number("loss", Unit::NONE, "deciding_loss_factor", |b: &BuildRingDown| {
-            b.motion.deciding_loss_factor
-        }),
-    ]
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::design::{Design, STARTER};
     use crate::report::disagreements;
-    use crate::study::motion::{ResponseOptions, response, ring_down};
+    use crate::study::motion::{ResponseOptions, response};
 
     fn starter() -> Design {
         Design::read("starter.toml", STARTER, &crate::material::Table::built_in()).design.unwrap()
@@ -318,11 +223,5 @@ mod tests {
         for peak in peaks {
             assert!(peak.of.direct_difference.unwrap() < 0.02, "{:?}", peak.of);
         }
-    }
-
-    #[test]
-    fn ring_down_columns_agree_with_json() {
-        let answer = ring_down(&starter(), 6, None).unwrap();
-        assert_eq!(disagreements(&ring_down_columns(), &answer.builds), Vec::<String>::new());
     }
 }

@@ -3,7 +3,7 @@
 use super::super::block::{Axis, Bar, Bars, Block, Curve, Series, Unit};
 use super::super::table::{Column, Table};
 use crate::quantity::{Kind, Spread, figures, show};
-use crate::response::accuracy::{FailureKind, Straightness, ThermalMember, ThermalPart};
+use crate::response::accuracy::{FailureKind, Straightness, ThermalMember, ThermalPart, Weighed};
 use crate::study::warm::{BuildWarm, Warm, settled};
 use serde::Serialize;
 
@@ -42,10 +42,37 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::text("part", "of", |row: &Row| row.part.of.clone()),
         Column::number("growth", UM, "growth_m", |row: &Row| Some(row.growth_m)),
         Column::number("bow", UM, "bow_m", |row: &Row| Some(row.bow_m)),
-        Column::number("stress", MPA, "stress_pa", |row: &Row| Some(row.part.stress_pa)),
+        Column::number("warmth", MPA, "stress_pa", |row: &Row| Some(row.part.stress_pa)),
         Column::number("margin", Unit::NONE, "margin", |row: &Row| row.part.margin),
+        weighed("weight", MPA, "weight.stress_pa", |weight| Some(weight.stress_pa)),
+        weighed("both", MPA, "weight.together_pa", |weight| Some(weight.together_pa)),
+        weighed("margin", Unit::NONE, "weight.margin", |weight| weight.margin),
         Column::number("bond shear", MPA, "bond_shear_pa", |row: &Row| row.part.bond_shear_pa),
     ]
+}
+
+fn weighed<'a>(title: &str, unit: Unit, key: &str, read: fn(&Weighed) -> Option<f64>) -> Column<Row<'a>> {
+    Column::number(title, unit, key, move |row: &Row| row.part.weight.as_ref().and_then(read))
+}
+
+/// Growth and bow, one row a member.
+fn member_columns() -> Vec<Column<ThermalMember>> {
+    vec![
+        Column::text("member", "name", |member: &ThermalMember| member.name.clone()),
+        Column::number("growth", UM, "growth_m", |member: &ThermalMember| Some(member.growth_m)),
+        Column::number("bow", UM, "bow_m", |member: &ThermalMember| Some(member.bow_m)),
+    ]
+}
+
+/// Those of `columns` that are stresses along a member, without the margin that weight lessens.
+fn stress_columns<'a>(carried: bool) -> Vec<Column<Row<'a>>> {
+    let mut columns = columns();
+    columns.retain(|column| match column.key() {
+        "growth_m" | "bow_m" | "bond_shear_pa" => false,
+        "margin" => !carried,
+        key => carried || !key.starts_with("weight"),
+    });
+    columns
 }
 
 /// One row a part of a member, in SI.
@@ -62,8 +89,17 @@ pub fn blocks(answer: &Warm) -> Vec<Block> {
     for build in &answer.builds {
         blocks.push(Block::Heading(build.label.clone()));
         blocks.push(Block::Note(told(build)));
-        blocks.push(Block::Table(Table::new("Under the stated change", &columns(), &rows(build))));
         let state = &build.thermal.state;
+        blocks.push(Block::Table(Table::new("Under the stated change", &member_columns(), &state.members)));
+        let rows = rows(build);
+        let carried = rows.iter().any(|row| row.part.weight.is_some());
+        let title = if carried {
+            "Stress, largest in each part, and strength over it"
+        } else {
+            "Stress, largest in each part"
+        };
+        blocks.push(Block::Table(Table::new(title, &stress_columns(carried), &rows)));
+        blocks.extend(bonds(&rows));
         if !state.straightness.is_empty() {
             blocks.push(Block::Table(Table::new(
                 "Straightness",
@@ -91,6 +127,28 @@ pub fn blocks(answer: &Warm) -> Vec<Block> {
         blocks.push(Block::Problems(answer.notes.clone()));
     }
     blocks
+}
+
+/// The shear of the bonds: the largest in words, or all where the bond strength is stated.
+fn bonds(rows: &[Row]) -> Option<Block> {
+    if rows.iter().any(|row| row.part.bond_margin.is_some()) {
+        let columns = [
+            Column::text("member", "member", |row: &Row| row.member.to_string()),
+            Column::text("part", "of", |row: &Row| row.part.of.clone()),
+            Column::number("shear", MPA, "bond_shear_pa", |row: &Row| row.part.bond_shear_pa),
+            Column::number("margin", Unit::NONE, "bond_margin", |row: &Row| row.part.bond_margin),
+        ];
+        return Some(Block::Table(Table::new("Shear of the bond at the members' ends", &columns, rows)));
+    }
+    let shear = |row: &&Row| row.part.bond_shear_pa.unwrap_or(0.0);
+    let worst = rows.iter().max_by(|a, b| shear(a).total_cmp(&shear(b)))?;
+    let (most, part) = (worst.part.bond_shear_pa?, &worst.part);
+    Some(Block::Note(format!(
+        "The largest shear of a bond is {}, of {} in {}. With bond_strength in [thermal] every bond is judged.",
+        show(most, Kind::Stress),
+        part.of,
+        worst.member.replace('_', " ")
+    )))
 }
 
 fn drifts(answer: &Warm) -> Bars {
@@ -130,9 +188,13 @@ fn told(build: &BuildWarm) -> String {
         }
         if let Some(time) = settling.drift_settled_s {
             told.push(format!(
-                "Tip and work are within {} of where they will stay after {} h.",
+                "Tip and work are within {} of where they will stay after {} h{}, with a film of {}.",
                 show(settling.settle_to_m, Kind::Length),
-                figures(time / 3600.0, 2)
+                figures(time / 3600.0, 2),
+                build.drift_settled_between_s.map_or(String::new(), |[least, most]| {
+                    format!(" ({} to {} h)", figures(least / 3600.0, 2), figures(most / 3600.0, 2))
+                }),
+                show(settling.air_w_per_m2_k, Kind::Film)
             ));
         }
     }

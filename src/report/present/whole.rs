@@ -2,14 +2,15 @@
 
 use super::super::block::{Block, Motion, Wire, WireLine};
 use super::super::page::{Document, Section};
-use super::{compare, mix, modes, pour, proof, response, section, thermal};
+use super::{compare, mix, modes, pour, proof, response, ringdown, section, thermal};
 use crate::design::Design;
-use crate::response::answer::{Response, RingDowns};
+use crate::response::answer::Response;
 use crate::response::frequency;
 use crate::study::compare::Comparison;
 use crate::study::modes::Modes;
 use crate::study::pour::bodies::Pours;
 use crate::study::proof::Proof;
+use crate::study::ringdown::RingDowns;
 use crate::study::sections::Sections;
 use crate::study::shapes::Shapes;
 use crate::study::warm::Warm;
@@ -44,7 +45,7 @@ pub fn page(design: &Design, whole: &Whole, facts: Vec<(String, String)>) -> Doc
     sections
         .push(part("How it moves", whole.shapes.iter().map(|shapes| Block::Wire(wire(shapes))).collect()));
     if let Some(answer) = &whole.ring_down {
-        sections.push(part("After a tap", response::ring_down_blocks(answer)));
+        sections.push(part("After a tap", ringdown::blocks(answer)));
     }
     if let Some(answer) = &whole.response {
         sections.push(part("Under a force", response::blocks(answer, frequency::Motion::Compliance)));

@@ -18,7 +18,7 @@
 
 use super::drawn::{around_and_across, hull};
 use super::parts::WarmSection;
-use super::statics::{RestFault, Statics};
+use super::rest::{RestFault, at_rest, divided};
 use super::straight::straight;
 use super::thermal::{PIECES, strain_load};
 use super::{Base, ThermalCase};
@@ -182,7 +182,7 @@ fn lags(
     looked_at: &[usize],
 ) -> Result<Option<Vec<Lag>>, RestFault> {
     let frame = base.frame;
-    let statics = Statics::new(frame, PIECES)?;
+    let statics = divided(frame, PIECES)?;
     let strains = strain_load(&statics, base.sections, case, false)?.1;
     let mut lags = Vec::new();
     for (number, times) in times.iter().enumerate() {
@@ -197,7 +197,7 @@ fn lags(
             .map(|(member, e)| if own(member) { *e } else { [Vector6::zeros(); 2] })
             .collect();
         let load = statics.layout.free_strain_load(frame, &strains).ok_or(RestFault::NotHeld)?;
-        let motion = statics.solve(&load)?;
+        let motion = at_rest(&statics, &load)?;
         let drift = base.drift(&statics, &motion).0.unwrap_or_default();
         let line = |member: &usize| {
             let line = statics.layout.line_motion(frame, *member, &motion)?;

@@ -49,6 +49,32 @@ impl WarmSection {
     }
 }
 
+impl WarmSection {
+    /// The section drawn as `geometry` for motion alone: without corners and borders, by which
+    /// stresses are looked for.
+    ///
+    /// `None` when a part names a medium that is not given.
+    pub fn bare(
+        geometry: &Geometry,
+        media: &[Medium],
+        bond: f64,
+        sliding: MemberSection,
+    ) -> Option<WarmSection> {
+        let parts = geometry.parts().iter().zip(geometry.moments());
+        let solid = parts.filter(|(part, moments)| !part.cavity && moments.area > 0.0);
+        let part = |(part, moments): (&crate::section::Part, &crate::section::Moments)| {
+            Some(WarmPart {
+                medium: media.get(part.medium)?.clone(),
+                compressive_strength: None,
+                moments: *moments,
+                corners: Vec::new(),
+                contact: None,
+            })
+        };
+        Some(WarmSection { parts: solid.map(part).collect::<Option<_>>()?, bond, sliding })
+    }
+}
+
 /// The length of border of `pieces` beyond which, `step` away, one of `others` lies.
 fn contact(pieces: &Pieces, others: &[&Pieces], step: f64) -> f64 {
     let mut sum = 0.0;

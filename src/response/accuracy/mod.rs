@@ -1,11 +1,12 @@
 //! Whether a base stays where it was machined: temperature, cure, weight.
 //!
 //! ```text
-//! statics     a frame at rest under any load, held or free
-//! loose       the rigid-body motions that nothing holds
+//! rest        a frame at rest under any load that it holds
 //! case        a change of temperature and a cure
 //! parts       one section: what its parts want, and the stress in each
 //! bond        the shear where a part is bonded
+//! weight      the stress of the weight, and of both together
+//! quick       drift and bow of a frame that is solved already
 //! thermal     the answer: growth, bow, drift, stress, what fails
 //! drawn       a drawn section made ready
 //! diffusion   how long a change of the room takes
@@ -19,29 +20,33 @@ mod bond;
 mod case;
 mod diffusion;
 mod drawn;
-mod loose;
 mod parts;
+mod quick;
+mod rest;
 mod sag;
 #[cfg(test)]
 mod sample;
 pub mod spec;
-mod statics;
 mod straight;
 mod support;
 mod thermal;
+mod weight;
 
 pub use case::{Gradient, ThermalCase};
 pub use diffusion::{Moment, STILL_AIR, SectionTimes, Settling, settling, slab_decay_time};
 pub use parts::{WarmPart, WarmSection};
+pub use quick::{drift_per_kelvin, largest_bow};
+pub use rest::RestFault;
 pub use sag::{Carriage, Sag, SagAsk, SagMember, Stop, Travel, sag};
-pub use statics::{RestFault, Statics};
 pub use straight::{Place, Straight, Straightness};
 pub use support::{Aim, Bearing, Best, Carried, Carrying, best_supports, unheld};
 pub use thermal::{
     Failure, FailureKind, Thermal, ThermalAsk, ThermalMember, ThermalPart, ThermalState, thermal,
 };
+pub use weight::Weighed;
 
 use crate::frame::Frame;
+use crate::modes::Statics;
 use nalgebra::Vector6;
 use serde::Serialize;
 

@@ -12,19 +12,14 @@
 //! # Source
 //! - `bipm2019`: standard acceleration of gravity
 
-use super::statics::{RestFault, Statics};
+use super::rest::{RestFault, at_rest, divided};
 use super::straight::{Straightness, bow, range};
 use super::thermal::PIECES;
 use super::{Base, Xyz};
 use crate::frame::Line;
+use crate::modes::{GRAVITY, Statics};
 use nalgebra::{Vector3, Vector6};
 use serde::Serialize;
-
-/// Standard acceleration of gravity, m/s2.
-///
-/// # Source
-/// - `bipm2019`: 3rd CGPM, 1901
-pub(super) const GRAVITY: f64 = 9.80665;
 
 /// A mass that moves along members.
 #[derive(Debug, Clone, PartialEq)]
@@ -106,10 +101,10 @@ pub struct Stop {
 /// What is no frame, or a base that nothing carries.
 pub fn sag(base: &Base, ask: &SagAsk) -> Result<Sag, RestFault> {
     let frame = base.frame;
-    let statics = Statics::new(frame, PIECES)?;
+    let statics = divided(frame, PIECES)?;
     let down = Vector6::z() * -GRAVITY;
     let load = statics.layout.inertia_load(frame, &down, &Vector3::zeros()).ok_or(RestFault::NotHeld)?;
-    let motion = statics.solve(&load)?;
+    let motion = at_rest(&statics, &load)?;
     let (drift_m, turn_rad) = base.drift(&statics, &motion);
     let (mut members, mut straightness) = (Vec::new(), Vec::new());
     for (number, member) in frame.members.iter().enumerate() {
@@ -144,8 +139,8 @@ fn travel(base: &Base, statics: &Statics, carriage: &Carriage) -> Result<Travel,
             unit.iter_mut().zip(load).for_each(|(sum, value)| *sum += value);
         }
         let load: Vec<f64> = unit.iter().map(|f| -f * carriage.mass * GRAVITY).collect();
-        let motion = statics.solve(&load)?;
-        let height_m = super::statics::dot(&unit, &motion);
+        let motion = at_rest(statics, &load)?;
+        let height_m = super::rest::dot(&unit, &motion);
         let drift_m = base.drift(statics, &motion).0;
         stops.push(Stop { share, at_m: first.length * share, drift_m, height_m });
     }

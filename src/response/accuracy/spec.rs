@@ -6,6 +6,7 @@
 //! straight = ["left_rail"]
 //! bond_strength = "5 MPa"
 //! settle_to = "1 um"
+//! film = "8 W/m2 K"
 //! carriage = { along = ["left_rail", "right_rail"], mass = "6 kg", steps = 11 }
 //! members.left_rail = { across_z = "2 K/m" }
 //! points.head = "3 K"
@@ -13,6 +14,7 @@
 //! ```
 
 use super::case::{Gradient, ThermalCase};
+use super::diffusion::STILL_AIR;
 use super::sag::{Carriage, SagAsk};
 use super::thermal::ThermalAsk;
 use crate::document::{Allowed, Fields, Located};
@@ -42,6 +44,8 @@ pub struct ThermalSpec {
     pub bond_strength: Option<Spread>,
     /// What counts as settled, m.
     pub settle_to: f64,
+    /// Exchange of heat with the air, W/(m2 K).
+    pub film: Spread,
     /// A mass that moves along members.
     pub carriage: Option<CarriageSpec>,
 }
@@ -67,6 +71,7 @@ impl Default for ThermalSpec {
             straight: Vec::new(),
             bond_strength: None,
             settle_to: SETTLE_TO,
+            film: Spread::exact(STILL_AIR),
             carriage: None,
         }
     }
@@ -95,6 +100,7 @@ impl ThermalSpec {
         });
         let settle_to =
             optional(fields, "settle_to", || fields.list("settle_to", Kind::Length, 1, Allowed::Positive));
+        let film = optional(fields, "film", || fields.quantity("film", Kind::Film, Allowed::Positive));
         let carriage = optional(fields, "carriage", || {
             let fields = fields.fields("carriage")?;
             let carriage = CarriageSpec::read(&fields);
@@ -109,6 +115,7 @@ impl ThermalSpec {
             straight: straight?.unwrap_or_default(),
             bond_strength: bond_strength?,
             settle_to: settle_to?.map_or(SETTLE_TO, |list| list[0]),
+            film: film?.unwrap_or(Spread::exact(STILL_AIR)),
             carriage: carriage?,
         })
     }
@@ -119,6 +126,19 @@ impl ThermalSpec {
     /// The fault of the text: no number, no unit, a unit of something else.
     pub fn change_of(text: &str) -> Result<f64, quantity::Fault> {
         quantity::single(text, Kind::TemperatureChange)
+    }
+
+    /// The exchange with the air from text such as `"8 W/m2 K"`, which overrides the file's.
+    ///
+    /// # Errors
+    /// The fault of the text, or a film that exchanges nothing.
+    pub fn film_of(text: &str) -> Result<f64, quantity::Fault> {
+        let film = quantity::single(text, Kind::Film)?;
+        if film > 0.0 {
+            return Ok(film);
+        }
+        let message = format!("\"{text}\" is no film coefficient above 0");
+        Err(quantity::Fault { message, help: "write it like \"8 W/m2 K\"".to_string() })
     }
 
     /// `change` everywhere, K, and nothing else asked.
@@ -296,6 +316,17 @@ mod tests {
         let (spec, said) = read("carriage = { along = [\"a\"], mass = \"1 kg\", steps = 1 }\n");
         assert!(spec.is_none() && said[0].contains("1 places: from 2"), "{said:?}");
         assert_eq!(read("").0.unwrap(), ThermalSpec::default());
+    }
+
+    #[test]
+    fn the_film_is_that_of_still_air_unless_it_is_stated() {
+        assert_eq!(read("").0.unwrap().film.value, STILL_AIR);
+        let text = "film = { value = \"8 W/m2/K\", low = \"5 W/m2 K\", high = \"14 W/m2 K\" }\n";
+        let film = read(text).0.unwrap().film;
+        assert_eq!((film.value, film.low, film.high), (8.0, 5.0, 14.0));
+        assert!(read("film = \"8 W/m\"\n").1[0].contains("is not a film coefficient"));
+        assert_eq!(ThermalSpec::film_of("8 W/m2 K").unwrap(), 8.0);
+        assert!(ThermalSpec::film_of("0 W/m2 K").is_err() && ThermalSpec::film_of("8").is_err());
     }
 
     #[test]

@@ -16,10 +16,10 @@
 //! # Source
 //! - `phelps1966`: Airy and Bessel points of a uniform bar (memory)
 
-use super::sag::GRAVITY;
-use super::statics::{RestFault, Statics, dot};
+use super::rest::{RestFault, at_rest, divided, dot};
 use super::straight::{Straightness, extremes};
 use crate::frame::{Frame, Line};
+use crate::modes::{GRAVITY, Statics};
 use nalgebra::{DMatrix, DVector, Vector3, Vector6};
 use serde::Serialize;
 
@@ -77,7 +77,7 @@ impl<'a> Carrying<'a> {
     /// # Errors
     /// What is no frame.
     pub fn new(frame: &'a Frame) -> Result<Carrying<'a>, RestFault> {
-        let statics = Statics::new(frame, PIECES)?;
+        let statics = divided(frame, PIECES)?;
         let down = Vector6::z() * -GRAVITY;
         let load = statics.layout.inertia_load(frame, &down, &Vector3::zeros()).ok_or(RestFault::NotHeld)?;
         let weight = frame.rigid_body().ok_or(RestFault::NotHeld)?.mass * GRAVITY;
@@ -105,7 +105,7 @@ impl<'a> Carrying<'a> {
         let layout = &self.statics.layout;
         let unit = layout.load_on_line(self.statics.frame, bearing.member, bearing.at, &Vector6::z());
         let unit = unit.ok_or(RestFault::NotHeld)?;
-        let moved = self.statics.solve(&self.statics.balanced(&unit))?;
+        let moved = at_rest(&self.statics, &self.statics.balanced(&unit))?;
         Ok(Prop { unit, moved })
     }
 

@@ -12,11 +12,13 @@
 use super::bond::BondLine;
 use super::case::ThermalCase;
 use super::parts::{Field, Stress, Together, Wanted, WarmSection};
-use super::statics::{RestFault, Statics};
+use super::rest::{RestFault, at_rest, divided};
 use super::straight::{Straightness, bow};
+use super::weight::{Weighed, weighed, weight};
 use super::{Base, Xyz};
 use crate::frame::{Frame, FrameFault, FreeStrain, Line};
 use crate::material::Role;
+use crate::modes::Statics;
 use nalgebra::{Vector3, Vector6};
 use serde::Serialize;
 
@@ -103,6 +105,8 @@ pub struct ThermalPart {
     pub bond_shear_pa: Option<f64>,
     /// Bond strength over that shear.
     pub bond_margin: Option<f64>,
+    /// What the weight of everything adds; `None` where nothing carries the base.
+    pub weight: Option<Weighed>,
 }
 
 /// How a fill fails.
@@ -141,13 +145,14 @@ pub struct Failure {
 /// nothing holds.
 pub fn thermal(base: &Base, case: &ThermalCase, ask: &ThermalAsk) -> Result<Thermal, RestFault> {
     needs(base, case)?;
-    let statics = Statics::new(base.frame, PIECES)?;
-    let state = Solved::new(base, &statics, base.sections, case)?.state(ask)?;
+    let statics = divided(base.frame, PIECES)?;
+    let weights = weight(&statics)?;
+    let state = Solved::new(base, &statics, base.sections, case)?.state(ask, weights.as_deref())?;
     let known = base.sections.iter().all(|section| section.lacking_expansion().next().is_none());
     let (mut drift, mut turn) = (None, None);
     if known && base.tip.is_some() {
         let load = strain_load(&statics, base.sections, &ThermalCase::uniform(1.0), false)?.0;
-        (drift, turn) = base.drift(&statics, &statics.solve(&load)?);
+        (drift, turn) = base.drift(&statics, &at_rest(&statics, &load)?);
     }
     let failures = failures(base, &state, ask);
     let sliding = slid(base, &failures, case, ask)?;
@@ -244,11 +249,16 @@ impl<'a> Solved<'a> {
     ) -> Result<Solved<'a>, RestFault> {
         let (warm, warm_strains) = strain_load(statics, sections, case, false)?;
         let (cure, cure_strains) = strain_load(statics, sections, case, true)?;
-        let motions = [statics.solve(&warm)?, statics.solve(&cure)?];
+        let motions = [at_rest(statics, &warm)?, at_rest(statics, &cure)?];
         Ok(Solved { base, statics, sections, case, motions, strains: [warm_strains, cure_strains] })
     }
 
-    fn state(&self, ask: &ThermalAsk) -> Result<ThermalState, RestFault> {
+    /// The answer; `weights` are the forces of the weight by member, where something carries it.
+    fn state(
+        &self,
+        ask: &ThermalAsk,
+        weights: Option<&[Vec<Vector3<f64>>]>,
+    ) -> Result<ThermalState, RestFault> {
         let motion: Vec<f64> = self.motions[0].iter().zip(&self.motions[1]).map(|(a, b)| a + b).collect();
         let (drift_m, turn_rad) = self.base.drift(self.statics, &motion);
         let frame = self.statics.frame;
@@ -262,7 +272,9 @@ impl<'a> Solved<'a> {
                 name: member.name.clone(),
                 growth_m: ends.map_or(0.0, |(first, last)| last[0] - first[0]),
                 bow_m: bow(&line),
-                parts: self.parts(number, length, ask).ok_or_else(|| no_section(frame, member.section))?,
+                parts: self
+                    .parts(number, length, ask, weights.map(|weights| weights[number].as_slice()))
+                    .ok_or_else(|| no_section(frame, member.section))?,
             });
             if ask.straight.contains(&number) {
                 straightness.push(Straightness::of(&member.name, length, &line));
@@ -272,7 +284,13 @@ impl<'a> Solved<'a> {
     }
 
     /// The parts of one member. Field and forces are linear along it, so its ends decide.
-    fn parts(&self, number: usize, length: f64, ask: &ThermalAsk) -> Option<Vec<ThermalPart>> {
+    fn parts(
+        &self,
+        number: usize,
+        length: f64,
+        ask: &ThermalAsk,
+        weight: Option<&[Vector3<f64>]>,
+    ) -> Option<Vec<ThermalPart>> {
         let frame = self.statics.frame;
         let section = &self.sections[frame.members[number].section];
         let together = section.together()?;
@@ -290,13 +308,15 @@ impl<'a> Solved<'a> {
         }
         let one = |part: usize| {
             let mut worst: Option<ThermalPart> = None;
+            let mut stresses = vec![[0.0; 2]; section.parts[part].corners.len()];
             for (end, at_m) in [0.0, length].into_iter().enumerate() {
-                for corner in &section.parts[part].corners {
+                for (corner, stresses) in section.parts[part].corners.iter().zip(&mut stresses) {
                     let of = |case: usize| {
                         let (wanted, forces) = &ends[case];
                         together.stress(part, *corner, &forces[end], &wanted[end])
                     };
                     let found = one_place(section, part, at_m, *corner, &of(0)?, &of(1)?);
+                    stresses[end] = found.stress_pa;
                     if worst.as_ref().is_none_or(|worst| harder(&found, worst)) {
                         worst = Some(found);
                     }
@@ -313,6 +333,7 @@ impl<'a> Solved<'a> {
             }
             worst.bond_shear_pa = shear.filter(|_| section.bond > 0.0);
             worst.bond_margin = margin(ask.bond_strength, worst.bond_shear_pa.unwrap_or(0.0));
+            worst.weight = weight.and_then(|forces| weighed(&together, part, length, forces, &stresses));
             Some(worst)
         };
         (0..section.parts.len()).filter(|part| !section.parts[*part].corners.is_empty()).map(one).collect()
@@ -344,6 +365,7 @@ fn one_place(
         at_section_m: at,
         bond_shear_pa: None,
         bond_margin: None,
+        weight: None,
     }
 }
 
@@ -358,7 +380,7 @@ fn harder(a: &ThermalPart, b: &ThermalPart) -> bool {
 }
 
 /// Below a pascal there is no stress but rounding.
-fn margin(strength: Option<f64>, stress: f64) -> Option<f64> {
+pub(super) fn margin(strength: Option<f64>, stress: f64) -> Option<f64> {
     strength.filter(|_| stress.abs() >= 1.0).map(|strength| strength / stress.abs())
 }
 
@@ -394,8 +416,12 @@ fn failures(base: &Base, state: &ThermalState, ask: &ThermalAsk) -> Vec<Failure>
                 stress_pa,
                 strength_pa,
             };
+            let with_weight = part.weight.as_ref().filter(|weight| weight.margin.is_some_and(|m| m < 1.0));
             if let Some(strength) = part.strength_pa.filter(|_| part.margin.is_some_and(|m| m < 1.0)) {
                 failures.push(fails(FailureKind::Cracks, part.stress_pa, strength));
+            } else if let Some((weight, strength)) = with_weight.and_then(|w| Some((w, w.strength_pa?))) {
+                let cracks = fails(FailureKind::Cracks, weight.together_pa, strength);
+                failures.push(Failure { at_m: weight.at_m, at_section_m: weight.at_section_m, ..cracks });
             }
             let lets_go = part.bond_margin.is_some_and(|m| m < 1.0);
             if let Some((shear, strength)) = part.bond_shear_pa.zip(ask.bond_strength).filter(|_| lets_go) {
@@ -427,8 +453,9 @@ fn slid(
         frame.sections.push(section.sliding.clone());
         sections.push(WarmSection { bond: 0.0, ..section.clone() });
     }
-    let statics = Statics::new(&frame, PIECES)?;
-    Solved::new(base, &statics, &sections, case)?.state(ask).map(Some)
+    let statics = divided(&frame, PIECES)?;
+    let weights = weight(&statics)?;
+    Solved::new(base, &statics, &sections, case)?.state(ask, weights.as_deref()).map(Some)
 }
 
 #[cfg(test)]

@@ -41,6 +41,7 @@ pub use bar_equations::{flexure_factor_bar, flexure_factor_rod, longitudinal_fac
 pub use decay::{Decay, from_pole, loss_over_cycles, to_pole, without_window};
 pub use halfpower::{HalfPower, HalfPowerPoints, half_power_points};
 pub use matching::{Against, Change, Explanation, ModelError, Pair, Parameter, PredictedMode, set_beside};
+pub use pairing::cheapest;
 pub use reading::{Heard, Listen, ReadMode, ShapePart, TapReading, read_taps};
 pub use record::{Channel, MAX_BYTES, MAX_SAMPLES, Record, Stated, read, too_large};
 pub use spectrum::Spectrum;

@@ -5,7 +5,7 @@
 
 /// For each of `rows` the column that it is paired with: the sum of `cost(row, column)` plus
 /// `alone` for each row without one is least. No pair costs more than `alone`.
-pub(super) fn cheapest(
+pub fn cheapest(
     rows: usize,
     columns: usize,
     cost: impl Fn(usize, usize) -> f64,

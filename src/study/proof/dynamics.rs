@@ -4,7 +4,7 @@ use super::drawing::Drawing;
 use super::{Evaluator, Inputs};
 use crate::frame::{Foot, MemberSection, Plain};
 use crate::material::Role;
-use crate::modes::{BuildModes, Decay, Statics};
+use crate::modes::{BuildModes, Decay, ModeAnswer, Statics, damped};
 use nalgebra::Vector3;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
@@ -61,8 +61,15 @@ fn isolators(inputs: &Inputs) -> Result<Vec<f64>, String> {
     Ok(drawing.spectrum(6)?.elastic.iter().map(|mode| mode.frequency()).collect())
 }
 
+/// Masses between springs, solved.
+struct Chain {
+    modes: Vec<ModeAnswer>,
+    /// Frequencies of the complex eigenproblem, Hz.
+    damped: Vec<f64>,
+}
+
 /// Members of 1 m along x as complex springs between points, the first and the last at a wall.
-fn springs(inputs: &Inputs, masses: &[f64], far_wall: bool) -> Result<BuildModes, String> {
+fn springs(inputs: &Inputs, masses: &[f64], far_wall: bool) -> Result<Chain, String> {
     let stiffness = inputs.numbers("k")?.into_iter().zip(inputs.numbers("eta")?);
     let mut drawing = Drawing::default();
     let first = drawing.point(0.0, 0.0, 0.0);
@@ -85,7 +92,10 @@ fn springs(inputs: &Inputs, masses: &[f64], far_wall: bool) -> Result<BuildModes
     }
     let count = masses.iter().filter(|mass| **mass > 1e-3).count();
     let spectrum = drawing.spectrum(count)?;
-    BuildModes::new("springs", &drawing.frame, &spectrum).map_err(|fault| fault.to_string())
+    let modes = BuildModes::new("springs", &drawing.frame, &spectrum).map_err(|fault| fault.to_string())?;
+    let found = damped(&spectrum.pencil(), &spectrum.matrices.loss, &spectrum.pairs);
+    let lambda = found.map_err(|fault| fault.to_string())?.lambda;
+    Ok(Chain { modes: modes.modes, damped: lambda.iter().map(|lambda| lambda.re.sqrt() / TAU).collect() })
 }
 
 /// A mass between two springs that both end at walls.
@@ -101,8 +111,11 @@ fn series(inputs: &Inputs) -> Result<Vec<f64>, String> {
 }
 
 fn chain(inputs: &Inputs) -> Result<Vec<f64>, String> {
-    let modes = springs(inputs, &inputs.numbers("m")?, true)?.modes;
+    let Chain { modes, damped } = springs(inputs, &inputs.numbers("m")?, true)?;
     let show = inputs.text("show")?;
+    if show == "damped" {
+        return Ok(damped);
+    }
     let shown = modes.iter().map(|mode| match show {
         "frequency" => Ok(mode.frequency_hz),
         "exact" => Ok(mode.loss_factor_exact),

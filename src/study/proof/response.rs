@@ -4,6 +4,7 @@
 //! a hysteretic spring of loss factor `2 zeta r`; cases at single frequencies use that.
 
 use super::{Evaluator, Inputs};
+use crate::modes::GRAVITY;
 use crate::response::cut::{lobe_point, stable_depth, stable_depth_of};
 use crate::response::floor::{FloorSpectrum, transmissibility};
 use crate::response::modal::{ModalMode, ModalModel};
@@ -16,6 +17,7 @@ use std::f64::consts::TAU;
 
 pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("criterion", criterion),
+    ("criterion_acceleration", criterion_acceleration),
     ("cycles_to", cycles_to),
     ("decay", decay),
     ("decay_rate", decay_rate),
@@ -190,6 +192,16 @@ fn criterion(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let curve = FloorSpectrum::criterion(&name).ok_or_else(|| format!("no curve {name}"))?;
     let band = curve.bands.iter().find(|band| (band.frequency_hz / 16.0 - 1.0).abs() < 0.02);
     Ok(vec![1e6 * band.ok_or("no band of 16 Hz")?.velocity_m_per_s])
+}
+
+/// Acceleration of a curve in a band below 8 Hz, millionths of gravity.
+fn criterion_acceleration(inputs: &Inputs) -> Result<Vec<f64>, String> {
+    let name = inputs.text("curve")?;
+    let curve = FloorSpectrum::criterion(name).ok_or_else(|| format!("no curve {name}"))?;
+    let wanted = inputs.number("band")?;
+    let band = curve.bands.iter().find(|band| (band.frequency_hz / wanted - 1.0).abs() < 0.02);
+    let band = band.ok_or("no such band")?;
+    Ok(vec![1e6 * TAU * band.frequency_hz * band.velocity_m_per_s / GRAVITY])
 }
 
 #[cfg(test)]

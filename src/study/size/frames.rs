@@ -173,7 +173,7 @@ impl<'a> Frames<'a> {
         for (section, part) in model.frame.sections.iter_mut().zip(&made) {
             section.clone_from(&part.section);
         }
-        space.set_feet(model, choice);
+        space.set_feet(self.goal, model, choice);
         match self.solve(choice, hand, &made) {
             Ok(figures) => Outcome::Solved(figures),
             Err(fault) => Outcome::Broken(fault.to_string()),

@@ -171,14 +171,15 @@ impl Space {
         substances
     }
 
-    /// The feet of `model` at `choice`; their loss stays as it is stated.
-    pub(super) fn set_feet(&self, model: &mut Model, choice: &[usize]) {
+    /// The feet of `model` at `choice`; their loss stays as it is stated for `goal`.
+    pub(super) fn set_feet(&self, goal: &Goal, model: &mut Model, choice: &[usize]) {
         for variable in &self.variables {
             let value = &variable.choices[choice[variable.axis]].value;
             if let (Target::Foot { foot }, Value::Foot(stiffness)) = (&variable.target, value)
                 && let Some(known) = model.frame.feet.iter_mut().find(|f| f.name == *foot)
             {
-                let loss = self.build.drawing.feet.get(foot).map_or(0.0, |spec| spec.loss.value);
+                let spec = self.build.drawing.feet.get(foot);
+                let loss = spec.map_or(0.0, |spec| spec.loss.at(goal.amplitude, &Draw::default()));
                 known.stiffness = stiffness.map(|k| num_complex::Complex64::new(k, k * loss));
             }
         }

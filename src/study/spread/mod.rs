@@ -8,9 +8,73 @@ pub mod draws;
 pub mod law;
 pub mod rank;
 
-use crate::quantity::Draw;
+use crate::document::Uncertain;
+use crate::quantity::{Draw, Spread};
+use draws::latin_hypercube;
+use rank::{Advice, Influence, influences, percentiles};
 use rayon::prelude::*;
+use serde::Serialize;
 use std::sync::atomic::{AtomicUsize, Ordering};
+
+/// How many draws, and of which seed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Draws {
+    /// 0 leaves the spreads out.
+    pub count: usize,
+    /// The same seed gives the same draws.
+    pub seed: u64,
+}
+
+impl Draws {
+    /// No draw at all.
+    pub const NONE: Draws = Draws { count: 0, seed: 1 };
+
+    /// The draws of `uncertain`; none where everything is known.
+    pub fn of(&self, uncertain: &[Uncertain]) -> Vec<Draw> {
+        if uncertain.is_empty() { Vec::new() } else { latin_hypercube(uncertain, self.count, self.seed) }
+    }
+}
+
+/// Inputs that are named as the origin of one spread, at most.
+const NAMED: usize = 3;
+
+/// The few inputs that the spread of `answers` comes from, strongest first, as far as they are seen
+/// above chance.
+pub fn strongest(uncertain: &[Uncertain], draws: &[Draw], answers: &[Option<f64>]) -> Vec<Influence> {
+    let mut found = influences(uncertain, draws, answers);
+    found.retain(|influence| influence.seen);
+    found.truncate(NAMED);
+    found
+}
+
+/// An answer at the stated values, what the draws make of it, and where that comes from.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Answered {
+    /// The answer at the stated values with the 5, 50 and 95 % points of the draws.
+    #[serde(flatten)]
+    pub spread: Spread,
+    /// The inputs that its spread comes from, strongest first, as far as they are seen above chance.
+    pub comes_from: Vec<Influence>,
+}
+
+impl Answered {
+    /// `value` with what `draws` of `uncertain` answer; `None` where a limit is without end.
+    pub fn new(
+        value: f64,
+        answers: &[Option<f64>],
+        uncertain: &[Uncertain],
+        draws: &[Draw],
+    ) -> Option<Answered> {
+        let found = percentiles(answers);
+        let spread = Spread { median: found.median, ..Spread::between(value, found.low?, found.high?) };
+        Some(Answered { spread, comes_from: strongest(uncertain, draws, answers) })
+    }
+
+    /// Which measurement would narrow its spread most; `what` names the answer.
+    pub fn advice(&self, what: &str) -> Option<String> {
+        Some(Advice::from(&self.comes_from)?.sentence(what))
+    }
+}
 
 /// The answers of `answer` to all `draws`, in their order whatever the number of threads.
 ///
@@ -33,11 +97,8 @@ pub fn run<A: Send>(
 
 #[cfg(test)]
 mod tests {
-    use super::draws::latin_hypercube;
-    use super::rank::{influences, percentiles};
     use super::*;
-    use crate::document::{Law, Uncertain};
-    use crate::quantity::Spread;
+    use crate::document::Law;
     use std::sync::Mutex;
 
     /// A normal quantity with the given value and standard deviation.

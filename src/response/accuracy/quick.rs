@@ -1,0 +1,139 @@
+//! Drift and bow of a frame that is solved already, its members undivided.
+//!
+//! The motion of the points is exact; between them a member follows its exact static shapes, to
+//! which a free curvature that is even along it adds nothing.
+
+use super::rest::{RestFault, at_rest};
+use super::straight::bow;
+use super::thermal::strain_load;
+use super::{Base, ThermalCase, Xyz};
+use crate::frame::{FreeStrain, Line};
+use crate::modes::Statics;
+use nalgebra::Vector6;
+
+/// Places inside a member at which its line is looked at; odd, so that the middle is one.
+const BETWEEN: usize = 11;
+
+/// Tip from work for one kelvin everywhere, m/K, when every section is `scale` times as large as its
+/// parts say; `None` without a tool, or where an expansion is not known.
+///
+/// # Errors
+/// A section without stiff parts.
+pub fn drift_per_kelvin(base: &Base, statics: &Statics, scale: f64) -> Result<Option<Xyz>, RestFault> {
+    if base.tip.is_none() || !known(base) {
+        return Ok(None);
+    }
+    let motion = moved(base, statics, &ThermalCase::uniform(1.0), scale)?;
+    Ok(base.drift(statics, &motion).0)
+}
+
+/// The largest bow, m, of the `members` under the temperatures of `case`, when every section is `scale`
+/// times as large as its parts say; `None` without members, or where an expansion is not known.
+///
+/// # Errors
+/// A section without stiff parts.
+pub fn largest_bow(
+    base: &Base,
+    statics: &Statics,
+    case: &ThermalCase,
+    members: &[usize],
+    scale: f64,
+) -> Result<Option<f64>, RestFault> {
+    if members.is_empty() || !known(base) {
+        return Ok(None);
+    }
+    let motion = moved(base, statics, case, scale)?;
+    let frame = base.frame;
+    let of = |number: &usize| {
+        let line = Line::of(frame, frame.members.get(*number)?)?;
+        let places = statics.layout.along(frame, *number, &motion, BETWEEN)?;
+        let own = |(_, global): &(_, Vector6<f64>)| {
+            let [x, y, z] = (line.axes * global.fixed_rows::<3>(0)).into();
+            Vector6::new(x, y, z, 0.0, 0.0, 0.0)
+        };
+        Some(bow(&places.iter().map(own).collect::<Vec<_>>()))
+    };
+    Ok(members.iter().filter_map(of).reduce(f64::max))
+}
+
+/// True when the expansions of all members are known.
+fn known(base: &Base) -> bool {
+    let section = |member: &crate::frame::Member| base.sections.get(member.section);
+    base.frame.members.iter().filter_map(section).all(|section| section.lacking_expansion().next().is_none())
+}
+
+/// The motion under the temperatures of `case`. A section twice as large curves half as much by what
+/// its parts want differently, and as much by a gradient.
+fn moved(base: &Base, statics: &Statics, case: &ThermalCase, scale: f64) -> Result<Vec<f64>, RestFault> {
+    let mut case = case.clone();
+    for gradient in &mut case.members {
+        gradient.across_y *= scale;
+        gradient.across_z *= scale;
+    }
+    let mut strains = strain_load(statics, base.sections, &case, false)?.1;
+    let smaller = |strain: &mut Vector6<f64>| (3..6).for_each(|i| strain[i] /= scale);
+    strains.iter_mut().for_each(|ends: &mut FreeStrain| ends.iter_mut().for_each(smaller));
+    let load = statics.layout.free_strain_load(base.frame, &strains).ok_or(RestFault::NotHeld)?;
+    at_rest(statics, &load)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::sample::{bar, layer, section};
+    use super::super::thermal::{ThermalAsk, thermal};
+    use super::super::{Gradient, WarmSection};
+    use super::*;
+    use crate::frame::{Anchor, Frame};
+    use approx::assert_relative_eq;
+
+    fn strip() -> (Frame, WarmSection) {
+        let layers =
+            vec![layer("steel", 210e9, 12e-6, 0.05, -0.02, 0.0), layer("cast", 30e9, 15e-6, 0.05, 0.0, 0.06)];
+        let section = section(layers, 1.0);
+        let mut frame = bar(0.8, &section);
+        let hold = [true, true, true, true, false, false];
+        frame.anchors.push(Anchor { name: "left".into(), at: vec![0], hold });
+        let hold = [false, true, true, true, false, false];
+        frame.anchors.push(Anchor { name: "right".into(), at: vec![1], hold });
+        (frame, section)
+    }
+
+    #[test]
+    fn the_quick_answer_is_that_of_divided_members() {
+        let (frame, section) = strip();
+        let sections = [section];
+        let base = Base { name: "b", frame: &frame, sections: &sections, tip: Some(1), work: Some(0) };
+        let statics = Statics::new(&frame).unwrap();
+        let mut case = ThermalCase::uniform(4.0);
+        case.members = vec![Gradient { across_z: 20.0, ..Gradient::default() }];
+        let whole = thermal(&base, &case, &ThermalAsk::default()).unwrap();
+        let drift = drift_per_kelvin(&base, &statics, 1.0).unwrap().unwrap();
+        assert_relative_eq!(drift.x, whole.drift_m_per_k.unwrap().x, max_relative = 1e-9);
+        let bow = largest_bow(&base, &statics, &case, &[0], 1.0).unwrap().unwrap();
+        assert_relative_eq!(bow, whole.state.members[0].bow_m, max_relative = 1e-6);
+        assert!(bow > 1e-6);
+        assert_eq!(largest_bow(&base, &statics, &case, &[], 1.0).unwrap(), None);
+    }
+
+    #[test]
+    fn a_section_twice_as_large_curves_half_as_much_by_its_layers() {
+        let (frame, section) = strip();
+        let sections = [section];
+        let base = Base { name: "b", frame: &frame, sections: &sections, tip: Some(1), work: Some(0) };
+        let statics = Statics::new(&frame).unwrap();
+        let bow =
+            |case: &ThermalCase, scale| largest_bow(&base, &statics, case, &[0], scale).unwrap().unwrap();
+        let even = ThermalCase::uniform(1.0);
+        assert_relative_eq!(bow(&even, 1.0), 2.0 * bow(&even, 2.0), max_relative = 1e-9);
+    }
+
+    #[test]
+    fn what_does_not_know_its_expansion_has_no_drift() {
+        let (frame, mut section) = strip();
+        section.parts[1].medium.expansion = None;
+        let sections = [section];
+        let base = Base { name: "b", frame: &frame, sections: &sections, tip: Some(1), work: Some(0) };
+        let statics = Statics::new(&frame).unwrap();
+        assert_eq!(drift_per_kelvin(&base, &statics, 1.0).unwrap(), None);
+    }
+}

@@ -1,0 +1,147 @@
+//! At rest under a load that the feet and anchors hold, or that is balanced in itself.
+//!
+//! Members are divided, so that lines have places between their ends. What a free base would follow
+//! as a whole is refused rather than balanced by inertia:
+//!
+//! ```text
+//! |zᵀ f| > 1e-9 Σ |z_i f_i|      for a rigid-body motion z that nothing holds
+//! ```
+
+use crate::frame::{Frame, FrameFault};
+use crate::modes::{ModesFault, Statics};
+use faer::MatRef;
+use std::fmt;
+
+/// The part of a load, relative to its parts' sizes, that may push a free motion by rounding.
+const BALANCED: f64 = 1e-9;
+
+/// Why a frame has no state of rest.
+#[derive(Debug, Clone, PartialEq)]
+pub enum RestFault {
+    /// The frame is none.
+    Frame(Vec<FrameFault>),
+    /// It cannot be solved.
+    Unsolved(ModesFault),
+    /// Nothing holds the frame against the load.
+    NotHeld,
+}
+
+impl fmt::Display for RestFault {
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        match self {
+            RestFault::Frame(faults) => {
+                let list: Vec<String> = faults.iter().map(FrameFault::to_string).collect();
+                write!(f, "{}", list.join("\n"))
+            }
+            RestFault::Unsolved(fault) => write!(f, "{fault}"),
+            RestFault::NotHeld => {
+                write!(f, "0 of the feet and anchors hold the base against this load; add what it stands on")
+            }
+        }
+    }
+}
+
+impl std::error::Error for RestFault {}
+
+impl From<ModesFault> for RestFault {
+    fn from(fault: ModesFault) -> RestFault {
+        match fault {
+            ModesFault::Frame(faults) => RestFault::Frame(faults),
+            other => RestFault::Unsolved(other),
+        }
+    }
+}
+
+/// `frame` ready for loads, each member divided into `pieces`.
+///
+/// # Errors
+/// [`RestFault::Frame`] for what is no frame, [`RestFault::Unsolved`] for a mechanism.
+pub(super) fn divided(frame: &Frame, pieces: usize) -> Result<Statics<'_>, RestFault> {
+    Ok(Statics::divided(frame, &vec![pieces; frame.members.len()])?)
+}
+
+/// The motion of the freedoms under `load`, shape (n), m and rad.
+///
+/// # Errors
+/// [`RestFault::NotHeld`] when the load pushes what nothing holds.
+pub(super) fn at_rest(statics: &Statics, load: &[f64]) -> Result<Vec<f64>, RestFault> {
+    let largest = |v: &[f64]| v.iter().map(|x| x.abs()).fold(0.0, f64::max);
+    for free in statics.free_motions() {
+        let size: f64 = free.iter().zip(load).map(|(z, f)| (z * f).abs()).sum();
+        let rounding = 1e-12 * largest(free) * largest(load);
+        if dot(free, load).abs() > BALANCED * size + rounding {
+            return Err(RestFault::NotHeld);
+        }
+    }
+    let column = MatRef::from_column_major_slice(load, load.len(), 1);
+    let motion = statics.solve(column).map_err(ModesFault::Eigen)?;
+    let motion = motion.col_as_slice(0).to_vec();
+    if motion.iter().all(|u| u.is_finite()) { Ok(motion) } else { Err(RestFault::NotHeld) }
+}
+
+/// aᵀ b.
+pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(a, b)| a * b).sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frame::sample::{cantilever, crooked};
+    use approx::assert_relative_eq;
+    use faer::Mat;
+    use nalgebra::{Vector3, Vector6};
+
+    fn product(matrix: &faer::sparse::SparseColMat<usize, f64>, vector: &[f64]) -> Vec<f64> {
+        let column = Mat::from_fn(vector.len(), 1, |i, _| vector[i]);
+        (matrix * &column).col_as_slice(0).to_vec()
+    }
+
+    #[test]
+    fn a_held_frame_answers_as_a_dense_solution_does() {
+        let frame = crooked();
+        let statics = divided(&frame, 3).unwrap();
+        let load = statics.layout.at_point(2, &Vector6::new(1.0, 2.0, -3.0, 0.5, 0.2, 0.1));
+        let motion = at_rest(&statics, &load).unwrap();
+        let dense = statics.layout.matrices(&frame).unwrap().stiffness.to_dense();
+        let right = Mat::from_fn(load.len(), 1, |i, _| load[i]);
+        use faer::linalg::solvers::Solve;
+        let exact = dense.partial_piv_lu().solve(&right);
+        let size = motion.iter().map(|u| u.abs()).fold(0.0, f64::max);
+        for (i, u) in motion.iter().enumerate() {
+            assert_relative_eq!(*u, exact[(i, 0)], epsilon = 1e-9 * size);
+        }
+    }
+
+    #[test]
+    fn a_free_frame_answers_balanced_loads_without_momentum() {
+        let mut frame = crooked();
+        frame.feet.clear();
+        let statics = divided(&frame, 4).unwrap();
+        let pull = Vector6::new(1.0, 0.0, 0.0, 0.0, 0.0, 2.0);
+        let strains = [[pull * 1e-4; 2], [pull * 2e-4; 2], [pull * -1e-4; 2]];
+        let load = statics.layout.free_strain_load(&frame, &strains).unwrap();
+        let motion = at_rest(&statics, &load).unwrap();
+        let matrices = statics.layout.matrices(&frame).unwrap();
+        let pushed = product(&matrices.stiffness, &motion);
+        let left: Vec<f64> = pushed.iter().zip(&load).map(|(a, b)| a - b).collect();
+        let size = dot(&load, &load).sqrt();
+        assert!(dot(&left, &left).sqrt() < 1e-8 * size);
+        let momentum = product(&matrices.mass, &motion);
+        for axis in 0..3 {
+            let unit = nalgebra::Matrix6::identity().column(axis).into_owned();
+            let rigid = statics.layout.rigid_motion(&frame, &unit, &Vector3::zeros());
+            let size: f64 = rigid.iter().zip(&momentum).map(|(a, b)| (a * b).abs()).sum();
+            assert!(dot(&rigid, &momentum).abs() < 1e-9 * size, "{axis}");
+        }
+    }
+
+    #[test]
+    fn a_load_that_nothing_holds_is_refused() {
+        let mut frame = cantilever();
+        frame.anchors.clear();
+        let statics = divided(&frame, 4).unwrap();
+        let down = statics.layout.at_point(1, &-Vector6::z());
+        assert_eq!(at_rest(&statics, &down), Err(RestFault::NotHeld));
+    }
+}

@@ -1,0 +1,337 @@
+//! How each build comes to rest after a tap: the answer of the command `ringdown`.
+//!
+//! Losses that are stated over amplitude are taken at one amplitude for the whole decay: that of the
+//! design, or the smallest stated, with which the end of a decay rings. Where a motion starts larger
+//! the settle time with the losses of its start stands beside: the true one lies between the two.
+
+use super::measures::Solved;
+use super::spread::rank::percentiles;
+use super::spread::{Answered, Draws, run};
+use crate::design::{Build, Design, Goal, Tap};
+use crate::document::Uncertain;
+use crate::modes::Asked;
+use crate::problem::{Place, Problem};
+use crate::quantity::Draw;
+use crate::response::ringdown::{RingDown, Tapped, Times};
+use crate::response::settle::Decay;
+use crate::response::sound::{Sound, sound};
+use serde::Serialize;
+
+/// Instants at which the envelopes of all draws are compared, about.
+const INSTANTS: usize = 200;
+
+/// What is asked of a ring-down.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RingDownOptions {
+    /// Elastic modes of each build.
+    pub count: usize,
+    /// Length of the curves, s; `None` until the motion has settled.
+    pub duration: Option<f64>,
+    /// Draws of the uncertain values.
+    pub draws: Draws,
+}
+
+/// How every build comes to rest after a tap.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct RingDowns {
+    /// What is struck and what is watched.
+    pub path: String,
+    /// Amplitude below which the base is quiet, m.
+    pub settle_to_m: f64,
+    /// Amplitude of motion at which losses are taken, m; left out where none is stated over amplitude.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub amplitude_m: Option<f64>,
+    /// How many draws the spreads rest on.
+    pub draws: usize,
+    /// In the order of the design.
+    pub builds: Vec<BuildRingDown>,
+    /// What is doubtful.
+    pub notes: Vec<Problem>,
+}
+
+/// How one build comes to rest after a tap.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct BuildRingDown {
+    /// Key of the build.
+    pub name: String,
+    /// What a reader calls it.
+    pub label: String,
+    /// Motion, envelope, energy and times.
+    #[serde(flatten)]
+    pub motion: RingDown,
+    /// Settle time with the losses of the largest motion, s; left out where no loss depends on amplitude.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub settle_time_at_start_s: Option<f64>,
+    /// What the draws make of it; `None` without draws.
+    pub spread: Option<RingDownSpread>,
+}
+
+/// What the draws make of the decay of one build.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct RingDownSpread {
+    /// Greatest value of the envelope.
+    pub largest_m: Option<Answered>,
+    /// Until the envelope stays below a tenth of it.
+    pub time_to_10pct_s: Option<Answered>,
+    /// Until it stays below a hundredth.
+    pub time_to_1pct_s: Option<Answered>,
+    /// Until it stays below the stated amplitude.
+    pub settle_time_s: Option<Answered>,
+    /// The envelope.
+    pub band: Band,
+    /// Which measurement would narrow the settle time most.
+    pub advice: Option<String>,
+}
+
+/// The 5, 50 and 95 % points of an envelope, instant by instant.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Band {
+    /// Every how many instants of the curve.
+    pub every: usize,
+    /// 5 % lie below, m.
+    pub envelope_low_m: Vec<f64>,
+    /// Half lie below, m.
+    pub envelope_median_m: Vec<f64>,
+    /// 5 % lie above, m.
+    pub envelope_high_m: Vec<f64>,
+}
+
+/// One build at one draw.
+struct Drawn {
+    times: Times,
+    envelope: Vec<f64>,
+}
+
+/// How every build of `design` comes to rest after its tap; `progress` is told how many draws of how
+/// many are done.
+///
+/// # Errors
+/// What is wrong with the design, at its place.
+pub fn ring_down(
+    design: &Design,
+    options: &RingDownOptions,
+    progress: impl Fn(usize, usize) + Sync,
+) -> Result<RingDowns, Vec<Problem>> {
+    let tap = tap_of(design)?;
+    let (mut builds, mut divisions) = (Vec::new(), Vec::new());
+    tapped(design, options.count, |build, solved, observed| {
+        let asked = Tapped {
+            struck: solved.tool_stations,
+            observed: observed.to_vec(),
+            impulse: tap.impulse.value,
+            settle_to: tap.settle_to,
+            duration: options.duration,
+        };
+        divisions.push(solved.spectrum.layout.pieces.clone());
+        builds.push(BuildRingDown {
+            name: build.name.clone(),
+            label: build.label.clone(),
+            motion: RingDown::new(&solved.modal, &asked),
+            settle_time_at_start_s: None,
+            spread: None,
+        });
+    })?;
+    let asked =
+        |pieces: &[usize]| Asked { count: options.count, pieces: pieces.to_vec(), ..Asked::default() };
+    if design.goal.amplitude.is_some() {
+        for ((build, own), pieces) in design.builds.iter().zip(&mut builds).zip(&divisions) {
+            let goal = Goal { amplitude: Some(own.motion.largest_m), ..design.goal.clone() };
+            let decay = decay(build, &goal, &Draw::default(), &asked(pieces));
+            own.settle_time_at_start_s = decay.and_then(|decay| decay.settle(tap.settle_to).time);
+        }
+    }
+    let drawn = options.draws.of(&design.uncertain);
+    let total = drawn.len();
+    let one = |draw: &Draw| -> Vec<Option<Drawn>> {
+        let of = |((build, own), pieces): ((&Build, &BuildRingDown), &Vec<usize>)| {
+            let decay = decay(build, &design.goal, draw, &asked(pieces))?;
+            let times = own.motion.time_s.iter().step_by(every(&own.motion));
+            let envelope = times.map(|time| decay.envelope(*time)).collect();
+            Some(Drawn { times: Times::of(&decay, tap.settle_to), envelope })
+        };
+        design.builds.iter().zip(&builds).zip(&divisions).map(of).collect()
+    };
+    let answers = run(&drawn, one, |done| progress(done, total));
+    for (number, build) in builds.iter_mut().enumerate().filter(|_| total > 0) {
+        let own: Vec<Option<&Drawn>> = answers.iter().map(|row| row[number].as_ref()).collect();
+        build.spread = Some(RingDownSpread::of(build, &own, &design.uncertain, &drawn));
+    }
+    let watched = match &design.goal.tool {
+        Some(tool) => format!("{} against {}", tool.tip.value, tool.work.value),
+        None => tap.at.value.clone(),
+    };
+    let path = format!("{} struck, {watched} watched", tap.at.value);
+    let (settle_to_m, amplitude_m, notes) = (tap.settle_to, design.goal.amplitude, design.notes.clone());
+    Ok(RingDowns { path, settle_to_m, amplitude_m, draws: total, builds, notes })
+}
+
+/// Every how many instants the band of `motion` has one.
+fn every(motion: &RingDown) -> usize {
+    motion.time_s.len().div_ceil(INSTANTS).max(1)
+}
+
+/// The decay of `build` at `draw`; `None` when it cannot be solved.
+fn decay(build: &Build, goal: &Goal, draw: &Draw, asked: &Asked) -> Option<Decay> {
+    let model = build.model(goal, draw).ok()?;
+    let solved = Solved::decaying(build, goal, &model, asked).ok()?;
+    Some(Decay::new(&solved.modal, solved.tool_stations, &watched(&solved), model.impulse))
+}
+
+impl RingDownSpread {
+    fn of(
+        build: &BuildRingDown,
+        drawn: &[Option<&Drawn>],
+        uncertain: &[Uncertain],
+        draws: &[Draw],
+    ) -> RingDownSpread {
+        let motion = &build.motion;
+        let answered = |value: Option<f64>, read: &dyn Fn(&Times) -> f64| {
+            let answers: Vec<Option<f64>> = drawn.iter().map(|one| Some(read(&(*one)?.times))).collect();
+            Answered::new(value?, &answers, uncertain, draws)
+        };
+        // What never comes to rest does so later than any other.
+        let time = |time: Option<f64>| time.unwrap_or(f64::INFINITY);
+        let settle_time_s = answered(motion.settle_time_s, &|t| time(t.settle.time));
+        let advice = settle_time_s
+            .as_ref()
+            .and_then(|settle| settle.advice(&format!("the settle time of {}", build.label)));
+        RingDownSpread {
+            largest_m: answered(Some(motion.largest_m), &|t| t.largest),
+            time_to_10pct_s: answered(motion.time_to_10pct_s, &|t| time(t.to_tenth)),
+            time_to_1pct_s: answered(motion.time_to_1pct_s, &|t| time(t.to_hundredth)),
+            settle_time_s,
+            band: Band::of(every(motion), motion.time_s.len(), drawn),
+            advice,
+        }
+    }
+}
+
+impl Band {
+    fn of(every: usize, instants: usize, drawn: &[Option<&Drawn>]) -> Band {
+        let at = |i: usize| {
+            let values: Vec<Option<f64>> = drawn.iter().map(|one| (*one)?.envelope.get(i).copied()).collect();
+            percentiles(&values)
+        };
+        let points: Vec<_> = (0..instants.div_ceil(every)).map(at).collect();
+        let line = |read: fn(&super::spread::rank::Percentiles) -> Option<f64>| {
+            points.iter().filter_map(read).collect()
+        };
+        Band {
+            every,
+            envelope_low_m: line(|p| p.low),
+            envelope_median_m: line(|p| p.median),
+            envelope_high_m: line(|p| p.high),
+        }
+    }
+
+    /// The 5, 50 and 95 % points at instant `i` of the curve, where the band has one.
+    pub fn at(&self, i: usize) -> Option<[f64; 3]> {
+        let place = i.is_multiple_of(self.every).then_some(i / self.every)?;
+        let read = |line: &Vec<f64>| line.get(place).copied();
+        Some([read(&self.envelope_low_m)?, read(&self.envelope_median_m)?, read(&self.envelope_high_m)?])
+    }
+}
+
+/// What the builds of `design` sound like when tapped, one after the other.
+///
+/// # Errors
+/// What is wrong with the design, at its place, or that nothing moves.
+pub fn sounds(design: &Design, count: usize) -> Result<Sound, Vec<Problem>> {
+    let tap = tap_of(design)?;
+    let mut taps = Vec::new();
+    tapped(design, count, |_, solved, observed| {
+        let decay = Decay::new(&solved.modal, solved.tool_stations, observed, tap.impulse.value);
+        let loudest =
+            |a: &usize, b: &usize| decay.envelope_of(*a, 0.0).total_cmp(&decay.envelope_of(*b, 0.0));
+        let station = (0..observed.len()).max_by(loudest).unwrap_or(0);
+        taps.push((decay, station));
+    })?;
+    sound(&taps).map_err(|message| vec![Problem::error(tap.place.clone(), message)])
+}
+
+fn tap_of(design: &Design) -> Result<&Tap, Vec<Problem>> {
+    design.goal.tap.as_ref().ok_or_else(|| {
+        let problem = Problem::error(Place::file(&design.file), "the design has no tap");
+        vec![problem.with_help("add [tap] with at, along and impulse")]
+    })
+}
+
+/// Solves every build and hands it over with the stations that are watched.
+fn tapped(
+    design: &Design,
+    count: usize,
+    mut visit: impl FnMut(&Build, &Solved, &[usize]),
+) -> Result<(), Vec<Problem>> {
+    let asked = Asked { count, ..Asked::default() };
+    for build in &design.builds {
+        let model = build.model(&design.goal, &Draw::default())?;
+        let solved =
+            Solved::new(build, &design.goal, &model, &asked, &[]).map_err(|fault| build.problems(&fault))?;
+        visit(build, &solved, &watched(&solved));
+    }
+    Ok(())
+}
+
+/// The stations that are watched: tip against work, or the struck point where there is no tool.
+fn watched(solved: &Solved) -> Vec<usize> {
+    if solved.tool_stations > 0 { (0..solved.tool_stations).collect() } else { vec![0] }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::material::Table;
+
+    fn design(text: &str) -> Design {
+        let reading = Design::read("d.toml", text, &Table::built_in());
+        reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
+    }
+
+    fn options(draws: Draws) -> RingDownOptions {
+        RingDownOptions { count: 6, duration: Some(0.3), draws }
+    }
+
+    #[test]
+    fn keys_of_the_ring_down_are_as_promised() {
+        let answer = ring_down(&design(crate::design::STARTER), &options(Draws::NONE), |_, _| ()).unwrap();
+        let json = serde_json::to_value(answer).unwrap();
+        let found = &json["builds"][0];
+        let lengths = ["time_s", "motion_m"].map(|key| found[key].as_array().unwrap().len());
+        assert!(lengths[0] == lengths[1] && lengths[0] > 50);
+        assert!(found["settle_time_s"].is_number() && found["spread"].is_null());
+        assert!(json.get("amplitude_m").is_none() && found.get("settle_time_at_start_s").is_none());
+    }
+
+    #[test]
+    fn the_band_of_the_draws_holds_the_stated_envelope() {
+        let draws = Draws { count: 24, seed: 1 };
+        let answer = ring_down(&design(crate::design::STARTER), &options(draws), |_, _| ()).unwrap();
+        let build = &answer.builds[0];
+        let spread = build.spread.as_ref().unwrap();
+        let settle = spread.settle_time_s.as_ref().unwrap().spread;
+        assert!(settle.low < settle.value && settle.value < settle.high);
+        let instants = build.motion.time_s.len();
+        let bands: Vec<[f64; 3]> = (0..instants).filter_map(|i| spread.band.at(i)).collect();
+        assert_eq!(bands.len(), instants.div_ceil(spread.band.every));
+        assert!(bands.iter().all(|[low, median, high]| low <= median && median <= high));
+        assert_eq!(spread.band.at(instants + 10 * spread.band.every), None);
+    }
+
+    #[test]
+    fn a_loss_that_grows_with_amplitude_settles_sooner_at_the_start() {
+        let text = crate::design::STARTER.replace(
+            "loss = { value = 0.15, low = 0.1, high = 0.25 }",
+            "loss = [\"0.05 at 0.1 um\", \"0.3 at 100 um\"]",
+        );
+        let mut design = design(&text);
+        assert_eq!(design.goal.amplitude, Some(1e-7));
+        let solve = |design: &Design| ring_down(design, &options(Draws::NONE), |_, _| ()).unwrap();
+        let small = solve(&design);
+        let (quiet, start) =
+            (small.builds[0].motion.settle_time_s.unwrap(), small.builds[0].settle_time_at_start_s.unwrap());
+        assert!(start < 0.9 * quiet, "{start} {quiet}");
+        design.take_losses_at(1e-4, Place::default());
+        let large = solve(&design).builds[0].motion.settle_time_s.unwrap();
+        assert!(large < quiet && design.notes.is_empty());
+    }
+}
