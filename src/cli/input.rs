@@ -5,6 +5,7 @@ use super::files;
 use crate::design::{Build, Design};
 use crate::material::Table;
 use crate::problem::Problem;
+use crate::report::book::Imprint;
 use crate::report::json;
 use std::path::{Path, PathBuf};
 
@@ -101,4 +102,9 @@ pub(super) fn read_design(path: &Path, known: &Known) -> Result<Design, Failure>
 /// What an answer's envelope says of the design.
 pub(super) fn of(design: &Design) -> json::Design {
     json::Design { file: design.file.clone(), title: design.title.clone() }
+}
+
+/// What a workbook says of the design.
+pub(super) fn imprint(design: &Design) -> Imprint<'_> {
+    Imprint { file: &design.file, title: &design.title }
 }
