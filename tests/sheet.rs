@@ -138,7 +138,11 @@ fn a_pour_is_a_book_that_follows_what_is_changed() {
     let leaf = book.leaves()[0].clone();
     assert_eq!(book.leaves()[1..], ["Checklist", "Cautions", "Notes"]);
     assert!(holds(&book) > 25);
-    check_amounts(&book, &leaf, &json(&arguments)["builds"][0]["sheets"][0]);
+    let build = &json(&arguments)["builds"][0];
+    check_amounts(&book, &leaf, &build["sheets"][0]);
+    let cost = book.find(&leaf, 0, "cost of the mix at its price");
+    let cost = number(&book.computed(&leaf, &format!("B{cost}")));
+    assert!(same(cost, build["cost"].as_f64().unwrap()), "{cost}");
 
     // Another waste and another bucket: the book follows as the program does.
     for (what, value) in [("lost on tools and in joints", 0.12), ("the bucket takes", 4.0)] {

@@ -2,15 +2,10 @@
 
 use super::super::present::compare::filled;
 use super::super::table::{Cell, Table};
-use super::leaf::{Given, Leaf, Look, cell, decimals};
+use super::leaf::{Given, Leaf, Look, MONEY, NO_PRICE, cell, decimals};
 use super::{Imprint, bound, notes};
 use crate::study::compare::{Compared, Comparison};
 use rust_xlsxwriter::XlsxError;
-
-/// What a total says until every price is there.
-const NO_PRICE: &str = "price missing";
-/// How money is shown.
-const MONEY: &str = "#,##0.00";
 
 /// The workbook of `answer`.
 ///

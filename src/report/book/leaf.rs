@@ -3,6 +3,10 @@
 use super::super::table::{Cell, Table};
 use rust_xlsxwriter::{Color, Format, FormatAlign, FormatBorder, Formula, Worksheet, XlsxError};
 
+/// How money is shown.
+pub(super) const MONEY: &str = "#,##0.00";
+/// What a cost says until every price is there.
+pub(super) const NO_PRICE: &str = "price missing";
 /// Longest text of a cell, in characters.
 const LONGEST: usize = 32_000;
 /// Longest name of a leaf, in characters.

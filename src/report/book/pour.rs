@@ -9,16 +9,15 @@
 //! packs = needed / pack, rounded up
 //! ```
 
-use super::leaf::{Given, Leaf, Look, cell, decimals};
+use super::leaf::{Given, Leaf, Look, MONEY, NO_PRICE, cell, decimals};
 use super::{Imprint, bound, notes};
 use crate::quantity::{Kind, show};
 use crate::study::pour::bodies::{BuildPour, Pours};
 use crate::study::pour::{Batches, PourSheet};
 use rust_xlsxwriter::XlsxError;
 
-/// How masses and money are shown.
+/// How masses are shown.
 const KG: &str = "0.000";
-const MONEY: &str = "#,##0.00";
 /// A pack or a batch a hair over is not worth another, as in the program.
 const HAIR: &str = "0.000000001";
 
@@ -112,18 +111,26 @@ fn totals(
 ) -> Result<(String, Option<String>), XlsxError> {
     let Stated { volume, density, waste, bucket, mixing, rate, price, .. } = stated;
     leaf.heads(&["what follows", "computed", "unit"])?;
-    let mut row = |what: &str, formula: &str, value: f64, unit: &str, shown: &str| {
+    let mut row = |what: &str, formula: &str, given: Given, unit: &str, shown: &str| {
         leaf.text(0, what, Look::Plain)?;
-        leaf.formula(1, formula, &Given::Number(value), shown, Look::Plain)?;
+        leaf.formula(1, formula, &given, shown, Look::Plain)?;
         leaf.text(2, unit, Look::Plain)?;
         let cell = cell(1, leaf.row());
         leaf.next();
         Ok::<String, XlsxError>(cell)
     };
-    let cast = row("cast", &format!("={volume}*{density}/1000"), sheet.cast_mass_kg, "kg", KG)?;
-    let mixed = row("to mix", &format!("={cast}*(1+{waste})"), sheet.mixed_mass_kg, "kg", KG)?;
-    let cost = sheet.mixed_mass_kg * sheet.price_per_kg.unwrap_or(0.0);
-    row("cost of the mix at its price", &format!("={mixed}*{price}"), cost, "", MONEY)?;
+    let cast =
+        row("cast", &format!("={volume}*{density}/1000"), Given::Number(sheet.cast_mass_kg), "kg", KG)?;
+    let mixed = row("to mix", &format!("={cast}*(1+{waste})"), Given::Number(sheet.mixed_mass_kg), "kg", KG)?;
+    let cost = format!("=IF(COUNT({price})<1,\"{NO_PRICE}\",{mixed}*{price})");
+    let given = sheet.price_per_kg.map(|price| sheet.mixed_mass_kg * price);
+    row(
+        "cost of the mix at its price",
+        &cost,
+        given.map_or(Given::Text(NO_PRICE), Given::Number),
+        "",
+        MONEY,
+    )?;
     let Some(batches) = &sheet.batches else {
         leaf.line(
             "No batch: mixing alone outlasts the time in which the binder can be worked.",
@@ -136,13 +143,13 @@ fn totals(
         Some(working) => format!("=MIN({by_bucket},{rate}*({working}-{mixing}))"),
         None => format!("={by_bucket}"),
     };
-    let largest = row("largest batch", &largest, largest_batch(sheet), "kg", KG)?;
+    let largest = row("largest batch", &largest, Given::Number(largest_batch(sheet)), "kg", KG)?;
     let count =
         format!("=IF({largest}>0,MAX(1,ROUNDUP({mixed}/{largest}-{HAIR},0)),\"mixing outlasts the binder\")");
-    let count = row("batches", &count, batches.count as f64, "", "0")?;
-    let one = row("one batch", &format!("={mixed}/{count}"), batches.mass_kg, "kg", KG)?;
+    let count = row("batches", &count, Given::Number(batches.count as f64), "", "0")?;
+    let one = row("one batch", &format!("={mixed}/{count}"), Given::Number(batches.mass_kg), "kg", KG)?;
     let time = format!("={mixing}+{one}/{rate}");
-    row("to mix and place one", &time, batches.time_s / 60.0, "min", "0.0")?;
+    row("to mix and place one", &time, Given::Number(batches.time_s / 60.0), "min", "0.0")?;
     Ok((mixed, Some(count)))
 }
 
@@ -221,10 +228,9 @@ fn shopping(leaf: &mut Leaf, sheet: &PourSheet, weights: Vec<u32>) -> Result<(),
     }
     let last = leaf.row() - 1;
     leaf.text(0, "together", Look::Sum)?;
-    let missing = "price missing";
     let n = sheet.shopping.len();
-    let total = format!("=IF(COUNT(F{first}:F{last})<{n},\"{missing}\",SUM(G{first}:G{last}))");
-    leaf.formula(6, &total, &Given::Text(missing), MONEY, Look::Sum)?;
+    let total = format!("=IF(COUNT(F{first}:F{last})<{n},\"{NO_PRICE}\",SUM(G{first}:G{last}))");
+    leaf.formula(6, &total, &Given::Text(NO_PRICE), MONEY, Look::Sum)?;
     leaf.next();
     Ok(())
 }
