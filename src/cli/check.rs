@@ -2,20 +2,26 @@
 
 use super::output;
 use super::{Ending, Failure, files, input};
-use crate::design::Design;
+use crate::design::{Design, schema};
 use crate::problem::{Problem, Severity};
 use crate::report::{Block, Column, Table};
 use crate::section::stock::Stock;
 use crate::study::size::Space;
 use serde::Serialize;
+use std::path::{Path, PathBuf};
 
 /// Say everything wrong or doubtful in a design, with line and column
 #[derive(clap::Args)]
-#[command(after_help = "Example: stillbed check examples/roundness-stand.toml")]
+#[command(
+    after_help = "Examples:\n  stillbed check examples/roundness-stand.toml\n  stillbed check --schema > stillbed.schema.json"
+)]
 pub(super) struct Arguments {
     /// The design file
-    #[arg(value_name = "DESIGN.toml")]
-    design: std::path::PathBuf,
+    #[arg(value_name = "DESIGN.toml", required_unless_present = "schema")]
+    design: Option<PathBuf>,
+    /// Print the JSON Schema of a design file instead, by which an editor completes and checks it
+    #[arg(long, conflicts_with = "design")]
+    schema: bool,
     #[command(flatten)]
     known: input::Known,
     #[command(flatten)]
@@ -31,9 +37,13 @@ struct Checked {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
+    let Some(path) = &arguments.design else {
+        arguments.output.put(schema().as_bytes(), &[])?;
+        return Ok(Ending::Answered);
+    };
     let (table, mut problems) = arguments.known.table()?;
-    let text = files::read_text(&arguments.design)?;
-    let name = arguments.design.display().to_string();
+    let text = files::read_text(path)?;
+    let name = path.display().to_string();
     let reading = Design::read(&name, &text, &table);
     problems.extend(reading.problems);
     let Some(design) = &reading.design else {
@@ -41,14 +51,14 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
             return Err(Failure { problems, text: Some((name, text)) });
         }
         let checked = Checked { sound: false, builds: Vec::new(), problems };
-        give(arguments, None, &checked)?;
+        give(arguments, path, None, &checked)?;
         let problems = checked.problems;
         return Err(Failure { problems, text: Some((name, text)) });
     };
     problems.extend(unsized_builds(design));
     let builds = design.builds.iter().map(|build| build.name.clone()).collect();
     let checked = Checked { sound: true, builds, problems };
-    give(arguments, Some(design), &checked)
+    give(arguments, path, Some(design), &checked)
 }
 
 /// Why no build can be sized, as doubts: the other commands do not mind. What is common to all
@@ -63,18 +73,23 @@ fn unsized_builds(design: &Design) -> Vec<Problem> {
     problems
 }
 
-fn give(arguments: &Arguments, design: Option<&Design>, checked: &Checked) -> Result<Ending, Failure> {
+fn give(
+    arguments: &Arguments,
+    path: &Path,
+    design: Option<&Design>,
+    checked: &Checked,
+) -> Result<Ending, Failure> {
     let answer = output::Answer {
         name: "check",
         design: design.map(input::of),
         result: checked,
-        blocks: &blocks,
+        blocks: &|checked| blocks(checked, path),
         table: &|checked| Table::new("problems", &columns(), &checked.problems),
     };
-    arguments.output.give(&answer, &[&arguments.design])
+    arguments.output.give(&answer, &[path])
 }
 
-fn blocks(checked: &Checked) -> Vec<Block> {
+fn blocks(checked: &Checked, path: &Path) -> Vec<Block> {
     let verdict = match checked.problems.len() {
         0 => format!("Nothing is wrong or doubtful. Builds: {}.", checked.builds.join(", ")),
         n => format!(
@@ -83,7 +98,8 @@ fn blocks(checked: &Checked) -> Vec<Block> {
             checked.builds.join(", ")
         ),
     };
-    vec![Block::Note(verdict), Block::Problems(checked.problems.clone())]
+    let next = format!("Next: stillbed compare {}", path.display());
+    vec![Block::Note(verdict), Block::Problems(checked.problems.clone()), Block::Note(next)]
 }
 
 fn columns() -> Vec<Column<Problem>> {

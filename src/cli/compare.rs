@@ -1,13 +1,16 @@
 //! `compare`: all builds side by side.
 
 use super::{Ending, Failure, input, output};
+use crate::report::book;
 use crate::report::present::compare as present;
 use crate::study::compare::{Comparison, Options};
 use crate::study::equal::Equal;
 
 /// Set all builds side by side, with spread and the chance that one beats another
 #[derive(clap::Args)]
-#[command(after_help = "Example: stillbed compare examples/roundness-stand.toml --at-equal mass")]
+#[command(
+    after_help = "Examples:\n  stillbed compare examples/roundness-stand.toml --at-equal mass\n  stillbed compare examples/roundness-stand.toml --format xlsx --output stand.xlsx"
+)]
 pub(super) struct Arguments {
     #[command(flatten)]
     input: input::Input,
@@ -56,6 +59,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         blocks: &present::blocks,
         table: &present::table,
     };
-    arguments.output.give(&answer, &arguments.input.files())?;
+    let bind =
+        || book::compare::book(&comparison, &input::imprint(&design)).map_err(|fault| fault.to_string());
+    arguments.output.give_with_book(&answer, &bind, &arguments.input.files())?;
     Ok(Ending::judged(comparison.misses.all_miss()))
 }

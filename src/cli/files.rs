@@ -81,6 +81,16 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Problem> {
     })
 }
 
+/// Makes the folder `path`, and those above it, where they are missing.
+///
+/// # Errors
+/// A problem at the folder.
+pub fn make_folder(path: &Path) -> Result<(), Problem> {
+    fs::create_dir_all(path).map_err(|error| {
+        problem(path, format!("cannot be made a folder: {}", plain(&error)), "name another folder")
+    })
+}
+
 /// True when both paths lead to one file.
 pub fn same_file(a: &Path, b: &Path) -> bool {
     match (fs::canonicalize(a), fs::canonicalize(b)) {

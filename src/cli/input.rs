@@ -6,6 +6,7 @@ use crate::design::{Build, Design};
 use crate::material::Table;
 use crate::problem::{Place, Problem};
 use crate::quantity::{self, Kind};
+use crate::report::book::Imprint;
 use crate::report::json;
 use crate::study::spread::Draws;
 use std::path::{Path, PathBuf};
@@ -151,4 +152,9 @@ pub(super) fn read_design(path: &Path, known: &Known) -> Result<Design, Failure>
 /// What an answer's envelope says of the design.
 pub(super) fn of(design: &Design) -> json::Design {
     json::Design { file: design.file.clone(), title: design.title.clone() }
+}
+
+/// What a workbook says of the design.
+pub(super) fn imprint(design: &Design) -> Imprint<'_> {
+    Imprint { file: &design.file, title: &design.title }
 }

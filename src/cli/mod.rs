@@ -5,8 +5,10 @@
 
 mod check;
 mod compare;
+mod completions;
 mod files;
 mod input;
+mod man;
 mod materials;
 mod mix;
 mod modes;
@@ -57,6 +59,8 @@ enum Command {
     Report(report::Arguments),
     Proof(proof::Arguments),
     Size(size::Arguments),
+    Completions(completions::Arguments),
+    Man(man::Arguments),
 }
 
 /// How a command ended.
@@ -113,6 +117,8 @@ pub fn run() -> ExitCode {
         Command::Report(arguments) => report::run(&arguments),
         Command::Proof(arguments) => proof::run(&arguments),
         Command::Size(arguments) => size::run(&arguments),
+        Command::Completions(arguments) => completions::run(&arguments),
+        Command::Man(arguments) => man::run(&arguments),
     };
     match ended {
         Ok(Ending::Answered) => ExitCode::SUCCESS,

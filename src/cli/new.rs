@@ -1,7 +1,7 @@
 //! `new`: writes a commented starter design to edit.
 
-use super::files;
 use super::{Ending, Failure};
+use super::{files, output};
 use crate::design::STARTER;
 use crate::problem::{Place, Problem};
 use std::path::PathBuf;
@@ -24,6 +24,6 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
             .into());
     }
     files::write_whole(path, STARTER.as_bytes())?;
-    eprintln!("wrote {name}; next: stillbed check {name}, then stillbed compare {name}");
+    output::tell(&format!("wrote {name}; next: stillbed check {name}, then stillbed compare {name}"));
     Ok(Ending::Answered)
 }

@@ -1,4 +1,5 @@
-//! What every command gives out: text for people, JSON for programs, CSV for tables.
+//! What every command gives out: text for people, JSON for programs, CSV for tables, and of some
+//! answers a workbook.
 
 use super::files;
 use super::{Ending, Failure};
@@ -18,13 +19,15 @@ pub(super) enum Format {
     Json,
     /// For tables
     Csv,
+    /// A workbook whose prices and amounts can be changed
+    Xlsx,
 }
 
 /// Where an answer goes.
 #[derive(clap::Args)]
 pub(super) struct Output {
-    /// The form of the answer
-    #[arg(long, value_enum, default_value_t = Format::Text, value_name = "text|json|csv", hide_possible_values = true)]
+    /// The form of the answer; xlsx, a workbook, from compare and pour
+    #[arg(long, value_enum, default_value_t = Format::Text, value_name = "text|json|csv|xlsx", hide_possible_values = true)]
     pub format: Format,
     /// Write the answer to this file instead of standard output
     #[arg(long, short, value_name = "FILE")]
@@ -45,7 +48,35 @@ pub(super) struct Answer<'a, A> {
     pub table: &'a dyn Fn(&A) -> Table,
 }
 
+/// Makes the workbook of an answer; what the format cannot hold is said in words.
+pub(super) type Bind<'a> = dyn Fn() -> Result<Vec<u8>, String> + 'a;
+
 impl Output {
+    /// Gives out `answer` as [`Output::give`] does, or as the workbook that `bind` makes of it.
+    ///
+    /// # Errors
+    /// A file that cannot be written; a terminal in place of a file.
+    pub fn give_with_book<A: Serialize>(
+        &self,
+        answer: &Answer<A>,
+        bind: &Bind,
+        inputs: &[&Path],
+    ) -> Result<Ending, Failure> {
+        if self.format != Format::Xlsx {
+            return self.give(answer, inputs);
+        }
+        if self.output.is_none() && io::stdout().is_terminal() {
+            let problem = Problem::error(Place::key("--format"), "a workbook cannot be read on a terminal");
+            return Err(problem.with_help(format!("add --output {}.xlsx", answer.name)).into());
+        }
+        let book = bind().map_err(|fault| {
+            Problem::error(Place::key("--format"), format!("the workbook cannot be made: {fault}"))
+                .with_help("ask --format csv instead")
+        })?;
+        self.put(&book, inputs)?;
+        Ok(Ending::Answered)
+    }
+
     /// Gives out `answer`; `inputs` are files that it must not overwrite.
     ///
     /// # Errors
@@ -57,6 +88,11 @@ impl Output {
             Format::Csv => csv::write(&(answer.table)(answer.result)),
             Format::Json => json::envelope(answer.name, answer.design.as_ref(), answer.result)
                 .map_err(|defect| Problem::error(Place::default(), defect.to_string()))?,
+            Format::Xlsx => {
+                let message = format!("{} has no workbook; compare and pour have one", answer.name);
+                let problem = Problem::error(Place::key("--format"), message);
+                return Err(problem.with_help("ask --format csv, which every spreadsheet reads").into());
+            }
         };
         self.put(text.as_bytes(), inputs)?;
         Ok(Ending::Answered)
@@ -113,7 +149,7 @@ impl Progress {
 }
 
 /// Prints to standard output; a reader that has gone away is no failure.
-fn print(bytes: &[u8]) -> Result<(), Failure> {
+pub(super) fn print(bytes: &[u8]) -> Result<(), Failure> {
     let mut out = io::stdout().lock();
     match out.write_all(bytes).and_then(|()| out.flush()) {
         Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
@@ -124,12 +160,16 @@ fn print(bytes: &[u8]) -> Result<(), Failure> {
     }
 }
 
+/// Says `line` on standard error; when that is gone there is nobody left to tell.
+pub(super) fn tell(line: &str) {
+    let _ = writeln!(io::stderr().lock(), "{line}");
+}
+
 /// Prints `problems` to standard error, with excerpts of the text that they lie in.
 pub(super) fn problems(problems: &[Problem], text: Option<&(String, String)>) {
     let to_terminal = io::stderr().is_terminal();
     let source = text.map(|(name, text)| Source { file: name, text });
     let shown = text::problems(problems, source.as_slice(), &look(to_terminal, &io::stderr()));
-    // When standard error is gone there is nobody left to tell.
     let _ = io::stderr().lock().write_all(shown.as_bytes());
 }
 

@@ -3,6 +3,7 @@
 use super::{Ending, Failure, files, input, output};
 use crate::problem::{Place, Problem};
 use crate::quantity::{self, Kind};
+use crate::report::book;
 use crate::report::present::pour as present;
 use crate::study::pour::Body;
 use crate::study::pour::bodies::{PourOptions, pours};
@@ -13,7 +14,9 @@ const LARGEST_BODY: u64 = 256 << 20;
 
 /// Write the batch sheet: volumes, weights, lifts, times, heat, mould, cautions
 #[derive(clap::Args)]
-#[command(after_help = "Example: stillbed pour examples/roundness-stand.toml --build cast")]
+#[command(
+    after_help = "Examples:\n  stillbed pour examples/roundness-stand.toml --build cast\n  stillbed pour examples/roundness-stand.toml --build cast --format xlsx --output pour.xlsx"
+)]
 pub(super) struct Arguments {
     #[command(flatten)]
     input: input::Input,
@@ -62,7 +65,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         blocks: &present::blocks,
         table: &present::table,
     };
-    arguments.output.give(&answer, &arguments.input.files())
+    let bind = || book::pour::book(&found, &input::imprint(&design)).map_err(|fault| fault.to_string());
+    arguments.output.give_with_book(&answer, &bind, &arguments.input.files())
 }
 
 fn optional(text: &Option<String>, option: &str, kind: Kind) -> Result<Option<f64>, Failure> {

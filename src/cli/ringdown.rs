@@ -61,7 +61,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         files::write_whole(path, &sound.wav)?;
         for (build, tap) in design.builds.iter().zip(&sound.taps) {
             let low = if tap.heard { "" } else { "; too low for most ears" };
-            eprintln!("{}: from {:.1} s, {:.1} s long{low}", build.label, tap.start_s, tap.length_s);
+            output::tell(&format!(
+                "{}: from {:.1} s, {:.1} s long{low}",
+                build.label, tap.start_s, tap.length_s
+            ));
         }
     }
     if let Some(path) = &arguments.record {
@@ -90,6 +93,6 @@ fn write_record(design: &Design, path: &Path, noise: f64, count: usize) -> Resul
         _ => to_csv(&record).into_bytes(),
     };
     files::write_whole(path, &bytes)?;
-    eprintln!("wrote a made record of \"{}\": {}", build.name, path.display());
+    output::tell(&format!("wrote a made record of \"{}\": {}", build.name, path.display()));
     Ok(())
 }

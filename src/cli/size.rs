@@ -144,7 +144,9 @@ fn save(arguments: &Arguments, design: &Design, sizing: &Sizing, space: &Space) 
     };
     let text = files::read_text(&arguments.input.design)?;
     let text = write(&design.file, &text, space, choice)?;
-    Ok(files::write_whole(path, text.as_bytes())?)
+    files::write_whole(path, text.as_bytes())?;
+    output::tell(&format!("wrote {0}; next: stillbed compare {0}", path.display()));
+    Ok(())
 }
 
 fn stock(arguments: &Arguments) -> Result<Stock, Failure> {

@@ -10,15 +10,18 @@
 //! substance   materials and mixes that parts are made of
 //! build       one way of making the base, ready to be computed
 //! model       a build at one draw of its uncertain values: a frame with solved sections
+//! schema      what a design file may hold, for editors; its words in `described`
 //! ```
 
 mod build;
 mod check;
+mod described;
 mod drawing;
 mod goal;
 mod model;
 mod named;
 mod price;
+mod schema;
 mod substance;
 mod vary;
 
@@ -27,11 +30,12 @@ pub use drawing::Drawing;
 pub use goal::{Cut, Goal, Measure, Speeds, Tap, Target, Tool};
 pub use model::Model;
 pub use named::Named;
-pub use price::Prices;
+pub use price::{Costs, PartCost, Prices};
+pub use schema::schema;
 pub use substance::Substance;
 pub use vary::{Choices, Gaps, PartPlace, Rack, VarySpec};
 
-use crate::document::{Located, Reader, Uncertain};
+use crate::document::{Fields, Located, Reader, Uncertain};
 use crate::material::Table;
 use crate::problem::{Place, Problem};
 use crate::quantity::{Kind, show};
@@ -70,13 +74,7 @@ impl Design {
     /// Reads a design from `text`; `file` is its name in messages, `table` the materials known.
     pub fn read(file: &str, text: &str, table: &Table) -> Reading {
         let reader = Reader::new(file, text);
-        let root = reader.root();
-        let title = root.text("title").map_or(String::new(), |t| t.value);
-        let mut goal = Goal::read(&root);
-        let amplitude_place = root.place_of("amplitude");
-        let common = Drawing::read(&root);
-        let stated = read_builds(&root);
-        root.finish();
+        let Stated { title, mut goal, amplitude_place, common, builds: stated } = Stated::read(reader.root());
         if common.points.len() < 2
             && !common.points.is_broken()
             && stated.iter().all(|b| b.drawing.points.is_empty())
@@ -179,13 +177,34 @@ impl Reading {
     }
 }
 
+/// What a file states, before names are looked up.
+struct Stated {
+    title: String,
+    goal: Goal,
+    amplitude_place: Place,
+    common: Drawing,
+    builds: Vec<StatedBuild>,
+}
+
+impl Stated {
+    fn read(root: Fields) -> Stated {
+        let title = root.text("title").map_or(String::new(), |t| t.value);
+        let goal = Goal::read(&root);
+        let amplitude_place = root.place_of("amplitude");
+        let common = Drawing::read(&root);
+        let builds = read_builds(&root);
+        root.finish();
+        Stated { title, goal, amplitude_place, common, builds }
+    }
+}
+
 struct StatedBuild {
     name: Located<String>,
     label: Option<String>,
     drawing: Drawing,
 }
 
-fn read_builds(root: &crate::document::Fields) -> Vec<StatedBuild> {
+fn read_builds(root: &Fields) -> Vec<StatedBuild> {
     if !root.has("builds") {
         root.refuse(
             "builds",

@@ -2,6 +2,8 @@
 
 use super::build::{Build, Profile};
 use super::goal::Goal;
+use super::price::{Costs, PartCost};
+use super::substance::Substance;
 use crate::frame::{
     Anchor, Foot, Frame, FrameFault, Joint, Layout, Mass, Member, MemberSection, PartStiffness, Point,
 };
@@ -241,17 +243,23 @@ impl Model {
 
     /// What the build costs at the prices of its drawing; `None` where a price is not stated.
     pub fn cost(&self, build: &Build) -> Option<f64> {
+        self.costs(build).total()
+    }
+
+    /// The same part by part.
+    pub fn costs(&self, build: &Build) -> Costs {
         let prices = &build.drawing.prices;
-        if prices.is_empty() {
-            return None;
+        let masses = build.substances.iter().zip(&self.mass_of).filter(|(_, mass)| **mass > 0.0);
+        let part = |(substance, mass): (&Substance, &f64)| PartCost {
+            of: substance.name().to_string(),
+            mass_kg: *mass,
+            price_per_kg: prices.of(substance.name()),
+        };
+        Costs {
+            parts: masses.map(part).collect(),
+            fixed: prices.fixed.unwrap_or(0.0),
+            stated: !prices.is_empty(),
         }
-        let mut cost = prices.fixed.unwrap_or(0.0);
-        for (substance, mass) in build.substances.iter().zip(&self.mass_of) {
-            if *mass > 0.0 {
-                cost += mass * prices.of(substance.name())?;
-            }
-        }
-        Some(cost)
     }
 }
 

@@ -2,6 +2,7 @@
 
 use crate::document::{Allowed, Fields, Located};
 use crate::quantity::{self, Kind};
+use serde::Serialize;
 
 /// Prices of one build, in whatever currency the user counts in.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -19,11 +20,13 @@ impl Prices {
         let Some(fields) = parent.fields("prices") else {
             return prices;
         };
+        let fixed = fields.quantity("fixed", Kind::Ratio, Allowed::NotNegative);
+        prices.fixed = fixed.map(|price| price.value);
         for name in fields.keys() {
             if name.value == "fixed" {
-                let fixed = fields.quantity("fixed", Kind::Ratio, Allowed::NotNegative);
-                prices.fixed = fixed.map(|price| price.value);
-            } else if let Some(text) = fields.text(&name.value) {
+                continue;
+            }
+            if let Some(text) = fields.text(&name.value) {
                 match per_mass(&text.value) {
                     Some(price) => prices.per_mass.push((name, price)),
                     None => fields.refuse(
@@ -59,6 +62,37 @@ impl Prices {
     /// Price per kilogram of the material called `name`.
     pub fn of(&self, name: &str) -> Option<f64> {
         self.per_mass.iter().find(|(known, _)| known.value == name).map(|(_, price)| *price)
+    }
+}
+
+/// What a build costs, part by part.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Costs {
+    /// By what they are made of.
+    pub parts: Vec<PartCost>,
+    /// Once; 0 where nothing is stated.
+    pub fixed: f64,
+    #[serde(skip)]
+    pub(super) stated: bool,
+}
+
+/// What the parts of one material or mix weigh, and their price.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PartCost {
+    /// Material or mix.
+    pub of: String,
+    /// Mass of all of it.
+    pub mass_kg: f64,
+    /// Its price; `None` where it is not stated.
+    pub price_per_kg: Option<f64>,
+}
+
+impl Costs {
+    /// The sum; `None` where no price is stated, or one is missing.
+    pub fn total(&self) -> Option<f64> {
+        let costs = self.parts.iter().map(|part| Some(part.mass_kg * part.price_per_kg?));
+        let sum = costs.sum::<Option<f64>>()?;
+        self.stated.then_some(self.fixed + sum)
     }
 }
 

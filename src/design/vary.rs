@@ -145,7 +145,7 @@ const WHAT: [(&str, &str); 6] = [
 impl VarySpec {
     /// Reads one thing that may vary.
     pub fn read(fields: &Fields) -> Option<VarySpec> {
-        let stated: Vec<&str> = WHAT.iter().map(|(key, _)| *key).filter(|key| fields.has(key)).collect();
+        let stated = fields.stated(&WHAT.map(|(key, _)| key));
         let with = fields.text("with");
         let [what] = stated[..] else {
             let found = match stated.is_empty() {
@@ -226,7 +226,7 @@ fn part(fields: &Fields) -> Option<PartPlace> {
 fn stock(fields: &Fields) -> Option<Choices> {
     let part = part(fields);
     let core = if fields.has("core") { Some(counted(fields, "core")?) } else { None };
-    let upright = fields.text("lies").map(|lies| match lies.value.as_str() {
+    let upright = fields.word("lies", &["flat", "upright"]).map(|lies| match lies.value.as_str() {
         "upright" => Some(true),
         "flat" => Some(false),
         other => {

@@ -1,9 +1,9 @@
 //! One table of the file: reading its keys, and saying what is wrong with them.
 
-use super::{Allowed, Located, Reader};
+use super::{Allowed, Form, Located, Reader};
 use crate::problem::{Place, Problem, suggest};
 use crate::quantity::{self, Fault, Kind, Spread};
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -15,6 +15,10 @@ pub struct Fields<'r, 't> {
     span: Range<usize>,
     table: &'r DeTable<'t>,
     known: RefCell<Vec<String>>,
+    /// Its place among what is asked, where that is recorded.
+    asked: Option<String>,
+    /// True once its keys are names that the user gives.
+    open: Cell<bool>,
 }
 
 impl<'r, 't> Fields<'r, 't> {
@@ -23,8 +27,30 @@ impl<'r, 't> Fields<'r, 't> {
         path: String,
         span: Range<usize>,
         table: &'r DeTable<'t>,
+        asked: Option<String>,
     ) -> Fields<'r, 't> {
-        Fields { reader, path, span, table, known: RefCell::default() }
+        let fields =
+            Fields { reader, path, span, table, known: RefCell::default(), asked, open: Cell::new(false) };
+        fields.record(|asked| asked.enter());
+        fields
+    }
+
+    /// Notes what is asked of this table.
+    fn record(&self, note: impl FnOnce(&mut super::AskedTable)) {
+        if let Some(place) = &self.asked {
+            note(self.reader.asked.borrow_mut().entry(place.clone()).or_default());
+        }
+    }
+
+    /// `key` as it is asked for: any name, where the keys are the user's own.
+    fn asked_key<'k>(&self, key: &'k str) -> &'k str {
+        if self.open.get() { "*" } else { key }
+    }
+
+    /// The place of what lies at `key`.
+    fn asked_below(&self, key: &str) -> Option<String> {
+        let key = self.asked_key(key);
+        self.asked.as_ref().map(|own| if own.is_empty() { key.to_string() } else { format!("{own}/{key}") })
     }
 
     /// Where this table stands.
@@ -65,12 +91,20 @@ impl<'r, 't> Fields<'r, 't> {
 
     /// True when the file has `key` here.
     pub fn has(&self, key: &str) -> bool {
+        self.record(|asked| asked.add(self.asked_key(key), None));
         self.know(key);
         self.table.contains_key(key)
     }
 
+    /// Those of `keys` that the file has here, of which one is wanted.
+    pub fn stated(&self, keys: &[&'static str]) -> Vec<&'static str> {
+        self.record(|asked| asked.choose(keys));
+        keys.iter().copied().filter(|key| self.has(key)).collect()
+    }
+
     /// Says that `key` is missing where the file does not have it.
     pub fn need(&self, key: &str, example: &str) {
+        self.record(|asked| asked.need(self.asked_key(key)));
         if !self.has(key) {
             self.reader.say(
                 Problem::error(self.place_of(key), format!("\"{key}\" is missing"))
@@ -95,13 +129,27 @@ impl<'r, 't> Fields<'r, 't> {
 
     /// The text at `key`.
     pub fn text(&self, key: &str) -> Option<Located<String>> {
-        let value = self.value(key)?;
+        self.text_as(key, Form::Text)
+    }
+
+    /// The text at `key`, which is to be one of `words`; the caller refuses others.
+    pub fn word(&self, key: &str, words: &[&'static str]) -> Option<Located<String>> {
+        self.text_as(key, Form::Word(words.to_vec()))
+    }
+
+    /// The text at `key`, which is to be made of some of `words`; the caller refuses others.
+    pub fn words(&self, key: &str, words: &[&'static str]) -> Option<Located<String>> {
+        self.text_as(key, Form::Words(words.to_vec()))
+    }
+
+    fn text_as(&self, key: &str, form: Form) -> Option<Located<String>> {
+        let value = self.asked(key, form)?;
         self.as_text(key, value, "text in double quotes")
     }
 
     /// The truth value at `key`.
     pub fn flag(&self, key: &str) -> Option<bool> {
-        let value = self.value(key)?;
+        let value = self.asked(key, Form::Flag)?;
         let flag = value.get_ref().as_bool();
         if flag.is_none() {
             self.wrong_type(key, value, "true or false", "true");
@@ -116,12 +164,12 @@ impl<'r, 't> Fields<'r, 't> {
 
     /// The list of `count` quantities at `key`, each with its spread.
     pub fn quantities(&self, key: &str, kind: Kind, count: usize, allowed: Allowed) -> Option<Vec<Spread>> {
-        let value = self.value(key)?;
+        let value = self.asked(key, Form::Quantity { kind, count, allowed, spread: true })?;
         let DeValue::Table(table) = value.get_ref() else {
             let values = self.numbers(&self.key(key), value, kind, count, allowed)?;
             return Some(values.into_iter().map(Spread::exact).collect());
         };
-        let fields = Fields::new(self.reader, self.key(key), value.span(), table);
+        let fields = Fields::new(self.reader, self.key(key), value.span(), table, None);
         let example = format!("\"{}\"", kind.example());
         for part in ["value", "low", "high"] {
             fields.need(part, &example);
@@ -143,7 +191,7 @@ impl<'r, 't> Fields<'r, 't> {
 
     /// The list of `count` plain quantities at `key`, such as a point.
     pub fn list(&self, key: &str, kind: Kind, count: usize, allowed: Allowed) -> Option<Vec<f64>> {
-        let value = self.value(key)?;
+        let value = self.asked(key, Form::Quantity { kind, count, allowed, spread: false })?;
         self.numbers(&self.key(key), value, kind, count, allowed)
     }
 
@@ -151,7 +199,7 @@ impl<'r, 't> Fields<'r, 't> {
     ///
     /// `counts` are the numbers of sizes allowed, the usual one first.
     pub fn size(&self, key: &str, counts: &[usize]) -> Option<Vec<f64>> {
-        let value = self.value(key)?;
+        let value = self.asked(key, Form::Size(counts.to_vec()))?;
         let text = self.as_text(key, value, "a size in double quotes, as in \"60 x 40 x 3 mm\"")?.value;
         let found = text.to_lowercase().replace('×', "x").split('x').count();
         let count = if counts.contains(&found) { found } else { counts[0] };
@@ -169,19 +217,19 @@ impl<'r, 't> Fields<'r, 't> {
 
     /// The range at `key`, such as `"0.3 to 0.8 mm"`.
     pub fn range(&self, key: &str, kind: Kind) -> Option<(f64, f64)> {
-        let text = self.text(key)?;
+        let text = self.text_as(key, Form::Range(kind))?;
         self.heed(key, quantity::range(&text.value, kind))
     }
 
     /// The ratio at `key`, such as `"100 : 30"`.
     pub fn ratio(&self, key: &str) -> Option<(f64, f64)> {
-        let text = self.text(key)?;
+        let text = self.text_as(key, Form::Ratio)?;
         self.heed(key, quantity::ratio(&text.value))
     }
 
     /// The whole numbers from 1 at `key`.
     pub fn counts(&self, key: &str) -> Option<Vec<usize>> {
-        let value = self.value(key)?;
+        let value = self.asked(key, Form::Counts)?;
         let read = |item: &Spanned<DeValue>| {
             let count = item.get_ref().as_integer().and_then(|i| i.as_str().parse::<usize>().ok());
             if count.is_none_or(|n| n < 1) {
@@ -197,7 +245,7 @@ impl<'r, 't> Fields<'r, 't> {
 
     /// The names at `key`: one text or a list of them.
     pub fn names(&self, key: &str) -> Option<Vec<Located<String>>> {
-        let value = self.value(key)?;
+        let value = self.asked(key, Form::Names)?;
         match value.get_ref() {
             DeValue::Array(items) => {
                 items.iter().map(|item| self.as_text(key, item, "a name in double quotes")).collect()
@@ -208,8 +256,8 @@ impl<'r, 't> Fields<'r, 't> {
 
     /// The table at `key`.
     pub fn fields(&self, key: &str) -> Option<Fields<'r, 't>> {
-        let value = self.value(key)?;
-        self.as_fields(key, value)
+        let value = self.asked(key, Form::Table)?;
+        self.as_fields(key, value, self.asked_below(key))
     }
 
     /// Every entry of this table that is a table itself, in the order of the file.
@@ -225,6 +273,7 @@ impl<'r, 't> Fields<'r, 't> {
 
     /// Every key of this table, in the order of the file; all of them become known.
     pub fn keys(&self) -> Vec<Located<String>> {
+        self.open.set(true);
         let mut keys: Vec<_> = self.table.keys().collect();
         keys.sort_by_key(|key| key.span().start);
         keys.iter()
@@ -238,16 +287,19 @@ impl<'r, 't> Fields<'r, 't> {
 
     /// The tables of the list at `key`.
     pub fn array(&self, key: &str) -> Option<Vec<Fields<'r, 't>>> {
-        let value = self.value(key)?;
+        let value = self.asked(key, Form::Tables)?;
         let Some(items) = value.get_ref().as_array() else {
             self.wrong_type(key, value, "a list", "[{ … }]");
             return None;
         };
-        items.iter().enumerate().map(|(i, item)| self.as_fields(&format!("{key}[{}]", i + 1), item)).collect()
+        let below = self.asked_below(key).map(|place| format!("{place}/[]"));
+        let read = |(i, item)| self.as_fields(&format!("{key}[{}]", i + 1), item, below.clone());
+        items.iter().enumerate().map(read).collect()
     }
 
     /// True when `key` holds `false`, by which a build does without a common thing.
     pub fn is_false(&self, key: &str) -> bool {
+        self.record(|asked| asked.add(self.asked_key(key), Some(Form::False)));
         self.table.get(key).is_some_and(|v| v.get_ref().as_bool() == Some(false))
     }
 
@@ -256,9 +308,9 @@ impl<'r, 't> Fields<'r, 't> {
         self.table.get(key).is_some_and(|v| v.get_ref().is_table())
     }
 
-    /// True when `key` holds just `text`.
-    pub fn is_text(&self, key: &str, text: &str) -> bool {
-        self.value(key).is_some_and(|v| v.get_ref().as_str().is_some_and(|found| found.trim() == text))
+    /// True when `key` holds just `word`.
+    pub fn is_word(&self, key: &str, word: &'static str) -> bool {
+        self.asked(key, Form::Word(vec![word])).is_some_and(|v| v.get_ref().as_str() == Some(word))
     }
 
     fn know(&self, key: &str) {
@@ -268,15 +320,26 @@ impl<'r, 't> Fields<'r, 't> {
         }
     }
 
+    /// The value at `key`, asked for in `form`.
+    pub(super) fn asked(&self, key: &str, form: Form) -> Option<&'r Spanned<DeValue<'t>>> {
+        self.record(|asked| asked.add(self.asked_key(key), Some(form)));
+        self.value(key)
+    }
+
     pub(super) fn value(&self, key: &str) -> Option<&'r Spanned<DeValue<'t>>> {
         self.know(key);
         self.table.get(key)
     }
 
-    fn as_fields(&self, key: &str, value: &'r Spanned<DeValue<'t>>) -> Option<Fields<'r, 't>> {
+    pub(super) fn as_fields(
+        &self,
+        key: &str,
+        value: &'r Spanned<DeValue<'t>>,
+        asked: Option<String>,
+    ) -> Option<Fields<'r, 't>> {
         let path = if key.contains('[') { self.indexed(key) } else { self.key(key) };
         match value.get_ref() {
-            DeValue::Table(table) => Some(Fields::new(self.reader, path, value.span(), table)),
+            DeValue::Table(table) => Some(Fields::new(self.reader, path, value.span(), table, asked)),
             _ => {
                 self.wrong_type(key, value, "a table", "{ … }");
                 None

@@ -7,7 +7,7 @@
 //! loss = [{ loss = { value = 0.05, low = 0.03, high = 0.08 }, at = "0.1 um" }, "0.2 at 10 um"]
 //! ```
 
-use super::{Allowed, Fields};
+use super::{Allowed, Fields, Form};
 use crate::problem::Problem;
 use crate::quantity::{self, AmplitudeLoss, Kind, Loss, LossAt, Spread, show};
 use toml::Spanned;
@@ -22,7 +22,7 @@ const EXAMPLE: &str = "write it like \"0.05 at 0.1 um\"";
 impl<'r, 't> Fields<'r, 't> {
     /// The loss factor at `key`.
     pub fn loss(&self, key: &str) -> Option<Loss> {
-        let value = self.value(key)?;
+        let value = self.asked(key, Form::Losses(SENSE))?;
         let items: Vec<&'r Spanned<DeValue<'t>>> = match value.get_ref() {
             DeValue::Array(items) => items.iter().collect(),
             DeValue::String(text) if text.contains(" at ") => vec![value],
@@ -57,7 +57,7 @@ impl<'r, 't> Fields<'r, 't> {
         };
         match item.get_ref() {
             DeValue::Table(table) => {
-                let fields = Fields::new(self.reader, path.to_string(), item.span(), table);
+                let fields = Fields::new(self.reader, path.to_string(), item.span(), table, None);
                 fields.need("loss", "0.05");
                 fields.need("at", "\"0.1 um\"");
                 let loss = fields.quantity("loss", Kind::Ratio, SENSE);

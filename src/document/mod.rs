@@ -5,10 +5,12 @@
 //! nobody asked for. What cannot be read is `None` and has been said.
 
 mod fields;
+mod form;
 mod loss;
 mod series;
 
 pub use fields::Fields;
+pub use form::{Asked, AskedKey, AskedTable, Form};
 
 use crate::problem::{Place, Problem};
 use crate::quantity::{self, Kind, Spread};
@@ -95,6 +97,8 @@ pub struct Reader<'t> {
     root: Spanned<DeTable<'t>>,
     problems: RefCell<Vec<Problem>>,
     uncertain: RefCell<Vec<Uncertain>>,
+    records: bool,
+    asked: RefCell<Asked>,
 }
 
 impl<'t> Reader<'t> {
@@ -114,12 +118,31 @@ impl<'t> Reader<'t> {
                     .push(Problem::error(place, format!("not TOML: {}", error.message())).with_help(help));
             }
         }
-        Reader { file, text, root, problems: RefCell::new(problems), uncertain: RefCell::default() }
+        Reader {
+            file,
+            text,
+            root,
+            problems: RefCell::new(problems),
+            uncertain: RefCell::default(),
+            records: false,
+            asked: RefCell::default(),
+        }
+    }
+
+    /// A reader that keeps what it is asked for.
+    pub fn recording(file: &'t str, text: &'t str) -> Reader<'t> {
+        Reader { records: true, ..Reader::new(file, text) }
+    }
+
+    /// What was asked of the file so far, where the reader records.
+    pub fn asked(&self) -> Asked {
+        self.asked.borrow().clone()
     }
 
     /// The whole file as one table.
     pub fn root(&self) -> Fields<'_, 't> {
-        Fields::new(self, String::new(), self.root.span(), self.root.get_ref())
+        let asked = self.records.then(String::new);
+        Fields::new(self, String::new(), self.root.span(), self.root.get_ref(), asked)
     }
 
     /// Adds a problem found by a later check.

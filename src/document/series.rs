@@ -5,7 +5,7 @@
 //! at = { from = "0, 10 mm", to = "0, 30 mm", steps = 5 }
 //! ```
 
-use super::{Allowed, Fields};
+use super::{Allowed, Fields, Form};
 use crate::quantity::{self, Kind};
 use toml::Spanned;
 use toml::de::DeValue;
@@ -19,13 +19,14 @@ const MOST: usize = 1000;
 impl Fields<'_, '_> {
     /// The values at `key`, each a list of `count` numbers.
     pub fn series(&self, key: &str, kind: Kind, count: usize, allowed: Allowed) -> Option<Vec<Vec<f64>>> {
-        self.several(key, |path, value| self.numbers(path, value, kind, count, allowed))
+        let form = Form::Quantity { kind, count, allowed, spread: false };
+        self.several(key, form, |path, value| self.numbers(path, value, kind, count, allowed))
     }
 
     /// The sizes at `key`, such as `"60 x 40 x 3 mm"`, each more than zero; `counts` are the
     /// numbers of sizes allowed, the usual one first.
     pub fn size_series(&self, key: &str, counts: &[usize]) -> Option<Vec<Vec<f64>>> {
-        self.several(key, |path, value| {
+        self.several(key, Form::Size(counts.to_vec()), |path, value| {
             let text = value.get_ref().as_str();
             let found = text.map_or(0, |t| t.to_lowercase().replace('×', "x").split('x').count());
             let count = if counts.contains(&found) { found } else { counts[0] };
@@ -53,15 +54,16 @@ impl Fields<'_, '_> {
     fn several(
         &self,
         key: &str,
+        form: Form,
         read: impl Fn(&str, &Spanned<DeValue>) -> Option<Vec<f64>>,
     ) -> Option<Vec<Vec<f64>>> {
-        let value = self.value(key)?;
+        let value = self.asked(key, Form::Series(Box::new(form)))?;
         let values: Vec<Vec<f64>> = match value.get_ref() {
             DeValue::Array(items) => {
                 items.iter().map(|item| read(&self.key(key), item)).collect::<Option<_>>()?
             }
             DeValue::Table(_) => {
-                let limits = self.fields(key)?;
+                let limits = self.as_fields(key, value, None)?;
                 limits.need("from", "the first value");
                 limits.need("to", "the last value");
                 let end = |which: &str| limits.value(which).and_then(|v| read(&limits.key(which), v));

@@ -170,7 +170,7 @@ impl AnchorSpec {
     pub fn read(fields: &Fields) -> Option<AnchorSpec> {
         fields.need("at", "[\"POINT\"]");
         fields.need("hold", "\"ux uy uz rx ry rz\"");
-        let (at, text) = (fields.names("at"), fields.text("hold"));
+        let (at, text) = (fields.names("at"), fields.words("hold", &FREEDOMS));
         let mut hold = [false; 6];
         for word in text?.value.split([' ', ',']).filter(|w| !w.is_empty()) {
             match FREEDOMS.iter().position(|freedom| *freedom == word) {

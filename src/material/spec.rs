@@ -84,7 +84,7 @@ pub struct MaterialSpec {
 impl MaterialSpec {
     /// Reads one material.
     pub fn read(fields: &Fields) -> Option<MaterialSpec> {
-        let role = fields.text("role").and_then(|found| {
+        let role = fields.word("role", &Role::ALL.map(Role::name)).and_then(|found| {
             let role = Role::named(&found.value);
             if role.is_none() {
                 let message = format!("\"{}\" is no role", found.value);
@@ -198,7 +198,7 @@ impl AggregateSpec {
         {
             fields.refuse("grain", "a grain must be larger than zero", "write it like \"0.3 to 0.8 mm\"");
         }
-        let shape = fields.text("shape").and_then(|found| {
+        let shape = fields.word("shape", &GrainShape::ALL.map(GrainShape::name)).and_then(|found| {
             let shape = GrainShape::named(&found.value);
             if shape.is_none() {
                 let message = format!("\"{}\" is no shape of grains", found.value);
@@ -232,7 +232,7 @@ impl MeasuredSpec {
 }
 
 fn read_air(fields: &Fields) -> AirSpec {
-    if fields.is_text("air", "predict") || !fields.has("air") {
+    if fields.is_word("air", "predict") || !fields.has("air") {
         return AirSpec::Predict;
     }
     fields.quantity("air", Kind::Ratio, Allowed::Between(0.0, 0.6)).map_or(AirSpec::Predict, AirSpec::Stated)

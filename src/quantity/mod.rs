@@ -5,12 +5,13 @@
 
 mod amplitude;
 mod kind;
+pub mod pattern;
 mod text;
 mod unit;
 
 pub use amplitude::{AmplitudeLoss, Loss, LossAt};
 pub use kind::{Kind, figures, show, show_digits};
-pub use text::{Fault, list, range, ratio, single, size};
+pub use text::{Fault, example, list, range, ratio, single, size};
 pub use unit::{Dimension, Unit};
 
 use serde::Serialize;

@@ -81,12 +81,14 @@ pub fn ratio(text: &str) -> Result<(f64, f64), Fault> {
     let fault =
         || Fault::new(format!("\"{text}\" is no ratio"), "write two positive parts, as in \"100 : 30\"");
     let (first, second) = text.split_once(':').ok_or_else(fault)?;
-    let part = |text: &str| number(text.trim()).filter(|n| *n > 0.0).ok_or_else(fault);
+    let part = |text: &str| number(text.trim()).filter(|n| *n > 0.0 && n.is_finite()).ok_or_else(fault);
     Ok((part(first)?, part(second)?))
 }
 
-fn separated(text: &str, separator: &str, kind: Kind, count: usize) -> Result<Vec<f64>, Fault> {
-    let example = match (separator, count, kind) {
+/// `count` quantities of `kind` with `separator` (`,`, `x` or `to`) between, as a user would write them.
+pub fn example(kind: Kind, separator: &str, count: usize) -> &'static str {
+    match (separator, count, kind) {
+        (",", 1, _) => kind.example(),
         ("x", 1, _) => "12 mm",
         ("x", 2, _) => "110 x 80 mm",
         ("x", 3, _) => "60 x 40 x 3 mm",
@@ -100,7 +102,11 @@ fn separated(text: &str, separator: &str, kind: Kind, count: usize) -> Result<Ve
         (_, _, Kind::Inertia) => "0.02, 0.02, 0.01 kg m2",
         (_, _, Kind::Ratio) => "1, 0, 0",
         _ => kind.example(),
-    };
+    }
+}
+
+fn separated(text: &str, separator: &str, kind: Kind, count: usize) -> Result<Vec<f64>, Fault> {
+    let example = example(kind, separator, count);
     let read = |part| item(part, text, kind, example);
     let mut items = text.split(separator).map(read).collect::<Result<Vec<_>, _>>()?;
     if items.len() != count {
@@ -285,6 +291,6 @@ mod tests {
         assert!(fault("5 mmm", Kind::Length).contains("did you mean \"mm\""));
         assert!(list("0, 0 mm", Kind::Length, 3).unwrap_err().message.contains("2 numbers, not 3"));
         assert!(range("5 to 2 mm", Kind::Length).unwrap_err().message.contains("reversed"));
-        assert!(ratio("100 : -3").is_err());
+        assert!(ratio("100 : -3").is_err() && ratio("inf : 3").is_err());
     }
 }

@@ -66,6 +66,7 @@ mod scale;
 mod table;
 mod view;
 
+pub mod book;
 pub mod csv;
 pub mod json;
 pub mod page;

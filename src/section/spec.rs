@@ -91,7 +91,7 @@ impl PartSpec {
 
 /// The one shape that a part states, checked.
 fn read_shape(fields: &Fields) -> Option<Shape> {
-    let named: Vec<&str> = SHAPES.iter().map(|(name, _)| *name).filter(|name| fields.has(name)).collect();
+    let named = fields.stated(&SHAPES.map(|(name, _)| name));
     let [name] = named[..] else {
         let found = if named.is_empty() { "no shape".to_string() } else { named.join(" and ") };
         let place = named.first().map_or(fields.place(), |name| fields.place_of(name));

@@ -6,7 +6,7 @@ use super::spread::draws::latin_hypercube;
 use super::spread::rank::{Advice, Influence, chance_to_beat, influences, percentiles};
 use super::spread::{run, strongest};
 use super::warm::Quick;
-use crate::design::{Build, Design, Measure};
+use crate::design::{Build, Costs, Design, Measure};
 use crate::modes::{Asked, Share};
 use crate::problem::Problem;
 use crate::quantity::{Draw, Spread, figures, show};
@@ -69,6 +69,8 @@ pub struct Compared {
     pub mass_kg: f64,
     /// Its price; `None` where prices are not stated.
     pub cost: Option<f64>,
+    /// Where the price comes from.
+    pub costs: Costs,
     /// Static stiffness between tip and work.
     pub stiffness_n_per_m: Option<Directions>,
     /// First elastic frequency.
@@ -420,6 +422,7 @@ fn compared(
         scale,
         mass_kg: stated.mass,
         cost: stated.cost,
+        costs: model.costs(build),
         stiffness_n_per_m: directions(),
         first_frequency_hz: spread(&|f| f.first_frequency),
         loss_factor: spread(&|f| f.loss_factor),

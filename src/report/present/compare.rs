@@ -46,7 +46,7 @@ fn columns(time: Unit) -> Vec<Column<Compared>> {
 }
 
 /// Those of `columns` that say something about `builds`.
-fn filled(builds: &[Compared], at_equal: bool) -> Vec<Column<Compared>> {
+pub(in crate::report) fn filled(builds: &[Compared], at_equal: bool) -> Vec<Column<Compared>> {
     let largest = builds.iter().filter_map(|b| b.settle_time_s).map(|s| s.value).fold(0.0, f64::max);
     let time = Unit::of(Kind::Time, largest);
     let mut columns = columns(time);

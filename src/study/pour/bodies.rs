@@ -93,9 +93,10 @@ fn of_build(
         overlap += cast.overlap;
         overlaps += cast.overlaps;
         let pour = cast.pour(options);
-        let sheet = PourSheet::of(recipe, &pour).map_err(|missing| vec![missing.at(build.place.clone())])?;
-        let price = build.drawing.prices.of(&recipe.name);
-        cost = cost.zip(price).map(|(sum, price)| sum + price * sheet.mixed_mass_kg);
+        let mut sheet =
+            PourSheet::of(recipe, &pour).map_err(|missing| vec![missing.at(build.place.clone())])?;
+        sheet.price_per_kg = build.drawing.prices.of(&recipe.name);
+        cost = cost.zip(sheet.price_per_kg).map(|(sum, price)| sum + price * sheet.mixed_mass_kg);
         sheets.push(sheet);
     }
     let base_mass_kg = model.frame.rigid_body().map_or(0.0, |body| body.mass);

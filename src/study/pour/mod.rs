@@ -14,4 +14,4 @@ pub use body::Body;
 pub use kinetics::{Kinetics, adiabatic_rise};
 pub use lift::{Cure, Lift, Moment, critical_slab};
 pub use mould::{Mould, MouldAnswer};
-pub use sheet::{Heat, Lifts, Pour, PourSheet};
+pub use sheet::{Basis, Heat, IngredientShare, Lifts, Pour, PourSheet};

@@ -5,7 +5,7 @@ use super::kinetics::{Kinetics, adiabatic_rise};
 use super::lift::{Cure, Lift};
 use super::mould::{Mould, MouldAnswer};
 use super::steps::{cautions, steps};
-use crate::material::{MissingProperty, Prediction, Property, Recipe, advice, predict};
+use crate::material::{Ingredient, MissingProperty, Prediction, Property, Recipe, advice, predict};
 use crate::problem::{Place, Problem};
 use crate::quantity::{Draw, Kind, figures, show};
 use serde::Serialize;
@@ -101,6 +101,50 @@ pub struct Lifts {
     pub wait_s: Option<f64>,
 }
 
+/// What masses and batches follow from.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Basis {
+    /// Part lost on tools and in joints.
+    pub waste: f64,
+    /// Mix that the bucket takes.
+    pub bucket_m3: f64,
+    /// Time to mix a batch.
+    pub mixing_time_s: f64,
+    /// Mix placed and vibrated.
+    pub placing_rate_kg_per_s: f64,
+    /// Ingredients by weight: binder, aggregates, pigment.
+    pub shares: Vec<IngredientShare>,
+    /// Weight of hardener to one of resin, where it is known.
+    pub hardener_to_resin: Option<f64>,
+}
+
+/// One ingredient of a mix.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct IngredientShare {
+    /// What.
+    pub of: String,
+    /// By weight, in the parts that the recipe counts in.
+    pub share: f64,
+}
+
+impl Basis {
+    fn of(recipe: &Recipe, pour: &Pour) -> Basis {
+        let draw = Draw::default();
+        let share = |ingredient: &Ingredient| IngredientShare {
+            of: ingredient.material.name.clone(),
+            share: ingredient.share.at(&draw),
+        };
+        Basis {
+            waste: pour.waste,
+            bucket_m3: pour.bucket,
+            mixing_time_s: pour.mixing_time,
+            placing_rate_kg_per_s: pour.placing_rate,
+            shares: recipe.ingredients().map(share).collect(),
+            hardener_to_resin: recipe.hardener_to_resin(&draw),
+        }
+    }
+}
+
 /// The batch sheet.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PourSheet {
@@ -116,6 +160,10 @@ pub struct PourSheet {
     pub lifting_mass_kg: f64,
     /// Mass to mix, waste included, kg.
     pub mixed_mass_kg: f64,
+    /// What masses and batches follow from.
+    pub basis: Basis,
+    /// Price of the mix; `None` where it is not stated.
+    pub price_per_kg: Option<f64>,
     /// Everything to weigh.
     pub weights: Vec<Weight>,
     /// Time in which a batch must be placed, s, where the binder states one.
@@ -175,6 +223,8 @@ impl PourSheet {
             cast_mass_kg: pour.volume * density,
             lifting_mass_kg: pour.volume * density + pour.skeleton,
             mixed_mass_kg,
+            basis: Basis::of(recipe, pour),
+            price_per_kg: None,
             batches: batches(recipe, mixed_mass_kg, density, &pace),
             working_time_s,
             lifts,

@@ -1,0 +1,132 @@
+//! A comparison as a workbook: builds, costs with prices to change, spreads, chances, notes.
+
+use super::super::present::compare::filled;
+use super::super::table::{Cell, Table};
+use super::leaf::{Given, Leaf, Look, MONEY, NO_PRICE, cell, decimals};
+use super::{Imprint, bound, notes};
+use crate::study::compare::{Compared, Comparison};
+use rust_xlsxwriter::XlsxError;
+
+/// The workbook of `answer`.
+///
+/// # Errors
+/// What the format cannot hold.
+pub fn book(answer: &Comparison, imprint: &Imprint) -> Result<Vec<u8>, XlsxError> {
+    let columns = filled(&answer.builds, answer.at_equal.is_some());
+    let table = Table::new("", &columns, &answer.builds);
+    let (costs, totals) = costs(answer)?;
+    let mut leaves = vec![builds(&table, &totals)?, costs];
+    if answer.draws > 0 {
+        leaves.push(spreads(&table)?);
+    }
+    if !answer.beats.is_empty() {
+        leaves.push(chances(answer)?);
+    }
+    let mut told = vec![answer.answer.clone()];
+    told.extend(answer.at_equal.map(|what| format!("Builds are made equal in {what}.")));
+    told.push(match answer.draws {
+        0 => "All values are the stated ones; no spread was drawn.".to_string(),
+        n => format!("Limits are those of 5 % and 95 % of {n} draws of the uncertain values."),
+    });
+    told.extend(answer.advice.clone());
+    leaves.push(notes(imprint, &told, &answer.notes)?);
+    bound(leaves, imprint)
+}
+
+/// One row a build; costs point to the leaf where their prices can be changed.
+fn builds(table: &Table, totals: &[(u32, Given)]) -> Result<Leaf, XlsxError> {
+    let mut widths = vec![13.0; table.heads.len()];
+    widths[0] = 34.0;
+    let mut leaf = Leaf::new("Builds", &widths)?;
+    leaf.table(table)?;
+    if let Some(column) = table.heads.iter().position(|head| head.key == "cost") {
+        for (row, (total, given)) in (2..).zip(totals) {
+            leaf.go_to(row);
+            leaf.formula(column as u16, &format!("=Costs!E{total}"), given, MONEY, Look::Plain)?;
+        }
+    }
+    Ok(leaf)
+}
+
+/// What each build costs, part by part, and the row of each total.
+fn costs(answer: &Comparison) -> Result<(Leaf, Vec<(u32, Given)>), XlsxError> {
+    let mut leaf = Leaf::new("Costs", &[34.0, 34.0, 12.0, 14.0, 14.0])?;
+    leaf.heads(&["build", "of", "mass, kg", "price per kg", "cost"])?;
+    leaf.freeze()?;
+    let mut totals = Vec::new();
+    for build in &answer.builds {
+        let first = leaf.row();
+        let parts = &build.costs.parts;
+        let shown = decimals(parts.iter().map(|part| part.mass_kg));
+        for part in parts {
+            leaf.text(0, &build.label, Look::Plain)?;
+            leaf.text(1, &part.of, Look::Plain)?;
+            leaf.number(2, part.mass_kg, &shown, Look::Plain)?;
+            leaf.input(3, part.price_per_kg, MONEY)?;
+            let formula = format!("={}*{}", cell(2, leaf.row()), cell(3, leaf.row()));
+            let cost = part.mass_kg * part.price_per_kg.unwrap_or(0.0);
+            leaf.formula(4, &formula, &Given::Number(cost), MONEY, Look::Plain)?;
+            leaf.next();
+        }
+        leaf.text(0, &build.label, Look::Plain)?;
+        leaf.text(1, "fixed: work, feet, inserts", Look::Plain)?;
+        leaf.input(4, Some(build.costs.fixed), MONEY)?;
+        leaf.next();
+        let last = leaf.row() - 1;
+        leaf.text(0, &build.label, Look::Sum)?;
+        leaf.text(1, "total", Look::Sum)?;
+        let formula = match parts.len() {
+            0 => format!("=SUM(E{first}:E{last})"),
+            n => format!("=IF(COUNT(D{first}:D{})<{n},\"{NO_PRICE}\",SUM(E{first}:E{last}))", last - 1),
+        };
+        let total = || build.costs.total().map_or(Given::Text(NO_PRICE), Given::Number);
+        leaf.formula(4, &formula, &total(), MONEY, Look::Sum)?;
+        totals.push((leaf.row(), total()));
+        leaf.next();
+        leaf.next();
+    }
+    Ok((leaf, totals))
+}
+
+/// The limits of every measure that has a spread.
+fn spreads(table: &Table) -> Result<Leaf, XlsxError> {
+    let mut leaf = Leaf::new("Spreads", &[34.0, 24.0, 10.0, 14.0, 14.0, 14.0])?;
+    leaf.heads(&["build", "measure", "unit", "5 %", "stated", "95 %"])?;
+    leaf.freeze()?;
+    for (column, head) in table.heads.iter().enumerate() {
+        for row in &table.rows {
+            let Cell::Spread { value, low, high } = &row[column] else { continue };
+            let values = [low, value, high].map(|value| value / head.unit.size);
+            if let Cell::Text(build) = &row[0] {
+                leaf.text(0, build, Look::Plain)?;
+            }
+            leaf.text(1, &head.title, Look::Plain)?;
+            leaf.text(2, head.unit.name, Look::Plain)?;
+            let shown = decimals(values.iter().copied());
+            for (i, value) in (3..).zip(values) {
+                leaf.number(i, value, &shown, Look::Plain)?;
+            }
+            leaf.next();
+        }
+    }
+    Ok(leaf)
+}
+
+/// In how many draws one build beats another.
+fn chances(answer: &Comparison) -> Result<Leaf, XlsxError> {
+    let mut leaf = Leaf::new("Chances", &[34.0, 34.0, 24.0, 12.0])?;
+    leaf.heads(&["build", "beats", "in", "chance"])?;
+    leaf.freeze()?;
+    let label = |name: &str| {
+        let of = |build: &&Compared| build.name == name;
+        answer.builds.iter().find(of).map_or(name.to_string(), |build| build.label.clone())
+    };
+    for beats in &answer.beats {
+        leaf.text(0, &label(&beats.build), Look::Plain)?;
+        leaf.text(1, &label(&beats.over), Look::Plain)?;
+        leaf.text(2, &beats.by.replace('_', " "), Look::Plain)?;
+        leaf.number(3, beats.chance, "0 %", Look::Plain)?;
+        leaf.next();
+    }
+    Ok(leaf)
+}

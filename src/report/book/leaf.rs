@@ -1,0 +1,237 @@
+//! One leaf of a workbook, filled line by line.
+
+use super::super::table::{Cell, Table};
+use rust_xlsxwriter::{Color, Format, FormatAlign, FormatBorder, Formula, Worksheet, XlsxError};
+
+/// How money is shown.
+pub(super) const MONEY: &str = "#,##0.00";
+/// What a cost says until every price is there.
+pub(super) const NO_PRICE: &str = "price missing";
+/// Longest text of a cell, in characters.
+const LONGEST: usize = 32_000;
+/// Longest name of a leaf, in characters.
+const LONGEST_NAME: usize = 31;
+
+/// How a cell looks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Look {
+    /// A title over what follows.
+    Title,
+    /// The head of a column.
+    Head,
+    /// Said or computed.
+    Plain,
+    /// A sum at the end.
+    Sum,
+    /// Meant to be changed.
+    Input,
+}
+
+/// What a formula gives.
+pub(super) enum Given {
+    Number(f64),
+    Text(&'static str),
+}
+
+/// One leaf; columns count from 0.
+pub(super) struct Leaf {
+    sheet: Worksheet,
+    row: u32,
+}
+
+impl Leaf {
+    /// An empty leaf with columns as wide as so many signs.
+    pub fn new(name: &str, widths: &[f64]) -> Result<Leaf, XlsxError> {
+        let mut sheet = Worksheet::new();
+        sheet.set_name(tab(name))?;
+        for (column, width) in (0..).zip(widths) {
+            sheet.set_column_width(column, *width)?;
+        }
+        sheet.set_landscape().set_print_fit_to_pages(1, 0);
+        Ok(Leaf { sheet, row: 0 })
+    }
+
+    /// The whole sheet.
+    pub fn bound(self) -> Worksheet {
+        self.sheet
+    }
+
+    /// Goes to the row that formulas call `row`.
+    pub fn go_to(&mut self, row: u32) {
+        self.row = row.saturating_sub(1);
+    }
+
+    /// Goes to the next row.
+    pub fn next(&mut self) {
+        self.row += 1;
+    }
+
+    /// The row that is filled, from 1 as formulas count.
+    pub fn row(&self) -> u32 {
+        self.row + 1
+    }
+
+    /// Keeps the rows above this one in sight.
+    pub fn freeze(&mut self) -> Result<(), XlsxError> {
+        self.sheet.set_freeze_panes(self.row, 0)?;
+        Ok(())
+    }
+
+    /// A row with `text` alone.
+    pub fn line(&mut self, text: &str, look: Look) -> Result<(), XlsxError> {
+        self.text(0, text, look)?;
+        self.next();
+        Ok(())
+    }
+
+    /// A row of heads.
+    pub fn heads<T: AsRef<str>>(&mut self, heads: &[T]) -> Result<(), XlsxError> {
+        for (column, head) in (0..).zip(heads) {
+            self.text(column, head.as_ref(), Look::Head)?;
+        }
+        self.next();
+        Ok(())
+    }
+
+    pub fn text(&mut self, column: u16, text: &str, look: Look) -> Result<(), XlsxError> {
+        self.sheet.write_string_with_format(self.row, column, short(text, LONGEST), &format(look, "@"))?;
+        Ok(())
+    }
+
+    /// A number shown by the pattern `shown`.
+    pub fn number(&mut self, column: u16, value: f64, shown: &str, look: Look) -> Result<(), XlsxError> {
+        self.sheet.write_number_with_format(self.row, column, value, &format(look, shown))?;
+        Ok(())
+    }
+
+    /// A number, or an empty cell that waits for one.
+    pub fn input(&mut self, column: u16, value: Option<f64>, shown: &str) -> Result<(), XlsxError> {
+        match value {
+            Some(value) => self.number(column, value, shown, Look::Input),
+            None => {
+                self.sheet.write_blank(self.row, column, &format(Look::Input, shown))?;
+                Ok(())
+            }
+        }
+    }
+
+    /// A formula with the value that the program computed for it.
+    pub fn formula(
+        &mut self,
+        column: u16,
+        formula: &str,
+        given: &Given,
+        shown: &str,
+        look: Look,
+    ) -> Result<(), XlsxError> {
+        let result = match given {
+            Given::Number(value) => value.to_string(),
+            Given::Text(text) => (*text).to_string(),
+        };
+        let formula = Formula::new(formula).set_result(result);
+        self.sheet.write_formula_with_format(self.row, column, formula, &format(look, shown))?;
+        Ok(())
+    }
+
+    /// The rows of `table` under its heads, in units of the shop; a spread by its value.
+    pub fn table(&mut self, table: &Table) -> Result<(), XlsxError> {
+        let heads: Vec<String> = table.heads.iter().map(|head| head.unit.after(&head.title)).collect();
+        self.heads(&heads)?;
+        self.freeze()?;
+        let value = |cell: &Cell, size: f64| match cell {
+            Cell::Number(value) | Cell::Spread { value, .. } => Some(value / size),
+            _ => None,
+        };
+        let shown: Vec<String> = (table.heads.iter().enumerate())
+            .map(|(i, head)| decimals(table.rows.iter().filter_map(|row| value(&row[i], head.unit.size))))
+            .collect();
+        for row in &table.rows {
+            for (i, (cell, head)) in row.iter().zip(&table.heads).enumerate() {
+                match cell {
+                    Cell::Text(text) => self.text(i as u16, text, Look::Plain)?,
+                    cell => {
+                        if let Some(value) = value(cell, head.unit.size) {
+                            self.number(i as u16, value, &shown[i], Look::Plain)?;
+                        }
+                    }
+                }
+            }
+            self.next();
+        }
+        Ok(())
+    }
+}
+
+/// The pattern that shows the smallest of `values`, zero aside, to three figures.
+pub(super) fn decimals(values: impl Iterator<Item = f64>) -> String {
+    let smallest = values.map(f64::abs).filter(|value| *value > 0.0).fold(f64::INFINITY, f64::min);
+    if !smallest.is_finite() {
+        return "0".to_string();
+    }
+    match 2 - smallest.log10().floor() as i32 {
+        ..=0 => "0".to_string(),
+        digits @ 1..=6 => format!("0.{}", "0".repeat(digits as usize)),
+        _ => "0.00E+00".to_string(),
+    }
+}
+
+/// The name of a cell: `B3` for column 1 in row 3.
+pub(super) fn cell(column: u16, row: u32) -> String {
+    format!("{}{row}", char::from(b'A' + column.min(25) as u8))
+}
+
+/// At most `longest` characters of `text`.
+pub(super) fn short(text: &str, longest: usize) -> String {
+    text.chars().take(longest).collect()
+}
+
+/// `name` as a tab may be called.
+fn tab(name: &str) -> String {
+    let plain = name.replace(['/', '\\', ':', '*', '?', '\''], " ").replace('[', "(").replace(']', ")");
+    let plain: String = plain.chars().filter(|c| !c.is_control()).collect();
+    let short = short(plain.trim(), LONGEST_NAME).trim().to_string();
+    if short.is_empty() || short.eq_ignore_ascii_case("history") { "Leaf".to_string() } else { short }
+}
+
+fn format(look: Look, shown: &str) -> Format {
+    let grey = Color::RGB(0xBBBBBB);
+    let format = Format::new().set_num_format(shown).set_align(FormatAlign::Top);
+    match look {
+        Look::Title => format.set_bold().set_font_size(14.0),
+        Look::Head => format.set_bold().set_text_wrap().set_border_bottom(FormatBorder::Thin),
+        Look::Plain if shown == "@" => format.set_text_wrap(),
+        Look::Plain => format,
+        Look::Sum => format.set_bold().set_border_top(FormatBorder::Thin),
+        Look::Input => format
+            .set_background_color(Color::RGB(0xFFF4CC))
+            .set_border(FormatBorder::Thin)
+            .set_border_color(grey)
+            .set_text_wrap(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_smallest_value_keeps_three_figures() {
+        for (values, shown) in [
+            (vec![12.3, 456.0], "0.0"),
+            (vec![0.0], "0"),
+            (vec![1234.0], "0"),
+            (vec![0.0123, 5.0], "0.0000"),
+            (vec![1e-9], "0.00E+00"),
+        ] {
+            assert_eq!(decimals(values.into_iter()), shown);
+        }
+    }
+
+    #[test]
+    fn a_tab_has_a_name_that_tabs_may_have() {
+        assert_eq!(tab("sand 80/20"), "sand 80 20");
+        assert_eq!(tab("''"), "Leaf");
+        assert_eq!(tab("History"), "Leaf");
+        assert_eq!(cell(1, 3), "B3");
+    }
+}

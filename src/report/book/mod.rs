@@ -1,0 +1,86 @@
+//! Workbooks: answers whose prices and amounts a person may change, with the rest following.
+//!
+//! A cell that is meant to be changed has a light ground. A cell that follows from others is a
+//! formula, which carries the value that the program computed, so that a reader which does not
+//! compute shows the same. Text is text even where it begins like a formula.
+
+pub mod compare;
+mod leaf;
+pub mod pour;
+
+use crate::problem::Problem;
+use leaf::{Leaf, Look};
+use rust_xlsxwriter::{DocProperties, ExcelDateTime, Workbook, XlsxError};
+
+/// What every book says of itself at its end.
+pub struct Imprint<'a> {
+    /// The design's file, as the user named it.
+    pub file: &'a str,
+    /// The design's title.
+    pub title: &'a str,
+}
+
+/// The bytes of a book of `leaves`; the same leaves give the same bytes.
+fn bound(leaves: Vec<Leaf>, imprint: &Imprint) -> Result<Vec<u8>, XlsxError> {
+    let mut book = Workbook::new();
+    // A fixed date: the library does not look at the clock.
+    let date = ExcelDateTime::from_ymd(2000, 1, 1)?;
+    let title = leaf::short(imprint.title, 255);
+    book.set_properties(&DocProperties::new().set_title(title).set_creation_datetime(&date));
+    for leaf in leaves {
+        book.push_worksheet(leaf.bound());
+    }
+    book.save_to_buffer()
+}
+
+/// The last leaf: where the book comes from, what is doubtful, how to use it.
+fn notes(imprint: &Imprint, told: &[String], problems: &[Problem]) -> Result<Leaf, XlsxError> {
+    let mut leaf = Leaf::new("Notes", &[110.0])?;
+    let title = if imprint.title.is_empty() { imprint.file } else { imprint.title };
+    leaf.line(title, Look::Title)?;
+    leaf.line(&format!("{}, computed by stillbed {}", imprint.file, env!("CARGO_PKG_VERSION")), Look::Plain)?;
+    leaf.line(
+        "Cells on a light ground are meant to be changed; what follows from them is computed anew.",
+        Look::Input,
+    )?;
+    for text in told {
+        leaf.line(text, Look::Plain)?;
+    }
+    for problem in problems {
+        leaf.line(&problem.to_string(), Look::Plain)?;
+    }
+    leaf.line(
+        "These are estimates for design, not a certificate: where a failure could hurt someone, local \
+         codes and a licensed engineer decide.",
+        Look::Plain,
+    )?;
+    Ok(leaf)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use calamine::{Data, Reader, Xlsx};
+
+    #[test]
+    fn text_that_begins_like_a_formula_stays_text_and_the_same_book_is_the_same_bytes() {
+        let book = || {
+            let mut leaf = Leaf::new("=1+1 [odd]/name that is far too long for a tab", &[20.0]).unwrap();
+            for text in ["=1+1", "+1", "@x", "-1", "\u{1}", "a\nb"] {
+                leaf.line(text, Look::Plain).unwrap();
+            }
+            let long = "x".repeat(40_000);
+            leaf.line(&long, Look::Plain).unwrap();
+            bound(vec![leaf], &Imprint { file: "a.toml", title: &long }).unwrap()
+        };
+        let bytes = book();
+        assert_eq!(bytes, book());
+        let mut read: Xlsx<_> = Xlsx::new(std::io::Cursor::new(bytes)).unwrap();
+        let name = read.sheet_names()[0].clone();
+        assert_eq!(name, "=1+1 (odd) name that is far too");
+        let cells = read.worksheet_range(&name).unwrap();
+        assert_eq!(cells.get_value((0, 0)), Some(&Data::String("=1+1".to_string())));
+        assert_eq!(cells.get_value((1, 0)), Some(&Data::String("+1".to_string())));
+        assert_eq!(read.worksheet_formula(&name).unwrap().used_cells().count(), 0);
+    }
+}
