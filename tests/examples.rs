@@ -20,6 +20,7 @@ const TEXTS: &[(&str, &[&str])] = &[
     ("materials-granite", &["materials", "granite"]),
     ("mix-stand", &["mix", "examples/roundness-stand.toml"]),
     ("mix-mill", &["mix", "examples/gantry-mill.toml", "--least-binder"]),
+    ("mix-measured", &["mix", "examples/measured-bed.toml"]),
     ("response-mill-cast", &["response", "examples/gantry-mill.toml", "--build", "cast", "--floor", "VC-C"]),
     ("ringdown-stand", &["ringdown", "examples/roundness-stand.toml", "--count", "10"]),
     ("pour-stand", &["pour", "examples/roundness-stand.toml", "--build", "cast"]),

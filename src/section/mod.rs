@@ -9,6 +9,7 @@
 //! element        one such triangle
 //! warping        torsion and transverse shear of one connected body by finite elements
 //! basis          the same in a few vectors, for many moduli
+//! clearance      how outlines lie to each other
 //! flow           shear stiffness, shear centre and torsion of all bodies together
 //! geometry       all that does not depend on materials, made once
 //! solution       the section in given materials: stiffness, loss, mass, who carries what
@@ -28,6 +29,7 @@
 
 mod area;
 mod basis;
+pub mod clearance;
 mod element;
 mod fault;
 mod flow;

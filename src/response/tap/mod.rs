@@ -27,6 +27,7 @@ mod reading;
 mod record;
 mod refine;
 mod resample;
+mod reverberation;
 mod spectrum;
 mod stabilise;
 mod synthetic;
