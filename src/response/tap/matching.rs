@@ -107,6 +107,8 @@ pub struct Change {
 pub struct Against {
     /// Peaks and their modes.
     pub pairs: Vec<Pair>,
+    /// What the channels of the record see, as their shapes were compared; empty when they were not.
+    pub seen: Vec<String>,
     /// Peaks that fit no mode of the model, Hz.
     pub unknown_peaks_hz: Vec<f64>,
     /// Modes of the model within the range of the record that were not heard.
@@ -391,6 +393,7 @@ fn answer(
     let changes = together(&list, spreads).unwrap_or_default();
     Against {
         pairs: pairs.collect(),
+        seen: Vec::new(),
         notes: Vec::new(),
         unknown_peaks_hz: unknown,
         silent_modes: silent.map(|(_, mode)| mode.name.clone()).collect(),

@@ -133,7 +133,7 @@ mod tests {
     fn a_mode_that_dies_with_the_room_is_only_bounded() {
         // A mode at 600 Hz that dies faster than the room, which answers it and the blow; one at
         // 300 Hz that outlasts it.
-        let (room, quick, lasting) = (11.5, 30.0, 2.0);
+        let (room, quick, lasting) = (11.5, 25.0, 2.0);
         let (blow, tail) = (noise(4, |t| (-2000.0 * t).exp()), noise(5, |t| 0.1 * (-room * t).exp()));
         let hiss = noise(6, |_| 5e-4);
         let mut samples = noise(7, |_| 5e-4);
@@ -142,7 +142,7 @@ mod tests {
             let t = n as f64 / 44100.0;
             let ring = |f: f64, decay: f64| (-decay * t).exp() * (2.0 * PI * f * t).sin();
             let answer = (-room * t).exp() * (2.0 * PI * 600.0 * t + 1.0).sin();
-            ring(600.0, quick) + ring(300.0, lasting) + 0.4 * answer + blow[n] + tail[n] + hiss[n]
+            ring(600.0, quick) + ring(300.0, lasting) + 2.0 * answer + blow[n] + tail[n] + hiss[n]
         }));
         let record = Record {
             file: "room".into(),

@@ -142,6 +142,9 @@ pub fn against(design: &Design, build: &Build, beside: &Beside) -> Result<Found,
         against.refit(at, &lever.parameter, x, left, against.misfit);
     }
     against.conclude();
+    if seen.len() > 1 {
+        against.seen = beside.ties.iter().flatten().map(|tie| tie.name.clone()).collect();
+    }
     Ok(Found { against, levers })
 }
 
