@@ -345,7 +345,8 @@ fn state(
     record: &Record,
     levels: &[f64],
 ) -> ReadMode {
-    let mut error = mode.variance.sqrt();
+    // A room's sound is no steady noise: it is strongest where the mode is.
+    let mut error = mode.variance.sqrt() * if room.is_some() { 2.0 } else { 1.0 };
     let mut decay = mode.decay;
     if let Some(tau) = window {
         decay = without_window(decay, tau.value);

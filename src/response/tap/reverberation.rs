@@ -27,8 +27,9 @@ pub(super) struct Room {
 
 /// Fall, dB, over which a decay has to be seen.
 const FALL: f64 = 15.0;
-/// Scatter about a straight line, dB: in a low octave few lines beat with each other.
-const STRAIGHT: f64 = 4.5;
+/// Scatter about a straight line that is none, dB, and in parts of the fall: in a low octave few
+/// lines beat with each other.
+const STRAIGHT: (f64, f64) = (3.0, 0.15);
 /// Lowest octave, Hz: below it a room has modes of its own.
 const LOWEST: f64 = 125.0;
 
@@ -40,7 +41,7 @@ impl Room {
 
     /// True when a decay at rate `decay`, 1/s, may be the room's.
     pub(super) fn hides(&self, decay: f64) -> bool {
-        (0.7..2.5).contains(&(decay / self.decay()))
+        (0.7..3.0).contains(&(decay / self.decay()))
     }
 }
 
@@ -112,7 +113,7 @@ fn sixty(levels: &[f64], step: f64) -> Option<f64> {
     let slope = points.iter().enumerate().map(|(k, p)| (k as f64 - x) * (p - y)).sum::<f64>() / xx;
     let rest = |(k, p): (usize, &f64)| (p - y - slope * (k as f64 - x)).powi(2);
     let off = (points.iter().enumerate().map(rest).sum::<f64>() / count).sqrt();
-    (slope < 0.0 && off < STRAIGHT).then(|| -60.0 * step / slope)
+    (slope < 0.0 && off < STRAIGHT.0.max(-STRAIGHT.1 * slope * count)).then(|| -60.0 * step / slope)
 }
 
 #[cfg(test)]
@@ -134,7 +135,7 @@ mod tests {
         // A mode at 600 Hz that dies faster than the room, which answers it and the blow; one at
         // 300 Hz that outlasts it.
         let (room, quick, lasting) = (11.5, 25.0, 2.0);
-        let (blow, tail) = (noise(4, |t| (-2000.0 * t).exp()), noise(5, |t| 0.1 * (-room * t).exp()));
+        let (blow, tail) = (noise(4, |t| (-2000.0 * t).exp()), noise(5, |t| 0.3 * (-room * t).exp()));
         let hiss = noise(6, |_| 5e-4);
         let mut samples = noise(7, |_| 5e-4);
         samples.truncate(20_000);
