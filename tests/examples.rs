@@ -24,6 +24,7 @@ const TEXTS: &[(&str, &[&str])] = &[
     ("materials-granite", &["materials", "granite"]),
     ("mix-stand", &["mix", "examples/roundness-stand.toml"]),
     ("mix-mill", &["mix", "examples/gantry-mill.toml", "--least-binder"]),
+    ("mix-measured", &["mix", "examples/measured-bed.toml"]),
     ("response-mill-cast", &["response", "examples/gantry-mill.toml", "--build", "cast", "--floor", "VC-C"]),
     (
         "modes-stand-drawn",

@@ -7,7 +7,7 @@ use crate::quantity::{self, Kind};
 use crate::report::present::ringdown as present;
 use crate::response::tap::{to_csv, to_wav};
 use crate::study::ringdown::{RingDownOptions, ring_down, sounds};
-use crate::study::tapped::{Made, made_record};
+use crate::study::tapped::{Made, made_record, stated};
 use std::path::{Path, PathBuf};
 
 /// Show how each build comes to rest after the tap: envelope, times, what rings last
@@ -25,6 +25,9 @@ pub(super) struct Arguments {
     /// Write a made record of the first build, tapped twice, with noise: CSV or WAV by its ending
     #[arg(long, value_name = "FILE.csv|FILE.wav")]
     record: Option<PathBuf>,
+    /// What the channels of that record see: points and axes, such as "tip z, column_top -x"
+    #[arg(long, value_name = "\"POINT AXIS, ...\"", requires = "record")]
+    channels: Option<String>,
     /// Ratio of motion to noise of that record, dB
     #[arg(long, value_name = "DB", default_value_t = 40.0, requires = "record")]
     noise: f64,
@@ -68,7 +71,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         }
     }
     if let Some(path) = &arguments.record {
-        write_record(&design, path, arguments.noise, count)?;
+        write_record(&design, path, arguments)?;
     }
     let answer = output::Answer {
         name: "ringdown",
@@ -84,9 +87,20 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
 const MADE: (f64, f64) = (4000.0, 8.0);
 
 /// Writes a made record of the first build.
-fn write_record(design: &Design, path: &Path, noise: f64, count: usize) -> Result<(), Failure> {
+fn write_record(design: &Design, path: &Path, arguments: &Arguments) -> Result<(), Failure> {
     let Some(build) = design.builds.first() else { return Ok(()) };
-    let made = Made { sample_rate_hz: MADE.0, duration_s: MADE.1, signal_to_noise_db: noise, seed: 1 };
+    let channels = match &arguments.channels {
+        Some(list) => stated(design, build, list)?.into_iter().flatten().collect(),
+        None => Vec::new(),
+    };
+    let made = Made {
+        sample_rate_hz: MADE.0,
+        duration_s: MADE.1,
+        signal_to_noise_db: arguments.noise,
+        seed: 1,
+        channels,
+    };
+    let count = usize::from(arguments.count);
     let record = made_record(design, build, count, &made).map_err(Failure::of)?;
     let bytes = match path.extension().and_then(|end| end.to_str()) {
         Some("wav") => to_wav(&record).map_err(Failure::of)?,

@@ -1,15 +1,15 @@
 //! `tap`: a recorded tap read back.
 
 use super::{Ending, Failure, files, input, output};
-use crate::design::Design;
-use crate::problem::{Place, Problem};
-use crate::quantity::{self, Kind, Spread};
+use crate::design::{Build, Design};
+use crate::problem::{Place, Problem, suggest};
+use crate::quantity::{self, Kind, Spread, figures};
 use crate::report::present::tap as present;
 use crate::response::tap::{
-    Bar, BarShape, Listen, MAX_BYTES, Motion, ReadMode, Record, Stated, bar_moduli, read, read_taps, tone_of,
-    too_large,
+    Bar, BarShape, Listen, MAX_BYTES, Motion, ReadMode, Record, Stated, TapReading, bar_moduli, read,
+    read_taps, tone_of, too_large,
 };
-use crate::study::tapped::against;
+use crate::study::tapped::{Beside, Found, Tie, against, by_title, stated, write};
 use std::path::{Path, PathBuf};
 
 /// Read a recorded tap (CSV or WAV): what rang, how fast it died, how far the model was off
@@ -52,6 +52,16 @@ pub(super) struct Arguments {
     /// The build that was cast
     #[arg(long, value_name = "NAME", requires = "against")]
     build: Option<String>,
+    /// What the channels see: points and axes, such as "tip z, column_top -x"; "-" for none.
+    /// Without it, titles such as tip.z say so
+    #[arg(long, value_name = "\"POINT AXIS, ...\"", requires = "against")]
+    channels: Option<String>,
+    /// Write the design with the change that explains the record best to this file
+    #[arg(long, value_name = "FILE.toml", requires = "against")]
+    write: Option<PathBuf>,
+    /// Write this change instead, such as feet.levelling.stiffness
+    #[arg(long, value_name = "CHANGE", requires = "write")]
+    explain: Option<String>,
     /// How many elastic modes of the model
     #[arg(long, value_name = "N", default_value_t = 12, value_parser = clap::value_parser!(u16).range(1..=500))]
     count: u16,
@@ -90,15 +100,21 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     }
     let design =
         arguments.against.as_ref().map(|path| input::read_design(path, &arguments.known)).transpose()?;
-    let against = design.as_ref().map(|design| beside(design, arguments, &reading.modes)).transpose()?;
-    let found = present::TapAnswer { reading, against };
+    let found = match &design {
+        Some(design) => Some(beside(design, arguments, &reading)?),
+        None => None,
+    };
+    let against = found.as_ref().map(|found| found.against.clone());
     let answer = output::Answer {
         name: "tap",
         design: design.as_ref().map(input::of),
-        result: &found,
+        result: &present::TapAnswer { reading, against },
         blocks: &present::blocks,
         table: &present::table,
     };
+    if let (Some(design), Some(found)) = (&design, &found) {
+        save(arguments, design, found, &read_files)?;
+    }
     arguments.output.give(&answer, &read_files)
 }
 
@@ -154,21 +170,84 @@ fn bar(arguments: &Arguments) -> Result<Option<Bar>, Failure> {
     Ok(Some(Bar { shape, mass: Spread::exact(mass), poissons_ratio }))
 }
 
-fn beside(
-    design: &Design,
-    arguments: &Arguments,
-    heard: &[ReadMode],
-) -> Result<crate::response::tap::Against, Failure> {
-    let build = match (&arguments.build, &design.builds[..]) {
-        (Some(name), _) => design.build(name)?,
-        (None, [only]) => only,
+/// The build that was tapped.
+fn tapped<'d>(design: &'d Design, arguments: &Arguments) -> Result<&'d Build, Problem> {
+    match (&arguments.build, &design.builds[..]) {
+        (Some(name), _) => design.build(name),
+        (None, [only]) => Ok(only),
         (None, builds) => {
             let names: Vec<&str> = builds.iter().map(|build| build.name.as_str()).collect();
             let problem = Problem::error(Place::key("--build"), "the design has several builds");
-            return Err(problem
-                .with_help(format!("name the one that was cast: {}", names.join(", ")))
-                .into());
+            Err(problem.with_help(format!("name the one that was cast: {}", names.join(", "))))
         }
+    }
+}
+
+fn beside(design: &Design, arguments: &Arguments, reading: &TapReading) -> Result<Found, Failure> {
+    let build = tapped(design, arguments)?;
+    let ties = ties(design, build, arguments, reading)?;
+    let beside = Beside { heard: &reading.modes, ties: &ties, count: usize::from(arguments.count) };
+    against(design, build, &beside).map_err(Failure::of)
+}
+
+/// What the channels see, as the user or their titles say.
+fn ties(
+    design: &Design,
+    build: &Build,
+    arguments: &Arguments,
+    reading: &TapReading,
+) -> Result<Vec<Option<Tie>>, Problem> {
+    let Some(list) = &arguments.channels else {
+        return Ok(by_title(design, build, reading.channels.iter().map(String::as_str)));
     };
-    against(design, build, heard, usize::from(arguments.count)).map_err(Failure::of)
+    let ties = stated(design, build, list)?;
+    if ties.len() == reading.channels.len() {
+        return Ok(ties);
+    }
+    let message = format!("{} channels are named, the record has {}", ties.len(), reading.channels.len());
+    Err(Problem::error(Place::key("--channels"), message)
+        .with_help(format!("name these in their order: {}", reading.channels.join(", "))))
+}
+
+/// Writes the design with one change that explains the record, where that is asked for.
+fn save(arguments: &Arguments, design: &Design, found: &Found, inputs: &[&Path]) -> Result<(), Failure> {
+    let Some(path) = &arguments.write else { return Ok(()) };
+    let place = Place::file(&path.display().to_string());
+    if inputs.iter().any(|input| files::same_file(input, path)) {
+        return Err(Problem::error(place, "the updated design would overwrite an input")
+            .with_help("name another file after --write")
+            .into());
+    }
+    let explanations = &found.against.explanations;
+    let asked = |name: &String| {
+        let known = || explanations.iter().map(|e| e.parameter.as_str());
+        explanations.iter().find(|e| e.parameter == *name).ok_or_else(|| {
+            Problem::error(Place::key("--explain"), format!("no change \"{name}\""))
+                .with_help(suggest(name, known()))
+        })
+    };
+    let chosen = match &arguments.explain {
+        Some(name) => Some(asked(name)?),
+        None => explanations.first(),
+    };
+    let lever = |name: &str| found.levers.iter().find(|lever| lever.parameter.name == name);
+    let Some((chosen, lever)) = chosen.and_then(|chosen| Some((chosen, lever(&chosen.parameter)?))) else {
+        let problem = Problem::warning(place, "not written: nothing in the model explains the record");
+        output::problems(&[problem.with_help("state what is uncertain in the design")], None);
+        return Ok(());
+    };
+    let alike = found.against.alike();
+    if arguments.explain.is_none() && !alike.is_empty() {
+        let name = &chosen.parameter;
+        let message = format!("{name} and {} explain the record alike; {name} is written", alike.join(", "));
+        let problem = Problem::warning(place, message);
+        output::problems(&[problem.with_help("name another after --explain")], None);
+    }
+    let input = arguments.against.as_deref().unwrap_or(path);
+    let text = files::read_text(input)?;
+    let text = write(&design.file, &text, tapped(design, arguments)?, lever, &chosen.factor)?;
+    files::write_whole(path, text.as_bytes())?;
+    let factor = figures(chosen.factor.value, 3);
+    eprintln!("wrote {} with {} times {factor}", path.display(), chosen.parameter);
+    Ok(())
 }

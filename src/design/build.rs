@@ -7,6 +7,7 @@ use crate::material::{Role, Table};
 use crate::modes::ModesFault;
 use crate::problem::{Place, Problem};
 use crate::quantity::{Kind, Spread, show};
+use crate::section::clearance::{hull, stands_out, within};
 use crate::section::spec::SectionSpec;
 use crate::section::{Geometry, Part};
 use std::sync::Arc;
@@ -88,6 +89,8 @@ impl Build {
                 match geometry.map(|geometry| Profile::new(section, spec, geometry)) {
                     Ok((profile, doubts)) => {
                         said.extend(doubts);
+                        said.extend(poking_out(&profile, &substances));
+                        said.extend(too_thin(&profile, &substances));
                         if used(section) {
                             profiles.push(profile);
                         }
@@ -181,6 +184,70 @@ fn cuts(geometry: &Geometry, part: usize) -> bool {
     };
     let meets = |other: [[f64; 2]; 2]| (0..2).all(|i| own[0][i] < other[1][i] && other[0][i] < own[1][i]);
     (0..part).any(|i| !geometry.parts()[i].cavity && geometry.extent(i).is_some_and(meets))
+}
+
+/// Skeleton parts that are cast in with one end and poke through their mould with the other.
+///
+/// A part that only lies against the fill is none of them, nor one that is itself the mould, which
+/// its own outline shows: the fill lies within it, as in a tube, or between its flanges.
+fn poking_out(profile: &Profile, substances: &[Substance]) -> Vec<Problem> {
+    let parts = profile.geometry.parts();
+    let role = |i: usize| substances.get(parts[i].medium).map(Substance::role);
+    let outer = |i: usize| parts[i].rings().swap_remove(0);
+    let mut said = Vec::new();
+    for i in (0..parts.len()).filter(|i| role(*i) == Some(Role::Skeleton)) {
+        let own = outer(i);
+        let around = hull(&own);
+        let moulds: Vec<Vec<[f64; 2]>> = (0..i)
+            .filter(|j| role(*j) == Some(Role::Fill))
+            .map(outer)
+            .filter(|mould| !within(mould, &around))
+            .collect();
+        let spec = &profile.spec.parts[i];
+        if let Some(out) = stands_out(&own, &moulds).filter(|_| !spec.proud) {
+            let message = format!(
+                "part {} of section \"{}\" is cast in but stands {} out of its fill; none is allowed",
+                i + 1,
+                profile.name,
+                show(out, Kind::Length)
+            );
+            let help = "move it with at, make the fill larger, or state proud = true where it is meant";
+            said.push(Problem::error(spec.place.clone(), message).with_help(help));
+        }
+    }
+    said
+}
+
+/// Parts of a mix in which its largest stone does not fit.
+fn too_thin(profile: &Profile, substances: &[Substance]) -> Vec<Problem> {
+    let mut said = Vec::new();
+    for (i, part) in profile.geometry.parts().iter().enumerate() {
+        let Some(Substance::Mix(recipe)) = substances.get(part.medium) else { continue };
+        let largest = recipe.aggregates.iter().filter_map(|a| a.grain).map(|(_, d)| d).fold(0.0, f64::max);
+        // The part's main piece: slivers beside rounded corners hold no stone anyway.
+        let side = |piece: &Vec<Vec<[f64; 2]>>| {
+            let extent = |axis: usize| {
+                let values = || piece[0].iter().map(|p| p[axis]);
+                values().fold(f64::MIN, f64::max) - values().fold(f64::MAX, f64::min)
+            };
+            extent(0).min(extent(1))
+        };
+        let thin = profile.geometry.outlines()[i].iter().map(side).fold(0.0, f64::max);
+        if thin > 0.0 && thin < largest {
+            let message = format!(
+                "the fill is {} thin here, and the largest stones of \"{}\" measure {}",
+                show(thin, Kind::Length),
+                recipe.name,
+                show(largest, Kind::Length)
+            );
+            let help = format!(
+                "keep stones below a third of it, {}, or make the part thicker",
+                show(thin / 3.0, Kind::Length)
+            );
+            said.push(Problem::error(profile.spec.parts[i].place.clone(), message).with_help(help));
+        }
+    }
+    said
 }
 
 /// Materials without a price in a build that states prices.

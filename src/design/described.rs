@@ -56,6 +56,7 @@ pub(super) const DESCRIBED: &[(&str, &str)] = &[
     ("sections/*/parts", "Its parts, each one shape of one material; later ones displace earlier ones."),
     ("sections/*/parts/[]/of", "Name of its material or mix."),
     ("sections/*/parts/[]/at", "Where its origin lies: y across, z up; else 0, 0."),
+    ("sections/*/parts/[]/proud", "True where it is meant to stand out of its fill."),
     ("sections/*/parts/[]/turn", "Turned about its origin, from y towards z."),
     ("sections/*/parts/[]/rectangle", "A solid rectangle: across, up."),
     (

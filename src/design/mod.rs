@@ -9,6 +9,7 @@
 //! vary        what may vary, and what must stay free
 //! substance   materials and mixes that parts are made of
 //! build       one way of making the base, ready to be computed
+//! edit        the text of a design changed in place
 //! model       a build at one draw of its uncertain values: a frame with solved sections
 //! schema      what a design file may hold, for editors; its words in `described`
 //! ```
@@ -17,6 +18,7 @@ mod build;
 mod check;
 mod described;
 mod drawing;
+pub mod edit;
 mod goal;
 mod model;
 mod named;

@@ -3,9 +3,11 @@
 
 use super::drawing::Drawing;
 use crate::document::{Located, Uncertain};
+use crate::material::demand::demand;
+use crate::material::spec::AirSpec;
 use crate::material::{Material, Medium, MissingProperty, Property, Recipe, Role, Table, predict};
 use crate::problem::{Problem, suggest};
-use crate::quantity::Draw;
+use crate::quantity::{Draw, figures};
 use crate::section::{Geometry, Part, SectionFault};
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -133,6 +135,20 @@ impl<'a> Stores<'a> {
                 self.enter(&ingredient.of.value);
             }
             let recipe = Recipe::from_spec(&name.value, spec, &self.table)?;
+            let demand =
+                demand(&recipe, &Draw::default()).map_err(|missing| vec![missing.at(spec.place.clone())])?;
+            if let AirSpec::Stated(air) = &recipe.air
+                && air.value > demand.voids_poured
+            {
+                let percent = |x: f64| format!("{} %", figures(100.0 * x, 3));
+                let message = format!(
+                    "{} of air is more than the voids of its poured grains, {}: they would not touch",
+                    percent(air.value),
+                    percent(demand.voids_poured)
+                );
+                let problem = Problem::error(spec.air_place.clone(), message);
+                return Err(vec![problem.with_help("state less air, or write air = \"predict\"")]);
+            }
             return Ok(Some(Substance::Mix(Box::new(recipe))));
         }
         self.enter(&name.value);

@@ -56,6 +56,8 @@ pub enum Choices {
         part: PartPlace,
         /// In the order in which its shape states them.
         sizes: Vec<Vec<f64>>,
+        /// The part, from 1, that fills its inside and follows its size.
+        core: Option<Located<usize>>,
     },
     /// A part moves in its section.
     At {
@@ -164,8 +166,9 @@ impl VarySpec {
             "stock" => stock(fields),
             "size" => {
                 let part = part(fields);
+                let core = if fields.has("core") { Some(counted(fields, "core")?) } else { None };
                 let sizes = fields.size_series("size", &[2, 1, 3, 4]);
-                Some(Choices::Size { part: part?, sizes: sizes? })
+                Some(Choices::Size { part: part?, sizes: sizes?, core })
             }
             "at" => {
                 let part = part(fields);

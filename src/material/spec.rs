@@ -62,6 +62,8 @@ pub struct MixSpec {
     pub pigment: Option<IngredientSpec>,
     /// Air.
     pub air: AirSpec,
+    /// Where the air is stated, or else the mix.
+    pub air_place: Place,
     /// Resin to hardener by weight.
     pub hardener_ratio: Option<(f64, f64)>,
     /// Measurements.
@@ -133,6 +135,7 @@ impl MixSpec {
             aggregates: aggregates?,
             pigment,
             air,
+            air_place: if fields.has("air") { fields.place_of("air") } else { fields.place() },
             hardener_ratio,
             measured,
             place: fields.place(),

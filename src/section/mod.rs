@@ -10,6 +10,7 @@
 //! equations      the sparse equations of one body, factorised
 //! warping        torsion and transverse shear of one connected body by finite elements
 //! basis          the same in a few vectors, for many moduli
+//! clearance      how outlines lie to each other
 //! flow           shear stiffness, shear centre and torsion of all bodies together
 //! geometry       all that does not depend on materials, made once
 //! solution       the section in given materials: stiffness, loss, mass, who carries what
@@ -29,6 +30,7 @@
 
 mod area;
 mod basis;
+pub mod clearance;
 mod element;
 mod equations;
 mod fault;

@@ -27,6 +27,8 @@ pub struct PartSpec {
     pub at: [f64; 2],
     /// Turned about that origin, anticlockwise with y to the right and z up, rad.
     pub turn: f64,
+    /// True when it is meant to stand out of the fill that it is cast into.
+    pub proud: bool,
     /// Where it is stated.
     pub place: Place,
 }
@@ -84,8 +86,9 @@ impl PartSpec {
         let of = fields.text("of");
         let at = fields.list("at", Kind::Length, 2, Allowed::Any).map_or([0.0; 2], |at| [at[0], at[1]]);
         let turn = fields.list("turn", Kind::Angle, 1, Allowed::Any).map_or(0.0, |turn| turn[0]);
+        let proud = fields.flag("proud").unwrap_or(false);
         let shape = read_shape(fields)?;
-        Some(PartSpec { shape, of: of?, at, turn, place: fields.place() })
+        Some(PartSpec { shape, of: of?, at, turn, proud, place: fields.place() })
     }
 }
 

@@ -107,7 +107,7 @@ fn decay(mode: &ReadMode) -> Option<Curve> {
 }
 
 fn beside(against: &Against) -> Vec<Block> {
-    let pairs = [
+    let mut pairs = vec![
         Column::text("mode", "mode", |p: &Pair| p.mode.clone()),
         Column::number("measured", HZ, "measured_hz", |p: &Pair| Some(p.measured_hz)).digits(4),
         Column::number("predicted", HZ, "predicted_hz", |p: &Pair| Some(p.predicted_hz)).digits(4),
@@ -116,6 +116,11 @@ fn beside(against: &Against) -> Vec<Block> {
         }),
         Column::number("loss differs", Unit::PERCENT, "loss_difference", |p: &Pair| p.loss_difference),
     ];
+    if !against.seen.is_empty() {
+        pairs.push(Column::number("shapes alike", Unit::PERCENT, "shape_likeness", |p: &Pair| {
+            p.shape_likeness
+        }));
+    }
     let explanations = [
         Column::text("one change", "parameter", |e: &Explanation| e.parameter.clone()),
         Column::spread("times", Unit::NONE, "factor", |e: &Explanation| Some(e.factor)),
@@ -123,6 +128,9 @@ fn beside(against: &Against) -> Vec<Block> {
         Column::text("within its spread", "within_spread", |e: &Explanation| e.within_spread.to_string()),
     ];
     let mut blocks = vec![Block::Table(Table::new("Beside the model", &pairs, &against.pairs))];
+    if !against.seen.is_empty() {
+        blocks.push(Block::Note(format!("Shapes were compared at {}.", against.seen.join(", "))));
+    }
     for peak in &against.unknown_peaks_hz {
         blocks.push(Block::Note(format!("{} fits no mode of the model.", show(*peak, Kind::Frequency))));
     }

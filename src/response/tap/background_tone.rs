@@ -24,6 +24,9 @@ pub(super) fn without(
     let rate = record.sample_rate_hz;
     let guard = (0.01 * rate) as usize;
     let quiet = taps.first().filter(|tap| !tap.begun).map_or(0, |tap| tap.first.saturating_sub(guard));
+    // Of 300 Hz the other tones say whether it is the sixth of 50 Hz or the fifth of 60 Hz.
+    let fits = |mains: f64| modes.iter().filter(|m| is_multiple(m.ringing / TAU, mains, 0.25)).count();
+    let grids = if fits(60.0) > fits(50.0) { [60.0, 50.0] } else { [50.0, 60.0] };
     modes
         .into_iter()
         .filter(|mode| {
@@ -33,11 +36,8 @@ pub(super) fn without(
             if fades {
                 return true;
             }
-            let mains = [50.0, 60.0].into_iter().find(|mains| {
-                let order = (frequency / mains).round();
-                let near = 0.25 + COVERAGE * mode.variance.sqrt() / TAU;
-                (1.0..=12.0).contains(&order) && (frequency - order * mains).abs() < near
-            });
+            let near = 0.25 + COVERAGE * mode.variance.sqrt() / TAU;
+            let mains = grids.into_iter().find(|mains| is_multiple(frequency, *mains, near));
             let heard_before = if (quiet as f64) > 4.0 * rate / frequency && quiet > 64 {
                 before(mode, channels, rate, quiet) > 0.4
             } else {
@@ -59,6 +59,12 @@ pub(super) fn without(
             !heard_before
         })
         .collect()
+}
+
+/// True when `frequency` lies within `near` of one of the first multiples of `mains`, Hz.
+fn is_multiple(frequency: f64, mains: f64, near: f64) -> bool {
+    let order = (frequency / mains).round();
+    (1.0..=12.0).contains(&order) && (frequency - order * mains).abs() < near
 }
 
 /// Amplitude of the mode's tone in the first `quiet` samples over its amplitude after the taps.

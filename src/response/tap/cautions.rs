@@ -5,6 +5,7 @@ use super::events::Tap;
 use super::quiet::{level_quantile, median};
 use super::reading::ReadMode;
 use super::record::Record;
+use super::reverberation::Room;
 use crate::problem::{Place, Problem};
 use crate::quantity::{Kind, Spread, figures, show};
 
@@ -111,13 +112,17 @@ pub(super) fn gain(record: &Record, taps: &[Tap], notes: &mut Vec<Problem>) -> f
         let of = |x: &[f64]| x[from..from + width].windows(2).map(|p| (p[1] - p[0]).powi(2)).sum::<f64>();
         record.channels.iter().map(|channel| of(&channel.samples)).sum()
     };
+    let guard = width / 4;
+    let fit = |tap: &&Tap| tap.first >= width + guard && tap.end >= tap.free + 4 * width;
+    let before = |tap: &Tap| hiss(tap.first - width - guard);
+    let quietest = taps.iter().filter(fit).map(before).fold(f64::MAX, f64::min);
     let mut rates = Vec::new();
-    for tap in taps {
-        let guard = width / 4;
-        if tap.first < width + guard || tap.end < tap.free + 4 * width {
+    for tap in taps.iter().filter(fit) {
+        let before = before(tap);
+        // The ring of the tap before is no hiss.
+        if before > 2.5 * quietest {
             continue;
         }
-        let before = hiss(tap.first - width - guard);
         let behind: Vec<(usize, f64)> =
             (tap.free..tap.end - width).step_by(width).map(|from| (from, hiss(from))).collect();
         let Some((at, least)) = behind.iter().copied().min_by(|a, b| a.1.total_cmp(&b.1)) else { continue };
@@ -149,6 +154,31 @@ fn drift(x: &[f64], rate_hz: f64) -> f64 {
     (high - low).max(0.0)
 }
 
+/// Loss factor above which a mode is not one of a base: rubber feet reach it.
+///
+/// # Source
+/// - common practice
+const NOT_CREDIBLE: f64 = 0.3;
+
+/// What is said of a room that rings along, and of the modes at `hidden`, Hz, that it hides.
+pub(super) fn of_room(record: &Record, room: &Room, hidden: &[f64]) -> Problem {
+    let fall = show(room.falls_60_db_s, Kind::Time);
+    let what =
+        format!("what is heard between the modes dies away alike at all pitches, to a thousandth in {fall}");
+    let list: Vec<String> = hidden.iter().map(|f| figures(*f, 4)).collect();
+    let so = match list.is_empty() {
+        true => "the room rings along; no mode is hidden by it".to_string(),
+        false => format!("the decay at {} Hz may be the room's, and only a bound is stated", list.join(", ")),
+    };
+    let message = format!("{what}: {so}");
+    warning(
+        record,
+        "modes",
+        message,
+        "put a sensor on the part, or the microphone close to it; hang up cloth",
+    )
+}
+
 /// Cautions about the modes.
 pub(super) fn of_modes(record: &Record, modes: &[ReadMode]) -> Vec<Problem> {
     let rate = record.sample_rate_hz;
@@ -172,6 +202,12 @@ pub(super) fn of_modes(record: &Record, modes: &[ReadMode]) -> Vec<Problem> {
                 figures(rate, 5)
             ),
             "record with a higher sample rate, or use the microphone",
+        );
+    }
+    if let Some(list) = of(&|mode| mode.loss_factor.is_some_and(|loss| loss.value > NOT_CREDIBLE)) {
+        note(
+            format!("a loss factor above {NOT_CREDIBLE} at {list} Hz is more than a base has"),
+            "it may be the hand, the air or a loose part; do not take it for a mode of the base",
         );
     }
     if let Some(list) = of(&|mode| mode.scatter > 3.0) {

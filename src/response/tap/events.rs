@@ -18,6 +18,8 @@ use super::quiet::level_quantile;
 
 /// Time before a hit that it has to exceed, s.
 const PAST: f64 = 0.15;
+/// Share of a ring's power up to which linear prediction fails without a hit.
+const LITTLE: f64 = 0.003;
 /// Hits this close are one tap, s.
 const TOGETHER: f64 = 0.12;
 
@@ -93,10 +95,19 @@ fn surprises(channels: &[Vec<f64>], rate_hz: f64, hop: usize, thinning: usize) -
     let rate = rate_hz / thinning as f64;
     let own_hop = (hop / thinning).max(1);
     let means = steps(&powers(channels, |x| unpredicted(x, 24)), own_hop);
+    let whole = steps(&powers(channels, |x| steady(x, (0.3 * rate) as usize)), own_hop);
     let width = ((0.002 * rate).max(2.0) as usize).div_ceil(own_hop);
     let past = ((0.01 * rate) as usize / own_hop).max(6);
+    // Behind the node of a beat, what is not foreseen of the ring grows too, but it is little of it.
+    let over = |list: &[f64], k: usize| mean(&list[k..(k + width).min(list.len())]);
+    let stands_out = |k: &usize| {
+        let past = k.saturating_sub(past + width)..=k.saturating_sub(width);
+        let before = past.map(|k| over(&whole, k)).fold(0.0, f64::max);
+        over(&whole, *k) > 4.0 * before || over(&means, *k) > LITTLE * over(&whole, *k)
+    };
     sudden(&means, own_hop, width, past, 8.0)
         .into_iter()
+        .filter(stands_out)
         .map(|step| step * own_hop * thinning / hop)
         .collect()
 }

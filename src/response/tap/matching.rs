@@ -19,10 +19,11 @@
 //! - `kuhn1955`: pairing at least cost
 
 use super::COVERAGE;
+use super::explaining::{Explanation, explain};
 use super::pairing::cheapest;
 use super::reading::ReadMode;
 use crate::problem::{Place, Problem};
-use crate::quantity::{Spread, figures};
+use crate::quantity::Spread;
 use nalgebra::{DMatrix, DVector};
 use serde::Serialize;
 
@@ -61,6 +62,13 @@ pub struct ModelError {
     pub loss_factor: f64,
 }
 
+impl Parameter {
+    /// Standard deviation of the logarithm of its value.
+    pub fn log_spread(&self) -> f64 {
+        log_spread(&self.value)
+    }
+}
+
 impl Default for ModelError {
     /// 1 % of a frequency, 25 % of a loss factor: common practice for a beam frame.
     fn default() -> ModelError {
@@ -85,21 +93,6 @@ pub struct Pair {
     pub shape_likeness: Option<f64>,
 }
 
-/// One parameter changed alone.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Explanation {
-    /// The parameter.
-    pub parameter: String,
-    /// By which it would have to be multiplied.
-    pub factor: Spread,
-    /// Sum of squares that is left, its own distance from the stated value included.
-    pub misfit: f64,
-    /// Share of the model's misfit that it takes away.
-    pub explains: f64,
-    /// True when the changed value lies within its stated limits.
-    pub within_spread: bool,
-}
-
 /// One parameter when all may change.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Change {
@@ -114,6 +107,8 @@ pub struct Change {
 pub struct Against {
     /// Peaks and their modes.
     pub pairs: Vec<Pair>,
+    /// What the channels of the record see, as their shapes were compared; empty when they were not.
+    pub seen: Vec<String>,
     /// Peaks that fit no mode of the model, Hz.
     pub unknown_peaks_hz: Vec<f64>,
     /// Modes of the model within the range of the record that were not heard.
@@ -130,18 +125,16 @@ pub struct Against {
     pub notes: Vec<Problem>,
 }
 
-/// Squares by which two explanations must part to be told apart.
-const ALIKE: f64 = 4.0;
 /// Standard errors at which a peak and a mode are no longer the same.
 const APART: f64 = 3.5;
 /// Between 5 % and 95 % of a normal variable, in standard deviations.
 const NINETY: f64 = 3.2897;
 
 /// One compared number.
-struct Residual {
-    value: f64,
-    error: f64,
-    by: Vec<f64>,
+pub(super) struct Residual {
+    pub(super) value: f64,
+    pub(super) error: f64,
+    pub(super) by: Vec<f64>,
 }
 
 /// Sets the measured modes beside the predicted ones.
@@ -178,19 +171,40 @@ pub fn set_beside(
             pairing = next;
         }
         let list = residuals(measured, predicted, &pairing, model);
-        let unpaired = pairing.iter().filter(|mode| mode.is_none()).count() as f64;
-        let shapes: f64 = pairing
-            .iter()
-            .enumerate()
-            .filter_map(|(i, j)| Some(unlike(&measured[i], &predicted[(*j)?])))
-            .sum();
-        let cost = misfit(&list, &change, &spreads) + shapes + APART * APART * unpaired;
+        let cost = misfit(&list, &change, &spreads) + loose_ends(measured, predicted, &pairing);
         if best.as_ref().is_none_or(|(least, _)| cost < least - 1e-9) {
             best = Some((cost, pairing));
         }
     }
     let pairing = best.map_or(Vec::new(), |(_, pairing)| pairing);
-    Ok(answer(measured, predicted, parameters, &spreads, &pairing, model))
+    let mut answer = answer(measured, predicted, parameters, &spreads, &pairing, model);
+    answer.conclude();
+    Ok(answer)
+}
+
+/// Sum of squares between the measured modes and a model as it is, each peak without a mode counted
+/// as far as a peak and a mode may lie apart.
+///
+/// How far two may lie apart to be the same follows from the sensitivities of `predicted`.
+pub fn distance(
+    measured: &[ReadMode],
+    predicted: &[PredictedMode],
+    parameters: &[Parameter],
+    model: &ModelError,
+) -> f64 {
+    let spreads: Vec<f64> = parameters.iter().map(|parameter| log_spread(&parameter.value)).collect();
+    let still = vec![0.0; spreads.len()];
+    let pairing = pair(measured, predicted, &still, &spreads, model);
+    let list = residuals(measured, predicted, &pairing, model);
+    misfit(&list, &still, &spreads) + loose_ends(measured, predicted, &pairing)
+}
+
+/// What unlike shapes and peaks without a mode cost.
+fn loose_ends(measured: &[ReadMode], predicted: &[PredictedMode], pairing: &[Option<usize>]) -> f64 {
+    let cost = |(mode, place): (&ReadMode, &Option<usize>)| {
+        place.map_or(APART * APART, |j| unlike(mode, &predicted[j]))
+    };
+    measured.iter().zip(pairing).map(cost).sum()
 }
 
 fn check(
@@ -304,7 +318,8 @@ fn residuals(
     list
 }
 
-fn misfit(list: &[Residual], change: &[f64], spreads: &[f64]) -> f64 {
+/// Sum of squares that `change` leaves.
+pub(super) fn misfit(list: &[Residual], change: &[f64], spreads: &[f64]) -> f64 {
     let apart = |r: &Residual| {
         let moved: f64 = r.by.iter().zip(change).map(|(s, x)| s * x).sum();
         ((r.value - moved) / r.error).powi(2)
@@ -337,31 +352,8 @@ fn together(list: &[Residual], spreads: &[f64]) -> Option<(Vec<f64>, Vec<f64>)> 
 }
 
 /// A factor exp(x) with the limits that the standard error `error` of x gives it.
-fn factor(x: f64, error: f64) -> Spread {
+pub(super) fn factor(x: f64, error: f64) -> Spread {
     Spread::between(x.exp(), (x - 2.0 * error).exp(), (x + 2.0 * error).exp())
-}
-
-fn explain(list: &[Residual], parameters: &[Parameter], spreads: &[f64], bare: f64) -> Vec<Explanation> {
-    let single = |(j, parameter): (usize, &Parameter)| {
-        let sum =
-            |of: &dyn Fn(&Residual) -> f64| list.iter().map(|r| of(r) / (r.error * r.error)).sum::<f64>();
-        let stiffness = sum(&|r| r.by[j] * r.by[j]) + 1.0 / (spreads[j] * spreads[j]);
-        let x = sum(&|r| r.by[j] * r.value) / stiffness;
-        let mut change = vec![0.0; parameters.len()];
-        change[j] = x;
-        let misfit = misfit(list, &change, spreads);
-        let value = parameter.value.value * x.exp();
-        Explanation {
-            parameter: parameter.name.clone(),
-            factor: factor(x, stiffness.recip().sqrt()),
-            misfit,
-            explains: if bare > 0.0 { 1.0 - misfit / bare } else { 0.0 },
-            within_spread: (parameter.value.low..=parameter.value.high).contains(&value),
-        }
-    };
-    let mut explanations: Vec<Explanation> = parameters.iter().enumerate().map(single).collect();
-    explanations.sort_by(|a, b| a.misfit.total_cmp(&b.misfit));
-    explanations
 }
 
 fn answer(
@@ -401,7 +393,8 @@ fn answer(
     let changes = together(&list, spreads).unwrap_or_default();
     Against {
         pairs: pairs.collect(),
-        notes: notes(&list, bare, &explanations, &unknown),
+        seen: Vec::new(),
+        notes: Vec::new(),
         unknown_peaks_hz: unknown,
         silent_modes: silent.map(|(_, mode)| mode.name.clone()).collect(),
         misfit: bare,
@@ -416,63 +409,6 @@ fn answer(
             })
             .collect(),
     }
-}
-
-fn notes(list: &[Residual], bare: f64, explanations: &[Explanation], unknown: &[f64]) -> Vec<Problem> {
-    let mut notes = Vec::new();
-    let mut note = |key: &str, message: String, help: &str| {
-        notes.push(Problem::warning(Place::key(key), message).with_help(help.to_string()));
-    };
-    for peak in unknown {
-        note(
-            "unknown_peaks_hz",
-            format!("the peak at {} Hz fits no mode of the model", figures(*peak, 4)),
-            "a loose part, the floor or the sensor may ring; tap elsewhere and compare",
-        );
-    }
-    if list.is_empty() {
-        return notes;
-    }
-    if bare < 2.0 * list.len() as f64 {
-        note(
-            "explanations",
-            "the model agrees with the record within what both leave open".into(),
-            "nothing has to be changed",
-        );
-        return notes;
-    }
-    let Some(best) = explanations.first() else { return notes };
-    let alike: Vec<&str> = explanations
-        .iter()
-        .skip(1)
-        .take_while(|other| other.misfit - best.misfit < ALIKE && other.explains > 0.1)
-        .map(|other| other.parameter.as_str())
-        .collect();
-    if !alike.is_empty() {
-        note(
-            "explanations",
-            format!("{} and {} explain the record alike", best.parameter, alike.join(", ")),
-            "measure one of them alone (a free bar, a foot on its own), or tap with more channels",
-        );
-    }
-    if !best.within_spread && best.explains > 0.1 {
-        note(
-            "explanations",
-            format!("{} would have to lie outside of its stated limits", best.parameter),
-            "look for something that the model does not have",
-        );
-    }
-    if best.explains < 0.5 {
-        note(
-            "explanations",
-            format!(
-                "no single change explains the differences; the best takes {} % away",
-                figures(100.0 * best.explains.max(0.0), 2)
-            ),
-            "look at all changes together, and for something that the model does not have",
-        );
-    }
-    notes
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@ use super::halfpower::{HalfPower, half_power};
 use super::identify::{Mode, Segment, identify};
 use super::quiet::{median, noise};
 use super::record::{Record, too_short};
+use super::reverberation::{Room, room};
 use super::spectrum::{self, Spectrum};
 use super::trend::{AmplitudeTrend, Verdict, trend};
 use super::{COVERAGE, background_tone, cautions, limits};
@@ -152,14 +153,14 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
         ]);
     }
     let range = listen.range_hz.unwrap_or((0.0, f64::MAX));
-    let (mut modes, explained, mut fading) = listen_to(record, &channels, &taps, &used, range);
+    let (mut modes, explained, mut rest) = listen_to(record, &channels, &taps, &used, range);
     // A stretch that the common modes do not explain is speech, handling or another part's ring.
     let best = explained.iter().copied().fold(0.0, f64::max);
     let kept: Vec<usize> =
         used.iter().zip(&explained).filter(|(_, share)| **share >= 0.4 * best).map(|(i, _)| *i).collect();
     if best > 0.3 && kept.len() < used.len() {
         used = kept;
-        (modes, _, fading) = listen_to(record, &channels, &taps, &used, range);
+        (modes, _, rest) = listen_to(record, &channels, &taps, &used, range);
     }
     let mut notes = record.notes.clone();
     notes.extend(cautions::of_record(record, &channels, &taps, &used));
@@ -180,10 +181,15 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
         return Err(problems);
     }
     modes.sort_by(|a, b| a.ringing.total_cmp(&b.ringing));
-    let window = cautions::window(record, fading, listen.window_s, &mut notes);
+    let window = cautions::window(record, rest.fading, listen.window_s, &mut notes);
     let gain = cautions::gain(record, &taps, &mut notes);
     let stated: Vec<ReadMode> =
-        modes.iter().map(|mode| state(mode, top, (window, gain), record, &levels)).collect();
+        modes.iter().map(|mode| state(mode, top, (window, gain, rest.room), record, &levels)).collect();
+    if let Some(room) = &rest.room {
+        let hidden = modes.iter().filter(|mode| room.hides(mode.decay));
+        let hidden: Vec<f64> = hidden.map(|mode| mode.ringing / std::f64::consts::TAU).collect();
+        notes.push(cautions::of_room(record, room, &hidden));
+    }
     notes.extend(cautions::of_modes(record, &stated));
     let signals: Vec<&[f64]> = used
         .iter()
@@ -240,15 +246,23 @@ fn longest(rate_hz: f64) -> usize {
     (LONGEST * rate_hz) as usize
 }
 
-/// The modes of the taps `used`, what share of each tap's energy they explain, and the time
-/// constant with which the noise under them dies, if it does.
+/// What is heard beside the modes.
+struct Rest {
+    /// Time constant of a window under which it dies, if it does.
+    fading: Option<Spread>,
+    /// The room, if it rings along.
+    room: Option<Room>,
+}
+
+/// The modes of the taps `used`, what share of each tap's energy they explain, and what is heard
+/// beside them.
 fn listen_to(
     record: &Record,
     channels: &[Vec<f64>],
     taps: &[Tap],
     used: &[usize],
     range_hz: (f64, f64),
-) -> (Vec<Mode>, Vec<f64>, Option<Spread>) {
+) -> (Vec<Mode>, Vec<f64>, Rest) {
     let rate = record.sample_rate_hz;
     let mut segments = Vec::new();
     for i in used {
@@ -299,7 +313,20 @@ fn listen_to(
     let share =
         energies(&segments).iter().zip(&before).map(|(after, all)| 1.0 - after / all.max(1e-300)).collect();
     let rests: Vec<&[f64]> = segments.iter().map(|s| &s.samples[s.free..]).collect();
-    (modes, share, cautions::fading(&rests, rate))
+    let behind: Vec<(usize, usize)> = used.iter().map(|i| (taps[*i].free, taps[*i].end)).collect();
+    let wholes: Vec<&[f64]> =
+        behind.iter().flat_map(|(from, to)| channels.iter().map(|x| &x[*from..*to])).collect();
+    let room = room(&rests, &wholes, before_first(channels, taps, rate), rate);
+    let fading = if room.is_some() { None } else { cautions::fading(&rests, rate) };
+    (modes, share, Rest { fading, room })
+}
+
+/// Mean square before the first tap, where there is quiet.
+fn before_first(channels: &[Vec<f64>], taps: &[Tap], rate_hz: f64) -> Option<f64> {
+    let first = taps.first().filter(|tap| !tap.begun)?.first;
+    let to = first.checked_sub((0.01 * rate_hz) as usize).filter(|to| *to > 64)?;
+    let square = |x: &Vec<f64>| x[..to].iter().map(|x| x * x).sum::<f64>() / to as f64;
+    Some(channels.iter().map(square).sum::<f64>() / channels.len() as f64)
 }
 
 /// Largest amplitude of a mode over taps, all channels together.
@@ -314,11 +341,12 @@ fn strength(mode: &Mode) -> f64 {
 fn state(
     mode: &Mode,
     top: f64,
-    (window, gain): (Option<Spread>, f64),
+    (window, gain, room): (Option<Spread>, f64, Option<Room>),
     record: &Record,
     levels: &[f64],
 ) -> ReadMode {
-    let mut error = mode.variance.sqrt();
+    // A room's sound is no steady noise: it is strongest where the mode is.
+    let mut error = mode.variance.sqrt() * if room.is_some() { 2.0 } else { 1.0 };
     let mut decay = mode.decay;
     if let Some(tau) = window {
         decay = without_window(decay, tau.value);
@@ -328,7 +356,8 @@ fn state(
     // Viscous and complex-stiffness damping shift the ringing to either side by eta^2 / 8.
     let law = loss * loss / 8.0;
     let ringing = mode.ringing / std::f64::consts::TAU;
-    let reach = COVERAGE * error / std::f64::consts::TAU + 1e-7 * ringing;
+    let blurred = room.filter(|room| room.hides(decay)).map_or(0.0, |room| room.decay());
+    let reach = COVERAGE * error.hypot(blurred) / std::f64::consts::TAU + 1e-7 * ringing;
     let frequency_hz =
         Spread::between(frequency, ringing * (1.0 - law) - reach, ringing * (1.0 + law) + reach);
     // A gain that creeps while the ring dies passes for damping.
@@ -347,6 +376,12 @@ fn state(
     }
     // Unless it fell by a twentieth while listened to, and its error is a fraction of it.
     let resolved = decay * mode.listened_s > 0.05 && loss_reach < 0.6 * loss;
+    let room = room.filter(|room| room.hides(decay));
+    let (resolved, loss_reach) = match &room {
+        // Beside the room's decay a mode may die several times as fast unnoticed.
+        Some(room) => (false, loss_reach.max(4.0 * 2.0 * room.decay() / mode.ringing)),
+        None => (resolved, loss_reach),
+    };
     ReadMode {
         frequency_hz,
         loss_factor: resolved.then_some(stated),

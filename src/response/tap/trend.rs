@@ -50,6 +50,8 @@ pub struct AmplitudeTrend {
     pub stretches: Vec<Stretch>,
 }
 
+/// Change for a tenfold amplitude, in parts of the loss factor, that is no trend.
+const SMALL: f64 = 0.03;
 /// Longest number of stretches of one tap.
 const STRETCHES: usize = 6;
 
@@ -71,9 +73,11 @@ pub(super) fn trend(mode: &Mode) -> AmplitudeTrend {
     };
     let (slope, error) = (slope * per_loss, COVERAGE * error * per_loss);
     let loss = mode.decay * per_loss;
-    let verdict = if slope > error {
+    // What is certain but small is no trend.
+    let least = error.max(SMALL * loss);
+    let verdict = if slope > least {
         Verdict::Rises
-    } else if slope < -error {
+    } else if slope < -least {
         Verdict::Falls
     } else if error < 0.25 * loss {
         Verdict::None

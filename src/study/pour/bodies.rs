@@ -11,6 +11,7 @@ use crate::design::{Build, Design, Model, Profile, Substance};
 use crate::material::{MixAnswer, Property, Table};
 use crate::problem::Problem;
 use crate::quantity::Draw;
+use crate::section::clearance::distance;
 use nalgebra::Vector3;
 use serde::Serialize;
 
@@ -276,28 +277,6 @@ fn walls(pieces: &[Vec<Vec<[f64; 2]>>]) -> (f64, f64) {
         }
     }
     (thin, thick)
-}
-
-/// The least distance between two rings, m.
-fn distance(a: &[[f64; 2]], b: &[[f64; 2]]) -> f64 {
-    let mut least = f64::INFINITY;
-    for (from, to) in [(a, b), (b, a)] {
-        for point in from {
-            for i in 0..to.len() {
-                least = least.min(to_side(*point, to[i], to[(i + 1) % to.len()]));
-            }
-        }
-    }
-    least
-}
-
-/// The distance of a point from the side between two corners, m.
-fn to_side(p: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
-    let (dy, dz) = (b[0] - a[0], b[1] - a[1]);
-    let square = dy * dy + dz * dz;
-    let along = if square > 0.0 { ((p[0] - a[0]) * dy + (p[1] - a[1]) * dz) / square } else { 0.0 };
-    let t = along.clamp(0.0, 1.0);
-    (p[0] - a[0] - t * dy).hypot(p[1] - a[1] - t * dz)
 }
 
 /// The mixes of `design`, each once, judged for the thinnest place they are cast into.

@@ -6,10 +6,8 @@
 
 use crate::design::{Gaps, Substance};
 use crate::material::Role;
+use crate::section::clearance::{TOUCHING, distance, within};
 use crate::section::{Part, Shape};
-
-/// A gap narrower than this is none: the parts touch, m.
-const TOUCHING: f64 = 1e-6;
 
 /// Why a choice is left out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -70,6 +68,16 @@ pub(super) fn refusal(
         return Some(Refusal::Wall);
     }
     let rings: Vec<Vec<[f64; 2]>> = parts.iter().map(|part| part.rings().swap_remove(0)).collect();
+    let clogged = |i: usize| {
+        let clear = clear_width(&parts[i].shape).filter(|_| role(i) == Some(Role::Skeleton));
+        let filling = clear.and_then(|_| filling(parts, &rings, i)).filter(|j| role(*j) == Some(Role::Fill));
+        clear.zip(filling).is_some_and(|(clear, filling)| {
+            clear < gaps.stones * largest_grain(&substances[parts[filling].medium]) - 1e-9
+        })
+    };
+    if (0..parts.len()).any(clogged) {
+        return Some(Refusal::Stones);
+    }
     for (i, mould) in moulds.iter().enumerate() {
         let Some(mould) = *mould else { continue };
         if !within(&rings[i], &rings[mould]) {
@@ -101,6 +109,23 @@ fn wall(shape: &Shape) -> Option<f64> {
     }
 }
 
+/// Width that is clear inside a hollow shape, m.
+fn clear_width(shape: &Shape) -> Option<f64> {
+    match shape {
+        Shape::Tube { width, height, wall, .. } => Some(width.min(*height) - 2.0 * wall),
+        Shape::Pipe { diameter, wall } => Some(diameter - 2.0 * wall),
+        _ => None,
+    }
+}
+
+/// The part that fills the inside of hollow part `i`: a later one within it, or else the last
+/// before it that reaches there.
+fn filling(parts: &[Part], rings: &[Vec<[f64; 2]>], i: usize) -> Option<usize> {
+    let inner = parts[i].rings().into_iter().nth(1)?;
+    let later = (i + 1..parts.len()).rev().find(|j| within(&inner, &rings[*j]));
+    later.or_else(|| (0..i).rev().find(|j| within(&inner, &rings[*j])))
+}
+
 /// Of a mix, m; 0 for a fill that is a material.
 fn largest_grain(substance: &Substance) -> f64 {
     match substance {
@@ -109,50 +134,6 @@ fn largest_grain(substance: &Substance) -> f64 {
         }
         Substance::Material(_) => 0.0,
     }
-}
-
-/// True when `inner` lies within `outer`, borders included.
-fn within(inner: &[[f64; 2]], outer: &[[f64; 2]]) -> bool {
-    let inside = |p: &[f64; 2]| {
-        let mut odd = false;
-        for (a, b) in sides(outer) {
-            if to_side(*p, a, b) <= TOUCHING {
-                return true;
-            }
-            if (a[1] > p[1]) != (b[1] > p[1]) && p[0] < (b[0] - a[0]) * (p[1] - a[1]) / (b[1] - a[1]) + a[0] {
-                odd = !odd;
-            }
-        }
-        odd
-    };
-    // Middles of sides too: a side may leave a hollow outline between its ends.
-    let middle = |(a, b): ([f64; 2], [f64; 2])| [0.5 * (a[0] + b[0]), 0.5 * (a[1] + b[1])];
-    inner.iter().all(inside) && sides(inner).map(middle).all(|p| inside(&p))
-}
-
-fn sides(ring: &[[f64; 2]]) -> impl Iterator<Item = ([f64; 2], [f64; 2])> + '_ {
-    (0..ring.len()).map(|i| (ring[i], ring[(i + 1) % ring.len()]))
-}
-
-/// Distance of two outlines that do not cross, m.
-fn distance(a: &[[f64; 2]], b: &[[f64; 2]]) -> f64 {
-    let from = |points: &[[f64; 2]], ring: &[[f64; 2]]| {
-        let mut least = f64::INFINITY;
-        for p in points {
-            for (c, d) in sides(ring) {
-                least = least.min(to_side(*p, c, d));
-            }
-        }
-        least
-    };
-    from(a, b).min(from(b, a))
-}
-
-fn to_side(p: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
-    let (dy, dz) = (b[0] - a[0], b[1] - a[1]);
-    let along = ((p[0] - a[0]) * dy + (p[1] - a[1]) * dz) / (dy * dy + dz * dz).max(f64::MIN_POSITIVE);
-    let t = along.clamp(0.0, 1.0);
-    (p[0] - a[0] - t * dy).hypot(p[1] - a[1] - t * dz)
 }
 
 #[cfg(test)]
@@ -191,6 +172,14 @@ mod tests {
         let gaps = Gaps { cover: 0.0, stones: 3.0, wall: 0.0 };
         assert_eq!(refused(0.0295, 0.003, &gaps), Some(Refusal::Stones));
         assert_eq!(refused(0.03, 0.003, &gaps), None);
+    }
+
+    #[test]
+    fn stones_pass_inside_a_tube_that_is_cast_in() {
+        // Sand up to 1 mm or 0.8 mm: a tube of 40 mm with 3 mm of wall has 34 mm clear.
+        let gaps = Gaps { cover: 0.0, stones: 30.0, wall: 0.0 };
+        assert_eq!(refused(0.0, 0.003, &gaps), None);
+        assert_eq!(refused(0.0, 0.012, &gaps), Some(Refusal::Stones));
     }
 
     #[test]

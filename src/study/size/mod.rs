@@ -6,6 +6,7 @@
 //! gaps          skeleton in its mould, cover, stones, walls
 //! frames        candidates solved quickly: what they share is computed once
 //! search        every choice, or a guided search
+//! guided        restarts of simulated annealing
 //! judge         targets, what is least, trades that nothing beats
 //! answer        the answer of the command
 //! sensitivity   how the measures of the best change with its sizes
@@ -16,6 +17,7 @@
 mod answer;
 mod frames;
 mod gaps;
+mod guided;
 mod inverse;
 mod judge;
 mod search;

@@ -6,23 +6,17 @@
 //! not solved, as both follow from its sections alone and nothing that is asked about it needs
 //! more; when no candidate meets all targets, those left out are solved as well.
 //!
-//! **Guided.** The well-kept optimisation crates search continuous or single-valued spaces; here
-//! the choices are numbers of a list with several targets at once. So: a short evolutionary
-//! search with seeded restarts (tournaments, uniform crossover, steps along the lists; what
-//! meets all targets before what does not, and there the smaller miss first), and from the best
-//! of each restart a descent through all neighbours that ends where none is better. Newcomers in
-//! every generation keep it from ending in one valley.
+//! **Guided.** Restarts of simulated annealing ([`super::guided`]), and from the best of each a
+//! descent through all neighbours that ends where none is better.
 //!
 //! # Source
 //! - `knuth2011`: section 7.2.1.1, algorithm H, reflected mixed-radix Gray code
-//! - `deb2000`: section 3, comparison of candidates that miss constraints
 
 use super::frames::{Frames, Outcome};
 use super::gaps::Refusal;
+use super::guided::guided;
 use super::judge::Judge;
 use crate::study::measures::Figures;
-use rand::rngs::ChaCha8Rng;
-use rand::{RngExt, SeedableRng};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, HashMap};
 
@@ -32,17 +26,8 @@ const BLOCK: u64 = 64;
 /// Blocks between two looks at the clock of the caller.
 const BATCH: u64 = 16;
 
-/// Candidates of one generation.
-const GENERATION: usize = 32;
-
-/// Newcomers in a generation, which keep it from growing all alike.
-const NEWCOMERS: usize = 6;
-
 /// Choices that two varied things have together, up to which a descent changes both at once.
 const PAIRS: usize = 400;
-
-/// Generations of one restart.
-const GENERATIONS: usize = 25;
 
 /// What is asked of a search.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -90,13 +75,13 @@ pub struct Found {
 /// How the caller follows and stops a search.
 pub struct Watch<'a> {
     /// Is told how many of how many candidates are done.
-    pub progress: &'a dyn Fn(usize, usize),
+    pub progress: &'a (dyn Fn(usize, usize) + Sync),
     /// Says whether to stop.
-    pub stop: &'a dyn Fn() -> bool,
+    pub stop: &'a (dyn Fn() -> bool + Sync),
 }
 
 impl Found {
-    fn take(&mut self, choice: Vec<usize>, outcome: Outcome) {
+    pub(super) fn take(&mut self, choice: Vec<usize>, outcome: Outcome) {
         match outcome {
             Outcome::Solved(figures) => self.solved.push(Candidate { choice, figures }),
             Outcome::Screened => self.screened += 1,
@@ -203,71 +188,9 @@ fn solve_new(frames: &Frames, known: &mut HashMap<Vec<usize>, Outcome>, choices:
     known.extend(solved);
 }
 
-fn guided(frames: &Frames, judge: &Judge, effort: &Effort, watch: &Watch) -> Found {
-    let axes = &frames.space.axes;
-    let mut known: HashMap<Vec<usize>, Outcome> = HashMap::new();
-    let mut stopped = false;
-    let total = effort.restarts * GENERATIONS;
-    'restarts: for restart in 0..effort.restarts {
-        let mut random = ChaCha8Rng::seed_from_u64(effort.seed.wrapping_add(restart as u64));
-        let any =
-            |random: &mut ChaCha8Rng| axes.iter().map(|n| random.random_range(0..*n)).collect::<Vec<usize>>();
-        let mut crowd: Vec<Vec<usize>> = (0..GENERATION).map(|_| any(&mut random)).collect();
-        for generation in 0..GENERATIONS {
-            if (watch.stop)() {
-                stopped = true;
-                break 'restarts;
-            }
-            solve_new(frames, &mut known, &crowd);
-            crowd.sort_by(|a, b| judge.order(&known[a], &known[b]).then_with(|| a.cmp(b)));
-            crowd.dedup();
-            crowd.truncate(GENERATION / 2);
-            let parents = crowd.clone();
-            let pick = |random: &mut ChaCha8Rng| {
-                // Sorted by merit: the smaller of two numbers wins the tournament.
-                let (a, b) = (random.random_range(0..parents.len()), random.random_range(0..parents.len()));
-                &parents[a.min(b)]
-            };
-            while crowd.len() < GENERATION - NEWCOMERS {
-                let (a, b) = (pick(&mut random), pick(&mut random));
-                let mut child: Vec<usize> =
-                    a.iter().zip(b).map(|(a, b)| if random.random_bool(0.5) { *a } else { *b }).collect();
-                for (i, n) in axes.iter().enumerate() {
-                    if random.random_bool(1.0 / axes.len() as f64) {
-                        child[i] = stepped(child[i], *n, &mut random);
-                    }
-                }
-                crowd.push(child);
-            }
-            crowd.extend((0..NEWCOMERS).map(|_| any(&mut random)));
-            (watch.progress)(restart * GENERATIONS + generation + 1, total);
-        }
-        solve_new(frames, &mut known, &crowd);
-        crowd.sort_by(|a, b| judge.order(&known[a], &known[b]).then_with(|| a.cmp(b)));
-        if !descend(frames, judge, &mut known, crowd.swap_remove(0), watch) {
-            stopped = true;
-            break;
-        }
-    }
-    let mut found = Found { stopped, ..Found::default() };
-    let mut all: Vec<(Vec<usize>, Outcome)> = known.into_iter().collect();
-    all.sort_by(|a, b| a.0.cmp(&b.0));
-    all.into_iter().for_each(|(choice, outcome)| found.take(choice, outcome));
-    found
-}
-
-/// Another number of a list of `n`: mostly a few steps away, now and then anywhere.
-fn stepped(at: usize, n: usize, random: &mut ChaCha8Rng) -> usize {
-    if n < 2 || random.random_bool(0.2) {
-        return random.random_range(0..n);
-    }
-    let step = random.random_range(1..=3usize.min(n - 1));
-    if random.random_bool(0.5) { (at + step).min(n - 1) } else { at.saturating_sub(step) }
-}
-
 /// From `best` to better neighbours, which differ in one varied thing or, where these have few
 /// choices together, in two; until none is better. False when it was stopped.
-fn descend(
+pub(super) fn descend(
     frames: &Frames,
     judge: &Judge,
     known: &mut HashMap<Vec<usize>, Outcome>,

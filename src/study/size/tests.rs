@@ -173,11 +173,8 @@ fn what_nothing_meets_is_named_with_the_nearest_miss() {
 #[test]
 fn a_stopped_search_says_so_with_the_best_so_far() {
     let design = design(&format!("{STAND}{TARGETS}"));
-    let looked = std::cell::Cell::new(0);
-    let stop = || {
-        looked.set(looked.get() + 1);
-        looked.get() > 1
-    };
+    let looked = std::sync::atomic::AtomicUsize::new(0);
+    let stop = || looked.fetch_add(1, std::sync::atomic::Ordering::Relaxed) > 0;
     let watch = Watch { progress: &|_, _| (), stop: &stop };
     let (sizing, _) =
         Sizing::of(&design, &design.builds[0], &Stock::built_in(), &Options::default(), &watch).unwrap();
@@ -290,4 +287,34 @@ fn one_size_is_found_and_gives_what_was_asked() {
     let asking = Asking { size: "column.1.wal".into(), measure: Measure::Mass, value: 1.0 };
     let said = Inverse::of(&design, build(&design), &asking, 5).unwrap_err();
     assert!(said[0].to_string().contains("did you mean \"wall\""), "{}", said[0]);
+}
+
+#[test]
+fn the_fill_of_a_tube_follows_sizes_of_its_own_too() {
+    let filled = "sections.column.parts = [{ rectangle = \"56 x 56 mm\", of = \"sand\" }, { tube = \"60 x 60 x 4 mm\", of = \"structural steel\" }]";
+    let plain = "sections.column.parts = [{ tube = \"60 x 60 x 4 mm\", of = \"structural steel\", radius = \"8 mm\" }]";
+    let own = "[vary.column]\nsection = \"column\"\npart = 2\ncore = 1\n";
+    let text = without(STAND, &["height", "bed", "grip", "resin", "feet"])
+        .replace(plain, filled)
+        .replace("[vary.column]\nsection = \"column\"\n", own);
+    let design = design(&text);
+    let space = Space::new(&design.builds[0], &design.goal, &Stock::built_in()).unwrap();
+    let column = space.build.profiles.iter().position(|p| p.name == "column").unwrap();
+    for (choice, side) in [(0, 0.037), (3, 0.075)] {
+        let (parts, _) = space.profile(column, &[choice]);
+        let crate::section::Shape::Rectangle { width, .. } = parts[0].shape else { panic!() };
+        approx::assert_relative_eq!(width, side, max_relative = 1e-9);
+    }
+}
+
+#[test]
+fn a_seed_gives_one_answer_whatever_the_number_of_threads() {
+    let design = design(&format!("{STAND}{TARGETS}"));
+    let effort = Effort { most: 10, restarts: 3, seed: 7 };
+    let run = |threads: usize| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+        pool.install(|| sized(&design, &Options { effort, ..Options::default() }))
+    };
+    let (one, three) = (run(1), run(3));
+    assert_eq!((one.best, one.front, one.solved), (three.best, three.front, three.solved));
 }

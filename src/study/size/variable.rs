@@ -1,6 +1,6 @@
 //! The varied things of a build: what each changes, its choices, what moves together.
 
-use super::shape::{resized, sizes, written};
+use super::shape::{core as hollow, resized, sizes, written};
 use crate::design::{Build, Choices, PartPlace, Substance, VarySpec};
 use crate::document::Located;
 use crate::material::Recipe;
@@ -170,17 +170,14 @@ pub(super) fn variable(
                     }
                 }
             }
-            let core = match core {
-                Some(core) => Some(filled(build, &profiles, number, core).map_err(one)?),
-                None => None,
-            };
+            let core = filled(build, &profiles, number, core).map_err(one)?;
             if said.is_empty() {
                 Ok((Target::Part { profiles, part: number, core }, choices))
             } else {
                 Err(said)
             }
         }
-        Choices::Size { part, sizes: series } => {
+        Choices::Size { part, sizes: series, core } => {
             let (profiles, number) = found(build, part)?;
             let drawn = &build.profiles[profiles[0]].geometry.parts()[number].shape;
             let choice = |numbers: &Vec<f64>| {
@@ -197,7 +194,13 @@ pub(super) fn variable(
                 };
                 one(Problem::error(spec.place.clone(), message).with_help(help))
             })?;
-            Ok((Target::Part { profiles, part: number, core: None }, choices))
+            if let (Some(place), None) = (core, hollow(drawn)) {
+                let message = "core fills the inside of a tube or a pipe; this part has none";
+                let problem = Problem::error(place.place.clone(), message);
+                return Err(one(problem.with_help("leave core out")));
+            }
+            let core = filled(build, &profiles, number, core).map_err(one)?;
+            Ok((Target::Part { profiles, part: number, core }, choices))
         }
         Choices::At { part, at } => {
             let (profiles, part) = found(build, part)?;
@@ -282,8 +285,14 @@ fn found(build: &Build, place: &PartPlace) -> Result<(Vec<usize>, usize), Vec<Pr
     Ok((profiles, number))
 }
 
-/// The number of the part that fills part `number`.
-fn filled(build: &Build, profiles: &[usize], number: usize, core: &Located<usize>) -> Result<usize, Problem> {
+/// The number of the part that fills part `number`, where one is stated.
+fn filled(
+    build: &Build,
+    profiles: &[usize],
+    number: usize,
+    core: &Option<Located<usize>>,
+) -> Result<Option<usize>, Problem> {
+    let Some(core) = core else { return Ok(None) };
     let least = profiles.iter().map(|p| build.profiles[*p].geometry.parts().len()).min().unwrap_or(0);
     let inside = core.value - 1;
     if inside >= least || inside >= number {
@@ -291,5 +300,5 @@ fn filled(build: &Build, profiles: &[usize], number: usize, core: &Located<usize
         return Err(Problem::error(core.place.clone(), message)
             .with_help("parts count from 1; later ones displace earlier ones"));
     }
-    Ok(inside)
+    Ok(Some(inside))
 }

@@ -6,10 +6,11 @@
 use super::shape::{core, key, radius, sizes, written};
 use super::space::Space;
 use super::variable::{Target, Value};
+use crate::design::edit::{editable, own, set};
 use crate::problem::{Place, Problem};
 use crate::quantity::figures;
 use crate::section::Shape;
-use toml_edit::{DocumentMut, InlineTable, Item, Table, TableLike, Value as Text};
+use toml_edit::{InlineTable, Item, TableLike, Value as Text};
 
 /// `text`, the design read from `file`, with the choices of the build of `space` in it.
 ///
@@ -20,9 +21,7 @@ pub fn write(file: &str, text: &str, space: &Space, choice: &[usize]) -> Result<
         Problem::error(Place::file(file), format!("{what} cannot be found in the text of the design"))
             .with_help("write the chosen sizes by hand")
     };
-    let mut document: DocumentMut = text
-        .parse()
-        .map_err(|_| Problem::error(Place::file(file), "it cannot be written: it is not TOML"))?;
+    let mut document = editable(file, text)?;
     let build = &space.build.name;
     for variable in &space.variables {
         let value = &variable.choices[choice[variable.axis]].value;
@@ -82,27 +81,6 @@ pub fn write(file: &str, text: &str, space: &Space, choice: &[usize]) -> Result<
     Ok(document.to_string())
 }
 
-/// The table `builds.BUILD.KIND.NAME`; one that only stands as `KIND.NAME` is copied there.
-fn own<'d>(
-    document: &'d mut DocumentMut,
-    build: &str,
-    kind: &str,
-    name: &str,
-) -> Option<&'d mut dyn TableLike> {
-    let common = document.get(kind).and_then(|item| item.get(name)).cloned();
-    let build = document.get_mut("builds")?.get_mut(build)?.as_table_like_mut()?;
-    if build.get(kind).is_none() {
-        let mut table = Table::new();
-        table.set_implicit(true);
-        build.insert(kind, Item::Table(table));
-    }
-    let things = build.get_mut(kind)?.as_table_like_mut()?;
-    if things.get(name).is_none() {
-        things.insert(name, common?);
-    }
-    things.get_mut(name)?.as_table_like_mut()
-}
-
 /// Acts on part `number` of a section.
 fn on_part(section: &mut dyn TableLike, number: usize, act: impl FnOnce(&mut dyn TableLike)) -> Option<()> {
     on_item(section, "parts", number, act)
@@ -121,14 +99,6 @@ fn on_item(
         _ => return None,
     }
     Some(())
-}
-
-/// Sets a value, with the spaces and remarks that stood around the old one.
-fn set(table: &mut dyn TableLike, key: &str, mut value: Text) {
-    if let Some(old) = table.get(key).and_then(Item::as_value) {
-        *value.decor_mut() = old.decor().clone();
-    }
-    table.insert(key, Item::Value(value));
 }
 
 /// Gives a part another shape, in the place where the old one stood.

@@ -1,0 +1,88 @@
+//! A record of a build as sensors on it would give it, to try the reading on.
+
+use super::super::measures::Solved;
+use crate::design::{Build, Design};
+use crate::modes::Asked;
+use crate::problem::{Place, Problem};
+use crate::quantity::Draw;
+use crate::response::stations::Station;
+use crate::response::tap::{Recipe, Record, Ring, Strike, synthesise};
+
+use super::channels::Tie;
+
+/// What a made record is like.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Made {
+    /// Samples per second, Hz.
+    pub sample_rate_hz: f64,
+    /// s.
+    pub duration_s: f64,
+    /// Ratio of the largest motion to the noise, dB.
+    pub signal_to_noise_db: f64,
+    /// Seed of the noise.
+    pub seed: u64,
+    /// What the channels see; without any, one sensor at the struck point looks along the blow.
+    pub channels: Vec<Tie>,
+}
+
+/// A record of `build` tapped twice as the design says.
+///
+/// # Errors
+/// What keeps the build from being solved; a design without a tap; no mode below the sample rate.
+pub fn made_record(
+    design: &Design,
+    build: &Build,
+    count: usize,
+    made: &Made,
+) -> Result<Record, Vec<Problem>> {
+    let Some(tap) = &design.goal.tap else {
+        let problem = Problem::error(Place::file(&design.file), "the design has no tap");
+        return Err(vec![problem.with_help("add [tap] with at, along and impulse")]);
+    };
+    let model = build.model(&design.goal, &Draw::default())?;
+    let asked = Asked { count, ..Asked::default() };
+    let seen: Vec<Station> = made.channels.iter().map(|tie| tie.station).collect();
+    let solved =
+        Solved::new(build, &design.goal, &model, &asked, &seen).map_err(|fault| build.problems(&fault))?;
+    let struck = solved.tool_stations;
+    let places: Vec<usize> = match seen.len() {
+        0 => vec![struck],
+        count => (0..count).map(|i| solved.asked_stations + i).collect(),
+    };
+    let heard = solved.modal.modes().iter().filter(|mode| !mode.is_rigid());
+    let modes: Vec<Ring> = heard
+        .filter(|mode| mode.omega < 0.45 * std::f64::consts::TAU * made.sample_rate_hz)
+        .map(|mode| Ring {
+            frequency_hz: mode.omega / std::f64::consts::TAU,
+            loss_factor: mode.loss_factor,
+            rise: 0.0,
+            // Acceleration after an impulse, as a sensor on the base shows it.
+            amplitudes: places
+                .iter()
+                .map(|at| {
+                    let both = mode.shape[*at] * mode.shape[struck].conj();
+                    tap.impulse.value * both.re.signum() * both.norm() * mode.omega
+                })
+                .collect(),
+            phase: 0.0,
+        })
+        .collect();
+    let sum = |channel: usize| modes.iter().map(|mode| mode.amplitudes[channel].abs()).sum::<f64>();
+    let largest = (0..places.len()).map(sum).fold(0.0, f64::max);
+    let taps = [0.15, 0.55].map(|share| Strike { time_s: share * made.duration_s, strength: 1.0 });
+    let mut record = synthesise(&Recipe {
+        sample_rate_hz: made.sample_rate_hz,
+        duration_s: made.duration_s,
+        modes,
+        taps: taps.to_vec(),
+        noise: largest * 10f64.powf(-made.signal_to_noise_db / 20.0),
+        seed: made.seed,
+        offset: 0.0,
+        limit: None,
+        step: None,
+    })?;
+    for (channel, tie) in record.channels.iter_mut().zip(&made.channels) {
+        channel.name.clone_from(&tie.name);
+    }
+    Ok(record)
+}

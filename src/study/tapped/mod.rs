@@ -1,0 +1,199 @@
+//! A recorded tap set beside a build: which modes were heard, and what in the model explains the rest.
+//!
+//! ```text
+//! lever      what of the build may be off: feet, joints, bond, fill
+//! channels   which points and directions of the design the channels of the record see
+//! written    the change that explains the record, in the text of the design
+//! made       a record of a build, to try the reading on
+//! ```
+//!
+//! Each lever is moved by a hundredth, alone, and the modes are solved again; that gives how every
+//! frequency and loss factor depends on it. The best single changes are then followed to where the
+//! solved model, not its slope, comes nearest to the record.
+
+mod channels;
+mod lever;
+mod made;
+mod written;
+
+pub use channels::{Tie, by_title, stated};
+pub use lever::{Lever, Of};
+pub use made::{Made, made_record};
+pub use written::write;
+
+use crate::design::{Build, Design};
+use crate::modes::{Asked, ModesFault, damped, solve};
+use crate::problem::Problem;
+use crate::quantity::Draw;
+use crate::response::stations::{Station, modal_model};
+use crate::response::tap::{Against, ModelError, Parameter, PredictedMode, ReadMode, distance, set_beside};
+use num_complex::Complex64;
+use std::f64::consts::TAU;
+
+/// Part of its value by which a lever is moved.
+const STEP: f64 = 0.01;
+/// Explanations that are followed beyond the first order.
+const FOLLOWED: usize = 8;
+
+/// A record as it is to be set beside a build.
+#[derive(Debug, Clone, Copy)]
+pub struct Beside<'a> {
+    /// The modes that were read.
+    pub heard: &'a [ReadMode],
+    /// What its channels see, in their order; without ties modes are matched by frequency alone.
+    pub ties: &'a [Option<Tie>],
+    /// How many elastic modes of the model.
+    pub count: usize,
+}
+
+/// What was found, and the levers that its explanations name.
+#[derive(Debug, Clone)]
+pub struct Found {
+    /// The answer.
+    pub against: Against,
+    /// The levers that move anything.
+    pub levers: Vec<Lever>,
+}
+
+/// The modes of a build as the tied channels see them.
+fn predicted(
+    design: &Design,
+    build: &Build,
+    seen: &[Station],
+    count: usize,
+) -> Result<Vec<PredictedMode>, Vec<Problem>> {
+    let model = build.model(&design.goal, &Draw::default())?;
+    let asked = Asked { count, ..Asked::default() };
+    let modal = solve(&model.frame, &asked).and_then(|spectrum| {
+        let loss = &spectrum.matrices.loss;
+        let damped = damped(&spectrum.pencil(), loss, &spectrum.pairs).map_err(ModesFault::Eigen)?;
+        modal_model(&model.frame, &spectrum, Some(&damped), None, seen).map_err(ModesFault::Eigen)
+    });
+    let modal = modal.map_err(|fault| build.problems(&fault))?;
+    let elastic = modal.modes().iter().filter(|mode| !mode.is_rigid());
+    let mode = |(i, mode): (usize, &crate::response::modal::ModalMode)| PredictedMode {
+        name: format!("mode {}", i + 1),
+        frequency_hz: mode.omega / TAU,
+        loss_factor: mode.loss_factor,
+        shape: in_step(&mode.shape),
+        frequency_by: Vec::new(),
+        loss_by: Vec::new(),
+    };
+    Ok(elastic.enumerate().map(mode).collect())
+}
+
+/// A complex shape turned to where it is most nearly real.
+fn in_step(shape: &[Complex64]) -> Vec<f64> {
+    let square: Complex64 = shape.iter().map(|z| z * z).sum();
+    let turn = Complex64::from_polar(1.0, -0.5 * square.arg());
+    shape.iter().map(|z| (z * turn).re).collect()
+}
+
+/// The modes of the record beside those of `build`, with what explains the difference.
+///
+/// # Errors
+/// What keeps the build from being solved, or nothing to compare.
+pub fn against(design: &Design, build: &Build, beside: &Beside) -> Result<Found, Vec<Problem>> {
+    let seen: Vec<Station> = beside.ties.iter().flatten().map(|tie| tie.station).collect();
+    let heard: Vec<ReadMode> = beside.heard.iter().map(|mode| tied(mode, beside.ties)).collect();
+    let solved = |build: &Build| predicted(design, build, &seen, beside.count);
+    let mut modes = solved(build)?;
+    let mut levers = Vec::new();
+    for lever in Lever::all(build) {
+        // A bond at its upper limit can only be moved down.
+        let step = if matches!(lever.of, Of::Bond(_)) { -STEP } else { STEP };
+        let found = solved(&lever.moved(build, 1.0 + step))?;
+        let slope = |a: f64, b: f64| if a > 0.0 && b > 0.0 { (b / a).ln() / (1.0 + step).ln() } else { 0.0 };
+        let by: Vec<(f64, f64)> = modes
+            .iter()
+            .zip(&found)
+            .map(|(was, is)| {
+                (slope(was.frequency_hz, is.frequency_hz), slope(was.loss_factor, is.loss_factor))
+            })
+            .collect();
+        if by.iter().all(|(f, n)| f.abs() < 1e-6 && n.abs() < 1e-6) {
+            continue;
+        }
+        levers.push(lever);
+        for (mode, (f, n)) in modes.iter_mut().zip(by) {
+            mode.frequency_by.push(f);
+            mode.loss_by.push(n);
+        }
+    }
+    let parameters: Vec<Parameter> = levers.iter().map(|lever| lever.parameter.clone()).collect();
+    let mut against = set_beside(&heard, &modes, &parameters, &ModelError::default())?;
+    let apart = |x: f64, lever: &Lever| -> Result<f64, Vec<Problem>> {
+        let mut moved = if x == 0.0 { modes.clone() } else { solved(&lever.moved(build, x.exp()))? };
+        // How loosely peaks and modes are paired follows from the model as it is stated.
+        for (moved, mode) in moved.iter_mut().zip(&modes) {
+            moved.frequency_by.clone_from(&mode.frequency_by);
+            moved.loss_by.clone_from(&mode.loss_by);
+        }
+        let own = (x / lever.parameter.log_spread()).powi(2);
+        Ok(distance(&heard, &moved, &parameters, &ModelError::default()) + own)
+    };
+    let of = |name: &str| levers.iter().find(|lever| lever.parameter.name == name);
+    for at in 0..against.explanations.len().min(FOLLOWED) {
+        let Some(lever) = of(&against.explanations[at].parameter) else { continue };
+        let bare = apart(0.0, lever)?;
+        let (x, least) = nearest(against.explanations[at].step().0, bare, |x| apart(x, lever))?;
+        // What the still model leaves, less by what the moved one takes away.
+        let left = (against.misfit - (bare - least)).max(0.0);
+        against.refit(at, &lever.parameter, x, left, against.misfit);
+    }
+    against.conclude();
+    if seen.len() > 1 {
+        against.seen = beside.ties.iter().flatten().map(|tie| tie.name.clone()).collect();
+    }
+    Ok(Found { against, levers })
+}
+
+/// The least of `apart` near `start`, and where it lies; `still` is its value at 0.
+fn nearest(
+    start: f64,
+    still: f64,
+    apart: impl Fn(f64) -> Result<f64, Vec<Problem>>,
+) -> Result<(f64, f64), Vec<Problem>> {
+    let mut tried = vec![(0.0, still)];
+    for x in [0.6, 1.0, 1.6].map(|part| part * start) {
+        tried.push((x, apart(x)?));
+    }
+    for _ in 0..4 {
+        tried.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let lowest = (0..tried.len()).min_by(|a, b| tried[*a].1.total_cmp(&tried[*b].1)).unwrap_or(0);
+        let next = match (lowest.checked_sub(1), tried.get(lowest + 1)) {
+            (Some(left), Some(right)) => vertex(tried[left], tried[lowest], *right),
+            (None, _) => tried[0].0 + 0.6 * (tried[0].0 - tried[1].0),
+            (_, None) => tried[lowest].0 + 0.6 * (tried[lowest].0 - tried[lowest - 1].0),
+        };
+        if tried.iter().any(|(x, _)| (x - next).abs() < 1e-3) {
+            break;
+        }
+        tried.push((next, apart(next)?));
+    }
+    let best = tried.into_iter().min_by(|a, b| a.1.total_cmp(&b.1));
+    Ok(best.unwrap_or((0.0, still)))
+}
+
+/// Where the parabola through three points is least, kept off the points themselves.
+fn vertex(left: (f64, f64), middle: (f64, f64), right: (f64, f64)) -> f64 {
+    let (a, b) = (middle.0 - left.0, right.0 - middle.0);
+    let (down, up) = (middle.1 - left.1, right.1 - middle.1);
+    let curve = up * a - down * b;
+    let step = 0.5 * (up * a * a + down * b * b) / curve;
+    let middle_of = if a > b { -0.5 * a } else { 0.5 * b };
+    middle.0 - if step.is_finite() { step.clamp(-0.9 * b, 0.9 * a) } else { -middle_of }
+}
+
+/// `mode` with its shape in the tied channels alone; without one where fewer than two are tied.
+fn tied(mode: &ReadMode, ties: &[Option<Tie>]) -> ReadMode {
+    let mut mode = mode.clone();
+    let shape = std::mem::take(&mut mode.shape);
+    if ties.iter().flatten().count() > 1 {
+        mode.shape = shape.into_iter().zip(ties).filter(|(_, tie)| tie.is_some()).map(|(s, _)| s).collect();
+    }
+    mode
+}
+
+#[cfg(test)]
+mod tests;

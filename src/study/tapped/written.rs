@@ -1,0 +1,141 @@
+//! A change that explains the record in the text of the design, which otherwise stays as it was.
+
+use super::lever::{LOSSES, Lever, MODULI, Of};
+use crate::design::edit::{editable, new, own, set};
+use crate::design::{Build, Substance};
+use crate::material::Property;
+use crate::problem::{Place, Problem};
+use crate::quantity::{Draw, Spread, figures};
+use toml_edit::{InlineTable, Item, TableLike, Value};
+
+/// `text`, the design read from `file`, with `lever` of `build` at `factor` times its value; the
+/// limits of the factor become those of the value.
+///
+/// # Errors
+/// A place in the text that is not where the design says.
+pub fn write(
+    file: &str,
+    text: &str,
+    build: &Build,
+    lever: &Lever,
+    factor: &Spread,
+) -> Result<String, Problem> {
+    let lost = || {
+        let message = format!("{} cannot be found in the text of the design", lever.parameter.name);
+        Problem::error(Place::file(file), message).with_help("write the change by hand")
+    };
+    let mut document = editable(file, text)?;
+    let name = &build.name;
+    let drawing = &build.drawing;
+    match &lever.of {
+        Of::FootStiffness(foot) | Of::FootLoss(foot) => {
+            let spec = drawing.feet.get(foot).ok_or_else(lost)?;
+            let table = own(&mut document, name, "feet", foot).ok_or_else(lost)?;
+            if matches!(lever.of, Of::FootLoss(_)) {
+                set(table, "loss", plain(spec.loss.largest(), factor, f64::INFINITY));
+            } else {
+                set(table, "stiffness", list(&spec.stiffness, factor, "N/um", 1e6));
+                if let Some(turning) = &spec.turning {
+                    set(table, "turning", list(turning, factor, "N m/rad", 1.0));
+                }
+            }
+        }
+        Of::JointStiffness(joint) | Of::JointLoss(joint) => {
+            let spec = drawing.joints.get(joint).ok_or_else(lost)?;
+            let table = own(&mut document, name, "joints", joint).ok_or_else(lost)?;
+            if matches!(lever.of, Of::JointLoss(_)) {
+                set(table, "loss", plain(spec.loss.largest(), factor, f64::INFINITY));
+            } else {
+                let springs =
+                    table.get_mut("stiffness").and_then(Item::as_table_like_mut).ok_or_else(lost)?;
+                for (i, spring) in spec.stiffness.iter().enumerate() {
+                    let Some(spring) = spring else { continue };
+                    let (unit, per) = if i < 3 { ("N/um", 1e6) } else { ("kN m/rad", 1e3) };
+                    let value = list(std::slice::from_ref(spring), factor, unit, per);
+                    set(springs, crate::frame::spec::FREEDOMS[i], value);
+                }
+            }
+        }
+        Of::Bond(profiles) => {
+            for profile in profiles {
+                let profile = &build.profiles[*profile];
+                let table = own(&mut document, name, "sections", &profile.name).ok_or_else(lost)?;
+                set(table, "bond", plain(profile.bond.value, factor, 1.0));
+            }
+        }
+        Of::Modulus(place) | Of::Loss(place) => {
+            let substance = &build.substances[*place];
+            let modulus = matches!(lever.of, Of::Modulus(_));
+            match substance {
+                Substance::Mix(recipe) => {
+                    let medium = substance
+                        .medium(&Draw::default())
+                        .map_err(|missing| missing.at(Place::file(file)))?;
+                    let table = own(&mut document, name, "mixes", &recipe.name).ok_or_else(lost)?;
+                    if table.get("measured").is_none() {
+                        table.insert("measured", Item::Value(InlineTable::new().into()));
+                    }
+                    let measured =
+                        table.get_mut("measured").and_then(Item::as_table_like_mut).ok_or_else(lost)?;
+                    let e = medium.youngs_modulus;
+                    match modulus {
+                        true => set(measured, "youngs_modulus", list(&[e.re.into()], factor, "GPa", 1e9)),
+                        false => set(measured, "loss_factor", plain(e.im / e.re, factor, f64::INFINITY)),
+                    }
+                }
+                Substance::Material(material) => {
+                    let known = own(&mut document, name, "materials", &material.name).is_some();
+                    let table = match known {
+                        true => own(&mut document, name, "materials", &material.name),
+                        false => new(&mut document, name, "materials", &material.name),
+                    };
+                    let table = table.ok_or_else(lost)?;
+                    for property in if modulus { MODULI } else { LOSSES } {
+                        if let Some(figure) = material.figure(property) {
+                            state(table, property, figure.spread.value, factor);
+                        }
+                    }
+                }
+            }
+        }
+        Of::Mass(mass) => {
+            let spec = drawing.masses.get(mass).ok_or_else(lost)?;
+            let table = own(&mut document, name, "masses", mass).ok_or_else(lost)?;
+            set(table, "mass", list(&[spec.mass], factor, "kg", 1.0));
+        }
+    }
+    Ok(document.to_string())
+}
+
+fn state(table: &mut dyn TableLike, property: Property, value: f64, factor: &Spread) {
+    let value = match MODULI.contains(&property) {
+        true => list(&[value.into()], factor, "GPa", 1e9),
+        false => plain(value, factor, f64::INFINITY),
+    };
+    set(table, property.name(), value);
+}
+
+/// `{ value, low, high }` of what `text` makes of a factor.
+fn spread(factor: &Spread, text: impl Fn(f64) -> Value) -> Value {
+    let mut table = InlineTable::new();
+    for (key, factor) in [("value", factor.value), ("low", factor.low), ("high", factor.high)] {
+        table.insert(key, text(factor));
+    }
+    Value::InlineTable(table)
+}
+
+/// A ratio, not above `most`.
+fn plain(value: f64, factor: &Spread, most: f64) -> Value {
+    spread(factor, |factor| {
+        let text = figures((value * factor).min(most), 4);
+        text.parse::<f64>().unwrap_or(value * factor).into()
+    })
+}
+
+/// Quantities in `unit`, which is `per` in SI.
+fn list(values: &[Spread], factor: &Spread, unit: &str, per: f64) -> Value {
+    spread(factor, |factor| {
+        let numbers: Vec<String> = values.iter().map(|v| figures(v.value * factor / per, 5)).collect();
+        format!("{} {unit}", numbers.join(", ")).into()
+    })
+}
