@@ -36,6 +36,17 @@ pub(super) fn dashes(n: usize) -> &'static str {
     DASHES[(n + n / DASHES.len()) % DASHES.len()]
 }
 
+/// From what hardly moves to what moves most; lightness alone tells them apart.
+const AMPLITUDES: [&str; 6] = ["#87949f", "#b07d2c", "#bf6514", "#b04600", "#8c2800", "#611000"];
+
+/// How many steps of amplitude are told apart.
+pub(super) const STEPS: usize = AMPLITUDES.len();
+
+/// Colour of a step of amplitude.
+pub(super) fn amplitude(step: usize) -> &'static str {
+    AMPLITUDES[step.min(STEPS - 1)]
+}
+
 /// How the lines of a hatching run in a square of 8 units.
 const HATCHES: [&str; 6] = [
     "M-2 2L2 -2M0 8L8 0M6 10L10 6",
@@ -88,6 +99,12 @@ pub(in crate::report) mod tests {
         for colour in SERIES {
             assert!(contrast(colour, PAPER) >= 3.0, "{colour} {}", contrast(colour, PAPER));
         }
+    }
+
+    #[test]
+    fn amplitudes_grow_darker_and_stand_out() {
+        let steps: Vec<f64> = AMPLITUDES.iter().map(|colour| contrast(colour, PAPER)).collect();
+        assert!(steps[0] >= 3.0 && steps.windows(2).all(|pair| pair[1] > 1.15 * pair[0]), "{steps:?}");
     }
 
     #[test]

@@ -14,7 +14,14 @@ pub(super) fn draw(picture: &Picture, size: Size, id: &str) -> Markup {
     };
     let (wide, tall) = (high[0] - low[0], high[1] - low[1]);
     let side = long(&millimetres(tall)) + 30.0;
-    let (room, most) = (size.width() - side - 16.0, if size == Size::Wide { 360.0 } else { 300.0 });
+    let (room, most) = (
+        size.width() - side - 16.0,
+        match size {
+            Size::Wide => 360.0,
+            Size::Narrow => 300.0,
+            Size::Small => 190.0,
+        },
+    );
     let scale = (room.min(520.0) / wide).min(most / tall);
     let (left, top) = (12.0, 12.0);
     let place = |p: &[f64; 2]| (r(left + (p[0] - low[0]) * scale), r(top + (high[1] - p[1]) * scale));
