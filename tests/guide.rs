@@ -83,9 +83,9 @@ fn places(answer: &[String], found: &[String]) -> Option<Vec<usize>> {
     Some(places)
 }
 
-/// A line up to its first digit, by which a stretch is found again when values change.
-fn like(line: &str) -> &str {
-    line.split(|c: char| c.is_ascii_digit()).next().unwrap_or_default()
+/// The first letters of a line, by which a stretch is found again when values change.
+fn like(line: &str) -> String {
+    line.chars().filter(|c| c.is_alphabetic()).take(12).collect()
 }
 
 /// The answer shortened as the guide shows it.

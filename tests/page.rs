@@ -204,7 +204,8 @@ fn every_control_is_reached_by_tab_and_has_a_name() {
         browser.press("Tab");
         browser.run("met.add(document.activeElement)");
     }
-    let missed = browser.run("all.filter((element) => !met.has(element)).map((e) => e.outerHTML.slice(0, 80))");
+    let missed =
+        browser.run("all.filter((element) => !met.has(element)).map((e) => e.outerHTML.slice(0, 80))");
     assert_eq!(missed, json!([]));
     let tree = browser.call("Accessibility.getFullAXTree", json!({}));
     let needs = ["button", "combobox", "link", "image", "img", "region", "group", "table", "figure"];
@@ -275,7 +276,8 @@ fn nothing_scrolls_sideways_from_telephone_to_desk() {
         browser.run("document.querySelectorAll('details').forEach((part) => { part.open = true; })");
         for width in [320, 390, 800, 1400] {
             browser.width(width);
-            let beyond = browser.run("document.documentElement.scrollWidth - document.documentElement.clientWidth");
+            let beyond =
+                browser.run("document.documentElement.scrollWidth - document.documentElement.clientWidth");
             assert_eq!(beyond, json!(0), "{name} at {width}");
             let sheets = browser.run(
                 "[...document.querySelectorAll('.sheet')].filter((s) => s.checkVisibility() \
@@ -320,6 +322,7 @@ fn print_cuts_no_figure() {
             });
             let pdf = browser.call("Page.printToPDF", asked);
             let pdf = decoded(pdf["data"].as_str().unwrap());
+            assert!(pdf.len() < 4_000_000, "{name} on {paper}: {} bytes", pdf.len());
             let sheets = pdf.windows(11).filter(|w| *w == b"/Type /Page").count()
                 - pdf.windows(12).filter(|w| *w == b"/Type /Pages").count();
             assert!((1..=40).contains(&sheets), "{name} on {paper}: {sheets} pages");

@@ -176,8 +176,9 @@ fn show(block: &Block, figure: &mut usize) -> Markup {
         Block::Table(values) => {
             *figure += 1;
             let id = format!("table-{figure}");
+            let name = if values.title.is_empty() { "Values" } else { &values.title };
             html! {
-                figure class=(if values.len() <= 12 { "table short" } else { "table" }) id=(id) {
+                figure class=(if values.len() <= 12 { "table short" } else { "table" }) id=(id) aria-label=(name) {
                     @if !values.title.is_empty() { figcaption { (values.title) } }
                     (table::shown(values))
                     (data::script(block))
@@ -220,7 +221,7 @@ fn drawing(block: &Block, title: &str, tools: Markup, figure: &mut usize) -> Mar
     let id = format!("figure-{figure}");
     let drawn = |size, end: &str| PreEscaped(draw(block, size, &format!("{id}-{end}")).unwrap_or_default());
     html! {
-        figure id=(id) {
+        figure id=(id) aria-label=(title) {
             figcaption { (title) }
             @if let Block::Picture(_) = block {
                 div class="sheet small" { (drawn(Size::Small, "s")) }

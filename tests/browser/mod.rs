@@ -6,6 +6,7 @@ use std::net::TcpStream;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
+use tungstenite::protocol::WebSocketConfig;
 use tungstenite::{Message, WebSocket};
 
 /// Programs that speak the protocol, by name.
@@ -63,7 +64,10 @@ impl Browser {
         let host = address.split_once('/').unwrap().0.to_string();
         let stream = TcpStream::connect(host).unwrap();
         stream.set_read_timeout(Some(PATIENCE)).unwrap();
-        let (socket, _) = tungstenite::client(format!("ws://{address}"), stream).unwrap();
+        // A printed page is one long message.
+        let limits = WebSocketConfig::default().max_message_size(None).max_frame_size(None);
+        let request = format!("ws://{address}");
+        let (socket, _) = tungstenite::client::client_with_config(request, stream, Some(limits)).unwrap();
         let mut browser =
             Browser { child, socket, session: None, calls: 0, events: Vec::new(), _profile: profile };
         let tab = browser.call("Target.createTarget", json!({ "url": "about:blank" }));

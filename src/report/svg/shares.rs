@@ -1,6 +1,6 @@
 //! Where the energy of each motion sits: a row a motion, hatched from left to right by kind.
 
-use super::ink::{QUIET, TEXT, hatching};
+use super::ink::{QUIET, hatched};
 use super::{Entry, fitted, legend, r};
 use crate::quantity::figures;
 use crate::report::block::{Motion, Wire};
@@ -19,17 +19,13 @@ pub(super) fn draw(wire: &Wire, (left, right): (f64, f64), top: f64, id: &str) -
         return (html! {}, 0.0);
     }
     let kinds = wire.kinds();
-    let pattern = |n: usize| format!("{id}-k{n}");
     let entries = kinds.iter().enumerate().map(|(n, kind)| Entry {
-        sign: html! {
-            rect class="outline" x="0" y="0" width="26" height="12" fill=(format!("url(#{})", pattern(n))) stroke=(TEXT) {}
-        },
+        sign: hatched(&format!("{id}-kind-{n}"), n, "M0 0h26v12h-26z", [0.0, 0.0, 26.0, 12.0]),
         name: kind.replace('_', " "),
     });
     let bottom = top + ROW * wire.motions.len() as f64;
     let (legend, end) = legend(entries.collect(), left, right, bottom + 10.0);
     let drawn = html! {
-        defs { @for n in 0..kinds.len() { (hatching(&pattern(n), n)) } }
         text class="quiet" fill=(QUIET) x=(r(left)) y=(r(top - 12.0)) { "where the energy sits" }
         @for (i, motion) in wire.motions.iter().enumerate() {
             @let y = top + ROW * i as f64;
@@ -37,10 +33,11 @@ pub(super) fn draw(wire: &Wire, (left, right): (f64, f64), top: f64, id: &str) -
                 text x=(r(left)) y=(r(y + 13.0)) { (fitted(&motion.name, right - left)) }
                 @for (n, (from, to)) in spans(motion, &kinds).into_iter().enumerate() {
                     @if to > from {
-                        rect class="outline" x=(r(left + from * (right - left))) y=(r(y + 18.0)) height="14"
-                            width=(r((to - from) * (right - left))) fill=(format!("url(#{})", pattern(n)))
-                            stroke=(TEXT) {
+                        @let (x, end) = (r(left + from * (right - left)), r(left + to * (right - left)));
+                        @let path = format!("M{x} {}H{end}v14H{x}z", r(y + 18.0));
+                        g {
                             title { (kinds[n].replace('_', " ")) " " (figures(100.0 * (to - from), 3)) " %" }
+                            (hatched(&format!("{id}-share-{i}-{n}"), n, &path, [x, r(y + 18.0), end, r(y + 32.0)]))
                         }
                     }
                 }
