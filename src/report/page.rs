@@ -121,7 +121,7 @@ fn part(id: &str, heading: &str, folded: bool, content: Markup) -> Markup {
     html! {
         section aria-labelledby=(id) {
             @if folded {
-                details class="appendix" {
+                details class="appendix" aria-labelledby=(id) {
                     summary { h2 id=(id) { (heading) } }
                     (content)
                 }
@@ -237,7 +237,7 @@ fn drawing(block: &Block, title: &str, tools: Markup, figure: &mut usize) -> Mar
                 @if csv::values(block).is_some() { button type="button" data-save="csv" { "Save as CSV" } }
             }
             @if let Some(values) = csv::values(block) {
-                details { summary { "Values" } (table::shown(&values)) }
+                details aria-label=(format!("Values: {title}")) { summary { "Values" } (table::shown(&values)) }
             }
         }
     }

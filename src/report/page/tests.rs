@@ -119,8 +119,8 @@ fn every_figure_has_its_caption_and_its_values() {
     for figure in figures {
         assert!(figure.contains("<figcaption>"));
     }
-    assert_eq!(page.matches("<details>").count(), 5);
-    assert_eq!(page.matches("<details class=\"appendix\">").count(), 2);
+    assert_eq!(page.matches("<details aria-label=").count(), 5);
+    assert_eq!(page.matches("<details class=\"appendix\" ").count(), 2);
     assert_eq!(page.matches("<h1>").count(), 1);
     assert_eq!(page.matches("<h2 ").count(), 4);
 }

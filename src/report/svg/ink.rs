@@ -37,7 +37,7 @@ pub(super) fn dashes(n: usize) -> &'static str {
 }
 
 /// From what hardly moves to what moves most; lightness alone tells them apart.
-const AMPLITUDES: [&str; 6] = ["#87949f", "#b07d2c", "#bf6514", "#b04600", "#8c2800", "#611000"];
+const AMPLITUDES: [&str; 6] = ["#87949f", "#b07d2c", "#b86010", "#a84300", "#8c2800", "#611000"];
 
 /// How many steps of amplitude are told apart.
 pub(super) const STEPS: usize = AMPLITUDES.len();
