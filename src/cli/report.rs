@@ -1,11 +1,12 @@
 //! `report`: everything about a design as one page that can be sent and printed.
 
-use super::{Ending, Failure, input, output};
+use super::{Ending, Failure, files, input, output};
 use crate::design::Design;
 use crate::problem::Problem;
 use crate::report::page;
 use crate::report::present::mix::Mixes;
-use crate::report::present::whole::{Whole, page as document};
+use crate::report::present::whole::{Told, Whole, page as document};
+use crate::section::stock::Stock;
 use crate::study::compare::{Comparison, Options};
 use crate::study::modes::Modes;
 use crate::study::motion::{ResponseOptions, response};
@@ -14,6 +15,7 @@ use crate::study::proof::prove;
 use crate::study::ringdown::{RingDownOptions, ring_down};
 use crate::study::sections::Sections;
 use crate::study::shapes::shapes;
+use crate::study::size::{Effort, Options as Asked, Sizing, Watch};
 use crate::study::spread::Draws;
 use crate::study::warm::{WarmOptions, warm};
 
@@ -27,6 +29,10 @@ pub(super) struct Arguments {
     spread: input::SpreadOptions,
     #[command(flatten)]
     at: input::AtAmplitude,
+    /// Most stock sizes that are tried one by one for each build with [vary]; beyond, the search
+    /// is guided
+    #[arg(long, value_name = "N", default_value_t = 20_000)]
+    most: usize,
     /// Write the page to this file instead of standard output
     #[arg(long, short, value_name = "FILE.html")]
     output: Option<std::path::PathBuf>,
@@ -40,16 +46,54 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     arguments.at.take(&mut design)?;
     let whole = whole(&design, arguments).map_err(Failure::of)?;
     let all_miss = whole.comparison.misses.all_miss();
-    let facts = vec![
-        ("design".to_string(), design.file.clone()),
-        ("program".to_string(), format!("stillbed {}", env!("CARGO_PKG_VERSION"))),
-        ("rerun".to_string(), format!("stillbed report {}", design.file)),
-        ("draws".to_string(), format!("{} with seed {}", whole.comparison.draws, arguments.spread.seed)),
-    ];
-    let html = page::render(&document(&design, &whole, facts));
+    let html = page::render(&document(&design, &whole, told(&design, arguments)?));
     let output = output::Output { format: output::Format::Text, output: arguments.output.clone() };
     output.put(html.as_bytes(), &arguments.input.files())?;
     Ok(Ending::judged(all_miss))
+}
+
+/// How the page came about, and the files that it was made from.
+fn told(design: &Design, arguments: &Arguments) -> Result<Told, Failure> {
+    let mut command = format!("stillbed report {}", design.file);
+    let mut inputs = vec![(design.file.clone(), files::read_text(&arguments.input.design)?)];
+    if let Some(name) = &arguments.input.build {
+        command += &format!(" --build {name}");
+    }
+    if let Some(path) = &arguments.input.known.materials {
+        let name = path.display().to_string();
+        command += &format!(" --materials {name}");
+        inputs.push((name, files::read_text(path)?));
+    }
+    let spread = &arguments.spread;
+    command += &format!(" --draws {} --seed {}", spread.draws, spread.seed);
+    let fact = |name: &str, value: String| (name.to_string(), value);
+    let facts = vec![
+        fact("design", design.file.clone()),
+        fact("program", format!("stillbed {}", env!("CARGO_PKG_VERSION"))),
+        fact("made again by", command),
+    ];
+    Ok(Told { facts, inputs })
+}
+
+/// Restarts of a guided search for a page, which is not to keep anyone waiting.
+const RESTARTS: usize = 2;
+
+/// What stock sizes would do for each build that says what may vary; one that cannot be sized
+/// says why on its own command.
+fn sizings(design: &Design, most: usize) -> Vec<(String, Sizing)> {
+    let stock = Stock::built_in();
+    let effort = Effort { most, restarts: RESTARTS, ..Effort::default() };
+    let options = Asked { effort, ..Asked::default() };
+    let bar = output::Progress::new("candidates");
+    let watch = Watch { progress: &|done, of| bar.at(done, of), stop: &|| false };
+    let varied = design.builds.iter().filter(|build| !build.drawing.vary.is_empty());
+    let sized = varied.filter_map(|build| {
+        let (sizing, _) = Sizing::of(design, build, &stock, &options, &watch).ok()?;
+        Some((build.label.clone(), sizing))
+    });
+    let sized = sized.collect();
+    bar.finish();
+    sized
 }
 
 fn whole(design: &Design, arguments: &Arguments) -> Result<Whole, Vec<Problem>> {
@@ -76,6 +120,7 @@ fn whole(design: &Design, arguments: &Arguments) -> Result<Whole, Vec<Problem>> 
         warm: warm(design, &WarmOptions { change, ..WarmOptions::default() }).ok(),
         pours: recipes.is_some().then(|| pours(design, &pour)).transpose()?,
         mixes: recipes.map(|mixes| Mixes { mixes, notes: Vec::new() }),
+        sizings: sizings(design, arguments.most),
         proof: prove().map_err(|message| vec![Problem::error(Default::default(), message)])?,
     })
 }

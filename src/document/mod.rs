@@ -44,6 +44,8 @@ pub struct Uncertain {
     pub key: String,
     /// Stated value and limits.
     pub spread: Spread,
+    /// What kind of quantity it is, for showing it.
+    pub kind: Kind,
     /// Its distribution.
     pub law: Law,
 }
@@ -58,7 +60,7 @@ impl Uncertain {
             _ => false,
         };
         let law = if by_value || spread.low <= 0.0 { Law::Normal } else { Law::LogNormal };
-        Uncertain { key: key.to_string(), spread, law }
+        Uncertain { key: key.to_string(), spread, kind, law }
     }
 }
 

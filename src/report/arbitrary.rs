@@ -54,12 +54,20 @@ pub(super) fn any_block() -> impl Strategy<Value = Block> {
     });
     let wire = (word(), proptest::collection::vec([number(), number(), number()], 0..8)).prop_map(
         |(name, points)| {
+            let motion = Motion {
+                name: name.clone(),
+                frequency_hz: 1.0,
+                loss_factor: 0.1,
+                shape: points.clone(),
+                heard: 1.0,
+                shares: vec![(name.clone(), 0.5), ("b".to_string(), points.first().map_or(0.5, |p| p[0]))],
+            };
             let through = (0..points.len() + 1).collect();
             Block::Wire(Wire {
                 names: (0..points.len()).map(|i| (i, name.clone())).collect(),
                 lines: vec![WireLine { name: name.clone(), through }],
                 feet: vec![0, 99],
-                motions: vec![],
+                motions: vec![motion],
                 title: name,
                 points,
             })

@@ -208,6 +208,43 @@ pub struct Picture {
     pub labels: Vec<Label>,
 }
 
+impl Wire {
+    /// How far each point moves in motion `number`, the farthest of all as 1; and the factor that
+    /// shows the farthest as a tenth of the drawing. `None` where nothing moves.
+    pub(super) fn amplitudes(&self, number: usize) -> Option<(Vec<f64>, f64)> {
+        let moves = |d: &[f64; 3]| Some(d[0].hypot(d[1]).hypot(d[2])).filter(|m| m.is_finite());
+        let shape = &self.motions.get(number)?.shape;
+        let lengths: Vec<f64> = shape.iter().map(|d| moves(d).unwrap_or(0.0)).collect();
+        let most = lengths.iter().fold(0.0, |a: f64, b| a.max(*b));
+        let span = |i: usize| {
+            let values = || self.points.iter().map(|p| p[i]).filter(|v| v.is_finite());
+            values().fold(f64::NEG_INFINITY, f64::max) - values().fold(f64::INFINITY, f64::min)
+        };
+        let size = span(0).hypot(span(1)).hypot(span(2));
+        let factor = 0.1 * size / most;
+        (factor.is_finite() && factor > 0.0)
+            .then(|| (lengths.iter().map(|length| length / most).collect(), factor))
+    }
+
+    /// What the energy of the motions is split into, in the order of its first mention.
+    pub(super) fn kinds(&self) -> Vec<&str> {
+        let mut kinds: Vec<&str> = Vec::new();
+        for (kind, _) in self.motions.iter().flat_map(|motion| &motion.shares) {
+            if !kinds.contains(&kind.as_str()) {
+                kinds.push(kind);
+            }
+        }
+        kinds
+    }
+}
+
+impl Motion {
+    /// The share of `kind`, where shares are known.
+    pub(super) fn share(&self, kind: &str) -> Option<f64> {
+        self.shares.iter().find(|(of, _)| of == kind).map(|(_, share)| *share)
+    }
+}
+
 impl Picture {
     /// All corners that the picture has to hold.
     pub(super) fn corners(&self) -> impl Iterator<Item = &[f64; 2]> {
@@ -305,4 +342,6 @@ pub struct Motion {
     pub shape: Vec<[f64; 3]>,
     /// How strongly a tap at the stated place excites it, from -1 to 1; 0 is not heard.
     pub heard: f64,
+    /// Where its energy sits, as `(what, share)`; the shares add up to one, or there are none.
+    pub shares: Vec<(String, f64)>,
 }

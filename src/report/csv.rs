@@ -6,7 +6,7 @@
 //! # Source
 //! - `rfc4180`: sections 2 and 3
 
-use super::block::{Bars, Block, Curve, Unit};
+use super::block::{Bars, Block, Curve, Motion, Picture, Unit, Wire};
 use super::table::{Cell, Column, Holds, Table};
 
 /// The CSV of `table`.
@@ -53,8 +53,48 @@ pub fn values(block: &Block) -> Option<Table> {
         Block::Table(table) => Some(table.clone()),
         Block::Curve(curve) => Some(curve_values(curve)),
         Block::Bars(bars) => Some(bar_values(bars)),
+        Block::Picture(picture) => Some(corners(picture)),
+        Block::Wire(wire) if !wire.motions.is_empty() => Some(motions(wire)),
         _ => None,
     }
+}
+
+/// Every corner of every area, so that the drawing can be made again elsewhere.
+fn corners(picture: &Picture) -> Table {
+    type Row<'a> = (&'a str, usize, [f64; 2]);
+    let mm = Unit::new("mm", 1e-3);
+    let columns = [
+        Column::text("of", "of", |row: &Row| row.0.to_string()),
+        Column::number("outline", Unit::NONE, "outline", |row: &Row| Some(row.1 as f64)),
+        Column::number("y", mm, "y_m", |row: &Row| Some(row.2[0])).digits(5),
+        Column::number("z", mm, "z_m", |row: &Row| Some(row.2[1])).digits(5),
+    ];
+    let mut rows: Vec<Row> = Vec::new();
+    let mut outline = 0;
+    for area in &picture.areas {
+        let of = picture.materials.get(area.material).map_or("", |filling| filling.name.as_str());
+        for points in std::iter::once(&area.outline).chain(&area.holes) {
+            outline += 1;
+            rows.extend(points.iter().map(|point| (of, outline, *point)));
+        }
+    }
+    Table::new(&picture.title, &columns, &rows)
+}
+
+/// One row a motion: frequency, loss factor, and where its energy sits.
+fn motions(wire: &Wire) -> Table {
+    let none = Unit::NONE;
+    let mut columns = vec![
+        Column::text("motion", "motion", |m: &Motion| m.name.clone()),
+        Column::number("frequency", Unit::new("Hz", 1.0), "frequency_hz", |m: &Motion| Some(m.frequency_hz))
+            .digits(4),
+        Column::number("loss factor", none, "loss_factor", |m: &Motion| Some(m.loss_factor)),
+    ];
+    for kind in wire.kinds() {
+        let (kind, key) = (kind.to_string(), format!("energy_share.{kind}"));
+        columns.push(Column::number(&kind.clone(), Unit::PERCENT, &key, move |m: &Motion| m.share(&kind)));
+    }
+    Table::new(&wire.title, &columns, &wire.motions)
 }
 
 /// Series under each other, since each may have its own x.

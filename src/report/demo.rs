@@ -152,6 +152,7 @@ pub(super) fn frame() -> Wire {
             loss_factor,
             shape: points.iter().map(shape).collect(),
             heard,
+            shares: vec![("skeleton".to_string(), 0.6), ("joints".to_string(), 0.4)],
         };
     Wire {
         title: "Wire drawing of the base".to_string(),

@@ -22,6 +22,9 @@ use sha2::{Digest, Sha256};
 const STYLE: &str = include_str!("page/page.css");
 const SCRIPT: &str = include_str!("page/page.js");
 
+/// The last appendix.
+const INPUTS: &str = "Appendix: what it was made from";
+
 /// Points of a line that a page holds at most.
 const MOST_POINTS: usize = 4000;
 
@@ -35,6 +38,8 @@ pub struct Document {
     pub facts: Vec<(String, String)>,
     /// From the answer first to the details last.
     pub sections: Vec<Section>,
+    /// The files that it was made from, as `(name, text)`, so that it can be made again.
+    pub inputs: Vec<(String, String)>,
 }
 
 /// One part of a [`Document`].
@@ -44,6 +49,20 @@ pub struct Section {
     pub heading: String,
     /// What it shows.
     pub blocks: Vec<Block>,
+    /// True for an appendix, which is closed until it is opened and is printed when it is open.
+    pub folded: bool,
+}
+
+impl Section {
+    /// A part that is seen at once.
+    pub fn new(heading: &str, blocks: Vec<Block>) -> Section {
+        Section { heading: heading.to_string(), blocks, folded: false }
+    }
+
+    /// An appendix.
+    pub fn folded(heading: &str, blocks: Vec<Block>) -> Section {
+        Section { folded: true, ..Section::new(heading, blocks) }
+    }
 }
 
 /// The page of `document`.
@@ -51,14 +70,16 @@ pub fn render(document: &Document) -> String {
     let mut figure = 0;
     let mut sections = Vec::new();
     for (i, section) in document.sections.iter().enumerate() {
-        let blocks: Vec<Markup> = section.blocks.iter().map(|block| show(block, &mut figure)).collect();
-        sections.push(html! {
-            section aria-labelledby=(format!("part-{}", i + 1)) {
-                h2 id=(format!("part-{}", i + 1)) { (section.heading) }
-                @for block in blocks { (block) }
-            }
-        });
+        let id = format!("part-{}", i + 1);
+        let blocks = all(&section.blocks, &mut figure);
+        sections.push(part(&id, &section.heading, section.folded, blocks));
     }
+    if !document.inputs.is_empty() {
+        let id = format!("part-{}", document.sections.len() + 1);
+        sections.push(part(&id, INPUTS, true, inputs(&document.inputs)));
+    }
+    let headings = document.sections.iter().map(|section| section.heading.as_str());
+    let headings: Vec<&str> = headings.chain((!document.inputs.is_empty()).then_some(INPUTS)).collect();
     let page = html! {
         (DOCTYPE)
         html lang="en" {
@@ -79,11 +100,11 @@ pub fn render(document: &Document) -> String {
                         }
                     }
                 }
-                @if document.sections.len() > 1 {
+                @if headings.len() > 1 {
                     nav aria-label="Contents" {
                         ol {
-                            @for (i, section) in document.sections.iter().enumerate() {
-                                li { a href=(format!("#part-{}", i + 1)) { (section.heading) } }
+                            @for (i, heading) in headings.iter().enumerate() {
+                                li { a href=(format!("#part-{}", i + 1)) { (heading) } }
                             }
                         }
                     }
@@ -94,6 +115,47 @@ pub fn render(document: &Document) -> String {
         }
     };
     page.into_string()
+}
+
+fn part(id: &str, heading: &str, folded: bool, content: Markup) -> Markup {
+    html! {
+        section aria-labelledby=(id) {
+            @if folded {
+                details class="appendix" aria-labelledby=(id) {
+                    summary { h2 id=(id) { (heading) } }
+                    (content)
+                }
+            } @else {
+                h2 id=(id) { (heading) }
+                (content)
+            }
+        }
+    }
+}
+
+/// Blocks one after another; drawings to scale that follow each other stand side by side.
+fn all(blocks: &[Block], figure: &mut usize) -> Markup {
+    let pictures = |block: &Block| matches!(block, Block::Picture(_));
+    html! {
+        @for group in blocks.chunk_by(|a, b| pictures(a) && pictures(b)) {
+            @if group.first().is_some_and(pictures) {
+                div class="beside" { @for block in group { (show(block, figure)) } }
+            } @else {
+                @for block in group { (show(block, figure)) }
+            }
+        }
+    }
+}
+
+/// The files that the page was made from.
+fn inputs(files: &[(String, String)]) -> Markup {
+    html! {
+        p { "With the same program and these files, the command in the head of this page makes it again." }
+        @for (name, text) in files {
+            h3 { (name) }
+            div class="scroll" role="region" tabindex="0" aria-label=(name) { pre { code { (text) } } }
+        }
+    }
 }
 
 /// Nothing is loaded from anywhere; the script and the style sheet are those of this program.
@@ -114,9 +176,11 @@ fn show(block: &Block, figure: &mut usize) -> Markup {
         Block::Table(values) => {
             *figure += 1;
             let id = format!("table-{figure}");
+            let name = if values.title.is_empty() { "Values" } else { &values.title };
             html! {
-                figure class=(if values.len() <= 20 { "table short" } else { "table" }) id=(id) {
-                    (table::shown(values, true))
+                figure class=(if values.len() <= 12 { "table short" } else { "table" }) id=(id) aria-label=(name) {
+                    @if !values.title.is_empty() { figcaption { (values.title) } }
+                    (table::shown(values))
                     (data::script(block))
                     div class="tools" hidden { button type="button" data-save="csv" { "Save as CSV" } }
                 }
@@ -157,19 +221,23 @@ fn drawing(block: &Block, title: &str, tools: Markup, figure: &mut usize) -> Mar
     let id = format!("figure-{figure}");
     let drawn = |size, end: &str| PreEscaped(draw(block, size, &format!("{id}-{end}")).unwrap_or_default());
     html! {
-        figure id=(id) {
+        figure id=(id) aria-label=(title) {
             figcaption { (title) }
-            div class="sheet wide" { (drawn(Size::Wide, "w")) }
-            div class="sheet narrow" { (drawn(Size::Narrow, "n")) }
-            p class="readout" aria-live="polite" hidden {}
+            @if let Block::Picture(_) = block {
+                div class="sheet small" { (drawn(Size::Small, "s")) }
+            } @else {
+                div class="sheet wide" { (drawn(Size::Wide, "w")) }
+                div class="sheet narrow" { (drawn(Size::Narrow, "n")) }
+            }
+            @if let Block::Curve(_) = block { p class="readout" aria-live="polite" hidden {} }
             (data::script(block))
             div class="tools" hidden {
                 (tools)
-                button type="button" data-save="svg" { "Save drawing" }
+                button type="button" data-save="svg" { "Save as SVG" }
                 @if csv::values(block).is_some() { button type="button" data-save="csv" { "Save as CSV" } }
             }
             @if let Some(values) = csv::values(block) {
-                details { summary { "Values" } (table::shown(&values, false)) }
+                details aria-label=(format!("Values: {title}")) { summary { "Values" } (table::shown(&values)) }
             }
         }
     }
@@ -192,12 +260,14 @@ fn tools_of_wire(wire: &Wire) -> Markup {
                 "Shape "
                 select data-motion {
                     option value="" { "at rest" }
-                    @for (i, motion) in wire.motions.iter().enumerate() { option value=(i) { (motion.name) } }
+                    @for (i, motion) in wire.motions.iter().enumerate() {
+                        option value=(i) selected[i == 0] { (motion.name) }
+                    }
                 }
             }
             button type="button" data-play="shape" aria-pressed="false" { "Move" }
             @if wire.motions.iter().any(|motion| motion.heard != 0.0) {
-                button type="button" data-play="tap" { "Hear a tap" }
+                button type="button" data-play="tap" { "Hear its tap" }
             }
         }
         button type="button" data-turn="home" { "First view" }

@@ -6,7 +6,9 @@
 mod bars;
 mod curve;
 mod ink;
+mod names;
 mod picture;
+mod shares;
 mod wire;
 
 pub(super) use curve::{Plot, plot_box, thinned};
@@ -26,6 +28,8 @@ pub enum Size {
     Wide,
     /// 350 units, for a telephone.
     Narrow,
+    /// 232 units, for several beside each other.
+    Small,
 }
 
 impl Size {
@@ -33,6 +37,7 @@ impl Size {
         match self {
             Size::Wide => 720.0,
             Size::Narrow => 350.0,
+            Size::Small => 232.0,
         }
     }
 }

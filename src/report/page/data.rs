@@ -17,9 +17,10 @@ pub(super) fn script(block: &Block) -> Markup {
     };
     if let Some(values) = csv::values(block) {
         data["file"] = json!(file_name(&values.title));
-        data["csv"] = json!(csv::write(&values));
-    } else if let Block::Picture(picture) = block {
-        data["file"] = json!(file_name(&picture.title));
+        // The script writes the values of a curve from its points.
+        if !matches!(block, Block::Curve(_)) {
+            data["csv"] = json!(csv::write(&values));
+        }
     }
     // Nothing in the data can end the element.
     let text = data.to_string().replace('<', "\\u003c").replace('&', "\\u0026");
@@ -70,6 +71,8 @@ fn axis(axis: &Axis, scale: &Scale) -> Value {
     json!({
         "title": axis.title,
         "unit": axis.unit.name,
+        "key": axis.key,
+        "size": axis.unit.size,
         "log": axis.log,
         "low": scale.low / axis.unit.size,
         "high": scale.high / axis.unit.size,

@@ -38,10 +38,23 @@
     setTimeout(() => URL.revokeObjectURL(link.href), 10000);
   };
 
+  // The points of a curve in SI, as a table.
+  const values = (data) => {
+    const quoted = (text) => /[",\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
+    const si = (v, axis) => String(Number((v * axis.size).toPrecision(6)));
+    const rows = [`series,${data.x.key},${data.y.key}`];
+    for (const series of data.series) {
+      for (const p of series.points) {
+        if (p) rows.push(`${quoted(series.name)},${si(p[0], data.x)},${si(p[1], data.y)}`);
+      }
+    }
+    return rows.join("\r\n") + "\r\n";
+  };
+
   const saving = (figure, data) => {
     const on = (kind, act) =>
       figure.querySelectorAll(`[data-save="${kind}"]`).forEach((b) => b.addEventListener("click", act));
-    on("csv", () => save(`${data.file}.csv`, "text/csv;charset=utf-8", data.csv));
+    on("csv", () => save(`${data.file}.csv`, "text/csv;charset=utf-8", data.csv ?? values(data)));
     on("svg", () => {
       const drawing = visible(figure).querySelector("svg").cloneNode(true);
       drawing.querySelectorAll(".cursor, .chosen").forEach((extra) => extra.remove());
@@ -266,15 +279,19 @@
       return turns && {
         sheet, svg, turns,
         scale: Number(turns.dataset.scale),
-        members: [...turns.querySelectorAll(".member")],
+        middle: turns.dataset.middle.split(" ").map(Number),
+        ghost: turns.querySelector(".ghost"),
+        still: turns.querySelector(".member"),
+        steps: [...turns.querySelectorAll("[data-step]")],
         placed: [...turns.querySelectorAll("[data-point]")],
+        rows: [...svg.querySelectorAll("[data-row]")],
+        key: svg.querySelector(".key"),
         compass: svg.querySelector(".compass"),
-        ghosts: null,
       };
     }).filter(Boolean);
     if (!known || !sheets.length) return;
 
-    const state = { turn: data.turn, rise: data.rise, motion: null, part: 1, playing: false };
+    const state = { turn: data.turn, rise: data.rise, motion: null, stretches: [], part: 1, playing: false };
     const rad = (degrees) => degrees * Math.PI / 180;
     const seen = ([x, y, z], turn, rise) => {
       const [c, s] = [Math.cos(rad(turn)), Math.sin(rad(turn))];
@@ -298,28 +315,41 @@
       const k = 0.1 * size / largest * state.part;
       return data.points.map((p, i) => p.map((v, j) => v + k * (state.motion.shape[i]?.[j] ?? 0)));
     };
+    // Which stretches of the members move how much: the steps of colour and width.
+    const stepped = () => {
+      const steps = sheets[0].steps.map(() => []);
+      if (!state.motion) return steps;
+      const sizes = state.motion.shape.map((d) => Math.hypot(...d));
+      const largest = Math.max(...sizes) || 1;
+      for (const line of data.lines) {
+        for (let i = 1; i < line.length; i++) {
+          const part = (sizes[line[i - 1]] + sizes[line[i]]) / 2 / largest;
+          steps[Math.min(steps.length - 1, Math.floor(part * steps.length))].push([line[i - 1], line[i]]);
+        }
+      }
+      return steps;
+    };
     const place = (s, p) => {
-      const view = s.svg.viewBox.baseVal;
       const [u, v] = seen(p.map((value, i) => value - centre[i]), state.turn, state.rise);
       return [
-        (view.width / 2 + (u + held[0]) * s.scale).toFixed(1),
-        (view.height / 2 - (v + held[1]) * s.scale).toFixed(1),
+        (s.middle[0] + (u + held[0]) * s.scale).toFixed(1),
+        (s.middle[1] - (v + held[1]) * s.scale).toFixed(1),
       ];
     };
+    const lines = (at) => data.lines
+      .map((line) => line.filter((p) => at[p]).map((p, i) => `${i ? "L" : "M"}${at[p].join(" ")}`).join(""))
+      .join("");
     const draw = () => {
       const points = moved();
       for (const s of sheets) {
         const at = points.map((p) => place(s, p));
-        const rest = state.motion ? data.points.map((p) => place(s, p)) : null;
-        if (rest && !s.ghosts) {
-          s.ghosts = data.lines.map(() => make("polyline", { class: "ghost", fill: "none", stroke: "#56666e", "stroke-dasharray": "3 4" }));
-          s.turns.prepend(...s.ghosts);
-        }
-        data.lines.forEach((through, i) => {
-          const path = (place) => through.filter((p) => place[p]).map((p) => place[p].join(",")).join(" ");
-          s.members[i].setAttribute("points", path(at));
-          if (s.ghosts) s.ghosts[i].setAttribute("points", rest ? path(rest) : "");
-        });
+        s.still.setAttribute("d", state.motion ? "" : lines(at));
+        s.ghost.setAttribute("d", state.motion ? lines(data.points.map((p) => place(s, p))) : "");
+        s.steps.forEach((path, step) => path.setAttribute("d", state.stretches[step]
+          .filter(([a, b]) => at[a] && at[b])
+          .map(([a, b]) => `M${at[a].join(" ")}L${at[b].join(" ")}`).join("")));
+        s.key?.setAttribute("visibility", state.motion ? "visible" : "hidden");
+        s.rows.forEach((row, i) => row.classList.toggle("chosen", data.motions[i] === state.motion));
         for (const element of s.placed) {
           const p = at[Number(element.dataset.point)];
           if (p) element.setAttribute("transform", `translate(${p[0]} ${p[1]})`);
@@ -387,16 +417,22 @@
       };
       if (on) requestAnimationFrame(frame);
     };
-    choose?.addEventListener("change", () => {
-      if (state.playing) play(false);
-      state.motion = choose.value === "" ? null : data.motions[Number(choose.value)];
+    const show = (number) => {
+      state.motion = number === "" ? null : data.motions[Number(number)] ?? null;
+      state.stretches = stepped();
       state.part = 1;
       draw();
+    };
+    // A browser may remember another choice than the one drawn.
+    show(choose?.value ?? "");
+    choose?.addEventListener("change", () => {
+      if (state.playing) play(false);
+      show(choose.value);
     });
     move?.addEventListener("click", () => {
       if (!state.motion) {
         choose.value = "0";
-        state.motion = data.motions[0];
+        show("0");
       }
       if (calm.matches) {
         // Who wants no movement sees the two ends of it in turn.

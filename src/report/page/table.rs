@@ -6,16 +6,15 @@ use maud::{Markup, html};
 /// Rows shown at most.
 const MOST: usize = 120;
 
-/// `table`, with its title as caption where `titled`.
-pub(super) fn shown(table: &Table, titled: bool) -> Markup {
+/// `table` without its title, which stands over it.
+pub(super) fn shown(table: &Table) -> Markup {
     let grid = table.shown();
     let count = grid.columns.first().map_or(0, |column| column.cells.len());
     let every = count.div_ceil(MOST).max(1);
     html! {
         @let name = if table.title.is_empty() { "Values" } else { &table.title };
         div class="scroll" role="region" tabindex="0" aria-label=(name) {
-            table {
-                @if titled && !table.title.is_empty() { caption { (table.title) } }
+            table aria-label=(name) {
                 thead {
                     tr { @for column in &grid.columns { (head(column)) } }
                 }
@@ -83,7 +82,7 @@ mod tests {
     fn a_long_table_is_thinned_and_says_so() {
         let columns = [Column::number("v", Unit::NONE, "v", |v: &f64| Some(*v))];
         let rows: Vec<f64> = (0..1000).map(f64::from).collect();
-        let text = shown(&Table::new("t", &columns, &rows), true).into_string();
+        let text = shown(&Table::new("t", &columns, &rows)).into_string();
         assert!(text.contains("One of every 9 of 1000 rows"), "{text}");
         assert_eq!(text.matches("<tr>").count(), 1 + 112);
     }

@@ -16,9 +16,11 @@ fn document() -> Document {
             fact("figures", "invented, for a test of this page"),
         ],
         sections: vec![
-            Section { heading: "What to build".to_string(), blocks: blocks.split_off(1) },
-            Section { heading: "How it moves".to_string(), blocks: details },
+            Section::new("What to build", blocks.split_off(1)),
+            Section::new("How it moves", details),
+            Section::folded("More", vec![Block::Note("Seen by those who ask.".to_string())]),
         ],
+        inputs: vec![("stand.toml".to_string(), "title = \"Small mill\"".to_string())],
     }
 }
 
@@ -115,11 +117,12 @@ fn every_figure_has_its_caption_and_its_values() {
     let figures: Vec<&str> = page.split("<figure").skip(1).collect();
     assert_eq!(figures.len(), 7);
     for figure in figures {
-        assert!(figure.contains("<figcaption>") || figure.contains("<caption>"));
+        assert!(figure.contains("<figcaption>"));
     }
-    assert_eq!(page.matches("<details>").count(), 3);
+    assert_eq!(page.matches("<details aria-label=").count(), 5);
+    assert_eq!(page.matches("<details class=\"appendix\" ").count(), 2);
     assert_eq!(page.matches("<h1>").count(), 1);
-    assert_eq!(page.matches("<h2 ").count(), 2);
+    assert_eq!(page.matches("<h2 ").count(), 4);
 }
 
 #[test]
@@ -130,17 +133,18 @@ fn text_of_the_user_stays_text() {
     document.facts.push((evil.to_string(), evil.to_string()));
     document.sections[0].heading = evil.to_string();
     document.sections[0].blocks.push(Block::Note(evil.to_string()));
+    document.inputs.push((evil.to_string(), evil.to_string()));
     let page = render(&document);
     assert!(!page.contains("<img"));
-    assert_eq!(page.matches("&lt;img").count(), 7);
+    assert_eq!(page.matches("&lt;img").count(), 10);
 }
 
 #[test]
 fn a_report_of_many_large_curves_stays_small() {
     let mut curve = demo::ringdown();
     curve.series[0].points = (0..200_000).map(|i| [f64::from(i) * 1e-5, f64::from(i % 977) * 1e-9]).collect();
-    let section = Section { heading: "h".to_string(), blocks: vec![Block::Curve(curve)] };
-    let page = render(&Document { title: "t".to_string(), facts: vec![], sections: vec![section] });
+    let sections = vec![Section::new("h", vec![Block::Curve(curve)])];
+    let page = render(&Document { title: "t".to_string(), facts: vec![], sections, inputs: vec![] });
     assert!(page.len() < 2_000_000, "{} bytes", page.len());
 }
 

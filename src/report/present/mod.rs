@@ -1,5 +1,6 @@
 //! One function per answer that turns it into blocks, and its list of columns.
 
+mod basis;
 pub mod compare;
 pub mod materials;
 pub mod mix;

@@ -156,6 +156,40 @@ pub fn blocks(answer: &Sections) -> Vec<Block> {
     blocks
 }
 
+/// [`blocks`] without the drawings.
+pub fn in_figures(answer: &Sections) -> Vec<Block> {
+    let drawn = |block: &Block| matches!(block, Block::Picture(_));
+    blocks(answer).into_iter().filter(|block| !drawn(block)).collect()
+}
+
+/// The sections of each build drawn beside each other, and their stiffnesses as stated.
+pub fn overview(answer: &Sections) -> Vec<Block> {
+    let mut columns = vec![
+        Column::text("section", "name", |s: &SectionAnswer| s.name.clone()),
+        Column::number("mass", Unit::new("kg/m", 1.0), "mass_kg_per_m", |s: &SectionAnswer| {
+            Some(s.mass_kg_per_m)
+        }),
+    ];
+    for stiffness in
+        STIFFNESSES.iter().filter(|s| ["ea_n", "ei_y_n_m2", "ei_z_n_m2", "gj_n_m2"].contains(&s.key))
+    {
+        let (read, key) = (stiffness.value, format!("as_stated.{}", stiffness.key));
+        columns.push(Column::number(stiffness.title, stiffness.unit, &key, move |s: &SectionAnswer| {
+            Some(read(&s.as_stated))
+        }));
+    }
+    columns.push(Column::number("loss, bending", Unit::NONE, "as_stated.loss.ei_y", |s: &SectionAnswer| {
+        s.as_stated.loss.ei_y
+    }));
+    let mut blocks = Vec::new();
+    for build in &answer.builds {
+        blocks.push(Block::Heading(build.label.clone()));
+        blocks.extend(build.sections.iter().map(|section| Block::Picture(picture(section))));
+        blocks.push(Block::Table(Table::new("Its sections", &columns, &build.sections)));
+    }
+    blocks
+}
+
 fn of_section(section: &SectionAnswer) -> Vec<Block> {
     let mut blocks = vec![Block::Picture(picture(section))];
     // A centre is told to the micrometre.
@@ -184,6 +218,9 @@ fn of_section(section: &SectionAnswer) -> Vec<Block> {
     blocks
 }
 
+/// Centres nearer than this are drawn as one, m.
+const ONE_POINT: f64 = 0.1e-3;
+
 /// The section to scale with its centres.
 pub fn picture(section: &SectionAnswer) -> Picture {
     let mut materials: Vec<Filling> = Vec::new();
@@ -202,16 +239,12 @@ pub fn picture(section: &SectionAnswer) -> Picture {
         }
     }
     let label = |at: [f64; 2], text: &str| Label { at, text: text.to_string() };
-    Picture {
-        title: section.name.clone(),
-        materials,
-        areas,
-        lines: Vec::new(),
-        labels: vec![
-            label(section.elastic_centre_m, "elastic centre"),
-            label(section.shear_centre_m, "shear centre"),
-        ],
-    }
+    let (elastic, shear) = (section.elastic_centre_m, section.shear_centre_m);
+    let labels = match (elastic[0] - shear[0]).hypot(elastic[1] - shear[1]) < ONE_POINT {
+        true => vec![label(elastic, "elastic and shear centre")],
+        false => vec![label(elastic, "elastic centre"), label(shear, "shear centre")],
+    };
+    Picture { title: section.name.clone(), materials, areas, lines: Vec::new(), labels }
 }
 
 fn ways(section: &SectionAnswer) -> Table {

@@ -2,8 +2,10 @@
 
 use super::super::block::{Block, Motion, Wire, WireLine};
 use super::super::page::{Document, Section};
-use super::{compare, mix, modes, pour, proof, response, ringdown, section, thermal};
-use crate::design::Design;
+use super::{basis, compare, mix, modes, pour, proof, response, ringdown, section, size, thermal};
+use crate::design::{Design, Goal};
+use crate::modes::BuildModes;
+use crate::quantity::{Kind, figures, show};
 use crate::response::answer::Response;
 use crate::response::frequency;
 use crate::study::compare::Comparison;
@@ -13,6 +15,7 @@ use crate::study::proof::Proof;
 use crate::study::ringdown::RingDowns;
 use crate::study::sections::Sections;
 use crate::study::shapes::Shapes;
+use crate::study::size::Sizing;
 use crate::study::warm::Warm;
 
 /// Every answer about one design; what it does not ask for is `None`.
@@ -31,6 +34,8 @@ pub struct Whole {
     pub ring_down: Option<RingDowns>,
     /// Under temperature.
     pub warm: Option<Warm>,
+    /// What stock sizes would do, by label of each build that states what may vary.
+    pub sizings: Vec<(String, Sizing)>,
     /// Their recipes.
     pub mixes: Option<mix::Mixes>,
     /// Their pours.
@@ -39,50 +44,138 @@ pub struct Whole {
     pub proof: Proof,
 }
 
-/// The page of everything about `design`; `facts` are what the caller knows beside it: date, version.
-pub fn page(design: &Design, whole: &Whole, facts: Vec<(String, String)>) -> Document {
-    let mut sections = vec![part("Which build", compare::blocks(&whole.comparison))];
-    sections
-        .push(part("How it moves", whole.shapes.iter().map(|shapes| Block::Wire(wire(shapes))).collect()));
-    if let Some(answer) = &whole.ring_down {
-        sections.push(part("After a tap", ringdown::blocks(answer)));
-    }
-    if let Some(answer) = &whole.response {
-        sections.push(part("Under a force", response::blocks(answer, frequency::Motion::Compliance)));
-    }
-    sections.push(part("Where it rings", modes::blocks(&whole.modes)));
-    sections.push(part("What it is made of", section::blocks(&whole.sections)));
-    if let Some(answer) = &whole.warm {
-        sections.push(part("When it warms, and under its weight", thermal::blocks(answer)));
-    }
-    if let Some(answer) = &whole.mixes {
-        sections.push(part("The fill", mix::blocks(answer, true)));
-    }
-    if let Some(answer) = &whole.pours {
-        sections.push(part("The pour", pour::blocks(answer)));
-    }
-    sections.push(part("What it rests on", assumptions(design)));
-    sections.push(part("Published cases rerun", vec![Block::Note(proof::told(&whole.proof))]));
-    let title = if design.title.is_empty() { design.file.clone() } else { design.title.clone() };
-    Document { title, facts, sections }
+/// What the caller knows beside a [`Whole`].
+pub struct Told {
+    /// The title block: the program, its version, how the page is made again.
+    pub facts: Vec<(String, String)>,
+    /// The files that the answers came from, as `(name, text)`.
+    pub inputs: Vec<(String, String)>,
 }
 
-fn part(heading: &str, blocks: Vec<Block>) -> Section {
-    Section { heading: heading.to_string(), blocks }
+/// The page of everything about `design`.
+pub fn page(design: &Design, whole: &Whole, told: Told) -> Document {
+    let mut first = vec![Block::Note(question(design, whole.comparison.draws))];
+    first.extend(compare::blocks(&whole.comparison));
+    let mut sections = vec![
+        Section::new("The question and the answer", first),
+        Section::new("How each build moves, and what damps it", moving(whole)),
+    ];
+    if let Some(answer) = &whole.ring_down {
+        sections.push(Section::new("After a tap", ringdown::blocks(answer)));
+    }
+    if let Some(answer) = &whole.response {
+        let blocks = response::blocks(answer, frequency::Motion::Compliance);
+        sections.push(Section::new("Under a force", blocks));
+    }
+    sections.push(Section::new("What it is made of", section::overview(&whole.sections)));
+    if let Some(answer) = &whole.warm {
+        sections.push(Section::new("When it warms, and under its weight", thermal::blocks(answer)));
+    }
+    if !whole.sizings.is_empty() {
+        sections.push(Section::new("Which stock sizes", sized(&whole.sizings)));
+    }
+    if let Some(answer) = &whole.mixes {
+        sections.push(Section::new("The fill", mix::blocks(answer, true)));
+    }
+    if let Some(answer) = &whole.pours {
+        sections.push(Section::new("The pour", pour::blocks(answer)));
+    }
+    sections.push(Section::new("Cautions", basis::cautions(design)));
+    sections.push(Section::new("What it rests on", basis::told(design, &whole.proof)));
+    sections.push(Section::folded("Appendix: what is not known exactly", basis::spreads(design)));
+    sections.push(Section::folded("Appendix: materials and sources", basis::sources(design, &whole.proof)));
+    sections.push(Section::folded("Appendix: sections in figures", section::in_figures(&whole.sections)));
+    sections.push(Section::folded("Appendix: published cases rerun", proof::blocks(&whole.proof)));
+    let title = if design.title.is_empty() { design.file.clone() } else { design.title.clone() };
+    Document { title, facts: told.facts, sections, inputs: told.inputs }
+}
+
+/// What is asked, in a paragraph.
+fn question(design: &Design, draws: usize) -> String {
+    let labels: Vec<&str> = design.builds.iter().map(|build| build.label.as_str()).collect();
+    let mut text = match labels.split_last() {
+        Some((last, [])) => format!("What does this base do, built as {last}?"),
+        Some((last, others)) => {
+            format!(
+                "Which of {} ways should this base be built: {} or {last}?",
+                labels.len(),
+                others.join(", ")
+            )
+        }
+        None => String::new(),
+    };
+    let goal = &design.goal;
+    text += &asked(goal);
+    if let (Some(tap), Some(tool)) = (&goal.tap, &goal.tool) {
+        let name = |name: &str| name.replace('_', " ");
+        text += &format!(
+            " It is quiet when, after a tap of {} at {}, {} moves by less than {} against {}.",
+            show(tap.impulse.value, Kind::Impulse),
+            name(&tap.at.value),
+            name(&tool.tip.value),
+            show(tap.settle_to, Kind::Length),
+            name(&tool.work.value)
+        );
+    }
+    if draws > 0 && !design.uncertain.is_empty() {
+        text += &format!(
+            " {} quantities are not known exactly; they were drawn {draws} times from their spreads, alike for all builds.",
+            design.uncertain.len()
+        );
+    }
+    text
+}
+
+/// The targets in a sentence.
+fn asked(goal: &Goal) -> String {
+    let mut targets = Vec::new();
+    for target in &goal.targets {
+        let (kind, title) = (target.measure.kind(), target.measure.title());
+        let limits = [("at least", target.at_least), ("at most", target.at_most)];
+        for (word, limit) in limits.into_iter().filter_map(|(word, limit)| Some((word, limit?))) {
+            targets.push(format!("{title} {word} {}", show(limit, kind)));
+        }
+    }
+    if targets.is_empty() { String::new() } else { format!(" Asked for: {}.", targets.join("; ")) }
+}
+
+/// Each build: its frame in motion, then its modes.
+fn moving(whole: &Whole) -> Vec<Block> {
+    let mut blocks = Vec::new();
+    for (shapes, build) in whole.shapes.iter().zip(&whole.modes.builds) {
+        blocks.push(Block::Heading(shapes.label.clone()));
+        blocks.push(Block::Wire(wire(shapes, &build.modes)));
+        let alone = Modes { builds: vec![build.clone()], notes: Vec::new(), ..whole.modes.clone() };
+        // The drawing has the heading and the shares of energy.
+        let shown = |block: &Block| !matches!(block, Block::Heading(_) | Block::Bars(_));
+        blocks.extend(modes::blocks(&alone).into_iter().filter(shown));
+    }
+    if !whole.modes.notes.is_empty() {
+        blocks.push(Block::Problems(whole.modes.notes.clone()));
+    }
+    blocks
 }
 
 /// The frame of a build with its modes.
-pub fn wire(shapes: &Shapes) -> Wire {
+fn wire(shapes: &Shapes, build: &BuildModes) -> Wire {
     let loudest = shapes.modes.iter().map(|mode| mode.heard).fold(0.0, f64::max);
     let motion = |(i, mode): (usize, &crate::study::shapes::Shape)| Motion {
-        name: format!("mode {}", i + 1),
+        name: format!(
+            "mode {}: {}, loss {}",
+            i + 1,
+            show(mode.frequency_hz, Kind::Frequency),
+            figures(mode.loss_factor, 2)
+        ),
         frequency_hz: mode.frequency_hz,
         loss_factor: mode.loss_factor,
         shape: mode.movement.clone(),
         heard: if loudest > 0.0 { mode.heard / loudest } else { 0.0 },
+        shares: build.modes.get(i).map_or(Vec::new(), |mode| {
+            mode.energy_by_kind.iter().map(|share| (share.of.clone(), share.share)).collect()
+        }),
     };
     Wire {
-        title: shapes.label.clone(),
+        title: format!("{}: how it moves in its modes", shapes.label),
         points: shapes.places.clone(),
         names: shapes.names.clone(),
         lines: shapes
@@ -95,27 +188,12 @@ pub fn wire(shapes: &Shapes) -> Wire {
     }
 }
 
-/// Every uncertain quantity with its limits, and the cautions.
-fn assumptions(design: &Design) -> Vec<Block> {
-    use super::super::table::{Column, Table};
-    use crate::document::Uncertain;
-    let figure = |x: f64| crate::quantity::figures(x, 4);
-    let columns = [
-        Column::text("quantity", "key", |u: &Uncertain| u.key.clone()),
-        Column::text("value, SI", "value", move |u: &Uncertain| figure(u.spread.value)),
-        Column::text("5 %", "low", move |u: &Uncertain| figure(u.spread.low)),
-        Column::text("95 %", "high", move |u: &Uncertain| figure(u.spread.high)),
-    ];
+/// What stock sizes would do, build by build.
+fn sized(sizings: &[(String, Sizing)]) -> Vec<Block> {
     let mut blocks = Vec::new();
-    if !design.uncertain.is_empty() {
-        blocks.push(Block::Table(Table::new("What is not known exactly", &columns, &design.uncertain)));
-    }
-    blocks.push(Block::Note(
-        "These are estimates for design, not a certificate: where a failure could hurt someone, local codes and a licensed engineer decide."
-            .to_string(),
-    ));
-    if !design.notes.is_empty() {
-        blocks.push(Block::Problems(design.notes.clone()));
+    for (label, sizing) in sizings {
+        blocks.push(Block::Heading(label.clone()));
+        blocks.extend(size::blocks(sizing));
     }
     blocks
 }

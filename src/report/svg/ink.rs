@@ -36,27 +36,56 @@ pub(super) fn dashes(n: usize) -> &'static str {
     DASHES[(n + n / DASHES.len()) % DASHES.len()]
 }
 
-/// How the lines of a hatching run in a square of 8 units.
-const HATCHES: [&str; 6] = [
-    "M-2 2L2 -2M0 8L8 0M6 10L10 6",
-    "M2 2h.01M6 6h.01",
-    "M-2 6L2 10M0 0L8 8M6 -2L10 2",
-    "M0 2h8M0 6h8",
-    "M2 0v8M6 0v8",
-    "M0 8L8 0M0 0L8 8",
-];
+/// From what hardly moves to what moves most; lightness alone tells them apart.
+const AMPLITUDES: [&str; 6] = ["#87949f", "#b07d2c", "#b86010", "#a84300", "#8c2800", "#611000"];
 
-/// The pattern of the n-th material under the name `id`.
-pub(super) fn hatching(id: &str, n: usize) -> Markup {
-    let colour = series(n);
-    let dots = HATCHES[n % HATCHES.len()].contains("h.01");
+/// How many steps of amplitude are told apart.
+pub(super) const STEPS: usize = AMPLITUDES.len();
+
+/// Colour of a step of amplitude.
+pub(super) fn amplitude(step: usize) -> &'static str {
+    AMPLITUDES[step.min(STEPS - 1)]
+}
+
+/// A shape filled with the n-th material: a tint with lines over it, cut off at the edge.
+/// `path` is its outline, `field` what it lies in (left, top, right, bottom), `clip` a name of its
+/// own. Lines, since browsers print patterns as pictures of megabytes.
+pub(super) fn hatched(clip: &str, n: usize, path: &str, field: [f64; 4]) -> Markup {
+    let (fill, line) = (format!("f{}", n % SERIES.len()), series_class(n));
+    let dots = n % HATCHES == 1;
     html! {
-        pattern id=(id) width="8" height="8" patternUnits="userSpaceOnUse" {
-            rect width="8" height="8" fill=(PAPER) class="paper" {}
-            rect width="8" height="8" fill=(colour) fill-opacity="0.16" class=(format!("f{}", n % SERIES.len())) {}
-            path d=(HATCHES[n % HATCHES.len()]) stroke=(colour) stroke-width=(if dots { 1.8 } else { 1.2 })
-                stroke-linecap=(if dots { "round" } else { "butt" }) fill="none" class=(series_class(n)) {}
+        clipPath id=(clip) { path d=(path) clip-rule="evenodd" {} }
+        path class="paper" d=(path) fill=(PAPER) fill-rule="evenodd" {}
+        path class=(fill) d=(path) fill=(series(n)) fill-opacity="0.16" fill-rule="evenodd" {}
+        path class=(line) d=(lines(n, field)) clip-path=(format!("url(#{clip})")) stroke=(series(n)) fill="none"
+            stroke-width=(if dots { 1.8 } else { 1.1 }) stroke-linecap=[dots.then_some("round")]
+            stroke-dasharray=[dots.then_some("0 6")] {}
+        path class="outline" d=(path) fill="none" stroke=(TEXT) stroke-width="1.2" stroke-linejoin="round" {}
+    }
+}
+
+/// How many ways of hatching there are.
+const HATCHES: usize = 6;
+
+/// The lines of the n-th hatching over a field: rising, dotted, falling, level, upright, crossed.
+fn lines(n: usize, [left, top, right, bottom]: [f64; 4]) -> String {
+    let (wide, tall) = (super::r(right - left), super::r(bottom - top));
+    let steps = |from: f64, length: f64, step: f64| {
+        (0..=(length / step) as usize).map(move |i| super::r(from + step * i as f64))
+    };
+    let rising = || steps(left, wide + tall, 6.0).map(|x| format!("M{x} {top}l-{tall} {tall}"));
+    let falling = || steps(left - tall, wide + tall, 6.0).map(|x| format!("M{x} {top}l{tall} {tall}"));
+    match n % HATCHES {
+        0 => rising().collect(),
+        1 => {
+            let rows = steps(top + 2.0, tall, 4.0).enumerate();
+            rows.map(|(i, y)| format!("M{} {y}h{wide}", super::r(left + 2.0 + 3.0 * (i % 2) as f64)))
+                .collect()
         }
+        2 => falling().collect(),
+        3 => steps(top + 2.0, tall, 4.0).map(|y| format!("M{left} {y}h{wide}")).collect(),
+        4 => steps(left + 2.0, wide, 4.0).map(|x| format!("M{x} {top}v{tall}")).collect(),
+        _ => rising().chain(falling()).collect(),
     }
 }
 
@@ -88,6 +117,12 @@ pub(in crate::report) mod tests {
         for colour in SERIES {
             assert!(contrast(colour, PAPER) >= 3.0, "{colour} {}", contrast(colour, PAPER));
         }
+    }
+
+    #[test]
+    fn amplitudes_grow_darker_and_stand_out() {
+        let steps: Vec<f64> = AMPLITUDES.iter().map(|colour| contrast(colour, PAPER)).collect();
+        assert!(steps[0] >= 3.0 && steps.windows(2).all(|pair| pair[1] > 1.15 * pair[0]), "{steps:?}");
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! A section to scale: areas hatched by material, with its overall sizes as on a drawing.
 
-use super::ink::{PAPER, QUIET, TEXT, hatching};
+use super::ink::{PAPER, QUIET, TEXT, hatched};
 use super::{Entry, Size, legend, long, r, sheet};
 use crate::quantity::figures;
 use crate::report::block::{Area, Picture};
@@ -14,15 +14,23 @@ pub(super) fn draw(picture: &Picture, size: Size, id: &str) -> Markup {
     };
     let (wide, tall) = (high[0] - low[0], high[1] - low[1]);
     let side = long(&millimetres(tall)) + 30.0;
-    let (room, most) = (size.width() - side - 16.0, if size == Size::Wide { 360.0 } else { 300.0 });
+    let (room, most) = (
+        size.width() - side - 16.0,
+        match size {
+            Size::Wide => 360.0,
+            Size::Narrow => 300.0,
+            Size::Small => 190.0,
+        },
+    );
     let scale = (room.min(520.0) / wide).min(most / tall);
     let (left, top) = (12.0, 12.0);
     let place = |p: &[f64; 2]| (r(left + (p[0] - low[0]) * scale), r(top + (high[1] - p[1]) * scale));
     let (right, bottom) = (left + wide * scale, top + tall * scale);
     let (legend, end) = legend(entries(picture, id), 6.0, size.width() - 6.0, bottom + 46.0);
     let content = html! {
-        defs { @for n in 0..picture.materials.len() { (hatching(&format!("{id}-m{n}"), n)) } }
-        @for area in &picture.areas { (filled(area, picture, id, &place)) }
+        @for (i, area) in picture.areas.iter().enumerate() {
+            (filled(area, picture, &format!("{id}-area-{i}"), &place))
+        }
         @for line in &picture.lines {
             polyline class="mark" points=(joined(&line.points, &place)) fill="none" stroke=(TEXT)
                 stroke-dasharray="12 3 2 3" {}
@@ -62,22 +70,25 @@ fn joined(points: &[[f64; 2]], place: &dyn Fn(&[f64; 2]) -> (f64, f64)) -> Strin
 
 fn filled(area: &Area, picture: &Picture, id: &str, place: &dyn Fn(&[f64; 2]) -> (f64, f64)) -> Markup {
     let rings = std::iter::once(&area.outline).chain(&area.holes);
-    let path: Vec<String> = rings
+    let path: String = rings
         .map(|ring| joined(ring, place))
         .filter(|ring| !ring.is_empty())
         .map(|ring| format!("M{ring}Z"))
         .collect();
+    let field = extent(area.outline.iter()).map(|(low, high)| {
+        let ((left, bottom), (right, top)) = (place(&low), place(&high));
+        [left, top, right, bottom]
+    });
     let empty = picture.materials.get(area.material).is_none_or(|filling| filling.empty);
-    let (class, fill) = look(empty, id, area.material);
-    html! {
-        path class=(class) d=(path.join("")) fill=(fill) fill-rule="evenodd" stroke=(TEXT) stroke-width="1.2"
-            stroke-linejoin="round" {}
-    }
+    look(empty, id, area.material, &path, field.unwrap_or_default())
 }
 
-/// Class and fill of the n-th material.
-fn look(empty: bool, id: &str, n: usize) -> (&'static str, String) {
-    if empty { ("paper outline", PAPER.to_string()) } else { ("outline", format!("url(#{id}-m{n})")) }
+/// A shape filled with the n-th material.
+fn look(empty: bool, id: &str, n: usize, path: &str, field: [f64; 4]) -> Markup {
+    if !empty {
+        return hatched(id, n, path, field);
+    }
+    html! { path class="paper outline" d=(path) fill=(PAPER) fill-rule="evenodd" stroke=(TEXT) stroke-width="1.2" {} }
 }
 
 /// A circle with a cross, as a centre is marked on a drawing.
@@ -134,10 +145,7 @@ fn dimensions((left, right): (f64, f64), (top, bottom): (f64, f64), wide: &str, 
 
 fn entries(picture: &Picture, id: &str) -> Vec<Entry> {
     let materials = picture.materials.iter().enumerate().map(|(n, filling)| Entry {
-        sign: html! {
-            @let (class, fill) = look(filling.empty, id, n);
-            rect class=(class) x="1" y="-2" width="26" height="15" fill=(fill) stroke=(TEXT) {}
-        },
+        sign: look(filling.empty, &format!("{id}-sign-{n}"), n, "M1 -2h26v15h-26z", [1.0, -2.0, 27.0, 13.0]),
         name: filling.name.clone(),
     });
     let labels = picture.labels.iter().enumerate().map(|(i, label)| Entry {

@@ -90,7 +90,7 @@ fn bars_are_to_scale() {
 #[test]
 fn a_section_keeps_its_proportions() {
     let svg = draw(&Block::Picture(demo::section()), Size::Wide, "d").unwrap();
-    let path = svg.split("d=\"M").find(|p| p.contains("fill=\"url(#d-m1)\"")).unwrap();
+    let path = svg.split_once("id=\"d-area-0\"><path d=\"M").unwrap().1;
     let corners: Vec<Vec<f64>> = path
         .split('Z')
         .next()

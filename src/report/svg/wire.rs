@@ -1,38 +1,61 @@
-//! A wire drawing in space; the page's script turns and moves the same elements.
+//! A wire drawing in space with what moves in its first motion, and where the energy of each
+//! motion sits beside it; the page's script turns and moves the same elements.
+//!
+//! Amplitude is shown by shape, by colour and by the width of the lines; what stands still is
+//! dashed.
 
-use super::ink::{PAPER, QUIET, TEXT, series, series_class};
-use super::{Size, fitted, long, r, sheet};
+use super::ink::{PAPER, QUIET, STEPS, TEXT, amplitude, series, series_class};
+use super::names::{Names, beside};
+use super::{Size, fitted, long, r, shares, sheet};
 use crate::quantity::figures;
 use crate::report::block::Wire;
 use crate::report::view::{extent, seen};
 use maud::{Markup, html};
 
 pub(super) fn draw(wire: &Wire, size: Size, id: &str) -> Markup {
-    let points: Vec<[f64; 2]> = wire.points.iter().map(|p| seen(*p)).collect();
-    let Some((low, high)) = extent(points.iter()) else {
+    let rest: Vec<[f64; 2]> = wire.points.iter().map(|p| seen(*p)).collect();
+    let Some((low, high)) = extent(rest.iter()) else {
         let nothing = html! { text x="2" y="14" { "nothing to draw" } };
         return sheet(id, (size.width(), 24.0), &wire.title, "nothing to draw", nothing);
     };
-    let names = wire.names.iter().map(|(_, name)| long(name)).fold(0.0, f64::max).min(0.25 * size.width());
+    let beside_it = shares::known(wire) && size == Size::Wide;
+    let room = if beside_it { 0.58 * size.width() } else { size.width() };
+    let names = wire.names.iter().map(|(_, name)| long(name)).fold(0.0, f64::max).min(0.22 * room);
     let (wide, tall) = (high[0] - low[0], high[1] - low[1]);
     let most = if size == Size::Wide { 420.0 } else { 320.0 };
-    // Names lean inwards too, so that not all of their length is lost to the drawing.
-    let scale = ((size.width() - 1.3 * names - 50.0) / wide).min((most - 70.0) / tall);
-    let height = (tall * scale + 70.0).clamp(120.0, most);
+    // Names lean inwards too, so that not all of their length is lost to the drawing; a tenth is
+    // left for what moves.
+    let scale = ((room - names - 40.0) / (1.1 * wide)).min((most - 80.0) / (1.1 * tall));
+    let height = (1.1 * tall * scale + 80.0).clamp(if beside_it { 300.0 } else { 150.0 }, most);
     let middle = [(low[0] + high[0]) / 2.0, (low[1] + high[1]) / 2.0];
     let place = |p: &[f64; 2]| {
-        (r(size.width() / 2.0 + (p[0] - middle[0]) * scale), r(height / 2.0 - (p[1] - middle[1]) * scale))
+        (r(room / 2.0 + (p[0] - middle[0]) * scale), r(height / 2.0 - (p[1] - middle[1]) * scale))
     };
-    let at = |i: usize| points.get(i).filter(|p| p[0].is_finite() && p[1].is_finite()).map(place);
-    let through = |indices: &[usize]| {
-        let pairs = indices.iter().filter_map(|i| at(*i)).map(|(x, y)| format!("{x},{y}"));
-        pairs.collect::<Vec<_>>().join(" ")
+    let finite = |p: &&[f64; 2]| p[0].is_finite() && p[1].is_finite();
+    let still = |i: usize| rest.get(i).filter(finite).map(place);
+    let moving = wire.amplitudes(0);
+    let now: Vec<[f64; 2]> = match &moving {
+        Some((_, factor)) => moved(wire, *factor),
+        None => rest.clone(),
+    };
+    let at = |i: usize| now.get(i).filter(finite).map(place);
+    let mut taken = Names::new(room, height - 6.0);
+    taken.keep_free([0.0, 76.0, height - 92.0, height]);
+    let (beside_drawing, end) = match beside_it {
+        true => shares::draw(wire, (room + 14.0, size.width() - 4.0), 40.0, id),
+        false => shares::draw(wire, (4.0, size.width() - 4.0), height + 34.0, id),
     };
     let content = html! {
-        g class="turns" data-scale=(r(scale)) stroke-linejoin="round" stroke-linecap="round" {
-            @for line in &wire.lines {
-                polyline class=(format!("member {}", series_class(0))) points=(through(&line.through)) fill="none"
-                    stroke=(series(0)) stroke-width="2.4" {}
+        g class="turns" data-scale=(r(scale)) data-middle=(format!("{} {}", r(room / 2.0), r(height / 2.0)))
+            stroke-linejoin="round" stroke-linecap="round" fill="none" {
+            path class="ghost" stroke=(QUIET) stroke-dasharray="3 4"
+                d=[moving.is_some().then(|| all(wire, &still))] {}
+            path class=(format!("member {}", series_class(0))) stroke=(series(0)) stroke-width="2.4"
+                d=[moving.is_none().then(|| all(wire, &still))] {}
+            @for step in 0..STEPS {
+                path class=(format!("a{step}")) data-step=(step) stroke=(amplitude(step))
+                    stroke-width=(2.0 + 0.6 * step as f64)
+                    d=[moving.as_ref().map(|(amplitudes, _)| stepped(wire, amplitudes, step, &at))] {}
             }
             @for foot in &wire.feet {
                 @if let Some((x, y)) = at(*foot) {
@@ -42,44 +65,71 @@ pub(super) fn draw(wire: &Wire, size: Size, id: &str) -> Markup {
             }
             @for (point, name) in &wire.names {
                 @if let Some((x, y)) = at(*point) {
-                    @let (dx, dy, anchor) = beside(*point, wire, &at);
-                    text class="name halo" transform=(format!("translate({x} {y})")) data-point=(point) x=(dx) y=(dy)
-                        text-anchor=(anchor) stroke=(PAPER) stroke-width="4" paint-order="stroke" {
-                        (fitted(name, names))
+                    @let name = fitted(&name.replace('_', " "), names);
+                    @if let Some((dx, dy, anchor)) = taken.find((x, y), long(&name), beside(*point, wire, &at)) {
+                        text class="name halo" transform=(format!("translate({x} {y})")) data-point=(point) x=(dx)
+                            y=(dy) text-anchor=(anchor) fill=(TEXT) stroke=(PAPER) stroke-width="4"
+                            paint-order="stroke" { (name) }
                     }
                 }
             }
         }
         (axes(height))
+        @if moving.is_some() { (key(room, height)) }
+        (beside_drawing)
     };
-    sheet(id, (size.width(), height), &wire.title, &description(wire), content)
+    sheet(id, (size.width(), height.max(end)), &wire.title, &description(wire), content)
 }
 
-/// Where the name of a point stands: away from the lines that meet there.
-fn beside(point: usize, wire: &Wire, at: &dyn Fn(usize) -> Option<(f64, f64)>) -> (i32, i32, &'static str) {
-    let pairs = wire.lines.iter().flat_map(|line| line.through.windows(2)).filter_map(|pair| match pair {
-        [a, b] if *a == point => Some(*b),
-        [a, b] if *b == point => Some(*a),
-        _ => None,
-    });
-    let (mut u, mut v) = (0.0, 0.0);
-    if let Some((x, y)) = at(point) {
-        for (nx, ny) in pairs.filter_map(at) {
-            let length = (nx - x).hypot(ny - y).max(1e-9);
-            u += (nx - x) / length;
-            v += (ny - y) / length;
+/// The points as the first motion has them at its end, seen.
+fn moved(wire: &Wire, factor: f64) -> Vec<[f64; 2]> {
+    let shape = wire.motions.first().map(|motion| motion.shape.as_slice()).unwrap_or_default();
+    let by = |i: usize, k: usize| shape.get(i).map_or(0.0, |d| d[k] * factor);
+    let points = wire.points.iter().enumerate();
+    points.map(|(i, p)| seen([p[0] + by(i, 0), p[1] + by(i, 1), p[2] + by(i, 2)])).collect()
+}
+
+/// Every member as one path.
+fn all(wire: &Wire, at: &dyn Fn(usize) -> Option<(f64, f64)>) -> String {
+    let mut path = String::new();
+    for line in &wire.lines {
+        for (i, (x, y)) in line.through.iter().filter_map(|i| at(*i)).enumerate() {
+            path += &format!("{}{x} {y}", if i == 0 { "M" } else { "L" });
         }
     }
-    let held = wire.feet.contains(&point);
-    let dy = match (v < -0.3, held) {
-        (true, true) => 26,
-        (true, false) => 18,
-        (false, _) => -6,
-    };
-    match u {
-        u if u > 0.35 => (-10, dy.min(18), "end"),
-        u if u < -0.35 => (10, dy.min(18), "start"),
-        _ => (0, dy, "middle"),
+    path
+}
+
+/// The stretches of members whose amplitude is in `step`.
+fn stepped(wire: &Wire, parts: &[f64], step: usize, at: &dyn Fn(usize) -> Option<(f64, f64)>) -> String {
+    let part = |i: usize| parts.get(i).copied().unwrap_or(0.0);
+    let mut path = String::new();
+    let stretches = wire.lines.iter().flat_map(|line| line.through.windows(2));
+    for pair in stretches {
+        let &[a, b] = pair else { continue };
+        let amplitude = (part(a) + part(b)) / 2.0;
+        if ((amplitude * STEPS as f64) as usize).min(STEPS - 1) == step
+            && let (Some((x, y)), Some((u, v))) = (at(a), at(b))
+        {
+            path += &format!("M{x} {y}L{u} {v}");
+        }
+    }
+    path
+}
+
+/// Which colour stands for which amplitude.
+fn key(room: f64, height: f64) -> Markup {
+    let (wide, y) = (14.0, height - 14.0);
+    let left = room - 66.0 - wide * STEPS as f64;
+    html! {
+        g class="key" {
+            text class="quiet" fill=(QUIET) x=(r(left - 6.0)) y=(r(y + 4.5)) text-anchor="end" { "still" }
+            @for step in 0..STEPS {
+                line class=(format!("a{step}")) x1=(r(left + wide * step as f64)) x2=(r(left + wide * (step + 1) as f64))
+                    y1=(r(y)) y2=(r(y)) stroke=(amplitude(step)) stroke-width=(2.0 + 0.6 * step as f64) {}
+            }
+            text class="quiet" fill=(QUIET) x=(r(left + wide * STEPS as f64 + 6.0)) y=(r(y + 4.5)) { "most" }
+        }
     }
 }
 
@@ -105,12 +155,16 @@ fn description(wire: &Wire) -> String {
         let span = values().fold(f64::NEG_INFINITY, f64::max) - values().fold(f64::INFINITY, f64::min);
         figures(span * 1e3, 3)
     };
-    format!(
+    let mut text = format!(
         "{} members in a space of {} by {} by {} millimetres along x, y and z; {} points are held.",
         wire.lines.len(),
         span(0),
         span(1),
         span(2),
         wire.feet.len()
-    )
+    );
+    if let Some(motion) = wire.motions.first() {
+        text += &format!(" Shown: {}.", motion.name);
+    }
+    text
 }

@@ -69,7 +69,8 @@ mod tests {
     #[test]
     fn a_further_quantity_leaves_the_others_alone() {
         let spread = Spread::between(1.0, 0.5, 2.0);
-        let one = Uncertain { key: "a".into(), spread, law: Law::LogNormal };
+        let one =
+            Uncertain { key: "a".into(), spread, kind: crate::quantity::Kind::Ratio, law: Law::LogNormal };
         let fewer = latin_hypercube(std::slice::from_ref(&one), 20, 5);
         let more = latin_hypercube(&[one.clone(), one], 20, 5);
         assert!(fewer.iter().zip(&more).all(|(f, m)| f.values[0] == m.values[0]));

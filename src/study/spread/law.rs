@@ -105,7 +105,12 @@ mod tests {
     use proptest::prelude::*;
 
     fn uncertain(key: &str, value: f64, low: f64, high: f64, law: Law) -> Uncertain {
-        Uncertain { key: key.to_string(), spread: Spread::between(value, low, high), law }
+        Uncertain {
+            key: key.to_string(),
+            spread: Spread::between(value, low, high),
+            kind: crate::quantity::Kind::Ratio,
+            law,
+        }
     }
 
     #[test]

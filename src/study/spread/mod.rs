@@ -105,7 +105,7 @@ mod tests {
     fn normal(key: &str, value: f64, deviation: f64) -> Uncertain {
         let reach = law::NINETY_FIVE * deviation;
         let spread = Spread::between(value, value - reach, value + reach);
-        Uncertain { key: key.to_string(), spread, law: Law::Normal }
+        Uncertain { key: key.to_string(), spread, kind: crate::quantity::Kind::Ratio, law: Law::Normal }
     }
 
     #[test]

@@ -208,6 +208,7 @@ mod tests {
         let quantity = |key: &str| Uncertain {
             key: key.to_string(),
             spread: Spread::between(1.0, 0.5, 2.0),
+            kind: crate::quantity::Kind::Ratio,
             law: Law::LogNormal,
         };
         let uncertain = [quantity("weak"), quantity("strong"), quantity("idle")];
@@ -228,8 +229,12 @@ mod tests {
 
     #[test]
     fn a_constant_answer_has_no_influence() {
-        let uncertain =
-            [Uncertain { key: "a".into(), spread: Spread::between(1.0, 0.5, 2.0), law: Law::Normal }];
+        let uncertain = [Uncertain {
+            key: "a".into(),
+            spread: Spread::between(1.0, 0.5, 2.0),
+            kind: crate::quantity::Kind::Ratio,
+            law: Law::Normal,
+        }];
         let draws = super::super::draws::latin_hypercube(&uncertain, 10, 1);
         assert_eq!(influences(&uncertain, &draws, &[Some(4.0); 10])[0].share, 0.0);
         assert!(influences(&uncertain, &draws, &[None; 10]).is_empty());

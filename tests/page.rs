@@ -1,0 +1,408 @@
+//! The page of every example in a real browser: it opens without a complaint and asks nothing
+//! of anyone, moves, is read by keyboard and pointer, stands out, fits and prints.
+//!
+//! Without a browser on the machine the tests say that they are skipped;
+//! `STILLBED_BROWSER=required` makes them fail instead.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod browser;
+
+use browser::Browser;
+use serde_json::{Value, json};
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::sync::OnceLock;
+
+const EXAMPLES: [&str; 4] = ["smallest", "roundness-stand", "sized-stand", "gantry-mill"];
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// The page of the design at `design`, few draws and a short search, for `page`.
+fn report(design: &Path, page: &Path) {
+    let output = Command::new(env!("CARGO_BIN_EXE_stillbed"))
+        .arg("report")
+        .arg(design)
+        .args(["--draws", "6", "--most", "200", "--output"])
+        .arg(page)
+        .output()
+        .unwrap();
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.code().is_some_and(|code| code < 2), "{}: {said}", design.display());
+}
+
+/// The folder with the pages of all examples, made once.
+fn pages() -> &'static Path {
+    static FOLDER: OnceLock<PathBuf> = OnceLock::new();
+    FOLDER.get_or_init(|| {
+        let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("pages");
+        std::fs::create_dir_all(&folder).unwrap();
+        std::thread::scope(|scope| {
+            for name in EXAMPLES {
+                let design = root().join(format!("examples/{name}.toml"));
+                let page = folder.join(format!("{name}.html"));
+                scope.spawn(move || report(&design, &page));
+            }
+        });
+        folder
+    })
+}
+
+fn page(name: &str) -> PathBuf {
+    pages().join(format!("{name}.html"))
+}
+
+#[test]
+fn every_example_opens_without_complaint_and_asks_nothing_of_anyone() {
+    let Some(mut browser) = Browser::start() else { return };
+    for name in EXAMPLES {
+        let path = page(name);
+        let size = std::fs::metadata(&path).unwrap().len();
+        assert!(size < 2_000_000, "{name}: {size} bytes");
+        browser.visit(&path);
+        let policy = browser.run("document.querySelector('meta[http-equiv]').content");
+        let policy = policy.as_str().unwrap();
+        assert!(policy.starts_with("default-src 'none'") && !policy.contains("unsafe"), "{policy}");
+        // The script has run when it has shown its tools.
+        assert_eq!(browser.run("document.querySelectorAll('.tools[hidden]').length"), json!(0), "{name}");
+        assert_eq!(browser.complaints(), Vec::<String>::new(), "{name}");
+        let requests = browser.requests();
+        assert_eq!(requests, [format!("file://{}", path.display())], "{name}");
+    }
+    // The watch is not blind: what the policy forbids is a complaint.
+    let inline = "const s = document.createElement('script'); s.textContent = 'window.ran = 1'; document.body.append(s)";
+    browser.run(inline);
+    assert_eq!(browser.run("window.ran ?? 0"), json!(0));
+    assert!(!browser.complaints().is_empty());
+}
+
+#[test]
+fn markup_in_a_title_stays_text() {
+    let Some(mut browser) = Browser::start() else { return };
+    let evil = "</title></script><img src=x onerror='window.ran = 1'><b>bold</b>";
+    let folder = tempfile::tempdir().unwrap();
+    let (design, path) = (folder.path().join("evil.toml"), folder.path().join("evil.html"));
+    let text = std::fs::read_to_string(root().join("examples/smallest.toml")).unwrap();
+    let (_, rest) = text.split_once("title = ").unwrap();
+    let (_, rest) = rest.split_once('\n').unwrap();
+    std::fs::write(&design, format!("title = {}\n{rest}", json!(evil))).unwrap();
+    report(&design, &path);
+    browser.visit(&path);
+    assert_eq!(browser.run("document.title"), json!(evil));
+    assert_eq!(browser.run("document.querySelector('h1').textContent"), json!(evil));
+    assert_eq!(browser.run("document.querySelectorAll('img, b').length + (window.ran ?? 0)"), json!(0));
+    assert_eq!(browser.complaints(), Vec::<String>::new());
+}
+
+/// Where the moving parts of the first frame are.
+const SHAPE: &str = "[...document.querySelector('.sheet.wide .turns').querySelectorAll('[data-step]')]\
+    .map((path) => path.getAttribute('d')).join(' ')";
+
+#[test]
+fn the_frame_turns_and_its_modes_move_by_keyboard() {
+    let Some(mut browser) = Browser::start() else { return };
+    browser.width(1400);
+    browser.visit(&page("roundness-stand"));
+    let coloured = "[...document.querySelectorAll('.sheet.wide .turns')[0].querySelectorAll('[data-step]')]\
+        .filter((path) => path.getAttribute('d')).length";
+    assert!(browser.run(coloured).as_u64().unwrap() >= 4, "amplitude is shown in several colours");
+    let drawn = browser.run(SHAPE);
+    browser.run("document.querySelector('.turns').closest('.sheet').focus()");
+    browser.press("ArrowLeft");
+    let turned = browser.run(SHAPE);
+    assert_ne!(turned, drawn);
+    browser.press("Home");
+    assert_eq!(browser.run(SHAPE), drawn);
+    // From the drawing on: the choice of a mode, then the button that moves it.
+    browser.press("Tab");
+    assert_eq!(browser.run("document.activeElement.tagName"), json!("SELECT"));
+    browser.press("ArrowDown");
+    browser.until("document.querySelector('[data-motion]').value === '1'");
+    let second = browser.run(SHAPE);
+    assert_ne!(second, drawn);
+    assert_eq!(browser.run("document.querySelector('.sheet.wide .row.chosen').dataset.row"), json!("1"));
+    browser.press("Tab");
+    assert_eq!(browser.run("document.activeElement.dataset.play"), json!("shape"));
+    browser.press("Enter");
+    assert_eq!(browser.run("document.activeElement.getAttribute('aria-pressed')"), json!("true"));
+    let frame = browser.run(SHAPE);
+    browser.until(&format!("({SHAPE}) !== {frame}"));
+    browser.press("Enter");
+    assert_eq!(browser.run("document.activeElement.getAttribute('aria-pressed')"), json!("false"));
+    assert_eq!(browser.complaints(), Vec::<String>::new());
+}
+
+#[test]
+fn who_wants_no_movement_sees_none() {
+    let Some(mut browser) = Browser::start() else { return };
+    let features = json!([{ "name": "prefers-reduced-motion", "value": "reduce" }]);
+    browser.call("Emulation.setEmulatedMedia", json!({ "features": features }));
+    browser.visit(&page("smallest"));
+    let before = browser.run(SHAPE);
+    browser.run("document.querySelector('[data-play=shape]').click()");
+    let after = browser.run(SHAPE);
+    assert_ne!(before, after, "the other end is shown");
+    let frames = "new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))";
+    browser.run(frames);
+    assert_eq!(browser.run(SHAPE), after);
+}
+
+#[test]
+fn curves_are_read_and_zoomed_by_keyboard_and_pointer() {
+    let Some(mut browser) = Browser::start() else { return };
+    browser.width(1400);
+    browser.visit(&page("roundness-stand"));
+    let figure = "document.querySelector('.x-ticks').closest('figure')";
+    let readout = format!("{figure}.querySelector('.readout').textContent");
+    let ticks = format!("{figure}.querySelector('.x-ticks').textContent");
+    browser.run(&format!("{figure}.scrollIntoView({{ behavior: 'instant' }})"));
+    let hint = browser.run(&readout);
+    browser.run(&format!("{figure}.querySelector('.sheet').focus()"));
+    browser.press("ArrowRight");
+    let first = browser.run(&readout);
+    assert_ne!(first, hint);
+    // The axis, and a value of every build.
+    assert!(first.as_str().unwrap().matches(" · ").count() >= 3, "{first}");
+    browser.press("ArrowRight");
+    assert_ne!(browser.run(&readout), first);
+    let whole = browser.run(&ticks);
+    browser.press("+");
+    assert_ne!(browser.run(&ticks), whole);
+    browser.press("Escape");
+    assert_eq!(browser.run(&ticks), whole);
+    let place = browser.run(&format!(
+        "(() => {{ const b = {figure}.querySelector('svg').getBoundingClientRect(); \
+         return [b.left + b.width / 3, b.top + b.height / 3, b.left + b.width / 2]; }})()"
+    ));
+    let mouse = |kind: &str, x: &Value| {
+        let buttons = usize::from(kind != "mouseReleased");
+        json!({ "type": kind, "x": x, "y": place[1], "button": "left", "buttons": buttons, "clickCount": 1 })
+    };
+    browser.call("Input.dispatchMouseEvent", json!({ "type": "mouseMoved", "x": place[0], "y": place[1] }));
+    assert_ne!(browser.run(&readout), hint);
+    browser.call("Input.dispatchMouseEvent", mouse("mousePressed", &place[0]));
+    browser.call("Input.dispatchMouseEvent", mouse("mouseMoved", &place[2]));
+    browser.call("Input.dispatchMouseEvent", mouse("mouseReleased", &place[2]));
+    assert_ne!(browser.run(&ticks), whole, "a stretch drawn across is seen closer");
+    browser.run(&format!("{figure}.querySelector('[data-zoom=all]').click()"));
+    assert_eq!(browser.run(&ticks), whole);
+    assert_eq!(browser.complaints(), Vec::<String>::new());
+}
+
+#[test]
+fn every_control_is_reached_by_tab_and_has_a_name() {
+    let Some(mut browser) = Browser::start() else { return };
+    browser.width(1400);
+    browser.visit(&page("smallest"));
+    let all = "window.all = [...document.querySelectorAll('a, button, select, summary, [tabindex]')]\
+        .filter((element) => element.checkVisibility()); window.met = new Set(); all.length";
+    let count = browser.run(all).as_u64().unwrap();
+    assert!(count > 20, "{count}");
+    for _ in 0..count {
+        browser.press("Tab");
+        browser.run("met.add(document.activeElement)");
+    }
+    let missed =
+        browser.run("all.filter((element) => !met.has(element)).map((e) => e.outerHTML.slice(0, 80))");
+    assert_eq!(missed, json!([]));
+    let tree = browser.call("Accessibility.getFullAXTree", json!({}));
+    let needs = ["button", "combobox", "link", "image", "img", "region", "group", "table", "figure"];
+    let mut met = 0;
+    for node in tree["nodes"].as_array().unwrap() {
+        let role = node["role"]["value"].as_str().unwrap_or_default();
+        if node["ignored"] == json!(false) && needs.contains(&role) {
+            met += 1;
+            let name = node["name"]["value"].as_str().unwrap_or_default();
+            assert!(!name.trim().is_empty(), "a {role} without a name: {node}");
+        }
+    }
+    assert!(met > 20, "{met}");
+}
+
+/// Text whose colour stands out from what lies under it by less than 4.5 to 1.
+const FAINT: &str = r#"(() => {
+  const parse = (text) => text.match(/[\d.]+/g).map(Number);
+  const luminance = (c) => c.slice(0, 3)
+    .map((v) => v / 255).map((v) => v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4)
+    .reduce((sum, v, i) => sum + v * [0.2126, 0.7152, 0.0722][i], 0);
+  const under = (element) => {
+    for (let e = element; e; e = e.parentElement) {
+      const colour = parse(getComputedStyle(e).backgroundColor);
+      if (colour.length === 3 || colour[3] === 1) return colour;
+    }
+    return [255, 255, 255];
+  };
+  const faint = [];
+  let seen = 0;
+  for (const element of document.querySelectorAll("body *")) {
+    const own = [...element.childNodes].some((n) => n.nodeType === 3 && n.textContent.trim());
+    if (!own || !element.checkVisibility() || ["SCRIPT", "title", "desc"].includes(element.tagName)) continue;
+    const style = getComputedStyle(element);
+    const colour = parse(element instanceof SVGElement ? style.fill : style.color);
+    const [a, b] = [luminance(colour), luminance(under(element))];
+    const ratio = (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
+    seen += 1;
+    if (ratio < 4.5) faint.push(`${ratio.toFixed(2)} ${element.tagName} ${element.textContent.slice(0, 40)}`);
+  }
+  return { seen, faint: faint.slice(0, 10) };
+})()"#;
+
+#[test]
+fn text_stands_out_by_day_and_by_night() {
+    let Some(mut browser) = Browser::start() else { return };
+    browser.width(1400);
+    for name in ["roundness-stand", "sized-stand"] {
+        browser.visit(&page(name));
+        browser.run("document.querySelectorAll('details').forEach((part) => { part.open = true; })");
+        let mut papers = Vec::new();
+        for scheme in ["light", "dark"] {
+            browser.scheme("", scheme);
+            papers.push(browser.run("getComputedStyle(document.body).backgroundColor"));
+            let found = browser.run(FAINT);
+            assert!(found["seen"].as_u64().unwrap() > 1000, "{found}");
+            assert_eq!(found["faint"], json!([]), "{name}, {scheme}");
+        }
+        assert_ne!(papers[0], papers[1]);
+    }
+}
+
+#[test]
+fn nothing_scrolls_sideways_from_telephone_to_desk() {
+    let Some(mut browser) = Browser::start() else { return };
+    for name in EXAMPLES {
+        browser.visit(&page(name));
+        browser.run("document.querySelectorAll('details').forEach((part) => { part.open = true; })");
+        for width in [320, 390, 800, 1400] {
+            browser.width(width);
+            let beyond =
+                browser.run("document.documentElement.scrollWidth - document.documentElement.clientWidth");
+            assert_eq!(beyond, json!(0), "{name} at {width}");
+            let sheets = browser.run(
+                "[...document.querySelectorAll('.sheet')].filter((s) => s.checkVisibility() \
+                 && s.getBoundingClientRect().right > innerWidth + 0.5).length",
+            );
+            assert_eq!(sheets, json!(0), "{name} at {width}");
+        }
+    }
+}
+
+/// Paper: name, width and height in inches.
+const PAPERS: [(&str, f64, f64); 2] = [("A4", 8.27, 11.69), ("Letter", 8.5, 11.0)];
+
+#[test]
+fn print_cuts_no_figure() {
+    let Some(mut browser) = Browser::start() else { return };
+    for name in EXAMPLES {
+        browser.visit(&page(name));
+        for (paper, width, height) in PAPERS {
+            // The margins of the style sheet: 15 mm at the sides, 16 mm above and below.
+            let (across, down) = (96.0 * (width - 30.0 / 25.4), 96.0 * (height - 32.0 / 25.4));
+            browser.scheme("print", "light");
+            browser.width(across as u32);
+            let cut = browser.run(&format!(
+                "[...document.querySelectorAll('figure')].filter((f) => f.checkVisibility()).filter((f) => {{ \
+                   const box = f.getBoundingClientRect(); \
+                   const long = f.matches('.table:not(.short)'); \
+                   const whole = getComputedStyle(f).breakInside === 'avoid' && box.height < {down}; \
+                   const wide = [...f.querySelectorAll('svg, table')].filter((e) => e.checkVisibility()) \
+                     .some((e) => e.getBoundingClientRect().right > innerWidth + 1); \
+                   return wide || !(long || whole); \
+                 }}).map((f) => f.id + ' ' + f.textContent.slice(0, 60))"
+            ));
+            assert_eq!(cut, json!([]), "{name} on {paper}");
+            let drawn = browser.run(
+                "[...document.querySelectorAll('figure:not(.table)')].filter((f) => f.checkVisibility() && \
+                 ![...f.querySelectorAll('svg')].some((s) => s.checkVisibility())).length",
+            );
+            assert_eq!(drawn, json!(0), "{name} on {paper}: a figure without its drawing");
+            let asked = json!({
+                "paperWidth": width, "paperHeight": height, "printBackground": true, "preferCSSPageSize": false,
+            });
+            let pdf = browser.call("Page.printToPDF", asked);
+            let pdf = decoded(pdf["data"].as_str().unwrap());
+            assert!(pdf.len() < 4_000_000, "{name} on {paper}: {} bytes", pdf.len());
+            let sheets = pdf.windows(11).filter(|w| *w == b"/Type /Page").count()
+                - pdf.windows(12).filter(|w| *w == b"/Type /Pages").count();
+            assert!((1..=40).contains(&sheets), "{name} on {paper}: {sheets} pages");
+        }
+        browser.scheme("", "light");
+    }
+}
+
+/// Bytes of base64.
+fn decoded(text: &str) -> Vec<u8> {
+    use base64::Engine;
+    base64::engine::general_purpose::STANDARD.decode(text).unwrap()
+}
+
+#[test]
+fn every_figure_saves_its_drawing_and_its_values() {
+    let Some(mut browser) = Browser::start() else { return };
+    browser.visit(&page("roundness-stand"));
+    let saved = browser.run(
+        "(async () => { \
+           const blobs = []; \
+           URL.createObjectURL = (blob) => { blobs.push(blob); return 'blob:none'; }; \
+           URL.revokeObjectURL = () => {}; \
+           HTMLAnchorElement.prototype.click = () => {}; \
+           const figures = [...document.querySelectorAll('figure')]; \
+           const lacking = figures.filter((f) => !f.querySelector('[data-save=csv]') \
+             || !f.querySelector('table') || !(f.matches('.table') || f.querySelector('[data-save=svg]'))); \
+           document.querySelectorAll('[data-save]').forEach((button) => button.click()); \
+           const texts = await Promise.all(blobs.map((blob) => blob.text())); \
+           const svgs = texts.filter((t, i) => blobs[i].type === 'image/svg+xml'); \
+           const csvs = texts.filter((t, i) => blobs[i].type.startsWith('text/csv')); \
+           const broken = svgs.filter((t) => new DOMParser().parseFromString(t, 'image/svg+xml').querySelector('parsererror')); \
+           return { figures: figures.length, lacking: lacking.map((f) => f.textContent.slice(0, 50)), \
+             buttons: document.querySelectorAll('[data-save]').length, svgs: svgs.length, csvs: csvs.length, \
+             broken: broken.length, short: csvs.filter((t) => t.split('\\r\\n').length < 3).length }; \
+         })()",
+    );
+    assert_eq!(saved["lacking"], json!([]));
+    assert_eq!(saved["broken"], json!(0));
+    assert_eq!(saved["short"], json!(0));
+    let number = |key: &str| saved[key].as_u64().unwrap();
+    assert_eq!(number("svgs") + number("csvs"), number("buttons"));
+    assert_eq!(number("csvs"), number("figures"));
+    assert!(number("svgs") > 20, "{saved}");
+}
+
+#[test]
+fn the_tap_of_each_build_is_heard() {
+    let Some(mut browser) = Browser::start() else { return };
+    browser.visit(&page("roundness-stand"));
+    let heard = browser.run(
+        "(async () => { \
+           const made = []; \
+           const create = AudioContext.prototype.createBuffer; \
+           AudioContext.prototype.createBuffer = function (...how) { \
+             const buffer = create.apply(this, how); made.push(buffer); return buffer; }; \
+           document.querySelectorAll('[data-play=tap]').forEach((button) => button.click()); \
+           return made.map((buffer) => { \
+             const samples = buffer.getChannelData(0); \
+             const loudest = (from, to) => samples.slice(from, to).reduce((a, b) => Math.max(a, Math.abs(b)), 0); \
+             const part = Math.floor(samples.length / 5); \
+             return [loudest(0, part), loudest(4 * part, samples.length)]; }); \
+         })()",
+    );
+    let heard = heard.as_array().unwrap();
+    assert_eq!(heard.len(), 4, "one for each build");
+    for tap in heard {
+        let [first, last] = [0, 1].map(|i| tap[i].as_f64().unwrap());
+        assert!((first - 0.8).abs() < 0.01 && last < 0.05 && last > 0.0, "{tap}");
+    }
+    assert_eq!(browser.complaints(), Vec::<String>::new());
+}
+
+#[test]
+fn the_sizes_of_the_stock_are_on_the_page() {
+    let Some(mut browser) = Browser::start() else { return };
+    browser.visit(&page("sized-stand"));
+    let headings = browser.run("[...document.querySelectorAll('h2')].map((h) => h.textContent)");
+    assert!(headings.as_array().unwrap().contains(&json!("Which stock sizes")), "{headings}");
+    let front = "[...document.querySelectorAll('figure:not(.table) figcaption')]\
+        .some((c) => c.textContent.startsWith('Trades that nothing beats'))";
+    assert_eq!(browser.run(front), json!(true));
+}
