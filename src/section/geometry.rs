@@ -16,7 +16,7 @@ use crate::material::Medium;
 use std::sync::Arc;
 
 /// Relative error of torsion and shear stiffness that the mesh is refined to.
-const ASKED_ERROR: f64 = 8e-4;
+const ASKED_ERROR: f64 = 5e-4;
 
 /// Ratio of moduli from one medium to the next for which the mesh is refined when none are stated.
 const CONTRAST: f64 = 7.0;

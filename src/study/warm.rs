@@ -142,7 +142,7 @@ fn of_build(
 
 /// `value`, m or rad, or 0 where it is only rounding: far below the size of an atom.
 pub fn settled(value: f64) -> f64 {
-    if value.abs() < 1e-13 { 0.0 } else { value }
+    if value.abs() < 1e-11 { 0.0 } else { value }
 }
 
 fn tips_over(along: &[String]) -> Problem {
