@@ -2,8 +2,7 @@
 
 use super::fault::EigenFault;
 use faer::sparse::SparseColMat;
-use faer::sparse::linalg::matmul::sparse_dense_matmul;
-use faer::{Accum, Mat, MatRef, Par};
+use faer::{Mat, MatRef};
 
 /// Stiffness and mass of a structure, `K φ = ω² M φ`.
 ///
@@ -99,10 +98,18 @@ pub(super) fn finite(what: &'static str, matrix: MatRef<f64>) -> Result<(), Eige
     Ok(())
 }
 
-/// `A x` on the calling thread: structures are solved side by side, so that one of them must not spread.
+/// `A x`, column by column: for few columns of a matrix this sparse, several times faster than the
+/// general product.
 pub(super) fn times(a: &SparseColMat<usize, f64>, x: MatRef<f64>) -> Mat<f64> {
     let mut y = Mat::zeros(a.nrows(), x.ncols());
-    sparse_dense_matmul(y.as_mut(), Accum::Replace, a.as_ref(), x, 1.0, Par::Seq);
+    for k in 0..x.ncols() {
+        let sum = y.col_as_slice_mut(k);
+        for (j, &factor) in x.col(k).iter().enumerate() {
+            for (&i, value) in a.symbolic().row_idx_of_col_raw(j).iter().zip(a.val_of_col(j)) {
+                sum[i] += value * factor;
+            }
+        }
+    }
     y
 }
 

@@ -103,6 +103,7 @@ struct Space<'a> {
     loss: &'a SparseColMat<usize, f64>,
     /// s of H = K + s M: the first elastic ω².
     s: f64,
+    h: SparseColMat<usize, f64>,
     /// ω² below this is a rigid-body mode.
     rigid: f64,
 }
@@ -110,6 +111,7 @@ struct Space<'a> {
 /// H-orthonormal vectors and their images.
 struct Basis {
     q: Mat<f64>,
+    h_q: Mat<f64>,
     mass_q: Mat<f64>,
     loss_q: Mat<f64>,
 }
@@ -120,11 +122,9 @@ impl<'a> Space<'a> {
         let largest = if found > 0.0 { found } else { pairs.counted_at };
         let rigid = 1e-9 * largest;
         let s = pairs.omega_squared.iter().copied().find(|w| *w > rigid).unwrap_or(largest);
-        Space { pencil, loss, s: if s > 0.0 { s } else { 1.0 }, rigid }
-    }
-
-    fn h(&self, x: &Mat<f64>) -> Mat<f64> {
-        times(self.pencil.stiffness, x.as_ref()) + Scale(self.s) * times(self.pencil.mass, x.as_ref())
+        let s = if s > 0.0 { s } else { 1.0 };
+        let h = pencil.stiffness + Scale(s) * pencil.mass;
+        Space { pencil, loss, s, h, rigid }
     }
 
     /// The real modes, which are H-orthogonal already.
@@ -133,17 +133,19 @@ impl<'a> Space<'a> {
             pairs.omega_squared.iter().map(|w| (w.max(0.0) + self.s).sqrt().recip()).collect();
         let phi = &pairs.vectors;
         let q = Mat::from_fn(phi.nrows(), phi.ncols(), |i, j| phi[(i, j)] * scale[j]);
-        Basis { mass_q: times(self.pencil.mass, q.as_ref()), loss_q: times(self.loss, q.as_ref()), q }
+        let image = |a: &SparseColMat<usize, f64>| times(a, q.as_ref());
+        Basis { h_q: image(&self.h), mass_q: image(self.pencil.mass), loss_q: image(self.loss), q }
     }
 
     /// Adds what is new in `columns` to the basis; false when nothing is.
     fn enlarge(&self, basis: &mut Basis, mut columns: Mat<f64>) -> bool {
-        normalise(&mut columns, |x| self.h(x));
-        for _ in 0..2 {
-            let inside = product(basis.q.transpose(), self.h(&columns).as_ref());
-            columns -= product(basis.q.as_ref(), inside.as_ref());
-        }
-        let gram = product(columns.transpose(), self.h(&columns).as_ref());
+        let mut image = times(&self.h, columns.as_ref());
+        normalise(&mut columns, &mut image);
+        basis.clear(&mut columns, &mut image);
+        // What is left may be small: its image is taken anew.
+        image = times(&self.h, columns.as_ref());
+        basis.clear(&mut columns, &mut image);
+        let gram = product(columns.transpose(), image.as_ref());
         let Some((values, vectors)) = symmetric_eigen(gram.as_ref()) else { return false };
         let kept: Vec<usize> = (0..values.len())
             .filter(|&j| values[j] > 1e-20 && values[j] > 1e-12 * values[values.len() - 1])
@@ -153,10 +155,12 @@ impl<'a> Space<'a> {
         }
         let turn = Mat::from_fn(values.len(), kept.len(), |i, j| vectors[(i, kept[j])]);
         let mut fresh = product(columns.as_ref(), turn.as_ref());
-        normalise(&mut fresh, |x| self.h(x));
-        let inside = product(basis.q.transpose(), self.h(&fresh).as_ref());
-        fresh -= product(basis.q.as_ref(), inside.as_ref());
-        normalise(&mut fresh, |x| self.h(x));
+        image = product(image.as_ref(), turn.as_ref());
+        normalise(&mut fresh, &mut image);
+        basis.clear(&mut fresh, &mut image);
+        image = times(&self.h, fresh.as_ref());
+        normalise(&mut fresh, &mut image);
+        basis.h_q = beside(&basis.h_q, &image);
         basis.mass_q = beside(&basis.mass_q, &times(self.pencil.mass, fresh.as_ref()));
         basis.loss_q = beside(&basis.loss_q, &times(self.loss, fresh.as_ref()));
         basis.q = beside(&basis.q, &fresh);
@@ -214,11 +218,11 @@ impl<'a> Space<'a> {
             }
         }
         let solution = pairs.factor.solve(residual.as_ref())?;
-        let energy = |x: &Mat<f64>| -> Vec<f64> {
-            let h = self.h(x);
-            (0..x.ncols()).map(|j| x.col(j).transpose() * h.col(j)).collect()
+        let energy = |x: &Mat<f64>, image: Mat<f64>| -> Vec<f64> {
+            (0..x.ncols()).map(|j| x.col(j).transpose() * image.col(j)).collect()
         };
-        let (off, size_re, size_im) = (energy(&solution), energy(&re), energy(&im));
+        let off = energy(&solution, times(&self.h, solution.as_ref()));
+        let (size_re, size_im) = (energy(&re, kr + Scale(self.s) * mr), energy(&im, ki + Scale(self.s) * mi));
         let relative = |j: usize| ((off[2 * j] + off[2 * j + 1]).max(0.0) / (size_re[j] + size_im[j])).sqrt();
         let errors: Vec<f64> = (0..count).map(relative).collect();
         let open: Vec<usize> = (0..2 * count).filter(|j| errors[j / 2] > RESIDUAL).collect();
@@ -227,13 +231,23 @@ impl<'a> Space<'a> {
     }
 }
 
-/// Scales each column to unit length in the norm of `h`.
-fn normalise(columns: &mut Mat<f64>, h: impl Fn(&Mat<f64>) -> Mat<f64>) {
-    let image = h(columns);
+impl Basis {
+    /// Takes from `columns` and from their image under H what the basis has.
+    fn clear(&self, columns: &mut Mat<f64>, image: &mut Mat<f64>) {
+        let inside = product(self.q.transpose(), image.as_ref());
+        *columns -= product(self.q.as_ref(), inside.as_ref());
+        *image -= product(self.h_q.as_ref(), inside.as_ref());
+    }
+}
+
+/// Scales each column and its image under H to unit length in the norm of H.
+fn normalise(columns: &mut Mat<f64>, image: &mut Mat<f64>) {
     for j in 0..columns.ncols() {
         let square: f64 = columns.col(j).transpose() * image.col(j);
         if square > 0.0 {
-            columns.col_mut(j).iter_mut().for_each(|v| *v /= square.sqrt());
+            let root = square.sqrt();
+            columns.col_mut(j).iter_mut().for_each(|v| *v /= root);
+            image.col_mut(j).iter_mut().for_each(|v| *v /= root);
         }
     }
 }

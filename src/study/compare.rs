@@ -86,7 +86,7 @@ pub struct Compared {
     /// How far the tip moves from the work for one kelvin everywhere; `None` without a tool, or where
     /// an expansion is not known.
     pub drift_m_per_k: Option<Spread>,
-    /// Largest bow of the members that [thermal] names as straight, under its temperatures.
+    /// Largest bow of the members that `[thermal]` names as straight, under its temperatures.
     pub bow_m: Option<f64>,
     /// Sag of the tip against the work under its own weight.
     pub sag_m: Option<f64>,

@@ -10,7 +10,7 @@
 //! ```
 //!
 //! All draws share the division of the stated values, so that shapes compare freedom by freedom. A
-//! mode less alike than [`ALIKE`] counts as not found in that draw.
+//! mode less alike than 0.3 counts as not found in that draw.
 //!
 //! # Source
 //! - `allemang1982`: likeness of two shapes
