@@ -98,19 +98,20 @@ pub(super) fn finite(what: &'static str, matrix: MatRef<f64>) -> Result<(), Eige
     Ok(())
 }
 
-/// `A x`, column by column: for few columns of a matrix this sparse, several times faster than the
-/// general product.
+/// `A x` on the calling thread: structures are solved side by side, so that one of them must not
+/// spread. Rows of `x` are laid beside each other, so that an entry of `A` meets all columns at once.
 pub(super) fn times(a: &SparseColMat<usize, f64>, x: MatRef<f64>) -> Mat<f64> {
-    let mut y = Mat::zeros(a.nrows(), x.ncols());
-    for k in 0..x.ncols() {
-        let sum = y.col_as_slice_mut(k);
-        for (j, &factor) in x.col(k).iter().enumerate() {
-            for (&i, value) in a.symbolic().row_idx_of_col_raw(j).iter().zip(a.val_of_col(j)) {
-                sum[i] += value * factor;
-            }
+    let (n, width) = (a.nrows(), x.ncols());
+    let mut row = vec![0.0; width];
+    let mut sums = vec![0.0; n * width];
+    for j in 0..a.ncols() {
+        row.iter_mut().enumerate().for_each(|(k, value)| *value = x[(j, k)]);
+        for (&i, value) in a.symbolic().row_idx_of_col_raw(j).iter().zip(a.val_of_col(j)) {
+            let sum = &mut sums[i * width..(i + 1) * width];
+            sum.iter_mut().zip(&row).for_each(|(sum, x)| *sum += value * x);
         }
     }
-    y
+    Mat::from_fn(n, width, |i, k| sums[i * width + k])
 }
 
 #[cfg(test)]
