@@ -14,6 +14,9 @@ use spade::handles::FixedVertexHandle;
 use spade::{ConstrainedDelaunayTriangulation, Point2, Triangulation as _};
 use std::collections::BTreeMap;
 
+/// Distance below which points are one, of the size of the section.
+const NEAR: f64 = 1e-6;
+
 /// One ten-node triangle.
 #[derive(Debug, Clone)]
 pub(super) struct Triangle {
@@ -210,7 +213,9 @@ type Cdt = ConstrainedDelaunayTriangulation<Point2<f64>>;
 type DirectedEdge<'a> = spade::handles::DirectedEdgeHandle<'a, Point2<f64>, (), spade::CdtEdge<()>, ()>;
 
 /// The solid part that each face belongs to, by face index: one part between borders, told by the
-/// largest face, whose centre no rounding can put elsewhere.
+/// largest face, whose centre no rounding can put elsewhere. What is thinner than points are told
+/// apart belongs to none: where a side was broken at a point that rounding put inside it, such a
+/// sliver lies between its two halves and the hull.
 fn owners(cdt: &Cdt, drawing: &Drawing, solid: &[bool]) -> Vec<Option<usize>> {
     let mut owners = vec![None; cdt.num_all_faces()];
     let mut seen = vec![false; cdt.num_all_faces()];
@@ -238,6 +243,10 @@ fn owners(cdt: &Cdt, drawing: &Drawing, solid: &[bool]) -> Vec<Option<usize>> {
         };
         let largest = (0..region.len()).max_by(|a, b| area(*a).total_cmp(&area(*b))).unwrap_or(0);
         let [a, b, c] = corners(largest);
+        let longest = distance(a, b).max(distance(b, c)).max(distance(c, a));
+        if (0..region.len()).map(&area).sum::<f64>() < NEAR * drawing.size * longest {
+            continue;
+        }
         let owner = drawing.owner([(a[0] + b[0] + c[0]) / 3.0, (a[1] + b[1] + c[1]) / 3.0]);
         for face in region {
             owners[face.index()] = owner.filter(|part| solid[*part]);
@@ -251,7 +260,7 @@ fn snapped<'a>(
     rings: impl Iterator<Item = &'a Polygon>,
     drawing: &Drawing,
 ) -> (Vec<Point>, BTreeMap<[usize; 2], Side>) {
-    let near = 1e-6 * drawing.size;
+    let near = NEAR * drawing.size;
     let rings: Vec<&Polygon> = rings.collect();
     let mut points: Vec<Point> = rings.iter().copied().flatten().copied().collect();
     points.sort_by(|a, b| a[0].total_cmp(&b[0]));
@@ -318,6 +327,21 @@ mod tests {
         approx::assert_relative_eq!(area(&mesh, 1), hole, max_relative = 1e-4);
         approx::assert_relative_eq!(area(&mesh, 0), 0.01 - hole, max_relative = 1e-4);
         assert_eq!(mesh.bodies().len(), 1);
+    }
+
+    #[test]
+    fn a_point_on_a_turned_side_leaves_no_sliver() {
+        // The round stands out of the plate's left side, which it breaks at two points.
+        let plate = Shape::Rectangle { width: 0.1, height: 0.08 }.figure();
+        let round = Shape::Round { diameter: 0.046 }.figure();
+        for turn in (0..100).map(|i| 0.03 * f64::from(i)) {
+            let (sine, cosine) = turn.sin_cos();
+            let at = [-0.0275 * cosine, -0.0275 * sine];
+            let drawing = draw([(&plate, [0.0; 2], turn), (&round, at, turn)].into_iter());
+            let mesh = Mesher::new(&drawing, &drawing.remaining(), &[true, true]).unwrap().mesh();
+            let least = mesh.triangles.iter().map(|t| Shaped::new(mesh.corners(t)).unwrap().area);
+            assert!(least.fold(f64::INFINITY, f64::min) > 1e-9, "{turn}");
+        }
     }
 
     #[test]
