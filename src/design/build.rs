@@ -197,7 +197,7 @@ fn poking_out(profile: &Profile, substances: &[Substance]) -> Vec<Problem> {
     let mut said = Vec::new();
     for i in (0..parts.len()).filter(|i| role(*i) == Some(Role::Skeleton)) {
         let own = outer(i);
-        let around = hull(&own);
+        let around = hull(own.iter().copied());
         let moulds: Vec<Vec<[f64; 2]>> = (0..i)
             .filter(|j| role(*j) == Some(Role::Fill))
             .map(outer)

@@ -2,6 +2,8 @@
 //!
 //! Outlines are closed rings of corners [y, z], m; curves are drawn as chords before.
 
+use super::shape::cross;
+
 /// Outlines nearer than this touch, m.
 pub const TOUCHING: f64 = 1e-6;
 
@@ -57,16 +59,19 @@ pub fn stands_out(ring: &[[f64; 2]], outlines: &[Vec<[f64; 2]>]) -> Option<f64> 
     (out > TOUCHING && within > TOUCHING).then_some(out)
 }
 
-/// The smallest convex outline around `ring`.
-pub fn hull(ring: &[[f64; 2]]) -> Vec<[f64; 2]> {
-    let mut points = ring.to_vec();
+/// The corners of the smallest convex outline around `points`, anticlockwise; fewer than three
+/// points stay as they are.
+pub fn hull(points: impl IntoIterator<Item = [f64; 2]>) -> Vec<[f64; 2]> {
+    let mut points: Vec<[f64; 2]> = points.into_iter().collect();
     points.sort_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
-    let turn =
-        |a: [f64; 2], b: [f64; 2], c: [f64; 2]| (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
+    points.dedup();
+    if points.len() < 3 {
+        return points;
+    }
     let half = |points: &mut dyn Iterator<Item = &[f64; 2]>| {
         let mut chain: Vec<[f64; 2]> = Vec::new();
         for p in points {
-            while chain.len() > 1 && turn(chain[chain.len() - 2], chain[chain.len() - 1], *p) <= 0.0 {
+            while chain.len() > 1 && cross(chain[chain.len() - 2], chain[chain.len() - 1], *p) <= 0.0 {
                 chain.pop();
             }
             chain.push(*p);
@@ -134,7 +139,7 @@ mod tests {
             [0.05, 0.1],
             [0.0, 0.1],
         ];
-        let hull = hull(&channel);
+        let hull = hull(channel.iter().copied());
         assert_eq!(hull.len(), 4);
         assert!(within(&[[0.005, 0.005], [0.05, 0.005], [0.05, 0.095], [0.005, 0.095]], &hull));
     }

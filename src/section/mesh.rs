@@ -333,10 +333,10 @@ mod tests {
     fn a_point_on_a_turned_side_leaves_no_sliver() {
         // The round stands out of the plate's left side, which it breaks at two points.
         let plate = Shape::Rectangle { width: 0.1, height: 0.08 }.figure();
-        let round = Shape::Round { diameter: 0.046 }.figure();
-        for turn in (0..100).map(|i| 0.03 * f64::from(i)) {
+        let round = Shape::Round { diameter: 0.04586763345074845 }.figure();
+        for turn in (0..400).map(|i| 0.0075 * f64::from(i)) {
             let (sine, cosine) = turn.sin_cos();
-            let at = [-0.0275 * cosine, -0.0275 * sine];
+            let at = [cosine, sine].map(|x| -0.027477428776563874 * x);
             let drawing = draw([(&plate, [0.0; 2], turn), (&round, at, turn)].into_iter());
             let mesh = Mesher::new(&drawing, &drawing.remaining(), &[true, true]).unwrap().mesh();
             let least = mesh.triangles.iter().map(|t| Shaped::new(mesh.corners(t)).unwrap().area);

@@ -16,12 +16,13 @@
 //! # Source
 //! - `carslaw1959`: slab with faces at a fixed temperature; slab with exchange at its faces (memory)
 
-use super::drawn::{around_and_across, hull};
+use super::drawn::around_and_across;
 use super::parts::WarmSection;
 use super::rest::{RestFault, at_rest, divided};
 use super::straight::straight;
 use super::thermal::{PIECES, strain_load};
 use super::{Base, ThermalCase};
+use crate::section::clearance::hull;
 use nalgebra::{Vector3, Vector6};
 use serde::Serialize;
 use std::f64::consts::PI;

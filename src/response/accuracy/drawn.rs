@@ -4,6 +4,7 @@ use super::parts::{WarmPart, WarmSection};
 use crate::frame::MemberSection;
 use crate::material::Medium;
 use crate::section::Geometry;
+use crate::section::clearance::hull;
 
 type Point = [f64; 2];
 /// The pieces of a part, each an outer ring and its holes.
@@ -115,35 +116,10 @@ fn inside(pieces: &Pieces, point: Point) -> bool {
     odd
 }
 
-/// The corners of the convex outline around `points`, anticlockwise.
-pub(super) fn hull(points: impl Iterator<Item = Point>) -> Vec<Point> {
-    let mut points: Vec<Point> = points.collect();
-    points.sort_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
-    points.dedup();
-    if points.len() < 3 {
-        return points;
-    }
-    let half = |points: &mut dyn Iterator<Item = &Point>| {
-        let mut chain: Vec<Point> = Vec::new();
-        for p in points {
-            while chain.len() > 1 && turn(chain[chain.len() - 2], chain[chain.len() - 1], *p) <= 0.0 {
-                chain.pop();
-            }
-            chain.push(*p);
-        }
-        chain.pop();
-        chain
-    };
-    let mut around = half(&mut points.iter());
-    around.extend(half(&mut points.iter().rev()));
-    around
-}
-
 /// Twice the signed area of a triangle, positive anticlockwise.
 fn turn(a: Point, b: Point, c: Point) -> f64 {
     (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
 }
-
 /// Length around a convex outline and its least width, m.
 pub(super) fn around_and_across(hull: &[Point]) -> (f64, f64) {
     let (mut around, mut across) = (0.0, f64::INFINITY);
