@@ -300,8 +300,15 @@ impl Circle {
         let even = (0..self.steps).map(|k| k as f64 * step);
         let mut room: Vec<f64> = even.filter(|e| breaks.iter().all(|b| apart(*b, *e) > 0.3 * step)).collect();
         // One chord between two crossings would lie on the line that crosses.
-        let close = breaks.windows(2).filter(|pair| (1e-4..step).contains(&(pair[1] - pair[0])));
-        room.extend(close.map(|pair| 0.5 * (pair[0] + pair[1])));
+        for (i, from) in breaks.iter().enumerate() {
+            let gap = match breaks.get(i + 1) {
+                Some(to) => to - from,
+                None => breaks[0] + TAU - from,
+            };
+            if gap >= 1e-4 && room.iter().all(|e| (e - from).rem_euclid(TAU) > gap) {
+                room.push((from + 0.5 * gap).rem_euclid(TAU));
+            }
+        }
         breaks.extend(room);
         breaks.sort_by(f64::total_cmp);
         self.drawn = vec![false; breaks.len()];

@@ -214,6 +214,25 @@ fn a_few_vectors_give_what_the_whole_equations_give() {
     }
 }
 
+/// The areas are those of polygons of 80,000 corners, taken by a general library for plane geometry.
+#[test]
+fn a_cap_that_a_line_cuts_off_is_kept_however_it_is_turned() {
+    let round = Shape::Round { diameter: 0.022646917049420134 };
+    let plate = rectangle(0.05733179993757404, 0.05812242179800704);
+    let parts = [
+        Part::new(rectangle(0.1, 0.08), 1),
+        Part::new(round, 0).at(0.010295864195456342, 0.007040006491504587),
+        Part::new(plate, 0).at(0.0059245463703529394, -0.01161891802252539).turned(0.9195727874117172),
+    ];
+    for turn in [0.0, 0.4, 0.8, 1.0731107386117915, std::f64::consts::FRAC_PI_2, 2.1] {
+        let geometry = Geometry::new(turned(&parts, turn)).unwrap();
+        let areas = geometry.moments().iter().map(|m| m.area);
+        for (area, exact) in areas.zip([0.0048175676254, 3.588012e-7, 0.00333226305841]) {
+            approx::assert_relative_eq!(area, exact, max_relative = 1e-6);
+        }
+    }
+}
+
 fn part_of_random(shape: u8, size: [f64; 2], at: [f64; 2], turn: f64, medium: usize) -> Part {
     let [a, b] = size;
     let shape = match shape {
