@@ -10,7 +10,7 @@ use super::mix::{Prediction, predict, schemes};
 use super::recipe::Recipe;
 use super::strength::Strength;
 use crate::problem::Problem;
-use crate::quantity::Draw;
+use crate::quantity::{Draw, Kind};
 use serde::Serialize;
 
 /// Excess of binder over the voids that the recipe of least binder is asked to have: enough to
@@ -46,6 +46,9 @@ pub struct IngredientShare {
 pub struct Beside {
     /// Which property, as a key with its unit.
     pub property: &'static str,
+    /// What the property measures.
+    #[serde(skip)]
+    pub kind: Kind,
     /// From the test bar.
     pub measured: f64,
     /// From the recipe.
@@ -179,13 +182,13 @@ fn ingredients(recipe: &Recipe, found: &Prediction, draw: &Draw) -> Vec<Ingredie
 
 fn beside(found: &Prediction) -> Vec<Beside> {
     let rows = [
-        ("density_kg_per_m3", found.measured.density, found.density),
-        ("youngs_modulus_pa", found.measured.youngs_modulus, found.moduli.youngs_modulus().re),
-        ("loss_factor", found.measured.loss_factor, found.moduli.loss_factor()),
+        ("density_kg_per_m3", Kind::Density, found.measured.density, found.density),
+        ("youngs_modulus_pa", Kind::Stress, found.measured.youngs_modulus, found.moduli.youngs_modulus().re),
+        ("loss_factor", Kind::Ratio, found.measured.loss_factor, found.moduli.loss_factor()),
     ];
     rows.into_iter()
-        .filter_map(|(property, measured, predicted)| {
-            measured.map(|measured| Beside { property, measured, predicted })
+        .filter_map(|(property, kind, measured, predicted)| {
+            measured.map(|measured| Beside { property, kind, measured, predicted })
         })
         .collect()
 }

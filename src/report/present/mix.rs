@@ -89,15 +89,16 @@ pub fn blocks(answer: &Mixes, least_binder: bool) -> Vec<Block> {
                 .measured
                 .iter()
                 .map(|b| {
-                    format!(
-                        "{}: {} measured, {} predicted",
-                        b.property,
-                        figures(b.measured, 4),
-                        figures(b.predicted, 4)
-                    )
+                    let (measured, predicted) = (show(b.measured, b.kind), show(b.predicted, b.kind));
+                    let named = match b.kind {
+                        Kind::Density => "density",
+                        Kind::Stress => "Young's modulus",
+                        _ => "loss factor",
+                    };
+                    format!("{named} {measured} where the recipe predicts {predicted}")
                 })
                 .collect();
-            blocks.push(Block::Note(format!("{}.", said.join("; "))));
+            blocks.push(Block::Note(format!("Measured: {}.", said.join("; "))));
         }
         if !mix.notes.is_empty() {
             blocks.push(Block::Problems(mix.notes.clone()));

@@ -160,7 +160,7 @@ mod tests {
     #[test]
     fn a_square_on_its_corner_has_its_own_width() {
         let points = [[0.0, 1.0], [1.0, 0.0], [0.0, -1.0], [-1.0, 0.0], [0.1, 0.1]];
-        let hull = hull(points.into_iter());
+        let hull = hull(points);
         assert_eq!(hull.len(), 4);
         let (around, across) = around_and_across(&hull);
         assert_relative_eq!(around, 4.0 * 2f64.sqrt(), max_relative = 1e-12);
