@@ -140,7 +140,7 @@ impl Layout {
         for start in [0, 6] {
             ends.fixed_rows_mut::<3>(start).copy_from(&own);
         }
-        let push = stretch.piece.mass(&frame.sections.get(stretch.member.section)?.mass)? * ends;
+        let push = stretch.piece.mass()? * ends;
         Some(self.forces(&stretch, motion, |_| Vector12::zeros(), &push))
     }
 

@@ -20,6 +20,10 @@ use super::piece::{Complex12, Matrix12, Piece, Vector12};
 use faer::sparse::SparseColMat;
 use nalgebra::{Matrix6, Vector3, Vector6};
 use num_complex::Complex64;
+use std::sync::Arc;
+
+/// Relative difference of lengths below which pieces of one section are one.
+const ALIKE: f64 = 1e-12;
 
 /// Stiffness and mass of a divided frame: symmetric, both triangles stored, one pattern.
 #[derive(Debug, Clone)]
@@ -35,16 +39,15 @@ pub struct Matrices {
 /// A member as its pieces see it.
 pub(super) struct Bar {
     pub(super) line: Line,
-    /// All its pieces are alike.
-    pub(super) piece: Piece,
+    /// All its pieces are alike, and those of other members of its section that are as long.
+    pub(super) piece: Arc<Piece>,
 }
 
 impl Bar {
-    /// Real and imaginary stiffness and mass of one of its pieces, global axes, for the section's
-    /// `mass` per length.
-    pub(super) fn parts(&self, mass: &Matrix6<f64>) -> Option<[Matrix12; 3]> {
+    /// Real and imaginary stiffness and mass of one of its pieces, global axes.
+    pub(super) fn parts(&self) -> Option<[Matrix12; 3]> {
         let stiffness = turned_complex(&self.piece.stiffness(), &self.line);
-        let mass = turned(&self.piece.mass(mass)?, &self.line);
+        let mass = turned(self.piece.mass()?, &self.line);
         Some([stiffness.map(|k| k.re), stiffness.map(|k| k.im), mass])
     }
 }
@@ -52,14 +55,28 @@ impl Bar {
 /// The line and the piece of every member; `None` for a frame that has faults or does not fit.
 pub(super) fn bars(frame: &Frame, layout: &Layout) -> Option<Vec<Bar>> {
     layout.fits(frame).then_some(())?;
-    frame.members.iter().zip(&layout.pieces).map(|(member, count)| bar(frame, member, *count)).collect()
+    let mut known: Vec<(usize, f64, Arc<Piece>)> = Vec::new();
+    let made = |(member, count): (&Member, &usize)| {
+        let line = Line::of(frame, member)?;
+        let length = line.length / *count as f64;
+        let alike = |(section, own, _): &&(usize, f64, Arc<Piece>)| {
+            *section == member.section && (own - length).abs() <= ALIKE * length
+        };
+        if let Some((.., piece)) = known.iter().find(alike) {
+            return Some(Bar { line, piece: Arc::clone(piece) });
+        }
+        let bar = bar(frame, member, *count)?;
+        known.push((member.section, length, Arc::clone(&bar.piece)));
+        Some(bar)
+    };
+    frame.members.iter().zip(&layout.pieces).map(made).collect()
 }
 
 /// The line of `member` and one of its `count` pieces.
 pub(super) fn bar(frame: &Frame, member: &Member, count: usize) -> Option<Bar> {
     let line = Line::of(frame, member)?;
     let piece = Piece::new(frame.sections.get(member.section)?, line.length / count as f64)?;
-    Some(Bar { line, piece })
+    Some(Bar { line, piece: Arc::new(piece) })
 }
 
 impl Layout {
@@ -70,8 +87,7 @@ impl Layout {
         let stored = self.pattern.row_idx().len();
         let mut values = [vec![0.0; stored], vec![0.0; stored], vec![0.0; stored]];
         for (number, bar) in bars(frame, self)?.iter().enumerate() {
-            let section = frame.sections.get(frame.members[number].section)?;
-            let parts = bar.parts(&section.mass)?;
+            let parts = bar.parts()?;
             self.add_pieces(&mut values, &parts, frame, number, &bar.line);
         }
         self.add_carried(&mut values, frame)?;
@@ -116,9 +132,8 @@ impl Layout {
     /// brings a response on the same frequencies as the modes.
     pub fn bulge(&self, frame: &Frame) -> Option<SparseColMat<usize, f64>> {
         let mut values = [vec![0.0; self.pattern.row_idx().len()]];
-        for (number, (member, bar)) in frame.members.iter().zip(&bars(frame, self)?).enumerate() {
-            let section = frame.sections.get(member.section)?;
-            let bulge = turned(&bar.piece.bulge(&section.mass)?, &bar.line);
+        for (number, bar) in bars(frame, self)?.iter().enumerate() {
+            let bulge = turned(bar.piece.bulge()?, &bar.line);
             self.add_pieces(&mut values, &[bulge], frame, number, &bar.line);
         }
         let [values] = values;

@@ -73,7 +73,7 @@ impl<'a> Energies<'a> {
 
     /// φᵢᵀ M φⱼ of the members' own mass by member, shape (motions, motions), kg for a motion in m.
     pub fn inertia(&self, motions: &[&[f64]]) -> Option<Vec<DMatrix<f64>>> {
-        self.by_member(motions, |bar, mass| bar.piece.mass(mass))
+        self.by_member(motions, |bar| bar.piece.mass())
     }
 
     /// φᵢᵀ G φⱼ by member, shape (motions, motions), kg s2 for a motion in m: how far its pieces
@@ -81,18 +81,17 @@ impl<'a> Energies<'a> {
     ///
     /// λ φᵀ G φ beside φᵀ M φ is the part by which the eigenvalue λ of a divided frame is too high.
     pub fn bulge(&self, motions: &[&[f64]]) -> Option<Vec<DMatrix<f64>>> {
-        self.by_member(motions, |bar, mass| bar.piece.bulge(mass))
+        self.by_member(motions, |bar| bar.piece.bulge())
     }
 
     fn by_member(
         &self,
         motions: &[&[f64]],
-        matrix: impl Fn(&Bar, &Matrix6<f64>) -> Option<Matrix12>,
+        matrix: impl Fn(&Bar) -> Option<&Matrix12>,
     ) -> Option<Vec<DMatrix<f64>>> {
         let count = motions.len();
         let product = |(number, bar): (usize, &Bar)| {
-            let section = &self.frame.sections[self.frame.members[number].section];
-            let matrix = matrix(bar, &section.mass)?;
+            let matrix = matrix(bar)?;
             let mut sum = DMatrix::zeros(count, count);
             let ends: Vec<Vec<Vector12>> =
                 motions.iter().map(|motion| self.pieces(number, motion).collect()).collect();

@@ -32,6 +32,7 @@
 use super::section::{MemberSection, inverse};
 use nalgebra::{Matrix6, SMatrix, SVector, Vector6};
 use num_complex::Complex64;
+use std::sync::OnceLock;
 
 /// Real matrix of a piece, two ends of six freedoms.
 pub(super) type Matrix12 = SMatrix<f64, 12, 12>;
@@ -67,12 +68,17 @@ const GAUSS_6: [(f64, f64); 6] = [
 /// A piece of a member of one section, in the member's own axes.
 pub(super) struct Piece {
     length: f64,
+    /// Mass of the section per length.
+    line_mass: Matrix6<f64>,
     /// Section compliance, complex.
     compliance: Matrix6<Complex64>,
     /// Compliance of the real part of the section's stiffness.
     real_compliance: Matrix6<f64>,
     /// Inverse of the cantilever compliance, complex.
     end_stiffness: Matrix6<Complex64>,
+    shapes: OnceLock<Option<Shapes>>,
+    mass: OnceLock<Option<Matrix12>>,
+    bulge: OnceLock<Option<Matrix12>>,
 }
 
 impl Piece {
@@ -81,7 +87,9 @@ impl Piece {
         let compliance = inverse(&section.stiffness)?;
         let real_compliance = inverse(&section.stiffness.map(|s| s.re.into()))?.map(|c| c.re);
         let end_stiffness = inverse(&cantilever(&compliance, length))?;
-        Some(Piece { length, compliance, real_compliance, end_stiffness })
+        let (shapes, mass, bulge) = Default::default();
+        let line_mass = section.mass;
+        Some(Piece { length, line_mass, compliance, real_compliance, end_stiffness, shapes, mass, bulge })
     }
 
     /// Complex stiffness, shape (12, 12), in N/m, N and N m.
@@ -97,9 +105,13 @@ impl Piece {
         k
     }
 
-    /// Consistent mass for the section's `mass` per length, shape (12, 12), in kg, kg m and kg m2.
-    pub(super) fn mass(&self, mass: &Matrix6<f64>) -> Option<Matrix12> {
-        let shapes = self.shapes()?;
+    /// Consistent mass, shape (12, 12), in kg, kg m and kg m2.
+    pub(super) fn mass(&self) -> Option<&Matrix12> {
+        self.mass.get_or_init(|| self.integrated_mass()).as_ref()
+    }
+
+    fn integrated_mass(&self) -> Option<Matrix12> {
+        let (shapes, mass) = (self.shapes()?, &self.line_mass);
         let mut m = Matrix12::zeros();
         for (place, weight) in GAUSS {
             let n = shapes.at(place * self.length);
@@ -108,10 +120,13 @@ impl Piece {
         Some(m)
     }
 
-    /// The bulge G for the section's `mass` per length, shape (12, 12), in kg s2, kg m s2 and
-    /// kg m2 s2.
-    pub(super) fn bulge(&self, mass: &Matrix6<f64>) -> Option<Matrix12> {
-        let shapes = self.shapes()?;
+    /// The bulge G, shape (12, 12), in kg s2, kg m s2 and kg m2 s2.
+    pub(super) fn bulge(&self) -> Option<&Matrix12> {
+        self.bulge.get_or_init(|| self.integrated_bulge()).as_ref()
+    }
+
+    fn integrated_bulge(&self) -> Option<Matrix12> {
+        let (shapes, mass) = (self.shapes()?, &self.line_mass);
         let l = self.length;
         let load = shapes.powers.map(|n| mass * n);
         let b = lever();
@@ -135,11 +150,14 @@ impl Piece {
     }
 
     /// How the piece deflects between its ends.
-    pub(super) fn shapes(&self) -> Option<Shapes> {
-        let compliance = self.real_compliance;
-        let cantilever = cantilever(&compliance.map(Complex64::from), self.length);
-        let end_stiffness = inverse(&cantilever)?.map(|c| c.re);
-        Some(Shapes::new(compliance, end_stiffness, self.length))
+    pub(super) fn shapes(&self) -> Option<&Shapes> {
+        let made = || {
+            let compliance = self.real_compliance;
+            let cantilever = cantilever(&compliance.map(Complex64::from), self.length);
+            let end_stiffness = inverse(&cantilever)?.map(|c| c.re);
+            Some(Shapes::new(compliance, end_stiffness, self.length))
+        };
+        self.shapes.get_or_init(made).as_ref()
     }
 
     /// Complex forces at the second end when the ends are displaced by `d`, member axes.
@@ -282,7 +300,8 @@ mod tests {
         let plain = Plain { ga: [1e16, 1e16], rho_i: [0.0, 0.0], ..PLAIN };
         let section = MemberSection::plain("s", "steel", Role::Skeleton, &plain);
         let l = 1.3;
-        let m = Piece::new(&section, l).unwrap().mass(&section.mass).unwrap();
+        let piece = Piece::new(&section, l).unwrap();
+        let m = piece.mass().unwrap();
         let unit = plain.rho_a * l / 420.0;
         assert_relative_eq!(m[(0, 0)], 140.0 * unit, max_relative = 1e-9);
         assert_relative_eq!(m[(1, 1)], 156.0 * unit, max_relative = 1e-6);
@@ -309,7 +328,8 @@ mod tests {
 
     #[test]
     fn the_ends_of_the_shapes_are_the_ends() {
-        let shapes = Piece::new(&coupled(), 0.6).unwrap().shapes().unwrap();
+        let piece = Piece::new(&coupled(), 0.6).unwrap();
+        let shapes = piece.shapes().unwrap();
         let (first, last) = (shapes.at(0.0), shapes.at(0.6));
         for i in 0..6 {
             for j in 0..12 {
@@ -324,7 +344,8 @@ mod tests {
         let plain = Plain { ga: [1e16, 1e16], rho_i: [0.0, 0.0], ..PLAIN };
         let section = MemberSection::plain("s", "steel", Role::Skeleton, &plain);
         let l = 1.3;
-        let g = Piece::new(&section, l).unwrap().bulge(&section.mass).unwrap();
+        let piece = Piece::new(&section, l).unwrap();
+        let g = piece.bulge().unwrap();
         // A rod: load m x/l between held ends gives m² l³ / (45 EA).
         let rod = plain.rho_a.powi(2) * l.powi(3) / plain.ea;
         assert_relative_eq!(g[(6, 6)], rod / 45.0, max_relative = 1e-9);
@@ -354,7 +375,7 @@ mod tests {
     fn a_piece_moves_as_a_rigid_body_without_force_and_with_its_whole_mass() {
         let section = coupled();
         let piece = Piece::new(&section, 0.6).unwrap();
-        let m = piece.mass(&section.mass).unwrap();
+        let m = piece.mass().unwrap();
         let mut rigid = Vector12::zeros();
         rigid[1] = 1.0;
         rigid[7] = 1.0;

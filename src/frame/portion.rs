@@ -36,13 +36,12 @@ impl Layout {
         if frame.members.len() != self.pieces.len() || frame.points.len() != self.points.len() {
             return None;
         }
-        let mass = &frame.sections.get(section)?.mass;
         let mut values = self.nothing();
         let own = frame.members.iter().enumerate().filter(|(_, member)| member.section == section);
         for (number, member) in own {
             let bar = bar(frame, member, self.pieces[number])?;
-            let [re, im, inertia] = bar.parts(mass)?;
-            let bulge = turned(&bar.piece.bulge(mass)?, &bar.line);
+            let [re, im, inertia] = bar.parts()?;
+            let bulge = turned(bar.piece.bulge()?, &bar.line);
             self.add_pieces(&mut values, &[re, im, inertia, bulge], frame, number, &bar.line);
         }
         Some(Portion::of(values))

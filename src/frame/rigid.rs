@@ -27,8 +27,8 @@ impl Frame {
         for member in &self.members {
             let line = Line::of(self, member)?;
             let section = self.sections.get(member.section)?;
-            let mass = Piece::new(section, line.length)?.mass(&section.mass)?;
-            let mass = turned(&mass, &line);
+            let piece = Piece::new(section, line.length)?;
+            let mass = turned(piece.mass()?, &line);
             let ends = [arm(&line.start), arm(&line.at(line.length))];
             for i in 0..2 {
                 for j in 0..2 {
@@ -108,7 +108,8 @@ impl Layout {
         let line = Line::of(frame, member)?;
         let count = self.pieces.get(number).copied().filter(|_| self.fits(frame))?;
         let length = line.length / count as f64;
-        let shapes = Piece::new(frame.sections.get(member.section)?, length)?.shapes()?;
+        let own = Piece::new(frame.sections.get(member.section)?, length)?;
+        let shapes = own.shapes()?;
         let back = line.axes.transpose();
         let mut places = Vec::with_capacity(count * (between + 1) + 1);
         for piece in 0..count {
@@ -139,13 +140,10 @@ impl Layout {
         origin: &Vector3<f64>,
     ) -> Option<Vec<f64>> {
         let mut load = vec![0.0; self.freedoms()];
-        for (number, (member, Bar { line, piece })) in
-            frame.members.iter().zip(&bars(frame, self)?).enumerate()
-        {
-            let section = frame.sections.get(member.section)?;
+        for (number, Bar { line, piece }) in bars(frame, self)?.iter().enumerate() {
             let count = self.pieces[number];
             let length = line.length / count as f64;
-            let mass = turned(&piece.mass(&section.mass)?, line);
+            let mass = turned(piece.mass()?, line);
             for piece in 0..count {
                 let mut ends = Vector12::zeros();
                 for end in 0..2 {

@@ -5,7 +5,7 @@
 
 use super::decay::Decay;
 use super::eigen::Method;
-use super::reduced::damped;
+use super::reduced::{Damped, Precision, damped_to};
 use super::shares::{Share, Shares};
 use super::solve::{Elastic, Spectrum};
 use super::trouble::ModesFault;
@@ -76,7 +76,7 @@ impl BuildModes {
     /// What stopped the complex eigenproblem.
     pub fn new(name: &str, frame: &Frame, spectrum: &Spectrum) -> Result<BuildModes, ModesFault> {
         let body = frame.rigid_body().ok_or(ModesFault::Range)?;
-        let losses = spectrum.losses()?;
+        let losses = spectrum.losses(Precision::FULL)?;
         let energies = Energies::new(frame, &spectrum.layout).ok_or(ModesFault::Range)?;
         let shapes: Vec<&[f64]> = spectrum.elastic.iter().map(|mode| mode.shape.as_slice()).collect();
         let shares = energies.strain(&shapes);
@@ -163,16 +163,24 @@ impl Spectrum {
         if stored > 0.0 { lost / stored } else { 0.0 }
     }
 
+    /// The damped modes; `None` where nothing is lossy.
+    ///
+    /// # Errors
+    /// What stopped the complex eigenproblem.
+    pub fn damped(&self, precision: Precision) -> Result<Option<Damped>, ModesFault> {
+        let loss = &self.matrices.loss;
+        if loss.val().iter().all(|value| *value == 0.0) {
+            return Ok(None);
+        }
+        damped_to(&self.pencil(), loss, &self.pairs, precision).map(Some).map_err(ModesFault::Eigen)
+    }
+
     /// Loss factor of each elastic mode by the complex eigenproblem.
     ///
     /// # Errors
     /// What stopped it.
-    pub fn losses(&self) -> Result<Vec<f64>, ModesFault> {
-        let loss = &self.matrices.loss;
-        if loss.val().iter().all(|value| *value == 0.0) {
-            return Ok(vec![0.0; self.elastic.len()]);
-        }
-        let damped = damped(&self.pencil(), loss, &self.pairs).map_err(ModesFault::Eigen)?;
+    pub fn losses(&self, precision: Precision) -> Result<Vec<f64>, ModesFault> {
+        let Some(damped) = self.damped(precision)? else { return Ok(vec![0.0; self.elastic.len()]) };
         let of = |mode: &Elastic| damped.lambda.get(mode.column).map(|lambda| lambda.im / lambda.re);
         Ok(self.elastic.iter().map(|mode| of(mode).unwrap_or_else(|| self.loss_by_energy(mode))).collect())
     }

@@ -76,6 +76,14 @@ impl Factorisation {
         self.shift
     }
 
+    /// The order of elimination of a sparse factor.
+    pub(super) fn symbolic(&self) -> Option<&Arc<Symbolic>> {
+        match &self.kind {
+            Kind::Sparse(factor) => Some(&factor.symbolic),
+            Kind::Dense(_) => None,
+        }
+    }
+
     /// Number of freedoms.
     pub fn freedoms(&self) -> usize {
         match &self.kind {

@@ -29,12 +29,25 @@ use faer::linalg::lu::partial_pivoting::{factor, solve};
 use faer::sparse::SparseColMat;
 use faer::{Mat, MatRef, Par, Scale, Spec, c64};
 
-/// Residual, relative to the mode in the norm of H, at which the basis is large enough; λ is then right to
-/// its square.
-const RESIDUAL: f64 = 1e-3;
+/// How far the basis is enlarged.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Precision {
+    /// Enlargements at most. With none, the residual is not known and stays 0.
+    pub rounds: usize,
+    /// Residual, relative to the mode in the norm of H, at which the basis is large enough; λ is then
+    /// right to its square.
+    pub residual: f64,
+}
 
-/// Rounds of enlargement.
-const ROUNDS: usize = 8;
+impl Precision {
+    /// λ right to a part in a million.
+    pub const FULL: Precision = Precision { rounds: 8, residual: 1e-3 };
+    /// λ right to a part in a thousand: for one draw of many.
+    pub const DRAW: Precision = Precision { rounds: 8, residual: 0.03 };
+    /// The basis is the real modes and their static corrections: for a loss factor of 0.1 λ is then
+    /// right to a part in ten thousand or better.
+    pub const QUICK: Precision = Precision { rounds: 0, residual: 0.0 };
+}
 
 /// The damped modes that belong to real ones.
 #[derive(Debug, Clone)]
@@ -61,20 +74,18 @@ pub fn damped(
     loss: &SparseColMat<usize, f64>,
     pairs: &Eigenpairs,
 ) -> Result<Damped, EigenFault> {
-    damped_within(pencil, loss, pairs, ROUNDS)
+    damped_to(pencil, loss, pairs, Precision::FULL)
 }
 
-/// The same with at most `rounds` enlargements of the basis. With none, the basis is the real
-/// modes and their static corrections: for a loss factor of 0.1 λ is then right to a part in ten
-/// thousand or better, and the residual is not known and stays 0.
+/// The same to a `precision`.
 ///
 /// # Errors
 /// As [`damped`].
-pub fn damped_within(
+pub fn damped_to(
     pencil: &Pencil,
     loss: &SparseColMat<usize, f64>,
     pairs: &Eigenpairs,
-    rounds: usize,
+    precision: Precision,
 ) -> Result<Damped, EigenFault> {
     let (n, count) = (pencil.freedoms(), pairs.omega_squared.len());
     symmetric("loss", loss, n)?;
@@ -86,14 +97,14 @@ pub fn damped_within(
     let corrections = pairs.factor.solve(times(loss, pairs.vectors.as_ref()).as_ref())?;
     space.enlarge(&mut basis, corrections);
     let fault = EigenFault::NotConverged { wanted: count, found: 0 };
-    let mut best = space.solve(&basis, count).ok_or(fault.clone())?;
-    for _ in 0..rounds {
-        let left = space.corrections(&best, pairs)?;
+    let (mut best, mut z) = space.solve(&basis, count).ok_or(fault.clone())?;
+    for _ in 0..precision.rounds {
+        let left = basis.corrections(&space, &best.lambda, &z, pairs, precision.residual)?;
         best.residual = left.1;
-        if left.1 <= RESIDUAL || basis.q.ncols() >= n || !space.enlarge(&mut basis, left.0) {
+        if left.1 <= precision.residual || basis.q.ncols() >= n || !space.enlarge(&mut basis, left.0) {
             break;
         }
-        best = space.solve(&basis, count).ok_or(fault.clone())?;
+        (best, z) = space.solve(&basis, count).ok_or(fault.clone())?;
     }
     Ok(best)
 }
@@ -134,7 +145,9 @@ impl<'a> Space<'a> {
         let phi = &pairs.vectors;
         let q = Mat::from_fn(phi.nrows(), phi.ncols(), |i, j| phi[(i, j)] * scale[j]);
         let image = |a: &SparseColMat<usize, f64>| times(a, q.as_ref());
-        Basis { h_q: image(&self.h), mass_q: image(self.pencil.mass), loss_q: image(self.loss), q }
+        let mass_q = image(self.pencil.mass);
+        let h_q = Mat::from_fn(q.nrows(), q.ncols(), |i, j| mass_q[(i, j)] / (scale[j] * scale[j]));
+        Basis { h_q, mass_q, loss_q: image(self.loss), q }
     }
 
     /// Adds what is new in `columns` to the basis; false when nothing is.
@@ -167,8 +180,9 @@ impl<'a> Space<'a> {
         true
     }
 
-    /// The complex eigenpairs in the basis, matched to its first `count` vectors.
-    fn solve(&self, basis: &Basis, count: usize) -> Option<Damped> {
+    /// The complex eigenpairs in the basis, matched to its first `count` vectors, and their coordinates
+    /// in it.
+    fn solve(&self, basis: &Basis, count: usize) -> Option<(Damped, Mat<c64>)> {
         let b = basis.q.ncols();
         let mass = product(basis.q.transpose(), basis.mass_q.as_ref());
         let loss = product(basis.q.transpose(), basis.loss_q.as_ref());
@@ -180,58 +194,54 @@ impl<'a> Space<'a> {
         if lambda.iter().any(|l| !l.is_finite()) {
             return None;
         }
-        let chosen = Mat::from_fn(b, count, |i, j| z[(i, matched[j].0)]);
-        let mut shapes = real_times(&basis.q, &chosen);
-        let massed = real_times(&basis.mass_q, &chosen);
+        let mut chosen = Mat::from_fn(b, count, |i, j| z[(i, matched[j].0)]);
+        let massed = real_times(&mass, &chosen);
         for j in 0..count {
-            let size: c64 = (0..shapes.nrows()).map(|i| shapes[(i, j)] * massed[(i, j)]).sum();
+            let size: c64 = (0..b).map(|i| chosen[(i, j)] * massed[(i, j)]).sum();
             if size.norm() > 0.0 {
                 let root = size.sqrt();
-                shapes.col_mut(j).iter_mut().for_each(|v| *v /= root);
+                chosen.col_mut(j).iter_mut().for_each(|v| *v /= root);
             }
         }
         let loss_factor = lambda.iter().map(|l| (l.re.abs() > self.rigid).then_some(l.im / l.re)).collect();
-        Some(Damped {
-            lambda,
-            loss_factor,
-            shapes,
-            overlap: matched.iter().map(|m| m.1).collect(),
-            residual: 0.0,
-        })
-    }
-
-    /// Corrections for the residuals that are left, and the largest relative one.
-    fn corrections(&self, found: &Damped, pairs: &Eigenpairs) -> Result<(Mat<f64>, f64), EigenFault> {
-        let (n, count) = (found.shapes.nrows(), found.shapes.ncols());
-        let part = |c: fn(&c64) -> f64| Mat::from_fn(n, count, |i, j| c(&found.shapes[(i, j)]));
-        let (re, im) = (part(|v| v.re), part(|v| v.im));
-        let both = |a: &SparseColMat<usize, f64>| (times(a, re.as_ref()), times(a, im.as_ref()));
-        let ((kr, ki), (lr, li), (mr, mi)) =
-            (both(self.pencil.stiffness), both(self.loss), both(self.pencil.mass));
-        let mut residual = Mat::zeros(n, 2 * count);
-        for j in 0..count {
-            let lambda = found.lambda[j];
-            for i in 0..n {
-                let mass = lambda * c64::new(mr[(i, j)], mi[(i, j)]);
-                residual[(i, 2 * j)] = kr[(i, j)] - li[(i, j)] - mass.re;
-                residual[(i, 2 * j + 1)] = ki[(i, j)] + lr[(i, j)] - mass.im;
-            }
-        }
-        let solution = pairs.factor.solve(residual.as_ref())?;
-        let energy = |x: &Mat<f64>, image: Mat<f64>| -> Vec<f64> {
-            (0..x.ncols()).map(|j| x.col(j).transpose() * image.col(j)).collect()
-        };
-        let off = energy(&solution, times(&self.h, solution.as_ref()));
-        let (size_re, size_im) = (energy(&re, kr + Scale(self.s) * mr), energy(&im, ki + Scale(self.s) * mi));
-        let relative = |j: usize| ((off[2 * j] + off[2 * j + 1]).max(0.0) / (size_re[j] + size_im[j])).sqrt();
-        let errors: Vec<f64> = (0..count).map(relative).collect();
-        let open: Vec<usize> = (0..2 * count).filter(|j| errors[j / 2] > RESIDUAL).collect();
-        let columns = Mat::from_fn(n, open.len(), |i, j| solution[(i, open[j])]);
-        Ok((columns, errors.iter().fold(0.0, |a, b| a.max(*b))))
+        let shapes = real_times(&basis.q, &chosen);
+        let overlap = matched.iter().map(|m| m.1).collect();
+        Some((Damped { lambda, loss_factor, shapes, overlap, residual: 0.0 }, chosen))
     }
 }
 
 impl Basis {
+    /// Corrections for the residuals above `enough` of the damped modes with coordinates `z`, and the
+    /// largest residual, relative.
+    fn corrections(
+        &self,
+        space: &Space,
+        lambda: &[c64],
+        z: &Mat<c64>,
+        pairs: &Eigenpairs,
+        enough: f64,
+    ) -> Result<(Mat<f64>, f64), EigenFault> {
+        let n = self.q.nrows();
+        let [h, loss, mass] = [&self.h_q, &self.loss_q, &self.mass_q].map(|image| real_times(image, z));
+        let mut residual = Mat::zeros(n, 2 * lambda.len());
+        for (j, lambda) in lambda.iter().enumerate() {
+            for i in 0..n {
+                let left = h[(i, j)] + c64::i() * loss[(i, j)] - (lambda + space.s) * mass[(i, j)];
+                residual[(i, 2 * j)] = left.re;
+                residual[(i, 2 * j + 1)] = left.im;
+            }
+        }
+        let solution = pairs.factor.solve(residual.as_ref())?;
+        let image = times(&space.h, solution.as_ref());
+        let off = |j: usize| -> f64 { solution.col(j).transpose() * image.col(j) };
+        let size = |j: usize| z.col(j).iter().map(|z| z.norm_sqr()).sum::<f64>();
+        let relative = |j: usize| ((off(2 * j) + off(2 * j + 1)).max(0.0) / size(j)).sqrt();
+        let errors: Vec<f64> = (0..lambda.len()).map(relative).collect();
+        let open: Vec<usize> = (0..2 * lambda.len()).filter(|j| errors[j / 2] > enough).collect();
+        let columns = Mat::from_fn(n, open.len(), |i, j| solution[(i, open[j])]);
+        Ok((columns, errors.iter().fold(0.0, |a, b| a.max(*b))))
+    }
+
     /// Takes from `columns` and from their image under H what the basis has.
     fn clear(&self, columns: &mut Mat<f64>, image: &mut Mat<f64>) {
         let inside = product(self.q.transpose(), image.as_ref());
@@ -359,10 +369,10 @@ mod tests {
             let loss = uneven(&sample.stiffness, factor);
             let found = damped(&pencil, &loss, &lowest(&pencil, 10, &Settings::default()).unwrap()).unwrap();
             let all = damped(&pencil, &loss, &lowest(&pencil, n, &Settings::default()).unwrap()).unwrap();
-            assert!(found.residual < RESIDUAL, "{}", found.residual);
+            assert!(found.residual < Precision::FULL.residual, "{}", found.residual);
             for lambda in &found.lambda {
                 let near = all.lambda.iter().map(|l| (l - lambda).norm()).fold(f64::INFINITY, f64::min);
-                assert!(near < RESIDUAL * RESIDUAL * lambda.norm(), "{factor} {lambda} {near}");
+                assert!(near < Precision::FULL.residual.powi(2) * lambda.norm(), "{factor} {lambda} {near}");
             }
         }
     }

@@ -8,10 +8,9 @@
 use super::division::{NEAREST, Waves};
 use super::eigen::{Settings, lowest};
 use super::fault::EigenFault;
-use super::loose::{RigidMotion, rigid_motions};
-use super::pencil::Pencil;
-use super::solve::{Asked, BEYOND, Spectrum, corrected, pencil, solve};
-use super::symbolic::Symbolic;
+use super::loose::RigidMotion;
+use super::orders::{Orders, pencil};
+use super::solve::{Asked, BEYOND, Spectrum, corrected, solve};
 use super::trouble::ModesFault;
 use crate::frame::{Frame, Layout, Matrices};
 use faer::sparse::SparseColMat;
@@ -25,7 +24,7 @@ pub struct Series {
     /// The common division.
     pub layout: Arc<Layout>,
     /// The common order of elimination.
-    pub symbolic: Arc<Symbolic>,
+    pub orders: Arc<Orders>,
     /// Modes of the first frame, (n, any): a start for those that have no neighbour yet.
     pub start: Mat<f64>,
     rigid: Vec<RigidMotion>,
@@ -48,14 +47,37 @@ impl Series {
             }
         }
         let spectrum = solve(first, &Asked { pieces, ..asked.clone() })?;
-        let symbolic = Arc::new(Symbolic::new(&spectrum.pencil()).map_err(ModesFault::Eigen)?);
+        Series::about(&spectrum, asked).map_err(ModesFault::Eigen)
+    }
+
+    /// The division of `spectrum`, for frames that differ from its own in sections and springs.
+    ///
+    /// # Errors
+    /// Those of [`Orders::new`].
+    pub fn about(spectrum: &Spectrum, asked: &Asked) -> Result<Series, EigenFault> {
+        let orders = Orders::of(spectrum)?;
         Ok(Series {
-            symbolic,
+            layout: Arc::clone(&spectrum.layout),
+            orders: Arc::new(orders),
             start: spectrum.pairs.vectors.clone(),
-            layout: spectrum.layout,
-            rigid: rigid_motions(first),
+            rigid: spectrum.rigid.clone(),
             asked: Asked { pieces: Vec::new(), ..asked.clone() },
         })
+    }
+
+    /// The modes of a whole frame in the common layout, as [`Series::solve`].
+    ///
+    /// # Errors
+    /// What stopped the eigenvalue solution.
+    pub fn solve_frame(&self, frame: &Frame, limit: f64) -> Result<Option<Spectrum>, EigenFault> {
+        let made = self.layout.matrices(frame).zip(self.layout.bulge(frame));
+        let Some((matrices, bulge)) = made else { return Ok(None) };
+        self.solve(matrices, &bulge, limit, self.start.as_ref())
+    }
+
+    /// Up to which circular frequency, rad/s, the common division serves all members of `frame`.
+    pub fn least_limit(&self, frame: &Frame) -> f64 {
+        (0..frame.sections.len()).map(|section| self.limit(frame, section)).fold(f64::INFINITY, f64::min)
     }
 
     /// Up to which circular frequency, rad/s, the common division serves the members of section
@@ -87,7 +109,7 @@ impl Series {
             return Ok(None);
         }
         let settings = Settings {
-            symbolic: Some(Arc::clone(&self.symbolic)),
+            symbolic: Some(Arc::clone(&self.orders.symbolic)),
             start: Some(start),
             ..Settings::default()
         };
@@ -111,11 +133,6 @@ impl Series {
         let elastic = corrected(&motions, lambda, &bulge, |mode, _| NEAREST * excess(mode));
         let layout = Arc::clone(&self.layout);
         Ok(Some(Spectrum::new(layout, matrices, pairs, self.rigid.clone(), elastic, count)))
-    }
-
-    /// Matrices in the common layout as a pencil.
-    pub fn pencil<'a>(&'a self, matrices: &'a Matrices) -> Pencil<'a> {
-        pencil(&self.layout, matrices)
     }
 }
 

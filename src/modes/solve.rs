@@ -19,6 +19,7 @@ use super::division::{self, Waves};
 use super::eigen::{Eigenpairs, Settings, lowest};
 use super::fault::EigenFault;
 use super::loose::{RigidMotion, mechanism, rigid_motions};
+use super::orders::pencil;
 use super::pencil::Pencil;
 use super::statics::least_ratio;
 use super::trouble::ModesFault;
@@ -201,10 +202,6 @@ pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
         return Ok(Spectrum::new(Arc::new(layout), matrices, pairs, rigid, elastic, asked.count));
     }
     Err(ModesFault::Range)
-}
-
-pub(super) fn pencil<'a>(layout: &'a Layout, matrices: &'a Matrices) -> Pencil<'a> {
-    Pencil { stiffness: &matrices.stiffness, mass: &matrices.mass, group: &layout.group }
 }
 
 /// By mode and member: what the member's pieces add to the excess of the mode.

@@ -14,12 +14,10 @@
 //! # Source
 //! - `przemieniecki1968`: ch. 6, displacement method; ch. 10.10, free bodies
 
-use super::direct::Direct;
 use super::factor::Factorisation;
 use super::fault::EigenFault;
 use super::loose::rigid_motions;
-use super::pencil::Pencil;
-use super::symbolic::Symbolic;
+use super::orders::{Orders, pencil};
 use super::trouble::ModesFault;
 use crate::frame::{Frame, Layout, Matrices};
 use faer::{Mat, MatRef, c64};
@@ -45,6 +43,8 @@ pub struct Statics<'a> {
     pub frame: &'a Frame,
     /// The frame without division, or with one that is at hand: the motion of points is the same.
     pub layout: Arc<Layout>,
+    /// What it shares with other frames of the same drawing.
+    pub orders: Arc<Orders>,
     matrices: Matrices,
     factor: Factorisation,
     /// Rigid-body motions, (n, count), orthonormal to M; none for a held base.
@@ -80,22 +80,30 @@ impl<'a> Statics<'a> {
     pub fn divided(frame: &'a Frame, pieces: &[usize]) -> Result<Statics<'a>, ModesFault> {
         let layout = Layout::new(frame, pieces).map_err(ModesFault::Frame)?;
         let matrices = layout.matrices(frame).ok_or(ModesFault::Range)?;
-        let pencil = Pencil { stiffness: &matrices.stiffness, mass: &matrices.mass, group: &layout.group };
-        let symbolic = Arc::new(Symbolic::new(&pencil).map_err(ModesFault::Eigen)?);
-        Statics::shared(frame, Arc::new(layout), matrices, &symbolic)
+        let orders = Orders::new(Arc::new(layout), &matrices).map_err(ModesFault::Eigen)?;
+        Statics::shared(frame, matrices, &Arc::new(orders))
     }
 
-    /// The same from a layout, matrices and an order of elimination that are at hand.
+    /// The same in the layout of another frame of the same drawing.
+    ///
+    /// # Errors
+    /// A frame that does not fit, a mechanism, or what stopped the factorisation.
+    pub fn like(frame: &'a Frame, orders: &Arc<Orders>) -> Result<Statics<'a>, ModesFault> {
+        let matrices = orders.layout.matrices(frame).ok_or(ModesFault::Range)?;
+        Statics::shared(frame, matrices, orders)
+    }
+
+    /// The same from matrices that are at hand.
     ///
     /// # Errors
     /// A mechanism, or what stopped the factorisation.
     pub fn shared(
         frame: &'a Frame,
-        layout: Arc<Layout>,
         matrices: Matrices,
-        symbolic: &Arc<Symbolic>,
+        orders: &Arc<Orders>,
     ) -> Result<Statics<'a>, ModesFault> {
-        let floating = floating(frame, &layout, &matrices);
+        let layout = &orders.layout;
+        let floating = floating(frame, layout, &matrices);
         let bulge = match floating.ncols() {
             0 => Mat::zeros(0, 0),
             _ => {
@@ -103,13 +111,14 @@ impl<'a> Statics<'a> {
                 floating.transpose() * (&bulge * &floating)
             }
         };
-        let pencil = Pencil { stiffness: &matrices.stiffness, mass: &matrices.mass, group: &layout.group };
         let shift = if floating.ncols() > 0 { -shift(&matrices) } else { 0.0 };
-        let factor = Factorisation::new(&pencil, symbolic, shift).map_err(|fault| match fault {
-            EigenFault::Singular { freedom } => ModesFault::loose(frame, &layout, freedom),
+        let factor = Factorisation::new(&pencil(layout, &matrices), &orders.symbolic, shift);
+        let factor = factor.map_err(|fault| match fault {
+            EigenFault::Singular { freedom } => ModesFault::loose(frame, layout, freedom),
             other => ModesFault::Eigen(other),
         })?;
-        Ok(Statics { frame, layout, matrices, factor, floating, bulge })
+        let (layout, orders) = (Arc::clone(layout), Arc::clone(orders));
+        Ok(Statics { frame, layout, orders, matrices, factor, floating, bulge })
     }
 
     /// The motion under loads, (n, loads).
@@ -177,12 +186,7 @@ impl<'a> Statics<'a> {
         let count = loads.ncols();
         let lossless = self.matrices.loss.val().iter().all(|value| *value == 0.0);
         if self.floating.ncols() == 0 && !lossless {
-            let pencil = Pencil {
-                stiffness: &self.matrices.stiffness,
-                mass: &self.matrices.mass,
-                group: &self.layout.group,
-            };
-            let direct = Direct::new(&pencil, &self.matrices.loss)?;
+            let direct = self.orders.direct(&self.matrices)?;
             let complex = Mat::from_fn(loads.nrows(), count, |i, j| c64::new(loads[(i, j)], 0.0));
             let motion = direct.solve(0.0, complex.as_ref())?;
             let seen = complex.transpose() * motion;

@@ -1,12 +1,13 @@
 //! All builds of a design side by side, with spread and the chance that one beats another.
 
 use super::equal::{self, Equal};
+use super::known::Known;
 use super::measures::{Figures, Misses, Solved, measure};
 use super::spread::draws::latin_hypercube;
 use super::spread::rank::{Advice, Influence, chance_to_beat, influences, percentiles};
 use super::spread::{run, strongest};
 use super::warm::Quick;
-use crate::design::{Build, Costs, Design, Measure};
+use crate::design::{Build, Costs, Design, Measure, Model};
 use crate::modes::{Asked, Share};
 use crate::problem::Problem;
 use crate::quantity::{Draw, Spread, figures, show};
@@ -170,19 +171,30 @@ impl Comparison {
             true => Vec::new(),
             false => latin_hypercube(uncertain, options.draws, options.seed),
         };
+        let stated =
+            |(build, scale): (&Build, &f64)| build.scaled_model(&design.goal, &Draw::default(), *scale);
+        let models: Vec<Model> = design.builds.iter().zip(&scales).map(stated).collect::<Result<_, _>>()?;
+        let solve = |(build, model)| -> Result<Solved, Vec<Problem>> {
+            Solved::new(build, &design.goal, model, &asked, &[]).map_err(|fault| build.problems(&fault))
+        };
+        let solved: Vec<Solved> = design.builds.iter().zip(&models).map(solve).collect::<Result<_, _>>()?;
+        let know = |(build, solved): (&Build, &Solved)| {
+            Known::of(solved, &asked).map_err(|fault| build.problems(&fault))
+        };
+        let known: Vec<Known> = design.builds.iter().zip(&solved).map(know).collect::<Result<_, _>>()?;
         let one_draw = |draw: &Draw| -> Vec<Option<Figures>> {
-            let builds = design.builds.iter().zip(&scales);
-            builds.map(|(build, scale)| one(design, build, draw, *scale, &asked).ok()).collect()
+            let builds = design.builds.iter().zip(&scales).zip(&known);
+            builds.map(|((build, scale), known)| one(design, build, draw, *scale, known).ok()).collect()
         };
         let total = draws.len();
         let drawn = run(&draws, one_draw, |done| progress(done, total));
         let mut builds = Vec::new();
         let mut misses = Misses::new(&design.goal.targets);
-        for (i, (build, scale)) in design.builds.iter().zip(&scales).enumerate() {
+        for (i, ((build, scale), solved)) in design.builds.iter().zip(&scales).zip(&solved).enumerate() {
             let column = |read: &Read| -> Vec<Option<f64>> {
                 drawn.iter().map(|row| row[i].as_ref().and_then(read)).collect()
             };
-            let (mut compared, stated) = compared(design, build, *scale, &asked, &column)?;
+            let (mut compared, stated) = compared(design, build, *scale, solved, &column)?;
             compared.comes_from = origins(design, &draws, &column);
             misses.judge(&build.name, |measure| Some(stated.get(measure)));
             builds.push(compared);
@@ -354,11 +366,11 @@ fn one(
     build: &Build,
     draw: &Draw,
     scale: f64,
-    asked: &Asked,
+    known: &Known,
 ) -> Result<Figures, Vec<Problem>> {
     let model = build.scaled_model(&design.goal, draw, scale)?;
     let at_fault = |fault| build.problems(&fault);
-    let solved = Solved::new(build, &design.goal, &model, asked, &[]).map_err(at_fault)?;
+    let solved = known.solved(build, &design.goal, &model, Some(&[])).map_err(at_fault)?;
     let mut figures = solved.figures(build, &design.goal).map_err(at_fault)?;
     figures.drift = Quick::of(design, build, &model, &solved.statics, draw).drift;
     Ok(figures)
@@ -387,15 +399,13 @@ fn compared(
     design: &Design,
     build: &Build,
     scale: f64,
-    asked: &Asked,
+    solved: &Solved,
     column: &dyn Fn(&Read) -> Vec<Option<f64>>,
 ) -> Result<(Compared, Figures), Vec<Problem>> {
-    let goal = &design.goal;
-    let model = build.scaled_model(goal, &Draw::default(), scale)?;
+    let (goal, model) = (&design.goal, solved.model);
     let at_fault = |fault| build.problems(&fault);
-    let solved = Solved::new(build, goal, &model, asked, &[]).map_err(at_fault)?;
     let mut stated = solved.figures(build, goal).map_err(at_fault)?;
-    let quick = Quick::of(design, build, &model, &solved.statics, &Draw::default());
+    let quick = Quick::of(design, build, model, &solved.statics, &Draw::default());
     stated.drift = quick.drift;
     let spread = |read: &Read| -> Option<Spread> {
         let value = read(&stated)?;

@@ -2,7 +2,7 @@
 
 use crate::design::{Build, Goal, Measure, Model, Target};
 use crate::frame::Energies;
-use crate::modes::{Asked, Damped, ModesFault, Shares, Spectrum, Statics, damped, solve};
+use crate::modes::{Asked, Damped, ModesFault, Precision, Shares, Spectrum, Statics, solve};
 use crate::problem::Problem;
 use crate::quantity::Draw;
 use crate::response::modal::ModalModel;
@@ -88,20 +88,8 @@ impl<'m> Solved<'m> {
         Solved::seen(build, goal, model, asked, Some(more))
     }
 
-    /// The same for decays alone, which do not need the static rest of the modes.
-    ///
-    /// # Errors
-    /// As [`Solved::new`].
-    pub fn decaying(
-        build: &Build,
-        goal: &Goal,
-        model: &'m Model,
-        asked: &Asked,
-    ) -> Result<Solved<'m>, ModesFault> {
-        Solved::seen(build, goal, model, asked, None)
-    }
-
-    fn seen(
+    /// The same with the static rest for `more` stations, or without it.
+    pub(super) fn seen(
         build: &Build,
         goal: &Goal,
         model: &'m Model,
@@ -110,12 +98,7 @@ impl<'m> Solved<'m> {
     ) -> Result<Solved<'m>, ModesFault> {
         let spectrum = solve(&model.frame, asked)?;
         let statics = Statics::new(&model.frame)?;
-        let loss = &spectrum.matrices.loss;
-        let lossless = loss.val().iter().all(|value| *value == 0.0);
-        let damped = match lossless {
-            true => None,
-            false => Some(damped(&spectrum.pencil(), loss, &spectrum.pairs).map_err(ModesFault::Eigen)?),
-        };
+        let damped = spectrum.damped(Precision::FULL)?;
         Solved::of(build, goal, model, (spectrum, damped), statics, more)
     }
 

@@ -2,6 +2,7 @@
 
 pub mod compare;
 pub mod equal;
+pub mod known;
 pub mod measures;
 pub mod modes;
 pub mod motion;

@@ -21,12 +21,15 @@ use super::measures::Misses;
 use super::spread::{Answered, Draws, run};
 use crate::design::{Build, Design, Measure};
 use crate::document::Uncertain;
-use crate::modes::{Asked, BuildModes, Decay, ModesFault, Spectrum, Statics, Stiffness, solve};
+use crate::modes::{
+    Asked, BuildModes, Decay, ModesFault, Orders, Precision, Series, Spectrum, Statics, Stiffness, solve,
+};
 use crate::problem::Problem;
 use crate::quantity::{Draw, Spread};
 use crate::response::tap::cheapest;
 use faer::{Col, Mat};
 use serde::Serialize;
+use std::sync::Arc;
 
 /// Likeness below which a mode of a draw is none of the stated ones.
 const ALIKE: f64 = 0.3;
@@ -101,7 +104,9 @@ struct Drawn {
 
 /// A build at the stated values, by which the modes of draws are known again.
 struct Stated {
-    pieces: Vec<usize>,
+    series: Series,
+    /// Of the frame without division; `None` without a tool.
+    whole: Option<Arc<Orders>>,
     /// M φ over the root of φᵀ M φ, one mode per column.
     weighed: Mat<f64>,
     mass: faer::sparse::SparseColMat<usize, f64>,
@@ -154,49 +159,53 @@ fn at_stated_values(design: &Design, build: &Build, asked: &Asked) -> Result<(Ri
     let model = build.model(&design.goal, &Draw::default())?;
     let spectrum = solve(&model.frame, asked).map_err(at_fault)?;
     let modes = BuildModes::new(&build.name, &model.frame, &spectrum).map_err(at_fault)?;
-    let stiffness = match model.tip {
-        Some(tip) => {
-            let statics = Statics::new(&model.frame).map_err(at_fault)?;
-            Some(statics.stiffness(tip, model.work).map_err(|e| at_fault(ModesFault::Eigen(e)))?)
-        }
-        None => None,
-    };
+    let (mut stiffness, mut whole) = (None, None);
+    if let Some(tip) = model.tip {
+        let statics = Statics::new(&model.frame).map_err(at_fault)?;
+        stiffness = Some(statics.stiffness(tip, model.work).map_err(|e| at_fault(ModesFault::Eigen(e)))?);
+        whole = Some(statics.orders);
+    }
     let directions = stiffness.map(|k| {
         let [x, y, z] = k.along.map(Spread::exact);
         Directions { x, y, z, weakest: Spread::exact(k.weakest) }
     });
-    Ok((Rings { modes, stiffness_n_per_m: directions, spread: None }, Stated::of(&spectrum)))
+    let more = Asked { count: asked.count + BEYOND, tolerance: ANY_ERROR, pieces: Vec::new() };
+    let series = Series::about(&spectrum, &more).map_err(|e| at_fault(ModesFault::Eigen(e)))?;
+    let known = Stated::of(&spectrum, series, whole);
+    Ok((Rings { modes, stiffness_n_per_m: directions, spread: None }, known))
 }
 
 fn at_draw(design: &Design, build: &Build, stated: &Stated, draw: &Draw, count: usize) -> Option<Drawn> {
     let model = build.model(&design.goal, draw).ok()?;
-    let asked = |count| Asked { count, tolerance: ANY_ERROR, pieces: stated.pieces.clone() };
-    let same_division = |spectrum: &Spectrum| spectrum.layout.pieces == stated.pieces;
-    // A small frame may have no more modes without being divided further.
-    let more = solve(&model.frame, &asked(count + BEYOND)).ok().filter(same_division);
+    let more = stated.series.solve_frame(&model.frame, f64::INFINITY).ok().flatten();
     let spectrum = match more {
         Some(spectrum) => spectrum,
-        None => solve(&model.frame, &asked(count)).ok().filter(same_division)?,
+        // A small frame may have no more modes without being divided further.
+        None => {
+            let pieces = stated.series.layout.pieces.clone();
+            let same = |spectrum: &Spectrum| spectrum.layout.pieces == stated.series.layout.pieces;
+            solve(&model.frame, &Asked { count, tolerance: ANY_ERROR, pieces }).ok().filter(same)?
+        }
     };
-    let losses = spectrum.losses().ok()?;
+    let losses = spectrum.losses(Precision::DRAW).ok()?;
     let own = |place: Option<usize>| Some((spectrum.elastic[place?].frequency(), losses[place?]));
     let modes = stated.places(&spectrum).into_iter().map(own).collect();
-    let stiffness = match model.tip {
-        Some(tip) => Some(Statics::new(&model.frame).ok()?.stiffness(tip, model.work).ok()?),
+    let stiffness = match model.tip.zip(stated.whole.as_ref()) {
+        Some((tip, whole)) => Some(Statics::like(&model.frame, whole).ok()?.stiffness(tip, model.work).ok()?),
         None => None,
     };
     Some(Drawn { mass: model.mass(), stiffness, modes })
 }
 
 impl Stated {
-    fn of(spectrum: &Spectrum) -> Stated {
+    fn of(spectrum: &Spectrum, series: Series, whole: Option<Arc<Orders>>) -> Stated {
         let mass = spectrum.matrices.mass.clone();
         let mut weighed = Mat::zeros(mass.nrows(), spectrum.elastic.len());
         for (j, mode) in spectrum.elastic.iter().enumerate() {
             let (product, size) = weigh(&mass, &mode.shape);
             weighed.col_mut(j).copy_from(product * faer::Scale(1.0 / size));
         }
-        Stated { pieces: spectrum.layout.pieces.clone(), weighed, mass }
+        Stated { series, whole, weighed, mass }
     }
 
     /// By mode of the stated values: its place among the elastic modes of `spectrum`.
@@ -270,21 +279,25 @@ mod tests {
         solve(frame, &Asked { count, tolerance: ANY_ERROR, pieces: vec![8] }).unwrap()
     }
 
+    fn known(stated: &Spectrum) -> Stated {
+        Stated::of(stated, Series::about(stated, &Asked::default()).unwrap(), None)
+    }
+
     #[test]
     fn modes_that_change_places_are_followed_by_their_shape() {
         let stated = spectrum(&arm(1.0, 1.2), 4);
-        let known = Stated::of(&stated);
+        let known = known(&stated);
         let same = spectrum(&arm(1.0, 1.2), 6);
         assert_eq!(known.places(&same), [Some(0), Some(1), Some(2), Some(3)]);
         let crossed = spectrum(&arm(1.2, 1.0), 6);
         assert_eq!(known.places(&crossed), [Some(1), Some(0), Some(3), Some(2)]);
-        assert_eq!(crossed.layout.pieces, known.pieces);
+        assert_eq!(crossed.layout.pieces, stated.layout.pieces);
     }
 
     #[test]
     fn a_mode_that_is_not_there_is_not_found() {
         let stated = spectrum(&arm(1.0, 1.2), 4);
-        let known = Stated::of(&stated);
+        let known = known(&stated);
         // The plane of the first and third modes is out of reach of two.
         let other = spectrum(&arm(400.0, 1.2), 2);
         assert_eq!(known.places(&other), [None, Some(0), None, Some(1)]);

@@ -4,12 +4,13 @@
 //! design, or the smallest stated, with which the end of a decay rings. Where a motion starts larger
 //! the settle time with the losses of its start stands beside: the true one lies between the two.
 
+use super::known::Known;
 use super::measures::Solved;
 use super::spread::rank::percentiles;
 use super::spread::{Answered, Draws, run};
 use crate::design::{Build, Design, Goal, Tap};
 use crate::document::Uncertain;
-use crate::modes::Asked;
+use crate::modes::{Asked, ModesFault};
 use crate::problem::{Place, Problem};
 use crate::quantity::Draw;
 use crate::response::ringdown::{RingDown, Tapped, Times};
@@ -113,8 +114,9 @@ pub fn ring_down(
     progress: impl Fn(usize, usize) + Sync,
 ) -> Result<RingDowns, Vec<Problem>> {
     let tap = tap_of(design)?;
-    let (mut builds, mut divisions) = (Vec::new(), Vec::new());
-    tapped(design, options.count, |build, solved, observed| {
+    let count = options.count;
+    let (mut builds, mut known) = (Vec::new(), Vec::new());
+    tapped(design, count, |build, solved, observed| {
         let asked = Tapped {
             struck: solved.tool_stations,
             observed: observed.to_vec(),
@@ -122,7 +124,7 @@ pub fn ring_down(
             settle_to: tap.settle_to,
             duration: options.duration,
         };
-        divisions.push(solved.spectrum.layout.pieces.clone());
+        known.push(Known::of(solved, &Asked { count, ..Asked::default() }));
         builds.push(BuildRingDown {
             name: build.name.clone(),
             label: build.label.clone(),
@@ -131,25 +133,26 @@ pub fn ring_down(
             spread: None,
         });
     })?;
-    let asked =
-        |pieces: &[usize]| Asked { count: options.count, pieces: pieces.to_vec(), ..Asked::default() };
+    let at_fault =
+        |(build, known): (&Build, Result<Known, ModesFault>)| known.map_err(|f| build.problems(&f));
+    let known: Vec<Known> = design.builds.iter().zip(known).map(at_fault).collect::<Result<_, _>>()?;
     if design.goal.amplitude.is_some() {
-        for ((build, own), pieces) in design.builds.iter().zip(&mut builds).zip(&divisions) {
+        for ((build, own), known) in design.builds.iter().zip(&mut builds).zip(&known) {
             let goal = Goal { amplitude: Some(own.motion.largest_m), ..design.goal.clone() };
-            let decay = decay(build, &goal, &Draw::default(), &asked(pieces));
+            let decay = decay(build, &goal, &Draw::default(), known);
             own.settle_time_at_start_s = decay.and_then(|decay| decay.settle(tap.settle_to).time);
         }
     }
     let drawn = options.draws.of(&design.uncertain);
     let total = drawn.len();
     let one = |draw: &Draw| -> Vec<Option<Drawn>> {
-        let of = |((build, own), pieces): ((&Build, &BuildRingDown), &Vec<usize>)| {
-            let decay = decay(build, &design.goal, draw, &asked(pieces))?;
+        let of = |((build, own), known): ((&Build, &BuildRingDown), &Known)| {
+            let decay = decay(build, &design.goal, draw, known)?;
             let times = own.motion.time_s.iter().step_by(every(&own.motion));
             let envelope = times.map(|time| decay.envelope(*time)).collect();
             Some(Drawn { times: Times::of(&decay, tap.settle_to), envelope })
         };
-        design.builds.iter().zip(&builds).zip(&divisions).map(of).collect()
+        design.builds.iter().zip(&builds).zip(&known).map(of).collect()
     };
     let answers = run(&drawn, one, |done| progress(done, total));
     for (number, build) in builds.iter_mut().enumerate().filter(|_| total > 0) {
@@ -171,9 +174,9 @@ fn every(motion: &RingDown) -> usize {
 }
 
 /// The decay of `build` at `draw`; `None` when it cannot be solved.
-fn decay(build: &Build, goal: &Goal, draw: &Draw, asked: &Asked) -> Option<Decay> {
+fn decay(build: &Build, goal: &Goal, draw: &Draw, known: &Known) -> Option<Decay> {
     let model = build.model(goal, draw).ok()?;
-    let solved = Solved::decaying(build, goal, &model, asked).ok()?;
+    let solved = known.solved(build, goal, &model, None).ok()?;
     Some(Decay::new(&solved.modal, solved.tool_stations, &watched(&solved), model.impulse))
 }
 

@@ -13,7 +13,7 @@ use std::hint::black_box;
 use std::time::{Duration, Instant};
 use stillbed::design::{Build, Design};
 use stillbed::material::Table;
-use stillbed::modes::{Asked, Settings, Statics, Symbolic, damped, damped_within, lowest, solve};
+use stillbed::modes::{Asked, Orders, Precision, Settings, Statics, damped, damped_to, lowest, solve};
 use stillbed::quantity::Draw;
 use stillbed::section::stock::Stock;
 use stillbed::study::measures::measure;
@@ -116,18 +116,19 @@ fn stages(design: &Design, build: &Build) {
     let asked = Asked { count: COUNT, ..Asked::default() };
     let spectrum = solve(&model.frame, &asked).expect("it has modes");
     let (pencil, loss) = (spectrum.pencil(), &spectrum.matrices.loss);
-    let symbolic = std::sync::Arc::new(Symbolic::new(&pencil).expect("it is ordered"));
+    let orders =
+        std::sync::Arc::new(Orders::new(spectrum.layout.clone(), &spectrum.matrices).expect("it is ordered"));
     let start = Some(spectrum.pairs.vectors.as_ref());
-    let settings = Settings { symbolic: Some(symbolic.clone()), start, ..Settings::default() };
+    let settings = Settings { symbolic: Some(orders.symbolic.clone()), start, ..Settings::default() };
     println!("{} freedoms", spectrum.layout.freedoms());
     stage("modes from nothing", || lowest(&pencil, COUNT + 2, &Settings::default()));
     stage("modes from a neighbour", || lowest(&pencil, COUNT + 2, &settings));
     stage("damped modes", || damped(&pencil, loss, &spectrum.pairs));
-    stage("damped modes, first corrections alone", || damped_within(&pencil, loss, &spectrum.pairs, 0));
+    stage("damped modes, first corrections alone", || {
+        damped_to(&pencil, loss, &spectrum.pairs, Precision::QUICK)
+    });
     let layout = &spectrum.layout;
     stage("matrices", || layout.matrices(&model.frame));
     stage("statics from nothing", || Statics::new(&model.frame));
-    stage("statics", || {
-        Statics::shared(&model.frame, layout.clone(), spectrum.matrices.clone(), &symbolic).map(|_| ())
-    });
+    stage("statics", || Statics::shared(&model.frame, spectrum.matrices.clone(), &orders).map(|_| ()));
 }

@@ -11,7 +11,7 @@ use super::space::Space;
 use crate::design::{Goal, Measure, Model};
 use crate::frame::{MemberSection, Portion};
 use crate::material::Medium;
-use crate::modes::{Asked, ModesFault, Series, Statics, damped_within};
+use crate::modes::{Asked, ModesFault, Precision, Series, Statics, damped_to};
 use crate::problem::Problem;
 use crate::quantity::Draw;
 use crate::response::stations::Station;
@@ -191,14 +191,13 @@ impl<'a> Frames<'a> {
         let (matrices, bulge) = series.layout.summed(portions);
         let limit = made.iter().map(|part| part.limit).fold(f64::INFINITY, f64::min);
         let start = hand.start.as_ref().unwrap_or(&series.start);
-        let statics =
-            Statics::shared(&model.frame, Arc::clone(&series.layout), matrices.clone(), &series.symbolic)?;
+        let statics = Statics::shared(&model.frame, matrices.clone(), &series.orders)?;
         let found = series.solve(matrices, &bulge, limit, start.as_ref()).map_err(ModesFault::Eigen)?;
         let solved = match found {
             Some(spectrum) => {
                 let loss = &spectrum.matrices.loss;
                 let damped = match goal.tap.is_some() || self.peak {
-                    true => damped_within(&spectrum.pencil(), loss, &spectrum.pairs, 0).ok(),
+                    true => damped_to(&spectrum.pencil(), loss, &spectrum.pairs, Precision::QUICK).ok(),
                     false => None,
                 };
                 let more: Option<&[Station]> = if self.peak { Some(&[]) } else { None };

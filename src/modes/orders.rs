@@ -1,0 +1,62 @@
+//! What frames of one drawing and division share: the layout and the orders of elimination.
+
+use super::direct::Direct;
+use super::fault::EigenFault;
+use super::pencil::Pencil;
+use super::solve::Spectrum;
+use super::symbolic::Symbolic;
+use crate::frame::{Layout, Matrices};
+use std::sync::{Arc, OnceLock};
+
+/// Made with the first frame of a series, used with all others.
+#[derive(Debug)]
+pub struct Orders {
+    /// The common layout.
+    pub layout: Arc<Layout>,
+    /// Of stiffness and mass.
+    pub symbolic: Arc<Symbolic>,
+    /// Of the complex system in its doubled real form; made when first asked for.
+    doubled: OnceLock<Arc<Symbolic>>,
+}
+
+impl Orders {
+    /// Orders the freedoms of `layout`, of which `matrices` are those of one frame.
+    ///
+    /// # Errors
+    /// Those of [`Symbolic::new`].
+    pub fn new(layout: Arc<Layout>, matrices: &Matrices) -> Result<Orders, EigenFault> {
+        let symbolic = Arc::new(Symbolic::new(&pencil(&layout, matrices))?);
+        Ok(Orders { layout, symbolic, doubled: OnceLock::new() })
+    }
+
+    /// Those that `spectrum` was solved with.
+    ///
+    /// # Errors
+    /// Those of [`Symbolic::new`], where it was solved densely.
+    pub fn of(spectrum: &Spectrum) -> Result<Orders, EigenFault> {
+        let layout = Arc::clone(&spectrum.layout);
+        match spectrum.pairs.factor.symbolic() {
+            Some(symbolic) => Ok(Orders { layout, symbolic: Arc::clone(symbolic), doubled: OnceLock::new() }),
+            None => Orders::new(layout, &spectrum.matrices),
+        }
+    }
+
+    /// The complex system of `matrices` in the common layout.
+    ///
+    /// # Errors
+    /// Those of [`Direct::new`].
+    pub(super) fn direct(&self, matrices: &Matrices) -> Result<Direct, EigenFault> {
+        let pencil = pencil(&self.layout, matrices);
+        if let Some(doubled) = self.doubled.get() {
+            return Direct::ordered(&pencil, &matrices.loss, doubled);
+        }
+        let direct = Direct::new(&pencil, &matrices.loss)?;
+        self.doubled.get_or_init(|| Arc::clone(direct.symbolic()));
+        Ok(direct)
+    }
+}
+
+/// `matrices` of `layout` as a pencil.
+pub(super) fn pencil<'a>(layout: &'a Layout, matrices: &'a Matrices) -> Pencil<'a> {
+    Pencil { stiffness: &matrices.stiffness, mass: &matrices.mass, group: &layout.group }
+}
