@@ -15,11 +15,13 @@
 //! # Source
 //! - `przemieniecki1968`: ch. 5 (stiffness of a beam), ch. 7 (thermal loads on an element)
 
+use super::assembly::{Bar, bar, bars};
 use super::axes::Line;
 use super::layout::Layout;
 use super::model::{Frame, Member};
 use super::piece::{Piece, Vector12, transposed_reach};
 use nalgebra::{Vector3, Vector6};
+use std::sync::Arc;
 
 /// The strains of a free member, in the order of a section's strains, where its x starts and
 /// where it ends; linear between.
@@ -30,7 +32,7 @@ struct Stretch<'a> {
     number: usize,
     member: &'a Member,
     line: Line,
-    piece: Piece,
+    piece: Arc<Piece>,
     count: usize,
     /// Of a piece, m.
     length: f64,
@@ -38,12 +40,9 @@ struct Stretch<'a> {
 
 impl Layout {
     fn stretch<'a>(&self, frame: &'a Frame, number: usize) -> Option<Stretch<'a>> {
-        let member = frame.members.get(number)?;
         let count = *self.pieces.get(number)?;
-        let line = Line::of(frame, member)?;
-        let length = line.length / count as f64;
-        let piece = Piece::new(frame.sections.get(member.section)?, length)?;
-        Some(Stretch { number, member, line, piece, count, length })
+        let member = frame.members.get(number)?;
+        Some(Stretch::new(number, member, bar(frame, member, count)?, count))
     }
 
     /// The load that moves the frame as the free `strains` of its members (one entry a member)
@@ -52,11 +51,11 @@ impl Layout {
     /// `None` when `frame` is not the one of this layout.
     pub fn free_strain_load(&self, frame: &Frame, strains: &[FreeStrain]) -> Option<Vec<f64>> {
         let mut load = vec![0.0; self.freedoms()];
-        for (number, strain) in strains.iter().enumerate() {
+        for (number, (bar, strain)) in bars(frame, self)?.into_iter().zip(strains).enumerate() {
             if strain.iter().all(|e| e.iter().all(|e| *e == 0.0)) {
                 continue;
             }
-            let stretch = self.stretch(frame, number)?;
+            let stretch = Stretch::new(number, &frame.members[number], bar, self.pieces[number]);
             let stiffness = stretch.piece.stiffness().map(|k| k.re);
             for piece in 0..stretch.count {
                 let force = stiffness * stretch.free_stretch(strain, piece);
@@ -195,7 +194,12 @@ impl Layout {
     }
 }
 
-impl Stretch<'_> {
+impl<'a> Stretch<'a> {
+    fn new(number: usize, member: &'a Member, Bar { line, piece }: Bar, count: usize) -> Stretch<'a> {
+        let length = line.length / count as f64;
+        Stretch { number, member, line, piece, count, length }
+    }
+
     /// Where the far end of a free piece goes while its first end is held, as end motions.
     fn free_stretch(&self, strain: &FreeStrain, piece: usize) -> Vector12 {
         let at = |place: usize| strain[0].lerp(&strain[1], place as f64 / self.count as f64);

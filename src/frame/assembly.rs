@@ -84,11 +84,20 @@ impl Layout {
     ///
     /// `None` when `frame` does not fit.
     pub fn matrices(&self, frame: &Frame) -> Option<Matrices> {
+        self.matrices_of(frame, &bars(frame, self)?)
+    }
+
+    /// The matrices of `frame` and its bulge, as [`Layout::matrices`] and [`Layout::bulge`].
+    pub fn matrices_and_bulge(&self, frame: &Frame) -> Option<(Matrices, SparseColMat<usize, f64>)> {
+        let bars = bars(frame, self)?;
+        Some((self.matrices_of(frame, &bars)?, self.bulge_of(frame, &bars)?))
+    }
+
+    fn matrices_of(&self, frame: &Frame, bars: &[Bar]) -> Option<Matrices> {
         let stored = self.pattern.row_idx().len();
         let mut values = [vec![0.0; stored], vec![0.0; stored], vec![0.0; stored]];
-        for (number, bar) in bars(frame, self)?.iter().enumerate() {
-            let parts = bar.parts()?;
-            self.add_pieces(&mut values, &parts, frame, number, &bar.line);
+        for (number, bar) in bars.iter().enumerate() {
+            self.add_pieces(&mut values, &bar.parts()?, frame, number, &bar.line);
         }
         self.add_carried(&mut values, frame)?;
         let [stiffness, loss, mass] = values.map(|values| SparseColMat::new(self.pattern.clone(), values));
@@ -131,8 +140,12 @@ impl Layout {
     /// `K - ω² M - ω⁴ G` is the dynamic stiffness of the divided frame to the next order: what
     /// brings a response on the same frequencies as the modes.
     pub fn bulge(&self, frame: &Frame) -> Option<SparseColMat<usize, f64>> {
+        self.bulge_of(frame, &bars(frame, self)?)
+    }
+
+    fn bulge_of(&self, frame: &Frame, bars: &[Bar]) -> Option<SparseColMat<usize, f64>> {
         let mut values = [vec![0.0; self.pattern.row_idx().len()]];
-        for (number, bar) in bars(frame, self)?.iter().enumerate() {
+        for (number, bar) in bars.iter().enumerate() {
             let bulge = turned(bar.piece.bulge()?, &bar.line);
             self.add_pieces(&mut values, &[bulge], frame, number, &bar.line);
         }
@@ -151,16 +164,27 @@ impl Layout {
     ) {
         let first = self.first_piece(number);
         for (piece, coupling) in self.couplings[first..].iter().take(self.pieces[number]).enumerate() {
-            let inner = [0, 1].iter().all(|end| self.is_inner(number, piece, *end));
-            let columns = if inner { Vec::new() } else { self.columns(frame, number, piece, line) };
+            let plain = [0, 1].iter().all(|end| self.is_plain(&frame.members[number], number, piece, *end));
+            let columns = if plain { Vec::new() } else { self.columns(frame, number, piece, line) };
             for (values, part) in values.iter_mut().zip(parts) {
-                if inner {
+                if plain {
                     add(values, &coupling.slots, part.as_slice());
                 } else {
                     add(values, &coupling.slots, &combined(part, &columns));
                 }
             }
         }
+    }
+
+    /// True when the end of a piece moves as six freedoms do: between pieces, or at a free point, without
+    /// offset and joint.
+    fn is_plain(&self, member: &Member, number: usize, piece: usize, end: usize) -> bool {
+        let at_point = || {
+            member.offset == Vector3::zeros()
+                && self.points[member.point(end)].iter().all(Option::is_some)
+                && self.joints[number][end].iter().all(Option::is_none)
+        };
+        self.is_inner(number, piece, end) || at_point()
     }
 
     fn add_spring(&self, values: &mut [Vec<f64>], freedom: usize, spring: Complex64) {

@@ -5,7 +5,7 @@
 
 use super::decay::Decay;
 use super::eigen::Method;
-use super::reduced::{Damped, Precision, damped_to};
+use super::reduced::{Damped, Precision, damped_of_sound};
 use super::shares::{Share, Shares};
 use super::solve::{Elastic, Spectrum};
 use super::trouble::ModesFault;
@@ -172,7 +172,7 @@ impl Spectrum {
         if loss.val().iter().all(|value| *value == 0.0) {
             return Ok(None);
         }
-        damped_to(&self.pencil(), loss, &self.pairs, precision).map(Some).map_err(ModesFault::Eigen)
+        damped_of_sound(&self.pencil(), loss, &self.pairs, precision).map(Some).map_err(ModesFault::Eigen)
     }
 
     /// Loss factor of each elastic mode by the complex eigenproblem.

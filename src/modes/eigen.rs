@@ -43,13 +43,15 @@ pub struct Settings<'a> {
     pub symbolic: Option<Arc<Symbolic>>,
     /// Mode shapes of a neighbour, `(n, any)`, one per column.
     pub start: Option<MatRef<'a, f64>>,
+    /// How large the basis of a neighbour was when its modes held: it is not tested before.
+    pub expected: Option<usize>,
     /// Memory in bytes that the factor may take.
     pub memory_limit: usize,
 }
 
 impl Default for Settings<'_> {
     fn default() -> Self {
-        Settings { symbolic: None, start: None, memory_limit: 8 << 30 }
+        Settings { symbolic: None, start: None, expected: None, memory_limit: 8 << 30 }
     }
 }
 
@@ -68,6 +70,8 @@ pub struct Eigenpairs {
     pub counted_at: f64,
     /// How many more modes, found but not returned, are equal to the last one.
     pub cut_from_multiplet: usize,
+    /// How many vectors they were found in.
+    pub basis: usize,
     /// Factor of `K - σ M` at some shift σ that is no mode, ready for static corrections.
     pub factor: Factorisation,
 }
@@ -83,6 +87,15 @@ pub struct Eigenpairs {
 /// [`EigenFault::NotConverged`].
 pub fn lowest(pencil: &Pencil, count: usize, settings: &Settings) -> Result<Eigenpairs, EigenFault> {
     pencil.check()?;
+    lowest_of_sound(pencil, count, settings)
+}
+
+/// The same of a pencil that is symmetric as it was made.
+pub(super) fn lowest_of_sound(
+    pencil: &Pencil,
+    count: usize,
+    settings: &Settings,
+) -> Result<Eigenpairs, EigenFault> {
     let n = pencil.freedoms();
     if count == 0 {
         return Err(EigenFault::NoModes);
@@ -177,6 +190,7 @@ fn dense_lowest(
         counted_below: found.omega_squared.iter().filter(|w| **w < counted_at).count(),
         counted_at,
         cut_from_multiplet: end - count,
+        basis: n,
         vectors: found.vectors.subcols(0, count).to_owned(),
         omega_squared: found.omega_squared[..count].to_vec(),
         method: Method::Dense,

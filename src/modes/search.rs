@@ -10,7 +10,7 @@ use super::kernel::{BLOCK, Lane, symmetric_product};
 use super::lanczos::{Krylov, Ritz};
 use super::pencil::Pencil;
 use super::symbolic::Symbolic;
-use faer::{Mat, MatRef};
+use faer::Mat;
 use std::cell::Cell;
 use std::sync::Arc;
 
@@ -47,7 +47,7 @@ pub(super) fn sparse_lowest(
     let (stiffness, mass) = symbolic.gather(pencil)?;
     let spare = Cell::new(Vec::new());
     let search = Search { symbolic: &symbolic, stiffness: &stiffness, mass: &mass, allowed, spare };
-    search.lowest(count, shift, settings.start)
+    search.lowest(count, shift, settings)
 }
 
 /// Vectors that the basis has room for when `count` modes are sought.
@@ -74,17 +74,19 @@ struct Found {
 }
 
 impl Search<'_> {
-    fn lowest(&self, count: usize, shift: f64, start: Option<MatRef<f64>>) -> Result<Eigenpairs, EigenFault> {
+    fn lowest(&self, count: usize, shift: f64, settings: &Settings) -> Result<Eigenpairs, EigenFault> {
         let order = &self.symbolic.order;
         let (mut shift, mut factor) = with_shift(shift, |shift| self.positive(shift))?;
         let mut krylov = Krylov::new(self.symbolic, self.mass, capacity(count));
-        if let Some(start) = start.filter(|start| start.ncols() > 0 && start.is_all_finite()) {
+        if let Some(start) = settings.start.filter(|start| start.ncols() > 0 && start.is_all_finite()) {
             let start = Mat::from_fn(start.nrows(), start.ncols(), |i, j| start[(order[i], j)]);
             krylov.begin_with(&factor, start.as_ref());
         }
         let (mut wanted, mut steps, mut rounds, mut reshifted) = (count, 0, 0, false);
+        let mut expected = settings.expected;
         loop {
-            let (ritz, end) = self.iterate(&mut krylov, &factor, wanted, &mut steps)?;
+            let first = expected.take().unwrap_or(2 * wanted + BLOCK);
+            let (ritz, end) = self.iterate(&mut krylov, &factor, wanted, first, &mut steps)?;
             let found = self.found(&krylov, &factor, &ritz, end);
             self.spare.set(factor.into_values());
             if let Some(better) = better_shift(&found.omega_squared, shift, count).filter(|_| !reshifted) {
@@ -109,6 +111,7 @@ impl Search<'_> {
                     counted_below: counted,
                     counted_at,
                     cut_from_multiplet: multiplet_end(&found.distances[..end], count) - count,
+                    basis: krylov.filled(),
                     factor: Factorisation::sparse(counter),
                 });
             }
@@ -137,15 +140,16 @@ impl Search<'_> {
         }
     }
 
-    /// Iterates until `wanted` modes, and those equal to the last of them, hold; returns how many.
+    /// Iterates until `wanted` modes, and those equal to the last of them, hold; returns how many. They
+    /// are looked at when the basis has `next` vectors first.
     fn iterate(
         &self,
         krylov: &mut Krylov,
         factor: &Sparse,
         wanted: usize,
+        mut next: usize,
         steps: &mut usize,
     ) -> Result<(Ritz, usize), EigenFault> {
-        let mut next = 2 * wanted + BLOCK;
         loop {
             krylov.step(factor);
             *steps += 1;

@@ -6,10 +6,11 @@
 //! its own.
 
 use super::division::{NEAREST, Waves};
-use super::eigen::{Settings, lowest};
+use super::eigen::{Settings, lowest_of_sound};
 use super::fault::EigenFault;
 use super::loose::RigidMotion;
 use super::orders::{Orders, pencil};
+use super::pencil::times;
 use super::solve::{Asked, BEYOND, Spectrum, corrected, solve};
 use super::trouble::ModesFault;
 use crate::frame::{Frame, Layout, Matrices};
@@ -27,6 +28,8 @@ pub struct Series {
     pub orders: Arc<Orders>,
     /// Modes of the first frame, (n, any): a start for those that have no neighbour yet.
     pub start: Mat<f64>,
+    /// How many vectors they were found in.
+    basis: usize,
     rigid: Vec<RigidMotion>,
     asked: Asked,
 }
@@ -60,6 +63,7 @@ impl Series {
             layout: Arc::clone(&spectrum.layout),
             orders: Arc::new(orders),
             start: spectrum.pairs.vectors.clone(),
+            basis: spectrum.pairs.basis,
             rigid: spectrum.rigid.clone(),
             asked: Asked { pieces: Vec::new(), ..asked.clone() },
         })
@@ -70,8 +74,7 @@ impl Series {
     /// # Errors
     /// What stopped the eigenvalue solution.
     pub fn solve_frame(&self, frame: &Frame, limit: f64) -> Result<Option<Spectrum>, EigenFault> {
-        let made = self.layout.matrices(frame).zip(self.layout.bulge(frame));
-        let Some((matrices, bulge)) = made else { return Ok(None) };
+        let Some((matrices, bulge)) = self.layout.matrices_and_bulge(frame) else { return Ok(None) };
         self.solve(matrices, &bulge, limit, self.start.as_ref())
     }
 
@@ -111,15 +114,16 @@ impl Series {
         let settings = Settings {
             symbolic: Some(Arc::clone(&self.orders.symbolic)),
             start: Some(start),
+            expected: Some(self.basis),
             ..Settings::default()
         };
-        let pairs = match lowest(&pencil(&self.layout, &matrices), sought, &settings) {
+        let pairs = match lowest_of_sound(&pencil(&self.layout, &matrices), sought, &settings) {
             Err(EigenFault::TooManyModes { .. }) => return Ok(None),
             other => other?,
         };
         let lambda = &pairs.omega_squared[rigid..];
         let motions: Vec<&[f64]> = (rigid..sought).map(|i| pairs.vectors.col_as_slice(i)).collect();
-        let bulged = bulge * &pairs.vectors;
+        let bulged = times(bulge, pairs.vectors.as_ref());
         let bulge = DMatrix::from_fn(sought - rigid, sought - rigid, |i, j| {
             motions[i].iter().zip(bulged.col_as_slice(rigid + j)).map(|(a, b)| a * b).sum()
         });

@@ -16,7 +16,7 @@
 //! - `przemieniecki1968`: ch. 12.4, dynamic stiffness in ascending powers of frequency
 
 use super::division::{self, Waves};
-use super::eigen::{Eigenpairs, Settings, lowest};
+use super::eigen::{Eigenpairs, Settings, lowest_of_sound};
 use super::fault::EigenFault;
 use super::loose::{RigidMotion, mechanism, rigid_motions};
 use super::orders::pencil;
@@ -155,7 +155,7 @@ pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
             pieces = double;
             continue;
         }
-        let pairs = match lowest(&pencil(&layout, &matrices), sought, &Settings::default()) {
+        let pairs = match lowest_of_sound(&pencil(&layout, &matrices), sought, &Settings::default()) {
             Ok(pairs) => pairs,
             Err(EigenFault::TooManyModes { available, .. }) if (wanted..sought).contains(&available) => {
                 sought = available;

@@ -47,3 +47,46 @@ impl Known {
         Solved::of(build, goal, model, (spectrum, damped), statics, more)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::spread::Draws;
+    use super::*;
+    use crate::design::Design;
+    use crate::material::Table;
+    use crate::quantity::Draw;
+    use approx::assert_relative_eq;
+
+    #[test]
+    fn a_draw_has_the_figures_of_its_own_solution() {
+        let design = Design::read("d.toml", crate::design::STARTER, &Table::built_in()).design.unwrap();
+        let asked = Asked { count: 6, ..Asked::default() };
+        let goal = &design.goal;
+        for build in &design.builds {
+            let stated = build.model(goal, &Draw::default()).unwrap();
+            let stated = Solved::new(build, goal, &stated, &asked, &[]).unwrap();
+            let known = Known::of(&stated, &asked).unwrap();
+            for draw in (Draws { count: 5, seed: 3 }).of(&design.uncertain) {
+                let model = build.model(goal, &draw).unwrap();
+                let alone = Solved::new(build, goal, &model, &asked, &[]).unwrap();
+                let found = known.solved(build, goal, &model, Some(&[])).unwrap();
+                let (own, other) = (alone.figures(build, goal).unwrap(), found.figures(build, goal).unwrap());
+                // Statics are the same to rounding, frequencies to the errors that both state, losses
+                // to a part in a thousand.
+                assert_relative_eq!(own.weakest.unwrap(), other.weakest.unwrap(), max_relative = 1e-9);
+                let modes = alone.spectrum.elastic.iter().zip(&found.spectrum.elastic);
+                for (own, other) in modes {
+                    let error = (own.frequency() / other.frequency() - 1.0).abs();
+                    assert!(error <= own.frequency_error + other.frequency_error + 1e-9, "{error}");
+                }
+                assert_relative_eq!(
+                    own.settle_time.unwrap(),
+                    other.settle_time.unwrap(),
+                    max_relative = 5e-3
+                );
+                let peaks = [own, other].map(|figures| figures.dynamic_stiffness.unwrap());
+                assert_relative_eq!(peaks[0], peaks[1], max_relative = 5e-3);
+            }
+        }
+    }
+}

@@ -1,7 +1,13 @@
 //! A comparison from its text to its answer: thirty members, ten modes, four builds.
+//!
+//! Prints the processor time of a comparison without spread and of 200 draws, where the system tells
+//! it, and what two threads gain; then the times by the clock.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod clock;
+
+use std::hint::black_box;
 use stillbed::design::Design;
 use stillbed::material::Table;
 use stillbed::study::compare::{Comparison, Options};
@@ -9,7 +15,26 @@ use stillbed::study::compare::{Comparison, Options};
 const MILL: &str = include_str!("../../examples/gantry-mill.toml");
 
 fn main() {
+    let design = design().expect("the example is sound");
+    let drawn = || {
+        let options = Options { draws: 200, ..Options::default() };
+        black_box(Comparison::of(&design, &options, |_, _| ()).expect("it has modes"));
+    };
+    processor_time("comparison without spread", 20, || drop(black_box(compare_without_spread())));
+    processor_time("200 draws", 1, drawn);
+    println!(
+        "200 draws on two threads against one: {:.2} times as fast",
+        clock::two_threads_against_one(drawn)
+    );
     divan::main();
+}
+
+fn processor_time(what: &str, times: usize, act: impl Fn()) {
+    let before = clock::processor();
+    (0..times).for_each(|_| act());
+    if let Some((before, now)) = before.zip(clock::processor()) {
+        println!("{what}: {:.3} s of processor time", (now - before) / times as f64);
+    }
 }
 
 fn design() -> Option<Design> {

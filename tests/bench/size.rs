@@ -8,6 +8,9 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod clock;
+
+use clock::processor;
 use rayon::prelude::*;
 use std::hint::black_box;
 use std::time::{Duration, Instant};
@@ -56,6 +59,11 @@ fn main() {
         });
         fast = fast.max(rate);
     }
+    let whole = || {
+        let frames = Frames::new(&space, &design.goal, COUNT).expect("it is solved");
+        black_box(search(&frames, &judge, &Effort::default(), &watch).solved.len());
+    };
+    println!("two threads against one: {:.2} times as fast", clock::two_threads_against_one(whole));
     // Each from nothing: meshed, divided, ordered and solved by itself.
     let choices: Vec<Vec<usize>> =
         (0..200).map(|i| space.axes.iter().enumerate().map(|(a, n)| (i * (a + 3)) % n).collect()).collect();
@@ -87,15 +95,6 @@ fn rate(what: &str, act: impl FnOnce() -> usize) -> f64 {
             clock
         }
     }
-}
-
-/// Seconds of processor that this program has used, by the kernel's hundredths.
-fn processor() -> Option<f64> {
-    let text = std::fs::read_to_string("/proc/self/stat").ok()?;
-    // Past the name in brackets the fields count from the third.
-    let fields: Vec<&str> = text.rsplit_once(')')?.1.split_whitespace().collect();
-    let ticks: f64 = fields.get(11)?.parse::<f64>().ok()? + fields.get(12)?.parse::<f64>().ok()?;
-    Some(ticks / 100.0)
 }
 
 /// The least time of `act` in milliseconds, over half a second.

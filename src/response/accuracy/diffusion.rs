@@ -20,7 +20,7 @@ use super::drawn::around_and_across;
 use super::parts::WarmSection;
 use super::rest::{RestFault, at_rest, divided};
 use super::straight::straight;
-use super::thermal::{PIECES, strain_load};
+use super::thermal::{PIECES, free_strains};
 use super::{Base, ThermalCase};
 use crate::section::clearance::hull;
 use nalgebra::{Vector3, Vector6};
@@ -184,7 +184,7 @@ fn lags(
 ) -> Result<Option<Vec<Lag>>, RestFault> {
     let frame = base.frame;
     let statics = divided(frame, PIECES)?;
-    let strains = strain_load(&statics, base.sections, case, false)?.1;
+    let strains = free_strains(&statics, base.sections, case, false)?;
     let mut lags = Vec::new();
     for (number, times) in times.iter().enumerate() {
         let own = |member: usize| frame.members[member].section == number;

@@ -5,7 +5,7 @@
 
 use super::rest::{RestFault, at_rest};
 use super::straight::bow;
-use super::thermal::strain_load;
+use super::thermal::free_strains;
 use super::{Base, ThermalCase, Xyz};
 use crate::frame::{FreeStrain, Line};
 use crate::modes::Statics;
@@ -70,7 +70,7 @@ fn moved(base: &Base, statics: &Statics, case: &ThermalCase, scale: f64) -> Resu
         gradient.across_y *= scale;
         gradient.across_z *= scale;
     }
-    let mut strains = strain_load(statics, base.sections, &case, false)?.1;
+    let mut strains = free_strains(statics, base.sections, &case, false)?;
     let smaller = |strain: &mut Vector6<f64>| (3..6).for_each(|i| strain[i] /= scale);
     strains.iter_mut().for_each(|ends: &mut FreeStrain| ends.iter_mut().for_each(smaller));
     let load = statics.layout.free_strain_load(base.frame, &strains).ok_or(RestFault::NotHeld)?;

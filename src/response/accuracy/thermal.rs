@@ -189,6 +189,18 @@ pub(super) fn strain_load(
     case: &ThermalCase,
     cured: bool,
 ) -> Result<(Vec<f64>, Vec<FreeStrain>), RestFault> {
+    let strains = free_strains(statics, sections, case, cured)?;
+    let load = statics.layout.free_strain_load(statics.frame, &strains);
+    Ok((load.ok_or(RestFault::NotHeld)?, strains))
+}
+
+/// The free strains alone.
+pub(super) fn free_strains(
+    statics: &Statics,
+    sections: &[WarmSection],
+    case: &ThermalCase,
+    cured: bool,
+) -> Result<Vec<FreeStrain>, RestFault> {
     let mut strains = Vec::with_capacity(statics.frame.members.len());
     for (number, member) in statics.frame.members.iter().enumerate() {
         let section = sections.get(member.section).and_then(WarmSection::together);
@@ -199,8 +211,7 @@ pub(super) fn strain_load(
             Vector6::new(eps, 0.0, 0.0, 0.0, y, z)
         }));
     }
-    let load = statics.layout.free_strain_load(statics.frame, &strains);
-    Ok((load.ok_or(RestFault::NotHeld)?, strains))
+    Ok(strains)
 }
 
 fn no_section(frame: &Frame, number: usize) -> RestFault {
