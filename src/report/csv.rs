@@ -31,7 +31,7 @@ fn fields(cell: &Cell, holds: Holds) -> Vec<String> {
     match cell {
         Cell::Number(value) => vec![value.to_string()],
         Cell::Text(text) => vec![text.clone()],
-        Cell::Spread { value, low, high } => [value, low, high].map(f64::to_string).to_vec(),
+        Cell::Spread { value, low, high, .. } => [value, low, high].map(f64::to_string).to_vec(),
         Cell::Missing if holds == Holds::Spread => vec![String::new(); 3],
         Cell::Missing => vec![String::new()],
     }
