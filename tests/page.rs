@@ -373,23 +373,39 @@ fn every_figure_saves_its_drawing_and_its_values() {
 fn the_tap_of_each_build_is_heard() {
     let Some(mut browser) = Browser::start() else { return };
     browser.visit(&page("roundness-stand"));
-    let heard = browser.run(
-        "(async () => { \
-           const made = []; \
-           const create = AudioContext.prototype.createBuffer; \
-           AudioContext.prototype.createBuffer = function (...how) { \
-             const buffer = create.apply(this, how); made.push(buffer); return buffer; }; \
-           document.querySelectorAll('[data-play=tap]').forEach((button) => button.click()); \
-           return made.map((buffer) => { \
+    browser.run(
+        "window.made = []; window.started = 0; \
+         const create = AudioContext.prototype.createBuffer; \
+         AudioContext.prototype.createBuffer = function (...how) { \
+           const buffer = create.apply(this, how); made.push(buffer); return buffer; }; \
+         const start = AudioBufferSourceNode.prototype.start; \
+         AudioBufferSourceNode.prototype.start = function () { started += 1; return start.call(this); }; 0",
+    );
+    let heard = |browser: &mut Browser| {
+        let of = browser.run(
+            "made.splice(0).map((buffer) => { \
              const samples = buffer.getChannelData(0); \
              const loudest = (from, to) => samples.slice(from, to).reduce((a, b) => Math.max(a, Math.abs(b)), 0); \
              const part = Math.floor(samples.length / 5); \
-             return [loudest(0, part), loudest(4 * part, samples.length)]; }); \
-         })()",
-    );
-    let heard = heard.as_array().unwrap();
-    assert_eq!(heard.len(), 4, "one for each build");
-    for tap in heard {
+             return [loudest(0, part), loudest(4 * part, samples.length), \
+               samples.reduce((sum, x, i) => sum + x * x * i, 0)]; })",
+        );
+        of.as_array().unwrap().clone()
+    };
+    browser.run("document.querySelectorAll('[data-play=tap]:not([data-line])').forEach((b) => b.click())");
+    let taps = heard(&mut browser);
+    assert_eq!(taps.len(), 4, "one beside the frame of each build");
+    // The same at the curves: on from the last tool of the common figure, one press each.
+    let figure = "document.querySelector('[data-line]').closest('figure')";
+    browser.run(&format!("{figure}.querySelector('[data-zoom=all]').focus()"));
+    for name in ["Welded steel tube", "Bolted aluminium", "Black granite", "Fill on aluminium skeleton"] {
+        browser.press("Tab");
+        assert_eq!(browser.run("document.activeElement.textContent"), json!(format!("Hear {name}")));
+        browser.press("Enter");
+    }
+    assert_eq!(heard(&mut browser), taps);
+    browser.until("started === 8");
+    for tap in taps {
         let [first, last] = [0, 1].map(|i| tap[i].as_f64().unwrap());
         assert!((first - 0.8).abs() < 0.01 && last < 0.05 && last > 0.0, "{tap}");
     }

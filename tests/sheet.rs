@@ -88,9 +88,18 @@ fn a_comparison_is_a_book_whose_values_are_those_of_the_json() {
             assert!(same(found * size, expected.as_f64().unwrap()), "{head}: {found} {expected}");
         }
     }
-    let spreads = book.column("Spreads", 3);
-    let low = answer["builds"][0]["loss_factor"]["low"].as_f64().unwrap();
-    assert!(spreads.iter().any(|cell| matches!(cell, Cell::Number(value) if same(*value, low))));
+    let heads = book.row("Spreads", 1);
+    let builds = answer["builds"].as_array().unwrap();
+    for (head, key) in [("stated", "value"), ("5 %", "low"), ("50 %", "median"), ("95 %", "high")] {
+        let column = heads.iter().position(|cell| *cell == Cell::Text(head.to_string())).unwrap();
+        let first = book.find("Spreads", 1, "loss factor");
+        for (row, build) in (first..).zip(builds) {
+            let row = book.row("Spreads", row);
+            assert_eq!(row[0], Cell::Text(build["label"].as_str().unwrap().to_string()));
+            let expected = build["loss_factor"][key].as_f64().unwrap();
+            assert!(same(number(&row[column]), expected), "{head}: {row:?}");
+        }
+    }
     let chances = book.column("Chances", 3);
     assert_eq!(chances.len() - 1, answer["beats"].as_array().unwrap().len());
 }

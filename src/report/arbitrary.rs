@@ -31,7 +31,7 @@ pub(super) fn any_block() -> impl Strategy<Value = Block> {
             let axis = |log| Axis { title: title.clone(), unit: demo::MICRO, log, key: String::new() };
             let series = series
                 .into_iter()
-                .map(|(name, points, scattered)| Series { name, points, scattered })
+                .map(|(name, points, scattered)| Series { scattered, ..Series::line(&name, points) })
                 .collect();
             let marks = vec![
                 Mark::X { at, label: title.clone() },
@@ -56,10 +56,8 @@ pub(super) fn any_block() -> impl Strategy<Value = Block> {
         |(name, points)| {
             let motion = Motion {
                 name: name.clone(),
-                frequency_hz: 1.0,
-                loss_factor: 0.1,
+                tone: Tone { frequency_hz: 1.0, loss_factor: 0.1, heard: 1.0 },
                 shape: points.clone(),
-                heard: 1.0,
                 shares: vec![(name.clone(), 0.5), ("b".to_string(), points.first().map_or(0.5, |p| p[0]))],
             };
             let through = (0..points.len() + 1).collect();

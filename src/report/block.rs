@@ -112,12 +112,14 @@ pub struct Series {
     pub points: Vec<[f64; 2]>,
     /// True for single points, as measured; false for a line through them.
     pub scattered: bool,
+    /// What the tap that it shows sounds like, for the page; empty where nothing is heard.
+    pub tap: Vec<Tone>,
 }
 
 impl Series {
     /// A line through `points`.
     pub fn line(name: &str, points: Vec<[f64; 2]>) -> Series {
-        Series { name: name.to_string(), points, scattered: false }
+        Series { name: name.to_string(), points, scattered: false, tap: Vec::new() }
     }
 
     /// Single points.
@@ -334,14 +336,21 @@ pub struct WireLine {
 pub struct Motion {
     /// What it is called: `mode 1`.
     pub name: String,
+    /// How it rings.
+    pub tone: Tone,
+    /// Movement of each point, to any scale; the largest is shown as a tenth of the drawing.
+    pub shape: Vec<[f64; 3]>,
+    /// Where its energy sits, as `(what, share)`; the shares add up to one, or there are none.
+    pub shares: Vec<(String, f64)>,
+}
+
+/// How a mode rings after a tap.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Tone {
     /// Its frequency.
     pub frequency_hz: f64,
     /// Its loss factor: amplitude decays as exp(-pi f loss t).
     pub loss_factor: f64,
-    /// Movement of each point, to any scale; the largest is shown as a tenth of the drawing.
-    pub shape: Vec<[f64; 3]>,
     /// How strongly a tap at the stated place excites it, from -1 to 1; 0 is not heard.
     pub heard: f64,
-    /// Where its energy sits, as `(what, share)`; the shares add up to one, or there are none.
-    pub shares: Vec<(String, f64)>,
 }

@@ -31,7 +31,7 @@ fn fields(cell: &Cell, holds: Holds) -> Vec<String> {
     match cell {
         Cell::Number(value) => vec![value.to_string()],
         Cell::Text(text) => vec![text.clone()],
-        Cell::Spread { value, low, high } => [value, low, high].map(f64::to_string).to_vec(),
+        Cell::Spread { value, low, high, .. } => [value, low, high].map(f64::to_string).to_vec(),
         Cell::Missing if holds == Holds::Spread => vec![String::new(); 3],
         Cell::Missing => vec![String::new()],
     }
@@ -86,9 +86,11 @@ fn motions(wire: &Wire) -> Table {
     let none = Unit::NONE;
     let mut columns = vec![
         Column::text("motion", "motion", |m: &Motion| m.name.clone()),
-        Column::number("frequency", Unit::new("Hz", 1.0), "frequency_hz", |m: &Motion| Some(m.frequency_hz))
-            .digits(4),
-        Column::number("loss factor", none, "loss_factor", |m: &Motion| Some(m.loss_factor)),
+        Column::number("frequency", Unit::new("Hz", 1.0), "frequency_hz", |m: &Motion| {
+            Some(m.tone.frequency_hz)
+        })
+        .digits(4),
+        Column::number("loss factor", none, "loss_factor", |m: &Motion| Some(m.tone.loss_factor)),
     ];
     for kind in wire.kinds() {
         let (kind, key) = (kind.to_string(), format!("energy_share.{kind}"));

@@ -1,8 +1,8 @@
 //! Blocks with invented figures, for the tests of text and page alone.
 
 use super::block::{
-    Area, Axis, Bar, Bars, Block, Curve, Filling, Label, Mark, Motion, Picture, Series, Shape, Unit, Wire,
-    WireLine,
+    Area, Axis, Bar, Bars, Block, Curve, Filling, Label, Mark, Motion, Picture, Series, Shape, Tone, Unit,
+    Wire, WireLine,
 };
 use super::table::{Column, Table};
 use crate::problem::{Place, Problem};
@@ -92,12 +92,13 @@ pub(super) fn ringdown() -> Curve {
     let points = |count: u32, end: f64, f: &dyn Fn(f64) -> f64| {
         (0..=count).map(|i| end * f64::from(i) / f64::from(count)).map(|t| [t, f(t)]).collect()
     };
+    let tone = Tone { frequency_hz: 42.0, loss_factor: 0.021, heard: 1.0 };
     Curve {
         title: "Motion after a tap".to_string(),
         x: Axis::linear("time", MILLI, "time_s"),
         y: Axis::linear("motion of the tip", MICRO, "motion_m"),
         series: vec![
-            Series::line("cast", points(500, 0.5, &motion)),
+            Series { tap: vec![tone], ..Series::line("cast", points(500, 0.5, &motion)) },
             Series::scatter("measured", points(24, 0.4, &|t| 1.05 * motion(t))),
         ],
         marks: vec![Mark::X { at: 0.31, label: "settled to 5 µm".to_string() }],
@@ -148,10 +149,8 @@ pub(super) fn frame() -> Wire {
     let motion =
         |name: &str, frequency_hz, loss_factor, heard, shape: &dyn Fn(&[f64; 3]) -> [f64; 3]| Motion {
             name: name.to_string(),
-            frequency_hz,
-            loss_factor,
+            tone: Tone { frequency_hz, loss_factor, heard },
             shape: points.iter().map(shape).collect(),
-            heard,
             shares: vec![("skeleton".to_string(), 0.6), ("joints".to_string(), 0.4)],
         };
     Wire {

@@ -11,7 +11,7 @@
 mod data;
 mod table;
 
-use super::block::{Block, Curve, Wire};
+use super::block::{Block, Curve, Tone, Wire};
 use super::csv;
 use super::svg::{self, Size, draw};
 use crate::problem::{Problem, Severity};
@@ -188,9 +188,9 @@ fn show(block: &Block, figure: &mut usize) -> Markup {
         }
         Block::Curve(curve) => {
             let (curve, left_out) = thinned(curve);
-            let title = curve.title.clone();
+            let (title, tools) = (curve.title.clone(), tools_of_curve(&curve));
             html! {
-                (drawing(&Block::Curve(curve), &title, tools_of_curve(), figure))
+                (drawing(&Block::Curve(curve), &title, tools, figure))
                 @if let Some((kept, all)) = left_out {
                     p class="quiet" { "Of " (all) " points this page keeps " (kept) ", every peak among them." }
                 }
@@ -243,14 +243,22 @@ fn drawing(block: &Block, title: &str, tools: Markup, figure: &mut usize) -> Mar
     }
 }
 
-fn tools_of_curve() -> Markup {
+fn tools_of_curve(curve: &Curve) -> Markup {
     html! {
         span class="zoom" role="group" aria-label="Zoom along the axis" {
             button type="button" data-zoom="in" aria-label="Closer" { "+" }
             button type="button" data-zoom="out" aria-label="Further" { "−" }
             button type="button" data-zoom="all" { "Whole" }
         }
+        @for (i, series) in curve.series.iter().enumerate().filter(|(_, series)| heard(&series.tap)) {
+            button type="button" data-play="tap" data-line=(i) { "Hear " (series.name) }
+        }
     }
+}
+
+/// True when one of `tones` sounds after the tap.
+fn heard<'a>(tones: impl IntoIterator<Item = &'a Tone>) -> bool {
+    tones.into_iter().any(|tone| tone.heard != 0.0)
 }
 
 fn tools_of_wire(wire: &Wire) -> Markup {
@@ -266,7 +274,7 @@ fn tools_of_wire(wire: &Wire) -> Markup {
                 }
             }
             button type="button" data-play="shape" aria-pressed="false" { "Move" }
-            @if wire.motions.iter().any(|motion| motion.heard != 0.0) {
+            @if heard(wire.motions.iter().map(|motion| &motion.tone)) {
                 button type="button" data-play="tap" { "Hear its tap" }
             }
         }

@@ -20,7 +20,7 @@ pub enum Cell {
     Missing,
     /// A name, a remark.
     Text(String),
-    /// A number with its 5 % and 95 % limits.
+    /// A number with its limits of 5 % and 95 %, and its median where it was drawn.
     Spread {
         /// The value to compute with.
         value: f64,
@@ -28,6 +28,8 @@ pub enum Cell {
         low: f64,
         /// 5 % of the cases lie above.
         high: f64,
+        /// Half of the cases lie below.
+        median: Option<f64>,
     },
 }
 
@@ -76,7 +78,8 @@ impl<R> Column<R> {
         Column::new(title, unit, key, Holds::Number, Box::new(cell))
     }
 
-    /// A column of numbers with their spread, found in JSON as `{ value, low, high }`.
+    /// A column of numbers with their spread, found in JSON as `{ value, low, high }`, with `median`
+    /// where it was drawn.
     pub fn spread(
         title: &str,
         unit: Unit,
@@ -84,10 +87,10 @@ impl<R> Column<R> {
         read: impl Fn(&R) -> Option<Spread> + 'static,
     ) -> Column<R> {
         let cell = move |row: &R| match read(row) {
-            Some(Spread { value, low, high, .. })
+            Some(Spread { value, low, high, median, .. })
                 if value.is_finite() && low.is_finite() && high.is_finite() =>
             {
-                Cell::Spread { value, low, high }
+                Cell::Spread { value, low, high, median: median.filter(|v| v.is_finite()) }
             }
             _ => Cell::Missing,
         };
@@ -236,8 +239,8 @@ fn shown(cell: &Cell, head: &Head) -> String {
         Cell::Number(value) => figure(*value),
         Cell::Missing => "-".to_string(),
         Cell::Text(text) => text.clone(),
-        Cell::Spread { value, low, high } if low == high => figure(*value),
-        Cell::Spread { value, low, high } => {
+        Cell::Spread { value, low, high, .. } if low == high => figure(*value),
+        Cell::Spread { value, low, high, .. } => {
             format!("{} ({}–{})", figure(*value), figure(*low), figure(*high))
         }
     }
@@ -288,9 +291,11 @@ fn same(cell: &Cell, json: &Value) -> bool {
             Value::String(json) => json == text,
             other => &other.to_string() == text,
         },
-        Cell::Spread { value, low, high } => [("value", value), ("low", low), ("high", high)]
-            .iter()
-            .all(|(key, number)| json.get(key).and_then(Value::as_f64) == Some(**number)),
+        Cell::Spread { value, low, high, median } => {
+            [("value", Some(*value)), ("low", Some(*low)), ("high", Some(*high)), ("median", *median)]
+                .iter()
+                .all(|(key, number)| json.get(key).and_then(Value::as_f64) == *number)
+        }
     }
 }
 

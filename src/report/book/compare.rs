@@ -88,23 +88,26 @@ fn costs(answer: &Comparison) -> Result<(Leaf, Vec<(u32, Given)>), XlsxError> {
     Ok((leaf, totals))
 }
 
-/// The limits of every measure that has a spread.
+/// The limits and the median of every measure that has a spread.
 fn spreads(table: &Table) -> Result<Leaf, XlsxError> {
-    let mut leaf = Leaf::new("Spreads", &[34.0, 24.0, 10.0, 14.0, 14.0, 14.0])?;
-    leaf.heads(&["build", "measure", "unit", "5 %", "stated", "95 %"])?;
+    let mut leaf = Leaf::new("Spreads", &[34.0, 24.0, 10.0, 14.0, 14.0, 14.0, 14.0])?;
+    leaf.heads(&["build", "measure", "unit", "stated", "5 %", "50 %", "95 %"])?;
     leaf.freeze()?;
     for (column, head) in table.heads.iter().enumerate() {
         for row in &table.rows {
-            let Cell::Spread { value, low, high } = &row[column] else { continue };
-            let values = [low, value, high].map(|value| value / head.unit.size);
+            let Cell::Spread { value, low, high, median } = row[column] else { continue };
+            let values =
+                [Some(value), Some(low), median, Some(high)].map(|value| Some(value? / head.unit.size));
             if let Cell::Text(build) = &row[0] {
                 leaf.text(0, build, Look::Plain)?;
             }
             leaf.text(1, &head.title, Look::Plain)?;
             leaf.text(2, head.unit.name, Look::Plain)?;
-            let shown = decimals(values.iter().copied());
+            let shown = decimals(values.iter().flatten().copied());
             for (i, value) in (3..).zip(values) {
-                leaf.number(i, value, &shown, Look::Plain)?;
+                if let Some(value) = value {
+                    leaf.number(i, value, &shown, Look::Plain)?;
+                }
             }
             leaf.next();
         }

@@ -1,6 +1,6 @@
 //! What the script has to know of a block, as JSON beside its drawing.
 
-use crate::report::block::{Axis, Block, Curve, Wire};
+use crate::report::block::{Axis, Block, Curve, Tone, Wire};
 use crate::report::csv;
 use crate::report::scale::Scale;
 use crate::report::svg::{Plot, Size, plot_box};
@@ -54,7 +54,8 @@ fn curve_data(curve: &Curve) -> Value {
             let finite = |p: &[f64; 2]| p[0].is_finite() && p[1].is_finite();
             let points = series.points.iter().map(|p| if finite(p) { point(*p) } else { Value::Null });
             let points: Vec<Value> = points.collect();
-            json!({ "name": series.name, "scattered": series.scattered, "points": points })
+            let tap: Vec<Value> = series.tap.iter().map(tone).collect();
+            json!({ "name": series.name, "scattered": series.scattered, "points": points, "tap": tap })
         })
         .collect();
     json!({
@@ -79,6 +80,10 @@ fn axis(axis: &Axis, scale: &Scale) -> Value {
     })
 }
 
+fn tone(tone: &Tone) -> Value {
+    json!({ "frequency": tone.frequency_hz, "loss": tone.loss_factor, "heard": tone.heard })
+}
+
 fn wire_data(wire: &Wire) -> Value {
     let place = |p: &[f64; 3]| json!(p.map(short));
     let motions: Vec<Value> = wire
@@ -87,9 +92,7 @@ fn wire_data(wire: &Wire) -> Value {
         .map(|motion| {
             json!({
                 "name": motion.name,
-                "frequency": motion.frequency_hz,
-                "loss": motion.loss_factor,
-                "heard": motion.heard,
+                "tone": tone(&motion.tone),
                 "shape": motion.shape.iter().map(place).collect::<Vec<_>>(),
             })
         })

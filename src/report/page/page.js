@@ -442,21 +442,20 @@
         play(!state.playing);
       }
     });
-    figure.querySelector('[data-play="tap"]')?.addEventListener("click", () => hear(data.motions));
   };
 
   // ---- sound ----
 
   let sound = null;
-  // The sum of all shapes ringing down, as loud as it can be without clipping.
-  const hear = (motions) => {
+  // The sum of all tones ringing down, as loud as it can be without clipping.
+  const hear = (tones) => {
     sound ??= new AudioContext();
     const rate = sound.sampleRate;
-    const slowest = Math.min(...motions.map((m) => Math.PI * m.frequency * m.loss).filter((d) => d > 0));
+    const slowest = Math.min(...tones.map((m) => Math.PI * m.frequency * m.loss).filter((d) => d > 0));
     const seconds = clamp(Number.isFinite(slowest) ? 7 / slowest : 3, 0.3, 6);
     const buffer = sound.createBuffer(1, Math.ceil(seconds * rate), rate);
     const samples = buffer.getChannelData(0);
-    for (const m of motions) {
+    for (const m of tones) {
       if (!m.heard || m.frequency >= rate / 2) continue;
       for (let i = 0; i < samples.length; i++) {
         const t = i / rate;
@@ -475,12 +474,20 @@
     source.connect(sound.destination);
     sound.resume().then(() => source.start());
   };
+  // The tap of a line of the figure, or of the frame that it shows.
+  const hearing = (figure, data) => {
+    for (const button of figure.querySelectorAll('[data-play="tap"]')) {
+      const tones = data.series?.[button.dataset.line].tap ?? data.motions.map((motion) => motion.tone);
+      button.addEventListener("click", () => hear(tones));
+    }
+  };
 
   for (const figure of document.querySelectorAll("figure")) {
     const text = figure.querySelector("script.data")?.textContent;
     if (!text) continue;
     const data = JSON.parse(text);
     saving(figure, data);
+    hearing(figure, data);
     if (data.kind === "curve") curve(figure, data);
     if (data.kind === "wire") wire(figure, data);
     figure.querySelectorAll(".tools").forEach((tools) => { tools.hidden = false; });

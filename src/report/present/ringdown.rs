@@ -1,6 +1,6 @@
 //! The ring-down after a tap as blocks.
 
-use super::super::block::{Axis, Block, Curve, Series, Unit};
+use super::super::block::{Axis, Block, Curve, Series, Tone, Unit};
 use super::super::table::{Column, Table};
 use super::spread::{drawn, holds_at};
 use crate::quantity::{Kind, show};
@@ -62,13 +62,20 @@ pub fn table(answer: &RingDowns) -> Table {
 
 /// The envelopes of all builds on one picture, and their times.
 pub fn blocks(answer: &RingDowns) -> Vec<Block> {
+    heard(answer, Vec::new())
+}
+
+/// The same, with what each build's tap sounds like, in the order of the builds.
+pub(super) fn heard(answer: &RingDowns, taps: Vec<Vec<Tone>>) -> Vec<Block> {
     let mut blocks = vec![Block::Note(format!(
         "{}; quiet is below {}.",
         answer.path,
         show(answer.settle_to_m, Kind::Length)
     ))];
     blocks.extend(holds_at(answer.amplitude_m));
-    blocks.push(Block::Curve(envelopes(answer)));
+    let mut curve = envelopes(answer);
+    curve.series.iter_mut().zip(taps).for_each(|(series, tap)| series.tap = tap);
+    blocks.push(Block::Curve(curve));
     blocks.push(Block::Table(Table::new("After the tap", &columns(), &answer.builds)));
     blocks.extend(at_start(answer));
     if answer.draws > 0 {

@@ -1,6 +1,6 @@
 //! Everything about a design as one page.
 
-use super::super::block::{Block, Motion, Wire, WireLine};
+use super::super::block::{Block, Motion, Tone, Wire, WireLine};
 use super::super::page::{Document, Section};
 use super::{basis, compare, mix, modes, pour, proof, response, ringdown, section, size, thermal};
 use crate::design::{Design, Goal};
@@ -14,7 +14,7 @@ use crate::study::pour::bodies::Pours;
 use crate::study::proof::Proof;
 use crate::study::ringdown::RingDowns;
 use crate::study::sections::Sections;
-use crate::study::shapes::Shapes;
+use crate::study::shapes::{Shape, Shapes};
 use crate::study::size::Sizing;
 use crate::study::warm::Warm;
 
@@ -61,7 +61,8 @@ pub fn page(design: &Design, whole: &Whole, told: Told) -> Document {
         Section::new("How each build moves, and what damps it", moving(whole)),
     ];
     if let Some(answer) = &whole.ring_down {
-        sections.push(Section::new("After a tap", ringdown::blocks(answer)));
+        let taps = whole.shapes.iter().map(tones).collect();
+        sections.push(Section::new("After a tap", ringdown::heard(answer, taps)));
     }
     if let Some(answer) = &whole.response {
         let blocks = response::blocks(answer, frequency::Motion::Compliance);
@@ -156,20 +157,28 @@ fn moving(whole: &Whole) -> Vec<Block> {
     blocks
 }
 
+/// What the tap of a build sounds like: its modes, the loudest as 1.
+fn tones(shapes: &Shapes) -> Vec<Tone> {
+    let loudest = shapes.modes.iter().map(|mode| mode.heard).fold(0.0, f64::max);
+    let tone = |mode: &Shape| Tone {
+        frequency_hz: mode.frequency_hz,
+        loss_factor: mode.loss_factor,
+        heard: if loudest > 0.0 { mode.heard / loudest } else { 0.0 },
+    };
+    shapes.modes.iter().map(tone).collect()
+}
+
 /// The frame of a build with its modes.
 fn wire(shapes: &Shapes, build: &BuildModes) -> Wire {
-    let loudest = shapes.modes.iter().map(|mode| mode.heard).fold(0.0, f64::max);
-    let motion = |(i, mode): (usize, &crate::study::shapes::Shape)| Motion {
+    let motion = |(i, (mode, tone)): (usize, (&Shape, Tone))| Motion {
         name: format!(
             "mode {}: {}, loss {}",
             i + 1,
             show(mode.frequency_hz, Kind::Frequency),
             figures(mode.loss_factor, 2)
         ),
-        frequency_hz: mode.frequency_hz,
-        loss_factor: mode.loss_factor,
+        tone,
         shape: mode.movement.clone(),
-        heard: if loudest > 0.0 { mode.heard / loudest } else { 0.0 },
         shares: build.modes.get(i).map_or(Vec::new(), |mode| {
             mode.energy_by_kind.iter().map(|share| (share.of.clone(), share.share)).collect()
         }),
@@ -184,7 +193,7 @@ fn wire(shapes: &Shapes, build: &BuildModes) -> Wire {
             .map(|(name, through)| WireLine { name: name.clone(), through: through.clone() })
             .collect(),
         feet: shapes.held.clone(),
-        motions: shapes.modes.iter().enumerate().map(motion).collect(),
+        motions: shapes.modes.iter().zip(tones(shapes)).enumerate().map(motion).collect(),
     }
 }
 
