@@ -8,9 +8,13 @@
 //! r_b - k_bi r_i / k_ii            and of its load
 //! x_i = (r_i / G - k_ib x_b) / k_ii
 //! ```
+//!
+//! One order and pattern serve the fields of every parity; they differ in the nodes on lines of
+//! mirrors that are held.
 
 use super::element::{NODES, PAIRS};
 use super::fault::SectionFault;
+use super::mirror::{Lines, Nodal, Parity};
 use super::warping::Element;
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::perm::PermRef;
@@ -35,8 +39,8 @@ const JOINT_OF: [usize; OUTER] = [0, 1, 2, 3, 3, 4, 4, 5, 5];
 
 /// The pattern of the equations and how they are factorised.
 pub(super) struct Equations {
-    /// Nodes that are not inside a triangle; the others come after them.
-    outer: usize,
+    /// For nodes that are not inside a triangle, the mirrors they lie on; the others come after them.
+    lines: Vec<Lines>,
     pattern: SymbolicSparseColMat<usize>,
     symbolic: SymbolicCholesky<usize>,
     /// By element, the places of its lower triangle among the values.
@@ -167,11 +171,13 @@ fn refused<E: std::fmt::Debug>(error: E) -> SectionFault {
 }
 
 impl Equations {
-    /// Orders the equations of elements whose nodes below `outer` lie on borders of triangles.
+    /// Orders the equations of elements whose first nodes lie on borders of triangles and these
+    /// lines of mirrors.
     ///
     /// # Errors
     /// When there are none, or memory is short.
-    pub fn new(elements: &[Element], outer: usize) -> Result<Equations, SectionFault> {
+    pub fn new(elements: &[Element], lines: Vec<Lines>) -> Result<Equations, SectionFault> {
+        let outer = lines.len();
         if outer == 0 {
             return Err(SectionFault::new("a part has no area left"));
         }
@@ -185,15 +191,20 @@ impl Equations {
             CholeskySymbolicParams::default(),
         )
         .map_err(refused)?;
-        Ok(Equations { outer, pattern, symbolic, slots })
+        Ok(Equations { lines, pattern, symbolic, slots })
     }
 
-    /// Factorises with the shear modulus of each of the body's parts; one node is held.
+    /// Factorises with the shear modulus of each of the body's parts, for fields of these parities.
+    /// Where one keeps its sign under every mirror, one node is held.
     ///
     /// # Errors
     /// When they are singular.
-    pub fn factorised(&self, elements: &[Element], g: Vec<f64>) -> Result<Factor, SectionFault> {
-        let singular = || SectionFault::new("the section's shear cannot be solved: a part has no stiffness");
+    pub fn factorised(
+        &self,
+        elements: &[Element],
+        g: Vec<f64>,
+        parities: &[Parity],
+    ) -> Result<Factor, SectionFault> {
         let mut values = vec![0.0; self.pattern.row_idx().len()];
         for (element, slots) in elements.iter().zip(&self.slots) {
             let g = g[element.part];
@@ -207,8 +218,26 @@ impl Equations {
                 }
             }
         }
-        if let Some(first) = values.first_mut() {
-            *first *= 2.0;
+        let by_parity: Result<Vec<_>, SectionFault> =
+            parities.iter().map(|parity| Ok((*parity, self.cholesky(&values, *parity)?))).collect();
+        Ok(Factor { g, by_parity: by_parity? })
+    }
+
+    /// The triangular factor for fields of one parity.
+    fn cholesky(&self, values: &[f64], parity: Parity) -> Result<Vec<f64>, SectionFault> {
+        let singular = || SectionFault::new("the section's shear cannot be solved: a part has no stiffness");
+        let mut values = values.to_vec();
+        if parity == Parity::EVEN {
+            values.iter_mut().take(1).for_each(|first| *first *= 2.0);
+        } else {
+            for (column, lines) in self.lines.iter().enumerate() {
+                let rows = self.pattern.col_range(column);
+                for (row, value) in self.pattern.row_idx()[rows.clone()].iter().zip(&mut values[rows]) {
+                    if *row != column && parity.vanishes_on(lines.or(self.lines[*row])) {
+                        *value = 0.0;
+                    }
+                }
+            }
         }
         let mut factor = vec![0.0; self.symbolic.len_val()];
         let scratch = self.symbolic.factorize_numeric_llt_scratch::<f64>(Par::Seq, Default::default());
@@ -224,42 +253,54 @@ impl Equations {
                 Default::default(),
             )
             .map_err(|_| singular())?;
-        Ok(Factor { g, values: factor })
+        Ok(factor)
     }
 
-    /// The field of each load, by node.
-    pub fn fields(&self, elements: &[Element], factor: &Factor, loads: &[Vec<f64>]) -> Vec<Vec<f64>> {
-        let outer = self.outer;
+    /// The field of each load, by node; nothing for a load of a parity that was not factorised.
+    pub fn fields(&self, elements: &[Element], factor: &Factor, loads: &[Nodal]) -> Vec<Nodal> {
+        let mut fields: Vec<Nodal> =
+            loads.iter().map(|load| Nodal::zero(load.parity, load.values.len())).collect();
+        for (parity, values) in &factor.by_parity {
+            let (own, loads): (Vec<&mut Nodal>, Vec<&Nodal>) =
+                fields.iter_mut().zip(loads).filter(|(_, load)| load.parity == *parity).unzip();
+            let solved = self.condensed(elements, values, *parity, &loads);
+            for ((field, load), column) in own.into_iter().zip(loads).zip(solved.chunks(self.lines.len())) {
+                field.values[..column.len()].copy_from_slice(column);
+                for element in elements {
+                    let (inner, node) = (element.inner(), element.nodes[OUTER]);
+                    let held: f64 = (0..OUTER).map(|i| inner[i] * column[element.nodes[i]]).sum();
+                    field.values[node] = (load.values[node] / factor.g[element.part] - held) / inner[OUTER];
+                }
+            }
+        }
+        fields
+    }
+
+    /// The fields of loads of one parity on the nodes that are not inside a triangle, one after the
+    /// other.
+    fn condensed(&self, elements: &[Element], factor: &[f64], parity: Parity, loads: &[&Nodal]) -> Vec<f64> {
+        let outer = self.lines.len();
         let mut block = Vec::with_capacity(outer * loads.len());
         for load in loads {
             let from = block.len();
-            block.extend_from_slice(&load[..outer]);
+            block.extend_from_slice(&load.values[..outer]);
+            let own = &mut block[from..];
             for element in elements {
                 let inner = element.inner();
-                let share = load[element.nodes[OUTER]] / inner[OUTER];
-                (0..OUTER).for_each(|i| block[from + element.nodes[i]] -= inner[i] * share);
+                let share = load.values[element.nodes[OUTER]] / inner[OUTER];
+                (0..OUTER).for_each(|i| own[element.nodes[i]] -= inner[i] * share);
             }
+            let held = self.lines.iter().zip(own).filter(|(lines, _)| parity.vanishes_on(**lines));
+            held.for_each(|(_, load)| *load = 0.0);
         }
         let mut memory = MemBuffer::new(self.symbolic.solve_in_place_scratch::<f64>(loads.len(), Par::Seq));
-        let columns = MatMut::from_column_major_slice_mut(&mut block, outer, loads.len());
-        LltRef::new(&self.symbolic, &factor.values).solve_in_place_with_conj(
+        LltRef::new(&self.symbolic, factor).solve_in_place_with_conj(
             Conj::No,
-            columns,
+            MatMut::from_column_major_slice_mut(&mut block, outer, loads.len()),
             Par::Seq,
             MemStack::new(&mut memory),
         );
-        let mut solved = Vec::with_capacity(loads.len());
-        for (column, load) in block.chunks(outer).zip(loads) {
-            let mut field = column.to_vec();
-            field.resize(load.len(), 0.0);
-            for element in elements {
-                let (inner, node) = (element.inner(), element.nodes[OUTER]);
-                let held: f64 = (0..OUTER).map(|i| inner[i] * column[element.nodes[i]]).sum();
-                field[node] = (load[node] / factor.g[element.part] - held) / inner[OUTER];
-            }
-            solved.push(field);
-        }
-        solved
+        block
     }
 }
 
@@ -267,7 +308,7 @@ impl Equations {
 pub(super) struct Factor {
     /// The shear modulus of each part.
     pub g: Vec<f64>,
-    values: Vec<f64>,
+    by_parity: Vec<(Parity, Vec<f64>)>,
 }
 
 impl Element {
