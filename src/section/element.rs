@@ -229,6 +229,11 @@ impl Shaped {
         SAMPLED.iter().all(|reference| reference.in_element(&corners).is_some()).then_some(shaped)
     }
 
+    /// The mean of its corners.
+    pub fn middle(&self) -> Point {
+        [0, 1].map(|axis| self.corners[..3].iter().map(|p| p[axis]).sum::<f64>() / 3.0)
+    }
+
     /// The points of the rule.
     pub fn points(&self) -> impl Iterator<Item = ElementPoint> {
         POINTS.iter().filter_map(|reference| reference.in_element(&self.corners))
