@@ -91,17 +91,9 @@ impl Projection {
         };
         let mut slopes: Vec<[[Nodal; 5]; 2]> = body.parts.iter().map(|_| zero()).collect();
         for element in &body.elements {
-            let slopes = &mut slopes[element.part];
-            for point in element.shaped.points() {
-                let [y, z] = point.at;
-                let weights = [1.0, y, z, y * z, 0.5 * (y * y - z * z)];
-                for axis in 0..2 {
-                    for (weight, sum) in weights.iter().zip(&mut slopes[axis]) {
-                        for (node, slope) in element.nodes.iter().zip(&point.slope[axis]) {
-                            sum.values[*node] += point.area * weight * slope;
-                        }
-                    }
-                }
+            let own = element.shaped.slopes(|[y, z]| [1.0, y, z, y * z, 0.5 * (y * y - z * z)]);
+            for (sum, own) in slopes[element.part].iter_mut().flatten().zip(own.as_flattened()) {
+                element.nodes.iter().zip(own).for_each(|(node, slope)| sum.values[*node] += slope);
             }
         }
         let slopes = slopes.iter().map(|s| [0, 1].map(|axis| s[axis].each_ref().map(project))).collect();

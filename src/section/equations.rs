@@ -198,7 +198,9 @@ impl Equations {
             }
             eliminate(&mut matrix, n, k).ok_or_else(singular)?;
             columns.extend_from_slice(&matrix[..n * k]);
-            left.push(matrix.chunks(n).skip(k).flat_map(|column| &column[k..]).copied().collect());
+            let mut kept = Vec::with_capacity((n - k) * (n - k));
+            matrix.chunks(n).skip(k).for_each(|column| kept.extend_from_slice(&column[k..]));
+            left.push(kept);
         }
         let rest = left.pop().unwrap_or_default();
         let ends: Result<Vec<End>, SectionFault> =
@@ -344,6 +346,16 @@ fn subtract(target: &mut [f64], by: f64, column: &[f64]) {
     target.iter_mut().zip(column).for_each(|(t, x)| *t -= by * x);
 }
 
+fn product(a: &[f64], b: &[f64]) -> f64 {
+    let mut sums = [0.0; 4];
+    let (a, b) = (a.chunks_exact(4), b.chunks_exact(4));
+    let rest = a.remainder().iter().zip(b.remainder()).map(|(x, y)| x * y).sum::<f64>();
+    for (a, b) in a.zip(b) {
+        (0..4).for_each(|i| sums[i] += a[i] * b[i]);
+    }
+    rest + sums.iter().sum::<f64>()
+}
+
 /// Solves with the columns of a factor, as long as `x`, and takes them from what is below.
 fn forward(columns: &[f64], x: &mut [f64]) {
     for (j, column) in columns.chunks(x.len().max(1)).enumerate() {
@@ -357,8 +369,7 @@ fn forward(columns: &[f64], x: &mut [f64]) {
 fn backward(columns: &[f64], x: &mut [f64]) {
     for (j, column) in columns.chunks(x.len().max(1)).enumerate().rev() {
         let (own, below) = x[j..].split_at_mut(1);
-        let sum: f64 = below.iter().zip(&column[j + 1..]).map(|(x, c)| x * c).sum();
-        own[0] = (own[0] - sum) / column[j];
+        own[0] = (own[0] - product(below, &column[j + 1..])) / column[j];
     }
 }
 

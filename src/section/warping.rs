@@ -197,7 +197,7 @@ impl Body {
             let corners = mesh.corners(triangle).map(|[y, z]| [y - origin[0], z - origin[1]]);
             let Some(shaped) = Shaped::new(corners) else { continue };
             let part = parts.iter().position(|p| *p == triangle.part).unwrap_or(0);
-            shaped.points().for_each(|point| moments[part].add(&point));
+            shaped.shares().for_each(|(at, share)| moments[part].add(at, share));
             let mut nodes = triangle.nodes;
             for node in &mut nodes[..OUTER] {
                 if local[*node] == usize::MAX {
