@@ -1,6 +1,5 @@
 //! Area, first and second moments about the member line.
 
-use super::element::ElementPoint;
 use super::outline::{Drawing, Polygon, sides};
 use super::shape::{Point, cross, distance};
 use std::ops::AddAssign;
@@ -81,9 +80,8 @@ impl Moments {
         }
     }
 
-    /// Adds one point of an element's rule.
-    pub(super) fn add(&mut self, point: &ElementPoint) {
-        let ([y, z], a) = (point.at, point.area);
+    /// Adds a small area at a place.
+    pub(super) fn add(&mut self, [y, z]: Point, a: f64) {
         *self += Moments { area: a, y: a * y, z: a * z, yy: a * y * y, zz: a * z * z, yz: a * y * z };
     }
 

@@ -17,7 +17,8 @@
 
 use super::area::Moments;
 use super::fault::SectionFault;
-use super::warping::{Body, Elastic, Flow, LEAST_MODULUS, Loads, dot};
+use super::mirror::{Nodal, Parity};
+use super::warping::{Body, Elastic, Flow, LEAST_MODULUS, Loads};
 use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
 use num_complex::Complex64;
 
@@ -52,28 +53,23 @@ impl<'a> Loading<'a> {
     }
 
     /// The real or imaginary part of load `k`, by node.
-    pub fn vector(&self, body: &Body, k: usize, pick: fn(Complex64) -> f64) -> Vec<f64> {
-        let mut sum = vec![0.0; body.n];
+    pub fn vector(&self, body: &Body, k: usize, pick: fn(Complex64) -> f64) -> Nodal {
+        let parity = [Parity::BOTH, Parity::OF[1], Parity::OF[0]][k];
+        let mut sum = Nodal::zero(body.mirrors.seen(parity), body.n);
         for (part, loads) in body.loads.iter().enumerate() {
             for (factor, vector) in self.factors(part)[k].map(pick).iter().zip(all(loads)) {
-                if *factor != 0.0 {
-                    add(&mut sum, *factor, vector);
-                }
+                sum.add(*factor, vector);
             }
         }
         sum
     }
 }
 
-fn all(loads: &Loads) -> [&Vec<f64>; 4] {
+fn all(loads: &Loads) -> [&Nodal; 4] {
     [&loads.twist, &loads.one, &loads.y, &loads.z]
 }
 
-fn add(sum: &mut [f64], factor: f64, vector: &[f64]) {
-    sum.iter_mut().zip(vector).for_each(|(s, v)| *s += factor * v);
-}
-
-/// The equations of a body, projected on vectors.
+/// The equations of a body, projected on vectors; integrals are over the whole body.
 pub(super) struct Projection {
     /// `int grad x_i . grad x_j` over each part.
     energy: Vec<DMatrix<f64>>,
@@ -83,24 +79,21 @@ pub(super) struct Projection {
 }
 
 impl Projection {
-    pub fn new(body: &Body, vectors: &[Vec<f64>]) -> Projection {
-        let d = vectors.len();
-        let project = |v: &Vec<f64>| DVector::from_iterator(d, vectors.iter().map(|x| dot(x, v)));
+    pub fn new(body: &Body, vectors: &[Nodal]) -> Projection {
+        let (d, pieces) = (vectors.len(), body.mirrors.pieces());
+        let project = |v: &Nodal| DVector::from_iterator(d, vectors.iter().map(|x| pieces * x.dot(v)));
         let loads = body.loads.iter().map(|l| all(l).map(project)).collect();
-        let zero = || std::array::from_fn(|_| std::array::from_fn(|_| vec![0.0; body.n]));
-        let mut slopes: Vec<[[Vec<f64>; 5]; 2]> = body.parts.iter().map(|_| zero()).collect();
+        let zero = || {
+            Parity::OF.map(|along| {
+                let weights = [Parity::EVEN, Parity::OF[0], Parity::OF[1], Parity::BOTH, Parity::EVEN];
+                weights.map(|weight| Nodal::zero(body.mirrors.seen(weight.times(along)), body.n))
+            })
+        };
+        let mut slopes: Vec<[[Nodal; 5]; 2]> = body.parts.iter().map(|_| zero()).collect();
         for element in &body.elements {
-            let slopes = &mut slopes[element.part];
-            for point in element.shaped.points() {
-                let [y, z] = point.at;
-                let weights = [1.0, y, z, y * z, 0.5 * (y * y - z * z)];
-                for axis in 0..2 {
-                    for (weight, sum) in weights.iter().zip(&mut slopes[axis]) {
-                        for (node, slope) in element.nodes.iter().zip(&point.slope[axis]) {
-                            sum[*node] += point.area * weight * slope;
-                        }
-                    }
-                }
+            let own = element.shaped.slopes(|[y, z]| [1.0, y, z, y * z, 0.5 * (y * y - z * z)]);
+            for (sum, own) in slopes[element.part].iter_mut().flatten().zip(own.as_flattened()) {
+                element.nodes.iter().zip(own).for_each(|(node, slope)| sum.values[*node] += slope);
             }
         }
         let slopes = slopes.iter().map(|s| [0, 1].map(|axis| s[axis].each_ref().map(project))).collect();
@@ -136,6 +129,9 @@ impl Projection {
             cross: Vec::new(),
             sideways: self.sideways(&body.weighted(loading.media), &body.moments, loading, &real),
         };
+        // From the body's origin to the member line: int G grad w_k = int s_k (y, z).
+        let origin = Vector2::from(body.mirrors.origin());
+        flow.torque += (flow.bending * origin).map(Complex64::from);
         for (part, energy) in self.energy.iter().enumerate() {
             let energy = energy.map(Complex64::from);
             let load = self.loads[part][0].map(Complex64::from);
@@ -183,14 +179,14 @@ impl Projection {
 }
 
 /// `int grad x_i . grad x_j` over each part.
-fn energies(body: &Body, vectors: &[Vec<f64>]) -> Vec<DMatrix<f64>> {
-    let d = vectors.len();
+fn energies(body: &Body, vectors: &[Nodal]) -> Vec<DMatrix<f64>> {
+    let (d, pieces) = (vectors.len(), body.mirrors.pieces());
     let mut energies = vec![DMatrix::<f64>::zeros(d, d); body.parts.len()];
     for (part, energy) in energies.iter_mut().enumerate() {
         for j in 0..d {
             let force = body.applied(&vectors[j], |p| if p == part { 1.0 } else { 0.0 });
             for i in j..d {
-                energy[(i, j)] = dot(&vectors[i], &force);
+                energy[(i, j)] = pieces * vectors[i].dot(&force);
             }
         }
         energy.fill_upper_triangle_with_lower_triangle();
@@ -201,26 +197,28 @@ fn energies(body: &Body, vectors: &[Vec<f64>]) -> Vec<DMatrix<f64>> {
 /// Vectors that are orthonormal in energy, each beside its load.
 #[derive(Default)]
 pub(super) struct Space {
-    pub vectors: Vec<Vec<f64>>,
-    loads: Vec<Vec<f64>>,
+    pub vectors: Vec<Nodal>,
+    loads: Vec<Nodal>,
 }
 
 impl Space {
     /// Adds what is new in a vector `v` of load `r`, if that is more than `least` of its energy.
-    pub fn add(&mut self, mut v: Vec<f64>, mut r: Vec<f64>, least: f64) {
-        let before = dot(&v, &r);
+    pub fn add(&mut self, mut v: Nodal, mut r: Nodal, least: f64) {
+        let before = v.dot(&r);
         for _ in 0..2 {
             for (x, load) in self.vectors.iter().zip(&self.loads) {
-                let share = dot(x, &r);
-                add(&mut v, -share, x);
-                add(&mut r, -share, load);
+                let share = x.dot(&r);
+                v.add(-share, x);
+                r.add(-share, load);
             }
         }
-        let after = dot(&v, &r);
+        let after = v.dot(&r);
         if after > least * before && after > 0.0 {
             let scale = 1.0 / after.sqrt();
-            self.vectors.push(v.iter().map(|x| scale * x).collect());
-            self.loads.push(r.iter().map(|x| scale * x).collect());
+            v.values.iter_mut().for_each(|x| *x *= scale);
+            r.values.iter_mut().for_each(|x| *x *= scale);
+            self.vectors.push(v);
+            self.loads.push(r);
         }
     }
 }
@@ -244,30 +242,31 @@ impl Basis {
     /// # Errors
     /// When the equations cannot be factorised.
     pub fn new(body: &Body, soft: &[bool]) -> Result<Basis, SectionFault> {
-        // Loads in balance by themselves: bending of each medium, and one medium against the other.
+        // Loads in balance by themselves: bending of each medium, and one medium against the other,
+        // which acts where the whole's centre is not on the lines of two mirrors.
         let mut moments = [Moments::default(); 2];
-        let mut sums: [[Vec<f64>; 3]; 2] =
-            std::array::from_fn(|_| std::array::from_fn(|_| vec![0.0; body.n]));
+        let none = |parity: Parity| Nodal::zero(body.mirrors.seen(parity), body.n);
+        let mut sums = [(); 2].map(|()| [Parity::EVEN, Parity::OF[0], Parity::OF[1]].map(none));
         for (part, loads) in body.loads.iter().enumerate() {
             let group = usize::from(soft[part]);
             moments[group] += body.moments[part];
             for (sum, load) in sums[group].iter_mut().zip([&loads.one, &loads.y, &loads.z]) {
-                add(sum, 1.0, load);
+                sum.add(1.0, load);
             }
         }
         let centroids = moments.map(|m| m.centroid().unwrap_or_default());
-        let mut right = vec![Vec::new()];
+        let mut right = vec![none(Parity::BOTH)];
         for ([one, y, z], [by, bz]) in sums.iter().zip(centroids) {
             for (load, mean) in [(y, by), (z, bz)] {
                 let mut load = load.clone();
-                add(&mut load, -mean, one);
+                load.add(-mean, one);
                 right.push(load);
             }
         }
-        let mut against = vec![0.0; body.n];
-        add(&mut against, 1.0 / moments[1].area, &sums[1][0]);
-        add(&mut against, -1.0 / moments[0].area, &sums[0][0]);
-        right.push(against);
+        let mut against = none(Parity::EVEN);
+        against.add(1.0 / moments[1].area, &sums[1][0]);
+        against.add(-1.0 / moments[0].area, &sums[0][0]);
+        right.extend(body.mirrors.crossing().is_none().then_some(against));
 
         let mut space = Space::default();
         let mut errors = Vec::new();
@@ -280,11 +279,13 @@ impl Basis {
             let solved = body.fields(&factor, &right);
             // The fields of E = G from those of the loads apart.
             let field = |axis: usize, sign: f64| {
-                let mut sum = vec![0.0; body.n];
-                add(&mut sum, sign, &solved[1 + axis]);
-                add(&mut sum, sign * ratio, &solved[3 + axis]);
+                let mut sum = none(Parity::OF[axis]);
+                sum.add(sign, &solved[1 + axis]);
+                sum.add(sign * ratio, &solved[3 + axis]);
                 let arm = centroids[1][axis] - loading.centre[axis];
-                add(&mut sum, sign * ratio * arm * moments[1].area, &solved[5]);
+                if let Some(against) = solved.get(5) {
+                    sum.add(sign * ratio * arm * moments[1].area, against);
+                }
                 sum
             };
             let fields = [solved[0].clone(), field(1, 1.0), field(0, -1.0)];

@@ -176,6 +176,24 @@ static BY_PLACE: LazyLock<[[[f64; 3]; NODES]; 3]> = LazyLock::new(|| {
     sums
 });
 
+/// Integrals over a triangle of unit area of the derivatives of the shape functions by the first two
+/// area coordinates, times the quadratic that is 1 at one sample and 0 at the others.
+static BY_SAMPLE: LazyLock<[[[f64; NODES]; SAMPLES]; 2]> = LazyLock::new(|| {
+    let mut sums = [[[0.0; NODES]; SAMPLES]; 2];
+    for (point, (l, _)) in POINTS.iter().zip(RULE) {
+        let quadratics: [f64; SAMPLES] = std::array::from_fn(|sample| match sample {
+            0..3 => l[sample] * (2.0 * l[sample] - 1.0),
+            _ => 4.0 * l[sample - 3] * l[(sample - 2) % 3],
+        });
+        for (sums, by) in sums.iter_mut().zip(&point.by) {
+            for (sums, quadratic) in sums.iter_mut().zip(quadratics) {
+                sums.iter_mut().zip(by).for_each(|(sum, by)| *sum += point.weight * quadratic * by);
+            }
+        }
+    }
+    sums
+});
+
 /// The pairs (i, j), j up to i, in the order of the lower triangle by rows.
 pub(super) fn pairs() -> impl Iterator<Item = (usize, usize)> {
     (0..NODES).flat_map(|i| (0..=i).map(move |j| (i, j)))
@@ -229,6 +247,11 @@ impl Shaped {
         SAMPLED.iter().all(|reference| reference.in_element(&corners).is_some()).then_some(shaped)
     }
 
+    /// The mean of its corners.
+    pub fn middle(&self) -> Point {
+        [0, 1].map(|axis| self.corners[..3].iter().map(|p| p[axis]).sum::<f64>() / 3.0)
+    }
+
     /// The points of the rule.
     pub fn points(&self) -> impl Iterator<Item = ElementPoint> {
         POINTS.iter().filter_map(|reference| reference.in_element(&self.corners))
@@ -259,6 +282,53 @@ impl Shaped {
         loads
     }
 
+    /// Places and shares of the area that integrate quadratics.
+    pub fn shares(&self) -> impl Iterator<Item = (Point, f64)> {
+        let middle = |i: usize| {
+            let (a, b) = (self.corners[i], self.corners[(i + 1) % 3]);
+            ([0.5 * (a[0] + b[0]), 0.5 * (a[1] + b[1])], self.area / 3.0)
+        };
+        let curved = self.straight.is_none().then(|| self.points().map(|point| (point.at, point.area)));
+        let straight = self.straight.map(|_| (0..3).map(middle));
+        curved.into_iter().flatten().chain(straight.into_iter().flatten())
+    }
+
+    /// `int f dN/dy` and `int f dN/dz` by node, of quadratics f that are given by place.
+    pub fn slopes<const K: usize>(&self, f: impl Fn(Point) -> [f64; K]) -> [[[f64; NODES]; K]; 2] {
+        let mut sums = [[[0.0; NODES]; K]; 2];
+        let mut add = |axis: usize, values: &[f64; K], slopes: &[f64; NODES]| {
+            for (sums, value) in sums[axis].iter_mut().zip(values) {
+                sums.iter_mut().zip(slopes).for_each(|(sum, slope)| *sum += value * slope);
+            }
+        };
+        let Some(inverse) = self.straight else {
+            for ElementPoint { area, at, slope, .. } in self.points() {
+                let values = f(at).map(|f| area * f);
+                (0..2).for_each(|axis| add(axis, &values, &slope[axis]));
+            }
+            return sums;
+        };
+        for sample in 0..SAMPLES {
+            let values = f(self.sample_place(sample)).map(|f| self.area * f);
+            let [first, second] = [0, 1].map(|i| &BY_SAMPLE[i][sample]);
+            for (axis, [a, b]) in inverse.iter().enumerate() {
+                add(axis, &values, &std::array::from_fn(|i| a * first[i] + b * second[i]));
+            }
+        }
+        sums
+    }
+
+    fn sample_place(&self, sample: usize) -> Point {
+        match sample {
+            0..3 => self.corners[sample],
+            _ => {
+                let [a, b] = [2 * sample - 3, 2 * sample - 2].map(|node| self.corners[node]);
+                let ends = [self.corners[sample - 3], self.corners[(sample - 2) % 3]];
+                [0, 1].map(|k| (9.0 * (a[k] + b[k]) - ends[0][k] - ends[1][k]) / 16.0)
+            }
+        }
+    }
+
     /// The slopes along y and z of a field with these values at the nodes, and where: at the
     /// corners, then at the middles of the sides.
     pub fn sampled(&self, field: &[f64; NODES]) -> [([f64; 2], Point); SAMPLES] {
@@ -270,15 +340,7 @@ impl Shaped {
                 .straight
                 .or_else(|| Map::new(&self.corners, &reference.by).map(|map| map.inverse))
                 .unwrap_or_default();
-            let at = match sample {
-                0..3 => self.corners[sample],
-                _ => {
-                    let [a, b] = [2 * sample - 3, 2 * sample - 2].map(|node| self.corners[node]);
-                    let ends = [self.corners[sample - 3], self.corners[(sample - 2) % 3]];
-                    [0, 1].map(|k| (9.0 * (a[k] + b[k]) - ends[0][k] - ends[1][k]) / 16.0)
-                }
-            };
-            (inverse.map(|[a, b]| a * first + b * second), at)
+            (inverse.map(|[a, b]| a * first + b * second), self.sample_place(sample))
         })
     }
 
@@ -379,6 +441,16 @@ mod tests {
         }
         for (a, b) in straight.loads().as_flattened().iter().zip(curved.loads().as_flattened()) {
             approx::assert_relative_eq!(a, b, epsilon = 1e-14);
+        }
+        let quadratics = |[y, z]: Point| [1.0, z, y * z, y * y];
+        let slopes = [&straight, &curved].map(|shaped| shaped.slopes(quadratics));
+        let [one, two] = slopes.each_ref().map(|slopes| slopes.as_flattened().as_flattened());
+        for (a, b) in one.iter().zip(two) {
+            approx::assert_relative_eq!(a, b, epsilon = 1e-14);
+        }
+        for shaped in [straight, curved] {
+            let integral: f64 = shaped.shares().map(|([y, z], share)| share * y * z).sum();
+            approx::assert_relative_eq!(integral, 1.0 / 24.0, epsilon = 1e-15);
         }
     }
 

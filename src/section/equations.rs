@@ -1,25 +1,26 @@
-//! The sparse equations of a body: ordered once, factorised for given shear moduli.
+//! The sparse equations of a body: its triangles put in order once, factorised for given shear moduli.
 //!
-//! Nodes inside a triangle meet only its own, so they are eliminated there. Of the rest, the two
-//! nodes on a side always stand together, so that sides and corners are what is ordered.
+//! The node inside a triangle meets only its own, so it is eliminated there:
 //!
 //! ```text
 //! k_bb - k_bi k_ib / k_ii          what is left of a triangle's matrix
 //! r_b - k_bi r_i / k_ii            and of its load
 //! x_i = (r_i / G - k_ib x_b) / k_ii
 //! ```
+//!
+//! The triangles are halved across their longer extent, and the halves again. From the smallest
+//! groups to the whole, the nodes that meet no triangle outside a group are eliminated in a dense
+//! matrix of the group's nodes, its front. Nodes on lines of mirrors come last: fields of different
+//! parity differ in which of these are held, and share all that comes before.
+//!
+//! # Source
+//! - `george1973`: nested dissection
 
 use super::element::{NODES, PAIRS};
 use super::fault::SectionFault;
+use super::mirror::{Lines, Nodal, Parity};
 use super::warping::Element;
-use faer::dyn_stack::{MemBuffer, MemStack};
-use faer::perm::PermRef;
-use faer::sparse::linalg::amd;
-use faer::sparse::linalg::cholesky::{
-    CholeskySymbolicParams, LltRef, SymbolicCholesky, SymmetricOrdering, factorize_symbolic_cholesky,
-};
-use faer::sparse::{SparseColMatRef, SymbolicSparseColMat, SymbolicSparseColMatRef};
-use faer::{Conj, MatMut, Par, Side};
+use std::ops::Range;
 
 /// Nodes of a triangle on its border.
 pub(super) const OUTER: usize = NODES - 1;
@@ -27,239 +28,253 @@ pub(super) const OUTER: usize = NODES - 1;
 /// Pairs of them.
 const OUTER_PAIRS: usize = OUTER * (OUTER + 1) / 2;
 
-/// The corners and sides of a triangle.
-const JOINTS: usize = 6;
+/// Triangles of a group that is not halved.
+const FEW: usize = 4;
 
-/// The corner or side that each node on the border of a triangle belongs to.
-const JOINT_OF: [usize; OUTER] = [0, 1, 2, 3, 3, 4, 4, 5, 5];
+/// Columns that are eliminated at once.
+const AT_ONCE: usize = 4;
 
-/// The pattern of the equations and how they are factorised.
+/// In what order the equations are factorised.
 pub(super) struct Equations {
-    /// Nodes that are not inside a triangle; the others come after them.
-    outer: usize,
-    pattern: SymbolicSparseColMat<usize>,
-    symbolic: SymbolicCholesky<usize>,
-    /// By element, the places of its lower triangle among the values.
-    slots: Vec<[usize; OUTER_PAIRS]>,
+    /// For nodes that are not inside a triangle, the mirrors they lie on; the others come after them.
+    lines: Vec<Lines>,
+    /// Both halves of a group before it.
+    fronts: Vec<Front>,
 }
 
-/// Corners and sides, each with its one or two nodes, and which of them meet in a triangle.
-struct Joints {
-    /// The first node of each, then the number of nodes.
-    starts: Vec<usize>,
-    /// By element, its corners and sides.
-    of: Vec<[usize; JOINTS]>,
-    /// For each, where its list in `beyond` begins.
-    lists: Vec<usize>,
-    /// Those of a higher number that each meets, rising.
-    beyond: Vec<usize>,
+/// The nodes of a group of triangles that are not eliminated within its halves.
+struct Front {
+    /// Those that are eliminated here, then the others.
+    nodes: Vec<usize>,
+    eliminated: usize,
+    /// The triangles of a smallest group with the places of their nodes, or of a half its places.
+    from: From,
 }
 
-impl Joints {
-    fn new(elements: &[Element], outer: usize) -> Joints {
-        let mut is_start = vec![false; outer];
-        for element in elements {
-            (0..3).for_each(|i| is_start[element.nodes[i]] = true);
-            [3, 5, 7].iter().for_each(|i| is_start[element.nodes[*i].min(element.nodes[i + 1])] = true);
-        }
-        let mut starts = Vec::new();
-        let mut joint = vec![0; outer];
-        for node in 0..outer {
-            if is_start[node] {
-                starts.push(node);
-            }
-            joint[node] = starts.len().saturating_sub(1);
-        }
-        let count = starts.len();
-        starts.push(outer);
-        let of: Vec<[usize; JOINTS]> =
-            elements.iter().map(|e| [0, 1, 2, 3, 5, 7].map(|i| joint[e.nodes[i]])).collect();
-        let mut met: Vec<u64> = Vec::with_capacity(15 * elements.len());
-        for of in &of {
-            for (i, a) in of.iter().enumerate() {
-                met.extend(of[..i].iter().map(|b| ((*a.min(b) as u64) << 32) | *a.max(b) as u64));
-            }
-        }
-        met.sort_unstable();
-        met.dedup();
-        let mut lists = vec![0; count + 1];
-        met.iter().for_each(|pair| lists[(pair >> 32) as usize + 1] += 1);
-        (0..count).for_each(|i| lists[i + 1] += lists[i]);
-        let beyond = met.iter().map(|pair| (pair & 0xffff_ffff) as usize).collect();
-        Joints { starts, of, lists, beyond }
-    }
+enum From {
+    Elements(Vec<(usize, [usize; OUTER])>),
+    /// The places of what both halves leave.
+    Halves([Vec<usize>; 2]),
+}
 
-    fn size(&self, joint: usize) -> usize {
-        self.starts[joint + 1] - self.starts[joint]
-    }
+/// A group of triangles as a stretch of their order, after its halves.
+struct Group {
+    stretch: Range<usize>,
+    /// The first half's index; the second stands just before the group.
+    first: Option<usize>,
+}
 
-    /// The order in which nodes are eliminated, and its inverse.
-    fn order(&self) -> Result<(Vec<usize>, Vec<usize>), SectionFault> {
-        let count = self.lists.len() - 1;
-        let pattern = SymbolicSparseColMatRef::new_checked(count, count, &self.lists, None, &self.beyond);
-        let (mut order, mut place) = (vec![0; count], vec![0; count]);
-        let scratch = amd::order_maybe_unsorted_scratch::<usize>(count, self.beyond.len());
-        let mut memory = MemBuffer::try_new(scratch).map_err(refused)?;
-        let stack = MemStack::new(&mut memory);
-        amd::order_maybe_unsorted(&mut order, &mut place, pattern, Default::default(), stack)
-            .map_err(refused)?;
-        let nodes: Vec<usize> = order.iter().flat_map(|j| self.starts[*j]..self.starts[*j + 1]).collect();
-        let mut back = vec![0; nodes.len()];
-        nodes.iter().enumerate().for_each(|(new, old)| back[*old] = new);
-        Ok((nodes, back))
-    }
-
-    /// The pattern of the lower triangle by nodes, and the elements' places in it.
-    fn pattern(&self, elements: &[Element]) -> (SymbolicSparseColMat<usize>, Vec<[usize; OUTER_PAIRS]>) {
-        let n = self.starts[self.lists.len() - 1];
-        let (mut columns, mut rows) = (Vec::with_capacity(n + 1), Vec::new());
-        // Where the nodes of each one met stand below those of the joint itself.
-        let mut below = vec![0; self.beyond.len()];
-        for joint in 0..self.lists.len() - 1 {
-            let list = self.lists[joint]..self.lists[joint + 1];
-            let mut sum = 0;
-            for k in list.clone() {
-                below[k] = sum;
-                sum += self.size(self.beyond[k]);
-            }
-            for node in self.starts[joint]..self.starts[joint + 1] {
-                columns.push(rows.len());
-                rows.extend(node..self.starts[joint + 1]);
-                rows.extend(
-                    self.beyond[list.clone()].iter().flat_map(|j| self.starts[*j]..self.starts[*j + 1]),
-                );
-            }
-        }
-        columns.push(rows.len());
-        let slots = elements.iter().zip(&self.of).map(|(element, of)| {
-            let mut slots = [0; OUTER_PAIRS];
-            let mut from = [[0; JOINTS]; JOINTS];
-            for (i, a) in of.iter().enumerate() {
-                for (j, b) in of.iter().enumerate().filter(|(_, b)| *b > a) {
-                    let list = &self.beyond[self.lists[*a]..self.lists[a + 1]];
-                    from[i][j] = below[self.lists[*a] + list.partition_point(|met| met < b)];
-                }
-            }
-            let mut slot = 0;
-            for i in 0..OUTER {
-                for j in 0..=i {
-                    let (low, high) = if element.nodes[i] < element.nodes[j] { (i, j) } else { (j, i) };
-                    let (column, row) = (element.nodes[low], element.nodes[high]);
-                    let (a, b) = (JOINT_OF[low], JOINT_OF[high]);
-                    slots[slot] = columns[column]
-                        + if a == b {
-                            row - column
-                        } else {
-                            self.starts[of[a] + 1] - column + from[a][b] + row - self.starts[of[b]]
-                        };
-                    slot += 1;
-                }
-            }
-            slots
+/// Halves a stretch that begins at `from` until few triangles are left.
+fn halve(order: &mut [usize], from: usize, centres: &[[f64; 2]], groups: &mut Vec<Group>) {
+    let stretch = from..from + order.len();
+    let mut first = None;
+    if order.len() > FEW {
+        let extent = |axis: usize| {
+            let along = order.iter().map(|e| centres[*e][axis]);
+            along.clone().fold(f64::NEG_INFINITY, f64::max) - along.fold(f64::INFINITY, f64::min)
+        };
+        let axis = usize::from(extent(1) > extent(0));
+        let middle = order.len() / 2;
+        order.select_nth_unstable_by(middle, |a, b| {
+            centres[*a][axis].total_cmp(&centres[*b][axis]).then(a.cmp(b))
         });
-        let slots = slots.collect();
-        (SymbolicSparseColMat::new_checked(n, n, columns, None, rows), slots)
+        let (low, high) = order.split_at_mut(middle);
+        halve(low, from, centres, groups);
+        first = Some(groups.len() - 1);
+        halve(high, from + middle, centres, groups);
     }
-}
-
-fn refused<E: std::fmt::Debug>(error: E) -> SectionFault {
-    SectionFault::new(format!("the section's equations cannot be ordered: {error:?}"))
+    groups.push(Group { stretch, first });
 }
 
 impl Equations {
-    /// Orders the equations of elements whose nodes below `outer` lie on borders of triangles.
+    /// Orders the equations of elements whose first nodes lie on borders of triangles and these
+    /// lines of mirrors.
     ///
     /// # Errors
-    /// When there are none, or memory is short.
-    pub fn new(elements: &[Element], outer: usize) -> Result<Equations, SectionFault> {
-        if outer == 0 {
+    /// When there are none.
+    pub fn new(elements: &[Element], lines: Vec<Lines>) -> Result<Equations, SectionFault> {
+        if lines.is_empty() {
             return Err(SectionFault::new("a part has no area left"));
         }
-        let joints = Joints::new(elements, outer);
-        let (order, back) = joints.order()?;
-        let (pattern, slots) = joints.pattern(elements);
-        let symbolic = factorize_symbolic_cholesky(
-            pattern.as_ref(),
-            Side::Lower,
-            SymmetricOrdering::Custom(PermRef::new_checked(&order, &back, outer)),
-            CholeskySymbolicParams::default(),
-        )
-        .map_err(refused)?;
-        Ok(Equations { outer, pattern, symbolic, slots })
+        let centres: Vec<[f64; 2]> = elements.iter().map(|element| element.shaped.middle()).collect();
+        let mut order: Vec<usize> = (0..elements.len()).collect();
+        let mut groups = Vec::new();
+        halve(&mut order, 0, &centres, &mut groups);
+        // By node, the first and the last place in the order where it is met; the last nodes are
+        // met beyond its end.
+        let mut met = vec![(usize::MAX, 0); lines.len()];
+        for (place, element) in order.iter().enumerate() {
+            for node in &elements[*element].nodes[..OUTER] {
+                met[*node] = (met[*node].0.min(place), place);
+            }
+        }
+        let is_last = |node: usize| lines[node] != Lines::NONE;
+        let alone = (0..lines.len()).find(|node| is_last(*node)).is_none().then_some(0);
+        (0..lines.len()).filter(|i| is_last(*i) || alone == Some(*i)).for_each(|i| met[i].1 = usize::MAX);
+
+        let mut fronts: Vec<Front> = Vec::with_capacity(groups.len());
+        let mut place = vec![usize::MAX; lines.len()];
+        for group in &groups {
+            let halves = group.first.map(|first| [first, fronts.len() - 1]);
+            let within =
+                |node: &usize| group.stretch.start <= met[*node].0 && met[*node].1 < group.stretch.end;
+            let mut nodes: Vec<usize> = match halves {
+                None => order[group.stretch.clone()]
+                    .iter()
+                    .flat_map(|e| elements[*e].nodes[..OUTER].iter().copied())
+                    .collect(),
+                Some(halves) => halves.iter().flat_map(|half| fronts[*half].left()).copied().collect(),
+            };
+            nodes.retain(|node| std::mem::replace(&mut place[*node], 0) == usize::MAX);
+            let (mut own, others): (Vec<usize>, Vec<usize>) = nodes.into_iter().partition(within);
+            let eliminated = own.len();
+            own.extend(others);
+            own.iter().enumerate().for_each(|(i, node)| place[*node] = i);
+            let from = match halves {
+                None => {
+                    let placed = |e: &usize| (*e, std::array::from_fn(|i| place[elements[*e].nodes[i]]));
+                    From::Elements(order[group.stretch.clone()].iter().map(placed).collect())
+                }
+                Some(halves) => From::Halves(
+                    halves.map(|half| fronts[half].left().iter().map(|node| place[*node]).collect()),
+                ),
+            };
+            own.iter().for_each(|node| place[*node] = usize::MAX);
+            fronts.push(Front { nodes: own, eliminated, from });
+        }
+        Ok(Equations { lines, fronts })
     }
 
-    /// Factorises with the shear modulus of each of the body's parts; one node is held.
+    /// The nodes that are left at the end: those on lines, or one node.
+    fn last(&self) -> &[usize] {
+        self.fronts.last().map_or(&[], Front::left)
+    }
+
+    /// Factorises with the shear modulus of each of the body's parts, for fields of these parities.
+    /// Where one keeps its sign under every mirror, one node is held.
     ///
     /// # Errors
     /// When they are singular.
-    pub fn factorised(&self, elements: &[Element], g: Vec<f64>) -> Result<Factor, SectionFault> {
+    pub fn factorised(
+        &self,
+        elements: &[Element],
+        g: Vec<f64>,
+        parities: &[Parity],
+    ) -> Result<Factor, SectionFault> {
         let singular = || SectionFault::new("the section's shear cannot be solved: a part has no stiffness");
-        let mut values = vec![0.0; self.pattern.row_idx().len()];
-        for (element, slots) in elements.iter().zip(&self.slots) {
-            let g = g[element.part];
-            let (outer, inner) = element.shaped.stiffness.split_at(OUTER_PAIRS);
-            let mut slot = 0;
-            for i in 0..OUTER {
-                let share = inner[i] / inner[OUTER];
-                for j in 0..=i {
-                    values[slots[slot]] += g * (outer[slot] - share * inner[j]);
-                    slot += 1;
+        let mut columns = Vec::new();
+        let mut left: Vec<Vec<f64>> = Vec::new();
+        let mut matrix = Vec::new();
+        for front in &self.fronts {
+            let (n, k) = (front.nodes.len(), front.eliminated);
+            matrix.clear();
+            matrix.resize(n * n, 0.0);
+            let mut add = |i: usize, j: usize, value: f64| matrix[i.min(j) * n + i.max(j)] += value;
+            match &front.from {
+                From::Elements(own) => {
+                    for (element, places) in own {
+                        let element = &elements[*element];
+                        let g = g[element.part];
+                        let (outer, inner) = element.shaped.stiffness.split_at(OUTER_PAIRS);
+                        let mut pairs = outer.iter();
+                        for (i, row) in places.iter().enumerate() {
+                            let share = inner[i] / inner[OUTER];
+                            for ((column, inner), outer) in places[..=i].iter().zip(inner).zip(&mut pairs) {
+                                add(*row, *column, g * (outer - share * inner));
+                            }
+                        }
+                    }
+                }
+                From::Halves(halves) => {
+                    let kept = left.split_off(left.len() - 2);
+                    for (places, kept) in halves.iter().zip(kept) {
+                        for (j, (column, kept)) in places.iter().zip(kept.chunks(places.len())).enumerate() {
+                            for (row, value) in places[j..].iter().zip(&kept[j..]) {
+                                add(*row, *column, *value);
+                            }
+                        }
+                    }
                 }
             }
+            eliminate(&mut matrix, n, k).ok_or_else(singular)?;
+            columns.extend_from_slice(&matrix[..n * k]);
+            let mut kept = Vec::with_capacity((n - k) * (n - k));
+            matrix.chunks(n).skip(k).for_each(|column| kept.extend_from_slice(&column[k..]));
+            left.push(kept);
         }
-        if let Some(first) = values.first_mut() {
-            *first *= 2.0;
-        }
-        let mut factor = vec![0.0; self.symbolic.len_val()];
-        let scratch = self.symbolic.factorize_numeric_llt_scratch::<f64>(Par::Seq, Default::default());
-        let mut memory = MemBuffer::try_new(scratch).map_err(|_| singular())?;
-        self.symbolic
-            .factorize_numeric_llt(
-                &mut factor,
-                SparseColMatRef::new(self.pattern.as_ref(), &values),
-                Side::Lower,
-                Default::default(),
-                Par::Seq,
-                MemStack::new(&mut memory),
-                Default::default(),
-            )
-            .map_err(|_| singular())?;
-        Ok(Factor { g, values: factor })
+        let rest = left.pop().unwrap_or_default();
+        let ends: Result<Vec<End>, SectionFault> =
+            parities.iter().map(|parity| self.end(&rest, *parity).ok_or_else(singular)).collect();
+        Ok(Factor { g, columns, ends: ends? })
     }
 
-    /// The field of each load, by node.
-    pub fn fields(&self, elements: &[Element], factor: &Factor, loads: &[Vec<f64>]) -> Vec<Vec<f64>> {
-        let outer = self.outer;
-        let mut block = Vec::with_capacity(outer * loads.len());
-        for load in loads {
-            let from = block.len();
-            block.extend_from_slice(&load[..outer]);
-            for element in elements {
-                let inner = element.inner();
-                let share = load[element.nodes[OUTER]] / inner[OUTER];
-                (0..OUTER).for_each(|i| block[from + element.nodes[i]] -= inner[i] * share);
+    /// The factor of what is left at the end, for fields of one parity.
+    fn end(&self, rest: &[f64], parity: Parity) -> Option<End> {
+        let last = self.last();
+        let held = |i: &usize| match parity {
+            Parity::EVEN => *i == 0,
+            _ => parity.vanishes_on(self.lines[last[*i]]),
+        };
+        let free: Vec<usize> = (0..last.len()).filter(|i| !held(i)).collect();
+        let pairs = free.iter().flat_map(|j| free.iter().map(move |i| (i.min(j), i.max(j))));
+        let mut columns: Vec<f64> = pairs.map(|(j, i)| rest[j * last.len() + i]).collect();
+        eliminate(&mut columns, free.len(), free.len())?;
+        Some(End { parity, nodes: free.iter().map(|i| last[*i]).collect(), columns })
+    }
+
+    /// The field of each load, by node; nothing for a load of a parity that was not factorised.
+    pub fn fields(&self, elements: &[Element], factor: &Factor, loads: &[Nodal]) -> Vec<Nodal> {
+        let solved = |load: &Nodal| {
+            let mut field = Nodal::zero(load.parity, load.values.len());
+            if let Some(end) = factor.ends.iter().find(|end| end.parity == load.parity) {
+                self.solve(elements, factor, end, &load.values, &mut field.values);
             }
+            field
+        };
+        loads.iter().map(solved).collect()
+    }
+
+    fn solve(&self, elements: &[Element], factor: &Factor, end: &End, load: &[f64], field: &mut [f64]) {
+        let outer = self.lines.len();
+        field[..outer].copy_from_slice(&load[..outer]);
+        for element in elements {
+            let inner = element.inner();
+            let share = load[element.nodes[OUTER]] / inner[OUTER];
+            (0..OUTER).for_each(|i| field[element.nodes[i]] -= inner[i] * share);
         }
-        let mut memory = MemBuffer::new(self.symbolic.solve_in_place_scratch::<f64>(loads.len(), Par::Seq));
-        let columns = MatMut::from_column_major_slice_mut(&mut block, outer, loads.len());
-        LltRef::new(&self.symbolic, &factor.values).solve_in_place_with_conj(
-            Conj::No,
-            columns,
-            Par::Seq,
-            MemStack::new(&mut memory),
-        );
-        let mut solved = Vec::with_capacity(loads.len());
-        for (column, load) in block.chunks(outer).zip(loads) {
-            let mut field = column.to_vec();
-            field.resize(load.len(), 0.0);
-            for element in elements {
-                let (inner, node) = (element.inner(), element.nodes[OUTER]);
-                let held: f64 = (0..OUTER).map(|i| inner[i] * column[element.nodes[i]]).sum();
-                field[node] = (load[node] / factor.g[element.part] - held) / inner[OUTER];
-            }
-            solved.push(field);
+        let mut own = Vec::new();
+        let mut from = 0;
+        for front in &self.fronts {
+            let to = from + front.nodes.len() * front.eliminated;
+            take(field, &front.nodes, &mut own);
+            forward(&factor.columns[from..to], &mut own);
+            put(field, &front.nodes, &own);
+            from = to;
         }
-        solved
+        take(field, &end.nodes, &mut own);
+        forward(&end.columns, &mut own);
+        backward(&end.columns, &mut own);
+        self.last().iter().for_each(|node| field[*node] = 0.0);
+        put(field, &end.nodes, &own);
+        for front in self.fronts.iter().rev() {
+            let to = from;
+            from -= front.nodes.len() * front.eliminated;
+            take(field, &front.nodes, &mut own);
+            backward(&factor.columns[from..to], &mut own);
+            put(field, &front.nodes[..front.eliminated], &own);
+        }
+        for element in elements {
+            let (inner, node) = (element.inner(), element.nodes[OUTER]);
+            let held: f64 = (0..OUTER).map(|i| inner[i] * field[element.nodes[i]]).sum();
+            field[node] = (load[node] / factor.g[element.part] - held) / inner[OUTER];
+        }
+    }
+}
+
+impl Front {
+    /// The nodes that are not eliminated.
+    fn left(&self) -> &[usize] {
+        &self.nodes[self.eliminated..]
     }
 }
 
@@ -267,7 +282,95 @@ impl Equations {
 pub(super) struct Factor {
     /// The shear modulus of each part.
     pub g: Vec<f64>,
-    values: Vec<f64>,
+    /// Of each front those that are eliminated, `(nodes, eliminated)`.
+    columns: Vec<f64>,
+    ends: Vec<End>,
+}
+
+/// The factor of the last nodes that are free in a field of this parity.
+struct End {
+    parity: Parity,
+    nodes: Vec<usize>,
+    columns: Vec<f64>,
+}
+
+fn take(field: &[f64], nodes: &[usize], own: &mut Vec<f64>) {
+    own.clear();
+    own.extend(nodes.iter().map(|node| field[*node]));
+}
+
+fn put(field: &mut [f64], nodes: &[usize], own: &[f64]) {
+    nodes.iter().zip(own).for_each(|(node, x)| field[*node] = *x);
+}
+
+/// Eliminates the first `count` columns of a symmetric matrix of `n`, its lower triangle by columns:
+/// they become those of its factor, the others what is left. `None` where it is not positive.
+fn eliminate(matrix: &mut [f64], n: usize, count: usize) -> Option<()> {
+    let mut from = 0;
+    while from < count {
+        let to = (from + AT_ONCE).min(count);
+        let (done, rest) = matrix.split_at_mut(to * n);
+        let panel = &mut done[from * n..];
+        for j in from..to {
+            let (before, after) = panel.split_at_mut((j - from + 1) * n);
+            let column = &mut before[(j - from) * n..][j..n];
+            if column[0].is_nan() || column[0] <= 0.0 {
+                return None;
+            }
+            let scale = 1.0 / column[0].sqrt();
+            column.iter_mut().for_each(|x| *x *= scale);
+            for (c, target) in (j + 1..to).zip(after.chunks_mut(n)) {
+                let column = &column[c - j..];
+                subtract(&mut target[c..], column[0], column);
+            }
+        }
+        for (c, target) in (to..n).zip(rest.chunks_mut(n)) {
+            let target = &mut target[c..];
+            let column = |k: usize| &panel[k * n..][c..n];
+            if to - from == AT_ONCE {
+                let [p, q, r, s] = [column(0), column(1), column(2), column(3)];
+                let by = [p[0], q[0], r[0], s[0]];
+                for ((((t, p), q), r), s) in target.iter_mut().zip(p).zip(q).zip(r).zip(s) {
+                    *t -= by[0] * p + by[1] * q + by[2] * r + by[3] * s;
+                }
+            } else {
+                (0..to - from).for_each(|k| subtract(target, column(k)[0], column(k)));
+            }
+        }
+        from = to;
+    }
+    Some(())
+}
+
+fn subtract(target: &mut [f64], by: f64, column: &[f64]) {
+    target.iter_mut().zip(column).for_each(|(t, x)| *t -= by * x);
+}
+
+fn product(a: &[f64], b: &[f64]) -> f64 {
+    let mut sums = [0.0; 4];
+    let (a, b) = (a.chunks_exact(4), b.chunks_exact(4));
+    let rest = a.remainder().iter().zip(b.remainder()).map(|(x, y)| x * y).sum::<f64>();
+    for (a, b) in a.zip(b) {
+        (0..4).for_each(|i| sums[i] += a[i] * b[i]);
+    }
+    rest + sums.iter().sum::<f64>()
+}
+
+/// Solves with the columns of a factor, as long as `x`, and takes them from what is below.
+fn forward(columns: &[f64], x: &mut [f64]) {
+    for (j, column) in columns.chunks(x.len().max(1)).enumerate() {
+        let (own, below) = x[j..].split_at_mut(1);
+        own[0] /= column[j];
+        subtract(below, own[0], &column[j + 1..]);
+    }
+}
+
+/// Solves with their transpose, given what is below.
+fn backward(columns: &[f64], x: &mut [f64]) {
+    for (j, column) in columns.chunks(x.len().max(1)).enumerate().rev() {
+        let (own, below) = x[j..].split_at_mut(1);
+        own[0] = (own[0] - product(below, &column[j + 1..])) / column[j];
+    }
 }
 
 impl Element {

@@ -2,13 +2,14 @@
 //!
 //! The mesh is refined until torsion and shear of every body hold to [`ASKED_ERROR`]: with the
 //! media that are stated, or with moduli that rise or fall from medium to medium. Parts that may
-//! slide have meshes of their own. What given media come to is estimated again with every
+//! slide have meshes of their own. Of what mirrors map onto itself a half or a quarter is meshed. What given media come to is estimated again with every
 //! solution. Bodies of one material keep their flow and scale it; those of several keep the flow of
 //! the stated media and are solved again for others, those of two media in a few vectors.
 
 use super::area::Moments;
 use super::fault::SectionFault;
 use super::mesh::Mesher;
+use super::mirror::Mirrors;
 use super::outline::{Drawing, Polygon, bounds, draw};
 use super::shape::{Figure, Shape};
 use super::warping::{Body, Elastic, Flow, Solved};
@@ -240,7 +241,7 @@ impl Geometry {
         self.core.error
     }
 
-    /// Nodes of the mesh of all parts together.
+    /// Nodes of the mesh of all parts together, or of the half or quarter that stands for them.
     pub fn nodes(&self) -> usize {
         self.core.nodes
     }
@@ -258,7 +259,7 @@ struct Plan<'a> {
 impl Plan<'_> {
     /// The bodies of the parts that `solid` names, their mesh refined until they hold.
     fn refined(&self, solid: &[bool]) -> Result<Trial, SectionFault> {
-        let mut mesher = Mesher::new(self.drawing, self.outlines, solid)?;
+        let (mut mesher, mirrors) = self.mesher(solid)?;
         let mut round = 0;
         loop {
             let mesh = mesher.mesh();
@@ -271,7 +272,7 @@ impl Plan<'_> {
             round += 1;
             let mut solved = Vec::new();
             for triangles in mesh.bodies() {
-                let body = Body::new(&mesh, &triangles, |part| self.parts[part].medium)?;
+                let body = Body::new(&mesh, &triangles, mirrors, |part| self.parts[part].medium)?;
                 let media = self.moduli(&body);
                 let first = trial.solve(&body, &triangles, &media)?;
                 solved.extend(first.zip(media.into_iter().next()).map(|(first, media)| (body, media, first)));
@@ -288,6 +289,21 @@ impl Plan<'_> {
             }
             return Ok(trial);
         }
+    }
+
+    /// Meshes the least piece whose bodies hold together with their images.
+    fn mesher(&self, solid: &[bool]) -> Result<(Mesher<'_>, Mirrors), SectionFault> {
+        let mut last = Err(no_area());
+        for mirrors in Mirrors::new(self.drawing, self.outlines, solid).and_fewer() {
+            let mesher = Mesher::new(self.drawing, self.outlines, solid, &mirrors)?;
+            let mesh = mesher.mesh();
+            let reaches = mesh.reaches(&mesh.bodies(), &mirrors);
+            last = Ok((mesher, mirrors));
+            if reaches {
+                break;
+            }
+        }
+        last
     }
 
     fn is_alike(&self, body: &Body) -> bool {

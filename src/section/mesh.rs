@@ -3,19 +3,18 @@
 //! A constrained Delaunay triangulation of the outlines is cleared of all that is not solid, divided
 //! to a least angle and where the solution asks for it; then sides on circles are bent to their
 //! curvature. Points nearer to each other than a millionth of the section, and points that near to
-//! a side, are made one.
+//! a side, are made one. Of a section with mirrors the piece of larger coordinates is meshed: what
+//! lies along their lines is hull, and no border.
 
 use super::element::{NODES, folded, inside};
 use super::fault::SectionFault;
+use super::mirror::{Lines, Mirrors};
 use super::outline::{Drawing, Polygon, sides};
 use super::shape::{Point, cross, distance, distance_to_segment};
 use super::triangulation::{Face, Side, Triangulation};
 use spade::handles::FixedVertexHandle;
 use spade::{ConstrainedDelaunayTriangulation, Point2, Triangulation as _};
 use std::collections::BTreeMap;
-
-/// Distance below which points are one, of the size of the section.
-const NEAR: f64 = 1e-6;
 
 /// One ten-node triangle.
 #[derive(Debug, Clone)]
@@ -55,6 +54,18 @@ impl Mesh {
         }
         bodies.into_iter().map(|(_, list)| list).collect()
     }
+
+    /// True when each of these bodies has sides along all lines of the mirrors, so that it is
+    /// connected to its images.
+    pub fn reaches(&self, bodies: &[Vec<usize>], mirrors: &Mirrors) -> bool {
+        bodies.iter().all(|body| {
+            let along = |triangle: &usize| {
+                let on = [0, 1, 2].map(|i| mirrors.through(self.points[self.triangles[*triangle].nodes[i]]));
+                (0..3).fold(Lines::NONE, |lines, i| lines.or(on[i].and(on[(i + 1) % 3])))
+            };
+            body.iter().map(along).fold(Lines::NONE, Lines::or) == mirrors.all()
+        })
+    }
 }
 
 /// Which things belong together.
@@ -86,7 +97,8 @@ pub(super) struct Mesher<'a> {
 }
 
 impl<'a> Mesher<'a> {
-    /// Triangulates what remains of the parts; `solid` is false for cavities.
+    /// Triangulates the piece between mirrors of what remains of the parts; `solid` is false for
+    /// cavities.
     ///
     /// # Errors
     /// When the outlines cannot be triangulated.
@@ -94,9 +106,11 @@ impl<'a> Mesher<'a> {
         drawing: &'a Drawing,
         remaining: &[Vec<Vec<Polygon>>],
         solid: &[bool],
+        mirrors: &Mirrors,
     ) -> Result<Mesher<'a>, SectionFault> {
         let rings = remaining.iter().zip(solid).filter(|(_, solid)| **solid).flat_map(|(p, _)| p).flatten();
-        let (points, segments) = snapped(rings, drawing);
+        let kept = rings.flat_map(sides).filter_map(|(a, b)| mirrors.kept([a, b])).collect();
+        let (points, segments) = snapped(kept, mirrors.crossing(), drawing);
         let vertices: Vec<Point2<f64>> = points.iter().map(|p| Point2::new(p[0], p[1])).collect();
         let refused = |e| SectionFault::new(format!("the outlines cannot be meshed: {e:?}"));
         let mut crossing = Vec::new();
@@ -133,7 +147,7 @@ impl<'a> Mesher<'a> {
             }
         }
         let points = cdt.vertices().map(|v| [v.position().x, v.position().y]).collect();
-        let triangulation = Triangulation::new(points, faces, &drawing.circles, drawing.size);
+        let triangulation = Triangulation::new(points, faces, drawing, mirrors);
         Ok(Mesher { drawing, triangulation })
     }
 
@@ -244,7 +258,7 @@ fn owners(cdt: &Cdt, drawing: &Drawing, solid: &[bool]) -> Vec<Option<usize>> {
         let largest = (0..region.len()).max_by(|a, b| area(*a).total_cmp(&area(*b))).unwrap_or(0);
         let [a, b, c] = corners(largest);
         let longest = distance(a, b).max(distance(b, c)).max(distance(c, a));
-        if (0..region.len()).map(&area).sum::<f64>() < NEAR * drawing.size * longest {
+        if (0..region.len()).map(&area).sum::<f64>() < drawing.near() * longest {
             continue;
         }
         let owner = drawing.owner([(a[0] + b[0] + c[0]) / 3.0, (a[1] + b[1] + c[1]) / 3.0]);
@@ -255,14 +269,15 @@ fn owners(cdt: &Cdt, drawing: &Drawing, solid: &[bool]) -> Vec<Option<usize>> {
     owners
 }
 
-/// The corners of rings without doubles, and their sides, broken where a corner lies on them.
-fn snapped<'a>(
-    rings: impl Iterator<Item = &'a Polygon>,
+/// The ends of sides, and another point, without doubles; and the sides, broken where a point lies
+/// on them.
+fn snapped(
+    sides: Vec<[Point; 2]>,
+    other: Option<Point>,
     drawing: &Drawing,
 ) -> (Vec<Point>, BTreeMap<[usize; 2], Side>) {
-    let near = NEAR * drawing.size;
-    let rings: Vec<&Polygon> = rings.collect();
-    let mut points: Vec<Point> = rings.iter().copied().flatten().copied().collect();
+    let near = drawing.near();
+    let mut points: Vec<Point> = sides.iter().flatten().copied().chain(other).collect();
     points.sort_by(|a, b| a[0].total_cmp(&b[0]));
     let mut unique: Vec<Point> = Vec::new();
     for point in points {
@@ -277,7 +292,7 @@ fn snapped<'a>(
         from..to
     };
     let mut segments = BTreeMap::new();
-    for (a, b) in rings.iter().flat_map(|ring| sides(ring)) {
+    for [a, b] in sides {
         let (dy, dz) = (b[0] - a[0], b[1] - a[1]);
         let mut on: Vec<(f64, usize)> = window(a[0].min(b[0]), a[0].max(b[0]))
             .filter(|i| distance_to_segment(unique[*i], a, b) <= 1.5 * near)
@@ -303,7 +318,7 @@ mod tests {
     fn meshed(shapes: &[(Shape, Point)], solid: &[bool]) -> Mesh {
         let figures: Vec<(Figure, Point)> = shapes.iter().map(|(s, at)| (s.figure(), *at)).collect();
         let drawing = draw(figures.iter().map(|(figure, at)| (figure, *at, 0.0)));
-        Mesher::new(&drawing, &drawing.remaining(), solid).unwrap().mesh()
+        Mesher::new(&drawing, &drawing.remaining(), solid, &Mirrors::default()).unwrap().mesh()
     }
 
     fn area(mesh: &Mesh, part: usize) -> f64 {
@@ -338,7 +353,9 @@ mod tests {
             let (sine, cosine) = turn.sin_cos();
             let at = [cosine, sine].map(|x| -0.027477428776563874 * x);
             let drawing = draw([(&plate, [0.0; 2], turn), (&round, at, turn)].into_iter());
-            let mesh = Mesher::new(&drawing, &drawing.remaining(), &[true, true]).unwrap().mesh();
+            let mesh = Mesher::new(&drawing, &drawing.remaining(), &[true, true], &Mirrors::default())
+                .unwrap()
+                .mesh();
             let least = mesh.triangles.iter().map(|t| Shaped::new(mesh.corners(t)).unwrap().area);
             // What rounding leaves is 1e-24 m2.
             assert!(least.fold(f64::INFINITY, f64::min) > 1e-12, "{turn}");

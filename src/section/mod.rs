@@ -4,6 +4,7 @@
 //! shape          a shape of the drawing: its sizes, what is wrong with them, its outline
 //! outline        outlines placed, drawn as polygons, displaced by later ones
 //! area           first and second moments of areas
+//! mirror         mirrors that map a section onto itself, and what they make of a function
 //! triangulation  triangles that can be divided
 //! mesh           ten-node triangles that respect the borders of the parts
 //! element        one such triangle
@@ -37,6 +38,7 @@ mod fault;
 mod flow;
 mod geometry;
 mod mesh;
+mod mirror;
 mod outline;
 mod shape;
 mod solution;

@@ -36,6 +36,9 @@ pub(super) struct Drawing {
     pub size: f64,
 }
 
+/// Distance below which points are one, of the size of the section.
+const NEAR: f64 = 1e-6;
+
 /// Angles nearer than this are one, rad.
 const SAME_ANGLE: f64 = 1e-7;
 
@@ -103,8 +106,12 @@ impl Drawing {
 
     /// The circle that the side from `a` to `b` of a piece stands for; `None` when it is straight.
     pub fn arc(&self, a: Point, b: Point) -> Option<usize> {
-        let near = 1e-6 * self.size;
-        self.circles.iter().position(|circle| circle.stands_for(a, b, near))
+        self.circles.iter().position(|circle| circle.stands_for(a, b, self.near()))
+    }
+
+    /// Distance below which points are one, m.
+    pub fn near(&self) -> f64 {
+        NEAR * self.size
     }
 
     /// The part that lies on top at `point`.

@@ -9,7 +9,8 @@
 //! # Source
 //! - `rivara1997`: longest-edge propagation path, Delaunay triangulations
 
-use super::outline::Circle;
+use super::mirror::Mirrors;
+use super::outline::{Circle, Drawing};
 use super::shape::{Point, cross};
 
 /// Points at most, besides those of the outlines.
@@ -74,16 +75,17 @@ pub(super) struct Triangulation<'a> {
 
 impl<'a> Triangulation<'a> {
     /// Takes faces that are joined, and divides those that are flat.
-    pub fn new(points: Vec<Point>, faces: Vec<Face>, circles: &'a [Circle], size: f64) -> Self {
+    pub fn new(points: Vec<Point>, faces: Vec<Face>, drawing: &'a Drawing, mirrors: &Mirrors) -> Self {
         let most = points.len() + MOST_POINTS;
         let sharp = vec![false; points.len()];
-        let mut all = Triangulation { points, faces, circles, most, sharp, least: 1e-3 * size };
-        all.find_reentrant();
+        let (circles, least) = (&drawing.circles, 1e-3 * drawing.size);
+        let mut all = Triangulation { points, faces, circles, most, sharp, least };
+        all.find_reentrant(mirrors);
         all.divide(|all, face| all.is_flat(face));
         all
     }
 
-    fn find_reentrant(&mut self) {
+    fn find_reentrant(&mut self, mirrors: &Mirrors) {
         let parts = self.faces.iter().map(|face| face.part + 1).max().unwrap_or(1);
         let mut angles = vec![0.0; self.points.len() * parts];
         let mut border = vec![false; self.points.len()];
@@ -100,7 +102,9 @@ impl<'a> Triangulation<'a> {
             }
         }
         for (point, angles) in angles.chunks(parts).enumerate() {
-            self.sharp[point] = border[point] && angles.iter().any(|angle| angle.to_degrees() > REENTRANT);
+            let pieces = mirrors.through(self.points[point]).pieces();
+            let wide = |angle: &f64| pieces * angle.to_degrees() > REENTRANT;
+            self.sharp[point] = border[point] && angles.iter().any(wide);
         }
     }
 

@@ -13,7 +13,9 @@
 //! one real loading and its loss lies between the losses of the parts.
 //!
 //! No traction acts on free borders; across borders of parts w and the traction are continuous.
-//! A body is held at one node, which changes nothing because its loads balance.
+//! A body is held at one node, which changes nothing because its loads balance. Where mirrors map
+//! it onto itself, one piece of it is solved and stands for the whole; its origin is then put on
+//! their lines.
 //!
 //! Moduli are complex. With A = A' + iA'' the real A' is factorised once; the vectors
 //! `A'^-1 (A'' A'^-1)^j r` span a space in which the complex equations are solved by Galerkin's
@@ -34,6 +36,7 @@ use super::element::{NODES, SAMPLES, Shaped, pairs, square};
 use super::equations::{Equations, Factor, OUTER};
 use super::fault::SectionFault;
 use super::mesh::Mesh;
+use super::mirror::{Lines, Mirrors, Nodal, Parity};
 use super::shape::Point;
 use crate::material::Medium;
 use nalgebra::{Matrix2, Vector2};
@@ -126,7 +129,7 @@ pub(super) struct Estimate {
 /// A body's fields at real moduli.
 pub(super) struct Solved {
     factor: Factor,
-    fields: Vec<Vec<f64>>,
+    fields: Vec<Nodal>,
     pub estimate: Estimate,
 }
 
@@ -142,24 +145,28 @@ pub(super) struct Element {
 
 /// `int N`, `int N y`, `int N z` and `int z dN/dy - y dN/dz` over one part, by node.
 pub(super) struct Loads {
-    pub one: Vec<f64>,
-    pub y: Vec<f64>,
-    pub z: Vec<f64>,
-    pub twist: Vec<f64>,
+    pub one: Nodal,
+    pub y: Nodal,
+    pub z: Nodal,
+    pub twist: Nodal,
 }
 
 /// One connected body, ready to be solved for any moduli.
 pub(super) struct Body {
     /// The parts it is made of, ascending.
     pub parts: Vec<usize>,
-    /// Area moments of each of them within the body.
+    /// Area moments of each of them within the body, about its origin.
     pub moments: Vec<Moments>,
+    /// Those whose piece the elements are.
+    pub mirrors: Mirrors,
     /// Nodes.
     pub n: usize,
     pub elements: Vec<Element>,
     /// By part.
     pub loads: Vec<Loads>,
     equations: Equations,
+    /// By node that is not inside a triangle.
+    lines: Vec<Lines>,
     /// Which of two media each part is of; `None` for more media.
     groups: Option<Vec<bool>>,
     /// With the first of two media the softer one, and the second; made when first asked for.
@@ -167,31 +174,35 @@ pub(super) struct Body {
 }
 
 impl Body {
-    /// Sets up the body made of these triangles of a mesh, whose parts are of these media.
+    /// Sets up the body made of these triangles of a mesh, which covers a piece between mirrors, and
+    /// whose parts are of these media.
     ///
     /// # Errors
     /// When the equations cannot be ordered.
     pub fn new(
         mesh: &Mesh,
         triangles: &[usize],
+        mirrors: Mirrors,
         medium: impl Fn(usize) -> usize,
     ) -> Result<Body, SectionFault> {
         let mut parts: Vec<usize> = triangles.iter().map(|t| mesh.triangles[*t].part).collect();
         parts.sort_unstable();
         parts.dedup();
         let mut local = vec![usize::MAX; mesh.points.len()];
-        let mut outer = 0;
+        let origin = mirrors.origin();
+        let mut lines = Vec::new();
         let mut elements = Vec::with_capacity(triangles.len());
         let mut moments = vec![Moments::default(); parts.len()];
         for triangle in triangles.iter().map(|t| &mesh.triangles[*t]) {
-            let Some(shaped) = Shaped::new(mesh.corners(triangle)) else { continue };
+            let corners = mesh.corners(triangle).map(|[y, z]| [y - origin[0], z - origin[1]]);
+            let Some(shaped) = Shaped::new(corners) else { continue };
             let part = parts.iter().position(|p| *p == triangle.part).unwrap_or(0);
-            shaped.points().for_each(|point| moments[part].add(&point));
+            shaped.shares().for_each(|(at, share)| moments[part].add(at, share));
             let mut nodes = triangle.nodes;
             for node in &mut nodes[..OUTER] {
                 if local[*node] == usize::MAX {
-                    local[*node] = outer;
-                    outer += 1;
+                    local[*node] = lines.len();
+                    lines.push(mirrors.through(mesh.points[*node]));
                 }
                 *node = local[*node];
             }
@@ -203,17 +214,18 @@ impl Body {
             elements.push(Element { nodes, part, shaped, normals });
         }
         for (i, element) in elements.iter_mut().enumerate() {
-            element.nodes[OUTER] = outer + i;
+            element.nodes[OUTER] = lines.len() + i;
         }
-        let n = outer + elements.len();
-        let loads = loads(&elements, parts.len(), n);
-        let equations = Equations::new(&elements, outer)?;
+        let moments = moments.iter().map(|piece| mirrors.whole(piece)).collect();
+        let n = lines.len() + elements.len();
+        let loads = loads(&elements, parts.len(), n, &mirrors);
+        let equations = Equations::new(&elements, lines.clone())?;
         let other = parts.iter().map(|part| medium(*part)).find(|m| *m != medium(parts[0]));
         let two = |part: &usize| medium(*part) == medium(parts[0]) || Some(medium(*part)) == other;
         let groups = (other.is_some() && parts.iter().all(two))
             .then(|| parts.iter().map(|part| Some(medium(*part)) == other).collect());
         let bases = Default::default();
-        Ok(Body { parts, moments, n, elements, loads, equations, groups, bases })
+        Ok(Body { parts, moments, mirrors, n, elements, loads, equations, lines, groups, bases })
     }
 
     /// The flow for the moduli of each of the body's parts and its estimated relative error; `None`
@@ -279,20 +291,20 @@ impl Body {
     pub fn flow(&self, media: &[Elastic], solved: &Solved) -> Result<Option<Flow>, SectionFault> {
         let Some(loading) = Loading::new(self, media) else { return Ok(None) };
         let g = &loading.g;
-        let real: [Vec<f64>; 3] = [0, 1, 2].map(|k| loading.vector(self, k, |x| x.re));
+        let real: [Nodal; 3] = [0, 1, 2].map(|k| loading.vector(self, k, |x| x.re));
         let mut space = Space::default();
         let lossy = g.iter().any(|g| g.im != 0.0);
-        let energies: Vec<f64> = solved.fields.iter().zip(&real).map(|(v, r)| dot(v, r)).collect();
-        let mut newest: Vec<Vec<f64>> = solved.fields.clone();
+        let energies: Vec<f64> = solved.fields.iter().zip(&real).map(|(v, r)| v.dot(r)).collect();
+        let mut newest: Vec<Nodal> = solved.fields.clone();
         solved.fields.iter().zip(real).for_each(|(v, r)| space.add(v.clone(), r, 1e-16));
         for term in 1..if lossy { MOST_TERMS } else { 1 } {
-            let right: Vec<Vec<f64>> = newest
+            let right: Vec<Nodal> = newest
                 .iter()
                 .enumerate()
                 .map(|(k, v)| {
                     let mut r = self.applied(v, |part| -g[part].im);
                     if term == 1 {
-                        r.iter_mut().zip(loading.vector(self, k, |x| x.im)).for_each(|(r, x)| *r += x);
+                        r.add(1.0, &loading.vector(self, k, |x| x.im));
                     }
                     r
                 })
@@ -300,7 +312,7 @@ impl Body {
             newest = self.fields(&solved.factor, &right);
             let mut largest: f64 = 0.0;
             for (k, (v, r)) in newest.iter().zip(right).enumerate() {
-                largest = largest.max(dot(v, &r).abs() / energies[k].max(f64::MIN_POSITIVE));
+                largest = largest.max(v.dot(&r).abs() / energies[k].max(f64::MIN_POSITIVE));
                 space.add(v.clone(), r, 1e-16);
             }
             if largest < 1e-11 {
@@ -327,14 +339,14 @@ impl Body {
     }
 
     /// The matrix with other moduli, times a vector.
-    pub fn applied(&self, vector: &[f64], g: impl Fn(usize) -> f64) -> Vec<f64> {
-        let mut result = vec![0.0; self.n];
+    pub fn applied(&self, vector: &Nodal, g: impl Fn(usize) -> f64) -> Nodal {
+        let mut result = Nodal::zero(vector.parity, self.n);
         for element in &self.elements {
             let g = g(element.part);
             if g == 0.0 {
                 continue;
             }
-            let own = element.nodes.map(|node| vector[node]);
+            let own = element.nodes.map(|node| vector.values[node]);
             let mut sum = [0.0; NODES];
             for ((i, j), k) in pairs().zip(&element.shaped.stiffness) {
                 sum[i] += k * own[j];
@@ -342,7 +354,7 @@ impl Body {
                     sum[j] += k * own[i];
                 }
             }
-            element.nodes.iter().zip(sum).for_each(|(node, sum)| result[*node] += g * sum);
+            element.nodes.iter().zip(sum).for_each(|(node, sum)| result.values[*node] += g * sum);
         }
         result
     }
@@ -352,17 +364,18 @@ impl Body {
     /// # Errors
     /// When they are singular.
     pub fn factorised(&self, g: Vec<f64>) -> Result<Factor, SectionFault> {
-        self.equations.factorised(&self.elements, g)
+        self.equations.factorised(&self.elements, g, &self.mirrors.parities())
     }
 
     /// The field of each load, by node.
-    pub fn fields(&self, factor: &Factor, loads: &[Vec<f64>]) -> Vec<Vec<f64>> {
+    pub fn fields(&self, factor: &Factor, loads: &[Nodal]) -> Vec<Nodal> {
         self.equations.fields(&self.elements, factor, loads)
     }
 
     /// Compares the strains with those that all elements of a part at a corner or side agree on; on
-    /// borders the traction across agrees with the other side's, or vanishes.
-    pub fn estimate(&self, solved: &[Vec<f64>], g: &[f64]) -> Estimate {
+    /// borders the traction across agrees with the other side's, or vanishes. On the line of a mirror
+    /// the images of elements take part.
+    pub fn estimate(&self, solved: &[Nodal], g: &[f64]) -> Estimate {
         let mut elements = vec![0.0; self.elements.len()];
         let mut error: f64 = 0.0;
         let place = |element: &Element, i: usize| element.sampled_at(i) * self.parts.len() + element.part;
@@ -370,7 +383,8 @@ impl Body {
             let mut mean = vec![[0.0; 3]; self.n * self.parts.len()];
             let mut across = vec![(0.0, 0.0); self.n];
             let strains: Vec<[[f64; 2]; SAMPLES]> =
-                self.elements.iter().map(|e| e.strains(field, k == 0)).collect();
+                self.elements.iter().map(|e| e.strains(&field.values, k == 0)).collect();
+            let parities = Parity::OF.map(|along| self.mirrors.seen(field.parity.times(along)));
             for (element, strain) in self.elements.iter().zip(&strains) {
                 let area = element.shaped.area;
                 for (i, strain) in strain.iter().enumerate() {
@@ -391,9 +405,15 @@ impl Body {
                 let mut apart = [[0.0; SAMPLES]; 2];
                 for i in 0..SAMPLES {
                     let mean = mean[place(element, i)];
-                    let mut d = [0, 1].map(|axis| mean[axis] / mean[2] - strain[i][axis]);
-                    let (traction, count) = across[element.sampled_at(i)];
-                    if i > 2 && mean[2] == area {
+                    let node = element.sampled_at(i);
+                    let lines = self.lines[node];
+                    let mut d = [0, 1].map(|axis| {
+                        let agreed =
+                            if parities[axis].vanishes_on(lines) { 0.0 } else { mean[axis] / mean[2] };
+                        agreed - strain[i][axis]
+                    });
+                    let (traction, count) = across[node];
+                    if i > 2 && mean[2] == area && lines == Lines::NONE {
                         let normal = element.normals[i - 3];
                         let agreed = if count > 1.0 { traction / count } else { 0.0 };
                         let jump = agreed / g - dot(&strain[i], &normal);
@@ -431,23 +451,28 @@ impl Element {
     }
 }
 
-fn loads(elements: &[Element], parts: usize, n: usize) -> Vec<Loads> {
-    let zero = || Loads { one: vec![0.0; n], y: vec![0.0; n], z: vec![0.0; n], twist: vec![0.0; n] };
-    let mut loads: Vec<Loads> = (0..parts).map(|_| zero()).collect();
+fn loads(elements: &[Element], parts: usize, n: usize, mirrors: &Mirrors) -> Vec<Loads> {
+    let zero = |parity: Parity| Nodal::zero(mirrors.seen(parity), n);
+    let none = || Loads {
+        one: zero(Parity::EVEN),
+        y: zero(Parity::OF[0]),
+        z: zero(Parity::OF[1]),
+        twist: zero(Parity::BOTH),
+    };
+    let mut loads: Vec<Loads> = (0..parts).map(|_| none()).collect();
     for element in elements {
         let loads = &mut loads[element.part];
         let [one, y, z, twist] = element.shaped.loads();
         for (i, node) in element.nodes.iter().enumerate() {
-            loads.one[*node] += one[i];
-            loads.y[*node] += y[i];
-            loads.z[*node] += z[i];
-            loads.twist[*node] += twist[i];
+            loads.one.values[*node] += one[i];
+            loads.y.values[*node] += y[i];
+            loads.z.values[*node] += z[i];
+            loads.twist.values[*node] += twist[i];
         }
     }
     loads
 }
 
-/// The sum of products.
-pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(x, y)| x * y).sum()
+fn dot(a: &[f64; 2], b: &[f64; 2]) -> f64 {
+    a[0] * b[0] + a[1] * b[1]
 }

@@ -1,0 +1,264 @@
+//! Mirrors that map a section onto itself: one half or quarter stands for the whole.
+//!
+//! Under the mirror that turns y into -y, and under the one that turns z, every function that is
+//! solved for, or integrated, keeps or changes its sign:
+//!
+//! ```text
+//!               1   y   z   omega  w_y  w_z  d/dy  d/dz
+//! turning y     +   -   +     -     +    -    -     +
+//! turning z     +   +   -     -     -    +    +     -
+//! ```
+//!
+//! The sign of a product is the product of the signs. What changes its sign integrates to nothing
+//! over the whole; what keeps it comes to the piece's integral times the number of pieces. A field
+//! that changes its sign under a mirror vanishes on its line; one that keeps it has no traction
+//! across.
+
+use super::area::Moments;
+use super::outline::{Drawing, Polygon, bounds, sides};
+use super::shape::{Point, distance};
+use std::collections::BTreeSet;
+
+/// Under which mirrors a function changes its sign.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Parity(u8);
+
+impl Parity {
+    /// Under none.
+    pub const EVEN: Parity = Parity(0);
+    /// As y and z do.
+    pub const OF: [Parity; 2] = [Parity(1), Parity(2)];
+    /// Under both.
+    pub const BOTH: Parity = Parity(3);
+
+    /// Of the product of two functions.
+    pub fn times(self, other: Parity) -> Parity {
+        Parity(self.0 ^ other.0)
+    }
+
+    /// True for a function that vanishes on one of these lines.
+    pub fn vanishes_on(self, lines: Lines) -> bool {
+        self.0 & lines.0 != 0
+    }
+}
+
+/// The mirrors whose lines a point lies on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(super) struct Lines(u8);
+
+impl Lines {
+    /// On none.
+    pub const NONE: Lines = Lines(0);
+
+    /// Those of either point.
+    pub fn or(self, other: Lines) -> Lines {
+        Lines(self.0 | other.0)
+    }
+
+    /// Those of both points.
+    pub fn and(self, other: Lines) -> Lines {
+        Lines(self.0 & other.0)
+    }
+
+    /// Pieces of the whole that meet at a point on them.
+    pub fn pieces(self) -> f64 {
+        f64::from(1u8 << self.0.count_ones())
+    }
+}
+
+/// Values by node of a field or a load.
+#[derive(Debug, Clone)]
+pub(super) struct Nodal {
+    /// As the mirrors of its body see it.
+    pub parity: Parity,
+    pub values: Vec<f64>,
+}
+
+impl Nodal {
+    pub fn zero(parity: Parity, nodes: usize) -> Nodal {
+        Nodal { parity, values: vec![0.0; nodes] }
+    }
+
+    /// The sum of products over the piece; nothing where it is nothing over the whole.
+    pub fn dot(&self, other: &Nodal) -> f64 {
+        if self.parity != other.parity {
+            return 0.0;
+        }
+        self.values.iter().zip(&other.values).map(|(x, y)| x * y).sum()
+    }
+
+    /// Adds a multiple of another of the same parity.
+    pub fn add(&mut self, factor: f64, other: &Nodal) {
+        debug_assert!(factor == 0.0 || self.parity == other.parity);
+        if factor != 0.0 {
+            self.values.iter_mut().zip(&other.values).for_each(|(s, v)| *s += factor * v);
+        }
+    }
+}
+
+/// The lines y = `at[0]` and z = `at[1]`, m, about which a section is mirrored.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Mirrors {
+    at: [Option<f64>; 2],
+    /// Distance below which a point lies on a line, m.
+    near: f64,
+}
+
+impl Mirrors {
+    /// Those that map what remains of every solid part onto itself and cut no drawn arc between its
+    /// ends.
+    pub fn new(drawing: &Drawing, remaining: &[Vec<Vec<Polygon>>], solid: &[bool]) -> Mirrors {
+        let parts: Vec<Border> = remaining
+            .iter()
+            .zip(solid)
+            .filter(|(_, solid)| **solid)
+            .map(|(pieces, _)| Border::new(pieces, drawing))
+            .collect();
+        let [low, high] = bounds(parts.iter().map(|part| &part.points));
+        let line = |axis: usize| {
+            let at = 0.5 * (low[axis] + high[axis]);
+            parts.iter().all(|part| part.is_mirrored(axis, at, drawing)).then_some(at)
+        };
+        Mirrors { at: [line(0), line(1)], near: drawing.near() }
+    }
+
+    /// These, then each by itself, then none.
+    pub fn and_fewer(self) -> impl Iterator<Item = Mirrors> {
+        let [y, z] = self.at;
+        let mut lists = vec![[y, z], [y, None], [None, z], [None, None]];
+        lists.dedup();
+        lists.into_iter().map(move |at| Mirrors { at, ..self })
+    }
+
+    /// The parity of a function as far as there are mirrors.
+    pub fn seen(&self, parity: Parity) -> Parity {
+        Parity(parity.0 & self.all().0)
+    }
+
+    /// Those of the fields and of their sums, as far as there are mirrors.
+    pub fn parities(&self) -> Vec<Parity> {
+        let occurs = |parity: &Parity| *parity != Parity::EVEN || self.crossing().is_none();
+        (0..4).map(Parity).filter(|parity| self.seen(*parity) == *parity && occurs(parity)).collect()
+    }
+
+    /// The lines of all of them.
+    pub fn all(&self) -> Lines {
+        Lines(u8::from(self.at[0].is_some()) | u8::from(self.at[1].is_some()) << 1)
+    }
+
+    /// Pieces that make up the whole.
+    pub fn pieces(&self) -> f64 {
+        self.all().pieces()
+    }
+
+    /// A point on all lines; 0 where there is none.
+    pub fn origin(&self) -> Point {
+        self.at.map(Option::unwrap_or_default)
+    }
+
+    /// Where two lines cross.
+    pub fn crossing(&self) -> Option<Point> {
+        Some([self.at[0]?, self.at[1]?])
+    }
+
+    /// The lines that a point lies on.
+    pub fn through(&self, point: Point) -> Lines {
+        let on = |axis: usize| self.at[axis].is_some_and(|at| (point[axis] - at).abs() <= 1e-3 * self.near);
+        Lines(u8::from(on(0)) | u8::from(on(1)) << 1)
+    }
+
+    /// What of a side belongs to the piece that is kept, the one of larger coordinates. Ends near a
+    /// line are put on it; what runs along a line is no border.
+    pub fn kept(&self, mut side: [Point; 2]) -> Option<[Point; 2]> {
+        for axis in 0..2 {
+            let Some(at) = self.at[axis] else { continue };
+            for end in &mut side {
+                if (end[axis] - at).abs() <= self.near {
+                    end[axis] = at;
+                }
+            }
+            let [a, b] = side;
+            if a[axis] <= at && b[axis] <= at {
+                return None;
+            }
+            if a[axis] < at || b[axis] < at {
+                let share = (at - a[axis]) / (b[axis] - a[axis]);
+                let mut cut = [0, 1].map(|i| a[i] + share * (b[i] - a[i]));
+                cut[axis] = at;
+                side[usize::from(b[axis] < at)] = cut;
+            }
+        }
+        Some(side)
+    }
+
+    /// The moments of the whole, about the origin on the lines, from those of the piece.
+    pub fn whole(&self, piece: &Moments) -> Moments {
+        let even = |parity: Parity| if self.seen(parity) == Parity::EVEN { self.pieces() } else { 0.0 };
+        let [y, z] = Parity::OF.map(even);
+        Moments {
+            area: self.pieces() * piece.area,
+            y: y * piece.y,
+            z: z * piece.z,
+            yy: self.pieces() * piece.yy,
+            zz: self.pieces() * piece.zz,
+            yz: even(Parity::BOTH) * piece.yz,
+        }
+    }
+}
+
+/// The border of a part: its corners, rising along y, and its sides.
+struct Border {
+    points: Polygon,
+    sides: BTreeSet<[usize; 2]>,
+    near: f64,
+}
+
+impl Border {
+    fn new(pieces: &[Vec<Polygon>], drawing: &Drawing) -> Border {
+        let mut points: Polygon = pieces.iter().flatten().flatten().copied().collect();
+        points.sort_by(|a, b| a[0].total_cmp(&b[0]));
+        let mut border = Border { points, sides: BTreeSet::new(), near: drawing.near() };
+        for (a, b) in pieces.iter().flatten().flat_map(sides) {
+            if let (Some(i), Some(j)) = (border.find(a), border.find(b)) {
+                border.sides.insert([i.min(j), i.max(j)]);
+            }
+        }
+        border
+    }
+
+    /// The first corner that is near a point.
+    fn find(&self, point: Point) -> Option<usize> {
+        let from = self.points.partition_point(|p| p[0] < point[0] - self.near);
+        let upto = self.points.partition_point(|p| p[0] <= point[0] + self.near);
+        (from..upto).find(|i| distance(self.points[*i], point) <= self.near)
+    }
+
+    /// True when every side lies where the mirror puts another of its kind.
+    fn is_mirrored(&self, axis: usize, at: f64, drawing: &Drawing) -> bool {
+        let mirror = |mut point: Point| {
+            point[axis] = 2.0 * at - point[axis];
+            point
+        };
+        let images: Vec<Option<usize>> = self.points.iter().map(|p| self.find(mirror(*p))).collect();
+        let circle = |[i, j]: [usize; 2]| {
+            drawing.arc(self.points[i], self.points[j]).map(|circle| &drawing.circles[circle])
+        };
+        self.sides.iter().all(|[i, j]| {
+            let (Some(k), Some(l)) = (images[*i], images[*j]) else { return false };
+            let image = [k.min(l), k.max(l)];
+            if !self.sides.contains(&image) {
+                return false;
+            }
+            match (circle([*i, *j]), circle(image)) {
+                (None, None) => true,
+                (Some(one), Some(two)) => {
+                    let off = |i: usize| self.points[i][axis] - at;
+                    let cut = off(*i).min(off(*j)) < -self.near && off(*i).max(off(*j)) > self.near;
+                    !cut && distance(mirror(one.centre), two.centre) <= self.near
+                        && (one.radius - two.radius).abs() <= self.near
+                }
+                _ => false,
+            }
+        })
+    }
+}
