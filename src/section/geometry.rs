@@ -118,7 +118,7 @@ impl Geometry {
     /// # Errors
     /// No part, a shape that is wrong in itself, or nothing solid left.
     pub fn new(parts: Vec<Part>) -> Result<Geometry, SectionFault> {
-        Geometry::meshed(parts, None)
+        Geometry::meshed(parts, None, true)
     }
 
     /// The same with a mesh for the moduli of these media, which takes a fraction of the time. Other
@@ -128,7 +128,7 @@ impl Geometry {
     /// No part, a shape that is wrong in itself, or nothing solid left; a part without its medium.
     pub fn fitted(parts: Vec<Part>, media: &[Medium]) -> Result<Geometry, SectionFault> {
         let stated = elastic(&parts, media)?;
-        Geometry::meshed(parts, Some(&stated))
+        Geometry::meshed(parts, Some(&stated), true)
     }
 
     /// These parts with the mesh of this section, where they are drawn alike and are of media that
@@ -145,7 +145,17 @@ impl Geometry {
         self.core.solids.iter().all(fits).then(|| Geometry { parts: parts.to_vec(), core })
     }
 
-    fn meshed(parts: Vec<Part>, stated: Option<&[Elastic]>) -> Result<Geometry, SectionFault> {
+    /// As [`Geometry::new`], without mirrors.
+    #[cfg(test)]
+    pub(super) fn whole(parts: Vec<Part>) -> Result<Geometry, SectionFault> {
+        Geometry::meshed(parts, None, false)
+    }
+
+    fn meshed(
+        parts: Vec<Part>,
+        stated: Option<&[Elastic]>,
+        mirrored: bool,
+    ) -> Result<Geometry, SectionFault> {
         for (i, part) in parts.iter().enumerate() {
             part.shape.check().map_err(|fault| fault.in_part(i))?;
             if !(part.at[0].is_finite() && part.at[1].is_finite() && part.turn.is_finite()) {
@@ -165,7 +175,7 @@ impl Geometry {
                 fault.with_help("later parts displace earlier ones; put cavities after what they cut")
             );
         }
-        let plan = Plan { parts: &parts, stated, drawing: &drawing, outlines: &outlines };
+        let plan = Plan { parts: &parts, stated, mirrored, drawing: &drawing, outlines: &outlines };
         let Trial { mut solids, mut error, nodes, .. } = plan.refined(&solid)?;
         let bonded: Vec<usize> = (0..solids.len()).collect();
         let mut sliding = Vec::new();
@@ -252,6 +262,8 @@ struct Plan<'a> {
     parts: &'a [Part],
     /// By part.
     stated: Option<&'a [Elastic]>,
+    /// Whether mirrors are made use of.
+    mirrored: bool,
     drawing: &'a Drawing,
     outlines: &'a [Vec<Vec<Polygon>>],
 }
@@ -294,7 +306,11 @@ impl Plan<'_> {
     /// Meshes the least piece whose bodies hold together with their images.
     fn mesher(&self, solid: &[bool]) -> Result<(Mesher<'_>, Mirrors), SectionFault> {
         let mut last = Err(no_area());
-        for mirrors in Mirrors::new(self.drawing, self.outlines, solid).and_fewer() {
+        let mirrors = match self.mirrored {
+            true => Mirrors::new(self.drawing, self.outlines, solid),
+            false => Mirrors::default(),
+        };
+        for mirrors in mirrors.and_fewer() {
             let mesher = Mesher::new(self.drawing, self.outlines, solid, &mirrors)?;
             let mesh = mesher.mesh();
             let reaches = mesh.reaches(&mesh.bodies(), &mirrors);

@@ -125,9 +125,9 @@ impl Mirrors {
     /// These, then each by itself, then none.
     pub fn and_fewer(self) -> impl Iterator<Item = Mirrors> {
         let [y, z] = self.at;
-        let mut lists = vec![[y, z], [y, None], [None, z], [None, None]];
-        lists.dedup();
-        lists.into_iter().map(move |at| Mirrors { at, ..self })
+        let lists = [(y, z), (y, None), (None, z), (None, None)];
+        let fewer = (1..4).filter(move |i| !lists[..*i].contains(&lists[*i]));
+        std::iter::once(0).chain(fewer).map(move |i| Mirrors { at: lists[i].into(), ..self })
     }
 
     /// The parity of a function as far as there are mirrors.
@@ -260,5 +260,57 @@ impl Border {
                 _ => false,
             }
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::outline::draw;
+    use super::super::shape::{Figure, Shape};
+    use super::*;
+
+    fn mirrors(shapes: &[(Shape, Point, f64)]) -> Mirrors {
+        let figures: Vec<(Figure, Point, f64)> =
+            shapes.iter().map(|(s, at, t)| (s.figure(), *at, *t)).collect();
+        let drawing = draw(figures.iter().map(|(figure, at, turn)| (figure, *at, *turn)));
+        Mirrors::new(&drawing, &drawing.remaining(), &vec![true; shapes.len()])
+    }
+
+    #[test]
+    fn mirrors_are_found_where_outlines_and_parts_repeat() {
+        let plate = Shape::Rectangle { width: 0.1, height: 0.08 };
+        let tube = Shape::Tube { width: 0.04, height: 0.03, wall: 0.003, radius: Some(0.006) };
+        let round = Shape::Round { diameter: 0.02 };
+        let angle =
+            Shape::Angle { width: 0.05, height: 0.05, wall: 0.005, root_radius: 0.0, toe_radius: 0.0 };
+        let place = [0.02, -0.03];
+        let pieces = |shapes: &[(Shape, Point, f64)]| mirrors(shapes).pieces();
+        for shape in [&plate, &tube, &round] {
+            let found = mirrors(&[(shape.clone(), place, 0.0)]);
+            assert_eq!(found.pieces(), 4.0, "{shape:?}");
+            (0..2).for_each(|i| approx::assert_relative_eq!(found.origin()[i], place[i], epsilon = 1e-12));
+        }
+        let quarter_turn = std::f64::consts::FRAC_PI_2;
+        assert_eq!(pieces(&[(plate.clone(), place, quarter_turn), (tube.clone(), place, 0.0)]), 4.0);
+        assert_eq!(pieces(&[(plate.clone(), [0.0; 2], 0.0), (tube.clone(), [0.0, 0.01], 0.0)]), 2.0);
+        assert_eq!(pieces(&[(plate.clone(), [0.0; 2], 0.0), (round.clone(), [0.01, 0.0], 0.0)]), 2.0);
+        assert_eq!(pieces(&[(plate.clone(), [0.0; 2], 0.0), (round.clone(), [0.01, 0.01], 0.0)]), 1.0);
+        assert_eq!(pieces(&[(plate, [0.0; 2], 0.1)]), 1.0);
+        assert_eq!(pieces(&[(angle, [0.0; 2], 0.0)]), 1.0);
+        // One part each side: no part is its own image.
+        let (left, right) = ((round.clone(), [-0.05, 0.0], 0.0), (round, [0.05, 0.0], 0.0));
+        assert_eq!(pieces(&[left, right]), 2.0);
+    }
+
+    #[test]
+    fn sides_are_cut_on_the_line() {
+        let mirrors = Mirrors { at: [Some(1.0), Some(0.5)], near: 1e-6 };
+        assert_eq!(mirrors.kept([[0.0, 1.0], [2.0, 2.0]]), Some([[1.0, 1.5], [2.0, 2.0]]));
+        assert_eq!(mirrors.kept([[3.0, 0.5 + 1e-7], [3.0, 2.0]]), Some([[3.0, 0.5], [3.0, 2.0]]));
+        assert_eq!(mirrors.kept([[0.0, 1.0], [1.0 + 1e-7, 2.0]]), None);
+        assert_eq!(mirrors.kept([[1.0, 0.0], [1.0, 2.0]]), None);
+        assert_eq!(mirrors.and_fewer().map(|m| m.pieces()).collect::<Vec<_>>(), [4.0, 2.0, 2.0, 1.0]);
+        let one = Mirrors { at: [None, Some(0.5)], near: 1e-6 };
+        assert_eq!(one.and_fewer().map(|m| m.pieces()).collect::<Vec<_>>(), [2.0, 1.0]);
     }
 }

@@ -233,6 +233,62 @@ fn a_cap_that_a_line_cuts_off_is_kept_however_it_is_turned() {
     }
 }
 
+/// The section by the mirrors that it has against the whole of it.
+fn assert_piece_is_whole(parts: &[Part]) {
+    let media = [steel(), cast()];
+    let piece = solved(parts.to_vec(), 0.5);
+    let whole = Geometry::whole(parts.to_vec()).unwrap().solve(&media, 0.5).unwrap();
+    for (one, two) in [(&piece.bonded, &whole.bonded), (&piece.sliding, &whole.sliding)] {
+        let scale = two.matrix.diagonal().map(|x| x.re);
+        let near = |a: &Matrix6<f64>, b: &Matrix6<f64>, share: f64| {
+            for i in 0..6 {
+                for j in 0..6 {
+                    let unit = share * (scale[i] * scale[j]).sqrt();
+                    assert!((a[(i, j)] - b[(i, j)]).abs() < unit, "{parts:?} {i} {j}: {a} {b}");
+                }
+            }
+        };
+        near(&one.matrix.map(|x| x.re), &two.matrix.map(|x| x.re), 1e-3);
+        // Losses are 0.001 and 0.02.
+        near(&one.matrix.map(|x| x.im), &two.matrix.map(|x| x.im), 2e-5);
+        one.parts.iter().zip(&two.parts).for_each(|(a, b)| near(a, b, 1e-3));
+    }
+}
+
+#[test]
+fn a_half_and_a_quarter_stand_for_the_whole() {
+    let tube = |width, height, radius| Shape::Tube { width, height, wall: 0.004, radius };
+    let round = |diameter| Shape::Round { diameter };
+    let tee = Shape::Tee { width: 0.08, height: 0.06, web: 0.008, flange: 0.01, root_radius: 0.006 };
+    let channel = Shape::Channel { width: 0.04, height: 0.1, web: 0.006, flange: 0.008, root_radius: 0.008 };
+    let i_shape = Shape::IShape { width: 0.055, height: 0.1, web: 0.005, flange: 0.006, root_radius: 0.007 };
+    let alone = |shape: Shape| vec![Part::new(shape, 0)];
+    let sections = [
+        alone(tube(0.08, 0.05, Some(0.01))),
+        alone(tee.clone()),
+        alone(channel),
+        alone(i_shape),
+        vec![Part::new(tee, 0).at(0.03, -0.02)],
+        vec![Part::new(Shape::Pipe { diameter: 0.06, wall: 0.003 }, 0).at(-0.02, 0.05)],
+        vec![Part::new(rectangle(0.08, 0.05), 1), Part::new(tube(0.08, 0.05, None), 0)],
+        vec![
+            Part::new(rectangle(0.11, 0.08), 1).at(0.01, 0.02),
+            Part::new(tube(0.05, 0.03, None), 0).at(0.01, 0.03),
+            Part::new(round(0.012), 1).at(0.01, -0.005).cavity(),
+        ],
+        vec![Part::new(rectangle(0.09, 0.07), 1), Part::new(round(0.02), 0).at(0.02, 0.0)],
+        // Each round has two mirrors, both have one that leaves them apart.
+        vec![Part::new(round(0.02), 0).at(0.01, 0.05), Part::new(round(0.02), 1).at(0.01, -0.05)],
+        // The mirrors cut the outer bars from their images.
+        vec![
+            Part::new(rectangle(0.1, 0.08), 0),
+            Part::new(rectangle(0.06, 0.08), 0).cavity(),
+            Part::new(rectangle(0.02, 0.08), 1),
+        ],
+    ];
+    sections.iter().for_each(|parts| assert_piece_is_whole(parts));
+}
+
 fn part_of_random(shape: u8, size: [f64; 2], at: [f64; 2], turn: f64, medium: usize) -> Part {
     let [a, b] = size;
     let shape = match shape {
@@ -312,6 +368,17 @@ proptest! {
             let (x, y) = (a[i] + a[j], b[i] + b[j]);
             prop_assert!((x - y).abs() < 2e-3 * x, "{i}: {x} {y}");
         }
+    }
+
+    #[test]
+    fn parts_on_one_line_are_a_half(
+        parts in sections(), by in [-0.1f64..0.1, -0.1f64..0.1], upright in prop::bool::ANY
+    ) {
+        let placed = |p: &Part| match upright {
+            true => p.clone().at(by[0], by[1] + p.at[1]).turned(0.0),
+            false => p.clone().at(by[0] + p.at[0], by[1]).turned(0.0),
+        };
+        assert_piece_is_whole(&parts.iter().map(placed).collect::<Vec<_>>());
     }
 
     #[test]
