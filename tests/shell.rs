@@ -119,6 +119,47 @@ fn a_sound_design_is_told_what_comes_next() {
     assert!(said.contains("Next: stillbed compare examples/smallest.toml"), "{said}");
 }
 
+/// What goes to standard output and to standard error.
+fn both(arguments: &[&str]) -> (String, String) {
+    let output = stillbed(arguments).output().unwrap();
+    (String::from_utf8(output.stdout).unwrap(), String::from_utf8(output.stderr).unwrap())
+}
+
+#[test]
+fn an_answer_is_headed_before_the_work_on_it_begins() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = fs::read_to_string(root().join("examples/smallest.toml")).unwrap();
+    let written = |name: &str, from: &str, to: &str| {
+        assert!(text.contains(from), "{from}");
+        let path = folder.path().join(name).display().to_string();
+        fs::write(&path, text.replace(from, to)).unwrap();
+        path
+    };
+    for command in ["check", "section", "modes", "compare"] {
+        let (said, _) = both(&[command, "examples/smallest.toml"]);
+        assert!(said.starts_with("Clamped bar\n\n"), "{command}: {said}");
+        assert_eq!(said.matches("Clamped bar").count(), 1, "{command}: {said}");
+        for format in ["json", "csv"] {
+            let (said, _) = both(&[command, "examples/smallest.toml", "--format", format]);
+            assert!(!said.starts_with("Clamped bar"), "{command}: {said}");
+        }
+        // Materials are looked up first of all that is done for an answer: here it ends, and the
+        // heading is out.
+        let unknown = written("unknown.toml", "structural steel", "steel of dreams");
+        let (said, refused) = both(&[command, &unknown]);
+        assert_eq!(said, "Clamped bar\n\n", "{command}");
+        assert!(refused.contains("steel of dreams"), "{command}: {refused}");
+        // What is wrong with the file itself is refused without it.
+        let (said, refused) = both(&[command, &written("misspelt.toml", "title = ", "titel = ")]);
+        assert!(said.is_empty() && refused.contains("titel"), "{command}: {said}{refused}");
+        let file = folder.path().join("answer.txt").display().to_string();
+        let (said, _) = both(&[command, "examples/smallest.toml", "--output", &file]);
+        assert!(said.is_empty() && !fs::read_to_string(&file).unwrap().contains("Clamped bar"), "{command}");
+    }
+    let (said, _) = both(&["modes", "examples/smallest.toml", "--build", "none"]);
+    assert!(said.is_empty(), "{said}");
+}
+
 #[test]
 fn a_pipe_that_closes_early_is_quiet() {
     let program = assert_cmd::cargo::cargo_bin("stillbed");

@@ -2,7 +2,7 @@
 
 use super::output;
 use super::{Ending, Failure, files, input};
-use crate::design::{Design, schema};
+use crate::design::{Design, Stated, schema};
 use crate::problem::{Problem, Severity};
 use crate::report::{Block, Column, Table};
 use crate::section::stock::Stock;
@@ -44,7 +44,11 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let (table, mut problems) = arguments.known.table()?;
     let text = files::read_text(path)?;
     let name = path.display().to_string();
-    let reading = Design::read(&name, &text, &table);
+    let stated = Stated::read(&name, &text);
+    if let Some(heading) = stated.heading(None) {
+        arguments.output.head(heading)?;
+    }
+    let reading = stated.resolve(&table);
     problems.extend(reading.problems);
     let Some(design) = &reading.design else {
         if arguments.output.format == output::Format::Text {

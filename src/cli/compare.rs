@@ -37,8 +37,7 @@ enum EqualIn {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let mut design = arguments.input.read()?;
-    arguments.at.take(&mut design)?;
+    let design = arguments.at.of(|| arguments.input.read(&arguments.output))?;
     let options = Options {
         count: usize::from(arguments.count),
         draws: arguments.spread.draws,

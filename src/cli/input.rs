@@ -2,7 +2,8 @@
 
 use super::Failure;
 use super::files;
-use crate::design::{Build, Design};
+use super::output::Output;
+use crate::design::{Build, Design, Stated};
 use crate::material::Table;
 use crate::problem::{Place, Problem};
 use crate::quantity::{self, Kind};
@@ -73,12 +74,12 @@ pub(super) struct AtAmplitude {
 }
 
 impl AtAmplitude {
-    /// Takes the losses of `design` at the amplitude, if one is asked for.
+    /// The design that `read` gives, its losses taken at the amplitude if one is asked for.
     ///
     /// # Errors
-    /// Text that is no length above 0.
-    pub fn take(&self, design: &mut Design) -> Result<(), Failure> {
-        let Some(text) = &self.amplitude else { return Ok(()) };
+    /// Text that is no length above 0; those of `read`.
+    pub fn of(&self, read: impl FnOnce() -> Result<Design, Failure>) -> Result<Design, Failure> {
+        let Some(text) = &self.amplitude else { return read() };
         let place = || Place::key("--amplitude");
         let amplitude = quantity::single(text, Kind::Length)
             .map_err(|fault| Problem::error(place(), fault.message).with_help(fault.help))?;
@@ -86,8 +87,9 @@ impl AtAmplitude {
             let message = format!("\"{text}\" is no amplitude above 0");
             return Err(Problem::error(place(), message).with_help("write it like \"1 um\"").into());
         }
+        let mut design = read()?;
         design.take_losses_at(amplitude, place());
-        Ok(())
+        Ok(design)
     }
 }
 
@@ -112,12 +114,27 @@ impl Known {
 }
 
 impl Input {
-    /// The design with only the asked build, if one is asked for.
+    /// The design with only the asked build, if one is asked for; `output` is told what it is
+    /// about before its sections are meshed.
     ///
     /// # Errors
     /// Everything wrong with the design, its table, or the name of the build.
-    pub fn read(&self) -> Result<Design, Failure> {
-        let mut design = read_design(&self.design, &self.known)?;
+    pub fn read(&self, output: &Output) -> Result<Design, Failure> {
+        self.read_telling(&|stated| {
+            stated.heading(self.build.as_deref()).map_or(Ok(()), |title| output.head(title))
+        })
+    }
+
+    /// The same for what has no heading of its own.
+    ///
+    /// # Errors
+    /// Those of [`Input::read`].
+    pub fn read_quietly(&self) -> Result<Design, Failure> {
+        self.read_telling(&|_| Ok(()))
+    }
+
+    fn read_telling(&self, tell: &Tell) -> Result<Design, Failure> {
+        let mut design = read_design(&self.design, &self.known, tell)?;
         if let Some(wanted) = &self.build {
             let build: Build = design.build(wanted)?.clone();
             design.builds = vec![build];
@@ -133,15 +150,20 @@ impl Input {
     }
 }
 
+/// Is told what a file states before the work on it begins.
+type Tell<'a> = dyn Fn(&Stated) -> Result<(), Failure> + 'a;
+
 /// The design at `path` with all its builds.
 ///
 /// # Errors
 /// Everything wrong with the design or its table of materials.
-pub(super) fn read_design(path: &Path, known: &Known) -> Result<Design, Failure> {
+pub(super) fn read_design(path: &Path, known: &Known, tell: &Tell) -> Result<Design, Failure> {
     let (table, doubts) = known.table()?;
     let text = files::read_text(path)?;
     let name = path.display().to_string();
-    let reading = Design::read(&name, &text, &table);
+    let stated = Stated::read(&name, &text);
+    tell(&stated)?;
+    let reading = stated.resolve(&table);
     let Some(mut design) = reading.design else {
         return Err(Failure { problems: reading.problems, text: Some((name, text)) });
     };

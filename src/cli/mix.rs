@@ -18,7 +18,7 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let design = arguments.input.read()?;
+    let design = arguments.input.read(&arguments.output)?;
     let found = present::Mixes { mixes: mixes(&design).map_err(Failure::of)?, notes: design.notes.clone() };
     let answer = output::Answer {
         name: "mix",

@@ -22,8 +22,7 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let mut design = arguments.input.read()?;
-    arguments.at.take(&mut design)?;
+    let design = arguments.at.of(|| arguments.input.read(&arguments.output))?;
     let bar = output::Progress::new("draws");
     let count = usize::from(arguments.count);
     let modes = Modes::of(&design, count, &arguments.spread.draws(), |done, of| bar.at(done, of));

@@ -52,6 +52,18 @@ pub(super) struct Answer<'a, A> {
 pub(super) type Bind<'a> = dyn Fn() -> Result<Vec<u8>, String> + 'a;
 
 impl Output {
+    /// Says at once what the answer is about, to who waits for text at standard output.
+    ///
+    /// # Errors
+    /// Standard output that cannot be written.
+    pub fn head(&self, heading: &str) -> Result<(), Failure> {
+        if self.format != Format::Text || self.output.is_some() {
+            return Ok(());
+        }
+        let look = look(io::stdout().is_terminal(), &io::stdout());
+        print(text::head(heading, &look).as_bytes())
+    }
+
     /// Gives out `answer` as [`Output::give`] does, or as the workbook that `bind` makes of it.
     ///
     /// # Errors

@@ -46,7 +46,6 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let design = arguments.input.read()?;
     let options = PourOptions {
         waste: optional(&arguments.waste, "--waste", Kind::Ratio)?,
         bucket: optional(&arguments.bucket, "--bucket", Kind::Volume)?,
@@ -57,6 +56,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         ),
         body: arguments.body.as_ref().map(|path| body(path, &arguments.body_unit)).transpose()?,
     };
+    let design = arguments.input.read(&arguments.output)?;
     let found = pours(&design, &options).map_err(Failure::of)?;
     let answer = output::Answer {
         name: "pour",

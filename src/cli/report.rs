@@ -42,8 +42,7 @@ pub(super) struct Arguments {
 const COUNT: usize = 10;
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let mut design = arguments.input.read()?;
-    arguments.at.take(&mut design)?;
+    let design = arguments.at.of(|| arguments.input.read_quietly())?;
     let whole = whole(&design, arguments).map_err(Failure::of)?;
     let all_miss = whole.comparison.misses.all_miss();
     let html = page::render(&document(&design, &whole, told(&design, arguments)?));

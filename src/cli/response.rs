@@ -51,9 +51,8 @@ enum Drawn {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let mut design = arguments.input.read()?;
-    arguments.at.take(&mut design)?;
     let options = options(arguments)?;
+    let design = arguments.at.of(|| arguments.input.read(&arguments.output))?;
     let found = response(&design, &options).map_err(Failure::of)?;
     let motion = match arguments.motion {
         Drawn::Compliance => Motion::Compliance,

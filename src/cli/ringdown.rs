@@ -43,8 +43,6 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let mut design = arguments.input.read()?;
-    arguments.at.take(&mut design)?;
     let count = usize::from(arguments.count);
     let duration = match &arguments.duration {
         Some(text) => Some(
@@ -55,6 +53,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         ),
         None => None,
     };
+    let design = arguments.at.of(|| arguments.input.read(&arguments.output))?;
     let options = RingDownOptions { count, duration, draws: arguments.spread.draws() };
     let bar = output::Progress::new("draws");
     let found = ring_down(&design, &options, |done, of| bar.at(done, of)).map_err(Failure::of)?;

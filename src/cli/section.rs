@@ -15,7 +15,7 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let design = arguments.input.read()?;
+    let design = arguments.input.read(&arguments.output)?;
     let sections = Sections::of(&design).map_err(Failure::of)?;
     let answer = output::Answer {
         name: "section",

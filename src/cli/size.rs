@@ -57,11 +57,12 @@ enum LeastIn {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let design = arguments.input.read()?;
+    let stock = stock(arguments)?;
+    let design = arguments.input.read(&arguments.output)?;
     let build = chosen(&design)?;
     match (&arguments.find, &arguments.reach) {
         (Some(size), Some(reach)) => find(arguments, &design, build, size, reach),
-        _ => search(arguments, &design, build),
+        _ => search(arguments, &design, build, &stock),
     }
 }
 
@@ -80,8 +81,7 @@ fn chosen(design: &Design) -> Result<&Build, Problem> {
     }
 }
 
-fn search(arguments: &Arguments, design: &Design, build: &Build) -> Result<Ending, Failure> {
-    let stock = stock(arguments)?;
+fn search(arguments: &Arguments, design: &Design, build: &Build, stock: &Stock) -> Result<Ending, Failure> {
     let options = Options {
         count: usize::from(arguments.count),
         least: match arguments.least {
@@ -105,7 +105,7 @@ fn search(arguments: &Arguments, design: &Design, build: &Build) -> Result<Endin
     });
     let bar = output::Progress::new("candidates");
     let watch = Watch { progress: &|done, of| bar.at(done, of), stop: &|| stopped.load(Ordering::Relaxed) };
-    let sized = Sizing::of(design, build, &stock, &options, &watch);
+    let sized = Sizing::of(design, build, stock, &options, &watch);
     let (sizing, space) = sized.map_err(|problems| shown(arguments, problems))?;
     bar.finish();
     let answer = output::Answer {

@@ -98,8 +98,11 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         };
         return arguments.output.give(&answer, &read_files);
     }
-    let design =
-        arguments.against.as_ref().map(|path| input::read_design(path, &arguments.known)).transpose()?;
+    let design = arguments
+        .against
+        .as_ref()
+        .map(|path| input::read_design(path, &arguments.known, &|_| Ok(())))
+        .transpose()?;
     let found = match &design {
         Some(design) => Some(beside(design, arguments, &reading)?),
         None => None,

@@ -42,7 +42,6 @@ enum For {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let design = arguments.input.read()?;
     let change =
         match &arguments.change {
             Some(text) => Some(ThermalSpec::change_of(text).map_err(|fault| {
@@ -57,6 +56,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         ),
         None => None,
     };
+    let design = arguments.input.read(&arguments.output)?;
     let aim = match arguments.aim {
         For::Sag => Aim::Sag,
         For::Slope => Aim::Slope,

@@ -75,54 +75,7 @@ pub struct Reading {
 impl Design {
     /// Reads a design from `text`; `file` is its name in messages, `table` the materials known.
     pub fn read(file: &str, text: &str, table: &Table) -> Reading {
-        let reader = Reader::new(file, text);
-        let Stated { title, mut goal, amplitude_place, common, builds: stated } = Stated::read(reader.root());
-        if common.points.len() < 2
-            && !common.points.is_broken()
-            && stated.iter().all(|b| b.drawing.points.is_empty())
-        {
-            let message = format!("the drawing has {} points, not two or more", common.points.len());
-            reader.say(
-                Problem::error(Place::file(file), message)
-                    .with_help("add [points] with NAME = \"0, 0, 0 mm\"; stillbed new writes a starter"),
-            );
-        }
-        let drawings: Vec<Drawing> = stated.iter().map(|build| common.replaced_by(&build.drawing)).collect();
-        let views: Vec<&Drawing> = drawings.iter().collect();
-        let smallest = views.iter().flat_map(|d| d.loss_amplitudes()).reduce(f64::min);
-        if let (Some(amplitude), None) = (goal.amplitude, smallest) {
-            reader.say(no_loss_at(amplitude_place, amplitude));
-        }
-        goal.amplitude = smallest.map(|smallest| goal.amplitude.unwrap_or(smallest));
-        for problem in check::joints_of_no_build(&views).into_iter().chain(check::targets(&goal, &views)) {
-            reader.say(problem);
-        }
-        for (build, drawing) in stated.iter().zip(&drawings) {
-            let said = [
-                check::names(drawing, &build.name.value, &build.name.place),
-                check::goal_names(&goal, drawing),
-                check::doubts(drawing),
-            ];
-            said.into_iter().flatten().for_each(|problem| reader.say(problem));
-        }
-        let (mut problems, uncertain) = reader.finish();
-        let mut register = Register::new(uncertain);
-        let mut builds = Vec::new();
-        for (stated, drawing) in stated.into_iter().zip(drawings) {
-            let (build, said) = Build::resolve(stated.name, stated.label, drawing, table, &mut register);
-            problems.extend(said);
-            builds.extend(build);
-        }
-        let mut reading = Reading { design: None, problems: in_order(problems) };
-        if reading.is_sound() {
-            let notes = reading.problems.clone();
-            let uncertain = register.uncertain;
-            let design = Design { file: file.to_string(), title, goal, builds, uncertain, notes };
-            reading.problems.extend(design.faults());
-            reading.problems = in_order(reading.problems);
-            reading.design = reading.is_sound().then_some(design);
-        }
-        reading
+        Stated::read(file, text).resolve(table)
     }
 
     /// The build called `name`.
@@ -173,14 +126,92 @@ fn no_loss_at(place: Place, amplitude: f64) -> Problem {
         .with_help("state one, as in loss = [\"0.05 at 0.1 um\", \"0.2 at 10 um\"]")
 }
 
-impl Reading {
-    fn is_sound(&self) -> bool {
-        !self.problems.iter().any(Problem::is_error)
+fn is_sound(problems: &[Problem]) -> bool {
+    !problems.iter().any(Problem::is_error)
+}
+
+/// What a file states, before materials are looked up and sections meshed.
+pub struct Stated {
+    file: String,
+    title: String,
+    goal: Goal,
+    /// Each with its whole drawing: the common one with what the build has in its place.
+    builds: Vec<(StatedBuild, Drawing)>,
+    uncertain: Vec<Uncertain>,
+    problems: Vec<Problem>,
+}
+
+impl Stated {
+    /// Reads what `text` states; `file` is its name in messages.
+    pub fn read(file: &str, text: &str) -> Stated {
+        let reader = Reader::new(file, text);
+        let Sheet { title, mut goal, amplitude_place, common, builds: stated } = Sheet::read(reader.root());
+        if common.points.len() < 2
+            && !common.points.is_broken()
+            && stated.iter().all(|b| b.drawing.points.is_empty())
+        {
+            let message = format!("the drawing has {} points, not two or more", common.points.len());
+            reader.say(
+                Problem::error(Place::file(file), message)
+                    .with_help("add [points] with NAME = \"0, 0, 0 mm\"; stillbed new writes a starter"),
+            );
+        }
+        let drawings: Vec<Drawing> = stated.iter().map(|build| common.replaced_by(&build.drawing)).collect();
+        let views: Vec<&Drawing> = drawings.iter().collect();
+        let smallest = views.iter().flat_map(|d| d.loss_amplitudes()).reduce(f64::min);
+        if let (Some(amplitude), None) = (goal.amplitude, smallest) {
+            reader.say(no_loss_at(amplitude_place, amplitude));
+        }
+        goal.amplitude = smallest.map(|smallest| goal.amplitude.unwrap_or(smallest));
+        for problem in check::joints_of_no_build(&views).into_iter().chain(check::targets(&goal, &views)) {
+            reader.say(problem);
+        }
+        for (build, drawing) in stated.iter().zip(&drawings) {
+            let said = [
+                check::names(drawing, &build.name.value, &build.name.place),
+                check::goal_names(&goal, drawing),
+                check::doubts(drawing),
+            ];
+            said.into_iter().flatten().for_each(|problem| reader.say(problem));
+        }
+        let (problems, uncertain) = reader.finish();
+        let builds = stated.into_iter().zip(drawings).collect();
+        Stated { file: file.to_string(), title, goal, builds, uncertain, problems }
+    }
+
+    /// What answers about it, or about its build called `build` alone, may be headed with: its
+    /// title, else its file. `None` where it is already seen that there is no answer.
+    pub fn heading(&self, build: Option<&str>) -> Option<&str> {
+        let known = build.is_none_or(|name| self.builds.iter().any(|(stated, _)| stated.name.value == name));
+        let title = if self.title.is_empty() { &self.file } else { &self.title };
+        (known && is_sound(&self.problems)).then_some(title)
+    }
+
+    /// The design, with materials from `table`.
+    pub fn resolve(self, table: &Table) -> Reading {
+        let Stated { file, title, goal, builds: stated, uncertain, mut problems } = self;
+        let mut register = Register::new(uncertain);
+        let mut builds = Vec::new();
+        for (stated, drawing) in stated {
+            let (build, said) = Build::resolve(stated.name, stated.label, drawing, table, &mut register);
+            problems.extend(said);
+            builds.extend(build);
+        }
+        let mut reading = Reading { design: None, problems: in_order(problems) };
+        if is_sound(&reading.problems) {
+            let notes = reading.problems.clone();
+            let uncertain = register.uncertain;
+            let design = Design { file, title, goal, builds, uncertain, notes };
+            reading.problems.extend(design.faults());
+            reading.problems = in_order(reading.problems);
+            reading.design = is_sound(&reading.problems).then_some(design);
+        }
+        reading
     }
 }
 
-/// What a file states, before names are looked up.
-struct Stated {
+/// The keys of a file as they stand.
+struct Sheet {
     title: String,
     goal: Goal,
     amplitude_place: Place,
@@ -188,15 +219,15 @@ struct Stated {
     builds: Vec<StatedBuild>,
 }
 
-impl Stated {
-    fn read(root: Fields) -> Stated {
+impl Sheet {
+    fn read(root: Fields) -> Sheet {
         let title = root.text("title").map_or(String::new(), |t| t.value);
         let goal = Goal::read(&root);
         let amplitude_place = root.place_of("amplitude");
         let common = Drawing::read(&root);
         let builds = read_builds(&root);
         root.finish();
-        Stated { title, goal, amplitude_place, common, builds }
+        Sheet { title, goal, amplitude_place, common, builds }
     }
 }
 

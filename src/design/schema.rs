@@ -4,7 +4,7 @@
 //! what they ask for (the keys of each table, their forms, which of them are needed) becomes the
 //! schema. What it cannot hold (names that lead somewhere, physics) `check` still finds.
 
-use super::Stated;
+use super::Sheet;
 use super::described::DESCRIBED;
 use crate::document::{Allowed, Asked, AskedTable, Form, Reader};
 use crate::quantity::pattern::{list_pattern, loss_pattern, range_pattern, ratio_pattern, size_pattern};
@@ -33,7 +33,7 @@ pub fn schema() -> String {
 /// What the readers of a design ask for.
 fn asked() -> Asked {
     let reader = Reader::recording("every-key.toml", EVERY_KEY);
-    Stated::read(reader.root());
+    Sheet::read(reader.root());
     reader.asked()
 }
 

@@ -16,7 +16,7 @@ fn faults(text: &str) -> Vec<String> {
 #[test]
 fn the_file_of_every_key_is_read_without_a_fault() {
     let reader = Reader::new("every-key.toml", EVERY_KEY);
-    Stated::read(reader.root());
+    Sheet::read(reader.root());
     let said: Vec<String> = reader.finish().0.iter().map(|p| p.to_string()).collect();
     assert_eq!(said, Vec::<String>::new());
 }
@@ -101,7 +101,7 @@ fn an_unknown_key_in_any_table_is_refused_where_the_reader_refuses_it() {
         changed.pointer_mut(place).unwrap()["no_such_key"] = json!("x");
         let text = toml::to_string(&changed).unwrap();
         let reader = Reader::new("d.toml", &text);
-        Stated::read(reader.root());
+        Sheet::read(reader.root());
         let refused = reader.finish().0.iter().any(|problem| problem.is_error());
         assert_eq!(refused, !VALIDATOR.is_valid(&changed), "{place}");
     }
@@ -125,7 +125,7 @@ fn a_key_that_is_needed_and_left_out_is_refused_by_both() {
         changed.pointer_mut(table).unwrap().as_object_mut().unwrap().remove(key).unwrap();
         let text = toml::to_string(&changed).unwrap();
         let reader = Reader::new("d.toml", &text);
-        Stated::read(reader.root());
+        Sheet::read(reader.root());
         assert!(reader.finish().0.iter().any(|problem| problem.is_error()), "{table} {key}");
         assert!(!VALIDATOR.is_valid(&changed), "{table} {key}");
     }
@@ -161,7 +161,7 @@ proptest! {
         for text in [EVERY_KEY, STARTER] {
             let text = mutated(text, line, &slip);
             let reader = Reader::new("d.toml", &text);
-            Stated::read(reader.root());
+            Sheet::read(reader.root());
             if !reader.finish().0.iter().any(|problem| problem.is_error()) {
                 prop_assert_eq!(faults(&text), Vec::<String>::new());
             }

@@ -70,6 +70,11 @@ fn heading(text: &str, look: &Look) -> Vec<String> {
     lines.iter().map(|line| look.paint(line, Ink::Strong)).chain([rule]).collect()
 }
 
+/// What stands over a whole answer, and the empty line after it.
+pub fn head(heading: &str, look: &Look) -> String {
+    title(heading, look).join("\n") + "\n\n"
+}
+
 /// The title of a block, if it has one.
 fn title(text: &str, look: &Look) -> Vec<String> {
     fold(text, look.columns()).iter().map(|line| look.paint(line, Ink::Strong)).collect()
