@@ -47,11 +47,12 @@ struct Front {
     /// Those that are eliminated here, then the others.
     nodes: Vec<usize>,
     eliminated: usize,
-    /// The triangles of a smallest group with the places of their nodes, or of a half its places.
-    from: From,
+    of: Addends,
 }
 
-enum From {
+/// What a front is added up from.
+enum Addends {
+    /// The triangles of a smallest group, with the places of their nodes in the front.
     Elements(Vec<(usize, [usize; OUTER])>),
     /// The places of what both halves leave.
     Halves([Vec<usize>; 2]),
@@ -130,17 +131,17 @@ impl Equations {
             let eliminated = own.len();
             own.extend(others);
             own.iter().enumerate().for_each(|(i, node)| place[*node] = i);
-            let from = match halves {
+            let of = match halves {
                 None => {
                     let placed = |e: &usize| (*e, std::array::from_fn(|i| place[elements[*e].nodes[i]]));
-                    From::Elements(order[group.stretch.clone()].iter().map(placed).collect())
+                    Addends::Elements(order[group.stretch.clone()].iter().map(placed).collect())
                 }
-                Some(halves) => From::Halves(
+                Some(halves) => Addends::Halves(
                     halves.map(|half| fronts[half].left().iter().map(|node| place[*node]).collect()),
                 ),
             };
             own.iter().for_each(|node| place[*node] = usize::MAX);
-            fronts.push(Front { nodes: own, eliminated, from });
+            fronts.push(Front { nodes: own, eliminated, of });
         }
         Ok(Equations { lines, fronts })
     }
@@ -170,8 +171,8 @@ impl Equations {
             matrix.clear();
             matrix.resize(n * n, 0.0);
             let mut add = |i: usize, j: usize, value: f64| matrix[i.min(j) * n + i.max(j)] += value;
-            match &front.from {
-                From::Elements(own) => {
+            match &front.of {
+                Addends::Elements(own) => {
                     for (element, places) in own {
                         let element = &elements[*element];
                         let g = g[element.part];
@@ -185,7 +186,7 @@ impl Equations {
                         }
                     }
                 }
-                From::Halves(halves) => {
+                Addends::Halves(halves) => {
                     let kept = left.split_off(left.len() - 2);
                     for (places, kept) in halves.iter().zip(kept) {
                         for (j, (column, kept)) in places.iter().zip(kept.chunks(places.len())).enumerate() {
