@@ -14,6 +14,7 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
+    arguments.output.head("Published cases")?;
     let proof = prove().map_err(|message| Problem::error(Place::default(), message))?;
     let answer = output::Answer {
         name: "proof",

@@ -42,7 +42,12 @@ pub(super) struct Arguments {
 const COUNT: usize = 10;
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let design = arguments.at.of(|| arguments.input.read_quietly())?;
+    // A page that goes to standard output is all that goes there.
+    let said = output::Output { format: output::Format::Text, output: None };
+    let design = arguments.at.of(|| match arguments.output {
+        Some(_) => arguments.input.read(&said),
+        None => arguments.input.read_quietly(),
+    })?;
     let whole = whole(&design, arguments).map_err(Failure::of)?;
     let all_miss = whole.comparison.misses.all_miss();
     let html = page::render(&document(&design, &whole, told(&design, arguments)?));
