@@ -45,9 +45,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let text = files::read_text(path)?;
     let name = path.display().to_string();
     let stated = Stated::read(&name, &text);
-    if let Some(heading) = stated.heading(None) {
-        arguments.output.head(heading)?;
-    }
+    arguments.output.head_of(&stated, None)?;
     let reading = stated.resolve(&table);
     problems.extend(reading.problems);
     let Some(design) = &reading.design else {

@@ -120,9 +120,7 @@ impl Input {
     /// # Errors
     /// Everything wrong with the design, its table, or the name of the build.
     pub fn read(&self, output: &Output) -> Result<Design, Failure> {
-        self.read_telling(&|stated| {
-            stated.heading(self.build.as_deref()).map_or(Ok(()), |title| output.head(title))
-        })
+        self.read_telling(&|stated| output.head_of(stated, self.build.as_deref()))
     }
 
     /// The same for what has no heading of its own.

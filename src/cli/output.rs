@@ -3,6 +3,7 @@
 
 use super::files;
 use super::{Ending, Failure};
+use crate::design::Stated;
 use crate::problem::{Place, Problem};
 use crate::report::text::{self, Look, Source};
 use crate::report::{Block, Table, csv, json};
@@ -62,6 +63,14 @@ impl Output {
         }
         let look = look(io::stdout().is_terminal(), &io::stdout());
         print(text::head(heading, &look).as_bytes())
+    }
+
+    /// Says at once which design the answer is about, if `build` is one of its builds.
+    ///
+    /// # Errors
+    /// As [`Output::head`].
+    pub fn head_of(&self, stated: &Stated, build: Option<&str>) -> Result<(), Failure> {
+        stated.heading(build).map_or(Ok(()), |title| self.head(title))
     }
 
     /// Gives out `answer` as [`Output::give`] does, or as the workbook that `bind` makes of it.

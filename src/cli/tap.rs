@@ -101,7 +101,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let design = arguments
         .against
         .as_ref()
-        .map(|path| input::read_design(path, &arguments.known, &|_| Ok(())))
+        .map(|path| {
+            input::read_design(path, &arguments.known, &|stated| arguments.output.head_of(stated, None))
+        })
         .transpose()?;
     let found = match &design {
         Some(design) => Some(beside(design, arguments, &reading)?),
