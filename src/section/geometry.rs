@@ -311,7 +311,7 @@ impl Plan<'_> {
             false => Mirrors::default(),
         };
         for mirrors in mirrors.and_fewer() {
-            let mesher = Mesher::new(self.drawing, self.outlines, solid, &mirrors)?;
+            let mut mesher = Mesher::new(self.drawing, self.outlines, solid, &mirrors)?;
             let mesh = mesher.mesh();
             let reaches = mesh.reaches(&mesh.bodies(), &mirrors);
             last = Ok((mesher, mirrors));

@@ -16,6 +16,9 @@ use spade::handles::FixedVertexHandle;
 use spade::{ConstrainedDelaunayTriangulation, Point2, Triangulation as _};
 use std::collections::BTreeMap;
 
+/// How often folded triangles are divided before they are straightened.
+const MOST_UNFOLDINGS: usize = 8;
+
 /// One ten-node triangle.
 #[derive(Debug, Clone)]
 pub(super) struct Triangle {
@@ -156,8 +159,26 @@ impl<'a> Mesher<'a> {
         self.triangulation.refine(parts)
     }
 
-    /// The mesh as it stands.
-    pub fn mesh(&self) -> Mesh {
+    /// The mesh as it stands, once triangles that bending folds are divided until none is.
+    pub fn mesh(&mut self) -> Mesh {
+        for _ in 0..MOST_UNFOLDINGS {
+            let mesh = self.drawn();
+            let folded = mesh.folded();
+            if folded.is_empty() {
+                return mesh;
+            }
+            let mut parts = vec![1.0; mesh.triangles.len()];
+            folded.iter().for_each(|i| parts[*i] = 4.0);
+            if !self.split(&parts) {
+                break;
+            }
+        }
+        let mut mesh = self.drawn();
+        mesh.straighten();
+        mesh
+    }
+
+    fn drawn(&self) -> Mesh {
         let Triangulation { points, faces, .. } = &self.triangulation;
         let mut mesh = Mesh { points: points.clone(), triangles: Vec::with_capacity(faces.len()) };
         for (own, face) in faces.iter().enumerate() {
@@ -183,7 +204,6 @@ impl<'a> Mesher<'a> {
             mesh.points.push(inside(&nodes[..9].iter().map(|node| mesh.points[*node]).collect::<Vec<_>>()));
             mesh.triangles.push(Triangle { nodes, part: face.part });
         }
-        mesh.unfold();
         mesh
     }
 
@@ -201,14 +221,14 @@ fn between(a: Point, b: Point, share: f64) -> Point {
 }
 
 impl Mesh {
-    /// Straightens triangles that bending has folded, and those beside them.
-    fn unfold(&mut self) {
-        let bent: Vec<usize> =
-            (0..self.triangles.len()).filter(|i| folded(&self.corners(&self.triangles[*i]))).collect();
-        if bent.is_empty() {
-            return;
-        }
-        for i in bent {
+    /// The triangles that bending has folded.
+    fn folded(&self) -> Vec<usize> {
+        (0..self.triangles.len()).filter(|i| folded(&self.corners(&self.triangles[*i]))).collect()
+    }
+
+    /// Straightens folded triangles, and with them those beside.
+    fn straighten(&mut self) {
+        for i in self.folded() {
             let nodes = self.triangles[i].nodes;
             for side in 0..3 {
                 let (a, b) = (self.points[nodes[side]], self.points[nodes[(side + 1) % 3]]);

@@ -233,6 +233,27 @@ fn a_cap_that_a_line_cuts_off_is_kept_however_it_is_turned() {
     }
 }
 
+#[test]
+fn a_thin_bridge_beside_a_circle_keeps_its_thickness_however_it_is_turned() {
+    // Half a millimetre of the plate is left between pipe and tube: a chord in the place of the
+    // circle would thicken it.
+    let parts = [
+        Part::new(rectangle(0.1, 0.08), 1).at(0.0, -0.0459),
+        Part::new(Shape::Pipe { diameter: 0.03906, wall: 0.00586 }, 1).at(0.0, -0.04134),
+        Part::new(Shape::Tube { width: 0.059, height: 0.0211, wall: 0.00316, radius: Some(0.0042) }, 1)
+            .at(0.0, -0.07196),
+    ];
+    let stiffness = |turn: f64| solved(turned(&parts, turn), 0.5).sliding.stiffness;
+    let upright = stiffness(0.0);
+    for turn in [0.37, 1.0, 2.5] {
+        let other = stiffness(turn);
+        // Both are meshed to 5e-4.
+        approx::assert_relative_eq!(upright.gj_n_m2.re, other.gj_n_m2.re, max_relative = 1e-3);
+        let summed = [upright, other].map(|s| s.ga_y_n.re + s.ga_z_n.re);
+        approx::assert_relative_eq!(summed[0], summed[1], max_relative = 1e-3);
+    }
+}
+
 /// The section by the mirrors that it has against the whole of it.
 fn assert_piece_is_whole(parts: &[Part]) {
     let media = [steel(), cast()];
