@@ -42,8 +42,9 @@ pub struct Precision {
 impl Precision {
     /// λ right to a part in a million.
     pub const FULL: Precision = Precision { rounds: 8, residual: 1e-3 };
-    /// λ right to a part in a thousand: for one draw of many.
-    pub const DRAW: Precision = Precision { rounds: 8, residual: 0.03 };
+    /// λ right to a part in a hundred thousand, so that a loss factor of 0.01 is right to a part in a
+    /// thousand: for one draw of many.
+    pub const DRAW: Precision = Precision { rounds: 8, residual: 3e-3 };
     /// The basis is the real modes and their static corrections: for a loss factor of 0.1 λ is then
     /// right to a part in ten thousand or better.
     pub const QUICK: Precision = Precision { rounds: 0, residual: 0.0 };

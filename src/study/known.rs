@@ -2,7 +2,8 @@
 //!
 //! A draw changes materials, bonds, joints and feet, not the drawing: division, order of elimination
 //! and start of the search are those of the stated values. Where the division is too coarse for a
-//! draw, it is solved on its own. Losses of a draw are right to a part in a thousand.
+//! draw, or what is shared fails it, it is solved on its own. Its damped modes are those of
+//! [`Precision::DRAW`].
 
 use super::measures::Solved;
 use crate::design::{Build, Goal, Model};
@@ -40,7 +41,7 @@ impl Known {
         more: Option<&[Station]>,
     ) -> Result<Solved<'m>, ModesFault> {
         let limit = self.series.least_limit(&model.frame);
-        let found = self.series.solve_frame(&model.frame, limit).map_err(ModesFault::Eigen)?;
+        let found = self.series.solve_frame(&model.frame, limit).ok().flatten();
         let Some(spectrum) = found else { return Solved::seen(build, goal, model, &self.asked, more) };
         let statics = Statics::like(&model.frame, &self.whole)?;
         let damped = spectrum.damped(Precision::DRAW)?;
@@ -71,8 +72,8 @@ mod tests {
                 let alone = Solved::new(build, goal, &model, &asked, &[]).unwrap();
                 let found = known.solved(build, goal, &model, Some(&[])).unwrap();
                 let (own, other) = (alone.figures(build, goal).unwrap(), found.figures(build, goal).unwrap());
-                // Statics are the same to rounding, frequencies to the errors that both state, losses
-                // to a part in a thousand.
+                // Statics are the same to rounding, frequencies to the errors that both state. Settle
+                // time and peak follow frequency and loss: 1e-3 each way, and 1e-3 of a small loss.
                 assert_relative_eq!(own.weakest.unwrap(), other.weakest.unwrap(), max_relative = 1e-9);
                 let modes = alone.spectrum.elastic.iter().zip(&found.spectrum.elastic);
                 for (own, other) in modes {
@@ -82,10 +83,10 @@ mod tests {
                 assert_relative_eq!(
                     own.settle_time.unwrap(),
                     other.settle_time.unwrap(),
-                    max_relative = 5e-3
+                    max_relative = 3e-3
                 );
                 let peaks = [own, other].map(|figures| figures.dynamic_stiffness.unwrap());
-                assert_relative_eq!(peaks[0], peaks[1], max_relative = 5e-3);
+                assert_relative_eq!(peaks[0], peaks[1], max_relative = 3e-3);
             }
         }
     }
