@@ -45,11 +45,39 @@ impl Place {
     pub fn key(key: &str) -> Place {
         Place { key: key.to_string(), ..Place::default() }
     }
+}
 
-    /// The place of the byte range `span` in `text`, read from `file`.
-    pub fn in_text(file: &str, text: &str, span: &Range<usize>, key: &str) -> Place {
-        let (line, column) = line_and_column(text, span.start);
-        Place { file: Some(file.to_string()), line: Some(line), column: Some(column), key: key.to_string() }
+/// A text that a user wrote, and where its lines begin.
+#[derive(Debug, Clone)]
+pub struct Source<'t> {
+    /// The file as the user named it.
+    pub file: &'t str,
+    /// All of it.
+    pub text: &'t str,
+    lines: Vec<usize>,
+}
+
+impl<'t> Source<'t> {
+    /// `text`, read from `file`.
+    pub fn new(file: &'t str, text: &'t str) -> Source<'t> {
+        let after = text.match_indices('\n').map(|(end, _)| end + 1);
+        Source { file, text, lines: std::iter::once(0).chain(after).collect() }
+    }
+
+    /// The place of the byte range `span`.
+    pub fn place(&self, span: &Range<usize>, key: &str) -> Place {
+        let (line, column) = self.line_and_column(span.start);
+        let file = Some(self.file.to_string());
+        Place { file, line: Some(line), column: Some(column), key: key.to_string() }
+    }
+
+    fn line_and_column(&self, offset: usize) -> (usize, usize) {
+        let mut offset = offset.min(self.text.len());
+        while !self.text.is_char_boundary(offset) {
+            offset -= 1;
+        }
+        let line = self.lines.partition_point(|start| *start <= offset).max(1);
+        (line, self.text[self.lines[line - 1]..offset].chars().count() + 1)
     }
 }
 
@@ -155,15 +183,6 @@ pub fn suggest<'a>(found: &str, known: impl IntoIterator<Item = &'a str>) -> Str
 }
 
 /// Line and column, both from 1, of the byte `offset` in `text`; the column counts characters.
-fn line_and_column(text: &str, offset: usize) -> (usize, usize) {
-    let mut offset = offset.min(text.len());
-    while !text.is_char_boundary(offset) {
-        offset -= 1;
-    }
-    let before = &text[..offset];
-    let start = before.rfind('\n').map_or(0, |i| i + 1);
-    (before.matches('\n').count() + 1, before[start..].chars().count() + 1)
-}
 
 #[cfg(test)]
 mod tests {
@@ -171,15 +190,14 @@ mod tests {
 
     #[test]
     fn place_counts_lines_and_characters() {
-        let text = "a = 1\nµm = 2\n";
-        let place = Place::in_text("d.toml", text, &(9..10), "µm");
+        let place = Source::new("d.toml", "a = 1\nµm = 2\n").place(&(9..10), "µm");
         assert_eq!((place.line, place.column), (Some(2), Some(3)));
         assert_eq!(place.to_string(), "d.toml:2:3  µm");
     }
 
     #[test]
     fn place_beyond_the_text_is_its_end() {
-        assert_eq!(line_and_column("ab\n", 99), (2, 1));
+        assert_eq!(Source::new("d.toml", "ab\n").line_and_column(99), (2, 1));
     }
 
     #[test]

@@ -367,7 +367,7 @@ impl<'r, 't> Fields<'r, 't> {
     fn wrong_type(&self, key: &str, value: &Spanned<DeValue>, wanted: &str, example: &str) {
         let found = match value.get_ref() {
             DeValue::Integer(_) | DeValue::Float(_) => {
-                let text = self.reader.text.get(value.span()).unwrap_or("a number");
+                let text = self.reader.source.text.get(value.span()).unwrap_or("a number");
                 format!("the bare number {text}")
             }
             DeValue::String(text) => format!("the text \"{text}\""),
@@ -400,7 +400,7 @@ impl<'r, 't> Fields<'r, 't> {
         let say = |message: String, help: String| {
             self.reader.say(Problem::error(place.clone(), message).with_help(help));
         };
-        let bare = self.reader.text.get(value.span()).unwrap_or_default();
+        let bare = self.reader.source.text.get(value.span()).unwrap_or_default();
         let numbers = match value.get_ref() {
             DeValue::String(text) => {
                 let read = if count == 1 {

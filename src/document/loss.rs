@@ -88,7 +88,7 @@ impl<'r, 't> Fields<'r, 't> {
                 Some(LossAt { amplitude: amplitude?, loss: Spread::exact(loss?) })
             }
             _ => {
-                let found = self.reader.text.get(item.span()).unwrap_or("this");
+                let found = self.reader.source.text.get(item.span()).unwrap_or("this");
                 refuse(format!("{found} names no amplitude"), EXAMPLE);
                 None
             }

@@ -12,7 +12,7 @@ mod series;
 pub use fields::Fields;
 pub use form::{Asked, AskedKey, AskedTable, Form};
 
-use crate::problem::{Place, Problem};
+use crate::problem::{Place, Problem, Source};
 use crate::quantity::{self, Kind, Spread};
 use std::cell::RefCell;
 use std::ops::Range;
@@ -94,8 +94,7 @@ impl Allowed {
 
 /// Reads one file and remembers everything wrong with it.
 pub struct Reader<'t> {
-    file: &'t str,
-    text: &'t str,
+    source: Source<'t>,
     root: Spanned<DeTable<'t>>,
     problems: RefCell<Vec<Problem>>,
     uncertain: RefCell<Vec<Uncertain>>,
@@ -107,10 +106,11 @@ impl<'t> Reader<'t> {
     /// Parses `text`, read from `file`; errors of TOML itself become problems.
     pub fn new(file: &'t str, text: &'t str) -> Reader<'t> {
         let (root, errors) = DeTable::parse_recoverable(text);
+        let source = Source::new(file, text);
         let mut problems: Vec<Problem> = Vec::new();
         for error in errors {
             let span = error.span().unwrap_or(0..0);
-            let place = Place::in_text(file, text, &span, "");
+            let place = source.place(&span, "");
             if problems.iter().all(|p| p.place.line != place.line) {
                 let help = match error.message() {
                     "duplicate key" => "each name stands once in a table",
@@ -121,8 +121,7 @@ impl<'t> Reader<'t> {
             }
         }
         Reader {
-            file,
-            text,
+            source,
             root,
             problems: RefCell::new(problems),
             uncertain: RefCell::default(),
@@ -161,7 +160,7 @@ impl<'t> Reader<'t> {
     }
 
     fn place(&self, span: &Range<usize>, key: &str) -> Place {
-        Place::in_text(self.file, self.text, span, key)
+        self.source.place(span, key)
     }
 
     fn register(&self, key: &str, mut spread: Spread, kind: Kind) -> Spread {

@@ -164,12 +164,12 @@ static PRODUCTS: LazyLock<[[f64; PAIRS]; 3]> = LazyLock::new(|| {
 
 /// Integrals over a triangle of unit area of each area coordinate times a shape function, and times
 /// its derivatives by the first two area coordinates.
-static BY_PLACE: LazyLock<[[[f64; 3]; NODES]; 3]> = LazyLock::new(|| {
-    let mut sums = [[[0.0; 3]; NODES]; 3];
+static BY_PLACE: LazyLock<[[[f64; NODES]; 3]; 3]> = LazyLock::new(|| {
+    let mut sums = [[[0.0; NODES]; 3]; 3];
     for (point, (l, _)) in POINTS.iter().zip(RULE) {
         for (sums, factors) in sums.iter_mut().zip([&point.n, &point.by[0], &point.by[1]]) {
-            for (sums, factor) in sums.iter_mut().zip(factors) {
-                sums.iter_mut().zip(l).for_each(|(sum, l)| *sum += point.weight * l * factor);
+            for (sums, l) in sums.iter_mut().zip(l) {
+                sums.iter_mut().zip(factors).for_each(|(sum, factor)| *sum += point.weight * l * factor);
             }
         }
     }
@@ -195,8 +195,24 @@ static BY_SAMPLE: LazyLock<[[[f64; NODES]; SAMPLES]; 2]> = LazyLock::new(|| {
 });
 
 /// The pairs (i, j), j up to i, in the order of the lower triangle by rows.
-pub(super) fn pairs() -> impl Iterator<Item = (usize, usize)> {
+fn pairs() -> impl Iterator<Item = (usize, usize)> {
     (0..NODES).flat_map(|i| (0..=i).map(move |j| (i, j)))
+}
+
+/// A matrix of which the lower triangle is given by rows, times a vector.
+pub(super) fn times(lower: &[f64; PAIRS], x: &[f64; NODES]) -> [f64; NODES] {
+    let mut product = [0.0; NODES];
+    let mut from = 0;
+    for i in 0..NODES {
+        let (row, mut sum) = (&lower[from..=from + i], 0.0);
+        for j in 0..i {
+            sum += row[j] * x[j];
+            product[j] += row[j] * x[i];
+        }
+        product[i] += sum + row[i] * x[i];
+        from += i + 1;
+    }
+    product
 }
 
 /// One triangle with its nodes.
@@ -230,8 +246,11 @@ impl Shaped {
         let area = 0.5 * map.determinant;
         let [[a, b], [c, d]] = map.inverse;
         let by = [area * (a * a + c * c), area * (a * b + c * d), area * (b * b + d * d)];
-        let stiffness =
-            std::array::from_fn(|k| by[0] * PRODUCTS[0][k] + by[1] * PRODUCTS[1][k] + by[2] * PRODUCTS[2][k]);
+        let [first, mixed, second] = &*PRODUCTS;
+        let mut stiffness = [0.0; PAIRS];
+        for k in 0..PAIRS {
+            stiffness[k] = by[0] * first[k] + by[1] * mixed[k] + by[2] * second[k];
+        }
         Some(Shaped { corners, area, stiffness, straight: Some(map.inverse) })
     }
 
@@ -271,13 +290,16 @@ impl Shaped {
             }
             return loads;
         };
-        for (i, corner) in (0..NODES).flat_map(|i| (0..3).map(move |corner| (i, corner))) {
-            let [y, z] = self.corners[corner];
-            let [n, first, second] = [0, 1, 2].map(|k| self.area * BY_PLACE[k][i][corner]);
-            loads[0][i] += n;
-            loads[1][i] += n * y;
-            loads[2][i] += n * z;
-            loads[3][i] += z * (a * first + b * second) - y * (c * first + d * second);
+        let [values, first, second] = &*BY_PLACE;
+        for (corner, [y, z]) in self.corners[..3].iter().enumerate() {
+            let (by_first, by_second) = (self.area * (z * a - y * c), self.area * (z * b - y * d));
+            for i in 0..NODES {
+                let n = self.area * values[corner][i];
+                loads[0][i] += n;
+                loads[1][i] += n * y;
+                loads[2][i] += n * z;
+                loads[3][i] += by_first * first[corner][i] + by_second * second[corner][i];
+            }
         }
         loads
     }
@@ -308,11 +330,14 @@ impl Shaped {
             }
             return sums;
         };
+        let [by_first, by_second] = &*BY_SAMPLE;
         for sample in 0..SAMPLES {
             let values = f(self.sample_place(sample)).map(|f| self.area * f);
-            let [first, second] = [0, 1].map(|i| &BY_SAMPLE[i][sample]);
+            let (first, second) = (&by_first[sample], &by_second[sample]);
             for (axis, [a, b]) in inverse.iter().enumerate() {
-                add(axis, &values, &std::array::from_fn(|i| a * first[i] + b * second[i]));
+                let mut slopes = [0.0; NODES];
+                (0..NODES).for_each(|i| slopes[i] = a * first[i] + b * second[i]);
+                add(axis, &values, &slopes);
             }
         }
         sums
@@ -332,16 +357,21 @@ impl Shaped {
     /// The slopes along y and z of a field with these values at the nodes, and where: at the
     /// corners, then at the middles of the sides.
     pub fn sampled(&self, field: &[f64; NODES]) -> [([f64; 2], Point); SAMPLES] {
-        std::array::from_fn(|sample| {
-            let reference = &SAMPLED[sample];
-            let [first, second] =
-                [0, 1].map(|i| reference.by[i].iter().zip(field).map(|(by, x)| by * x).sum::<f64>());
+        let mut sampled = [([0.0; 2], [0.0; 2]); SAMPLES];
+        for ((sample, reference), sampled) in SAMPLED.iter().enumerate().zip(&mut sampled) {
+            let (mut first, mut second) = (0.0, 0.0);
+            for i in 0..NODES {
+                first += reference.by[0][i] * field[i];
+                second += reference.by[1][i] * field[i];
+            }
             let inverse = self
                 .straight
                 .or_else(|| Map::new(&self.corners, &reference.by).map(|map| map.inverse))
                 .unwrap_or_default();
-            (inverse.map(|[a, b]| a * first + b * second), self.sample_place(sample))
-        })
+            let slope = inverse.map(|[a, b]| a * first + b * second);
+            *sampled = (slope, self.sample_place(sample));
+        }
+        sampled
     }
 
     /// Normals of the sides at their middles, from the side's first node within it to its second

@@ -16,6 +16,7 @@
 //! # Source
 //! - `george1973`: nested dissection
 
+use super::dense::{backward, eliminate, forward};
 use super::element::{NODES, PAIRS};
 use super::fault::SectionFault;
 use super::mirror::{Lines, Nodal, Parity};
@@ -29,10 +30,7 @@ pub(super) const OUTER: usize = NODES - 1;
 const OUTER_PAIRS: usize = OUTER * (OUTER + 1) / 2;
 
 /// Triangles of a group that is not halved.
-const FEW: usize = 4;
-
-/// Columns that are eliminated at once.
-const AT_ONCE: usize = 4;
+const FEW: usize = 6;
 
 /// In what order the equations are factorised.
 pub(super) struct Equations {
@@ -163,13 +161,14 @@ impl Equations {
         parities: &[Parity],
     ) -> Result<Factor, SectionFault> {
         let singular = || SectionFault::new("the section's shear cannot be solved: a part has no stiffness");
-        let mut columns = Vec::new();
+        let eliminated = self.fronts.iter().map(|front| front.nodes.len() * front.eliminated).sum();
+        let mut columns = Vec::with_capacity(eliminated);
         let mut left: Vec<Vec<f64>> = Vec::new();
         let mut matrix = Vec::new();
         for front in &self.fronts {
             let (n, k) = (front.nodes.len(), front.eliminated);
-            matrix.clear();
             matrix.resize(n * n, 0.0);
+            matrix.chunks_mut(n.max(1)).enumerate().for_each(|(j, column)| column[j..].fill(0.0));
             let mut add = |i: usize, j: usize, value: f64| matrix[i.min(j) * n + i.max(j)] += value;
             match &front.of {
                 Addends::Elements(own) => {
@@ -302,76 +301,6 @@ fn take(field: &[f64], nodes: &[usize], own: &mut Vec<f64>) {
 
 fn put(field: &mut [f64], nodes: &[usize], own: &[f64]) {
     nodes.iter().zip(own).for_each(|(node, x)| field[*node] = *x);
-}
-
-/// Eliminates the first `count` columns of a symmetric matrix of `n`, its lower triangle by columns:
-/// they become those of its factor, the others what is left. `None` where it is not positive.
-fn eliminate(matrix: &mut [f64], n: usize, count: usize) -> Option<()> {
-    let mut from = 0;
-    while from < count {
-        let to = (from + AT_ONCE).min(count);
-        let (done, rest) = matrix.split_at_mut(to * n);
-        let panel = &mut done[from * n..];
-        for j in from..to {
-            let (before, after) = panel.split_at_mut((j - from + 1) * n);
-            let column = &mut before[(j - from) * n..][j..n];
-            if column[0].is_nan() || column[0] <= 0.0 {
-                return None;
-            }
-            let scale = 1.0 / column[0].sqrt();
-            column.iter_mut().for_each(|x| *x *= scale);
-            for (c, target) in (j + 1..to).zip(after.chunks_mut(n)) {
-                let column = &column[c - j..];
-                subtract(&mut target[c..], column[0], column);
-            }
-        }
-        for (c, target) in (to..n).zip(rest.chunks_mut(n)) {
-            let target = &mut target[c..];
-            let column = |k: usize| &panel[k * n..][c..n];
-            if to - from == AT_ONCE {
-                let [p, q, r, s] = [column(0), column(1), column(2), column(3)];
-                let by = [p[0], q[0], r[0], s[0]];
-                for ((((t, p), q), r), s) in target.iter_mut().zip(p).zip(q).zip(r).zip(s) {
-                    *t -= by[0] * p + by[1] * q + by[2] * r + by[3] * s;
-                }
-            } else {
-                (0..to - from).for_each(|k| subtract(target, column(k)[0], column(k)));
-            }
-        }
-        from = to;
-    }
-    Some(())
-}
-
-fn subtract(target: &mut [f64], by: f64, column: &[f64]) {
-    target.iter_mut().zip(column).for_each(|(t, x)| *t -= by * x);
-}
-
-fn product(a: &[f64], b: &[f64]) -> f64 {
-    let mut sums = [0.0; 4];
-    let (a, b) = (a.chunks_exact(4), b.chunks_exact(4));
-    let rest = a.remainder().iter().zip(b.remainder()).map(|(x, y)| x * y).sum::<f64>();
-    for (a, b) in a.zip(b) {
-        (0..4).for_each(|i| sums[i] += a[i] * b[i]);
-    }
-    rest + sums.iter().sum::<f64>()
-}
-
-/// Solves with the columns of a factor, as long as `x`, and takes them from what is below.
-fn forward(columns: &[f64], x: &mut [f64]) {
-    for (j, column) in columns.chunks(x.len().max(1)).enumerate() {
-        let (own, below) = x[j..].split_at_mut(1);
-        own[0] /= column[j];
-        subtract(below, own[0], &column[j + 1..]);
-    }
-}
-
-/// Solves with their transpose, given what is below.
-fn backward(columns: &[f64], x: &mut [f64]) {
-    for (j, column) in columns.chunks(x.len().max(1)).enumerate().rev() {
-        let (own, below) = x[j..].split_at_mut(1);
-        own[0] = (own[0] - product(below, &column[j + 1..])) / column[j];
-    }
 }
 
 impl Element {

@@ -32,6 +32,9 @@ const PALE: f64 = 0.2;
 /// Triangles of a body below which its error is not trusted.
 const FEWEST: usize = 16;
 
+/// Triangles that a body with fewer is divided into.
+const ENOUGH: usize = 24;
+
 /// Rounds of refinement at most.
 const MOST_ROUNDS: usize = 12;
 
@@ -380,7 +383,7 @@ impl Trial {
         // So few elements are too alike for their differences to show the error.
         if triangles.len() < FEWEST {
             self.error = f64::INFINITY;
-            let pieces = FEWEST.div_ceil(triangles.len()) as f64;
+            let pieces = ENOUGH as f64 / triangles.len() as f64;
             triangles.iter().for_each(|triangle| self.pieces[*triangle] = pieces);
             return Ok(None);
         }

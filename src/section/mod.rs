@@ -8,6 +8,7 @@
 //! triangulation  triangles that can be divided
 //! mesh           ten-node triangles that respect the borders of the parts
 //! element        one such triangle
+//! dense          elimination in small matrices
 //! equations      the sparse equations of one body, factorised
 //! warping        torsion and transverse shear of one connected body by finite elements
 //! basis          the same in a few vectors, for many moduli
@@ -32,6 +33,7 @@
 mod area;
 mod basis;
 pub mod clearance;
+mod dense;
 mod element;
 mod equations;
 mod fault;

@@ -32,7 +32,7 @@
 
 use super::area::Moments;
 use super::basis::{Basis, Loading, Projection, Space};
-use super::element::{NODES, SAMPLES, Shaped, pairs, square};
+use super::element::{NODES, SAMPLES, Shaped, square, times};
 use super::equations::{Equations, Factor, OUTER};
 use super::fault::SectionFault;
 use super::mesh::Mesh;
@@ -346,14 +346,7 @@ impl Body {
             if g == 0.0 {
                 continue;
             }
-            let own = element.nodes.map(|node| vector.values[node]);
-            let mut sum = [0.0; NODES];
-            for ((i, j), k) in pairs().zip(&element.shaped.stiffness) {
-                sum[i] += k * own[j];
-                if i != j {
-                    sum[j] += k * own[i];
-                }
-            }
+            let sum = times(&element.shaped.stiffness, &element.of(&vector.values));
             element.nodes.iter().zip(sum).for_each(|(node, sum)| result.values[*node] += g * sum);
         }
         result
@@ -436,9 +429,16 @@ impl Body {
 }
 
 impl Element {
+    /// The values of a field at its nodes.
+    fn of(&self, field: &[f64]) -> [f64; NODES] {
+        let mut own = [0.0; NODES];
+        own.iter_mut().zip(self.nodes).for_each(|(own, node)| *own = field[node]);
+        own
+    }
+
     /// The shear strains along y and z at the samples.
     fn strains(&self, field: &[f64], twist: bool) -> [[f64; 2]; SAMPLES] {
-        let sampled = self.shaped.sampled(&self.nodes.map(|node| field[node]));
+        let sampled = self.shaped.sampled(&self.of(field));
         sampled.map(|([y, z], at)| if twist { [y - at[1], z + at[0]] } else { [y, z] })
     }
 

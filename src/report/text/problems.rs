@@ -133,7 +133,7 @@ fn window(line: &[char], start: usize, room: usize) -> (usize, usize) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::problem::Place;
+    use crate::problem::{Place, Source};
 
     const TEXT: &str = "[members.rail]\nsection = \"rial\"\n";
 
@@ -141,7 +141,7 @@ mod tests {
         let at = TEXT.find("\"rial").unwrap();
         vec![
             Problem::error(
-                Place::in_text("stand.toml", TEXT, &(at..at + 6), "members.rail.section"),
+                Source::new("stand.toml", TEXT).place(&(at..at + 6), "members.rail.section"),
                 "no section \"rial\"",
             )
             .with_help("did you mean \"rail\"?"),
