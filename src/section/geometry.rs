@@ -27,7 +27,7 @@ const AIM: f64 = 0.7;
 
 /// Share of the worst element below which an element waits: what stands at a corner is to be divided
 /// first.
-const PALE: f64 = 0.2;
+const PALE: f64 = 0.1;
 
 /// Triangles of a body below which its error is not trusted.
 const FEWEST: usize = 16;

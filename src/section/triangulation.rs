@@ -11,7 +11,7 @@
 
 use super::mirror::Mirrors;
 use super::outline::{Circle, Drawing};
-use super::shape::{Point, cross};
+use super::shape::{Point, cross, distance};
 
 /// Points at most, besides those of the outlines.
 const MOST_POINTS: usize = 4000;
@@ -25,6 +25,13 @@ const REENTRANT: f64 = 205.0;
 
 /// Where a side that ends in a re-entrant corner is divided, from there.
 const NEAR: f64 = 0.2;
+
+/// Radius of the points put about a re-entrant corner at the start, as a share of the shortest side
+/// that ends there.
+const RING: f64 = 0.18;
+
+/// Share of a side beyond which it is not divided for the sake of a ring.
+const FARTHEST: f64 = 2.0 / 3.0;
 
 /// What a side of a triangle is.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -61,6 +68,19 @@ impl Face {
     }
 }
 
+/// The points about a re-entrant corner.
+struct Ring {
+    /// m.
+    radius: f64,
+    points: Vec<Point>,
+}
+
+impl Default for Ring {
+    fn default() -> Ring {
+        Ring { radius: f64::INFINITY, points: Vec::new() }
+    }
+}
+
 /// Points and faces.
 pub(super) struct Triangulation<'a> {
     pub points: Vec<Point>,
@@ -82,7 +102,49 @@ impl<'a> Triangulation<'a> {
         let mut all = Triangulation { points, faces, circles, most, sharp, least };
         all.find_reentrant(mirrors);
         all.divide(|all, face| all.is_flat(face));
+        all.grade();
         all
+    }
+
+    /// Puts a ring of points about each re-entrant corner, on the sides that end there.
+    fn grade(&mut self) {
+        let mut rings: Vec<Ring> = self.sharp.iter().map(|_| Ring::default()).collect();
+        for (face, side) in (0..self.faces.len()).flat_map(|face| (0..3).map(move |side| (face, side))) {
+            let length = self.square(face, side).sqrt();
+            for end in [side, (side + 1) % 3].map(|i| self.faces[face].corners[i]) {
+                if self.is_sharp(end) {
+                    rings[end].radius = rings[end].radius.min(RING * length);
+                }
+            }
+        }
+        let mut again = true;
+        while std::mem::take(&mut again) {
+            let mut face = 0;
+            while face < self.faces.len() && self.points.len() < self.most {
+                match (0..6).find_map(|i| self.on_ring(&rings, face, i / 2, i % 2)) {
+                    Some((side, share, corner)) => {
+                        self.split_at(face, side, share);
+                        rings[corner].points.extend(self.points.last());
+                        again = true;
+                    }
+                    None => face += 1,
+                }
+            }
+        }
+    }
+
+    /// Where a side is to meet the ring about one of its ends: at which share, about which corner.
+    fn on_ring(&self, rings: &[Ring], face: usize, side: usize, end: usize) -> Option<(usize, f64, usize)> {
+        let ends = [side, (side + 1) % 3].map(|i| self.faces[face].corners[i]);
+        let corner = ends[end];
+        let ring = rings.get(corner).filter(|_| self.is_sharp(corner))?;
+        let share = ring.radius / self.square(face, side).sqrt();
+        let [from, to] = [ends[end], ends[1 - end]].map(|i| self.points[i]);
+        let place = [0, 1].map(|axis| from[axis] + share * (to[axis] - from[axis]));
+        let is_taken = |point: &Point| distance(*point, place) < 0.5 * ring.radius;
+        let free = self.faces[face].sides[side] != Side::Inside || !ring.points.iter().any(is_taken);
+        let along = if end == 0 { share } else { 1.0 - share };
+        (share < FARTHEST && free).then_some((side, along, corner))
     }
 
     fn find_reentrant(&mut self, mirrors: &Mirrors) {
@@ -187,15 +249,21 @@ impl<'a> Triangulation<'a> {
         }
     }
 
-    /// Puts a point on a side.
+    /// Puts a point on a side, near its end in a re-entrant corner, else in its middle.
     fn split(&mut self, face: usize, side: usize) {
         let [i, j] = [self.faces[face].corners[side], self.faces[face].corners[(side + 1) % 3]];
-        let (a, b) = (self.points[i], self.points[j]);
         let share = match (self.is_sharp(i), self.is_sharp(j)) {
             (true, false) => NEAR,
             (false, true) => 1.0 - NEAR,
             _ => 0.5,
         };
+        self.split_at(face, side, share);
+    }
+
+    /// Puts a point on a side at this share of it.
+    fn split_at(&mut self, face: usize, side: usize, share: f64) {
+        let [i, j] = [self.faces[face].corners[side], self.faces[face].corners[(side + 1) % 3]];
+        let (a, b) = (self.points[i], self.points[j]);
         let middle = [0, 1].map(|axis| a[axis] + share * (b[axis] - a[axis]));
         let mut kind = self.faces[face].sides[side];
         let mut at = middle;
