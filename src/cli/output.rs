@@ -4,8 +4,8 @@
 use super::files;
 use super::{Ending, Failure};
 use crate::design::Stated;
-use crate::problem::{Place, Problem};
-use crate::report::text::{self, Look, Source};
+use crate::problem::{Place, Problem, Source};
+use crate::report::text::{self, Look};
 use crate::report::{Block, Table, csv, json};
 use serde::Serialize;
 use std::io::{self, IsTerminal, Write};
@@ -189,7 +189,7 @@ pub(super) fn tell(line: &str) {
 /// Prints `problems` to standard error, with excerpts of the text that they lie in.
 pub(super) fn problems(problems: &[Problem], text: Option<&(String, String)>) {
     let to_terminal = io::stderr().is_terminal();
-    let source = text.map(|(name, text)| Source { file: name, text });
+    let source = text.map(|(name, text)| Source::new(name, text));
     let shown = text::problems(problems, source.as_slice(), &look(to_terminal, &io::stderr()));
     let _ = io::stderr().lock().write_all(shown.as_bytes());
 }

@@ -4,13 +4,13 @@ use super::drawing::Drawing;
 use super::substance::{Register, Stores, Substance};
 use crate::document::Located;
 use crate::material::{Role, Table};
-use crate::modes::ModesFault;
+use crate::modes::{ModesFault, Orders};
 use crate::problem::{Place, Problem};
 use crate::quantity::{Kind, Spread, show};
 use crate::section::clearance::{hull, stands_out, within};
 use crate::section::spec::SectionSpec;
 use crate::section::{Geometry, Part};
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 /// One way of making the base.
 #[derive(Debug, Clone)]
@@ -27,6 +27,8 @@ pub struct Build {
     pub substances: Vec<Substance>,
     /// The sections that its members are made of, in the order of the drawing.
     pub profiles: Vec<Profile>,
+    /// The order of elimination of its frame without division, once it was solved.
+    pub(super) whole: OnceLock<Arc<Orders>>,
 }
 
 /// A section as geometry, whatever its materials are worth.
@@ -110,7 +112,8 @@ impl Build {
         }
         said.extend(unpriced(&drawing, &substances));
         let label = label.unwrap_or_else(|| name.value.replace('_', " "));
-        let build = Build { name: name.value, label, place: name.place, drawing, substances, profiles };
+        let (name, place, whole) = (name.value, name.place, OnceLock::new());
+        let build = Build { name, label, place, drawing, substances, profiles, whole };
         let sound = !said.iter().any(Problem::is_error);
         (sound.then_some(build), said)
     }

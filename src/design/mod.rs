@@ -107,7 +107,7 @@ impl Design {
     fn faults(&self) -> Vec<Problem> {
         let draw = crate::quantity::Draw::default();
         let of = |build: &Build| match build.model(&self.goal, &draw) {
-            Ok(model) => match crate::modes::Statics::new(&model.frame) {
+            Ok(model) => match build.statics(&model) {
                 Ok(_) => Vec::new(),
                 Err(fault) => build.problems(&fault),
             },

@@ -8,11 +8,13 @@ use crate::frame::{
     Anchor, Foot, Frame, FrameFault, Joint, Layout, Mass, Member, MemberSection, PartStiffness, Point,
 };
 use crate::material::Medium;
+use crate::modes::{ModesFault, Statics};
 use crate::problem::{Place, Problem};
 use crate::quantity::{Draw, Loss, Spread};
 use crate::section::{Action, Solution};
 use nalgebra::{Matrix6, Vector3};
 use num_complex::Complex64;
+use std::sync::Arc;
 
 /// A build at one draw.
 #[derive(Debug, Clone)]
@@ -66,6 +68,19 @@ impl Build {
         let mass_of = self.mass_of(&frame, &sections, scale);
         let impulse = goal.tap.as_ref().map_or(0.0, |tap| tap.impulse.at(draw));
         Ok(Model { frame, sections, media, tip, work, mass_of, scale, impulse })
+    }
+
+    /// The frame of one of its models ready to be loaded; all of them share an order of elimination.
+    ///
+    /// # Errors
+    /// As [`Statics::new`].
+    pub fn statics<'m>(&self, model: &'m Model) -> Result<Statics<'m>, ModesFault> {
+        if let Some(orders) = self.whole.get() {
+            return Statics::like(&model.frame, orders);
+        }
+        let statics = Statics::new(&model.frame)?;
+        self.whole.get_or_init(|| Arc::clone(&statics.orders));
+        Ok(statics)
     }
 
     /// A profile of this build, as drawn or otherwise, in `media`: as the frame takes it, and what

@@ -103,15 +103,20 @@ fn union(a: &SparseColMat<usize, f64>, b: &SparseColMat<usize, f64>) -> Pattern 
         Pattern { starts: Vec::with_capacity(n + 1), rows: Vec::with_capacity(a.row_idx().len()) };
     union.starts.push(0);
     for j in 0..n {
-        let (left, right) = (a.symbolic().row_idx_of_col_raw(j), b.symbolic().row_idx_of_col_raw(j));
-        let (mut l, mut r, mut d) = (0, 0, 0);
-        loop {
-            let heads = [left.get(l).copied(), right.get(r).copied(), [j].get(d).copied()];
-            let Some(row) = heads.iter().flatten().min().copied() else { break };
-            l += usize::from(heads[0] == Some(row));
-            r += usize::from(heads[1] == Some(row));
-            d += usize::from(heads[2] == Some(row));
-            union.rows.push(row);
+        let (mut left, mut right) = (a.symbolic().row_idx_of_col_raw(j), b.symbolic().row_idx_of_col_raw(j));
+        let start = union.rows.len();
+        if left == right {
+            union.rows.extend_from_slice(left);
+        } else {
+            while let ([l, ..], [r, ..]) = (left, right) {
+                union.rows.push(*l.min(r));
+                (left, right) = (&left[usize::from(l <= r)..], &right[usize::from(r <= l)..]);
+            }
+            union.rows.extend_from_slice(left);
+            union.rows.extend_from_slice(right);
+        }
+        if let Err(place) = union.rows[start..].binary_search(&j) {
+            union.rows.insert(start + place, j);
         }
         union.starts.push(union.rows.len());
     }

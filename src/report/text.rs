@@ -14,7 +14,7 @@ mod problems;
 mod table;
 mod wire;
 
-pub use problems::{Source, problems};
+pub use problems::problems;
 
 use super::block::Block;
 use fold::fold;

@@ -54,6 +54,10 @@ const MODESTY: f64 = 2.5;
 /// Vectors of the series at most, a load.
 const MOST_TERMS: usize = 6;
 
+/// Energy of a vector of the series, as a share of the first one's, with which it ends: what is left is
+/// smaller by as much again as this vector than the one before it.
+const LAST_TERM: f64 = 1e-6;
+
 /// The moduli of one part.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Elastic {
@@ -315,7 +319,7 @@ impl Body {
                 largest = largest.max(v.dot(&r).abs() / energies[k].max(f64::MIN_POSITIVE));
                 space.add(v.clone(), r, 1e-16);
             }
-            if largest < 1e-11 {
+            if largest < LAST_TERM {
                 break;
             }
         }

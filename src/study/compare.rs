@@ -181,7 +181,10 @@ impl Comparison {
         let know = |(build, solved): (&Build, &Solved)| {
             Known::of(solved, &asked).map_err(|fault| build.problems(&fault))
         };
-        let known: Vec<Known> = design.builds.iter().zip(&solved).map(know).collect::<Result<_, _>>()?;
+        let known: Vec<Known> = match draws.is_empty() {
+            true => Vec::new(),
+            false => design.builds.iter().zip(&solved).map(know).collect::<Result<_, _>>()?,
+        };
         let one_draw = |draw: &Draw| -> Vec<Option<Figures>> {
             let builds = design.builds.iter().zip(&scales).zip(&known);
             builds.map(|((build, scale), known)| one(design, build, draw, *scale, known).ok()).collect()

@@ -6,7 +6,6 @@
 
 use super::measures::Figures;
 use crate::design::{Build, Goal, Model};
-use crate::modes::Statics;
 use crate::problem::Problem;
 use crate::quantity::{Draw, figures};
 
@@ -92,7 +91,8 @@ fn by_stiffness(build: &Build, goal: &Goal, wanted: f64) -> Result<f64, Vec<Prob
             let problem = Problem::error(build.place.clone(), "there is no stiffness without a tool");
             vec![problem.with_help("add [tool] with tip and work")]
         })?;
-        Statics::new(&model.frame)
+        build
+            .statics(&model)
             .and_then(|statics| statics.stiffness(tip, model.work).map_err(crate::modes::ModesFault::Eigen))
             .map(|stiffness| stiffness.weakest)
             .map_err(|fault| build.problems(&fault))

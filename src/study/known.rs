@@ -7,15 +7,12 @@
 
 use super::measures::Solved;
 use crate::design::{Build, Goal, Model};
-use crate::modes::{Asked, ModesFault, Orders, Precision, Series, Statics};
+use crate::modes::{Asked, ModesFault, Precision, Series};
 use crate::response::stations::Station;
-use std::sync::Arc;
 
 /// What the draws of one build share.
 pub struct Known {
     series: Series,
-    /// Of the frame without division.
-    whole: Arc<Orders>,
     asked: Asked,
 }
 
@@ -26,7 +23,7 @@ impl Known {
     /// What stopped the ordering.
     pub fn of(solved: &Solved, asked: &Asked) -> Result<Known, ModesFault> {
         let series = Series::about(&solved.spectrum, asked).map_err(ModesFault::Eigen)?;
-        Ok(Known { series, whole: Arc::clone(&solved.statics.orders), asked: asked.clone() })
+        Ok(Known { series, asked: asked.clone() })
     }
 
     /// `model` of `build` at one draw, as [`Solved::of`].
@@ -43,7 +40,7 @@ impl Known {
         let limit = self.series.least_limit(&model.frame);
         let found = self.series.solve_frame(&model.frame, limit).ok().flatten();
         let Some(spectrum) = found else { return Solved::seen(build, goal, model, &self.asked, more) };
-        let statics = Statics::like(&model.frame, &self.whole)?;
+        let statics = build.statics(model)?;
         let damped = spectrum.damped(Precision::DRAW)?;
         Solved::of(build, goal, model, (spectrum, damped), statics, more)
     }

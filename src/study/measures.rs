@@ -97,7 +97,7 @@ impl<'m> Solved<'m> {
         more: Option<&[Station]>,
     ) -> Result<Solved<'m>, ModesFault> {
         let spectrum = solve(&model.frame, asked)?;
-        let statics = Statics::new(&model.frame)?;
+        let statics = build.statics(model)?;
         let damped = spectrum.damped(Precision::FULL)?;
         Solved::of(build, goal, model, (spectrum, damped), statics, more)
     }

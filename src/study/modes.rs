@@ -21,15 +21,12 @@ use super::measures::Misses;
 use super::spread::{Answered, Draws, run};
 use crate::design::{Build, Design, Measure};
 use crate::document::Uncertain;
-use crate::modes::{
-    Asked, BuildModes, Decay, ModesFault, Orders, Precision, Series, Spectrum, Statics, Stiffness, solve,
-};
+use crate::modes::{Asked, BuildModes, Decay, ModesFault, Precision, Series, Spectrum, Stiffness, solve};
 use crate::problem::Problem;
 use crate::quantity::{Draw, Spread};
 use crate::response::tap::cheapest;
 use faer::{Col, Mat};
 use serde::Serialize;
-use std::sync::Arc;
 
 /// Likeness below which a mode of a draw is none of the stated ones.
 const ALIKE: f64 = 0.3;
@@ -105,8 +102,6 @@ struct Drawn {
 /// A build at the stated values, by which the modes of draws are known again.
 struct Stated {
     series: Series,
-    /// Of the frame without division; `None` without a tool.
-    whole: Option<Arc<Orders>>,
     /// M φ over the root of φᵀ M φ, one mode per column.
     weighed: Mat<f64>,
     mass: faer::sparse::SparseColMat<usize, f64>,
@@ -159,11 +154,10 @@ fn at_stated_values(design: &Design, build: &Build, asked: &Asked) -> Result<(Ri
     let model = build.model(&design.goal, &Draw::default())?;
     let spectrum = solve(&model.frame, asked).map_err(at_fault)?;
     let modes = BuildModes::new(&build.name, &model.frame, &spectrum).map_err(at_fault)?;
-    let (mut stiffness, mut whole) = (None, None);
+    let mut stiffness = None;
     if let Some(tip) = model.tip {
-        let statics = Statics::new(&model.frame).map_err(at_fault)?;
+        let statics = build.statics(&model).map_err(at_fault)?;
         stiffness = Some(statics.stiffness(tip, model.work).map_err(|e| at_fault(ModesFault::Eigen(e)))?);
-        whole = Some(statics.orders);
     }
     let directions = stiffness.map(|k| {
         let [x, y, z] = k.along.map(Spread::exact);
@@ -171,7 +165,7 @@ fn at_stated_values(design: &Design, build: &Build, asked: &Asked) -> Result<(Ri
     });
     let more = Asked { count: asked.count + BEYOND, tolerance: ANY_ERROR, pieces: Vec::new() };
     let series = Series::about(&spectrum, &more).map_err(|e| at_fault(ModesFault::Eigen(e)))?;
-    let known = Stated::of(&spectrum, series, whole);
+    let known = Stated::of(&spectrum, series);
     Ok((Rings { modes, stiffness_n_per_m: directions, spread: None }, known))
 }
 
@@ -190,22 +184,22 @@ fn at_draw(design: &Design, build: &Build, stated: &Stated, draw: &Draw, count: 
     let losses = spectrum.losses(Precision::DRAW).ok()?;
     let own = |place: Option<usize>| Some((spectrum.elastic[place?].frequency(), losses[place?]));
     let modes = stated.places(&spectrum).into_iter().map(own).collect();
-    let stiffness = match model.tip.zip(stated.whole.as_ref()) {
-        Some((tip, whole)) => Some(Statics::like(&model.frame, whole).ok()?.stiffness(tip, model.work).ok()?),
+    let stiffness = match model.tip {
+        Some(tip) => Some(build.statics(&model).ok()?.stiffness(tip, model.work).ok()?),
         None => None,
     };
     Some(Drawn { mass: model.mass(), stiffness, modes })
 }
 
 impl Stated {
-    fn of(spectrum: &Spectrum, series: Series, whole: Option<Arc<Orders>>) -> Stated {
+    fn of(spectrum: &Spectrum, series: Series) -> Stated {
         let mass = spectrum.matrices.mass.clone();
         let mut weighed = Mat::zeros(mass.nrows(), spectrum.elastic.len());
         for (j, mode) in spectrum.elastic.iter().enumerate() {
             let (product, size) = weigh(&mass, &mode.shape);
             weighed.col_mut(j).copy_from(product * faer::Scale(1.0 / size));
         }
-        Stated { series, whole, weighed, mass }
+        Stated { series, weighed, mass }
     }
 
     /// By mode of the stated values: its place among the elastic modes of `spectrum`.
@@ -280,7 +274,7 @@ mod tests {
     }
 
     fn known(stated: &Spectrum) -> Stated {
-        Stated::of(stated, Series::about(stated, &Asked::default()).unwrap(), None)
+        Stated::of(stated, Series::about(stated, &Asked::default()).unwrap())
     }
 
     #[test]

@@ -114,7 +114,7 @@ fn respond(
     let tool = model.tip.map(|tip| (tip, model.work));
     let weakest = match tool {
         Some((tip, work)) => {
-            let statics = crate::modes::Statics::new(&model.frame).map_err(at_fault)?;
+            let statics = build.statics(&model).map_err(at_fault)?;
             let stiffness = statics.stiffness(tip, work).map_err(|e| at_fault(ModesFault::Eigen(e)))?;
             Some(stiffness.direction)
         }

@@ -3,17 +3,8 @@
 use super::Look;
 use super::fold::{clean, fold, width};
 use super::ink::Ink;
-use crate::problem::{Problem, Severity};
+use crate::problem::{Problem, Severity, Source};
 use unicode_width::UnicodeWidthChar;
-
-/// The text of a file in which problems were found.
-#[derive(Debug, Clone, Copy)]
-pub struct Source<'a> {
-    /// The file as problems name it.
-    pub file: &'a str,
-    /// Its whole text.
-    pub text: &'a str,
-}
 
 /// All of `list`, each with its line from `sources` where it is known, and their count at the
 /// end; empty for an empty list.
@@ -133,7 +124,7 @@ fn window(line: &[char], start: usize, room: usize) -> (usize, usize) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::problem::{Place, Source};
+    use crate::problem::Place;
 
     const TEXT: &str = "[members.rail]\nsection = \"rial\"\n";
 
@@ -151,7 +142,7 @@ mod tests {
 
     #[test]
     fn the_offending_text_is_underlined() {
-        let text = problems(&list(), &[Source { file: "stand.toml", text: TEXT }], &Look::default());
+        let text = problems(&list(), &[Source::new("stand.toml", TEXT)], &Look::default());
         let expected = [
             "error  stand.toml:2:11 members.rail.section",
             "  no section \"rial\"",
@@ -174,8 +165,7 @@ mod tests {
         let long = format!("{}\"鋳物\" = 1 # {}", "a.".repeat(60), "x".repeat(90));
         let place =
             Place { file: Some("f".to_string()), line: Some(1), column: Some(121), key: String::new() };
-        let text =
-            problems(&[Problem::error(place, "no")], &[Source { file: "f", text: &long }], &Look::default());
+        let text = problems(&[Problem::error(place, "no")], &[Source::new("f", &long)], &Look::default());
         let lines: Vec<&str> = text.lines().collect();
         assert!(lines.iter().all(|line| width(line) <= 80), "{text}");
         let before = |line: &str, c: char| width(&line[..line.find(c).unwrap()]);
@@ -186,8 +176,7 @@ mod tests {
     #[test]
     fn a_place_beyond_the_file_has_no_excerpt() {
         let place = Place { file: Some("f".to_string()), line: Some(9), column: Some(1), key: String::new() };
-        let text =
-            problems(&[Problem::error(place, "no")], &[Source { file: "f", text: "a" }], &Look::default());
+        let text = problems(&[Problem::error(place, "no")], &[Source::new("f", "a")], &Look::default());
         assert_eq!(text, "error  f:9:1\n  no\n\n1 error\n");
     }
 }
