@@ -71,6 +71,7 @@ impl<'t> Source<'t> {
         Place { file, line: Some(line), column: Some(column), key: key.to_string() }
     }
 
+    /// Line and column, both from 1, of the byte `offset`; the column counts characters.
     fn line_and_column(&self, offset: usize) -> (usize, usize) {
         let mut offset = offset.min(self.text.len());
         while !self.text.is_char_boundary(offset) {
@@ -181,8 +182,6 @@ pub fn suggest<'a>(found: &str, known: impl IntoIterator<Item = &'a str>) -> Str
         n => format!("{n} are known, among them {}", known[..8].join(", ")),
     }
 }
-
-/// Line and column, both from 1, of the byte `offset` in `text`; the column counts characters.
 
 #[cfg(test)]
 mod tests {
