@@ -46,7 +46,7 @@ pub(super) fn lines(bars: &Bars, look: &Look) -> Vec<String> {
         lines.extend(names_left);
     }
     if !bars.bars.is_empty() {
-        lines.push(look.paint(&rule(&scale, room, names + 1), Ink::Quiet));
+        lines.push(look.paint(&rule(&scale, room, names + 1, look.columns()), Ink::Quiet));
     }
     lines
 }
@@ -95,12 +95,13 @@ fn drawn(bar: &Bar, scale: &Scale, room: usize) -> (String, Option<String>) {
     (solid, whisker)
 }
 
-/// The scale under the bars.
-fn rule(scale: &Scale, room: usize, indent: usize) -> String {
+/// The scale under the bars, within `columns`.
+fn rule(scale: &Scale, room: usize, indent: usize, columns: usize) -> String {
     let mut line = String::new();
     for tick in &scale.ticks {
         let column = (scale.fraction(tick.at).unwrap_or(0.0) * room as f64).round() as usize;
-        let start = (indent + column).saturating_sub(width(&tick.label) / 2);
+        let own = width(&tick.label);
+        let start = (indent + column).saturating_sub(own / 2).min(columns.saturating_sub(own));
         if line.is_empty() || start > width(&line) {
             line = left(&line, start) + &tick.label;
         }

@@ -1,6 +1,7 @@
 //! Whole outputs held against stored ones; set `STORE=1` to store them anew, then read them.
 
 use super::*;
+use crate::quantity::Spread;
 use crate::report::arbitrary::any_block;
 use crate::report::block::*;
 use crate::report::demo;
@@ -97,6 +98,16 @@ fn a_thin_wall_is_seen_all_around() {
     assert!(lines.iter().all(|line| line.starts_with('█') && line.ends_with('█')), "{text}");
     // As wide as high: 24 lines of twice as high characters.
     assert_eq!(width(lines[0]), 48);
+}
+
+#[test]
+fn the_last_tick_of_bars_stays_within_the_terminal() {
+    let value = Spread { value: 0.0, low: 989.0, high: 989.0, median: None, index: None };
+    let bar = Bar { label: "a".into(), value: Some(value) };
+    let unit = Unit { name: "ms", size: 1e-3 };
+    let bars = Bars { title: "a".into(), unit, key: String::new(), bars: vec![bar] };
+    let text = render(&[Block::Bars(bars)], &Look { width: 40, colour: false });
+    assert!(text.contains("1000000") && widest(&text) <= 40, "{text}");
 }
 
 proptest! {
