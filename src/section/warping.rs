@@ -54,8 +54,8 @@ const MODESTY: f64 = 2.5;
 /// Vectors of the series at most, a load.
 const MOST_TERMS: usize = 6;
 
-/// Energy of a vector of the series, as a share of the first one's, with which it ends: what is left is
-/// smaller by as much again as this vector than the one before it.
+/// The series ends with vectors whose energy is a smaller share of their load's: each next one is
+/// smaller by about as much again, so that the energies are right to 1e-7 or better.
 const LAST_TERM: f64 = 1e-6;
 
 /// The moduli of one part.
