@@ -4,6 +4,7 @@ mod answer;
 mod decay;
 mod dense;
 mod direct;
+mod dissection;
 mod division;
 mod eigen;
 mod factor;

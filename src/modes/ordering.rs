@@ -8,7 +8,14 @@
 //! - `george1973`: nested dissection
 //! - `liu1990`: elimination tree and postordering
 
+use super::dissection::by_distances;
 use feral_metis::{CscPattern, MetisOptions, metis_order_full};
+
+/// Points from which on distances are measured.
+const FEW_POINTS: usize = 256;
+
+/// How far a graph reaches, in units of the cubic root of its number of points, if distances tell the parts.
+const FAR: f64 = 2.0;
 
 /// Work of the factor, for each edge of the graph, that one more try at the order is worth.
 const WORK_PER_TRY: f64 = 5e5;
@@ -91,20 +98,34 @@ fn point_graph(pattern: &Pattern, members: &[Vec<usize>]) -> Pattern {
 
 /// Nested dissection of a graph; the given order where the graph is too large for 32-bit indices.
 ///
-/// Dissection begins at random and its work varies by a quarter; a large factor is worth several tries.
+/// Few points are not worth the measuring of distances, and where a graph does not reach far these may fail;
+/// then it is dissected by multilevel partition. That begins at random and its work varies by a quarter; a
+/// large factor is worth several tries.
 fn dissect(graph: &Pattern, freedoms_per_point: f64) -> Vec<usize> {
-    let natural = || (0..graph.len()).collect();
-    let Some(mut best) = dissect_once(graph, 1) else { return natural() };
-    let mut least = work(graph, &best);
-    let worth = least * freedoms_per_point.powi(3) / (WORK_PER_TRY * (graph.rows.len() + 1) as f64);
-    for seed in 2..=(1.0 + worth.min(MOST_TRIES)) as u64 {
+    let points = graph.len();
+    let mut best = None;
+    if points >= FEW_POINTS
+        && let Some(found) = by_distances(graph)
+    {
+        if f64::from(found.reach) > FAR * (points as f64).cbrt() {
+            return found.order;
+        }
+        best = Some((work(graph, &found.order), found.order));
+    }
+    let (mut seed, mut tries) = (0, 1);
+    while seed < tries {
+        seed += 1;
         let Some(order) = dissect_once(graph, seed) else { continue };
         let found = work(graph, &order);
-        if found < least {
-            (least, best) = (found, order);
+        if best.as_ref().is_none_or(|(least, _)| found < *least) {
+            best = Some((found, order));
+        }
+        if let (1, Some((least, _))) = (seed, &best) {
+            let worth = least * freedoms_per_point.powi(3) / (WORK_PER_TRY * (graph.rows.len() + 1) as f64);
+            tries += worth.min(MOST_TRIES) as u64;
         }
     }
-    best
+    best.map_or_else(|| (0..points).collect(), |(_, order)| order)
 }
 
 fn dissect_once(graph: &Pattern, seed: u64) -> Option<Vec<usize>> {
