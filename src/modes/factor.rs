@@ -12,7 +12,7 @@
 //! - `parlett1998`: section 3.3, slicing the spectrum by inertia
 
 use super::fault::EigenFault;
-use super::kernel::{BLOCK, Lane, solve_lower, solve_upper};
+use super::kernel::{BLOCK, Lane, pack, solve_lower, solve_upper};
 use super::pencil::{Pencil, finite};
 use super::symbolic::Symbolic;
 use faer::dyn_stack::{MemBuffer, MemStack};
@@ -47,6 +47,7 @@ enum Kind {
 pub(super) struct Sparse {
     shift: f64,
     symbolic: Arc<Symbolic>,
+    /// L, packed.
     values: Vec<f64>,
     pivots: Vec<f64>,
 }
@@ -175,6 +176,7 @@ impl Sparse {
                 return Err(EigenFault::Singular { freedom: symbolic.order[place] });
             }
         }
+        pack(&symbolic.cholesky, &mut values);
         Ok(Sparse { shift, symbolic: Arc::clone(symbolic), values, pivots })
     }
 

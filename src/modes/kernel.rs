@@ -1,9 +1,10 @@
 //! Products and triangular solutions with four vectors at a time.
 //!
-//! The factor is far larger than any cache, so a solution costs what reading it costs; four vectors share
-//! one reading, and four columns of a supernode share one pass over the vectors. Vectors lie interleaved:
-//! the values of one freedom are neighbours in memory and fill one register. The loops are compiled for the
-//! widest registers that the machine has and chosen when the program runs.
+//! The factor is larger than the caches, so a solution costs what reading it costs; four vectors share one
+//! reading, and up to six columns of a supernode share one pass over the vectors. For that the factor is
+//! packed: the entries of the columns of such a group lie row after row, so that it is read from end to end.
+//! Vectors lie interleaved: the values of one freedom are neighbours in memory and fill one register. The
+//! loops are compiled for the widest registers that the machine has and chosen when the program runs.
 
 use super::ordering::Pattern;
 use faer::sparse::linalg::cholesky::supernodal::{SupernodalLdltRef, SymbolicSupernodalCholesky};
@@ -15,20 +16,44 @@ pub(super) const BLOCK: usize = 4;
 /// The values of one freedom in all vectors of a block.
 pub(super) type Lane = [f64; BLOCK];
 
-/// Columns of a supernode taken in one pass.
-const COLUMNS: usize = 4;
+/// Columns of a supernode taken in one pass, at most: those of one point.
+const COLUMNS: usize = 6;
+
+/// Lays the columns of each group beside each other, row after row, in place.
+pub(super) fn pack(symbolic: &SymbolicSupernodalCholesky<usize>, values: &mut [f64]) {
+    let (begin, end) = (symbolic.supernode_begin(), symbolic.supernode_end());
+    let starts = symbolic.col_ptr_for_val();
+    let mut columns = Vec::new();
+    for s in 0..begin.len() {
+        let (first, last) = (begin[s], end[s]);
+        let height = last - first + symbolic.nnz_per_super()[s];
+        if height == 0 {
+            continue;
+        }
+        for group in values[starts[s]..starts[s + 1]].chunks_mut(COLUMNS * height) {
+            let width = group.len() / height;
+            columns.clear();
+            columns.extend_from_slice(group);
+            for (c, column) in columns.chunks_exact(height).enumerate() {
+                for (entry, value) in group[c..].iter_mut().step_by(width).zip(column) {
+                    *entry = *value;
+                }
+            }
+        }
+    }
+}
 
 /// `y = A x` for symmetric `A` of which `values` in `lower` are the lower triangle.
 pub(super) fn symmetric_product(lower: &Pattern, values: &[f64], x: &[Lane], y: &mut [Lane]) {
     Arch::new().dispatch(Product { lower, values, x, y });
 }
 
-/// Solves `L x = b` in place; `L` has a unit diagonal.
+/// Solves `L x = b` in place; `L`, packed, has a unit diagonal.
 pub(super) fn solve_lower(symbolic: &SymbolicSupernodalCholesky<usize>, values: &[f64], x: &mut [Lane]) {
     Arch::new().dispatch(Forward { factor: SupernodalLdltRef::new(symbolic, values), x });
 }
 
-/// Solves `Lᵀ x = b` in place; `L` has a unit diagonal.
+/// Solves `Lᵀ x = b` in place; `L`, packed, has a unit diagonal.
 pub(super) fn solve_upper(symbolic: &SymbolicSupernodalCholesky<usize>, values: &[f64], x: &mut [Lane]) {
     Arch::new().dispatch(Backward { factor: SupernodalLdltRef::new(symbolic, values), x });
 }
@@ -73,7 +98,7 @@ impl WithSimd for Forward<'_> {
     type Output = ();
 
     #[inline(always)]
-    fn with_simd<S: Simd>(self, _: S) {
+    fn with_simd<S: Simd>(self, simd: S) {
         let Forward { factor, x } = self;
         let symbolic = factor.symbolic();
         let (begin, end) = (symbolic.supernode_begin(), symbolic.supernode_end());
@@ -87,40 +112,17 @@ impl WithSimd for Forward<'_> {
             work.clear();
             work.extend_from_slice(&x[start..start + width]);
             work.resize(height, [0.0; BLOCK]);
-            let mut j = 0;
-            while j + COLUMNS <= width {
-                let (done, rest) = work.split_at_mut(j + COLUMNS);
-                let head = &mut done[j..];
-                let column = |c: usize| &columns[(j + c) * height + j..(j + c + 1) * height];
-                let (c0, c1, c2, c3) = (column(0), column(1), column(2), column(3));
-                let x0 = head[0];
-                add(&mut head[1], -c0[1], &x0);
-                let x1 = head[1];
-                add(&mut head[2], -c0[2], &x0);
-                add(&mut head[2], -c1[2], &x1);
-                let x2 = head[2];
-                add(&mut head[3], -c0[3], &x0);
-                add(&mut head[3], -c1[3], &x1);
-                add(&mut head[3], -c2[3], &x2);
-                let x3 = head[3];
-                let below = rest.len();
-                let (c0, c1) = (&c0[COLUMNS..][..below], &c1[COLUMNS..][..below]);
-                let (c2, c3) = (&c2[COLUMNS..][..below], &c3[COLUMNS..][..below]);
-                for i in 0..below {
-                    let (a0, a1, a2, a3) = (c0[i], c1[i], c2[i], c3[i]);
-                    for (l, t) in rest[i].iter_mut().enumerate() {
-                        *t -= (a0 * x0[l] + a1 * x1[l]) + (a2 * x2[l] + a3 * x3[l]);
-                    }
+            for (g, group) in columns.chunks(COLUMNS * height.max(1)).enumerate() {
+                let work = &mut work[g * COLUMNS..];
+                let group = &group[g * COLUMNS * (group.len() / height)..];
+                match columns_of(group.len(), work.len()) {
+                    6 => forward::<S, 6>(simd, group, work),
+                    5 => forward::<S, 5>(simd, group, work),
+                    4 => forward::<S, 4>(simd, group, work),
+                    3 => forward::<S, 3>(simd, group, work),
+                    2 => forward::<S, 2>(simd, group, work),
+                    _ => forward::<S, 1>(simd, group, work),
                 }
-                j += COLUMNS;
-            }
-            while j < width {
-                let (done, rest) = work.split_at_mut(j + 1);
-                let xj = done[j];
-                for (t, &a) in rest.iter_mut().zip(&columns[j * height + j + 1..]) {
-                    add(t, -a, &xj);
-                }
-                j += 1;
             }
             x[start..start + width].copy_from_slice(&work[..width]);
             for (&i, t) in rows.iter().zip(&work[width..]) {
@@ -139,7 +141,7 @@ impl WithSimd for Backward<'_> {
     type Output = ();
 
     #[inline(always)]
-    fn with_simd<S: Simd>(self, _: S) {
+    fn with_simd<S: Simd>(self, simd: S) {
         let Backward { factor, x } = self;
         let symbolic = factor.symbolic();
         let (begin, end) = (symbolic.supernode_begin(), symbolic.supernode_end());
@@ -153,60 +155,92 @@ impl WithSimd for Backward<'_> {
             work.clear();
             work.extend_from_slice(&x[start..start + width]);
             work.extend(rows.iter().map(|&i| x[i]));
-            let mut j = width;
-            while j % COLUMNS != 0 {
-                j -= 1;
-                let mut sum = [0.0; BLOCK];
-                for (t, &a) in work[j + 1..].iter().zip(&columns[j * height + j + 1..]) {
-                    add(&mut sum, a, t);
+            for (g, group) in columns.chunks(COLUMNS * height.max(1)).enumerate().rev() {
+                let work = &mut work[g * COLUMNS..];
+                let group = &group[g * COLUMNS * (group.len() / height)..];
+                match columns_of(group.len(), work.len()) {
+                    6 => backward::<S, 6>(simd, group, work),
+                    5 => backward::<S, 5>(simd, group, work),
+                    4 => backward::<S, 4>(simd, group, work),
+                    3 => backward::<S, 3>(simd, group, work),
+                    2 => backward::<S, 2>(simd, group, work),
+                    _ => backward::<S, 1>(simd, group, work),
                 }
-                add(&mut work[j], -1.0, &sum);
-            }
-            while j > 0 {
-                j -= COLUMNS;
-                let (done, rest) = work.split_at_mut(j + COLUMNS);
-                let head = &mut done[j..];
-                let column = |c: usize| &columns[(j + c) * height + j..(j + c + 1) * height];
-                let (c0, c1, c2, c3) = (column(0), column(1), column(2), column(3));
-                let below = rest.len();
-                let (b0, b1) = (&c0[COLUMNS..][..below], &c1[COLUMNS..][..below]);
-                let (b2, b3) = (&c2[COLUMNS..][..below], &c3[COLUMNS..][..below]);
-                let (mut even, mut odd) = ([[0.0; BLOCK]; COLUMNS], [[0.0; BLOCK]; COLUMNS]);
-                let pairs = below / 2;
-                for i in (0..2 * pairs).step_by(2) {
-                    let (t, u) = (rest[i], rest[i + 1]);
-                    add(&mut even[0], b0[i], &t);
-                    add(&mut odd[0], b0[i + 1], &u);
-                    add(&mut even[1], b1[i], &t);
-                    add(&mut odd[1], b1[i + 1], &u);
-                    add(&mut even[2], b2[i], &t);
-                    add(&mut odd[2], b2[i + 1], &u);
-                    add(&mut even[3], b3[i], &t);
-                    add(&mut odd[3], b3[i + 1], &u);
-                }
-                if below > 2 * pairs {
-                    let (i, t) = (below - 1, rest[below - 1]);
-                    for (sum, b) in even.iter_mut().zip([b0, b1, b2, b3]) {
-                        add(sum, b[i], &t);
-                    }
-                }
-                for (sum, more) in even.iter_mut().zip(&odd) {
-                    add(sum, 1.0, more);
-                }
-                add(&mut head[3], -1.0, &even[3]);
-                add(&mut even[2], c2[3], &head[3]);
-                add(&mut head[2], -1.0, &even[2]);
-                add(&mut even[1], c1[2], &head[2]);
-                add(&mut even[1], c1[3], &head[3]);
-                add(&mut head[1], -1.0, &even[1]);
-                add(&mut even[0], c0[1], &head[1]);
-                add(&mut even[0], c0[2], &head[2]);
-                add(&mut even[0], c0[3], &head[3]);
-                add(&mut head[0], -1.0, &even[0]);
             }
             x[start..start + width].copy_from_slice(&work[..width]);
         }
     }
+}
+
+/// Solves for the `C` columns of a group, whose diagonal comes first, and takes them out of what is below.
+#[inline(always)]
+fn forward<S: Simd, const C: usize>(simd: S, group: &[f64], work: &mut [Lane]) {
+    let (rows, _) = group.as_chunks::<C>();
+    let (work, _) = S::as_mut_simd_f64s(work.as_flattened_mut());
+    let (head, rest) = work.split_at_mut(C * parts::<S>());
+    for part in 0..parts::<S>() {
+        let mut solved = [simd.splat_f64s(0.0); C];
+        for c in 0..C {
+            let above = weighted::<S, C>(simd, &rows[c], &solved, c);
+            solved[c] = simd.sub_f64s(head[c * parts::<S>() + part], above);
+            head[c * parts::<S>() + part] = solved[c];
+        }
+        for (lane, row) in rest.chunks_exact_mut(parts::<S>()).zip(&rows[C..]) {
+            lane[part] = simd.sub_f64s(lane[part], weighted::<S, C>(simd, row, &solved, C));
+        }
+    }
+}
+
+/// Solves for the `C` columns of a group from what is below.
+#[inline(always)]
+fn backward<S: Simd, const C: usize>(simd: S, group: &[f64], work: &mut [Lane]) {
+    let (rows, _) = group.as_chunks::<C>();
+    let (work, _) = S::as_mut_simd_f64s(work.as_flattened_mut());
+    let (head, rest) = work.split_at_mut(C * parts::<S>());
+    for part in 0..parts::<S>() {
+        let mut sums = [simd.splat_f64s(0.0); C];
+        for (lane, row) in rest.chunks_exact(parts::<S>()).zip(&rows[C..]) {
+            for c in 0..C {
+                sums[c] = simd.mul_add_e_f64s(simd.splat_f64s(row[c]), lane[part], sums[c]);
+            }
+        }
+        for c in (0..C).rev() {
+            let solved = simd.sub_f64s(head[c * parts::<S>() + part], sums[c]);
+            head[c * parts::<S>() + part] = solved;
+            for before in 0..c {
+                sums[before] = simd.mul_add_e_f64s(simd.splat_f64s(rows[c][before]), solved, sums[before]);
+            }
+        }
+    }
+}
+
+/// The sum of the first `count` of `values`, weighted; two sums, so that one addition need not wait for the
+/// other.
+#[inline(always)]
+fn weighted<S: Simd, const C: usize>(
+    simd: S,
+    weights: &[f64; C],
+    values: &[S::f64s; C],
+    count: usize,
+) -> S::f64s {
+    let mut sums = [simd.splat_f64s(0.0); 2];
+    for c in 0..count {
+        sums[c % 2] = simd.mul_add_e_f64s(simd.splat_f64s(weights[c]), values[c], sums[c % 2]);
+    }
+    simd.add_f64s(sums[0], sums[1])
+}
+
+/// Registers that a block takes.
+#[inline(always)]
+const fn parts<S: Simd>() -> usize {
+    const { assert!(BLOCK.is_multiple_of(size_of::<S::f64s>() / size_of::<f64>())) };
+    BLOCK * size_of::<f64>() / size_of::<S::f64s>()
+}
+
+/// How many columns a group of `entries` has, that reaches over `rows` rows.
+#[inline(always)]
+fn columns_of(entries: usize, rows: usize) -> usize {
+    entries.checked_div(rows).unwrap_or(0)
 }
 
 #[inline(always)]
