@@ -154,11 +154,16 @@ impl Sparse {
             Spec::default(),
         );
         let mut memory = MemBuffer::try_new(need).map_err(too_large)?;
-        let more = symbolic.cholesky.len_val().saturating_sub(values.len());
-        if values.try_reserve_exact(more).is_err() {
-            return Err(EigenFault::TooLarge { needed: symbolic.factor_bytes(), allowed: 0 });
+        let length = symbolic.cholesky.len_val();
+        if values.len() != length {
+            // Tried first, since a program ends where memory that it must have is missing.
+            values = Vec::new();
+            if values.try_reserve_exact(length).is_err() {
+                return Err(EigenFault::TooLarge { needed: symbolic.factor_bytes(), allowed: 0 });
+            }
+            drop(values);
+            values = vec![0.0; length];
         }
-        values.resize(symbolic.cholesky.len_val(), 0.0);
         factorize_supernodal_numeric_ldlt(
             &mut values,
             SparseColMatRef::new(pattern, &shifted),
@@ -230,7 +235,7 @@ impl Sparse {
 }
 
 /// Applies `act` to the columns of `rhs`, a block at a time, its rows taken in `order` and put back.
-pub(super) fn by_blocks(rhs: MatRef<f64>, order: &[usize], mut act: impl FnMut(&mut [Lane])) -> Mat<f64> {
+fn by_blocks(rhs: MatRef<f64>, order: &[usize], mut act: impl FnMut(&mut [Lane])) -> Mat<f64> {
     let mut result = Mat::zeros(rhs.nrows(), rhs.ncols());
     let mut lanes = vec![[0.0; BLOCK]; order.len()];
     for first in (0..rhs.ncols()).step_by(BLOCK) {

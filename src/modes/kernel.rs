@@ -58,6 +58,64 @@ pub(super) fn solve_upper(symbolic: &SymbolicSupernodalCholesky<usize>, values: 
     Arch::new().dispatch(Backward { factor: SupernodalLdltRef::new(symbolic, values), x });
 }
 
+/// `aᵀ b`.
+pub(super) fn inner(a: &[Lane], b: &[Lane]) -> [Lane; BLOCK] {
+    Arch::new().dispatch(Inner { a, b })
+}
+
+/// `b += a W`.
+pub(super) fn add_combined(a: &[Lane], weights: &[Lane; BLOCK], b: &mut [Lane]) {
+    Arch::new().dispatch(Combined { a, weights, b });
+}
+
+struct Inner<'a> {
+    a: &'a [Lane],
+    b: &'a [Lane],
+}
+
+impl WithSimd for Inner<'_> {
+    type Output = [Lane; BLOCK];
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, simd: S) -> [Lane; BLOCK] {
+        let mut result = [[0.0; BLOCK]; BLOCK];
+        let (b, _) = S::as_simd_f64s(self.b.as_flattened());
+        let (sums, _) = S::as_mut_simd_f64s(result.as_flattened_mut());
+        for part in 0..parts::<S>() {
+            let found = gathered::<S, BLOCK>(simd, self.a, b, part);
+            for r in 0..BLOCK {
+                sums[r * parts::<S>() + part] = found[r];
+            }
+        }
+        result
+    }
+}
+
+struct Combined<'a> {
+    a: &'a [Lane],
+    weights: &'a [Lane; BLOCK],
+    b: &'a mut [Lane],
+}
+
+impl WithSimd for Combined<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, simd: S) {
+        let (b, _) = S::as_mut_simd_f64s(self.b.as_flattened_mut());
+        let (weights, _) = S::as_simd_f64s(self.weights.as_flattened());
+        for part in 0..parts::<S>() {
+            let mut own = [simd.splat_f64s(0.0); BLOCK];
+            for r in 0..BLOCK {
+                own[r] = weights[r * parts::<S>() + part];
+            }
+            for (lane, row) in b.chunks_exact_mut(parts::<S>()).zip(self.a) {
+                lane[part] = simd.add_f64s(lane[part], weighted::<S, BLOCK>(simd, row, &own, BLOCK));
+            }
+        }
+    }
+}
+
 struct Product<'a> {
     lower: &'a Pattern,
     values: &'a [f64],
@@ -198,12 +256,7 @@ fn backward<S: Simd, const C: usize>(simd: S, group: &[f64], work: &mut [Lane]) 
     let (work, _) = S::as_mut_simd_f64s(work.as_flattened_mut());
     let (head, rest) = work.split_at_mut(C * parts::<S>());
     for part in 0..parts::<S>() {
-        let mut sums = [simd.splat_f64s(0.0); C];
-        for (lane, row) in rest.chunks_exact(parts::<S>()).zip(&rows[C..]) {
-            for c in 0..C {
-                sums[c] = simd.mul_add_e_f64s(simd.splat_f64s(row[c]), lane[part], sums[c]);
-            }
-        }
+        let mut sums = gathered::<S, C>(simd, &rows[C..], rest, part);
         for c in (0..C).rev() {
             let solved = simd.sub_f64s(head[c * parts::<S>() + part], sums[c]);
             head[c * parts::<S>() + part] = solved;
@@ -212,6 +265,24 @@ fn backward<S: Simd, const C: usize>(simd: S, group: &[f64], work: &mut [Lane]) 
             }
         }
     }
+}
+
+/// The sums of the lanes, of each its `part`, weighted by each column of `rows`; from the end, so that groups
+/// taken from last to first are read in one direction.
+#[inline(always)]
+fn gathered<S: Simd, const C: usize>(
+    simd: S,
+    rows: &[[f64; C]],
+    lanes: &[S::f64s],
+    part: usize,
+) -> [S::f64s; C] {
+    let mut sums = [simd.splat_f64s(0.0); C];
+    for (lane, row) in lanes.chunks_exact(parts::<S>()).zip(rows).rev() {
+        for c in 0..C {
+            sums[c] = simd.mul_add_e_f64s(simd.splat_f64s(row[c]), lane[part], sums[c]);
+        }
+    }
+    sums
 }
 
 /// The sum of the first `count` of `values`, weighted; two sums, so that one addition need not wait for the

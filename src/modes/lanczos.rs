@@ -16,13 +16,12 @@
 //! - `wu2000`: thick restart
 
 use super::factor::Sparse;
-use super::kernel::{BLOCK, Lane, symmetric_product};
+use super::kernel::{BLOCK, Lane, add_combined, inner, symmetric_product};
 use super::symbolic::Symbolic;
 use faer::diag::Diag;
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::linalg::evd::{ComputeEigenvectors, self_adjoint_evd, self_adjoint_evd_scratch};
-use faer::linalg::matmul::matmul;
-use faer::{Accum, Mat, MatRef, Par, Scale, Spec};
+use faer::{Mat, MatRef, Par, Spec};
 use rand::rngs::StdRng;
 use rand::{RngExt, SeedableRng};
 
@@ -42,20 +41,19 @@ pub(super) struct Ritz {
     coordinates: Mat<f64>,
 }
 
-/// A basis of `filled` vectors whose images are known, followed by one block whose images are not.
+/// Orthonormal vectors whose images are known, and one block, the front, whose images are not.
 pub(super) struct Krylov<'a> {
     symbolic: &'a Symbolic,
     mass: &'a [f64],
-    basis: Mat<f64>,
+    basis: Vec<Vec<Lane>>,
+    front: Vec<Lane>,
     projected: Mat<f64>,
-    filled: usize,
-    /// The first vector of the basis that the image of the front may have a large part in.
+    /// The first block of the basis that the image of the front may have a large part in.
     coupled: usize,
     /// `C V = V T + F R Eᵀ`: R of the present front F, on the last block of V.
     coupling: [Lane; BLOCK],
     random: StdRng,
     lanes: Vec<Lane>,
-    product: Vec<Lane>,
 }
 
 impl<'a> Krylov<'a> {
@@ -65,14 +63,13 @@ impl<'a> Krylov<'a> {
         let mut krylov = Krylov {
             symbolic,
             mass,
-            basis: Mat::zeros(n, capacity + BLOCK),
+            basis: Vec::new(),
+            front: Vec::new(),
             projected: Mat::zeros(capacity, capacity),
-            filled: 0,
             coupled: 0,
             coupling: [[0.0; BLOCK]; BLOCK],
             random: StdRng::seed_from_u64(1),
             lanes: vec![[0.0; BLOCK]; n],
-            product: vec![[0.0; BLOCK]; n],
         };
         krylov.refresh();
         krylov
@@ -81,27 +78,32 @@ impl<'a> Krylov<'a> {
     /// Forgets what was found and begins from a mixture of the columns of `shapes`, in the order of
     /// elimination.
     pub fn begin_with(&mut self, factor: &Sparse, shapes: MatRef<f64>) {
-        let mix = Mat::from_fn(shapes.ncols(), BLOCK, |_, _| self.random.random_range(-1.0..1.0));
-        let mut front = Mat::zeros(shapes.nrows(), BLOCK);
-        matmul(front.as_mut(), Accum::Replace, shapes, mix.as_ref(), 1.0, Par::Seq);
-        for (i, lane) in self.lanes.iter_mut().enumerate() {
-            *lane = std::array::from_fn(|c| front[(i, c)]);
+        self.lanes.fill([0.0; BLOCK]);
+        for shape in shapes.col_iter() {
+            let weights = random_lane(&mut self.random);
+            for (lane, value) in self.lanes.iter_mut().zip(shape.iter()) {
+                *lane = std::array::from_fn(|c| lane[c] + weights[c] * value);
+            }
         }
-        symmetric_product(&self.symbolic.lower, self.mass, &self.lanes, &mut self.product);
-        factor.half_solve(&mut self.product);
-        (self.filled, self.coupled) = (0, 0);
+        let front = self.half_image(factor);
+        self.basis.clear();
+        self.coupled = 0;
         self.projected.fill(0.0);
-        let front = Mat::from_fn(front.nrows(), BLOCK, |i, c| self.product[i][c]);
         self.set_front(front, f64::MIN_POSITIVE);
         self.coupling = [[0.0; BLOCK]; BLOCK];
     }
 
+    /// `D^(-1/2) L⁻¹ M` times the lanes.
+    fn half_image(&self, factor: &Sparse) -> Vec<Lane> {
+        let mut image = vec![[0.0; BLOCK]; self.lanes.len()];
+        symmetric_product(&self.symbolic.lower, self.mass, &self.lanes, &mut image);
+        factor.half_solve(&mut image);
+        image
+    }
+
     /// Makes room for `capacity` vectors.
     pub fn grow(&mut self, capacity: usize) {
-        let old = self.projected.ncols();
-        let n = self.basis.nrows();
-        if capacity > old {
-            self.basis.resize_with(n, capacity + BLOCK, |_, _| 0.0);
+        if capacity > self.capacity() {
             self.projected.resize_with(capacity, capacity, |_, _| 0.0);
         }
     }
@@ -111,19 +113,18 @@ impl<'a> Krylov<'a> {
     }
 
     pub fn filled(&self) -> usize {
-        self.filled
+        BLOCK * self.basis.len()
     }
 
     pub fn full(&self) -> bool {
-        self.filled + BLOCK > self.projected.ncols()
+        self.filled() + BLOCK > self.capacity()
     }
 
     /// Replaces the front by random vectors, keeping what has been found.
     pub fn refresh(&mut self) {
-        let n = self.basis.nrows();
-        let mut front = Mat::from_fn(n, BLOCK, |_, _| self.random.random_range(-1.0..1.0));
+        let mut front: Vec<Lane> = self.lanes.iter().map(|_| random_lane(&mut self.random)).collect();
         for _ in 0..2 {
-            project_out(self.basis.subcols(0, self.filled), &mut front);
+            self.take_out(&mut front);
         }
         self.set_front(front, f64::MIN_POSITIVE);
         self.coupling = [[0.0; BLOCK]; BLOCK];
@@ -132,47 +133,41 @@ impl<'a> Krylov<'a> {
 
     /// Adds the front to the basis and forms the next front from its image.
     pub fn step(&mut self, factor: &Sparse) {
-        let n = self.basis.nrows();
-        let known = self.filled + BLOCK;
-        for i in 0..n {
-            self.lanes[i] = std::array::from_fn(|c| self.basis[(i, self.filled + c)]);
-        }
+        self.lanes.copy_from_slice(&self.front);
         factor.half_solve_transposed(&mut self.lanes);
-        symmetric_product(&self.symbolic.lower, self.mass, &self.lanes, &mut self.product);
-        factor.half_solve(&mut self.product);
-        let mut image = Mat::from_fn(n, BLOCK, |i, c| self.product[i][c]);
+        let mut image = self.half_image(factor);
+        let before = self.filled();
+        self.basis.push(std::mem::take(&mut self.front));
         // What is large lies in the vectors that the front came from; the second pass takes the rest.
-        let near = project_out(self.basis.subcols(self.coupled, known - self.coupled), &mut image);
-        let mut coefficients = project_out(self.basis.subcols(0, known), &mut image);
-        let mut coupled = coefficients.subrows_mut(self.coupled, known - self.coupled);
-        coupled += &near;
-        self.coupled = self.filled;
-        for c in 0..BLOCK {
-            for r in 0..known {
-                let value = coefficients[(r, c)];
-                self.projected[(r, self.filled + c)] = value;
-                self.projected[(self.filled + c, r)] = value;
+        let mut coefficients = vec![[[0.0; BLOCK]; BLOCK]; self.basis.len()];
+        for first in [self.coupled, 0] {
+            for (block, sum) in self.basis.iter().zip(&mut coefficients).skip(first) {
+                let part = take_out(block, &mut image);
+                *sum = std::array::from_fn(|r| std::array::from_fn(|c| sum[r][c] + part[r][c]));
             }
         }
-        self.filled = known;
-        let largest = (0..known).map(|i| self.projected[(i, i)]).fold(0.0, f64::max);
+        self.coupled = self.basis.len() - 1;
+        for (r, row) in coefficients.iter().flatten().enumerate() {
+            for (c, value) in row.iter().enumerate() {
+                self.projected[(r, before + c)] = *value;
+                self.projected[(before + c, r)] = *value;
+            }
+        }
+        let largest = (0..self.filled()).map(|i| self.projected[(i, i)]).fold(0.0, f64::max);
         self.set_front(image, NO_DIRECTION * largest);
     }
 
     /// Makes `block`, already free of the basis, orthonormal: the new front. R goes to `coupling`.
-    fn set_front(&mut self, block: Mat<f64>, least: f64) {
-        let n = self.basis.nrows();
+    fn set_front(&mut self, mut block: Vec<Lane>, least: f64) {
         self.coupling = [[0.0; BLOCK]; BLOCK];
         for c in 0..BLOCK {
-            let mut column = block.subcols(c, 1).to_owned();
-            let before = column.norm_l2();
+            let before = dot(&block, c, c).sqrt();
             for _ in 0..2 {
-                let inner = project_out(self.basis.subcols(self.filled, c), &mut column);
                 for r in 0..c {
-                    self.coupling[r][c] += inner[(r, 0)];
+                    self.coupling[r][c] += take_column_out(&mut block, r, c);
                 }
             }
-            let mut norm = column.norm_l2();
+            let mut norm = dot(&block, c, c).sqrt();
             if norm > least {
                 self.coupling[c][c] = norm;
             }
@@ -184,24 +179,38 @@ impl<'a> Krylov<'a> {
                     break;
                 }
                 if norm <= least {
-                    column = Mat::from_fn(n, 1, |_, _| self.random.random_range(-1.0..1.0));
-                    norm = column.norm_l2();
+                    block.iter_mut().for_each(|lane| lane[c] = self.random.random_range(-1.0..1.0));
+                    norm = dot(&block, c, c).sqrt();
                 }
-                column *= Scale(1.0 / norm);
-                project_out(self.basis.subcols(0, self.filled + c), &mut column);
-                norm = column.norm_l2();
+                let mut alone: Vec<Lane> = block
+                    .iter()
+                    .map(|lane| std::array::from_fn(|k| if k == c { lane[c] / norm } else { 0.0 }))
+                    .collect();
+                self.take_out(&mut alone);
+                block.iter_mut().zip(&alone).for_each(|(lane, alone)| lane[c] = alone[c]);
+                for r in 0..c {
+                    take_column_out(&mut block, r, c);
+                }
+                norm = dot(&block, c, c).sqrt();
                 clean = norm > 0.5;
             }
             if norm > 0.0 {
-                column *= Scale(1.0 / norm);
+                block.iter_mut().for_each(|lane| lane[c] /= norm);
             }
-            self.basis.subcols_mut(self.filled + c, 1).copy_from(&column);
+        }
+        self.front = block;
+    }
+
+    /// Removes from `block` its part in the span of the basis.
+    fn take_out(&self, block: &mut [Lane]) {
+        for known in &self.basis {
+            take_out(known, block);
         }
     }
 
     /// The best approximations in the basis; `None` when the small eigenproblem fails.
     pub fn ritz(&self) -> Option<Ritz> {
-        let m = self.filled;
+        let m = self.filled();
         let (values, vectors) = symmetric_eigen(self.projected.submatrix(0, 0, m, m))?;
         let coordinates = Mat::from_fn(m, m, |i, j| vectors[(i, m - 1 - j)]);
         let nu: Vec<f64> = values.iter().rev().copied().collect();
@@ -218,41 +227,54 @@ impl<'a> Krylov<'a> {
         Some(Ritz { nu, residual, coordinates })
     }
 
-    /// The first `count` approximations as vectors y, one per column, order of elimination.
-    pub fn vectors(&self, ritz: &Ritz, count: usize) -> Mat<f64> {
-        let mut vectors = Mat::zeros(self.basis.nrows(), count);
-        let coordinates = ritz.coordinates.subcols(0, count);
-        matmul(
-            vectors.as_mut(),
-            Accum::Replace,
-            self.basis.subcols(0, self.filled),
-            coordinates,
-            1.0,
-            Par::Seq,
-        );
-        vectors
+    /// The first `count` approximations as vectors y, a block at a time, order of elimination; columns beyond
+    /// them are zero.
+    pub fn vectors(&self, ritz: &Ritz, count: usize) -> Vec<Vec<Lane>> {
+        let block = |first: usize| {
+            let mut sum = vec![[0.0; BLOCK]; self.lanes.len()];
+            for (k, known) in self.basis.iter().enumerate() {
+                let of =
+                    |r: usize, j: usize| if j < count { ritz.coordinates[(BLOCK * k + r, j)] } else { 0.0 };
+                let weights = std::array::from_fn(|r| std::array::from_fn(|c| of(r, first + c)));
+                add_combined(known, &weights, &mut sum);
+            }
+            sum
+        };
+        (0..count).step_by(BLOCK).map(block).collect()
     }
 
-    /// Shrinks the basis to the first `keep` approximations; the front stays.
+    /// Shrinks the basis to the first `keep` approximations, or a few more that fill a block; the front stays.
     pub fn restart(&mut self, ritz: &Ritz, keep: usize) {
-        let kept = self.vectors(ritz, keep);
-        let front = self.basis.subcols(self.filled, BLOCK).to_owned();
-        self.basis.subcols_mut(0, keep).copy_from(&kept);
-        self.basis.subcols_mut(keep, BLOCK).copy_from(&front);
+        let keep = keep.next_multiple_of(BLOCK).min(self.filled());
+        self.basis = self.vectors(ritz, keep);
         self.projected.fill(0.0);
         for (i, nu) in ritz.nu[..keep].iter().enumerate() {
             self.projected[(i, i)] = *nu;
         }
-        (self.filled, self.coupled) = (keep, 0);
+        self.coupled = 0;
     }
 }
 
-/// Removes from `block` its part in the span of the orthonormal `basis`; returns the coefficients.
-fn project_out(basis: MatRef<f64>, block: &mut Mat<f64>) -> Mat<f64> {
-    let mut part = Mat::<f64>::zeros(basis.ncols(), block.ncols());
-    matmul(part.as_mut(), Accum::Replace, basis.transpose(), block.as_ref(), 1.0, Par::Seq);
-    matmul(block.as_mut(), Accum::Add, basis, part.as_ref(), -1.0, Par::Seq);
+/// Removes from `block` its part in the span of the orthonormal vectors of `known`; returns the coefficients.
+fn take_out(known: &[Lane], block: &mut [Lane]) -> [Lane; BLOCK] {
+    let part = inner(known, block);
+    add_combined(known, &part.map(|row| row.map(|value| -value)), block);
     part
+}
+
+/// Removes from column `c` of `block` its part along column `r`; returns the coefficient.
+fn take_column_out(block: &mut [Lane], r: usize, c: usize) -> f64 {
+    let part = dot(block, r, c);
+    block.iter_mut().for_each(|lane| lane[c] -= part * lane[r]);
+    part
+}
+
+fn dot(block: &[Lane], r: usize, c: usize) -> f64 {
+    block.iter().map(|lane| lane[r] * lane[c]).sum()
+}
+
+fn random_lane(random: &mut StdRng) -> Lane {
+    std::array::from_fn(|_| random.random_range(-1.0..1.0))
 }
 
 /// Eigenvalues, ascending, and orthonormal eigenvectors of a dense symmetric matrix (lower triangle read);

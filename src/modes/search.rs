@@ -4,7 +4,7 @@
 
 use super::dense::product;
 use super::eigen::{Eigenpairs, Method, Settings, better_shift, count_distance, multiplet_end, with_shift};
-use super::factor::{Factorisation, Sparse, by_blocks};
+use super::factor::{Factorisation, Sparse};
 use super::fault::EigenFault;
 use super::kernel::{BLOCK, Lane, symmetric_product};
 use super::lanczos::{Krylov, Ritz};
@@ -36,15 +36,15 @@ pub(super) fn sparse_lowest(
     shift: f64,
     settings: &Settings,
 ) -> Result<Eigenpairs, EigenFault> {
-    let symbolic = match &settings.symbolic {
-        Some(symbolic) => Arc::clone(symbolic),
-        None => Arc::new(Symbolic::of_checked(pencil)?),
+    let (symbolic, own) = match &settings.symbolic {
+        Some(symbolic) => (Arc::clone(symbolic), false),
+        None => (Arc::new(Symbolic::of_checked(pencil)?), true),
     };
     let (needed, allowed) = (symbolic.factor_bytes(), settings.memory_limit);
     if needed > allowed {
         return Err(EigenFault::TooLarge { needed, allowed });
     }
-    let (stiffness, mass) = symbolic.gather(pencil)?;
+    let (stiffness, mass) = if own { symbolic.gather_own(pencil) } else { symbolic.gather(pencil)? };
     let spare = Cell::new(Vec::new());
     let search = Search { symbolic: &symbolic, stiffness: &stiffness, mass: &mass, allowed, spare };
     search.lowest(count, shift, settings)
@@ -52,7 +52,7 @@ pub(super) fn sparse_lowest(
 
 /// Vectors that the basis has room for when `count` modes are sought.
 pub(super) fn capacity(count: usize) -> usize {
-    (3 * count + 6 * BLOCK).next_multiple_of(BLOCK)
+    (3 * count + 9 * BLOCK).next_multiple_of(BLOCK)
 }
 
 /// The matrices of a sparse search, in the order of elimination.
@@ -203,11 +203,15 @@ impl Search<'_> {
     }
 
     fn found(&self, krylov: &Krylov, factor: &Sparse, ritz: &Ritz, end: usize) -> Found {
-        let natural: Vec<usize> = (0..self.symbolic.order.len()).collect();
-        let y = krylov.vectors(ritz, end);
-        let mut vectors = by_blocks(y.as_ref(), &natural, |lanes| factor.half_solve_transposed(lanes));
-        for (j, nu) in ritz.nu[..end].iter().enumerate() {
-            vectors.col_mut(j).iter_mut().for_each(|v| *v /= nu.sqrt());
+        let mut vectors = Mat::zeros(self.symbolic.order.len(), end);
+        for (b, mut lanes) in krylov.vectors(ritz, end).into_iter().enumerate() {
+            factor.half_solve_transposed(&mut lanes);
+            for j in BLOCK * b..end.min(BLOCK * (b + 1)) {
+                let root = ritz.nu[j].sqrt();
+                for (value, lane) in vectors.col_mut(j).iter_mut().zip(&lanes) {
+                    *value = lane[j % BLOCK] / root;
+                }
+            }
         }
         let least = LEAST_NU * ritz.nu[0];
         let distances: Vec<f64> = ritz.nu.iter().take_while(|nu| **nu > least).map(|nu| 1.0 / nu).collect();

@@ -78,11 +78,14 @@ impl Symbolic {
         entries.saturating_mul(size_of::<f64>())
     }
 
-    /// Stiffness and mass in the slots of the lower triangle, new order.
+    /// Stiffness and mass in the slots of the lower triangle, new order, of a pencil that may have another
+    /// pattern.
     pub(super) fn gather(&self, pencil: &Pencil) -> Result<(Vec<f64>, Vec<f64>), EigenFault> {
-        if !self.fits(pencil) {
-            return Err(EigenFault::OtherPattern);
-        }
+        if self.fits(pencil) { Ok(self.gather_own(pencil)) } else { Err(EigenFault::OtherPattern) }
+    }
+
+    /// The same of the pencil that this was made for.
+    pub(super) fn gather_own(&self, pencil: &Pencil) -> (Vec<f64>, Vec<f64>) {
         let gather = |matrix: &SparseColMat<usize, f64>, slots: &[u32]| {
             let mut values = vec![0.0; self.lower.rows.len()];
             for (&slot, &value) in slots.iter().zip(matrix.val()) {
@@ -92,7 +95,7 @@ impl Symbolic {
             }
             values
         };
-        Ok((gather(pencil.stiffness, &self.stiffness_slots), gather(pencil.mass, &self.mass_slots)))
+        (gather(pencil.stiffness, &self.stiffness_slots), gather(pencil.mass, &self.mass_slots))
     }
 }
 
