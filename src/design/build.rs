@@ -4,7 +4,7 @@ use super::drawing::Drawing;
 use super::substance::{Register, Stores, Substance};
 use crate::document::Located;
 use crate::material::{Role, Table};
-use crate::modes::{ModesFault, Orders};
+use crate::modes::{ModesFault, Orders, Patterns};
 use crate::problem::{Place, Problem};
 use crate::quantity::{Kind, Spread, show};
 use crate::section::clearance::{hull, stands_out, within};
@@ -29,6 +29,8 @@ pub struct Build {
     pub profiles: Vec<Profile>,
     /// The order of elimination of its frame without division, once it was solved.
     pub(super) whole: OnceLock<Arc<Orders>>,
+    /// Orders of elimination of all builds.
+    pub(super) patterns: Patterns,
 }
 
 /// A section as geometry, whatever its materials are worth.
@@ -56,6 +58,7 @@ impl Build {
         let mut said = Vec::new();
         let mut substances: Vec<Substance> = Vec::new();
         let mut profiles = Vec::new();
+        let patterns = register.patterns.clone();
         let mut stores = Stores::new(&drawing, table, register);
         let used = |section: &str| drawing.members.iter().any(|(_, member)| member.section.value == section);
         for (section, spec) in drawing.sections.iter() {
@@ -113,7 +116,7 @@ impl Build {
         said.extend(unpriced(&drawing, &substances));
         let label = label.unwrap_or_else(|| name.value.replace('_', " "));
         let (name, place, whole) = (name.value, name.place, OnceLock::new());
-        let build = Build { name, label, place, drawing, substances, profiles, whole };
+        let build = Build { name, label, place, drawing, substances, profiles, whole, patterns };
         let sound = !said.iter().any(Problem::is_error);
         (sound.then_some(build), said)
     }

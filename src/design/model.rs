@@ -8,7 +8,7 @@ use crate::frame::{
     Anchor, Foot, Frame, FrameFault, Joint, Layout, Mass, Member, MemberSection, PartStiffness, Point,
 };
 use crate::material::Medium;
-use crate::modes::{ModesFault, Statics};
+use crate::modes::{Asked, ModesFault, Spectrum, Statics, solve};
 use crate::problem::{Place, Problem};
 use crate::quantity::{Draw, Loss, Spread};
 use crate::section::{Action, Solution};
@@ -78,9 +78,17 @@ impl Build {
         if let Some(orders) = self.whole.get() {
             return Statics::like(&model.frame, orders);
         }
-        let statics = Statics::new(&model.frame)?;
+        let statics = Statics::divided(&model.frame, &[], &self.patterns)?;
         self.whole.get_or_init(|| Arc::clone(&statics.orders));
         Ok(statics)
+    }
+
+    /// The modes of one of its models, in an order of elimination that builds divided alike share.
+    ///
+    /// # Errors
+    /// As [`solve`].
+    pub fn spectrum(&self, model: &Model, asked: &Asked) -> Result<Spectrum, ModesFault> {
+        solve(&model.frame, &Asked { patterns: self.patterns.clone(), ..asked.clone() })
     }
 
     /// A profile of this build, as drawn or otherwise, in `media`: as the frame takes it, and what

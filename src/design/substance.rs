@@ -6,6 +6,7 @@ use crate::document::{Located, Uncertain};
 use crate::material::demand::demand;
 use crate::material::spec::AirSpec;
 use crate::material::{Material, Medium, MissingProperty, Property, Recipe, Role, Table, predict};
+use crate::modes::Patterns;
 use crate::problem::{Problem, suggest};
 use crate::quantity::{Draw, figures};
 use crate::section::{Geometry, Part, SectionFault};
@@ -19,12 +20,13 @@ pub(super) struct Register {
     pub uncertain: Vec<Uncertain>,
     places: BTreeMap<(String, Property), usize>,
     geometries: Vec<Arc<Geometry>>,
+    pub patterns: Patterns,
 }
 
 impl Register {
     /// A register that starts with what the file states.
     pub fn new(uncertain: Vec<Uncertain>) -> Register {
-        Register { uncertain, places: BTreeMap::new(), geometries: Vec::new() }
+        Register { uncertain, places: BTreeMap::new(), geometries: Vec::new(), patterns: Patterns::default() }
     }
 
     /// `material` with its spreads registered.

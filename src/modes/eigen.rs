@@ -13,7 +13,7 @@ use super::fault::EigenFault;
 use super::kernel::BLOCK;
 use super::pencil::Pencil;
 use super::search::{capacity, sparse_lowest};
-use super::symbolic::Symbolic;
+use super::symbolic::{Patterns, Symbolic};
 use faer::sparse::SparseColMat;
 use faer::{Mat, MatRef};
 use std::sync::Arc;
@@ -41,6 +41,8 @@ pub enum Method {
 pub struct Settings<'a> {
     /// The symbolic factor of an earlier pencil of the same pattern.
     pub symbolic: Option<Arc<Symbolic>>,
+    /// Where it is looked for, and kept, when it is not given.
+    pub patterns: Option<&'a Patterns>,
     /// Mode shapes of a neighbour, `(n, any)`, one per column.
     pub start: Option<MatRef<'a, f64>>,
     /// How large the basis of a neighbour was when its modes held: it is not tested before.
@@ -51,7 +53,7 @@ pub struct Settings<'a> {
 
 impl Default for Settings<'_> {
     fn default() -> Self {
-        Settings { symbolic: None, start: None, expected: None, memory_limit: 8 << 30 }
+        Settings { symbolic: None, patterns: None, start: None, expected: None, memory_limit: 8 << 30 }
     }
 }
 

@@ -38,7 +38,7 @@ pub use series::Series;
 pub use shares::{Share, Shares};
 pub use solve::{Asked, Elastic, Spectrum, solve};
 pub use statics::{GRAVITY, Statics, Stiffness};
-pub use symbolic::Symbolic;
+pub use symbolic::{Patterns, Symbolic};
 pub use trouble::{Mechanism, ModesFault};
 
 #[cfg(test)]

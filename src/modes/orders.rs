@@ -4,7 +4,7 @@ use super::direct::Direct;
 use super::fault::EigenFault;
 use super::pencil::Pencil;
 use super::solve::Spectrum;
-use super::symbolic::Symbolic;
+use super::symbolic::{Patterns, Symbolic};
 use crate::frame::{Layout, Matrices};
 use std::sync::{Arc, OnceLock};
 
@@ -20,12 +20,15 @@ pub struct Orders {
 }
 
 impl Orders {
-    /// Orders the freedoms of `layout`, of which `matrices` are those of one frame.
+    /// Orders the freedoms of `layout`, of which `matrices` are those of one frame, unless `patterns` has
+    /// their order.
     ///
     /// # Errors
     /// Those of [`Symbolic::new`].
-    pub fn new(layout: Arc<Layout>, matrices: &Matrices) -> Result<Orders, EigenFault> {
-        let symbolic = Arc::new(Symbolic::new(&pencil(&layout, matrices))?);
+    pub fn new(layout: Arc<Layout>, matrices: &Matrices, patterns: &Patterns) -> Result<Orders, EigenFault> {
+        let pencil = pencil(&layout, matrices);
+        pencil.check()?;
+        let symbolic = patterns.of(&pencil)?;
         Ok(Orders { layout, symbolic, doubled: OnceLock::new() })
     }
 
@@ -37,7 +40,7 @@ impl Orders {
         let layout = Arc::clone(&spectrum.layout);
         match spectrum.pairs.factor.symbolic() {
             Some(symbolic) => Ok(Orders { layout, symbolic: Arc::clone(symbolic), doubled: OnceLock::new() }),
-            None => Orders::new(layout, &spectrum.matrices),
+            None => Orders::new(layout, &spectrum.matrices, &Patterns::default()),
         }
     }
 

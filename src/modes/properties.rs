@@ -144,7 +144,7 @@ fn refinement_converges_at_the_fourth_order_and_the_correction_at_the_eighth() {
         frame.sections[0].stiffness[(i, i)] *= stiff;
     }
     let of = |pieces: usize| {
-        let asked = Asked { count: 2, tolerance: 1e9, pieces: vec![pieces] };
+        let asked = Asked { count: 2, tolerance: 1e9, pieces: vec![pieces], ..Asked::default() };
         let spectrum = solve(&frame, &asked).unwrap();
         assert_eq!(spectrum.layout.pieces, [pieces]);
         (spectrum.pairs.omega_squared[1], spectrum.elastic[1].omega_squared)

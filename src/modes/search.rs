@@ -36,9 +36,10 @@ pub(super) fn sparse_lowest(
     shift: f64,
     settings: &Settings,
 ) -> Result<Eigenpairs, EigenFault> {
-    let (symbolic, own) = match &settings.symbolic {
-        Some(symbolic) => (Arc::clone(symbolic), false),
-        None => (Arc::new(Symbolic::of_checked(pencil)?), true),
+    let (symbolic, own) = match (&settings.symbolic, settings.patterns) {
+        (Some(symbolic), _) => (Arc::clone(symbolic), false),
+        (None, Some(patterns)) => (patterns.of(pencil)?, true),
+        (None, None) => (Arc::new(Symbolic::of_checked(pencil)?), true),
     };
     let (needed, allowed) = (symbolic.factor_bytes(), settings.memory_limit);
     if needed > allowed {

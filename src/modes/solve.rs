@@ -22,6 +22,7 @@ use super::loose::{RigidMotion, mechanism, rigid_motions};
 use super::orders::pencil;
 use super::pencil::Pencil;
 use super::statics::least_ratio;
+use super::symbolic::Patterns;
 use super::trouble::ModesFault;
 use crate::frame::{Energies, Frame, Layout, Matrices};
 use nalgebra::{DMatrix, DVector, SymmetricEigen};
@@ -44,7 +45,7 @@ const DOUBTFUL: f64 = 1e-6;
 const ZERO: f64 = 1e-11;
 
 /// What is asked of the modes.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone)]
 pub struct Asked {
     /// How many elastic modes.
     pub count: usize,
@@ -52,11 +53,13 @@ pub struct Asked {
     pub tolerance: f64,
     /// A division to start from, by member; empty is a first guess from the waves.
     pub pieces: Vec<usize>,
+    /// Orders of elimination that others have found and those that others may use.
+    pub patterns: Patterns,
 }
 
 impl Default for Asked {
     fn default() -> Asked {
-        Asked { count: 10, tolerance: 1e-3, pieces: Vec::new() }
+        Asked { count: 10, tolerance: 1e-3, pieces: Vec::new(), patterns: Patterns::default() }
     }
 }
 
@@ -155,7 +158,8 @@ pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
             pieces = double;
             continue;
         }
-        let pairs = match lowest_of_sound(&pencil(&layout, &matrices), sought, &Settings::default()) {
+        let settings = Settings { patterns: Some(&asked.patterns), ..Settings::default() };
+        let pairs = match lowest_of_sound(&pencil(&layout, &matrices), sought, &settings) {
             Ok(pairs) => pairs,
             Err(EigenFault::TooManyModes { available, .. }) if (wanted..sought).contains(&available) => {
                 sought = available;
@@ -278,7 +282,7 @@ mod tests {
     use num_complex::Complex64;
 
     fn asked(count: usize, tolerance: f64) -> Asked {
-        Asked { count, tolerance, pieces: Vec::new() }
+        Asked { count, tolerance, ..Asked::default() }
     }
 
     /// A table frame by the exact dynamic stiffness of its members.
@@ -315,6 +319,24 @@ mod tests {
                 - mode.omega_squared.powi(2) * of(&bulge);
             assert!(left.abs() < 1e-6 * mode.omega_squared, "{left}");
         }
+    }
+
+    #[test]
+    fn frames_divided_alike_share_their_order() {
+        let one = Asked { tolerance: 1e9, pieces: vec![4; table().members.len()], ..Asked::default() };
+        let mut other = table();
+        other.sections.iter_mut().for_each(|section| *section = square(0.07));
+        let order = |frame: &Frame, asked: &Asked| {
+            let spectrum = solve(frame, asked).unwrap();
+            Arc::clone(spectrum.pairs.factor.symbolic().unwrap())
+        };
+        let first = order(&table(), &one);
+        assert!(Arc::ptr_eq(&first, &order(&other, &one)));
+        // Other patterns and other stores have their own.
+        let finer = Asked { pieces: vec![5; table().members.len()], ..one.clone() };
+        assert!(!Arc::ptr_eq(&first, &order(&table(), &finer)));
+        let apart = Asked { patterns: Patterns::default(), ..one };
+        assert!(!Arc::ptr_eq(&first, &order(&table(), &apart)));
     }
 
     #[test]

@@ -18,6 +18,7 @@ use super::factor::Factorisation;
 use super::fault::EigenFault;
 use super::loose::rigid_motions;
 use super::orders::{Orders, pencil};
+use super::symbolic::Patterns;
 use super::trouble::ModesFault;
 use crate::frame::{Frame, Layout, Matrices};
 use faer::{Mat, MatRef, c64};
@@ -70,17 +71,21 @@ impl<'a> Statics<'a> {
     /// # Errors
     /// The faults of the frame, a mechanism, or what stopped the factorisation.
     pub fn new(frame: &'a Frame) -> Result<Statics<'a>, ModesFault> {
-        Statics::divided(frame, &[])
+        Statics::divided(frame, &[], &Patterns::default())
     }
 
-    /// The same with each member divided into `pieces`.
+    /// The same with each member divided into `pieces`, ordered as `patterns` knows or will know it.
     ///
     /// # Errors
     /// As [`Statics::new`].
-    pub fn divided(frame: &'a Frame, pieces: &[usize]) -> Result<Statics<'a>, ModesFault> {
+    pub fn divided(
+        frame: &'a Frame,
+        pieces: &[usize],
+        patterns: &Patterns,
+    ) -> Result<Statics<'a>, ModesFault> {
         let layout = Layout::new(frame, pieces).map_err(ModesFault::Frame)?;
         let matrices = layout.matrices(frame).ok_or(ModesFault::Range)?;
-        let orders = Orders::new(Arc::new(layout), &matrices).map_err(ModesFault::Eigen)?;
+        let orders = Orders::new(Arc::new(layout), &matrices, patterns).map_err(ModesFault::Eigen)?;
         Statics::shared(frame, matrices, &Arc::new(orders))
     }
 

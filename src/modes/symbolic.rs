@@ -15,7 +15,9 @@ use faer::sparse::linalg::cholesky::supernodal::{
     factorize_supernodal_symbolic_cholesky_scratch,
 };
 use faer::sparse::{SparseColMat, SymbolicSparseColMatRef};
+use std::collections::VecDeque;
 use std::mem::size_of;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Order of elimination and shape of the factor for one pattern of stiffness and mass.
 #[derive(Debug)]
@@ -28,6 +30,39 @@ pub struct Symbolic {
     stiffness_slots: Vec<u32>,
     mass_slots: Vec<u32>,
     fingerprint: u64,
+}
+
+/// The symbolic factors of the patterns met last, shared by all clones: builds of one drawing that are divided
+/// alike have one pattern, whatever they are made of.
+#[derive(Debug, Clone, Default)]
+pub struct Patterns(Arc<Mutex<VecDeque<Arc<Symbolic>>>>);
+
+/// Symbolic factors that are kept.
+const KEPT: usize = 32;
+
+impl Patterns {
+    /// That of `pencil`, which is sound, made if it is not kept.
+    ///
+    /// # Errors
+    /// [`EigenFault::TooLarge`] when even the pattern is out of reach.
+    pub(super) fn of(&self, pencil: &Pencil) -> Result<Arc<Symbolic>, EigenFault> {
+        let fingerprint = fingerprint(pencil);
+        let kept = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let fits = |known: &&Arc<Symbolic>| {
+            known.fingerprint == fingerprint && known.order.len() == pencil.freedoms()
+        };
+        if let Some(found) = kept().iter().find(fits) {
+            return Ok(Arc::clone(found));
+        }
+        // Not under the lock: others may look theirs up meanwhile.
+        let made = Arc::new(Symbolic::with_fingerprint(pencil, fingerprint)?);
+        let mut kept = kept();
+        if kept.len() == KEPT {
+            kept.pop_front();
+        }
+        kept.push_back(Arc::clone(&made));
+        Ok(made)
+    }
 }
 
 /// Marks an entry of the upper triangle, which has no slot.
@@ -45,6 +80,10 @@ impl Symbolic {
 
     /// The same for a pencil that has been checked.
     pub(super) fn of_checked(pencil: &Pencil) -> Result<Symbolic, EigenFault> {
+        Symbolic::with_fingerprint(pencil, fingerprint(pencil))
+    }
+
+    fn with_fingerprint(pencil: &Pencil, fingerprint: u64) -> Result<Symbolic, EigenFault> {
         let too_large = EigenFault::TooLarge { needed: usize::MAX, allowed: u32::MAX as usize };
         let union = union(pencil.stiffness, pencil.mass);
         if union.rows.len() >= NO_SLOT as usize {
@@ -60,7 +99,7 @@ impl Symbolic {
         Ok(Symbolic {
             stiffness_slots: slots(pencil.stiffness, &lower, &place),
             mass_slots: slots(pencil.mass, &lower, &place),
-            fingerprint: fingerprint(pencil),
+            fingerprint,
             order,
             lower,
             cholesky,

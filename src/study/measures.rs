@@ -2,7 +2,7 @@
 
 use crate::design::{Build, Goal, Measure, Model, Target};
 use crate::frame::Energies;
-use crate::modes::{Asked, Damped, ModesFault, Precision, Shares, Spectrum, Statics, solve};
+use crate::modes::{Asked, Damped, ModesFault, Precision, Shares, Spectrum, Statics};
 use crate::problem::Problem;
 use crate::quantity::Draw;
 use crate::response::modal::ModalModel;
@@ -96,7 +96,7 @@ impl<'m> Solved<'m> {
         asked: &Asked,
         more: Option<&[Station]>,
     ) -> Result<Solved<'m>, ModesFault> {
-        let spectrum = solve(&model.frame, asked)?;
+        let spectrum = build.spectrum(model, asked)?;
         let statics = build.statics(model)?;
         let damped = spectrum.damped(Precision::FULL)?;
         Solved::of(build, goal, model, (spectrum, damped), statics, more)

@@ -21,7 +21,7 @@ use super::measures::Misses;
 use super::spread::{Answered, Draws, run};
 use crate::design::{Build, Design, Measure};
 use crate::document::Uncertain;
-use crate::modes::{Asked, BuildModes, Decay, ModesFault, Precision, Series, Spectrum, Stiffness, solve};
+use crate::modes::{Asked, BuildModes, Decay, ModesFault, Precision, Series, Spectrum, Stiffness};
 use crate::problem::Problem;
 use crate::quantity::{Draw, Spread};
 use crate::response::tap::cheapest;
@@ -152,7 +152,7 @@ impl Modes {
 fn at_stated_values(design: &Design, build: &Build, asked: &Asked) -> Result<(Rings, Stated), Vec<Problem>> {
     let at_fault = |fault: ModesFault| build.problems(&fault);
     let model = build.model(&design.goal, &Draw::default())?;
-    let spectrum = solve(&model.frame, asked).map_err(at_fault)?;
+    let spectrum = build.spectrum(&model, asked).map_err(at_fault)?;
     let modes = BuildModes::new(&build.name, &model.frame, &spectrum).map_err(at_fault)?;
     let mut stiffness = None;
     if let Some(tip) = model.tip {
@@ -163,7 +163,7 @@ fn at_stated_values(design: &Design, build: &Build, asked: &Asked) -> Result<(Ri
         let [x, y, z] = k.along.map(Spread::exact);
         Directions { x, y, z, weakest: Spread::exact(k.weakest) }
     });
-    let more = Asked { count: asked.count + BEYOND, tolerance: ANY_ERROR, pieces: Vec::new() };
+    let more = Asked { count: asked.count + BEYOND, tolerance: ANY_ERROR, ..Asked::default() };
     let series = Series::about(&spectrum, &more).map_err(|e| at_fault(ModesFault::Eigen(e)))?;
     let known = Stated::of(&spectrum, series);
     Ok((Rings { modes, stiffness_n_per_m: directions, spread: None }, known))
@@ -178,7 +178,8 @@ fn at_draw(design: &Design, build: &Build, stated: &Stated, draw: &Draw, count: 
         None => {
             let pieces = stated.series.layout.pieces.clone();
             let same = |spectrum: &Spectrum| spectrum.layout.pieces == stated.series.layout.pieces;
-            solve(&model.frame, &Asked { count, tolerance: ANY_ERROR, pieces }).ok().filter(same)?
+            let asked = Asked { count, tolerance: ANY_ERROR, pieces, ..Asked::default() };
+            build.spectrum(&model, &asked).ok().filter(same)?
         }
     };
     let losses = spectrum.losses(Precision::DRAW).ok()?;
@@ -260,6 +261,7 @@ mod tests {
     use super::*;
     use crate::frame::Frame;
     use crate::frame::sample::cantilever;
+    use crate::modes::solve;
 
     /// An arm that is stiffer by `y` and `z` in bending about its axes.
     fn arm(y: f64, z: f64) -> Frame {
@@ -270,7 +272,7 @@ mod tests {
     }
 
     fn spectrum(frame: &Frame, count: usize) -> Spectrum {
-        solve(frame, &Asked { count, tolerance: ANY_ERROR, pieces: vec![8] }).unwrap()
+        solve(frame, &Asked { count, tolerance: ANY_ERROR, pieces: vec![8], ..Asked::default() }).unwrap()
     }
 
     fn known(stated: &Spectrum) -> Stated {

@@ -16,7 +16,9 @@ use std::hint::black_box;
 use std::time::{Duration, Instant};
 use stillbed::design::{Build, Design};
 use stillbed::material::Table;
-use stillbed::modes::{Asked, Orders, Precision, Settings, Statics, damped, damped_to, lowest, solve};
+use stillbed::modes::{
+    Asked, Orders, Patterns, Precision, Settings, Statics, damped, damped_to, lowest, solve,
+};
 use stillbed::quantity::Draw;
 use stillbed::section::stock::Stock;
 use stillbed::study::measures::measure;
@@ -115,8 +117,10 @@ fn stages(design: &Design, build: &Build) {
     let asked = Asked { count: COUNT, ..Asked::default() };
     let spectrum = solve(&model.frame, &asked).expect("it has modes");
     let (pencil, loss) = (spectrum.pencil(), &spectrum.matrices.loss);
-    let orders =
-        std::sync::Arc::new(Orders::new(spectrum.layout.clone(), &spectrum.matrices).expect("it is ordered"));
+    let orders = std::sync::Arc::new(
+        Orders::new(spectrum.layout.clone(), &spectrum.matrices, &Patterns::default())
+            .expect("it is ordered"),
+    );
     let start = Some(spectrum.pairs.vectors.as_ref());
     let settings = Settings { symbolic: Some(orders.symbolic.clone()), start, ..Settings::default() };
     println!("{} freedoms", spectrum.layout.freedoms());

@@ -8,7 +8,7 @@
 //! ```
 
 use crate::frame::{Frame, FrameFault};
-use crate::modes::{ModesFault, Statics};
+use crate::modes::{ModesFault, Patterns, Statics};
 use faer::MatRef;
 use std::fmt;
 
@@ -57,7 +57,7 @@ impl From<ModesFault> for RestFault {
 /// # Errors
 /// [`RestFault::Frame`] for what is no frame, [`RestFault::Unsolved`] for a mechanism.
 pub(super) fn divided(frame: &Frame, pieces: usize) -> Result<Statics<'_>, RestFault> {
-    Ok(Statics::divided(frame, &vec![pieces; frame.members.len()])?)
+    Ok(Statics::divided(frame, &vec![pieces; frame.members.len()], &Patterns::default())?)
 }
 
 /// The motion of the freedoms under `load`, shape (n), m and rad.
