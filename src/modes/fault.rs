@@ -107,9 +107,13 @@ impl fmt::Display for EigenFault {
                 *needed as f64 / 1e9,
                 *allowed as f64 / 1e9
             ),
-            EigenFault::NotConverged { wanted, found } => {
-                write!(f, "{found} of {wanted} modes were found before the iteration ended")
+            EigenFault::NotConverged { wanted, found } if found < wanted => {
+                write!(f, "{found} of {wanted} modes were found before the iteration ended; ask for fewer")
             }
+            EigenFault::NotConverged { found, .. } => write!(
+                f,
+                "{found} modes were found, but rounding hides whether they are all below the last; ask for fewer"
+            ),
             EigenFault::Singular { freedom } => {
                 write!(f, "the system is singular about freedom {freedom}; it must be held or shifted")
             }

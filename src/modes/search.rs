@@ -17,11 +17,24 @@ use std::sync::Arc;
 /// Residual of a mode in the shift-inverted operator, relative to its ν.
 const RESIDUAL: f64 = 1e-7;
 
-/// How far a test solution with the factor used for the count may be off.
-const COUNT_ERROR: f64 = 1e-4;
+/// How far a test solution with the factor used for the count may be off. The factor is that of a pencil whose
+/// modes near the shift lie elsewhere by this part of their distance from it, so that none changes sides.
+const COUNT_ERROR: f64 = 1e-2;
 
 /// A ν below this, relative to the largest, is a motion without mass.
 const LEAST_NU: f64 = 1e-14;
+
+/// The same where rounding allows no better: many modes of finely divided members.
+const ROUGH: f64 = 1e-5;
+
+/// Tests without a residual half as large as before, after which rounding is held to be its cause.
+const IDLE: usize = 3;
+
+/// ν of the first mode, relative to that of the last one sought, to which the shift is moved then.
+const WIDE: f64 = 1e4;
+
+/// Blocks beyond as many vectors as modes at which many modes are looked at first.
+const EARLY: usize = 16;
 
 /// Times that the count may find more than the iteration did.
 const MOST_ROUNDS: usize = 20;
@@ -66,6 +79,14 @@ struct Search<'a> {
     spare: Cell<Vec<f64>>,
 }
 
+/// How the iteration ended.
+enum Iterated {
+    /// With the approximations, and how many of them hold.
+    Held(Ritz, usize),
+    /// Rounding hides modes whose ν is far below the first one's. What was found, and the last mode's ω² - σ.
+    Wide(Ritz, f64),
+}
+
 /// Modes found by the iteration, in the order of elimination.
 struct Found {
     omega_squared: Vec<f64>,
@@ -83,11 +104,22 @@ impl Search<'_> {
             let start = Mat::from_fn(start.nrows(), start.ncols(), |i, j| start[(order[i], j)]);
             krylov.begin_with(&factor, start.as_ref());
         }
-        let (mut wanted, mut steps, mut rounds, mut reshifted) = (count, 0, 0, false);
+        let (mut wanted, mut steps, mut rounds) = (count, 0, 0);
+        let (mut reshifted, mut widest) = (false, WIDE);
         let mut expected = settings.expected;
         loop {
-            let first = expected.take().unwrap_or(2 * wanted + BLOCK);
-            let (ritz, end) = self.iterate(&mut krylov, &factor, wanted, first, &mut steps)?;
+            let first = expected.take().unwrap_or((2 * wanted + BLOCK).min(wanted + EARLY * BLOCK));
+            let (ritz, end) = match self.iterate(&mut krylov, &factor, wanted, first, widest, &mut steps)? {
+                Iterated::Held(ritz, end) => (ritz, end),
+                Iterated::Wide(ritz, distance) => {
+                    widest = f64::INFINITY;
+                    let found = self.found(&krylov, &factor, &ritz, wanted);
+                    self.spare.set(factor.into_values());
+                    (shift, factor) = with_shift(shift - distance / WIDE, |shift| self.positive(shift))?;
+                    krylov.begin_with(&factor, found.vectors.as_ref());
+                    continue;
+                }
+            };
             let found = self.found(&krylov, &factor, &ritz, end);
             self.spare.set(factor.into_values());
             if let Some(better) = better_shift(&found.omega_squared, shift, count).filter(|_| !reshifted) {
@@ -141,16 +173,19 @@ impl Search<'_> {
         }
     }
 
-    /// Iterates until `wanted` modes, and those equal to the last of them, hold; returns how many. They
-    /// are looked at when the basis has `next` vectors first.
+    /// Iterates until `wanted` modes, and those equal to the last of them, hold. They are looked at when the
+    /// basis has `next` vectors first, and given up when rounding hides them and their ν spread over more than
+    /// `widest`.
     fn iterate(
         &self,
         krylov: &mut Krylov,
         factor: &Sparse,
         wanted: usize,
         mut next: usize,
+        widest: f64,
         steps: &mut usize,
-    ) -> Result<(Ritz, usize), EigenFault> {
+    ) -> Result<Iterated, EigenFault> {
+        let (mut least_open, mut idle) = (f64::INFINITY, 0);
         loop {
             krylov.step(factor);
             *steps += 1;
@@ -170,8 +205,15 @@ impl Search<'_> {
                 }
                 end = multiplet_end(&distances, wanted);
                 open = (0..end).map(|i| ritz.residual[i] / ritz.nu[i]).fold(0.0, f64::max);
-                if open <= RESIDUAL && end < ritz.nu.len() {
-                    return Ok((ritz, end));
+                idle = if open < 0.5 * least_open { 0 } else { idle + 1 };
+                least_open = least_open.min(open);
+                if idle >= IDLE && ritz.nu[0] > widest * ritz.nu[wanted - 1] {
+                    let distance = distances[wanted - 1];
+                    return Ok(Iterated::Wide(ritz, distance));
+                }
+                let enough = if idle >= IDLE { ROUGH } else { RESIDUAL };
+                if open <= enough && end < ritz.nu.len() {
+                    return Ok(Iterated::Held(ritz, end));
                 }
             }
             if *steps > MOST_STEPS {
@@ -182,9 +224,11 @@ impl Search<'_> {
             } else if krylov.full() {
                 krylov.restart(&ritz, (end + krylov.capacity()) / 2 - BLOCK);
             }
-            // A step gains a decade or so: the small eigenproblem waits for as many steps as that leaves.
+            // A step gains a decade or so: the small eigenproblem waits for as many steps as that leaves, and
+            // for a part of the basis where it is large.
             let decades = (open / RESIDUAL).log10().clamp(0.0, 9.0);
-            next = krylov.filled() + BLOCK * (decades / 1.5) as usize;
+            let more = BLOCK * (decades / 1.5) as usize;
+            next = krylov.filled() + more.max(krylov.filled() / 16);
         }
     }
 

@@ -261,7 +261,31 @@ mod tests {
     use super::*;
     use crate::frame::Frame;
     use crate::frame::sample::cantilever;
+    use crate::material::Table;
     use crate::modes::solve;
+
+    /// Rounding hides the high modes of finely divided members from a shift at the low ones.
+    #[test]
+    fn two_hundred_modes_of_a_bar_are_found() {
+        let text = include_str!("../../examples/smallest.toml");
+        let design = Design::read("smallest.toml", text, &Table::built_in()).design.unwrap();
+        let build = &design.builds[0];
+        let model = build.model(&design.goal, &Draw::default()).unwrap();
+        let spectrum = build.spectrum(&model, &Asked { count: 200, ..Asked::default() }).unwrap();
+        assert_eq!(spectrum.elastic.len(), 200);
+        assert!(spectrum.pairs.counted_below >= 200);
+        // Those along the bar, 300 mm clamped at one end: odd multiples of c / 4 L.
+        let section = &model.frame.sections[0];
+        let speed = (section.stiffness[(0, 0)].re / section.mass[(0, 0)]).sqrt();
+        let along = |k: usize| (2 * k + 1) as f64 * speed / (4.0 * 0.3);
+        for k in 0..10 {
+            let nearest = spectrum.elastic.iter().map(|mode| (mode.frequency() / along(k) - 1.0).abs());
+            assert!(nearest.fold(f64::INFINITY, f64::min) < 2e-3, "{k}");
+        }
+        let lowest = spectrum.elastic[0].frequency();
+        let few = build.spectrum(&model, &Asked { count: 3, tolerance: 1e-5, ..Asked::default() }).unwrap();
+        assert!((lowest / few.elastic[0].frequency() - 1.0).abs() < 1e-5, "{lowest}");
+    }
 
     /// An arm that is stiffer by `y` and `z` in bending about its axes.
     fn arm(y: f64, z: f64) -> Frame {
