@@ -159,6 +159,10 @@ impl<'a> Krylov<'a> {
 
     /// Makes `block`, already free of the basis, orthonormal: the new front. R goes to `coupling`.
     fn set_front(&mut self, mut block: Vec<Lane>, least: f64) {
+        if let Some((front, coupling)) = orthonormal(&block, least) {
+            (self.front, self.coupling) = (front, coupling);
+            return;
+        }
         self.coupling = [[0.0; BLOCK]; BLOCK];
         for c in 0..BLOCK {
             let before = dot(&block, c, c).sqrt();
@@ -253,6 +257,48 @@ impl<'a> Krylov<'a> {
         }
         self.coupled = 0;
     }
+}
+
+/// Q and R of `block`, whose columns all have directions of their own; `None` when one has not. Twice by the
+/// Cholesky factor of the Gram matrix, for the first time leaves rounding enlarged.
+fn orthonormal(block: &[Lane], least: f64) -> Option<(Vec<Lane>, [Lane; BLOCK])> {
+    let first = root(&inner(block, block), least)?;
+    let rough = combined(block, &first);
+    let second = root(&inner(&rough, &rough), 0.5)?;
+    let product = |r: usize, c: usize| (r..=c).map(|k| second[r][k] * first[k][c]).sum();
+    let coupling = std::array::from_fn(|r| std::array::from_fn(|c| if r <= c { product(r, c) } else { 0.0 }));
+    Some((combined(&rough, &second), coupling))
+}
+
+/// The upper R with `Rᵀ R` the Gram matrix; `None` when a column leaves no more than `least` or is cancelled.
+fn root(gram: &[Lane; BLOCK], least: f64) -> Option<[Lane; BLOCK]> {
+    let mut root = [[0.0; BLOCK]; BLOCK];
+    for c in 0..BLOCK {
+        for r in 0..c {
+            let above: f64 = (0..r).map(|k| root[k][r] * root[k][c]).sum();
+            root[r][c] = (gram[r][c] - above) / root[r][r];
+        }
+        let above: f64 = (0..c).map(|k| root[k][c] * root[k][c]).sum();
+        let left = gram[c][c] - above;
+        let enough = left > least * least && left > CANCELLED * CANCELLED * gram[c][c];
+        root[c][c] = enough.then(|| left.sqrt())?;
+    }
+    Some(root)
+}
+
+/// `block R⁻¹`.
+fn combined(block: &[Lane], root: &[Lane; BLOCK]) -> Vec<Lane> {
+    let mut weights = [[0.0; BLOCK]; BLOCK];
+    for c in 0..BLOCK {
+        weights[c][c] = 1.0 / root[c][c];
+        for r in (0..c).rev() {
+            let known: f64 = (r + 1..=c).map(|k| root[r][k] * weights[k][c]).sum();
+            weights[r][c] = -known / root[r][r];
+        }
+    }
+    let mut result = vec![[0.0; BLOCK]; block.len()];
+    add_combined(block, &weights, &mut result);
+    result
 }
 
 /// Removes from `block` its part in the span of the orthonormal vectors of `known`; returns the coefficients.

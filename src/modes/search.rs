@@ -19,7 +19,7 @@ const RESIDUAL: f64 = 1e-7;
 
 /// How far a test solution with the factor used for the count may be off. The factor is that of a pencil whose
 /// modes near the shift lie elsewhere by this part of their distance from it, so that none changes sides.
-const COUNT_ERROR: f64 = 1e-2;
+const COUNT_ERROR: f64 = 0.05;
 
 /// A ν below this, relative to the largest, is a motion without mass.
 const LEAST_NU: f64 = 1e-14;
@@ -27,8 +27,12 @@ const LEAST_NU: f64 = 1e-14;
 /// The same where rounding allows no better: many modes of finely divided members.
 const ROUGH: f64 = 1e-5;
 
-/// Tests without a residual half as large as before, after which rounding is held to be its cause.
+/// Tests without a residual half as large as before, after which rounding is held to be its cause, if the
+/// residual is below [`NEAR`].
 const IDLE: usize = 3;
+
+/// Residual from which on the iteration gains by every step, unless rounding stops it.
+const NEAR: f64 = 1e-3;
 
 /// ν of the first mode, relative to that of the last one sought, to which the shift is moved then.
 const WIDE: f64 = 1e4;
@@ -205,7 +209,7 @@ impl Search<'_> {
                 }
                 end = multiplet_end(&distances, wanted);
                 open = (0..end).map(|i| ritz.residual[i] / ritz.nu[i]).fold(0.0, f64::max);
-                idle = if open < 0.5 * least_open { 0 } else { idle + 1 };
+                idle = if open < 0.5 * least_open || open > NEAR { 0 } else { idle + 1 };
                 least_open = least_open.min(open);
                 if idle >= IDLE && ritz.nu[0] > widest * ritz.nu[wanted - 1] {
                     let distance = distances[wanted - 1];
@@ -227,7 +231,7 @@ impl Search<'_> {
             // A step gains a decade or so: the small eigenproblem waits for as many steps as that leaves, and
             // for a part of the basis where it is large.
             let decades = (open / RESIDUAL).log10().clamp(0.0, 9.0);
-            let more = BLOCK * (decades / 1.5) as usize;
+            let more = BLOCK * decades as usize;
             next = krylov.filled() + more.max(krylov.filled() / 16);
         }
     }

@@ -326,7 +326,7 @@ mod tests {
     #[test]
     fn the_starter_has_spreads_around_what_is_stated() {
         let text = crate::design::STARTER;
-        let design = Design::read("d.toml", text, &crate::material::Table::built_in()).design.unwrap();
+        let design = Design::read("d.toml", text, &Table::built_in()).design.unwrap();
         let answer = Modes::of(&design, 3, &Draws { count: 12, seed: 2 }, |_, _| ()).unwrap();
         for build in &answer.builds {
             let spread = build.spread.as_ref().unwrap();
