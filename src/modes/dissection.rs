@@ -20,7 +20,7 @@ const LANDMARKS: usize = 5;
 const FEW: usize = 3;
 
 /// Largest share of a part that may lie on one side of its separator, if there is a choice.
-const MOST: f64 = 0.7;
+const MOST: f64 = 0.8;
 
 /// Sum of the sizes of all parts, relative to the graph, at which dissection is given up.
 const PATIENCE: usize = 64;
@@ -234,7 +234,7 @@ impl Part {
             for (size, low, high, above) in sides.into_iter().filter(|(_, low, high, _)| low.min(high) > &0) {
                 let share = f64::from(low.max(high)) / f64::from(low + high);
                 let uneven = if share > MOST { f64::from(n) * share } else { 0.0 };
-                let score = f64::from(size) * (0.5 + share) + uneven;
+                let score = f64::from(size) * (0.25 + 1.5 * share) + uneven;
                 if best.is_none_or(|best| score < best.score) {
                     *best = Some(Candidate { score, function, level: lowest + level as i32, above });
                 }
