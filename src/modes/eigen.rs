@@ -262,6 +262,19 @@ mod tests {
     }
 
     #[test]
+    fn every_eigenvalue_agrees_with_the_inertia_about_it() {
+        let sample = beams(5, 4, 6, true);
+        let pencil = pencil(&sample);
+        let all = dense(&sample, 600).omega_squared;
+        let symbolic = Arc::new(Symbolic::new(&pencil).unwrap());
+        let below = |shift| Factorisation::new(&pencil, &symbolic, shift).unwrap().below();
+        for (i, w) in all.iter().enumerate() {
+            assert!(below(w * (1.0 - 1e-9)) <= i, "{i} {w}");
+            assert!(below(w * (1.0 + 1e-9)) > i, "{i} {w}");
+        }
+    }
+
+    #[test]
     fn free_bodies_have_six_rigid_modes_each() {
         let one = beams(4, 4, 4, false);
         for (sample, rigid) in

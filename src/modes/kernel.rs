@@ -173,14 +173,7 @@ impl WithSimd for Forward<'_> {
             for (g, group) in columns.chunks(COLUMNS * height.max(1)).enumerate() {
                 let work = &mut work[g * COLUMNS..];
                 let group = &group[g * COLUMNS * (group.len() / height)..];
-                match columns_of(group.len(), work.len()) {
-                    6 => forward::<S, 6>(simd, group, work),
-                    5 => forward::<S, 5>(simd, group, work),
-                    4 => forward::<S, 4>(simd, group, work),
-                    3 => forward::<S, 3>(simd, group, work),
-                    2 => forward::<S, 2>(simd, group, work),
-                    _ => forward::<S, 1>(simd, group, work),
-                }
+                solve_group::<S, true>(simd, group, work);
             }
             x[start..start + width].copy_from_slice(&work[..width]);
             for (&i, t) in rows.iter().zip(&work[width..]) {
@@ -216,14 +209,7 @@ impl WithSimd for Backward<'_> {
             for (g, group) in columns.chunks(COLUMNS * height.max(1)).enumerate().rev() {
                 let work = &mut work[g * COLUMNS..];
                 let group = &group[g * COLUMNS * (group.len() / height)..];
-                match columns_of(group.len(), work.len()) {
-                    6 => backward::<S, 6>(simd, group, work),
-                    5 => backward::<S, 5>(simd, group, work),
-                    4 => backward::<S, 4>(simd, group, work),
-                    3 => backward::<S, 3>(simd, group, work),
-                    2 => backward::<S, 2>(simd, group, work),
-                    _ => backward::<S, 1>(simd, group, work),
-                }
+                solve_group::<S, false>(simd, group, work);
             }
             x[start..start + width].copy_from_slice(&work[..width]);
         }
@@ -308,10 +294,22 @@ const fn parts<S: Simd>() -> usize {
     BLOCK * size_of::<f64>() / size_of::<S::f64s>()
 }
 
-/// How many columns a group of `entries` has, that reaches over `rows` rows.
+/// One group of a solution, forward or backward, with as many columns as it has.
 #[inline(always)]
-fn columns_of(entries: usize, rows: usize) -> usize {
-    entries.checked_div(rows).unwrap_or(0)
+fn solve_group<S: Simd, const FORWARD: bool>(simd: S, group: &[f64], work: &mut [Lane]) {
+    match group.len().checked_div(work.len()) {
+        Some(6) => solve_columns::<S, 6, FORWARD>(simd, group, work),
+        Some(5) => solve_columns::<S, 5, FORWARD>(simd, group, work),
+        Some(4) => solve_columns::<S, 4, FORWARD>(simd, group, work),
+        Some(3) => solve_columns::<S, 3, FORWARD>(simd, group, work),
+        Some(2) => solve_columns::<S, 2, FORWARD>(simd, group, work),
+        _ => solve_columns::<S, 1, FORWARD>(simd, group, work),
+    }
+}
+
+#[inline(always)]
+fn solve_columns<S: Simd, const C: usize, const FORWARD: bool>(simd: S, group: &[f64], work: &mut [Lane]) {
+    if FORWARD { forward::<S, C>(simd, group, work) } else { backward::<S, C>(simd, group, work) }
 }
 
 #[inline(always)]

@@ -19,7 +19,10 @@ const RESIDUAL: f64 = 1e-7;
 
 /// How far a test solution with the factor used for the count may be off. The factor is that of a pencil whose
 /// modes near the shift lie elsewhere by this part of their distance from it, so that none changes sides.
-const COUNT_ERROR: f64 = 0.05;
+const COUNT_ERROR: f64 = 1e-4;
+
+/// The same where rounding has stopped the iteration.
+const ROUGH_COUNT_ERROR: f64 = 0.05;
 
 /// A ν below this, relative to the largest, is a motion without mass.
 const LEAST_NU: f64 = 1e-14;
@@ -85,8 +88,8 @@ struct Search<'a> {
 
 /// How the iteration ended.
 enum Iterated {
-    /// With the approximations, and how many of them hold.
-    Held(Ritz, usize),
+    /// With the approximations, how many of them hold, and whether only as far as rounding lets them.
+    Held(Ritz, usize, bool),
     /// Rounding hides modes whose ν is far below the first one's. What was found, and the last mode's ω² - σ.
     Wide(Ritz, f64),
 }
@@ -113,17 +116,18 @@ impl Search<'_> {
         let mut expected = settings.expected;
         loop {
             let first = expected.take().unwrap_or((2 * wanted + BLOCK).min(wanted + EARLY * BLOCK));
-            let (ritz, end) = match self.iterate(&mut krylov, &factor, wanted, first, widest, &mut steps)? {
-                Iterated::Held(ritz, end) => (ritz, end),
-                Iterated::Wide(ritz, distance) => {
-                    widest = f64::INFINITY;
-                    let found = self.found(&krylov, &factor, &ritz, wanted);
-                    self.spare.set(factor.into_values());
-                    (shift, factor) = with_shift(shift - distance / WIDE, |shift| self.positive(shift))?;
-                    krylov.begin_with(&factor, found.vectors.as_ref());
-                    continue;
-                }
-            };
+            let (ritz, end, rough) =
+                match self.iterate(&mut krylov, &factor, wanted, first, widest, &mut steps)? {
+                    Iterated::Held(ritz, end, rough) => (ritz, end, rough || widest.is_infinite()),
+                    Iterated::Wide(ritz, distance) => {
+                        widest = f64::INFINITY;
+                        let found = self.found(&krylov, &factor, &ritz, wanted);
+                        self.spare.set(factor.into_values());
+                        (shift, factor) = with_shift(shift - distance / WIDE, |shift| self.positive(shift))?;
+                        krylov.begin_with(&factor, found.vectors.as_ref());
+                        continue;
+                    }
+                };
             let found = self.found(&krylov, &factor, &ritz, end);
             self.spare.set(factor.into_values());
             if let Some(better) = better_shift(&found.omega_squared, shift, count).filter(|_| !reshifted) {
@@ -132,7 +136,7 @@ impl Search<'_> {
                 krylov.begin_with(&factor, found.vectors.as_ref());
                 continue;
             }
-            let (counted_at, counter) = self.count(&found, shift)?;
+            let (counted_at, counter) = self.count(&found, shift, rough)?;
             let counted = counter.below();
             if counted <= end {
                 let mut vectors = Mat::zeros(order.len(), count);
@@ -217,7 +221,7 @@ impl Search<'_> {
                 }
                 let enough = if idle >= IDLE { ROUGH } else { RESIDUAL };
                 if open <= enough && end < ritz.nu.len() {
-                    return Ok(Iterated::Held(ritz, end));
+                    return Ok(Iterated::Held(ritz, end, open > RESIDUAL));
                 }
             }
             if *steps > MOST_STEPS {
@@ -269,15 +273,16 @@ impl Search<'_> {
     }
 
     /// The factor at a shift just above the modes found, tested by a solution that is known.
-    fn count(&self, found: &Found, shift: f64) -> Result<(f64, Sparse), EigenFault> {
+    fn count(&self, found: &Found, shift: f64, rough: bool) -> Result<(f64, Sparse), EigenFault> {
         let end = found.omega_squared.len();
+        let allowed = if rough { ROUGH_COUNT_ERROR } else { COUNT_ERROR };
         for part in [0.25, 0.5, 0.1, 0.7] {
             let counted_at = shift + count_distance(&found.distances, end, part);
             let factor = match self.factor(counted_at) {
                 Err(EigenFault::Singular { .. }) => continue,
                 other => other?,
             };
-            if factor.below() >= end && self.known_solution_error(&factor, found, counted_at) <= COUNT_ERROR {
+            if factor.below() >= end && self.known_solution_error(&factor, found, counted_at) <= allowed {
                 return Ok((counted_at, factor));
             }
         }
