@@ -1,6 +1,6 @@
 //! What a base is made of, as a wire drawing: points, members, joints, masses, feet, anchors.
 //!
-//! Lengths in m, global axes with z up, freedoms in the order ux uy uz rx ry rz.
+//! Lengths in m, global axes with z up, freedoms in the order x, y, z, turn_x, turn_y, turn_z.
 
 use super::section::MemberSection;
 use nalgebra::Vector3;
