@@ -4,6 +4,10 @@
 pub(super) const DESCRIBED: &[(&str, &str)] = &[
     ("title", "What the design is called."),
     ("amplitude", "Motion at which losses stated over amplitude are taken; else the smallest stated."),
+    (
+        "overlaps",
+        "What lies inside another member: once, it counts with one of them; keep, with both; else once.",
+    ),
     ("points", "The wire drawing: places by name, common to all builds. Global z is up."),
     ("points/*", "Where it is: global x, y, z; false leaves it out of a build."),
     ("members", "Bars between points, by name."),

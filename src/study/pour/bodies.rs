@@ -1,10 +1,7 @@
 //! What a build of a design needs poured: one sheet a mix, from its sections and members.
 //!
 //! The volume of a mix is the sum over members of its area in the section times the length between
-//! the points. At a point the first two members, or the two that run straight through, fill the
-//! corner between them exactly (two bars of one depth that end at the crossing of their lines
-//! overlap inside by what they lack outside). Every further member ends inside them; half of what
-//! they measure across its direction is taken off its length there, once.
+//! the points, less what lies inside other members ([`crate::frame::overlaps`]).
 
 use super::{Body, Mould, Pour, PourSheet};
 use crate::design::{Build, Design, Model, Profile, Substance};
@@ -46,9 +43,9 @@ pub struct BuildPour {
     pub name: String,
     /// What a reader calls it.
     pub label: String,
-    /// Volume taken off once where members end inside others, m3.
+    /// Volume of the mixes that lies inside other members and is counted with these alone, m3.
     pub corner_overlap_m3: f64,
-    /// How many ends that were.
+    /// In how many places.
     pub corner_overlaps: usize,
     /// Mass of the whole base with all it carries, kg.
     pub base_mass_kg: f64,
@@ -100,7 +97,7 @@ fn of_build(
         cost = cost.zip(sheet.price_per_kg).map(|(sum, price)| sum + price * sheet.mixed_mass_kg);
         sheets.push(sheet);
     }
-    let base_mass_kg = model.frame.rigid_body().map_or(0.0, |body| body.mass);
+    let base_mass_kg = model.mass();
     Ok((!sheets.is_empty()).then(|| BuildPour {
         name: build.name.clone(),
         label: build.label.clone(),
@@ -153,7 +150,22 @@ impl Cast {
                 across = across.max(thick);
             }
         }
-        let (overlap, overlaps) = corners(build, model, medium);
+        let (mut overlap, mut overlaps) = (0.0, 0);
+        for stretch in model.inside.iter() {
+            let profile = &build.profiles[model.frame.members[stretch.member].section];
+            let cast = area_of(profile, model, stretch.member, medium) > 0.0;
+            let parts = profile.geometry.parts().iter().map(|part| part.medium).zip(&stretch.parts);
+            let mut own = 0.0;
+            for (of, volume) in parts.filter(|_| cast) {
+                if of == medium {
+                    own += volume[0];
+                } else {
+                    skeleton -= volume[0] * model.media[of].density;
+                }
+            }
+            overlap += own;
+            overlaps += usize::from(own > 0.0);
+        }
         Cast { volume: volume - overlap, overlap, overlaps, depth, across, thinnest, skeleton }
     }
 
@@ -217,42 +229,6 @@ fn outer(profile: &Profile) -> [f64; 2] {
         }
     }
     [0, 1].map(|axis| (corners[1][axis] - corners[0][axis]).max(0.0))
-}
-
-/// What is counted twice at shared points, m3, and at how many ends of members.
-fn corners(build: &Build, model: &Model, medium: usize) -> (f64, usize) {
-    let lines = lines(model);
-    let (mut overlap, mut count) = (0.0, 0);
-    for point in 0..model.frame.points.len() {
-        // Members with the mix that meet here, each with its direction away from the point.
-        let meeting: Vec<(usize, Vector3<f64>, &Line)> = lines
-            .iter()
-            .filter_map(|(member, line)| {
-                let ends = &model.frame.members[*member];
-                let sign = if ends.from == point { 1.0 } else { -1.0 };
-                let here = ends.from == point || ends.to == point;
-                let profile = &build.profiles[ends.section];
-                let cast = area_of(profile, model, *member, medium) > 0.0;
-                (here && cast).then_some((*member, line.axes[0] * sign, line))
-            })
-            .collect();
-        let straight = |i: usize, j: usize| meeting[i].1.dot(&meeting[j].1) < -0.999;
-        let n = meeting.len();
-        let pair = (0..n).flat_map(|i| (i + 1..n).map(move |j| (i, j)));
-        let first = pair.clone().find(|(i, j)| straight(*i, *j)).or(pair.clone().next());
-        let Some((a, b)) = first else { continue };
-        for i in (0..n).filter(|i| *i != a && *i != b) {
-            let (member, direction, line) = &meeting[i];
-            let (through, _, host) = &meeting[a];
-            let [width, height] = outer(&build.profiles[model.frame.members[*through].section]);
-            let [_, y, z] = host.axes.map(|axis| axis.dot(direction).abs());
-            let inside = (0.5 * (y * width + z * height)).min(line.length);
-            let profile = &build.profiles[model.frame.members[*member].section];
-            overlap += area_of(profile, model, *member, medium) * inside;
-            count += 1;
-        }
-    }
-    (overlap, count)
 }
 
 /// The thinnest and the thickest wall of pieces, each an outer ring and its holes: distances
