@@ -28,8 +28,8 @@ pub struct Build {
     pub substances: Vec<Substance>,
     /// The sections that its members are made of, in the order of the drawing.
     pub profiles: Vec<Profile>,
-    /// What its members as drawn lose to others, once it was found.
-    pub(super) inside: OnceLock<Arc<Vec<Inside>>>,
+    /// What its members as drawn lose to others, once it was found, and for which shapes.
+    pub(super) inside: OnceLock<(Vec<Arc<Geometry>>, Arc<Vec<Inside>>)>,
     /// The order of elimination of its frame without division, once it was solved.
     pub(super) whole: OnceLock<Arc<Orders>>,
     /// Orders of elimination of all builds.
@@ -127,11 +127,6 @@ impl Build {
 }
 
 impl Build {
-    /// Forgets what followed from the shapes of its profiles, which were changed.
-    pub fn reshaped(&mut self) {
-        self.inside = OnceLock::new();
-    }
-
     /// Why the build has no modes, as problems at their places.
     pub fn problems(&self, fault: &ModesFault) -> Vec<Problem> {
         match fault {

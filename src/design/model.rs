@@ -243,7 +243,14 @@ impl Build {
             let solids: Vec<Solid> = self.profiles.iter().map(solid).collect();
             Arc::new(overlaps(frame, &solids, |_| true).unwrap_or_default())
         };
-        if scale == 1.0 { Arc::clone(self.inside.get_or_init(find)) } else { find() }
+        if scale != 1.0 {
+            return find();
+        }
+        let shapes = || self.profiles.iter().map(|profile| Arc::clone(&profile.geometry)).collect();
+        let (of, known) = self.inside.get_or_init(|| (shapes(), find()));
+        // A clone of the build may have got other shapes since.
+        let same = of.iter().zip(&self.profiles).all(|(shape, own)| Arc::ptr_eq(shape, &own.geometry));
+        if same { Arc::clone(known) } else { find() }
     }
 
     /// Mass of each medium in the members, what lies inside another once, kg.

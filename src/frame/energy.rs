@@ -15,7 +15,7 @@ use super::assembly::{Bar, bars};
 use super::layout::Layout;
 use super::model::Frame;
 use super::piece::{Matrix12, Vector12};
-use nalgebra::{DMatrix, Matrix6};
+use nalgebra::{DMatrix, Matrix6, Vector6};
 use num_complex::Complex64;
 
 /// The strain energy of one motion, J for a motion in m.
@@ -131,6 +131,19 @@ impl<'a> Energies<'a> {
     fn ends(&self, number: usize, piece: usize, motion: &[f64]) -> Vector12 {
         let member = &self.frame.members[number];
         self.layout.end_motions(member, number, piece, &self.bars[number].line, motion)
+    }
+
+    /// The length of a member's pieces, m, and the section forces at the far end of each.
+    pub(super) fn far_forces(&self, number: usize, motion: &[f64]) -> (f64, Vec<Vector6<f64>>) {
+        let bar = &self.bars[number];
+        let far = |ends: Vector12| bar.piece.end_forces(&ends).map(|force| force.re);
+        let length = bar.line.length / self.layout.pieces[number] as f64;
+        (length, self.pieces(number, motion).map(far).collect())
+    }
+
+    /// Compliance of the real part of a member's section stiffness.
+    pub(super) fn compliance(&self, number: usize) -> &Matrix6<f64> {
+        self.bars[number].piece.real_compliance()
     }
 
     /// The energy in joints and feet; that of the members is left empty.

@@ -20,6 +20,7 @@ pub(crate) mod sample;
 mod section;
 mod solid;
 pub mod spec;
+mod stored;
 
 pub use along::FreeStrain;
 pub use assembly::Matrices;

@@ -95,6 +95,11 @@ impl Piece {
         Some(Piece { length, line_mass, compliance, real_compliance, end_stiffness, shapes, mass, bulge })
     }
 
+    /// Compliance of the real part of the section's stiffness.
+    pub(super) fn real_compliance(&self) -> &Matrix6<f64> {
+        &self.real_compliance
+    }
+
     /// Complex stiffness, shape (12, 12), in N/m, N and N m.
     pub(super) fn stiffness(&self) -> Complex12 {
         let end = &self.end_stiffness;

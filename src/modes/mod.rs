@@ -22,6 +22,7 @@ mod shares;
 mod solve;
 mod statics;
 mod symbolic;
+mod theory;
 mod trouble;
 
 pub use answer::{BuildModes, ModeAnswer};
@@ -39,6 +40,7 @@ pub use shares::{Share, Shares};
 pub use solve::{Asked, Elastic, Spectrum, solve};
 pub use statics::{GRAVITY, Statics, Stiffness};
 pub use symbolic::{Patterns, Symbolic};
+pub use theory::{Corner, Proportions, Reason, Theory, TheoryError};
 pub use trouble::{Mechanism, ModesFault};
 
 #[cfg(test)]

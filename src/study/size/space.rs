@@ -202,7 +202,6 @@ impl Space {
             }
             profile.bond = bond;
         }
-        build.reshaped();
         for variable in &self.variables {
             let value = &variable.choices[choice[variable.axis]].value;
             if let (Target::Foot { foot }, Value::Foot(stiffness)) = (&variable.target, value)
