@@ -102,13 +102,16 @@ impl Design {
         }
     }
 
-    /// What shows only when the builds are put together as frames: faults of their geometry, and
-    /// mechanisms.
+    /// What shows only when the builds are put together as frames: faults of their geometry,
+    /// mechanisms, and rails that are none.
     fn faults(&self) -> Vec<Problem> {
         let draw = crate::quantity::Draw::default();
         let of = |build: &Build| match build.model(&self.goal, &draw) {
             Ok(model) => match build.statics(&model) {
-                Ok(_) => Vec::new(),
+                Ok(_) => {
+                    let lines = self.goal.thermal.as_ref().map(|thermal| thermal.lines(&model.frame));
+                    lines.and_then(Result::err).unwrap_or_default()
+                }
                 Err(fault) => build.problems(&fault),
             },
             Err(problems) => problems,

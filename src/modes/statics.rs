@@ -65,6 +65,22 @@ pub struct Stiffness {
     pub direction: [f64; 3],
 }
 
+impl Stiffness {
+    /// From the `compliance` along x, y and z, m/N, shape (3, 3).
+    pub(super) fn of(compliance: &Matrix3<f64>) -> Stiffness {
+        let SymmetricEigen { eigenvectors, eigenvalues } = SymmetricEigen::new(*compliance);
+        let most = eigenvalues.imax();
+        let direction = eigenvectors.column(most);
+        // Its sign is free: the largest part is made positive.
+        let direction = direction * direction[direction.iamax()].signum();
+        Stiffness {
+            along: [0, 1, 2].map(|i| 1.0 / compliance[(i, i)]),
+            weakest: 1.0 / eigenvalues[most],
+            direction: direction.into(),
+        }
+    }
+}
+
 impl<'a> Statics<'a> {
     /// Factors the stiffness of `frame`.
     ///
@@ -215,16 +231,7 @@ impl<'a> Statics<'a> {
         let motion = self.solve(loads.as_ref())?;
         let compliance = loads.transpose() * motion;
         let compliance = Matrix3::from_fn(|i, j| 0.5 * (compliance[(i, j)] + compliance[(j, i)]));
-        let SymmetricEigen { eigenvectors, eigenvalues } = SymmetricEigen::new(compliance);
-        let most = eigenvalues.imax();
-        let direction = eigenvectors.column(most);
-        // Its sign is free: the largest part is made positive.
-        let direction = direction * direction[direction.iamax()].signum();
-        Ok(Stiffness {
-            along: [0, 1, 2].map(|i| 1.0 / compliance[(i, i)]),
-            weakest: 1.0 / eigenvalues[most],
-            direction: direction.into(),
-        })
+        Ok(Stiffness::of(&compliance))
     }
 
     /// How far each of some points moves under the weight of the whole, m, global axes; `None`
