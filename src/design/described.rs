@@ -187,7 +187,10 @@ pub(super) const DESCRIBED: &[(&str, &str)] = &[
     ("thermal/points/*", "Change at this point."),
     ("thermal/shrinkage", "Linear shrinkage of the cure, by name of the material or mix."),
     ("thermal/shrinkage/*", "A strain, -0.1 to 0.1."),
-    ("thermal/straight", "Members or rails whose straightness is asked; members that go on in one line are one."),
+    (
+        "thermal/straight",
+        "Members or rails whose straightness is asked; members that go on in one line are one.",
+    ),
     ("thermal/rails", "Members in line that are taken as one, by name of the rail."),
     ("thermal/rails/*", "A rail."),
     ("thermal/rails/*/members", "Its members, end to end in one line, in any order."),

@@ -10,7 +10,19 @@
 //! rest under a load f, Zᵀ K_f u = Zᵀ f, since members cannot push the whole: so q is what a base that
 //! does not bend would do on the same feet, and a load that is balanced in itself, such as a change of
 //! temperature, leaves none. It needs no number of feet: where feet or anchors leave a motion
-//! undetermined, none of it is taken. What anchors hold is part of the ground, and only motions that
+//! undetermined, none of it is taken.
+//!
+//! Two points that are drawn apart are pushed apart by a couple beside the force, under which a base on
+//! soft feet rolls as a whole; between tool and work, which meet, there is no such couple. Their load b
+//! is therefore balanced by the feet as a rigid base would share it,
+//!
+//! ```text
+//! b' = b - K_f Z (Zᵀ K_f Z)⁻¹ Zᵀ b        b'ᵀ u = bᵀ own(u)
+//! ```
+//!
+//! which is the same as to see the two points move in the base's own plane.
+//!
+//! What anchors hold is part of the ground, and only motions that
 //! leave it at rest count; a base that is anchored throughout has none. Halves that hang together
 //! nowhere are taken as one piece.
 
@@ -28,8 +40,9 @@ const NOTHING: f64 = 1e-10;
 pub struct Footing {
     /// Rigid-body motions that the anchors leave, by freedom, each of shape (n).
     motions: Vec<Vec<f64>>,
-    /// The same as displacement and rotation about the centre of gravity.
+    /// The same as displacement and rotation about `origin`.
     wholes: Vec<Vector6<f64>>,
+    origin: Vector3<f64>,
     /// Freedoms that stand on springs, and the springs, N/m or N m/rad.
     springs: Vec<(usize, f64)>,
     /// (Zᵀ K_f Z)⁻¹, shape (motions, motions).
@@ -43,14 +56,19 @@ impl Footing {
         if springs.is_empty() {
             return None;
         }
-        let wholes = wholes(frame)?;
-        let origin = frame.rigid_body()?.centre;
+        let (origin, wholes) = wholes(frame);
         let motions: Vec<Vec<f64>> =
             wholes.iter().map(|whole| layout.rigid_motion(frame, whole, &origin)).collect();
         let held = DMatrix::from_fn(motions.len(), motions.len(), |i, j| {
             springs.iter().map(|(freedom, k)| k * motions[i][*freedom] * motions[j][*freedom]).sum()
         });
-        (!motions.is_empty()).then(|| Footing { give: pseudo_inverse(held), motions, wholes, springs })
+        (!motions.is_empty()).then(|| Footing {
+            give: pseudo_inverse(held),
+            motions,
+            wholes,
+            origin,
+            springs,
+        })
     }
 
     /// By how much of each rigid-body motion the feet move.
@@ -61,10 +79,28 @@ impl Footing {
         &self.give * DVector::from_iterator(self.motions.len(), self.motions.iter().map(pushed))
     }
 
-    /// What the whole does on its feet when the freedoms are at `motion`: displacement, m, and
-    /// rotation, rad, at the centre of gravity.
-    pub fn motion(&self, motion: &[f64]) -> Vector6<f64> {
-        self.parts(motion).iter().zip(&self.wholes).map(|(part, whole)| whole * *part).sum()
+    /// What the whole does on its feet when the freedoms are at `motion`: displacement, m, at the place
+    /// `at`, and rotation, rad.
+    pub fn motion(&self, motion: &[f64], at: &Vector3<f64>) -> Vector6<f64> {
+        let mut whole: Vector6<f64> =
+            self.parts(motion).iter().zip(&self.wholes).map(|(part, whole)| whole * *part).sum();
+        let turn: Vector3<f64> = whole.fixed_rows::<3>(3).into();
+        let carried = turn.cross(&(at - self.origin));
+        whole.fixed_rows_mut::<3>(0).iter_mut().zip(&carried).for_each(|(own, more)| *own += more);
+        whole
+    }
+
+    /// `load` of the freedoms, (n), balanced by the feet as a rigid base would share it out.
+    pub fn balanced(&self, load: &[f64]) -> Vec<f64> {
+        let push = |own: &Vec<f64>| own.iter().zip(load).map(|(z, f)| z * f).sum::<f64>();
+        let pushed = DVector::from_iterator(self.motions.len(), self.motions.iter().map(push));
+        let parts = &self.give * pushed;
+        let mut balanced = load.to_vec();
+        for (freedom, k) in &self.springs {
+            let moved: f64 = parts.iter().zip(&self.motions).map(|(part, own)| part * own[*freedom]).sum();
+            balanced[*freedom] -= k * moved;
+        }
+        balanced
     }
 
     /// What the structure does: `motion` of the freedoms, (n), without that of the whole.
@@ -89,10 +125,28 @@ pub(super) fn springs(frame: &Frame, layout: &Layout) -> Vec<(usize, f64)> {
     springs
 }
 
-/// The rigid-body motions about the centre of gravity that leave at rest what anchors hold, all of
-/// like size.
-pub(super) fn wholes(frame: &Frame) -> Option<Vec<Vector6<f64>>> {
-    let origin = frame.rigid_body()?.centre;
+/// The load of a unit force along `direction` on point `tip` and of its reaction at `work`, (n): its
+/// product with a motion is how far they part. Between two points it is that of the structure, balanced
+/// by the feet; against the ground, `None`, it is the force alone.
+pub fn between(
+    frame: &Frame,
+    layout: &Layout,
+    tip: usize,
+    work: Option<usize>,
+    direction: &Vector6<f64>,
+) -> Vec<f64> {
+    let load = layout.between(tip, work, direction);
+    match work.and_then(|_| Footing::new(frame, layout)) {
+        Some(footing) => footing.balanced(&load),
+        None => load,
+    }
+}
+
+/// A place amid the points, and the rigid-body motions about it that leave at rest what anchors hold,
+/// all of like size.
+pub(super) fn wholes(frame: &Frame) -> (Vector3<f64>, Vec<Vector6<f64>>) {
+    let count = frame.points.len().max(1) as f64;
+    let origin: Vector3<f64> = frame.points.iter().map(|point| point.position).sum::<Vector3<f64>>() / count;
     let reach = |point: &crate::frame::Point| (point.position - origin).norm();
     let size = frame.points.iter().map(reach).fold(0.0, f64::max).max(f64::MIN_POSITIVE);
     let scale = Matrix6::from_diagonal(&Vector6::new(1.0, 1.0, 1.0, 1.0 / size, 1.0 / size, 1.0 / size));
@@ -113,7 +167,7 @@ pub(super) fn wholes(frame: &Frame) -> Option<Vec<Vector6<f64>>> {
     }
     let SymmetricEigen { eigenvectors, eigenvalues } = SymmetricEigen::new(held);
     let free = (0..6).filter(|i| eigenvalues[*i] < NOTHING * eigenvalues.max().max(1.0));
-    Some(free.map(|i| scale * eigenvectors.column(i)).collect())
+    (origin, free.map(|i| scale * eigenvectors.column(i)).collect())
 }
 
 /// The inverse of a symmetric matrix, without the directions in which it is nothing.
@@ -146,7 +200,7 @@ impl Statics<'_> {
             return Ok(None);
         }
         let directions = [Vector6::x(), Vector6::y(), Vector6::z()];
-        let loads = directions.map(|direction| self.layout.between(tip, work, &direction));
+        let loads = directions.map(|direction| between(self.frame, &self.layout, tip, work, &direction));
         let loads = Mat::from_fn(self.layout.freedoms(), 3, |i, j| loads[j][i]);
         let motion = self.solve(loads.as_ref())?;
         let give = loads.transpose() * &motion;
@@ -197,9 +251,9 @@ mod tests {
         let frame = on_feet(2e4);
         let (statics, motion) = weighed(&frame);
         let footing = Footing::new(&frame, &statics.layout).unwrap();
-        let whole = footing.motion(&motion);
-        // By hand: springs under a rigid body, about its centre of gravity.
         let body = frame.rigid_body().unwrap();
+        let whole = footing.motion(&motion, &body.centre);
+        // By hand: springs under a rigid body, about its centre of gravity.
         let mut held = Matrix6::<f64>::zeros();
         for foot in &frame.feet {
             let arm = frame.points[foot.at[0]].position - body.centre;
@@ -213,7 +267,7 @@ mod tests {
         let sunk = held.lu().solve(&(-Vector6::z() * body.mass * GRAVITY)).unwrap();
         assert_relative_eq!(whole, sunk, max_relative = 1e-6, epsilon = 1e-9 * sunk.norm());
         // The rest has no such part in it.
-        assert!(footing.motion(&footing.own(&motion)).norm() < 1e-9 * whole.norm());
+        assert!(footing.motion(&footing.own(&motion), &body.centre).norm() < 1e-9 * whole.norm());
     }
 
     #[test]
@@ -224,7 +278,7 @@ mod tests {
             let own = Footing::new(&frame, &statics.layout).unwrap().own(&motion);
             statics.point(5, &own) - statics.point(0, &own)
         };
-        let (soft, softer) = (own(1e4), own(1e2));
+        let (soft, softer) = (own(1e3), own(1e1));
         assert!(soft.norm() > 0.0);
         assert_relative_eq!(soft, softer, max_relative = 1e-2, epsilon = 1e-3 * soft.norm());
     }
@@ -244,8 +298,16 @@ mod tests {
         let pulled = pulled.col_as_slice(0).to_vec();
         let footing = Footing::new(&frame, &statics.layout).unwrap();
         let size = |motion: &[f64]| motion.iter().map(|u| u.abs()).fold(0.0, f64::max);
-        assert!(footing.motion(&pulled).norm() < 1e-7 * size(&pulled));
-        assert!(footing.motion(&motion).norm() > 1e-3 * size(&motion));
+        let whole = |motion: &[f64]| footing.motion(motion, &Vector3::zeros()).norm();
+        assert!(whole(&pulled) < 1e-7 * size(&pulled));
+        assert!(whole(&motion) > 1e-3 * size(&motion));
+        // Balanced by the feet, the first load moves none either, and is seen as the structure's part.
+        let balanced = footing.balanced(&load);
+        let eased = statics.solve(Mat::from_fn(load.len(), 1, |i, _| balanced[i]).as_ref()).unwrap();
+        let eased = eased.col_as_slice(0).to_vec();
+        assert!(whole(&eased) < 1e-7 * size(&motion));
+        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+        assert_relative_eq!(dot(&balanced, &motion), dot(&load, &footing.own(&motion)), max_relative = 1e-7);
     }
 
     #[test]
@@ -254,14 +316,12 @@ mod tests {
         assert!(Footing::new(&anchored, &Layout::new(&anchored, &[]).unwrap()).is_none());
         // Pinned at one end, on a spring at the other: it turns about the pin.
         let mut frame = cantilever();
-        frame.anchors = vec![Anchor {
-            name: "pin".into(),
-            at: vec![0],
-            hold: [true, true, true, true, false, true],
-        }];
+        frame.anchors =
+            vec![Anchor { name: "pin".into(), at: vec![0], hold: [true, true, true, true, false, true] }];
         frame.feet = vec![foot("spring", vec![1], [0.0, 0.0, 1e3])];
         let (statics, motion) = weighed(&frame);
-        let whole = Footing::new(&frame, &statics.layout).unwrap().motion(&motion);
+        let centre = frame.rigid_body().unwrap().centre;
+        let whole = Footing::new(&frame, &statics.layout).unwrap().motion(&motion, &centre);
         let length = (frame.points[1].position - frame.points[0].position).norm();
         let weight = frame.rigid_body().unwrap().mass * GRAVITY;
         assert_relative_eq!(whole[4], 0.5 * weight / 1e3 / length, max_relative = 1e-6);
@@ -275,8 +335,8 @@ mod tests {
         let turning = [1e2, 1e2, 1e2].map(Complex64::from);
         frame.feet = vec![Foot { turning, ..foot("post", vec![0], [1e4; 3]) }];
         let (statics, motion) = weighed(&frame);
-        let whole = Footing::new(&frame, &statics.layout).unwrap().motion(&motion);
         let body = frame.rigid_body().unwrap();
+        let whole = Footing::new(&frame, &statics.layout).unwrap().motion(&motion, &body.centre);
         let (weight, arm) = (body.mass * GRAVITY, body.centre.x - frame.points[0].position.x);
         assert_relative_eq!(whole[4], weight * arm / 1e2, max_relative = 1e-6);
         assert_relative_eq!(whole.z, -weight / 1e4 - whole[4] * arm, max_relative = 1e-6);
@@ -306,10 +366,15 @@ mod tests {
 
     #[test]
     fn between_two_points_soft_feet_give_nothing() {
-        let mut soft = on_feet(1e3);
-        let found = Statics::new(&soft).unwrap().stiffness(5, Some(0)).unwrap();
-        soft.feet.clear();
-        let free = Statics::new(&soft).unwrap().stiffness(5, Some(0)).unwrap();
-        assert_relative_eq!(found.weakest, free.weakest, max_relative = 1e-2);
+        let weakest = |k: f64| Statics::new(&on_feet(k)).unwrap().stiffness(5, Some(4)).unwrap().weakest;
+        assert_relative_eq!(weakest(1e2), weakest(1e3), max_relative = 1e-2);
+        // Without balance the base rolls by the couple of 1 m: of the order of the springs.
+        assert!(weakest(1e2) > 100.0 * 1e2, "{}", weakest(1e2));
+        // Along the line through both there is no couple, and no difference to a floating base.
+        let mut floating = on_feet(1e2);
+        let along = |frame: &Frame| Statics::new(frame).unwrap().stiffness(5, Some(4)).unwrap().along[0];
+        let on_feet = along(&floating);
+        floating.feet.clear();
+        assert_relative_eq!(on_feet, along(&floating), max_relative = 1e-3);
     }
 }

@@ -32,7 +32,7 @@ pub use direct::Direct;
 pub use eigen::{Eigenpairs, Method, Settings, lowest};
 pub use factor::Factorisation;
 pub use fault::EigenFault;
-pub use footing::Footing;
+pub use footing::{Footing, between};
 pub use loose::RigidMotion;
 pub use on_feet::solve_past_feet;
 pub use orders::Orders;

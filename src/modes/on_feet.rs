@@ -53,12 +53,12 @@ impl Spectrum {
     fn standing(&self, frame: &Frame) -> Vec<f64> {
         let springs = springs(frame, &self.layout);
         let none = || vec![0.0; self.elastic.len()];
-        let (Some(wholes), Some(body)) = (wholes(frame), frame.rigid_body()) else { return none() };
+        let (origin, wholes) = wholes(frame);
         if springs.is_empty() || wholes.is_empty() {
             return none();
         }
         let whole: Vec<Vec<f64>> =
-            wholes.iter().map(|whole| self.layout.rigid_motion(frame, whole, &body.centre)).collect();
+            wholes.iter().map(|whole| self.layout.rigid_motion(frame, whole, &origin)).collect();
         let whole = Mat::from_fn(self.layout.freedoms(), whole.len(), |i, j| whole[j][i]);
         let massed = &self.matrices.mass * &whole;
         let inertia = massed.transpose() * &whole;
@@ -125,7 +125,7 @@ mod tests {
 
     #[test]
     fn on_air_springs_the_structure_rings_as_if_it_were_free() {
-        let frame = standing(1e4);
+        let frame = standing(1e3);
         let spectrum = solved(&frame, 10);
         let on_feet = spectrum.on_feet(&frame);
         assert_eq!(on_feet[..7], [true, true, true, true, true, true, false]);
@@ -137,7 +137,7 @@ mod tests {
         assert!((ratio - 1.0).abs() < 0.01, "{ratio}");
         // The lowest by hand: the mass on four springs, square to the legs.
         let mass = frame.rigid_body().unwrap().mass;
-        let bounce = (4e4 / mass).sqrt() / TAU;
+        let bounce = (4e3 / mass).sqrt() / TAU;
         let near = |mode: &Elastic| (mode.frequency() / bounce - 1.0).abs() < 0.01;
         assert!(spectrum.elastic[..6].iter().any(near));
     }

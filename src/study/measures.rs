@@ -2,7 +2,9 @@
 
 use crate::design::{Build, Goal, Measure, Model, Target};
 use crate::frame::Energies;
-use crate::modes::{Asked, Damped, Footing, GRAVITY, ModesFault, Precision, Shares, Spectrum, Statics};
+use crate::modes::{
+    Asked, Damped, Footing, GRAVITY, ModesFault, Precision, Shares, Spectrum, Statics, between,
+};
 use crate::problem::Problem;
 use crate::quantity::Draw;
 use crate::response::modal::{ModalMode, ModalModel};
@@ -210,7 +212,9 @@ impl<'m> Solved<'m> {
     /// Loss factor of the mode nearest to `frequency`, Hz.
     fn nearest_mode(&self, frequency: f64) -> Option<f64> {
         let distance = |omega: f64| (omega / TAU - frequency).abs();
-        self.elastic().min_by(|a, b| distance(a.omega).total_cmp(&distance(b.omega))).map(|mode| mode.loss_factor)
+        self.elastic()
+            .min_by(|a, b| distance(a.omega).total_cmp(&distance(b.omega)))
+            .map(|mode| mode.loss_factor)
     }
 
     /// Who gives way between tip and work in the weakest direction: shares of skeleton, fill,
@@ -224,10 +228,11 @@ impl<'m> Solved<'m> {
         };
         let [x, y, z] = direction;
         let layout = &self.statics.layout;
-        let load = layout.between(tip, self.model.work, &nalgebra::Vector6::new(x, y, z, 0.0, 0.0, 0.0));
+        let frame = &self.model.frame;
+        let along = nalgebra::Vector6::new(x, y, z, 0.0, 0.0, 0.0);
+        let load = between(frame, layout, tip, self.model.work, &along);
         let load = Mat::from_fn(load.len(), 1, |i, _| load[i]);
         let motion = self.statics.solve(load.as_ref()).map_err(ModesFault::Eigen)?;
-        let frame = &self.model.frame;
         let energies = Energies::new(frame, layout).ok_or(ModesFault::Frame(Vec::new()))?;
         let strain = energies.strain(&[motion.col_as_slice(0)]);
         Ok(strain.first().map(|energy| Shares::of(frame, energy)))
@@ -254,7 +259,7 @@ impl<'m> Solved<'m> {
         let against = || self.model.work.map_or(nalgebra::Vector3::zeros(), at);
         Ok(Some(Sunk {
             sag: self.model.tip.map(|tip| (at(tip) - against()).norm()),
-            on_feet: footing.map(|footing| -footing.motion(moved).z),
+            on_feet: footing.zip(frame.rigid_body()).map(|(own, body)| -own.motion(moved, &body.centre).z),
         }))
     }
 }

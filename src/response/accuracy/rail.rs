@@ -86,8 +86,13 @@ impl Rail {
             let aside = (reach - along * along.dot(&reach)).norm();
             if aside > slack {
                 let aside = show(aside, Kind::Length);
-                let message = format!("\"{}\" runs {aside} beside the line of \"{}\"", member.name, head.name);
-                return fault(place, message, "members of a rail lie in one line; give the other line a rail of its own");
+                let message =
+                    format!("\"{}\" runs {aside} beside the line of \"{}\"", member.name, head.name);
+                return fault(
+                    place,
+                    message,
+                    "members of a rail lie in one line; give the other line a rail of its own",
+                );
             }
             let backwards = own.dot(&along) < 0.0;
             let start = along.dot(&reach);
@@ -242,7 +247,10 @@ fn follow(frame: &Frame, one: usize, other: usize) -> bool {
     (0..4).any(|pair| {
         let (Some(a), Some(b)) = (end(one, pair % 2), end(other, pair / 2)) else { return false };
         let slack = SLACK * (a.3 + b.3);
-        a.0 == b.0 && (a.1 - b.1).norm() <= slack && (a.2 + b.2).norm() * a.3.min(b.3) <= slack && !(a.4 || b.4)
+        a.0 == b.0
+            && (a.1 - b.1).norm() <= slack
+            && (a.2 + b.2).norm() * a.3.min(b.3) <= slack
+            && !(a.4 || b.4)
     })
 }
 
@@ -306,7 +314,10 @@ mod tests {
         }
         let uneven = warmed(&cut(&sections[0], &[0.1, 0.75], &[1, 0, 2], &[0]), &sections);
         assert_relative_eq!(one.up.off_m, uneven.up.off_m, max_relative = 1e-9);
-        assert_eq!(uneven.members, ["rail_2", "rail_1", "rail_0"].map(String::from).into_iter().rev().collect::<Vec<_>>());
+        assert_eq!(
+            uneven.members,
+            ["rail_2", "rail_1", "rail_0"].map(String::from).into_iter().rev().collect::<Vec<_>>()
+        );
     }
 
     #[test]
@@ -340,7 +351,11 @@ mod tests {
         assert_eq!(said(&frame, &[0, 1, 6]).0, 2);
         assert!(said(&frame, &[0, 1, 6]).1.contains("lie in one place over 200 mm"));
         frame.points[2].position.y = 0.01;
-        assert!(said(&frame, &[0, 1]).1.starts_with("\"rail_1\" turns by 2.9 deg"), "{:?}", said(&frame, &[0, 1]));
+        assert!(
+            said(&frame, &[0, 1]).1.starts_with("\"rail_1\" turns by 2.9 deg"),
+            "{:?}",
+            said(&frame, &[0, 1])
+        );
         frame.points[2].position.y = 0.0;
         frame.members[1].offset.z = 0.02;
         assert_eq!(said(&frame, &[0, 1]).1, "\"rail_1\" runs 20 mm beside the line of \"rail_0\"");

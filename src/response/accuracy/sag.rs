@@ -73,7 +73,8 @@ pub fn sag(base: &Base, ask: &SagAsk) -> Result<Sag, RestFault> {
     let down = Vector6::z() * -GRAVITY;
     let load = statics.layout.inertia_load(frame, &down, &Vector3::zeros()).ok_or(RestFault::NotHeld)?;
     let moved = at_rest(&statics, &load)?;
-    let whole = footing.as_ref().map(|footing| footing.motion(&moved));
+    let body = frame.rigid_body().ok_or(RestFault::NotHeld)?;
+    let whole = footing.as_ref().map(|footing| footing.motion(&moved, &body.centre));
     let motion = footing.as_ref().map_or(moved.clone(), |footing| footing.own(&moved));
     let (drift_m, turn_rad) = base.drift(&statics, &motion);
     let mut members = Vec::new();
@@ -88,7 +89,7 @@ pub fn sag(base: &Base, ask: &SagAsk) -> Result<Sag, RestFault> {
         ask.carriage.as_ref().map(|own| travel(base, &statics, footing.as_ref(), own)).transpose()?;
     Ok(Sag {
         name: base.name.to_string(),
-        mass_kg: frame.rigid_body().map_or(0.0, |body| body.mass),
+        mass_kg: body.mass,
         drift_m,
         turn_rad,
         sinks_m: whole.map(|whole| -whole.z),
@@ -152,12 +153,22 @@ mod tests {
         assert_relative_eq!(one.up.off_m, six.up.off_m, max_relative = 1e-5);
     }
 
-    /// The crooked base on feet alone, of `k` N/m; it stands on three.
+    /// The crooked base on three feet alone, of `k` N/m, which hold it and no more: on stiff ones it
+    /// bends as on soft ones.
     fn on_feet(k: f64) -> Frame {
         let mut frame = sample::crooked();
         frame.anchors.clear();
-        let (stiffness, turning) = ([Complex64::from(k); 3], [Complex64::ZERO; 3]);
-        frame.feet = vec![Foot { name: "springs".into(), at: vec![0, 1, 3], stiffness, turning }];
+        let foot = |name: &str, at: usize, hold: [f64; 3]| Foot {
+            name: name.into(),
+            at: vec![at],
+            stiffness: hold.map(|part| Complex64::from(part * k)),
+            turning: [Complex64::ZERO; 3],
+        };
+        frame.feet = vec![
+            foot("fixed", 0, [1.0, 1.0, 1.0]),
+            foot("guided", 1, [0.0, 1.0, 1.0]),
+            foot("loose", 3, [0.0, 0.0, 1.0]),
+        ];
         frame
     }
 
@@ -166,8 +177,7 @@ mod tests {
         let solve = |k: f64| {
             let frame = on_feet(k);
             let base = Base { name: "b", frame: &frame, sections: &[], tip: Some(2), work: Some(3) };
-            let carriage =
-                Carriage { along: vec![Rail::member(&frame, 0).unwrap()], mass: 5.0, steps: 5 };
+            let carriage = Carriage { along: vec![Rail::member(&frame, 0).unwrap()], mass: 5.0, steps: 5 };
             let ask = SagAsk { rails: Rail::joined(&frame, &[0]), carriage: Some(carriage) };
             sag(&base, &ask).unwrap()
         };

@@ -391,7 +391,9 @@ mod tests {
             spec.resolve(&frame, &[]).unwrap_err().iter().map(Problem::to_string).collect();
         assert_eq!(
             said,
-            ["d.toml:2:34  thermal.rails.guide.members: \"rest\" turns by 22 deg from \"bar\"; a rail is straight; name only members in one line"]
+            [
+                "d.toml:2:35  rails.guide.members: \"rest\" turns by 22 deg from \"bar\"; a rail is straight; name only members in one line"
+            ]
         );
         let (spec, said) = read("rails.guide = { members = [] }\nrails.other = {}\n");
         assert!(spec.is_none() && said[0].contains("0 members") && said[1].contains("missing"), "{said:?}");

@@ -134,8 +134,7 @@ pub(super) fn without_line(x: &[f64], weight: &[f64], values: &[f64]) -> Vec<f64
     let whole = sum(&|_| 1.0);
     let (middle, mean) = (sum(&|i| x[i]) / whole, sum(&|i| values[i]) / whole);
     let square = sum(&|i| (x[i] - middle).powi(2));
-    let slope =
-        if square > 0.0 { sum(&|i| (x[i] - middle) * (values[i] - mean)) / square } else { 0.0 };
+    let slope = if square > 0.0 { sum(&|i| (x[i] - middle) * (values[i] - mean)) / square } else { 0.0 };
     (0..values.len()).map(|i| values[i] - mean - slope * (x[i] - middle)).collect()
 }
 
