@@ -105,15 +105,16 @@ impl Design {
         }
     }
 
-    /// What shows only when the builds are put together as frames: faults of their geometry, and
-    /// mechanisms, and walls that give way.
+    /// What shows only when the builds are put together as frames: faults of their geometry,
+    /// mechanisms, rails that are none, and walls that give way.
     fn faults(&self) -> Vec<Problem> {
         let draw = crate::quantity::Draw::default();
         let of = |build: &Build| match build.model(&self.goal, &draw) {
             Ok(model) => match build.statics(&model) {
                 Ok(_) => {
+                    let lines = self.goal.thermal.as_ref().map(|thermal| thermal.lines(&model.frame));
                     let walls = Corner::doubt(&build.proportions(&model), build.place.clone());
-                    walls.into_iter().collect()
+                    lines.and_then(Result::err).into_iter().flatten().chain(walls).collect()
                 }
                 Err(fault) => build.problems(&fault),
             },

@@ -74,8 +74,15 @@ pub struct Compared {
     pub costs: Costs,
     /// Static stiffness between tip and work.
     pub stiffness_n_per_m: Option<Directions>,
-    /// First elastic frequency.
+    /// In the weakest direction of the structure alone, without the feet; `None` unless the work is on
+    /// the ground, where the stiffness contains them.
+    pub structure_stiffness_n_per_m: Option<f64>,
+    /// Frequency of the first mode of the structure.
     pub first_frequency_hz: Option<Spread>,
+    /// Lowest frequency of the base as one piece on its feet; `None` where no mode is so.
+    pub on_feet_hz: Option<Spread>,
+    /// The highest such one, at the stated values.
+    pub on_feet_up_to_hz: Option<f64>,
     /// Loss factor of the mode that decides.
     pub loss_factor: Option<Spread>,
     /// At the worst peak between tip and work.
@@ -89,8 +96,10 @@ pub struct Compared {
     pub drift_m_per_k: Option<Spread>,
     /// Largest bow of the members that `[thermal]` names as straight, under its temperatures.
     pub bow_m: Option<f64>,
-    /// Sag of the tip against the work under its own weight.
+    /// Sag of the tip against the work under its own weight, in the base's own plane.
     pub sag_m: Option<f64>,
+    /// How far the base as one piece sinks on its feet under its own weight.
+    pub sinks_m: Option<f64>,
     /// Centre of gravity.
     pub centre_of_gravity_m: Option<[f64; 3]>,
     /// Ways in which nothing holds it.
@@ -430,6 +439,7 @@ fn compared(
         Some(direction) => solved.gives_way(direction).map_err(at_fault)?,
         None => None,
     };
+    let sunk = solved.sag().map_err(at_fault)?.unwrap_or_default();
     let along = |axis: usize| spread(&move |f: &Figures| f.stiffness.map(|k| k[axis]));
     let directions = || {
         let (x, y, z) = (along(0)?, along(1)?, along(2)?);
@@ -443,14 +453,18 @@ fn compared(
         cost: stated.cost,
         costs: model.costs(build),
         stiffness_n_per_m: directions(),
+        structure_stiffness_n_per_m: solved.structure_stiffness().map_err(at_fault)?,
         first_frequency_hz: spread(&|f| f.first_frequency),
+        on_feet_hz: spread(&|f| f.on_feet.map(|[low, _]| low)),
+        on_feet_up_to_hz: stated.on_feet.map(|[_, high]| high),
         loss_factor: spread(&|f| f.loss_factor),
         dynamic_stiffness_n_per_m: spread(&|f| f.dynamic_stiffness),
         settle_time_s: spread(&|f| f.settle_time),
         weakest_direction: direction,
         drift_m_per_k: spread(&|f| f.drift),
         bow_m: quick.bow,
-        sag_m: solved.sag().map_err(at_fault)?,
+        sag_m: sunk.sag,
+        sinks_m: sunk.on_feet,
         centre_of_gravity_m: model.frame.rigid_body().map(|body| body.centre.into()),
         rigid_body_modes: solved.spectrum.rigid.len(),
         gives_way: shares.as_ref().map(|s| s.kinds.clone()).unwrap_or_default(),

@@ -3,16 +3,18 @@
 use crate::design::{Build, Goal, Measure, Model, Target};
 use crate::frame::Energies;
 use crate::modes::{
-    Asked, Corner, Damped, ModesFault, Precision, Shares, Spectrum, Statics, Theory, TheoryError,
+    Asked, Corner, Damped, Footing, GRAVITY, ModesFault, Precision, Shares, Spectrum, Statics, Theory, TheoryError,
+    between,
 };
 use crate::problem::Problem;
 use crate::quantity::Draw;
-use crate::response::modal::ModalModel;
+use crate::response::modal::{ModalMode, ModalModel};
 use crate::response::peak::weakest_peak;
 use crate::response::settle::Decay;
 use crate::response::stations::{Station, modal_model};
 use faer::Mat;
 use serde::Serialize;
+use std::f64::consts::TAU;
 
 /// What one build is worth at one draw.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -21,8 +23,10 @@ pub struct Figures {
     pub mass: f64,
     /// In the currency of the prices.
     pub cost: Option<f64>,
-    /// First elastic frequency, Hz.
+    /// Frequency of the first mode of the structure, Hz: not that of the base as one piece on its feet.
     pub first_frequency: Option<f64>,
+    /// Lowest and highest frequency of the base as one piece on its feet, Hz; `None` where no mode is so.
+    pub on_feet: Option<[f64; 2]>,
     /// Static stiffness between tip and work along x, y and z, N/m.
     pub stiffness: Option<[f64; 3]>,
     /// The same in the weakest direction, N/m.
@@ -87,6 +91,8 @@ pub struct Solved<'m> {
     pub model: &'m Model,
     /// Its modes.
     pub spectrum: Spectrum,
+    /// By elastic mode: true when the base moves as one piece on its feet.
+    pub on_feet: Vec<bool>,
     /// Its frame ready to be loaded.
     pub statics: Statics<'m>,
     /// What its stations see.
@@ -156,7 +162,8 @@ impl<'m> Solved<'m> {
         let rest = more.map(|_| &statics);
         let modal = modal_model(&model.frame, &spectrum, damped.as_ref(), rest, &stations);
         let modal = modal.map_err(ModesFault::Eigen)?;
-        Ok(Solved { model, spectrum, statics, modal, stations, tool_stations, asked_stations })
+        let on_feet = spectrum.on_feet(&model.frame);
+        Ok(Solved { model, spectrum, on_feet, statics, modal, stations, tool_stations, asked_stations })
     }
 
     /// Its measures.
@@ -172,11 +179,17 @@ impl<'m> Solved<'m> {
     /// # Errors
     /// As [`Solved::figures`].
     pub fn figures_with(&self, build: &Build, goal: &Goal, peak: bool) -> Result<Figures, ModesFault> {
-        let first = self.modal.modes().iter().find(|mode| !mode.is_rigid());
+        let standing = || self.elastic().zip(&self.on_feet);
+        let first = standing().find(|(_, on_feet)| !**on_feet).map(|(mode, _)| mode);
+        let on_feet = standing().filter(|(_, on_feet)| **on_feet).map(|(mode, _)| mode.omega / TAU);
+        let between = |found: Option<[f64; 2]>, f: f64| {
+            Some(found.map_or([f, f], |[low, high]| [low.min(f), high.max(f)]))
+        };
         let mut figures = Figures {
             mass: self.model.mass(),
             cost: self.model.cost(build),
-            first_frequency: first.map(|mode| mode.omega / std::f64::consts::TAU),
+            first_frequency: first.map(|mode| mode.omega / TAU),
+            on_feet: on_feet.fold(None, between),
             loss_factor: first.map(|mode| mode.loss_factor),
             ..Figures::default()
         };
@@ -201,11 +214,33 @@ impl<'m> Solved<'m> {
         Ok(figures)
     }
 
+    /// Its elastic modes as the stations see them, lowest first.
+    fn elastic(&self) -> impl Iterator<Item = &ModalMode> {
+        self.modal.modes().iter().filter(|mode| !mode.is_rigid())
+    }
+
+    /// Takes the `count` modes that are most so as those on the feet: as many as at the stated values.
+    pub fn stand_on(&mut self, count: usize) {
+        self.on_feet = self.spectrum.most_on_feet(&self.model.frame, count);
+    }
+
+    /// Stiffness between tip and work of the structure alone, N/m, in its weakest direction, where the
+    /// work is on the ground and the stiffness contains the feet.
+    ///
+    /// # Errors
+    /// What stopped the static solution.
+    pub fn structure_stiffness(&self) -> Result<Option<f64>, ModesFault> {
+        let (Some(tip), None) = (self.model.tip, self.model.work) else { return Ok(None) };
+        let own = self.statics.stiffness_of_structure(tip, None).map_err(ModesFault::Eigen)?;
+        Ok(own.map(|own| own.weakest))
+    }
+
     /// Loss factor of the mode nearest to `frequency`, Hz.
     fn nearest_mode(&self, frequency: f64) -> Option<f64> {
-        let distance = |omega: f64| (omega / std::f64::consts::TAU - frequency).abs();
-        let elastic = self.modal.modes().iter().filter(|mode| !mode.is_rigid());
-        elastic.min_by(|a, b| distance(a.omega).total_cmp(&distance(b.omega))).map(|mode| mode.loss_factor)
+        let distance = |omega: f64| (omega / TAU - frequency).abs();
+        self.elastic()
+            .min_by(|a, b| distance(a.omega).total_cmp(&distance(b.omega)))
+            .map(|mode| mode.loss_factor)
     }
 
     /// Who gives way between tip and work in the weakest direction: shares of skeleton, fill,
@@ -219,10 +254,11 @@ impl<'m> Solved<'m> {
         };
         let [x, y, z] = direction;
         let layout = &self.statics.layout;
-        let load = layout.between(tip, self.model.work, &nalgebra::Vector6::new(x, y, z, 0.0, 0.0, 0.0));
+        let frame = &self.model.frame;
+        let along = nalgebra::Vector6::new(x, y, z, 0.0, 0.0, 0.0);
+        let load = between(frame, layout, tip, self.model.work, &along);
         let load = Mat::from_fn(load.len(), 1, |i, _| load[i]);
         let motion = self.statics.solve(load.as_ref()).map_err(ModesFault::Eigen)?;
-        let frame = &self.model.frame;
         let energies = Energies::new(frame, layout).ok_or(ModesFault::Frame(Vec::new()))?;
         let strain = energies.strain(&[motion.col_as_slice(0)]);
         Ok(strain.first().map(|energy| Shares::of(frame, energy)))
@@ -238,7 +274,8 @@ impl<'m> Solved<'m> {
         let proportions = build.proportions(self.model);
         let none = || ModesFault::Frame(Vec::new());
         let energies = Energies::new(frame, &self.spectrum.layout).ok_or_else(none)?;
-        let first = self.spectrum.elastic.first();
+        let first = self.spectrum.elastic.iter().zip(&self.on_feet).find(|(_, on_feet)| !**on_feet);
+        let first = first.map(|(mode, _)| mode);
         let frequency = first.map(|mode| Theory::new(frame, energies, &proportions).of_mode(mode));
         let mut stiffness = None;
         if let (Some([x, y, z]), Some(tip)) = (direction, self.model.tip) {
@@ -254,19 +291,40 @@ impl<'m> Solved<'m> {
         Ok(TheoryErrors { frequency, stiffness, corners })
     }
 
-    /// How far the tip sags against the work under the weight of the whole, m; `None` for a
-    /// floating base.
+    /// What its own weight does; `None` for a floating base.
     ///
     /// # Errors
     /// What stopped the static solution.
-    pub fn sag(&self) -> Result<Option<f64>, ModesFault> {
-        let Some(tip) = self.model.tip else {
+    pub fn sag(&self) -> Result<Option<Sunk>, ModesFault> {
+        if self.statics.free_motions().next().is_some() {
             return Ok(None);
-        };
-        let points: Vec<usize> = std::iter::once(tip).chain(self.model.work).collect();
-        let sag = self.statics.sag(&points).map_err(ModesFault::Eigen)?;
-        Ok(sag.map(|moved| (moved[0] - moved.get(1).copied().unwrap_or_default()).norm()))
+        }
+        let (frame, layout) = (&self.model.frame, &self.statics.layout);
+        let down = nalgebra::Vector6::z() * -GRAVITY;
+        let load = layout.inertia_load(frame, &down, &nalgebra::Vector3::zeros());
+        let load = load.ok_or(ModesFault::Range)?;
+        let load = Mat::from_fn(load.len(), 1, |i, _| load[i]);
+        let moved = self.statics.solve(load.as_ref()).map_err(ModesFault::Eigen)?;
+        let moved = moved.col_as_slice(0);
+        let footing = Footing::new(frame, layout);
+        let own = footing.as_ref().map_or(moved.to_vec(), |footing| footing.own(moved));
+        let at = |point: usize| self.statics.point(point, &own).fixed_rows::<3>(0).into_owned();
+        let against = || self.model.work.map_or(nalgebra::Vector3::zeros(), at);
+        Ok(Some(Sunk {
+            sag: self.model.tip.map(|tip| (at(tip) - against()).norm()),
+            on_feet: footing.zip(frame.rigid_body()).map(|(own, body)| -own.motion(moved, &body.centre).z),
+        }))
     }
+}
+
+/// What its own weight does to a base, m.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Sunk {
+    /// How far the tip sags against the work, in the base's own plane; `None` without a tool.
+    pub sag: Option<f64>,
+    /// How far the base as one piece sinks on its feet, at its centre of gravity; `None` where it
+    /// stands on none that give.
+    pub on_feet: Option<f64>,
 }
 
 /// The measures of `build` at `draw`, every section `scale` times as large as drawn.

@@ -7,7 +7,7 @@ use crate::problem::{Place, Problem, suggest};
 use crate::quantity::Draw;
 use crate::response::answer::{BuildResponse, Response};
 use crate::response::cut::{lobes, stable_depth};
-use crate::response::floor::{FloorSpectrum, floor_motion};
+use crate::response::floor::{FloorSpectrum, floor_motion, floor_paths};
 use crate::response::frequency::FrequencyResponse;
 use crate::response::peak::weakest_peak;
 use crate::response::speeds::{RunningSpeeds, clashes, order_lines, unbalance_motion};
@@ -149,6 +149,7 @@ fn respond(
     };
     let mut answer = BuildResponse::new(&build.name, &build.label, curve, worst);
     let floor = [load + 2, load + 3, load + 4];
+    answer.floor_paths = floor_paths(modal, seen, floor);
     if let Some(spectrum) = &options.floor {
         answer.floor = Some(floor_motion(modal, seen, &floor, spectrum));
     }

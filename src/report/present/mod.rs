@@ -2,6 +2,7 @@
 
 mod basis;
 pub mod compare;
+mod floor;
 pub mod materials;
 pub mod mix;
 pub mod modes;

@@ -76,6 +76,7 @@ pub fn blocks(answer: &Response, motion: Motion) -> Vec<Block> {
         )));
         blocks.push(Block::Curve(speeds(answer)));
     }
+    blocks.extend(super::floor::blocks(answer));
     if answer.builds.iter().any(|build| build.stable_depth_m.is_some()) {
         blocks.push(Block::Bars(depths(answer)));
     }
