@@ -4,7 +4,7 @@ use super::super::block::{Bar, Bars, Block, Unit};
 use super::super::table::{Column, Table};
 use crate::design::Measure;
 use crate::modes::Share;
-use crate::quantity::{Kind, show};
+use crate::quantity::Kind;
 use crate::study::compare::{Beats, Compared, Comparison};
 use crate::study::measures::Miss;
 use crate::study::spread::rank::Influence;
@@ -71,9 +71,9 @@ pub fn table(answer: &Comparison) -> Table {
     Table::new("compare", &columns, &answer.builds)
 }
 
-/// The answer in a sentence, the table, then bars of settle time and stiffness.
+/// The verdict, the table, then bars of settle time and stiffness.
 pub fn blocks(answer: &Comparison) -> Vec<Block> {
-    let mut blocks = vec![Block::Note(answer.answer.clone())];
+    let mut blocks: Vec<Block> = answer.verdict.paragraphs.iter().cloned().map(Block::Note).collect();
     blocks.extend(super::spread::holds_at(answer.amplitude_m));
     let title = match (answer.at_equal, answer.draws) {
         (Some(what), _) => format!("Builds at equal {what}"),
@@ -92,6 +92,7 @@ pub fn blocks(answer: &Comparison) -> Vec<Block> {
     if !answer.misses.list.is_empty() {
         blocks.push(Block::Table(missed(answer)));
     }
+    blocks.extend(super::guesses::taken(&answer.guesses).map(Block::Table));
     if !answer.notes.is_empty() {
         blocks.push(Block::Problems(answer.notes.clone()));
     }
@@ -197,7 +198,6 @@ fn origins(answer: &Comparison) -> Option<Table> {
 fn missed(answer: &Comparison) -> Table {
     let labels: Vec<(String, String)> =
         answer.builds.iter().map(|b| (b.name.clone(), b.label.clone())).collect();
-    let kind = |miss: &Miss| miss.known().map_or(Kind::Ratio, Measure::kind);
     let columns = [
         Column::text("targets missed by", "build", move |miss: &Miss| {
             labels.iter().find(|(name, _)| *name == miss.build).map_or(miss.build.clone(), |l| l.1.clone())
@@ -205,13 +205,8 @@ fn missed(answer: &Comparison) -> Table {
         Column::text("measure", "measure", |miss: &Miss| {
             miss.known().map_or(miss.measure, Measure::title).to_string()
         }),
-        Column::text("found", "value", move |miss: &Miss| {
-            miss.value.map_or("-".to_string(), |value| show(value, kind(miss)))
-        }),
-        Column::text("asked", "limit", move |miss: &Miss| {
-            let word = if miss.at_least { "at least" } else { "at most" };
-            format!("{word} {}", show(miss.limit, kind(miss)))
-        }),
+        Column::text("found", "value", |miss: &Miss| miss.told().0),
+        Column::text("asked", "limit", |miss: &Miss| miss.told().1),
     ];
     Table::new("", &columns, &answer.misses.list)
 }

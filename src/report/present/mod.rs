@@ -2,6 +2,7 @@
 
 mod basis;
 pub mod compare;
+mod guesses;
 pub mod materials;
 pub mod mix;
 pub mod modes;

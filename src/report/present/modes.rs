@@ -141,6 +141,14 @@ pub fn blocks(answer: &Modes) -> Vec<Block> {
         blocks.extend(spread.iter().flat_map(|spread| of_draws(spread, answer.draws)));
         blocks.extend(own.modes.first().map(|mode| Block::Bars(shares(mode))));
     }
+    let missed = answer.misses.list.iter();
+    let missed: Vec<String> = missed
+        .map(|miss| format!("{} misses a target: {}.", miss.build.replace('_', " "), miss.sentence()))
+        .collect();
+    if !missed.is_empty() {
+        blocks.push(Block::Note(missed.join(" ")));
+    }
+    blocks.extend(super::guesses::taken(&answer.guesses).map(Block::Table));
     if !answer.notes.is_empty() {
         blocks.push(Block::Problems(answer.notes.clone()));
     }
