@@ -188,7 +188,13 @@ impl Schema<'_> {
             "required": ["value", "low", "high"],
             "additionalProperties": false,
         });
-        json!({ "anyOf": [stated, limits] })
+        let exact = json!({
+            "type": "object",
+            "properties": { "value": stated, "exact": { "const": true } },
+            "required": ["value", "exact"],
+            "additionalProperties": false,
+        });
+        json!({ "anyOf": [stated, limits, exact] })
     }
 }
 

@@ -1,14 +1,14 @@
 //! What one build is worth at one draw: the measures by which builds are compared.
 
 use crate::design::{Build, Goal, Measure, Model, Target};
-use crate::frame::Energies;
+use crate::frame::{Energies, Energy};
 use crate::modes::{
-    Asked, Corner, Damped, Footing, GRAVITY, ModesFault, Precision, Shares, Spectrum, Statics, Theory, TheoryError,
-    between,
+    Asked, Corner, Damped, Elastic, Footing, GRAVITY, ModesFault, Precision, Shares, Spectrum, Statics, Theory,
+    TheoryError, between,
 };
 use crate::problem::Problem;
-use crate::quantity::Draw;
-use crate::response::modal::{ModalMode, ModalModel};
+use crate::quantity::{Draw, Kind, figures, show, show_apart};
+use crate::response::modal::ModalModel;
 use crate::response::peak::weakest_peak;
 use crate::response::settle::Decay;
 use crate::response::stations::{Station, modal_model};
@@ -39,6 +39,8 @@ pub struct Figures {
     pub peak_frequency: Option<f64>,
     /// Loss factor of the mode that decides: the last to settle, else the worst peak's, else the first.
     pub loss_factor: Option<f64>,
+    /// That mode, by its number among those that the stations see, rigid-body modes included.
+    pub mode: Option<usize>,
     /// Until the motion between tip and work stays below the stated amplitude, s; `None` when it never does.
     pub settle_time: Option<f64>,
     /// How far the tip moves from the work for one kelvin everywhere, m/K; only where it is asked for.
@@ -179,18 +181,19 @@ impl<'m> Solved<'m> {
     /// # Errors
     /// As [`Solved::figures`].
     pub fn figures_with(&self, build: &Build, goal: &Goal, peak: bool) -> Result<Figures, ModesFault> {
-        let standing = || self.elastic().zip(&self.on_feet);
-        let first = standing().find(|(_, on_feet)| !**on_feet).map(|(mode, _)| mode);
-        let on_feet = standing().filter(|(_, on_feet)| **on_feet).map(|(mode, _)| mode.omega / TAU);
-        let between = |found: Option<[f64; 2]>, f: f64| {
+        let modes = self.modal.modes();
+        let rigid = self.rigid_modes();
+        let first = self.on_feet.iter().position(|on_feet| !on_feet).map(|first| rigid + first);
+        let on_feet = modes[rigid..].iter().zip(&self.on_feet).filter(|(_, on_feet)| **on_feet);
+        let limits = |found: Option<[f64; 2]>, f: f64| {
             Some(found.map_or([f, f], |[low, high]| [low.min(f), high.max(f)]))
         };
         let mut figures = Figures {
             mass: self.model.mass(),
             cost: self.model.cost(build),
-            first_frequency: first.map(|mode| mode.omega / TAU),
-            on_feet: on_feet.fold(None, between),
-            loss_factor: first.map(|mode| mode.loss_factor),
+            first_frequency: first.and_then(|first| Some(modes.get(first)?.omega / TAU)),
+            on_feet: on_feet.map(|(mode, _)| mode.omega / TAU).fold(None, limits),
+            mode: first,
             ..Figures::default()
         };
         if let Some(tip) = self.model.tip {
@@ -201,22 +204,22 @@ impl<'m> Solved<'m> {
             if let Some(peak) = peak.then(|| weakest_peak(&self.modal, [0, 1, 2])).flatten() {
                 figures.dynamic_stiffness = peak.dynamic_stiffness_n_per_m;
                 figures.peak_frequency = Some(peak.frequency_hz);
-                figures.loss_factor = self.nearest_mode(peak.frequency_hz).or(figures.loss_factor);
+                figures.mode = self.nearest_mode(peak.frequency_hz).or(figures.mode);
             }
             if let Some(tap) = &goal.tap {
                 let decay = Decay::new(&self.modal, self.tool_stations, &[0, 1, 2], self.model.impulse);
                 let settle = decay.settle(tap.settle_to);
                 figures.settle_time = settle.time;
-                let deciding = settle.mode.and_then(|mode| self.modal.modes().get(mode));
-                figures.loss_factor = deciding.map(|mode| mode.loss_factor).or(figures.loss_factor);
+                figures.mode = settle.mode.or(figures.mode);
             }
         }
+        figures.loss_factor = figures.mode.and_then(|mode| Some(modes.get(mode)?.loss_factor));
         Ok(figures)
     }
 
-    /// Its elastic modes as the stations see them, lowest first.
-    fn elastic(&self) -> impl Iterator<Item = &ModalMode> {
-        self.modal.modes().iter().filter(|mode| !mode.is_rigid())
+    /// How many modes have no spring: they come first among those that the stations see.
+    fn rigid_modes(&self) -> usize {
+        self.modal.modes().iter().filter(|mode| mode.is_rigid()).count()
     }
 
     /// Takes the `count` modes that are most so as those on the feet: as many as at the stated values.
@@ -235,12 +238,16 @@ impl<'m> Solved<'m> {
         Ok(own.map(|own| own.weakest))
     }
 
-    /// Loss factor of the mode nearest to `frequency`, Hz.
-    fn nearest_mode(&self, frequency: f64) -> Option<f64> {
+    /// The mode nearest to `frequency`, Hz.
+    fn nearest_mode(&self, frequency: f64) -> Option<usize> {
         let distance = |omega: f64| (omega / TAU - frequency).abs();
-        self.elastic()
-            .min_by(|a, b| distance(a.omega).total_cmp(&distance(b.omega)))
-            .map(|mode| mode.loss_factor)
+        let elastic = self.modal.modes().iter().enumerate().filter(|(_, mode)| !mode.is_rigid());
+        elastic.min_by(|(_, a), (_, b)| distance(a.omega).total_cmp(&distance(b.omega))).map(|(i, _)| i)
+    }
+
+    /// The elastic mode that decides in `figures`.
+    pub fn elastic(&self, figures: &Figures) -> Option<&Elastic> {
+        self.spectrum.elastic.get(figures.mode?.checked_sub(self.rigid_modes())?)
     }
 
     /// Who gives way between tip and work in the weakest direction: shares of skeleton, fill,
@@ -249,6 +256,14 @@ impl<'m> Solved<'m> {
     /// # Errors
     /// What stopped the static solution.
     pub fn gives_way(&self, direction: [f64; 3]) -> Result<Option<Shares>, ModesFault> {
+        Ok(self.give(direction)?.map(|energy| Shares::of(&self.model.frame, &energy)))
+    }
+
+    /// The strain energy of a unit force between tip and work along `direction`.
+    ///
+    /// # Errors
+    /// What stopped the static solution.
+    pub fn give(&self, direction: [f64; 3]) -> Result<Option<Energy>, ModesFault> {
         let Some(tip) = self.model.tip else {
             return Ok(None);
         };
@@ -260,8 +275,7 @@ impl<'m> Solved<'m> {
         let load = Mat::from_fn(load.len(), 1, |i, _| load[i]);
         let motion = self.statics.solve(load.as_ref()).map_err(ModesFault::Eigen)?;
         let energies = Energies::new(frame, layout).ok_or(ModesFault::Frame(Vec::new()))?;
-        let strain = energies.strain(&[motion.col_as_slice(0)]);
-        Ok(strain.first().map(|energy| Shares::of(frame, energy)))
+        Ok(energies.strain(&[motion.col_as_slice(0)]).pop())
     }
 
     /// What beam theory may miss in the first frequency, and in the stiffness between tip and work in
@@ -363,6 +377,53 @@ impl Miss {
     pub fn known(&self) -> Option<Measure> {
         Measure::ALL.into_iter().find(|measure| measure.key() == self.measure)
     }
+
+    /// By which part of the limit it is missed; infinite where there is no value.
+    pub fn by(&self) -> f64 {
+        let Some(value) = self.value else { return f64::INFINITY };
+        let short = if self.at_least { self.limit - value } else { value - self.limit };
+        if self.limit > 0.0 { short / self.limit } else { f64::INFINITY }
+    }
+
+    /// What was found and what was asked, with as many digits as tell them apart: `220.4 kg`, `at
+    /// most 220 kg`.
+    pub fn told(&self) -> (String, String) {
+        let kind = self.known().map_or(Kind::Ratio, Measure::kind);
+        let word = if self.at_least { "at least" } else { "at most" };
+        let none = || if self.known() == Some(Measure::SettleTime) { "never" } else { "none" };
+        match self.value {
+            Some(value) => {
+                let (found, asked) = show_apart(value, self.limit, kind);
+                (found, format!("{word} {asked}"))
+            }
+            None => (none().to_string(), format!("{word} {}", show(self.limit, kind))),
+        }
+    }
+
+    /// The miss in words: `mass 220.4 kg, at most 220 kg (0.18 % off)`.
+    pub fn sentence(&self) -> String {
+        let (found, asked) = self.told();
+        let title = self.known().map_or(self.measure, Measure::title);
+        let by = self.by();
+        let off = if by.is_finite() { format!(" ({} % off)", figures(100.0 * by, 2)) } else { String::new() };
+        format!("{title} {found}, {asked}{off}")
+    }
+}
+
+/// The limits of `target`: each with true for a lower one.
+fn limits(target: &Target) -> impl Iterator<Item = (f64, bool)> {
+    let limits = [(target.at_least, true), (target.at_most, false)];
+    limits.into_iter().filter_map(|(limit, at_least)| Some((limit?, at_least)))
+}
+
+/// True when `value` keeps `limit`; a missing one keeps none.
+fn keeps(value: Option<f64>, (limit, at_least): (f64, bool)) -> bool {
+    value.is_some_and(|value| if at_least { value >= limit } else { value <= limit })
+}
+
+/// True when `figures` keep all `targets`.
+pub fn keep_all(targets: &[Target], figures: &Figures) -> bool {
+    targets.iter().all(|target| limits(target).all(|limit| keeps(figures.get(target.measure), limit)))
 }
 
 /// Which targets are missed by which builds.
@@ -390,13 +451,9 @@ impl Misses {
             let Some(value) = figure(target.measure) else {
                 continue;
             };
-            for (limit, at_least) in [(target.at_least, true), (target.at_most, false)] {
-                let Some(limit) = limit else { continue };
-                let kept = value.is_some_and(|v| if at_least { v >= limit } else { v <= limit });
-                if !kept {
-                    let (build, measure) = (build.to_string(), target.measure.key());
-                    self.list.push(Miss { build, measure, value, limit, at_least });
-                }
+            for (limit, at_least) in limits(target).filter(|limit| !keeps(value, *limit)) {
+                let (build, measure) = (build.to_string(), target.measure.key());
+                self.list.push(Miss { build, measure, value, limit, at_least });
             }
         }
     }
@@ -411,5 +468,50 @@ impl Misses {
         let mut missing: Vec<&str> = self.list.iter().map(|miss| miss.build.as_str()).collect();
         missing.dedup();
         self.builds > 0 && missing.len() == self.builds
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::problem::Place;
+
+    fn miss(measure: Measure, value: Option<f64>, limit: f64, at_least: bool) -> Miss {
+        Miss { build: "a".to_string(), measure: measure.key(), value, limit, at_least }
+    }
+
+    #[test]
+    fn a_miss_is_told_from_its_limit() {
+        let heavy = miss(Measure::Mass, Some(220.4), 220.0, false);
+        assert_eq!(heavy.sentence(), "mass 220.4 kg, at most 220 kg (0.18 % off)");
+        approx::assert_relative_eq!(heavy.by(), 0.4 / 220.0, max_relative = 1e-9);
+        let soft = miss(Measure::Stiffness, Some(0.9e6), 1.2e6, true);
+        assert_eq!(soft.sentence(), "stiffness 0.9 N/µm, at least 1.2 N/µm (25 % off)");
+        let never = miss(Measure::SettleTime, None, 0.5, false);
+        assert_eq!(
+            (never.sentence(), never.by()),
+            ("settle time never, at most 500 ms".into(), f64::INFINITY)
+        );
+    }
+
+    #[test]
+    fn targets_are_kept_up_to_their_limits() {
+        let target =
+            |measure, at_least, at_most| Target { measure, at_least, at_most, place: Place::default() };
+        let targets = [
+            target(Measure::Mass, None, Some(10.0)),
+            target(Measure::FirstFrequency, Some(50.0), Some(90.0)),
+        ];
+        let figures = |mass, first| Figures { mass, first_frequency: first, ..Figures::default() };
+        assert!(keep_all(&targets, &figures(10.0, Some(50.0))));
+        assert!(!keep_all(&targets, &figures(10.1, Some(50.0))));
+        assert!(!keep_all(&targets, &figures(10.0, Some(49.9))));
+        assert!(!keep_all(&targets, &figures(10.0, Some(90.1))));
+        assert!(!keep_all(&targets, &figures(10.0, None)));
+        let mut misses = Misses::new(&targets);
+        misses.judge("a", |measure| Some(figures(11.0, Some(40.0)).get(measure)));
+        misses.judge("b", |_| None);
+        assert_eq!(misses.list.len(), 2);
+        assert!(!misses.meets("a") && misses.meets("b") && !misses.all_miss());
     }
 }

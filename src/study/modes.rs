@@ -17,6 +17,7 @@
 //! - `kuhn1955`: pairing at the largest sum
 
 use super::compare::Directions;
+use super::guesses::{Guess, guesses};
 use super::measures::Misses;
 use super::spread::{Answered, Draws, run};
 use crate::design::{Build, Design, Measure};
@@ -51,6 +52,8 @@ pub struct Modes {
     pub notes: Vec<Problem>,
     /// Targets of mass and first frequency, as far as every build misses them.
     pub misses: Misses,
+    /// What was stated without a spread and took the usual one.
+    pub guesses: Vec<Guess>,
 }
 
 /// The modes of one build.
@@ -145,7 +148,14 @@ impl Modes {
             let own: Vec<Option<&Drawn>> = answers.iter().map(|row| row[number].as_ref()).collect();
             build.spread = Some(RingsSpread::of(build, &own, &design.uncertain, &drawn));
         }
-        Ok(Modes { amplitude_m: design.goal.amplitude, draws: total, builds, notes, misses })
+        Ok(Modes {
+            amplitude_m: design.goal.amplitude,
+            draws: total,
+            builds,
+            notes,
+            misses,
+            guesses: guesses(design),
+        })
     }
 }
 

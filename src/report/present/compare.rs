@@ -90,9 +90,9 @@ pub fn table(answer: &Comparison) -> Table {
     Table::new("compare", &columns, &answer.builds)
 }
 
-/// The answer in a sentence, the table, then bars of settle time and stiffness.
+/// The verdict, the table, then bars of settle time and stiffness.
 pub fn blocks(answer: &Comparison) -> Vec<Block> {
-    let mut blocks = vec![Block::Note(answer.answer.clone())];
+    let mut blocks: Vec<Block> = answer.verdict.paragraphs.iter().cloned().map(Block::Note).collect();
     blocks.extend(super::spread::holds_at(answer.amplitude_m));
     let title = match (answer.at_equal, answer.draws) {
         (Some(what), _) => format!("Builds at equal {what}"),
@@ -113,6 +113,7 @@ pub fn blocks(answer: &Comparison) -> Vec<Block> {
     if !answer.misses.list.is_empty() {
         blocks.push(Block::Table(missed(answer)));
     }
+    blocks.extend(super::guesses::taken(&answer.guesses).map(Block::Table));
     if !answer.notes.is_empty() {
         blocks.push(Block::Problems(answer.notes.clone()));
     }
@@ -261,7 +262,6 @@ fn origins(answer: &Comparison) -> Option<Table> {
 fn missed(answer: &Comparison) -> Table {
     let labels: Vec<(String, String)> =
         answer.builds.iter().map(|b| (b.name.clone(), b.label.clone())).collect();
-    let kind = |miss: &Miss| miss.known().map_or(Kind::Ratio, Measure::kind);
     let columns = [
         Column::text("targets missed by", "build", move |miss: &Miss| {
             labels.iter().find(|(name, _)| *name == miss.build).map_or(miss.build.clone(), |l| l.1.clone())
@@ -269,13 +269,8 @@ fn missed(answer: &Comparison) -> Table {
         Column::text("measure", "measure", |miss: &Miss| {
             miss.known().map_or(miss.measure, Measure::title).to_string()
         }),
-        Column::text("found", "value", move |miss: &Miss| {
-            miss.value.map_or("-".to_string(), |value| show(value, kind(miss)))
-        }),
-        Column::text("asked", "limit", move |miss: &Miss| {
-            let word = if miss.at_least { "at least" } else { "at most" };
-            format!("{word} {}", show(miss.limit, kind(miss)))
-        }),
+        Column::text("found", "value", |miss: &Miss| miss.told().0),
+        Column::text("asked", "limit", |miss: &Miss| miss.told().1),
     ];
     Table::new("", &columns, &answer.misses.list)
 }

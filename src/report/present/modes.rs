@@ -151,6 +151,14 @@ pub fn blocks(answer: &Modes) -> Vec<Block> {
         let first = own.first_of_structure().or(own.modes.first()).zip(own.first_structure_mode.or(Some(1)));
         blocks.extend(first.map(|(mode, number)| Block::Bars(shares(mode, number))));
     }
+    let missed = answer.misses.list.iter();
+    let missed: Vec<String> = missed
+        .map(|miss| format!("{} misses a target: {}.", miss.build.replace('_', " "), miss.sentence()))
+        .collect();
+    if !missed.is_empty() {
+        blocks.push(Block::Note(missed.join(" ")));
+    }
+    blocks.extend(super::guesses::taken(&answer.guesses).map(Block::Table));
     if !answer.notes.is_empty() {
         blocks.push(Block::Problems(answer.notes.clone()));
     }
