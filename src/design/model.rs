@@ -8,7 +8,7 @@ use crate::frame::{
     Anchor, Foot, Frame, FrameFault, Joint, Layout, Mass, Member, MemberSection, PartStiffness, Point,
 };
 use crate::material::Medium;
-use crate::modes::{Asked, ModesFault, Spectrum, Statics, solve};
+use crate::modes::{Asked, ModesFault, Spectrum, Statics, solve, solve_beyond};
 use crate::problem::{Place, Problem};
 use crate::quantity::{Draw, Loss, Spread};
 use crate::section::{Action, Solution};
@@ -89,6 +89,19 @@ impl Build {
     /// As [`solve`].
     pub fn spectrum(&self, model: &Model, asked: &Asked) -> Result<Spectrum, ModesFault> {
         solve(&model.frame, &Asked { patterns: self.patterns.clone(), ..asked.clone() })
+    }
+
+    /// The same from fewer modes that are known.
+    ///
+    /// # Errors
+    /// As [`solve`].
+    pub fn spectrum_beyond(
+        &self,
+        model: &Model,
+        asked: &Asked,
+        known: &Spectrum,
+    ) -> Result<Spectrum, ModesFault> {
+        solve_beyond(&model.frame, &Asked { patterns: self.patterns.clone(), ..asked.clone() }, known)
     }
 
     /// A profile of this build, as drawn or otherwise, in `media`: as the frame takes it, and what

@@ -38,7 +38,7 @@ pub use reduced::{Damped, Precision, damped, damped_to};
 pub use remainder::Lump;
 pub use series::Series;
 pub use shares::{Share, Shares};
-pub use solve::{Asked, Elastic, Spectrum, solve};
+pub use solve::{Asked, Elastic, Spectrum, solve, solve_beyond};
 pub use statics::{GRAVITY, Statics, Stiffness};
 pub use symbolic::{Patterns, Symbolic};
 pub use trouble::{Mechanism, ModesFault};

@@ -17,13 +17,14 @@ pub struct Known {
 }
 
 impl Known {
-    /// What `solved`, of which `asked` modes were asked, leaves to the draws.
+    /// What `solved` leaves to the draws, which take as many modes.
     ///
     /// # Errors
     /// What stopped the ordering.
-    pub fn of(solved: &Solved, asked: &Asked) -> Result<Known, ModesFault> {
-        let series = Series::about(&solved.spectrum, asked).map_err(ModesFault::Eigen)?;
-        Ok(Known { series, asked: asked.clone() })
+    pub fn of(solved: &Solved) -> Result<Known, ModesFault> {
+        let asked = Asked { count: solved.spectrum.elastic.len(), ..Asked::default() };
+        let series = Series::about(&solved.spectrum, &asked).map_err(ModesFault::Eigen)?;
+        Ok(Known { series, asked })
     }
 
     /// `model` of `build` at one draw, as [`Solved::of`].
@@ -63,7 +64,7 @@ mod tests {
         for build in &design.builds {
             let stated = build.model(goal, &Draw::default()).unwrap();
             let stated = Solved::new(build, goal, &stated, &asked, &[]).unwrap();
-            let known = Known::of(&stated, &asked).unwrap();
+            let known = Known::of(&stated).unwrap();
             for draw in (Draws { count: 5, seed: 3 }).of(&design.uncertain) {
                 let model = build.model(goal, &draw).unwrap();
                 let alone = Solved::new(build, goal, &model, &asked, &[]).unwrap();

@@ -2,12 +2,12 @@
 
 use crate::design::{Build, Goal, Measure, Model, Target};
 use crate::frame::Energies;
+use super::converged::Reached;
 use crate::modes::{Asked, Damped, ModesFault, Precision, Shares, Spectrum, Statics};
 use crate::problem::Problem;
 use crate::quantity::Draw;
 use crate::response::modal::ModalModel;
 use crate::response::peak::weakest_peak;
-use crate::response::settle::Decay;
 use crate::response::stations::{Station, modal_model};
 use faer::Mat;
 use serde::Serialize;
@@ -29,12 +29,16 @@ pub struct Figures {
     pub weakest_direction: Option<[f64; 3]>,
     /// Dynamic stiffness at the worst peak between tip and work, N/m.
     pub dynamic_stiffness: Option<f64>,
+    /// By how much that may be off for modes above the computed ones, N/m; `None` where that was not asked.
+    pub dynamic_stiffness_error: Option<f64>,
     /// Hz of that peak.
     pub peak_frequency: Option<f64>,
     /// Loss factor of the mode that decides: the last to settle, else the worst peak's, else the first.
     pub loss_factor: Option<f64>,
     /// Until the motion between tip and work stays below the stated amplitude, s; `None` when it never does.
     pub settle_time: Option<f64>,
+    /// By how much that may be off for modes above the computed ones, s; `None` where that was not asked.
+    pub settle_time_error: Option<f64>,
     /// How far the tip moves from the work for one kelvin everywhere, m/K; only where it is asked for.
     pub drift: Option<f64>,
 }
@@ -60,6 +64,8 @@ pub struct Solved<'m> {
     pub model: &'m Model,
     /// Its modes.
     pub spectrum: Spectrum,
+    /// Its damped modes, the lowest of them; `None` where nothing is lossy.
+    pub damped: Option<Damped>,
     /// Its frame ready to be loaded.
     pub statics: Statics<'m>,
     /// What its stations see.
@@ -71,10 +77,13 @@ pub struct Solved<'m> {
     pub tool_stations: usize,
     /// Where the stations asked for begin.
     pub asked_stations: usize,
+    /// What its figures rest on, where as many modes were taken as they need.
+    pub reached: Option<Reached>,
 }
 
 impl<'m> Solved<'m> {
-    /// Solves `model` of `build` for `asked` modes, seen at the stations of `goal` and at `more`.
+    /// Solves `model` of `build` for `asked` modes, seen at the stations of `goal` and at `more`: for what
+    /// lists modes or compares many candidates. An answer rests on [`Solved::converged`].
     ///
     /// # Errors
     /// A mechanism, or what stopped the solution.
@@ -129,7 +138,8 @@ impl<'m> Solved<'m> {
         let rest = more.map(|_| &statics);
         let modal = modal_model(&model.frame, &spectrum, damped.as_ref(), rest, &stations);
         let modal = modal.map_err(ModesFault::Eigen)?;
-        Ok(Solved { model, spectrum, statics, modal, stations, tool_stations, asked_stations })
+        let reached = None;
+        Ok(Solved { model, spectrum, damped, statics, modal, stations, tool_stations, asked_stations, reached })
     }
 
     /// Its measures.
@@ -158,15 +168,28 @@ impl<'m> Solved<'m> {
             figures.stiffness = Some(stiffness.along);
             figures.weakest = Some(stiffness.weakest);
             figures.weakest_direction = Some(stiffness.direction);
-            if let Some(peak) = peak.then(|| weakest_peak(&self.modal, [0, 1, 2])).flatten() {
+            let found = match &self.reached {
+                Some(reached) => reached.peak,
+                None => peak.then(|| weakest_peak(&self.modal, [0, 1, 2])).flatten(),
+            };
+            if let Some(peak) = found {
                 figures.dynamic_stiffness = peak.dynamic_stiffness_n_per_m;
+                let error = |k: f64| k * peak.stiffness_error;
+                figures.dynamic_stiffness_error =
+                    self.reached.as_ref().and(peak.dynamic_stiffness_n_per_m).map(error);
                 figures.peak_frequency = Some(peak.frequency_hz);
                 figures.loss_factor = self.nearest_mode(peak.frequency_hz).or(figures.loss_factor);
             }
-            if let Some(tap) = &goal.tap {
-                let decay = Decay::new(&self.modal, self.tool_stations, &[0, 1, 2], self.model.impulse);
-                let settle = decay.settle(tap.settle_to);
+            let settled = match &self.reached {
+                Some(reached) => reached.settle.map(|(settle, error)| (settle, Some(error))),
+                None => {
+                    let settle = self.decay(goal).zip(goal.tap.as_ref());
+                    settle.map(|(decay, tap)| (decay.settle(tap.settle_to), None))
+                }
+            };
+            if let Some((settle, error)) = settled {
                 figures.settle_time = settle.time;
+                figures.settle_time_error = settle.time.and(error);
                 let deciding = settle.mode.and_then(|mode| self.modal.modes().get(mode));
                 figures.loss_factor = deciding.map(|mode| mode.loss_factor).or(figures.loss_factor);
             }
@@ -214,6 +237,16 @@ impl<'m> Solved<'m> {
         let sag = self.statics.sag(&points).map_err(ModesFault::Eigen)?;
         Ok(sag.map(|moved| (moved[0] - moved.get(1).copied().unwrap_or_default()).norm()))
     }
+}
+
+/// The measures of `build` as drawn, with as many modes as they need.
+///
+/// # Errors
+/// What is wrong with it, at its place.
+pub fn converged(build: &Build, goal: &Goal) -> Result<Figures, Vec<Problem>> {
+    let model = build.model(goal, &Draw::default())?;
+    let solved = Solved::converged(build, goal, &model, None);
+    solved.and_then(|solved| solved.figures(build, goal)).map_err(|fault| build.problems(&fault))
 }
 
 /// The measures of `build` at `draw`, every section `scale` times as large as drawn.

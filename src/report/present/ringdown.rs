@@ -197,7 +197,7 @@ mod tests {
         let table = crate::material::Table::built_in();
         let design = Design::read("starter.toml", STARTER, &table).design.unwrap();
         let draws = Draws { count: 8, seed: 1 };
-        let options = RingDownOptions { count: 6, duration: None, draws };
+        let options = RingDownOptions { duration: None, draws };
         let answer = ring_down(&design, &options, |_, _| ()).unwrap();
         assert_eq!(disagreements(&columns(), &answer.builds), Vec::<String>::new());
         let rows = instants(&answer);
