@@ -298,7 +298,8 @@ mod tests {
 
     #[test]
     fn a_tap_may_last() {
-        let tap = |more: &str| read(&format!("[tap]\nat = \"a\"\nalong = \"1, 0, 0\"\n{more}")).0.tap.unwrap();
+        let tap =
+            |more: &str| read(&format!("[tap]\nat = \"a\"\nalong = \"1, 0, 0\"\n{more}")).0.tap.unwrap();
         assert_eq!(tap("duration = \"1 ms\"\n").blow(0.2), Blow { impulse: 0.2, duration: 1e-3 });
         assert_eq!(tap("").blow(0.2), Blow::ideal(0.2));
         let said = read("[tap]\nat = \"a\"\nalong = \"1, 0, 0\"\nduration = \"-1 ms\"\n").1;

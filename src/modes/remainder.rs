@@ -1,16 +1,16 @@
 //! What the computed modes leave out, as a few lumped modes that some loads see.
 //!
-//! The modes above the last computed one are not known one by one, but what loads B do to them is: two
+//! The modes above the last computed one are not known one by one, but what loads B do to them is: a few
 //! steps of inverse iteration from the loads, with the computed modes taken out, span a small space
 //!
 //! ```text
-//! x₁ = (K - σ M)⁻¹ (B - M Φ Φᵀ B),   x₂ = (K - σ M)⁻¹ M x₁,   σ just above the last mode found
+//! x₁ = (K - σ M)⁻¹ (B - M Φ Φᵀ B),   x₂ = (K - σ M)⁻¹ M x₁, ...   σ just above the last mode found
 //! ```
 //!
-//! in which K and M have a few modes of their own. Where one mode above is seen most by the loads, a lump
+//! in which K and M have a few modes of their own. Where a mode above is seen much by the loads, a lump
 //! comes out as that mode; where many share what is left, a lump stands for several of them: its
 //! frequency lies among theirs, its loss factor is the mean of theirs by strain energy, and the sum of
-//! `(bᵀy)²/ω²` over all lumps is the flexibility that the computed modes leave out, as far as two steps
+//! `(bᵀy)²/ω²` over all lumps is the flexibility that the computed modes leave out, as far as the steps
 //! see it. A sharp mode hidden in a lump of lossy ones is not told apart.
 //!
 //! # Source
@@ -20,18 +20,15 @@ use super::dense::product;
 use super::fault::EigenFault;
 use super::pencil::times;
 use super::solve::Spectrum;
-use faer::{Mat, MatRef};
+use faer::{Col, Mat, MatRef};
 use nalgebra::{DMatrix, SymmetricEigen};
 
 /// Steps of inverse iteration.
-const STEPS: usize = 2;
+const STEPS: usize = 4;
 
-/// A vector of which less than this is left, relative to its length, once the modes are taken out, is
-/// one of theirs.
+/// A vector of which less than this is left, relative to its length, once the modes and the vectors before
+/// it are taken out, is one of theirs.
 const LEAST_LEFT: f64 = 1e-6;
-
-/// Energy of a new direction, relative to the most, below which it is rounding.
-const LEAST_NEW: f64 = 1e-10;
 
 /// Modes that were not computed, lumped.
 #[derive(Debug, Clone, PartialEq)]
@@ -54,56 +51,57 @@ impl Spectrum {
         let mass_modes = times(mass, modes.as_ref());
         let inside = product(modes.transpose(), loads);
         let mut step = loads - product(mass_modes.as_ref(), inside.as_ref());
-        let mut blocks: Vec<Mat<f64>> = Vec::new();
+        // Vectors of unit length in the norm of M, and their images under M.
+        let mut space: Vec<[Col<f64>; 2]> = Vec::new();
         for _ in 0..STEPS {
-            let mut next = self.pairs.factor.solve(step.as_ref())?;
-            let before: Vec<f64> = (0..next.ncols()).map(|j| length(mass, &next, j)).collect();
+            let solution = self.pairs.factor.solve(step.as_ref())?;
+            let mut cleared = solution.clone();
             for _ in 0..2 {
-                let inside = product(mass_modes.transpose(), next.as_ref());
-                next -= product(modes.as_ref(), inside.as_ref());
+                let inside = product(mass_modes.transpose(), cleared.as_ref());
+                cleared -= product(modes.as_ref(), inside.as_ref());
             }
-            for j in 0..next.ncols() {
-                let left = length(mass, &next, j);
-                let scale = if left > LEAST_LEFT * before[j] { 1.0 / left } else { 0.0 };
-                next.col_mut(j).iter_mut().for_each(|v| *v *= scale);
+            let known = space.len();
+            for j in 0..cleared.ncols() {
+                let mut column = cleared.col(j).to_owned();
+                for _ in 0..2 {
+                    for [own, image] in &space {
+                        let part: f64 = image.transpose() * &column;
+                        column -= faer::Scale(part) * own;
+                    }
+                }
+                let image = mass * &column;
+                let length = |square: f64| square.max(0.0).sqrt();
+                let left = length(column.transpose() * &image);
+                let whole = solution.col(j);
+                let before = length(whole.transpose() * (mass * whole));
+                if left > LEAST_LEFT * before {
+                    space.push([column, image].map(|c| faer::Scale(1.0 / left) * c));
+                }
             }
-            step = times(mass, next.as_ref());
-            blocks.push(next);
+            let fresh = &space[known..];
+            if fresh.is_empty() {
+                break;
+            }
+            step = Mat::from_fn(loads.nrows(), fresh.len(), |i, j| fresh[j][1][i]);
         }
-        let columns: usize = blocks.iter().map(Mat::ncols).sum();
-        let width = loads.ncols().max(1);
-        let space = Mat::from_fn(loads.nrows(), columns, |i, j| blocks[j / width][(i, j % width)]);
+        let space = Mat::from_fn(loads.nrows(), space.len(), |i, j| space[j][0][i]);
         Ok(self.lumps(&space, loads))
     }
 
-    /// The modes of K and M in `space`.
+    /// The modes of K and M in `space`, whose vectors are orthonormal to M.
     fn lumps(&self, space: &Mat<f64>, loads: MatRef<f64>) -> Vec<Lump> {
         let within = |matrix| {
             let inner = product(space.transpose(), times(matrix, space.as_ref()).as_ref());
             DMatrix::from_fn(inner.nrows(), inner.ncols(), |i, j| 0.5 * (inner[(i, j)] + inner[(j, i)]))
         };
-        let [stiffness, mass, loss] =
-            [&self.matrices.stiffness, &self.matrices.mass, &self.matrices.loss].map(within);
-        if mass.iter().any(|m| !m.is_finite()) || mass.nrows() == 0 {
+        let [stiffness, loss] = [&self.matrices.stiffness, &self.matrices.loss].map(within);
+        if stiffness.is_empty() || stiffness.iter().any(|k| !k.is_finite()) {
             return Vec::new();
         }
-        let SymmetricEigen { eigenvalues, eigenvectors } = SymmetricEigen::new(mass);
-        let most = eigenvalues.max();
-        let kept: Vec<usize> = (0..eigenvalues.len())
-            .filter(|i| eigenvalues[*i] > LEAST_NEW * most && eigenvalues[*i] > 0.0)
-            .collect();
-        let turn = DMatrix::from_fn(eigenvalues.len(), kept.len(), |i, j| {
-            eigenvectors[(i, kept[j])] / eigenvalues[kept[j]].sqrt()
-        });
-        if kept.is_empty() {
-            return Vec::new();
-        }
-        let SymmetricEigen { eigenvalues, eigenvectors } =
-            SymmetricEigen::new(turn.transpose() * stiffness * &turn);
-        let shapes = turn * eigenvectors;
+        let SymmetricEigen { eigenvalues, eigenvectors } = SymmetricEigen::new(stiffness);
         let seen = product(loads.transpose(), space.as_ref());
         let lump = |j: usize| {
-            let shape = shapes.column(j);
+            let shape = eigenvectors.column(j);
             let stored: f64 = eigenvalues[j];
             let lost = (&loss * shape).dot(&shape);
             let of_load = |load: usize| (0..shape.len()).map(|i| seen[(load, i)] * shape[i]).sum();
@@ -113,16 +111,10 @@ impl Spectrum {
                 seen: (0..loads.ncols()).map(of_load).collect(),
             }
         };
-        let mut lumps: Vec<Lump> = (0..kept.len()).map(lump).filter(|l| l.omega_squared > 0.0).collect();
+        let mut lumps: Vec<Lump> = (0..space.ncols()).map(lump).filter(|l| l.omega_squared > 0.0).collect();
         lumps.sort_by(|a, b| a.omega_squared.total_cmp(&b.omega_squared));
         lumps
     }
-}
-
-/// √(xᵀ M x) of a column.
-fn length(mass: &faer::sparse::SparseColMat<usize, f64>, columns: &Mat<f64>, j: usize) -> f64 {
-    let column = columns.col(j);
-    (column.transpose() * (mass * column)).max(0.0).sqrt()
 }
 
 #[cfg(test)]

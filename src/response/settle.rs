@@ -559,7 +559,10 @@ mod tests {
         for amplitude in [1e-3, 1e-4, 2e-5, 1e-5, 1e-6] {
             let [whole, part] = [&all, &few].map(|d| d.settle(amplitude).time.unwrap());
             let error = few.settle_error(amplitude, part);
-            assert!((whole - part).abs() <= error * (1.0 + 1e-9) + 1e-9, "{amplitude}: {whole} {part} {error}");
+            assert!(
+                (whole - part).abs() <= error * (1.0 + 1e-9) + 1e-9,
+                "{amplitude}: {whole} {part} {error}"
+            );
             assert!(error < 0.6 * whole, "{amplitude}: {error} {whole}");
         }
         assert_eq!(all.settle_error(1e-5, 0.1), 0.0);

@@ -181,9 +181,8 @@ impl Comparison {
             Solved::converged(build, &design.goal, model, None).map_err(|fault| build.problems(&fault))
         };
         let solved: Vec<Solved> = design.builds.iter().zip(&models).map(solve).collect::<Result<_, _>>()?;
-        let know = |(build, solved): (&Build, &Solved)| {
-            Known::of(solved).map_err(|fault| build.problems(&fault))
-        };
+        let know =
+            |(build, solved): (&Build, &Solved)| Known::of(solved).map_err(|fault| build.problems(&fault));
         let known: Vec<Known> = match draws.is_empty() {
             true => Vec::new(),
             false => design.builds.iter().zip(&solved).map(know).collect::<Result<_, _>>()?,

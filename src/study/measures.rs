@@ -1,8 +1,8 @@
 //! What one build is worth at one draw: the measures by which builds are compared.
 
+use super::converged::Reached;
 use crate::design::{Build, Goal, Measure, Model, Target};
 use crate::frame::Energies;
-use super::converged::Reached;
 use crate::modes::{Asked, Damped, ModesFault, Precision, Shares, Spectrum, Statics};
 use crate::problem::Problem;
 use crate::quantity::Draw;
@@ -139,7 +139,17 @@ impl<'m> Solved<'m> {
         let modal = modal_model(&model.frame, &spectrum, damped.as_ref(), rest, &stations);
         let modal = modal.map_err(ModesFault::Eigen)?;
         let reached = None;
-        Ok(Solved { model, spectrum, damped, statics, modal, stations, tool_stations, asked_stations, reached })
+        Ok(Solved {
+            model,
+            spectrum,
+            damped,
+            statics,
+            modal,
+            stations,
+            tool_stations,
+            asked_stations,
+            reached,
+        })
     }
 
     /// Its measures.

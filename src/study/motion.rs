@@ -121,7 +121,8 @@ fn respond(
     let path = path_stations(design, build, options, tool, weakest)?;
     let solved = Solved::converged(build, goal, &model, Some(&path)).map_err(at_fault)?;
     notes.extend(solved.doubts(build, goal));
-    let mut stations: Vec<Station> = tool.map(|(tip, work)| Station::axes(tip, work)).into_iter().flatten().collect();
+    let mut stations: Vec<Station> =
+        tool.map(|(tip, work)| Station::axes(tip, work)).into_iter().flatten().collect();
     let load = stations.len();
     let seen = load + 1;
     let more = &mut stations;
@@ -149,8 +150,7 @@ fn respond(
         }
         None => FrequencyResponse::new(&modal, seen, load, range),
     };
-    let mut curve = drawn
-        .map_err(|message| vec![Problem::error(Place::key("--range"), message)])?;
+    let mut curve = drawn.map_err(|message| vec![Problem::error(Place::key("--range"), message)])?;
     if let Some(check) = DirectCheck::new(&model.frame, spectrum, &path[1], &path[0]) {
         curve.check(|omega| check.compliance(omega)).map_err(|e| at_fault(ModesFault::Eigen(e)))?;
     }

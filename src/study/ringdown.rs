@@ -35,6 +35,10 @@ pub struct RingDownOptions {
 pub struct RingDowns {
     /// What is struck and what is watched.
     pub path: String,
+    /// How hard it is struck, N s.
+    pub impulse_n_s: f64,
+    /// How long the tap lasts, s, from time 0; 0 is an ideal impulse.
+    pub tap_duration_s: f64,
     /// Amplitude below which the base is quiet, m.
     pub settle_to_m: f64,
     /// Amplitude of motion at which losses are taken, m; left out where none is stated over amplitude.
@@ -164,7 +168,16 @@ pub fn ring_down(
     let path = format!("{} struck, {watched} watched", tap.at.value);
     let (settle_to_m, amplitude_m) = (tap.settle_to, design.goal.amplitude);
     let notes = design.notes.iter().cloned().chain(doubts).collect();
-    Ok(RingDowns { path, settle_to_m, amplitude_m, draws: total, builds, notes })
+    Ok(RingDowns {
+        path,
+        impulse_n_s: tap.impulse.value,
+        tap_duration_s: tap.duration,
+        settle_to_m,
+        amplitude_m,
+        draws: total,
+        builds,
+        notes,
+    })
 }
 
 /// Every how many instants the band of `motion` has one.

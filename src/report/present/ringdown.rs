@@ -67,9 +67,14 @@ pub fn blocks(answer: &RingDowns) -> Vec<Block> {
 
 /// The same, with what each build's tap sounds like, in the order of the builds.
 pub(super) fn heard(answer: &RingDowns, taps: Vec<Vec<Tone>>) -> Vec<Block> {
+    let tap = match answer.tap_duration_s {
+        0.0 => "an ideal impulse".to_string(),
+        lasting => format!("a half-sine of {}, time counts from its start", show(lasting, Kind::Time)),
+    };
     let mut blocks = vec![Block::Note(format!(
-        "{}; quiet is below {}.",
+        "{}: {}, {tap}; quiet is below {}.",
         answer.path,
+        show(answer.impulse_n_s, Kind::Impulse),
         show(answer.settle_to_m, Kind::Length)
     ))];
     blocks.extend(holds_at(answer.amplitude_m));

@@ -5,8 +5,8 @@ use crate::design::{Build, Design};
 use crate::problem::{Place, Problem};
 use crate::quantity::Draw;
 use crate::response::stations::Station;
-use num_complex::Complex64;
 use crate::response::tap::{Recipe, Record, Ring, Strike, synthesise};
+use num_complex::Complex64;
 
 use super::channels::Tie;
 
@@ -29,11 +29,7 @@ pub struct Made {
 ///
 /// # Errors
 /// What keeps the build from being solved; a design without a tap; no mode below the sample rate.
-pub fn made_record(
-    design: &Design,
-    build: &Build,
-    made: &Made,
-) -> Result<Record, Vec<Problem>> {
+pub fn made_record(design: &Design, build: &Build, made: &Made) -> Result<Record, Vec<Problem>> {
     let Some(tap) = &design.goal.tap else {
         let problem = Problem::error(Place::file(&design.file), "the design has no tap");
         return Err(vec![problem.with_help("add [tap] with at, along and impulse")]);
