@@ -18,9 +18,6 @@ pub(super) struct Arguments {
     /// Scale the sections of each build until it equals the first in this
     #[arg(long, value_enum, value_name = "mass|stiffness|cost", hide_possible_values = true)]
     at_equal: Option<EqualIn>,
-    /// How many elastic modes of each build
-    #[arg(long, value_name = "N", default_value_t = 10, value_parser = clap::value_parser!(u16).range(1..=500))]
-    count: u16,
     #[command(flatten)]
     spread: input::SpreadOptions,
     #[command(flatten)]
@@ -47,7 +44,6 @@ impl Arguments {
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let design = arguments.at.of(|| arguments.input.read(&arguments.output))?;
     let options = Options {
-        count: usize::from(arguments.count),
         draws: arguments.spread.draws,
         seed: arguments.spread.seed,
         at_equal: arguments.at_equal.map(|equal| match equal {

@@ -39,7 +39,7 @@ pub(super) struct Arguments {
     output: Option<std::path::PathBuf>,
 }
 
-/// Modes of each build on the page.
+/// Modes of each build listed on the page.
 const COUNT: usize = 10;
 
 impl Arguments {
@@ -116,8 +116,8 @@ fn whole(design: &Design, arguments: &Arguments) -> Result<Whole, Vec<Problem>> 
     bar.finish();
     let goal = &design.goal;
     let draws = Draws { count: arguments.spread.draws.min(input::FEW), seed: arguments.spread.seed };
-    let tapped = RingDownOptions { count: COUNT, duration: None, draws };
-    let asked = ResponseOptions { count: 2 * COUNT, range: None, path: None, floor: None };
+    let tapped = RingDownOptions { duration: None, draws };
+    let asked = ResponseOptions { range: None, path: None, floor: None };
     let pour = PourOptions { waste: None, bucket: None, temperature: None, ribs: (0.2, 0.5e-3), body: None };
     // A change of one kelvin where the design states none; materials without expansion leave it out.
     let change = goal.thermal.is_none().then_some(1.0);

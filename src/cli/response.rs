@@ -34,9 +34,6 @@ pub(super) struct Arguments {
     /// How the floor shakes: a criterion such as VC-C, a velocity such as "50 um/s", or a CSV file
     #[arg(long, value_name = "CURVE|VELOCITY|FILE.csv")]
     floor: Option<String>,
-    /// How many elastic modes
-    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u16).range(1..=500))]
-    count: u16,
     #[command(flatten)]
     at: input::AtAmplitude,
     #[command(flatten)]
@@ -112,7 +109,7 @@ fn options(arguments: &Arguments) -> Result<ResponseOptions, Failure> {
         _ => None,
     };
     let floor = arguments.floor.as_deref().map(floor).transpose()?;
-    Ok(ResponseOptions { count: usize::from(arguments.count), range, path, floor })
+    Ok(ResponseOptions { range, path, floor })
 }
 
 /// A criterion by name, a flat velocity, or a file.

@@ -33,9 +33,6 @@ pub(super) struct Arguments {
     /// Ratio of motion to noise of that record, dB
     #[arg(long, value_name = "DB", default_value_t = 40.0, requires = "record", allow_negative_numbers = true, value_parser = decibels)]
     noise: f64,
-    /// How many elastic modes
-    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u16).range(1..=500))]
-    count: u16,
     #[command(flatten)]
     spread: input::FewDraws,
     #[command(flatten)]
@@ -53,7 +50,6 @@ impl Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let count = usize::from(arguments.count);
     let duration = match &arguments.duration {
         Some(text) => Some(
             quantity::single(text, Kind::Time).ok().filter(|duration| *duration > 0.0).ok_or_else(|| {
@@ -64,12 +60,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         None => None,
     };
     let design = arguments.at.of(|| arguments.input.read(&arguments.output))?;
-    let options = RingDownOptions { count, duration, draws: arguments.spread.draws() };
+    let options = RingDownOptions { duration, draws: arguments.spread.draws() };
     let bar = output::Progress::new("draws");
     let found = ring_down(&design, &options, |done, of| bar.at(done, of)).map_err(Failure::of)?;
     bar.finish();
     if let Some(path) = &arguments.wav {
-        let sound = sounds(&design, count).map_err(Failure::of)?;
+        let sound = sounds(&design).map_err(Failure::of)?;
         write_whole(path, &sound.wav)?;
         for (build, tap) in design.builds.iter().zip(&sound.taps) {
             let low = if tap.heard { "" } else { "; too low for most ears" };
@@ -119,8 +115,7 @@ fn write_record(design: &Design, path: &Path, arguments: &Arguments) -> Result<(
         seed: 1,
         channels,
     };
-    let count = usize::from(arguments.count);
-    let record = made_record(design, build, count, &made).map_err(Failure::of)?;
+    let record = made_record(design, build, &made).map_err(Failure::of)?;
     let bytes = match path.extension().and_then(|end| end.to_str()) {
         Some("wav") => to_wav(&record).map_err(Failure::of)?,
         _ => to_csv(&record).into_bytes(),

@@ -160,6 +160,7 @@ pub(super) const DESCRIBED: &[(&str, &str)] = &[
     ("tap/at", "Name of the point that is struck."),
     ("tap/along", "Its direction in global x, y, z."),
     ("tap/impulse", "How hard; else 0.2 N s."),
+    ("tap/duration", "How long the blow lasts, a half-sine of that impulse; else an ideal impulse."),
     ("tap/settle_to", "Amplitude below which the base is quiet; else 1 um."),
     ("cut", "The cut, for its stable depth."),
     ("cut/normal", "Direction in which chip thickness is measured, global x, y, z."),

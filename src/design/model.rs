@@ -9,7 +9,7 @@ use crate::frame::{
     PartStiffness, Point, Solid, overlaps,
 };
 use crate::material::Medium;
-use crate::modes::{Asked, ModesFault, Spectrum, Statics, solve_past_feet};
+use crate::modes::{Asked, ModesFault, Spectrum, Statics, solve_beyond, solve_past_feet};
 use crate::problem::{Place, Problem};
 use crate::quantity::{Draw, Loss, Spread};
 use crate::section::{Action, Solution};
@@ -103,6 +103,19 @@ impl Build {
     /// As [`solve_past_feet`].
     pub fn spectrum(&self, model: &Model, asked: &Asked) -> Result<Spectrum, ModesFault> {
         solve_past_feet(&model.frame, &Asked { patterns: self.patterns.clone(), ..asked.clone() })
+    }
+
+    /// The same from fewer modes that are known.
+    ///
+    /// # Errors
+    /// As [`solve`].
+    pub fn spectrum_beyond(
+        &self,
+        model: &Model,
+        asked: &Asked,
+        known: &Spectrum,
+    ) -> Result<Spectrum, ModesFault> {
+        solve_beyond(&model.frame, &Asked { patterns: self.patterns.clone(), ..asked.clone() }, known)
     }
 
     /// A profile of this build, as drawn or otherwise, in `media`: as the frame takes it, and what

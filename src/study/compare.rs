@@ -19,8 +19,6 @@ use serde::Serialize;
 /// What is asked of a comparison.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Options {
-    /// Elastic modes of each build.
-    pub count: usize,
     /// Draws of the uncertain values; 0 leaves the spreads out.
     pub draws: usize,
     /// Seed of the draws.
@@ -31,7 +29,7 @@ pub struct Options {
 
 impl Default for Options {
     fn default() -> Options {
-        Options { count: 10, draws: 200, seed: 1, at_equal: None }
+        Options { draws: 200, seed: 1, at_equal: None }
     }
 }
 
@@ -94,8 +92,14 @@ pub struct Compared {
     pub loss_factor: Option<Spread>,
     /// At the worst peak between tip and work.
     pub dynamic_stiffness_n_per_m: Option<Spread>,
+    /// By how much that may be off, at stated values, for modes above the computed ones.
+    pub dynamic_stiffness_error_n_per_m: Option<f64>,
     /// After the tap; `None` without a tap or when it never settles.
     pub settle_time_s: Option<Spread>,
+    /// By how much that may be off, at stated values, for modes above the computed ones.
+    pub settle_time_error_s: Option<f64>,
+    /// How many elastic modes its figures rest on.
+    pub modes: usize,
     /// Direction in which it is weakest.
     pub weakest_direction: Option<[f64; 3]>,
     /// How far the tip moves from the work for one kelvin everywhere; `None` without a tool, or where
@@ -184,7 +188,6 @@ impl Comparison {
         options: &Options,
         progress: impl Fn(usize, usize) + Sync,
     ) -> Result<Comparison, Vec<Problem>> {
-        let asked = Asked { count: options.count, ..Asked::default() };
         let scales = scales(design, options.at_equal)?;
         let uncertain = &design.uncertain;
         let draws = match uncertain.is_empty() {
@@ -195,12 +198,11 @@ impl Comparison {
             |(build, scale): (&Build, &f64)| build.scaled_model(&design.goal, &Draw::default(), *scale);
         let models: Vec<Model> = design.builds.iter().zip(&scales).map(stated).collect::<Result<_, _>>()?;
         let solve = |(build, model)| -> Result<Solved, Vec<Problem>> {
-            Solved::new(build, &design.goal, model, &asked, &[]).map_err(|fault| build.problems(&fault))
+            Solved::converged(build, &design.goal, model, None).map_err(|fault| build.problems(&fault))
         };
         let solved: Vec<Solved> = design.builds.iter().zip(&models).map(solve).collect::<Result<_, _>>()?;
-        let know = |(build, solved): (&Build, &Solved)| {
-            Known::of(solved, &asked).map_err(|fault| build.problems(&fault))
-        };
+        let know =
+            |(build, solved): (&Build, &Solved)| Known::of(solved).map_err(|fault| build.problems(&fault));
         let known: Vec<Known> = match draws.is_empty() {
             true => Vec::new(),
             false => design.builds.iter().zip(&solved).map(know).collect::<Result<_, _>>()?,
@@ -243,6 +245,8 @@ impl Comparison {
             narrows(design, &draws, &candidates[one], &candidates[other])
         });
         let drifts = design.builds.iter().filter_map(|build| no_drift(design, build));
+        let doubts =
+            design.builds.iter().zip(&solved).flat_map(|(build, own)| own.doubts(build, &design.goal));
         let mut comparison = Comparison {
             answer: String::new(),
             verdict,
@@ -254,7 +258,7 @@ impl Comparison {
             advice: None,
             misses,
             guesses: guesses(design),
-            notes: design.notes.iter().cloned().chain(corners).chain(drifts).collect(),
+            notes: design.notes.iter().cloned().chain(corners).chain(drifts).chain(doubts).collect(),
         };
         comparison.advice = comparison.advise(design, &draws, &drawn);
         comparison.verdict.paragraphs.extend(comparison.give_told());
@@ -332,7 +336,7 @@ fn candidate(
         label: build.label.clone(),
         value: value(stated),
         drawn: drawn.iter().map(|figures| value((*figures)?)).collect(),
-        doubt: Doubt::of(measure, &solved.spectrum, theory),
+        doubt: Doubt::of(measure, stated, &solved.spectrum, theory),
         misses: misses.list,
         meets_in: (!targets.is_empty() && !drawn.is_empty()).then(|| kept as f64 / drawn.len() as f64),
         on_guesses: on_guesses.map_err(|fault| build.problems(&fault))?,
@@ -451,7 +455,10 @@ fn compared(
         on_feet_up_to_hz: stated.on_feet.map(|[_, high]| high),
         loss_factor: spread(&|f| f.loss_factor),
         dynamic_stiffness_n_per_m: spread(&|f| f.dynamic_stiffness),
+        dynamic_stiffness_error_n_per_m: stated.dynamic_stiffness_error,
         settle_time_s: spread(&|f| f.settle_time),
+        settle_time_error_s: stated.settle_time_error,
+        modes: solved.spectrum.elastic.len(),
         weakest_direction: direction,
         drift_m_per_k: spread(&|f| f.drift),
         bow_m: quick.bow,

@@ -1,5 +1,6 @@
 //! What one build is worth at one draw: the measures by which builds are compared.
 
+use super::converged::Reached;
 use crate::design::{Build, Goal, Measure, Model, Target};
 use crate::frame::{Energies, Energy};
 use crate::modes::{
@@ -10,7 +11,6 @@ use crate::problem::Problem;
 use crate::quantity::{Draw, Kind, figures, show, show_apart};
 use crate::response::modal::ModalModel;
 use crate::response::peak::weakest_peak;
-use crate::response::settle::Decay;
 use crate::response::stations::{Station, modal_model};
 use faer::Mat;
 use serde::Serialize;
@@ -35,6 +35,8 @@ pub struct Figures {
     pub weakest_direction: Option<[f64; 3]>,
     /// Dynamic stiffness at the worst peak between tip and work, N/m.
     pub dynamic_stiffness: Option<f64>,
+    /// By how much that may be off for modes above the computed ones, N/m; `None` where that was not asked.
+    pub dynamic_stiffness_error: Option<f64>,
     /// Hz of that peak.
     pub peak_frequency: Option<f64>,
     /// Loss factor of the mode that decides: the last to settle, else the worst peak's, else the first.
@@ -43,6 +45,8 @@ pub struct Figures {
     pub mode: Option<usize>,
     /// Until the motion between tip and work stays below the stated amplitude, s; `None` when it never does.
     pub settle_time: Option<f64>,
+    /// By how much that may be off for modes above the computed ones, s; `None` where that was not asked.
+    pub settle_time_error: Option<f64>,
     /// How far the tip moves from the work for one kelvin everywhere, m/K; only where it is asked for.
     pub drift: Option<f64>,
 }
@@ -59,6 +63,16 @@ impl Figures {
             Measure::Cost => self.cost,
             Measure::LossFactor => self.loss_factor,
         }
+    }
+
+    /// By how much the figure of `measure` may be off for modes above the computed ones, as a part of it.
+    pub fn left_out(&self, measure: Measure) -> f64 {
+        let error = match measure {
+            Measure::DynamicStiffness => self.dynamic_stiffness_error,
+            Measure::SettleTime => self.settle_time_error,
+            _ => None,
+        };
+        error.zip(self.get(measure)).map_or(0.0, |(error, value)| error / value)
     }
 }
 
@@ -95,6 +109,8 @@ pub struct Solved<'m> {
     pub spectrum: Spectrum,
     /// By elastic mode: true when the base moves as one piece on its feet.
     pub on_feet: Vec<bool>,
+    /// Its damped modes, the lowest of them; `None` where nothing is lossy.
+    pub damped: Option<Damped>,
     /// Its frame ready to be loaded.
     pub statics: Statics<'m>,
     /// What its stations see.
@@ -106,10 +122,13 @@ pub struct Solved<'m> {
     pub tool_stations: usize,
     /// Where the stations asked for begin.
     pub asked_stations: usize,
+    /// What its figures rest on, where as many modes were taken as they need.
+    pub reached: Option<Reached>,
 }
 
 impl<'m> Solved<'m> {
-    /// Solves `model` of `build` for `asked` modes, seen at the stations of `goal` and at `more`.
+    /// Solves `model` of `build` for `asked` modes, seen at the stations of `goal` and at `more`: for what
+    /// lists modes or compares many candidates. An answer rests on [`Solved::converged`].
     ///
     /// # Errors
     /// A mechanism, or what stopped the solution.
@@ -165,7 +184,19 @@ impl<'m> Solved<'m> {
         let modal = modal_model(&model.frame, &spectrum, damped.as_ref(), rest, &stations);
         let modal = modal.map_err(ModesFault::Eigen)?;
         let on_feet = spectrum.on_feet(&model.frame);
-        Ok(Solved { model, spectrum, on_feet, statics, modal, stations, tool_stations, asked_stations })
+        let reached = None;
+        Ok(Solved {
+            model,
+            spectrum,
+            on_feet,
+            damped,
+            statics,
+            modal,
+            stations,
+            tool_stations,
+            asked_stations,
+            reached,
+        })
     }
 
     /// Its measures.
@@ -201,15 +232,28 @@ impl<'m> Solved<'m> {
             figures.stiffness = Some(stiffness.along);
             figures.weakest = Some(stiffness.weakest);
             figures.weakest_direction = Some(stiffness.direction);
-            if let Some(peak) = peak.then(|| weakest_peak(&self.modal, [0, 1, 2])).flatten() {
+            let found = match &self.reached {
+                Some(reached) => reached.peak,
+                None => peak.then(|| weakest_peak(&self.modal, [0, 1, 2])).flatten(),
+            };
+            if let Some(peak) = found {
                 figures.dynamic_stiffness = peak.dynamic_stiffness_n_per_m;
+                let error = |k: f64| k * peak.stiffness_error;
+                figures.dynamic_stiffness_error =
+                    self.reached.as_ref().and(peak.dynamic_stiffness_n_per_m).map(error);
                 figures.peak_frequency = Some(peak.frequency_hz);
                 figures.mode = self.nearest_mode(peak.frequency_hz).or(figures.mode);
             }
-            if let Some(tap) = &goal.tap {
-                let decay = Decay::new(&self.modal, self.tool_stations, &[0, 1, 2], self.model.impulse);
-                let settle = decay.settle(tap.settle_to);
+            let settled = match &self.reached {
+                Some(reached) => reached.settle.map(|(settle, error)| (settle, Some(error))),
+                None => {
+                    let settle = self.decay(goal).zip(goal.tap.as_ref());
+                    settle.map(|(decay, tap)| (decay.settle(tap.settle_to), None))
+                }
+            };
+            if let Some((settle, error)) = settled {
                 figures.settle_time = settle.time;
+                figures.settle_time_error = settle.time.and(error);
                 figures.mode = settle.mode.or(figures.mode);
             }
         }
@@ -339,6 +383,16 @@ pub struct Sunk {
     /// How far the base as one piece sinks on its feet, at its centre of gravity; `None` where it
     /// stands on none that give.
     pub on_feet: Option<f64>,
+}
+
+/// The measures of `build` as drawn, with as many modes as they need.
+///
+/// # Errors
+/// What is wrong with it, at its place.
+pub fn converged(build: &Build, goal: &Goal) -> Result<Figures, Vec<Problem>> {
+    let model = build.model(goal, &Draw::default())?;
+    let solved = Solved::converged(build, goal, &model, None);
+    solved.and_then(|solved| solved.figures(build, goal)).map_err(|fault| build.problems(&fault))
 }
 
 /// The measures of `build` at `draw`, every section `scale` times as large as drawn.
