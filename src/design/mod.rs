@@ -39,7 +39,7 @@ pub use vary::{Choices, Gaps, PartPlace, Rack, VarySpec};
 
 use crate::document::{Fields, Located, Reader, Uncertain};
 use crate::material::Table;
-use crate::problem::{Place, Problem};
+use crate::problem::{Place, Problem, Severity};
 use crate::quantity::{Kind, show};
 use substance::Register;
 
@@ -61,12 +61,23 @@ pub struct Design {
     pub uncertain: Vec<Uncertain>,
     /// What is doubtful, to be said beside every answer.
     pub notes: Vec<Problem>,
+    /// Builds that cannot be answered for, and why; `builds` is without them.
+    pub left_out: Vec<LeftOut>,
+}
+
+/// A build that cannot be answered for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LeftOut {
+    /// Its key in the design.
+    pub name: String,
+    /// What keeps it from an answer, as errors at their places.
+    pub problems: Vec<Problem>,
 }
 
 /// What came of reading a design.
 #[derive(Debug, Clone)]
 pub struct Reading {
-    /// The design, when nothing is wrong with it.
+    /// The design, when nothing is wrong with it beyond builds that it can leave out.
     pub design: Option<Design>,
     /// Everything wrong or doubtful, in the order of the file.
     pub problems: Vec<Problem>,
@@ -84,6 +95,10 @@ impl Design {
     /// The problem with the nearest known name.
     pub fn build(&self, name: &str) -> Result<&Build, Problem> {
         self.builds.iter().find(|build| build.name == name).ok_or_else(|| {
+            let left_out = self.left_out.iter().filter(|left| left.name == name);
+            if let Some(problem) = left_out.flat_map(|left| &left.problems).next() {
+                return problem.clone();
+            }
             let known = self.builds.iter().map(|build| build.name.as_str());
             Problem::error(
                 Place { key: "--build".to_string(), ..Place::file(&self.file) },
@@ -102,18 +117,50 @@ impl Design {
         }
     }
 
+    /// The design with its build called `name` alone; what other builds lack is no matter then.
+    ///
+    /// # Errors
+    /// As [`Design::build`].
+    pub fn only(mut self, name: &str) -> Result<Design, Problem> {
+        let build = self.build(name)?.clone();
+        let others: Vec<Problem> = self.left_out.drain(..).flat_map(|left| left.notes()).collect();
+        self.notes.retain(|note| !others.contains(note));
+        self.builds = vec![build];
+        Ok(self)
+    }
+
+    /// The design without the builds of `left_out`; a note says of each why.
+    pub fn without(mut self, left_out: Vec<LeftOut>) -> Design {
+        self.builds.retain(|build| left_out.iter().all(|left| left.name != build.name));
+        self.notes.extend(left_out.iter().flat_map(LeftOut::notes));
+        self.left_out.extend(left_out);
+        self
+    }
+
     /// What shows only when the builds are put together as frames: faults of their geometry, and
     /// mechanisms.
-    fn faults(&self) -> Vec<Problem> {
+    fn faults(&self) -> Vec<LeftOut> {
         let draw = crate::quantity::Draw::default();
-        let of = |build: &Build| match build.model(&self.goal, &draw) {
-            Ok(model) => match build.statics(&model) {
-                Ok(_) => Vec::new(),
-                Err(fault) => build.problems(&fault),
-            },
-            Err(problems) => problems,
+        let of = |build: &Build| {
+            let problems = match build.model(&self.goal, &draw) {
+                Ok(model) => build.problems(&build.statics(&model).err()?),
+                Err(problems) => problems,
+            };
+            Some(LeftOut { name: build.name.clone(), problems })
         };
-        self.builds.iter().flat_map(of).collect()
+        self.builds.iter().filter_map(of).collect()
+    }
+}
+
+impl LeftOut {
+    /// The same as doubts, for answers about the other builds.
+    fn notes(&self) -> Vec<Problem> {
+        let note = |problem: &Problem| {
+            let said = problem.message.trim_start_matches(&format!("build \"{}\": ", self.name));
+            let message = format!("build \"{}\" is left out: {said}", self.name);
+            Problem { severity: Severity::Warning, message, ..problem.clone() }
+        };
+        self.problems.iter().map(note).collect()
     }
 }
 
@@ -201,10 +248,11 @@ impl Stated {
         if is_sound(&reading.problems) {
             let notes = reading.problems.clone();
             let uncertain = register.uncertain;
-            let design = Design { file, title, goal, builds, uncertain, notes };
-            reading.problems.extend(design.faults());
+            let design = Design { file, title, goal, builds, uncertain, notes, left_out: Vec::new() };
+            let faults = design.faults();
+            reading.problems.extend(faults.iter().flat_map(|left| left.problems.clone()));
             reading.problems = in_order(reading.problems);
-            reading.design = is_sound(&reading.problems).then_some(design);
+            reading.design = (faults.len() < design.builds.len()).then(|| design.without(faults));
         }
         reading
     }

@@ -152,12 +152,12 @@ pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
     };
     for round in 0..=ROUNDS + 1 {
         let layout = Layout::new(frame, &pieces).map_err(ModesFault::Frame)?;
-        let matrices = layout.matrices(frame).ok_or(ModesFault::Range)?;
         let double: Vec<usize> = pieces.iter().map(|n| 2 * n).collect();
         if layout.freedoms() < sought + 6 && round < ROUNDS {
             pieces = double;
             continue;
         }
+        let matrices = layout.matrices(frame).ok_or(ModesFault::Range)?;
         let settings = Settings { patterns: Some(&asked.patterns), ..Settings::default() };
         let pairs = match lowest_of_sound(&pencil(&layout, &matrices), sought, &settings) {
             Ok(pairs) => pairs,

@@ -1,8 +1,9 @@
 //! All builds of a design side by side, with spread and the chance that one beats another.
 
+use super::apart::apart;
 use super::equal::{self, Equal};
 use super::known::Known;
-use super::measures::{Figures, Misses, Solved, measure};
+use super::measures::{Figures, Misses, Solved, nothing_gives};
 use super::spread::draws::latin_hypercube;
 use super::spread::rank::{Advice, Influence, chance_to_beat, influences, percentiles};
 use super::spread::{run, strongest};
@@ -106,15 +107,24 @@ pub struct Compared {
 /// Static stiffness by direction, and in the weakest one.
 #[derive(Debug, Clone, Serialize)]
 pub struct Directions {
-    /// Along global x.
-    pub x: Spread,
-    /// Along global y.
-    pub y: Spread,
-    /// Along global z.
-    pub z: Spread,
+    /// Along global x; `None` where nothing gives way along it.
+    pub x: Option<Spread>,
+    /// Along global y; `None` where nothing gives way along it.
+    pub y: Option<Spread>,
+    /// Along global z; `None` where nothing gives way along it.
+    pub z: Option<Spread>,
     /// In the weakest direction.
     #[serde(flatten)]
     pub weakest: Spread,
+}
+
+impl Directions {
+    /// Stiffnesses without spread, N/m; `None` where nothing gives way in any direction.
+    pub(super) fn exact(along: [f64; 3], weakest: f64) -> Option<Directions> {
+        let finite = |k: f64| k.is_finite().then_some(Spread::exact(k));
+        let [x, y, z] = along.map(finite);
+        Some(Directions { x, y, z, weakest: finite(weakest)? })
+    }
 }
 
 /// The inputs that the spread of a measure comes from.
@@ -164,8 +174,32 @@ impl Comparison {
         options: &Options,
         progress: impl Fn(usize, usize) + Sync,
     ) -> Result<Comparison, Vec<Problem>> {
+        let trial = Options { draws: 0, ..*options };
+        let answer = |design: &Design| Comparison::scaled(design, options, &progress);
+        apart(design, answer, |design| Comparison::scaled(design, &trial, |_, _| ()))
+    }
+
+    fn scaled(
+        design: &Design,
+        options: &Options,
+        progress: impl Fn(usize, usize) + Sync,
+    ) -> Result<Comparison, Vec<Problem>> {
+        match options.at_equal {
+            None => Comparison::of_all(design, &vec![1.0; design.builds.len()], options, progress),
+            Some(equal) => {
+                let (design, scales) = equal::scales(design, equal)?;
+                Comparison::of_all(&design, &scales, options, progress)
+            }
+        }
+    }
+
+    fn of_all(
+        design: &Design,
+        scales: &[f64],
+        options: &Options,
+        progress: impl Fn(usize, usize) + Sync,
+    ) -> Result<Comparison, Vec<Problem>> {
         let asked = Asked { count: options.count, ..Asked::default() };
-        let scales = scales(design, options.at_equal)?;
         let uncertain = &design.uncertain;
         let draws = match uncertain.is_empty() {
             true => Vec::new(),
@@ -173,7 +207,7 @@ impl Comparison {
         };
         let stated =
             |(build, scale): (&Build, &f64)| build.scaled_model(&design.goal, &Draw::default(), *scale);
-        let models: Vec<Model> = design.builds.iter().zip(&scales).map(stated).collect::<Result<_, _>>()?;
+        let models: Vec<Model> = design.builds.iter().zip(scales).map(stated).collect::<Result<_, _>>()?;
         let solve = |(build, model)| -> Result<Solved, Vec<Problem>> {
             Solved::new(build, &design.goal, model, &asked, &[]).map_err(|fault| build.problems(&fault))
         };
@@ -186,14 +220,14 @@ impl Comparison {
             false => design.builds.iter().zip(&solved).map(know).collect::<Result<_, _>>()?,
         };
         let one_draw = |draw: &Draw| -> Vec<Option<Figures>> {
-            let builds = design.builds.iter().zip(&scales).zip(&known);
+            let builds = design.builds.iter().zip(scales).zip(&known);
             builds.map(|((build, scale), known)| one(design, build, draw, *scale, known).ok()).collect()
         };
         let total = draws.len();
         let drawn = run(&draws, one_draw, |done| progress(done, total));
         let mut builds = Vec::new();
         let mut misses = Misses::new(&design.goal.targets);
-        for (i, ((build, scale), solved)) in design.builds.iter().zip(&scales).zip(&solved).enumerate() {
+        for (i, ((build, scale), solved)) in design.builds.iter().zip(scales).zip(&solved).enumerate() {
             let column = |read: &Read| -> Vec<Option<f64>> {
                 drawn.iter().map(|row| row[i].as_ref().and_then(read)).collect()
             };
@@ -203,6 +237,11 @@ impl Comparison {
             builds.push(compared);
         }
         let drifts = design.builds.iter().filter_map(|build| no_drift(design, build));
+        let held = design.builds.iter().zip(&builds);
+        let held = held.filter_map(|(build, own): (_, &Compared)| {
+            nothing_gives(design, build, own.stiffness_n_per_m.is_some())
+        });
+        let notes = design.notes.iter().cloned().chain(drifts).chain(held).collect();
         let mut comparison = Comparison {
             answer: String::new(),
             at_equal: options.at_equal.map(Equal::word),
@@ -212,7 +251,7 @@ impl Comparison {
             builds,
             advice: None,
             misses,
-            notes: design.notes.iter().cloned().chain(drifts).collect(),
+            notes,
         };
         comparison.advice = comparison.advise(design, &draws, &drawn);
         comparison.answer = comparison.told();
@@ -341,28 +380,6 @@ impl Comparison {
     }
 }
 
-/// The scale of each build: 1 as drawn, or what makes it equal to the first.
-fn scales(design: &Design, at_equal: Option<Equal>) -> Result<Vec<f64>, Vec<Problem>> {
-    let Some(equal) = at_equal else {
-        return Ok(vec![1.0; design.builds.len()]);
-    };
-    let Some((first, others)) = design.builds.split_first() else {
-        return Ok(Vec::new());
-    };
-    let asked = Asked { count: 1, ..Asked::default() };
-    let figures = measure(first, &design.goal, &Draw::default(), 1.0, &asked)?;
-    let wanted = equal.of(&figures).ok_or_else(|| {
-        let message = format!("build \"{}\" has no {} to be equal to", first.name, equal.word());
-        let help = "stiffness needs a [tool], cost needs prices";
-        vec![Problem::error(first.place.clone(), message).with_help(help)]
-    })?;
-    let mut scales = vec![1.0];
-    for build in others {
-        scales.push(equal::scale(build, &design.goal, equal, wanted)?);
-    }
-    Ok(scales)
-}
-
 /// The figures of `build` at `draw`.
 fn one(
     design: &Design,
@@ -411,7 +428,7 @@ fn compared(
     let quick = Quick::of(design, build, model, &solved.statics, &Draw::default());
     stated.drift = quick.drift;
     let spread = |read: &Read| -> Option<Spread> {
-        let value = read(&stated)?;
+        let value = read(&stated).filter(|value| value.is_finite())?;
         let drawn = column(read);
         if drawn.is_empty() {
             return Some(Spread::exact(value));
@@ -426,7 +443,7 @@ fn compared(
     };
     let along = |axis: usize| spread(&move |f: &Figures| f.stiffness.map(|k| k[axis]));
     let directions = || {
-        let (x, y, z) = (along(0)?, along(1)?, along(2)?);
+        let (x, y, z) = (along(0), along(1), along(2));
         Some(Directions { x, y, z, weakest: spread(&|f| f.weakest)? })
     };
     let compared = Compared {

@@ -1,6 +1,6 @@
 //! What one build is worth at one draw: the measures by which builds are compared.
 
-use crate::design::{Build, Goal, Measure, Model, Target};
+use crate::design::{Build, Design, Goal, Measure, Model, Target};
 use crate::frame::Energies;
 use crate::modes::{Asked, Damped, ModesFault, Precision, Shares, Spectrum, Statics};
 use crate::problem::Problem;
@@ -21,13 +21,13 @@ pub struct Figures {
     pub cost: Option<f64>,
     /// First elastic frequency, Hz.
     pub first_frequency: Option<f64>,
-    /// Static stiffness between tip and work along x, y and z, N/m.
+    /// Static stiffness between tip and work along x, y and z, N/m; infinite where nothing gives way.
     pub stiffness: Option<[f64; 3]>,
-    /// The same in the weakest direction, N/m.
+    /// The same in the weakest direction, N/m; infinite where tip and work are held in all.
     pub weakest: Option<f64>,
     /// That direction.
     pub weakest_direction: Option<[f64; 3]>,
-    /// Dynamic stiffness at the worst peak between tip and work, N/m.
+    /// Dynamic stiffness at the worst peak between tip and work, N/m; infinite where both are held.
     pub dynamic_stiffness: Option<f64>,
     /// Hz of that peak.
     pub peak_frequency: Option<f64>,
@@ -158,8 +158,10 @@ impl<'m> Solved<'m> {
             figures.stiffness = Some(stiffness.along);
             figures.weakest = Some(stiffness.weakest);
             figures.weakest_direction = Some(stiffness.direction);
+            // What is held does not move at any frequency either.
+            figures.dynamic_stiffness = stiffness.weakest.is_infinite().then_some(f64::INFINITY);
             if let Some(peak) = peak.then(|| weakest_peak(&self.modal, [0, 1, 2])).flatten() {
-                figures.dynamic_stiffness = peak.dynamic_stiffness_n_per_m;
+                figures.dynamic_stiffness = peak.dynamic_stiffness_n_per_m.or(figures.dynamic_stiffness);
                 figures.peak_frequency = Some(peak.frequency_hz);
                 figures.loss_factor = self.nearest_mode(peak.frequency_hz).or(figures.loss_factor);
             }
@@ -198,7 +200,8 @@ impl<'m> Solved<'m> {
         let frame = &self.model.frame;
         let energies = Energies::new(frame, layout).ok_or(ModesFault::Frame(Vec::new()))?;
         let strain = energies.strain(&[motion.col_as_slice(0)]);
-        Ok(strain.first().map(|energy| Shares::of(frame, energy)))
+        let given = strain.first().filter(|energy| energy.total() > 0.0);
+        Ok(given.map(|energy| Shares::of(frame, energy)))
     }
 
     /// How far the tip sags against the work under the weight of the whole, m; `None` for a
@@ -230,6 +233,17 @@ pub fn measure(
     let model = build.scaled_model(goal, draw, scale)?;
     let solved = Solved::new(build, goal, &model, asked, &[]);
     solved.and_then(|solved| solved.figures(build, goal)).map_err(|fault| build.problems(&fault))
+}
+
+/// Says that nothing gives way between tip and work, where there is a tool and no `stiffness` is known.
+pub fn nothing_gives(design: &Design, build: &Build, stiffness: bool) -> Option<Problem> {
+    let tool = design.goal.tool.as_ref().filter(|_| !stiffness)?;
+    let message = format!(
+        "nothing gives way between {} and {}: both are held, and no stiffness is stated",
+        tool.tip.value, tool.work.value
+    );
+    let help = "name a tip that can move, or hold it less";
+    Some(Problem::warning(build.place.clone(), format!("build \"{}\": {message}", build.name)).with_help(help))
 }
 
 /// A target that a build does not meet.
@@ -284,6 +298,7 @@ impl Misses {
                 let kept = value.is_some_and(|v| if at_least { v >= limit } else { v <= limit });
                 if !kept {
                     let (build, measure) = (build.to_string(), target.measure.key());
+                    let value = value.filter(|v| v.is_finite());
                     self.list.push(Miss { build, measure, value, limit, at_least });
                 }
             }

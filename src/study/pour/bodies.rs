@@ -6,6 +6,7 @@
 //! overlap inside by what they lack outside). Every further member ends inside them; half of what
 //! they measure across its direction is taken off its length there, once.
 
+use super::super::apart::apart;
 use super::{Body, Mould, Pour, PourSheet};
 use crate::design::{Build, Design, Model, Profile, Substance};
 use crate::material::{MixAnswer, Property, Table};
@@ -63,6 +64,11 @@ pub struct BuildPour {
 /// # Errors
 /// What is wrong with the design at its place; a build without a mix when it is the only one.
 pub fn pours(design: &Design, options: &PourOptions) -> Result<Pours, Vec<Problem>> {
+    let of_all = |design: &Design| pours_of_all(design, options);
+    apart(design, of_all, of_all)
+}
+
+fn pours_of_all(design: &Design, options: &PourOptions) -> Result<Pours, Vec<Problem>> {
     let mut builds = Vec::new();
     for build in &design.builds {
         builds.extend(of_build(design, build, options)?);
@@ -284,6 +290,10 @@ fn walls(pieces: &[Vec<Vec<[f64; 2]>>]) -> (f64, f64) {
 /// # Errors
 /// What is wrong with the design at its place; a design without a mix.
 pub fn mixes(design: &Design) -> Result<Vec<MixAnswer>, Vec<Problem>> {
+    apart(design, mixes_of_all, mixes_of_all)
+}
+
+fn mixes_of_all(design: &Design) -> Result<Vec<MixAnswer>, Vec<Problem>> {
     let mut answers: Vec<MixAnswer> = Vec::new();
     for build in &design.builds {
         let model = build.model(&design.goal, &Draw::default())?;
