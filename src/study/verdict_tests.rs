@@ -6,7 +6,7 @@ fn candidate(name: &str, value: f64, drawn: &[f64]) -> Candidate {
         label: name.to_string(),
         value: Some(value),
         drawn: drawn.iter().copied().map(Some).collect(),
-        doubt: Doubt { division: 0.001 },
+        doubt: Doubt { division: 0.001, ..Doubt::default() },
         misses: Vec::new(),
         meets_in: None,
         on_guesses: OnGuesses::default(),
