@@ -1,5 +1,6 @@
 //! `compare`: all builds side by side.
 
+use super::paths::Paths;
 use super::{Ending, Failure, input, output};
 use crate::report::book;
 use crate::report::present::compare as present;
@@ -33,6 +34,13 @@ enum EqualIn {
     Cost,
 }
 
+impl Arguments {
+    /// Every file that a run with these reads and writes.
+    pub fn paths(&self) -> Paths<'_> {
+        self.input.paths().writing("--output", self.output.output.as_deref())
+    }
+}
+
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let design = arguments.at.of(|| arguments.input.read(&arguments.output))?;
     let options = Options {
@@ -56,6 +64,6 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     };
     let bind =
         || book::compare::book(&comparison, &input::imprint(&design)).map_err(|fault| fault.to_string());
-    arguments.output.give_with_book(&answer, &bind, &arguments.input.files())?;
+    arguments.output.give_with_book(&answer, &bind)?;
     Ok(Ending::judged(comparison.misses.all_miss()))
 }

@@ -1,5 +1,6 @@
 //! `modes`: where each build rings, and what damps it.
 
+use super::paths::Paths;
 use super::{Ending, Failure, input, output};
 use crate::report::present::modes as present;
 use crate::study::modes::Modes;
@@ -21,6 +22,13 @@ pub(super) struct Arguments {
     output: output::Output,
 }
 
+impl Arguments {
+    /// Every file that a run with these reads and writes.
+    pub fn paths(&self) -> Paths<'_> {
+        self.input.paths().writing("--output", self.output.output.as_deref())
+    }
+}
+
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let design = arguments.at.of(|| arguments.input.read(&arguments.output))?;
     let bar = output::Progress::new("draws");
@@ -35,6 +43,6 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         blocks: &present::blocks,
         table: &present::table,
     };
-    arguments.output.give(&answer, &arguments.input.files())?;
+    arguments.output.give(&answer)?;
     Ok(Ending::judged(modes.misses.all_miss()))
 }

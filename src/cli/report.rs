@@ -1,5 +1,6 @@
 //! `report`: everything about a design as one page that can be sent and printed.
 
+use super::paths::Paths;
 use super::{Ending, Failure, files, input, output};
 use crate::design::Design;
 use crate::problem::Problem;
@@ -41,6 +42,13 @@ pub(super) struct Arguments {
 /// Modes of each build listed on the page.
 const COUNT: usize = 10;
 
+impl Arguments {
+    /// Every file that a run with these reads and writes.
+    pub fn paths(&self) -> Paths<'_> {
+        self.input.paths().writing("--output", self.output.as_deref())
+    }
+}
+
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     // A page that goes to standard output is all that goes there.
     let said = output::Output { format: output::Format::Text, output: None };
@@ -52,7 +60,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let all_miss = whole.comparison.misses.all_miss();
     let html = page::render(&document(&design, &whole, told(&design, arguments)?));
     let output = output::Output { format: output::Format::Text, output: arguments.output.clone() };
-    output.put(html.as_bytes(), &arguments.input.files())?;
+    output.put(html.as_bytes())?;
     Ok(Ending::judged(all_miss))
 }
 

@@ -1,5 +1,6 @@
 //! `response`: how each build answers a force that goes on.
 
+use super::paths::Paths;
 use super::{Ending, Failure, files, input, output};
 use crate::problem::{Place, Problem};
 use crate::quantity::{self, Kind};
@@ -47,6 +48,16 @@ enum Drawn {
     Accelerance,
 }
 
+impl Arguments {
+    /// Every file that a run with these reads and writes.
+    pub fn paths(&self) -> Paths<'_> {
+        self.input
+            .paths()
+            .and(self.floor.as_deref().map(std::path::Path::new))
+            .writing("--output", self.output.output.as_deref())
+    }
+}
+
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let options = options(arguments)?;
     let design = arguments.at.of(|| arguments.input.read(&arguments.output))?;
@@ -63,7 +74,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         blocks: &|found| present::blocks(found, motion),
         table: &present::table,
     };
-    arguments.output.give(&answer, &arguments.input.files())
+    arguments.output.give(&answer)
 }
 
 fn options(arguments: &Arguments) -> Result<ResponseOptions, Failure> {

@@ -1,6 +1,8 @@
 //! `ringdown`: how each build comes to rest after the tap of the design.
 
-use super::{Ending, Failure, files, input, output};
+use super::paths::Paths;
+use super::writing::write_whole;
+use super::{Ending, Failure, input, output};
 use crate::design::Design;
 use crate::problem::{Place, Problem};
 use crate::quantity::{self, Kind};
@@ -29,7 +31,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "\"POINT AXIS, ...\"", requires = "record")]
     channels: Option<String>,
     /// Ratio of motion to noise of that record, dB
-    #[arg(long, value_name = "DB", default_value_t = 40.0, requires = "record")]
+    #[arg(long, value_name = "DB", default_value_t = 40.0, requires = "record", allow_negative_numbers = true, value_parser = decibels)]
     noise: f64,
     #[command(flatten)]
     spread: input::FewDraws,
@@ -37,6 +39,14 @@ pub(super) struct Arguments {
     at: input::AtAmplitude,
     #[command(flatten)]
     output: output::Output,
+}
+
+impl Arguments {
+    /// Every file that a run with these reads and writes.
+    pub fn paths(&self) -> Paths<'_> {
+        let answer = self.input.paths().writing("--output", self.output.output.as_deref());
+        answer.writing("--wav", self.wav.as_deref()).writing("--record", self.record.as_deref())
+    }
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
@@ -56,7 +66,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     bar.finish();
     if let Some(path) = &arguments.wav {
         let sound = sounds(&design).map_err(Failure::of)?;
-        files::write_whole(path, &sound.wav)?;
+        write_whole(path, &sound.wav)?;
         for (build, tap) in design.builds.iter().zip(&sound.taps) {
             let low = if tap.heard { "" } else { "; too low for most ears" };
             output::tell(&format!(
@@ -75,7 +85,17 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         blocks: &present::blocks,
         table: &present::table,
     };
-    arguments.output.give(&answer, &arguments.input.files())
+    arguments.output.give(&answer)
+}
+
+/// A ratio of motion to noise that a record can hold, dB.
+fn decibels(text: &str) -> Result<f64, String> {
+    let value: f64 = text.parse().map_err(|_| "write a number of decibels, such as 40".to_string())?;
+    if (-60.0..=200.0).contains(&value) {
+        Ok(value)
+    } else {
+        Err("from -60 to 200 dB can be made".to_string())
+    }
 }
 
 /// Samples a second and length of a made record.
@@ -100,7 +120,7 @@ fn write_record(design: &Design, path: &Path, arguments: &Arguments) -> Result<(
         Some("wav") => to_wav(&record).map_err(Failure::of)?,
         _ => to_csv(&record).into_bytes(),
     };
-    files::write_whole(path, &bytes)?;
+    write_whole(path, &bytes)?;
     output::tell(&format!("wrote a made record of \"{}\": {}", build.name, path.display()));
     Ok(())
 }

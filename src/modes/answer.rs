@@ -8,6 +8,7 @@ use super::eigen::Method;
 use super::reduced::{Damped, Precision, damped_of_sound};
 use super::shares::{Share, Shares};
 use super::solve::{Elastic, Spectrum};
+use super::theory::{Corner, Proportions, Reason};
 use super::trouble::ModesFault;
 use crate::frame::{Energies, Frame};
 use crate::problem::{Place, Problem};
@@ -46,6 +47,10 @@ pub struct ModeAnswer {
     pub frequency_hz: f64,
     /// Relative error that the division may have left in it.
     pub frequency_error: f64,
+    /// Relative error that beam theory may have left in it; `None` where it was not judged.
+    pub theory_error: Option<f64>,
+    /// What that comes from.
+    pub theory_reasons: Vec<Reason>,
     /// Loss factor by modal strain energy.
     pub loss_factor: f64,
     /// Loss factor of the complex eigenproblem.
@@ -110,6 +115,18 @@ impl BuildModes {
         Ok(answer)
     }
 
+    /// Says what beam theory may miss in each mode, where the members have these `proportions`, and names the
+    /// corners at which walls give way.
+    pub fn judge(&mut self, frame: &Frame, spectrum: &Spectrum, proportions: &[Proportions]) {
+        let errors = spectrum.theory_errors(frame, proportions).unwrap_or_default();
+        for (mode, error) in self.modes.iter_mut().zip(errors) {
+            mode.theory_error = Some(error.error);
+            mode.theory_reasons = error.reasons;
+        }
+        let place = Place::key(&format!("builds.{}", self.name));
+        self.notes.extend(Corner::doubt(proportions, place));
+    }
+
     fn remarks(&self) -> Vec<Problem> {
         let place = || Place::key(&format!("builds.{}", self.name));
         let mut notes = Vec::new();
@@ -137,6 +154,8 @@ impl ModeAnswer {
         ModeAnswer {
             frequency_hz,
             frequency_error: mode.frequency_error,
+            theory_error: None,
+            theory_reasons: Vec::new(),
             loss_factor,
             loss_factor_exact,
             half_time_s: decay.map(|decay| decay.half_time_s),

@@ -23,6 +23,7 @@ mod shares;
 mod solve;
 mod statics;
 mod symbolic;
+mod theory;
 mod trouble;
 
 pub use answer::{BuildModes, ModeAnswer};
@@ -41,6 +42,7 @@ pub use shares::{Share, Shares};
 pub use solve::{Asked, Elastic, Spectrum, solve, solve_beyond};
 pub use statics::{GRAVITY, Statics, Stiffness};
 pub use symbolic::{Patterns, Symbolic};
+pub use theory::{Corner, Proportions, Reason, Theory, TheoryError};
 pub use trouble::{Mechanism, ModesFault};
 
 #[cfg(test)]

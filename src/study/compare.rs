@@ -2,7 +2,7 @@
 
 use super::equal::{self, Equal};
 use super::known::Known;
-use super::measures::{Figures, Misses, Solved, measure};
+use super::measures::{Figures, Misses, Solved, TheoryErrors, measure};
 use super::spread::draws::latin_hypercube;
 use super::spread::rank::{Advice, Influence, chance_to_beat, influences, percentiles};
 use super::spread::{run, strongest};
@@ -105,6 +105,10 @@ pub struct Compared {
     pub gives_way_most: Vec<Share>,
     /// Which inputs the spread of each measure comes from.
     pub comes_from: Vec<Origin>,
+    /// Relative error that the division of the members may have left in the first frequency.
+    pub frequency_error: Option<f64>,
+    /// What beam theory may miss.
+    pub theory_error: TheoryErrors,
 }
 
 /// Static stiffness by direction, and in the weakest one.
@@ -204,6 +208,8 @@ impl Comparison {
             misses.judge(&build.name, |measure| Some(stated.get(measure)));
             builds.push(compared);
         }
+        let corners: Vec<Problem> =
+            builds.iter().filter_map(|b: &Compared| b.theory_error.corners.clone()).collect();
         let drifts = design.builds.iter().filter_map(|build| no_drift(design, build));
         let doubts =
             design.builds.iter().zip(&solved).flat_map(|(build, own)| own.doubts(build, &design.goal));
@@ -216,7 +222,7 @@ impl Comparison {
             builds,
             advice: None,
             misses,
-            notes: design.notes.iter().cloned().chain(drifts).chain(doubts).collect(),
+            notes: design.notes.iter().cloned().chain(corners).chain(drifts).chain(doubts).collect(),
         };
         comparison.advice = comparison.advise(design, &draws, &drawn);
         comparison.answer = comparison.told();
@@ -457,6 +463,8 @@ fn compared(
         gives_way: shares.as_ref().map(|s| s.kinds.clone()).unwrap_or_default(),
         gives_way_most: shares.map(|s| s.elements.into_iter().take(5).collect()).unwrap_or_default(),
         comes_from: Vec::new(),
+        frequency_error: solved.spectrum.elastic.first().map(|mode| mode.frequency_error),
+        theory_error: solved.theory(build, direction).map_err(at_fault)?,
     };
     Ok((compared, stated))
 }

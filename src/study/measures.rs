@@ -3,7 +3,9 @@
 use super::converged::Reached;
 use crate::design::{Build, Goal, Measure, Model, Target};
 use crate::frame::Energies;
-use crate::modes::{Asked, Damped, ModesFault, Precision, Shares, Spectrum, Statics};
+use crate::modes::{
+    Asked, Corner, Damped, ModesFault, Precision, Shares, Spectrum, Statics, Theory, TheoryError,
+};
 use crate::problem::Problem;
 use crate::quantity::Draw;
 use crate::response::modal::ModalModel;
@@ -54,6 +56,31 @@ impl Figures {
             Measure::SettleTime => self.settle_time,
             Measure::Cost => self.cost,
             Measure::LossFactor => self.loss_factor,
+        }
+    }
+}
+
+/// What beam theory may miss in the figures of one build, relative to each.
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+pub struct TheoryErrors {
+    /// Of the first elastic frequency.
+    pub frequency: Option<TheoryError>,
+    /// Of the static stiffness between tip and work in the weakest direction.
+    pub stiffness: Option<TheoryError>,
+    /// The corners at which walls of hollow members give way.
+    #[serde(skip)]
+    pub corners: Option<Problem>,
+}
+
+impl TheoryErrors {
+    /// The part of itself by which the figure of `measure` may be off: dynamic stiffness as the static one,
+    /// a settle time as the frequency. Mass, cost and loss do not rest on beam theory alone: 0.
+    pub fn of(&self, measure: Measure) -> f64 {
+        let whole = |error: &Option<TheoryError>| error.as_ref().map_or(0.0, |error| error.error);
+        match measure {
+            Measure::FirstFrequency | Measure::SettleTime => whole(&self.frequency),
+            Measure::Stiffness | Measure::DynamicStiffness => whole(&self.stiffness),
+            Measure::Mass | Measure::Cost | Measure::LossFactor => 0.0,
         }
     }
 }
@@ -232,6 +259,32 @@ impl<'m> Solved<'m> {
         let energies = Energies::new(frame, layout).ok_or(ModesFault::Frame(Vec::new()))?;
         let strain = energies.strain(&[motion.col_as_slice(0)]);
         Ok(strain.first().map(|energy| Shares::of(frame, energy)))
+    }
+
+    /// What beam theory may miss in the first frequency, and in the stiffness between tip and work in
+    /// `direction`, where there is one.
+    ///
+    /// # Errors
+    /// What stopped the static solution.
+    pub fn theory(&self, build: &Build, direction: Option<[f64; 3]>) -> Result<TheoryErrors, ModesFault> {
+        let frame = &self.model.frame;
+        let proportions = build.proportions(self.model);
+        let none = || ModesFault::Frame(Vec::new());
+        let energies = Energies::new(frame, &self.spectrum.layout).ok_or_else(none)?;
+        let first = self.spectrum.elastic.first();
+        let frequency = first.map(|mode| Theory::new(frame, energies, &proportions).of_mode(mode));
+        let mut stiffness = None;
+        if let (Some([x, y, z]), Some(tip)) = (direction, self.model.tip) {
+            let layout = &self.statics.layout;
+            let along = nalgebra::Vector6::new(x, y, z, 0.0, 0.0, 0.0);
+            let load = layout.between(tip, self.model.work, &along);
+            let load = Mat::from_fn(load.len(), 1, |i, _| load[i]);
+            let motion = self.statics.solve(load.as_ref()).map_err(ModesFault::Eigen)?;
+            let energies = Energies::new(frame, layout).ok_or_else(none)?;
+            stiffness = Some(Theory::new(frame, energies, &proportions).of_load(motion.col_as_slice(0)));
+        }
+        let corners = Corner::doubt(&proportions, build.place.clone());
+        Ok(TheoryErrors { frequency, stiffness, corners })
     }
 
     /// How far the tip sags against the work under the weight of the whole, m; `None` for a

@@ -153,7 +153,8 @@ fn at_stated_values(design: &Design, build: &Build, asked: &Asked) -> Result<(Ri
     let at_fault = |fault: ModesFault| build.problems(&fault);
     let model = build.model(&design.goal, &Draw::default())?;
     let spectrum = build.spectrum(&model, asked).map_err(at_fault)?;
-    let modes = BuildModes::new(&build.name, &model.frame, &spectrum).map_err(at_fault)?;
+    let mut modes = BuildModes::new(&build.name, &model.frame, &spectrum).map_err(at_fault)?;
+    modes.judge(&model.frame, &spectrum, &build.proportions(&model));
     let mut stiffness = None;
     if let Some(tip) = model.tip {
         let statics = build.statics(&model).map_err(at_fault)?;

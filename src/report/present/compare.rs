@@ -2,8 +2,9 @@
 
 use super::super::block::{Bar, Bars, Block, Unit};
 use super::super::table::{Column, Table};
+use super::modes::{percent, why};
 use crate::design::Measure;
-use crate::modes::Share;
+use crate::modes::{Share, TheoryError};
 use crate::quantity::{Kind, show};
 use crate::study::compare::{Beats, Compared, Comparison};
 use crate::study::measures::Miss;
@@ -40,6 +41,15 @@ fn columns(time: Unit) -> Vec<Column<Compared>> {
         Column::spread("loss factor", Unit::NONE, "loss_factor", |b: &Compared| b.loss_factor),
         Column::spread("settle time", time, "settle_time_s", |b: &Compared| b.settle_time_s),
         Column::spread("drift", Unit::new("µm/K", 1e-6), "drift_m_per_k", |b: &Compared| b.drift_m_per_k),
+        Column::number("division error", Unit::PERCENT, "frequency_error", |b: &Compared| b.frequency_error),
+        Column::number("theory, frequency", Unit::PERCENT, "frequency_theory_error", |b: &Compared| {
+            b.theory_error.frequency.as_ref().map(|error| error.error)
+        })
+        .path("theory_error.frequency.error"),
+        Column::number("theory, stiffness", Unit::PERCENT, "stiffness_theory_error", |b: &Compared| {
+            b.theory_error.stiffness.as_ref().map(|error| error.error)
+        })
+        .path("theory_error.stiffness.error"),
         Column::number("bow when warm", UM, "bow_m", |b: &Compared| b.bow_m),
         Column::number("sag at the tip", UM, "sag_m", |b: &Compared| b.sag_m),
     ]
@@ -82,6 +92,7 @@ pub fn blocks(answer: &Comparison) -> Vec<Block> {
     };
     let columns = filled(&answer.builds, answer.at_equal.is_some());
     blocks.push(Block::Table(Table::new(&title, &columns, &answer.builds).side_by_side()));
+    blocks.push(Block::Note(beam_theory(answer)));
     blocks.extend(bars(answer).into_iter().map(Block::Bars));
     if answer.builds.iter().any(|b| !b.gives_way.is_empty()) {
         blocks.push(Block::Table(gives_way(answer)));
@@ -96,6 +107,26 @@ pub fn blocks(answer: &Comparison) -> Vec<Block> {
         blocks.push(Block::Problems(answer.notes.clone()));
     }
     blocks
+}
+
+/// What beam theory may miss in each build.
+fn beam_theory(answer: &Comparison) -> String {
+    let of = |error: &Option<TheoryError>, what: &str| {
+        let error = error.as_ref()?;
+        let reason = error.reasons.first().map_or(String::new(), |reason| format!(" ({})", why(reason)));
+        Some(format!("{} of the {what}{reason}", percent(error.error)))
+    };
+    let one = |build: &Compared| {
+        let own = &build.theory_error;
+        let parts = [of(&own.stiffness, "stiffness"), of(&own.frequency, "first frequency")];
+        format!("{} {}", build.label, parts.into_iter().flatten().collect::<Vec<_>>().join(", "))
+    };
+    let division = answer.builds.iter().filter_map(|build| build.frequency_error).fold(0.0, f64::max);
+    format!(
+        "Errors of the method: {} by the division; beam theory may miss, {}.",
+        percent(division),
+        answer.builds.iter().map(one).collect::<Vec<_>>().join("; ")
+    )
 }
 
 /// Bars of the measures that builders look at first.

@@ -3,7 +3,7 @@
 use super::super::block::{Bar, Bars, Block, Unit};
 use super::super::table::{Column, Table};
 use super::spread::{drawn, holds_at};
-use crate::modes::{ModeAnswer, Share};
+use crate::modes::{BuildModes, ModeAnswer, Reason, Share};
 use crate::quantity::{Kind, Spread, figures, show};
 use crate::study::modes::{ModeSpread, Modes, Rings, RingsSpread};
 use crate::study::spread::Answered;
@@ -48,6 +48,7 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::number("mode", none, "number", |row: &Row| Some(row.number as f64)),
         Column::number("frequency", none, "frequency_hz", |row: &Row| Some(row.mode.frequency_hz)),
         Column::number("error", none, "frequency_error", |row: &Row| Some(row.mode.frequency_error)),
+        Column::number("theory error", none, "theory_error", |row: &Row| row.mode.theory_error),
         Column::number("loss factor", none, "loss_factor", |row: &Row| Some(row.mode.loss_factor)),
         Column::number("loss factor, exact", none, "loss_factor_exact", |row: &Row| {
             Some(row.mode.loss_factor_exact)
@@ -191,6 +192,36 @@ fn of_draws(spread: &RingsSpread, draws: usize) -> Vec<Block> {
     blocks
 }
 
+/// What beam theory may miss in the modes of a build: first and worst, and why.
+fn beam_theory(build: &BuildModes) -> String {
+    let judged =
+        |mode: &ModeAnswer| mode.theory_error.map(|error| (error, mode.theory_reasons.first().cloned()));
+    let worst = build.modes.iter().enumerate().filter_map(|(i, mode)| Some((i, judged(mode)?)));
+    let worst = worst.max_by(|a, b| a.1.0.total_cmp(&b.1.0));
+    let Some(first) = build.modes.first().and_then(judged) else { return ".".to_string() };
+    let mut told = format!("; beam theory may miss {} of mode 1", percent(first.0));
+    if let Some(reason) = &first.1 {
+        told.push_str(&format!(" ({})", why(reason)));
+    }
+    if let Some((i, (error, reason))) = worst.filter(|(i, _)| *i > 0) {
+        told.push_str(&format!(", {} of mode {}", percent(error), i + 1));
+        if let Some(reason) = reason {
+            told.push_str(&format!(" ({})", why(&reason)));
+        }
+    }
+    told + "."
+}
+
+/// A relative error in words.
+pub(super) fn percent(error: f64) -> String {
+    format!("{} %", figures(100.0 * error, 2))
+}
+
+/// Why beam theory may miss something, and where.
+pub(super) fn why(reason: &Reason) -> String {
+    format!("{}: {}", reason.of.replace('_', " "), reason.why)
+}
+
 fn told(rings: &Rings) -> String {
     let build = &rings.modes;
     let mut told = format!(
@@ -201,7 +232,8 @@ fn told(rings: &Rings) -> String {
         show(build.counted_below_hz, Kind::Frequency)
     );
     let worst = build.modes.iter().map(|mode| mode.frequency_error).fold(0.0, f64::max);
-    told.push_str(&format!(" Frequencies hold to {} %.", figures(100.0 * worst, 1)));
+    told.push_str(&format!(" Frequencies hold to {} % by the division", figures(100.0 * worst, 1)));
+    told.push_str(&beam_theory(build));
     if let Some(k) = &rings.stiffness_n_per_m {
         let weakest = show(k.weakest.value, Kind::Stiffness);
         told.push_str(&format!(" Tip against work: {weakest} in the weakest direction."));

@@ -10,7 +10,7 @@
 //! carriage = { along = ["left_rail", "right_rail"], mass = "6 kg", steps = 11 }
 //! members.left_rail = { across_z = "2 K/m" }
 //! points.head = "3 K"
-//! shrinkage."sand 80/20" = "0.05 %"
+//! shrinkage."basalt and sand" = "0.05 %"
 //! ```
 
 use super::case::{Gradient, ThermalCase};
