@@ -132,8 +132,8 @@ fn where_none_meets_the_targets_the_least_miss_comes_first() {
     assert_eq!((verdict.least_miss.as_deref(), verdict.meets_targets.len()), (Some("b"), 0));
     assert_eq!(
         verdict.paragraphs[0],
-        "No build meets all targets. B misses least: mass 220.4 kg, at most 220 kg (0.18 % off). A misses mass \
-         330 kg, at most 220 kg (50 % off). B does meet them all in 40 % of the draws. These are the sizes as \
+        "No build meets all targets. B misses least: mass 220.4 kg, at most 220 kg (0.18 % off). The others miss: \
+         A, mass 330 kg, at most 220 kg (50 % off), and another target. B does meet them all in 40 % of the draws. These are the sizes as \
          drawn: what may vary of B is stated, and `stillbed size stand.toml --build b` searches it for sizes \
          that meet the targets."
     );
@@ -149,7 +149,10 @@ fn who_alone_meets_the_targets_comes_before_who_is_faster() {
     light.meets_in = Some(0.62);
     let verdict = judge(&asked, &[fast.clone(), light.clone()]);
     assert_eq!((verdict.ahead.as_deref(), verdict.winner.as_deref()), (Some("light"), None));
-    assert!(verdict.paragraphs[0].starts_with("Light alone meets all targets. Fast misses mass 230 kg"));
+    assert!(
+        verdict.paragraphs[0]
+            .starts_with("Light alone meets all targets. The others miss: Fast, mass 230 kg")
+    );
     assert!(
         verdict.paragraphs[0].ends_with("Light meets them at the stated values, but in 62 % of the draws.")
     );
@@ -162,6 +165,7 @@ fn who_alone_meets_the_targets_comes_before_who_is_faster() {
     fast.drawn = vec![Some(4.0); 10];
     let verdict = judge(&asked, &[fast, light]);
     assert!(verdict.paragraphs[1].starts_with("It is ahead too"), "{:?}", verdict.paragraphs);
+    assert_eq!(verdict.winner.as_deref(), Some("light"));
 }
 
 #[test]
@@ -202,7 +206,7 @@ fn guesses_are_said_from_a_third_on() {
     let mut b = candidate("B", 2.0, &[]);
     b.on_guesses = OnGuesses { give: 0.33, loss: 0.33 };
     let verdict = judge(&about(0), &[a.clone(), b.clone()]);
-    assert!(verdict.paragraphs[1].contains("of A (34 % of its give)."), "{:?}", verdict.paragraphs);
+    assert!(verdict.paragraphs[1].contains("make of the give 34 % in A."), "{:?}", verdict.paragraphs);
     a.on_guesses.give = 0.33;
     assert_eq!(judge(&about(0), &[a, b]).paragraphs.len(), 1);
 }
