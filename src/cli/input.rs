@@ -3,6 +3,7 @@
 use super::Failure;
 use super::files;
 use super::output::Output;
+use super::paths::Paths;
 use crate::design::{Build, Design, Stated};
 use crate::material::Table;
 use crate::problem::{Place, Problem};
@@ -142,9 +143,9 @@ impl Input {
 }
 
 impl Input {
-    /// The files that are read, which no answer may overwrite.
-    pub fn files(&self) -> Vec<&Path> {
-        std::iter::once(&self.design).chain(&self.known.materials).map(PathBuf::as_path).collect()
+    /// The files that are read.
+    pub fn paths(&self) -> Paths<'_> {
+        Paths::reading([self.design.as_path()]).and(self.known.materials.as_deref())
     }
 }
 

@@ -1,5 +1,6 @@
 //! `report`: everything about a design as one page that can be sent and printed.
 
+use super::paths::Paths;
 use super::{Ending, Failure, files, input, output};
 use crate::design::Design;
 use crate::problem::Problem;
@@ -38,8 +39,15 @@ pub(super) struct Arguments {
     output: Option<std::path::PathBuf>,
 }
 
-/// Modes of each build on the page.
+/// Modes of each build listed on the page.
 const COUNT: usize = 10;
+
+impl Arguments {
+    /// Every file that a run with these reads and writes.
+    pub fn paths(&self) -> Paths<'_> {
+        self.input.paths().writing("--output", self.output.as_deref())
+    }
+}
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     // A page that goes to standard output is all that goes there.
@@ -52,7 +60,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let all_miss = whole.comparison.misses.all_miss();
     let html = page::render(&document(&design, &whole, told(&design, arguments)?));
     let output = output::Output { format: output::Format::Text, output: arguments.output.clone() };
-    output.put(html.as_bytes(), &arguments.input.files())?;
+    output.put(html.as_bytes())?;
     Ok(Ending::judged(all_miss))
 }
 
@@ -108,8 +116,8 @@ fn whole(design: &Design, arguments: &Arguments) -> Result<Whole, Vec<Problem>> 
     bar.finish();
     let goal = &design.goal;
     let draws = Draws { count: arguments.spread.draws.min(input::FEW), seed: arguments.spread.seed };
-    let tapped = RingDownOptions { count: COUNT, duration: None, draws };
-    let asked = ResponseOptions { count: 2 * COUNT, range: None, path: None, floor: None };
+    let tapped = RingDownOptions { duration: None, draws };
+    let asked = ResponseOptions { range: None, path: None, floor: None };
     let pour = PourOptions { waste: None, bucket: None, temperature: None, ribs: (0.2, 0.5e-3), body: None };
     // A change of one kelvin where the design states none; materials without expansion leave it out.
     let change = goal.thermal.is_none().then_some(1.0);

@@ -10,6 +10,7 @@
 //! substance   materials and mixes that parts are made of
 //! build       one way of making the base, ready to be computed
 //! edit        the text of a design changed in place
+//! proportions how thick its members are and what they end in, for the rules on beam theory
 //! model       a build at one draw of its uncertain values: a frame with solved sections
 //! schema      what a design file may hold, for editors; its words in `described`
 //! ```
@@ -23,6 +24,7 @@ mod goal;
 mod model;
 mod named;
 mod price;
+mod proportions;
 mod schema;
 mod substance;
 mod vary;
@@ -39,6 +41,7 @@ pub use vary::{Choices, Gaps, PartPlace, Rack, VarySpec};
 
 use crate::document::{Fields, Located, Reader, Uncertain};
 use crate::material::Table;
+use crate::modes::Corner;
 use crate::problem::{Place, Problem};
 use crate::quantity::{Kind, show};
 use substance::Register;
@@ -102,13 +105,17 @@ impl Design {
         }
     }
 
-    /// What shows only when the builds are put together as frames: faults of their geometry, and
-    /// mechanisms.
+    /// What shows only when the builds are put together as frames: faults of their geometry,
+    /// mechanisms, rails that are none, and walls that give way.
     fn faults(&self) -> Vec<Problem> {
         let draw = crate::quantity::Draw::default();
         let of = |build: &Build| match build.model(&self.goal, &draw) {
             Ok(model) => match build.statics(&model) {
-                Ok(_) => Vec::new(),
+                Ok(_) => {
+                    let lines = self.goal.thermal.as_ref().map(|thermal| thermal.lines(&model.frame));
+                    let walls = Corner::doubt(&build.proportions(&model), build.place.clone());
+                    lines.and_then(Result::err).into_iter().flatten().chain(walls).collect()
+                }
                 Err(fault) => build.problems(&fault),
             },
             Err(problems) => problems,

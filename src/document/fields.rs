@@ -102,6 +102,23 @@ impl<'r, 't> Fields<'r, 't> {
         keys.iter().copied().filter(|key| self.has(key)).collect()
     }
 
+    /// True when the file has `key` here, which no reader asks for.
+    pub fn holds(&self, key: &str) -> bool {
+        self.table.contains_key(key)
+    }
+
+    /// Refuses the key `old`, by which freedom `new` once went.
+    pub fn renamed(&self, old: &str, new: &str) {
+        if let Some((key, _)) = self.table.get_key_value(old) {
+            self.know(old);
+            let problem = Problem::error(
+                self.reader.place(&key.span(), &self.key(old)),
+                format!("\"{old}\" is no freedom"),
+            );
+            self.say(problem.with_help(format!("write \"{new}\"")));
+        }
+    }
+
     /// Says that `key` is missing where the file does not have it.
     pub fn need(&self, key: &str, example: &str) {
         self.record(|asked| asked.need(self.asked_key(key)));

@@ -16,6 +16,7 @@
 
 use super::factor::Factorisation;
 use super::fault::EigenFault;
+use super::footing::between;
 use super::loose::rigid_motions;
 use super::orders::{Orders, pencil};
 use super::symbolic::Patterns;
@@ -63,6 +64,22 @@ pub struct Stiffness {
     pub weakest: f64,
     /// That direction, a unit vector.
     pub direction: [f64; 3],
+}
+
+impl Stiffness {
+    /// From the `compliance` along x, y and z, m/N, shape (3, 3).
+    pub(super) fn of(compliance: &Matrix3<f64>) -> Stiffness {
+        let SymmetricEigen { eigenvectors, eigenvalues } = SymmetricEigen::new(*compliance);
+        let most = eigenvalues.imax();
+        let direction = eigenvectors.column(most);
+        // Its sign is free: the largest part is made positive.
+        let direction = direction * direction[direction.iamax()].signum();
+        Stiffness {
+            along: [0, 1, 2].map(|i| 1.0 / compliance[(i, i)]),
+            weakest: 1.0 / eigenvalues[most],
+            direction: direction.into(),
+        }
+    }
 }
 
 impl<'a> Statics<'a> {
@@ -204,27 +221,18 @@ impl<'a> Statics<'a> {
         Ok(Mat::from_fn(count, count, |i, j| c64::new(half(&stored, i, j), -half(&lost, i, j))))
     }
 
-    /// Stiffness between point `tip` and point `work`; `None` is ground.
+    /// Stiffness between point `tip` and point `work`, as [`between`] loads them; `None` is ground.
     ///
     /// # Errors
     /// As [`Statics::solve`].
     pub fn stiffness(&self, tip: usize, work: Option<usize>) -> Result<Stiffness, EigenFault> {
         let directions = [Vector6::x(), Vector6::y(), Vector6::z()];
-        let directions = directions.map(|direction| self.layout.between(tip, work, &direction));
+        let directions = directions.map(|direction| between(self.frame, &self.layout, tip, work, &direction));
         let loads = Mat::from_fn(self.layout.freedoms(), 3, |i, j| directions[j][i]);
         let motion = self.solve(loads.as_ref())?;
         let compliance = loads.transpose() * motion;
         let compliance = Matrix3::from_fn(|i, j| 0.5 * (compliance[(i, j)] + compliance[(j, i)]));
-        let SymmetricEigen { eigenvectors, eigenvalues } = SymmetricEigen::new(compliance);
-        let most = eigenvalues.imax();
-        let direction = eigenvectors.column(most);
-        // Its sign is free: the largest part is made positive.
-        let direction = direction * direction[direction.iamax()].signum();
-        Ok(Stiffness {
-            along: [0, 1, 2].map(|i| 1.0 / compliance[(i, i)]),
-            weakest: 1.0 / eigenvalues[most],
-            direction: direction.into(),
-        })
+        Ok(Stiffness::of(&compliance))
     }
 
     /// How far each of some points moves under the weight of the whole, m, global axes; `None`
@@ -345,7 +353,7 @@ mod tests {
         let stiffness = statics.stiffness(2, Some(3)).unwrap();
         let [x, y, z] = stiffness.direction;
         let direction = Vector6::new(x, y, z, 0.0, 0.0, 0.0);
-        let load = statics.layout.between(2, Some(3), &direction);
+        let load = between(&frame, &statics.layout, 2, Some(3), &direction);
         let motion = statics.solve(Mat::from_fn(load.len(), 1, |i, _| load[i]).as_ref()).unwrap();
         let moved: f64 = load.iter().enumerate().map(|(i, f)| f * motion[(i, 0)]).sum();
         assert_relative_eq!(1.0 / moved, stiffness.weakest, max_relative = 1e-9);

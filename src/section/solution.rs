@@ -174,7 +174,7 @@ pub struct Solution {
     pub sliding: Action,
     /// As the bond says.
     pub as_stated: Action,
-    /// Mass per length about the member line, by velocities ux uy uz rx ry rz.
+    /// Mass per length about the member line, by velocities x, y, z, turn_x, turn_y, turn_z.
     pub mass: Matrix6<f64>,
     /// By part.
     pub parts: Vec<PartResult>,

@@ -190,7 +190,7 @@ mod tests {
     fn parts_are_shapes_placed_and_turned() {
         let (section, said) = read(concat!(
             "bond = 0.9\nparts = [\n",
-            "{ rectangle = \"110 x 80 mm\", of = \"sand 80/20\" },\n",
+            "{ rectangle = \"110 x 80 mm\", of = \"basalt and sand\" },\n",
             "{ tube = \"2 x 1 x 1/8 in\", of = \"structural steel\", at = \"0, 10 mm\", turn = \"90 deg\" },\n",
             "{ i_shape = \"55 x 100 x 4.1 x 5.7 mm\", radius = \"7 mm\", of = \"structural steel\" },\n",
             "{ polygon = [\"0, 0 mm\", \"40, 0 mm\", \"0, 40 mm\"], of = \"air\" },\n",

@@ -4,7 +4,7 @@ use super::doubt::Doubt;
 use super::equal::{self, Equal};
 use super::guesses::{Guess, OnGuesses, guesses};
 use super::known::Known;
-use super::measures::{Figures, Misses, Solved, keep_all, measure};
+use super::measures::{Figures, Misses, Solved, TheoryErrors, keep_all, measure};
 use super::spread::draws::latin_hypercube;
 use super::spread::rank::{Advice, Influence, chance_to_beat, influences, percentiles};
 use super::spread::{run, strongest};
@@ -19,8 +19,6 @@ use serde::Serialize;
 /// What is asked of a comparison.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Options {
-    /// Elastic modes of each build.
-    pub count: usize,
     /// Draws of the uncertain values; 0 leaves the spreads out.
     pub draws: usize,
     /// Seed of the draws.
@@ -31,7 +29,7 @@ pub struct Options {
 
 impl Default for Options {
     fn default() -> Options {
-        Options { count: 10, draws: 200, seed: 1, at_equal: None }
+        Options { draws: 200, seed: 1, at_equal: None }
     }
 }
 
@@ -81,14 +79,27 @@ pub struct Compared {
     pub costs: Costs,
     /// Static stiffness between tip and work.
     pub stiffness_n_per_m: Option<Directions>,
-    /// First elastic frequency.
+    /// In the weakest direction of the structure alone, without the feet; `None` unless the work is on
+    /// the ground, where the stiffness contains them.
+    pub structure_stiffness_n_per_m: Option<f64>,
+    /// Frequency of the first mode of the structure.
     pub first_frequency_hz: Option<Spread>,
+    /// Lowest frequency of the base as one piece on its feet; `None` where no mode is so.
+    pub on_feet_hz: Option<Spread>,
+    /// The highest such one, at the stated values.
+    pub on_feet_up_to_hz: Option<f64>,
     /// Loss factor of the mode that decides.
     pub loss_factor: Option<Spread>,
     /// At the worst peak between tip and work.
     pub dynamic_stiffness_n_per_m: Option<Spread>,
+    /// By how much that may be off, at stated values, for modes above the computed ones.
+    pub dynamic_stiffness_error_n_per_m: Option<f64>,
     /// After the tap; `None` without a tap or when it never settles.
     pub settle_time_s: Option<Spread>,
+    /// By how much that may be off, at stated values, for modes above the computed ones.
+    pub settle_time_error_s: Option<f64>,
+    /// How many elastic modes its figures rest on.
+    pub modes: usize,
     /// Direction in which it is weakest.
     pub weakest_direction: Option<[f64; 3]>,
     /// How far the tip moves from the work for one kelvin everywhere; `None` without a tool, or where
@@ -96,8 +107,10 @@ pub struct Compared {
     pub drift_m_per_k: Option<Spread>,
     /// Largest bow of the members that `[thermal]` names as straight, under its temperatures.
     pub bow_m: Option<f64>,
-    /// Sag of the tip against the work under its own weight.
+    /// Sag of the tip against the work under its own weight, in the base's own plane.
     pub sag_m: Option<f64>,
+    /// How far the base as one piece sinks on its feet under its own weight.
+    pub sinks_m: Option<f64>,
     /// Centre of gravity.
     pub centre_of_gravity_m: Option<[f64; 3]>,
     /// Ways in which nothing holds it.
@@ -108,6 +121,10 @@ pub struct Compared {
     pub gives_way_most: Vec<Share>,
     /// Which inputs the spread of each measure comes from.
     pub comes_from: Vec<Origin>,
+    /// Relative error that the division of the members may have left in the first frequency.
+    pub frequency_error: Option<f64>,
+    /// What beam theory may miss.
+    pub theory_error: TheoryErrors,
 }
 
 /// Static stiffness by direction, and in the weakest one.
@@ -171,7 +188,6 @@ impl Comparison {
         options: &Options,
         progress: impl Fn(usize, usize) + Sync,
     ) -> Result<Comparison, Vec<Problem>> {
-        let asked = Asked { count: options.count, ..Asked::default() };
         let scales = scales(design, options.at_equal)?;
         let uncertain = &design.uncertain;
         let draws = match uncertain.is_empty() {
@@ -182,12 +198,11 @@ impl Comparison {
             |(build, scale): (&Build, &f64)| build.scaled_model(&design.goal, &Draw::default(), *scale);
         let models: Vec<Model> = design.builds.iter().zip(&scales).map(stated).collect::<Result<_, _>>()?;
         let solve = |(build, model)| -> Result<Solved, Vec<Problem>> {
-            Solved::new(build, &design.goal, model, &asked, &[]).map_err(|fault| build.problems(&fault))
+            Solved::converged(build, &design.goal, model, None).map_err(|fault| build.problems(&fault))
         };
         let solved: Vec<Solved> = design.builds.iter().zip(&models).map(solve).collect::<Result<_, _>>()?;
-        let know = |(build, solved): (&Build, &Solved)| {
-            Known::of(solved, &asked).map_err(|fault| build.problems(&fault))
-        };
+        let know =
+            |(build, solved): (&Build, &Solved)| Known::of(solved).map_err(|fault| build.problems(&fault));
         let known: Vec<Known> = match draws.is_empty() {
             true => Vec::new(),
             false => design.builds.iter().zip(&solved).map(know).collect::<Result<_, _>>()?,
@@ -210,11 +225,14 @@ impl Comparison {
             builds.push(compared);
             at_stated.push(stated);
         }
+        let corners: Vec<Problem> =
+            builds.iter().filter_map(|b: &Compared| b.theory_error.corners.clone()).collect();
         let measure = deciding(&builds);
         let mut candidates = Vec::new();
         for (i, (build, solved)) in design.builds.iter().zip(&solved).enumerate() {
             let drawn: Vec<Option<&Figures>> = drawn.iter().map(|row| row[i].as_ref()).collect();
-            candidates.push(candidate(design, build, solved, &at_stated[i], &drawn, measure)?);
+            let theory = &builds[i].theory_error;
+            candidates.push(candidate(design, build, solved, theory, &at_stated[i], &drawn, measure)?);
         }
         let about = Circumstances {
             file: &design.file,
@@ -227,6 +245,8 @@ impl Comparison {
             narrows(design, &draws, &candidates[one], &candidates[other])
         });
         let drifts = design.builds.iter().filter_map(|build| no_drift(design, build));
+        let doubts =
+            design.builds.iter().zip(&solved).flat_map(|(build, own)| own.doubts(build, &design.goal));
         let mut comparison = Comparison {
             answer: String::new(),
             verdict,
@@ -238,7 +258,7 @@ impl Comparison {
             advice: None,
             misses,
             guesses: guesses(design),
-            notes: design.notes.iter().cloned().chain(drifts).collect(),
+            notes: design.notes.iter().cloned().chain(corners).chain(drifts).chain(doubts).collect(),
         };
         comparison.advice = comparison.advise(design, &draws, &drawn);
         comparison.verdict.paragraphs.extend(comparison.give_told());
@@ -298,6 +318,7 @@ fn candidate(
     design: &Design,
     build: &Build,
     solved: &Solved,
+    theory: &TheoryErrors,
     stated: &Figures,
     drawn: &[Option<&Figures>],
     measure: Measure,
@@ -315,7 +336,7 @@ fn candidate(
         label: build.label.clone(),
         value: value(stated),
         drawn: drawn.iter().map(|figures| value((*figures)?)).collect(),
-        doubt: Doubt::of(measure, &solved.spectrum),
+        doubt: Doubt::of(measure, stated, &solved.spectrum, theory),
         misses: misses.list,
         meets_in: (!targets.is_empty() && !drawn.is_empty()).then(|| kept as f64 / drawn.len() as f64),
         on_guesses: on_guesses.map_err(|fault| build.problems(&fault))?,
@@ -414,6 +435,7 @@ fn compared(
         Some(direction) => solved.gives_way(direction).map_err(at_fault)?,
         None => None,
     };
+    let sunk = solved.sag().map_err(at_fault)?.unwrap_or_default();
     let along = |axis: usize| spread(&move |f: &Figures| f.stiffness.map(|k| k[axis]));
     let directions = || {
         let (x, y, z) = (along(0)?, along(1)?, along(2)?);
@@ -427,19 +449,28 @@ fn compared(
         cost: stated.cost,
         costs: model.costs(build),
         stiffness_n_per_m: directions(),
+        structure_stiffness_n_per_m: solved.structure_stiffness().map_err(at_fault)?,
         first_frequency_hz: spread(&|f| f.first_frequency),
+        on_feet_hz: spread(&|f| f.on_feet.map(|[low, _]| low)),
+        on_feet_up_to_hz: stated.on_feet.map(|[_, high]| high),
         loss_factor: spread(&|f| f.loss_factor),
         dynamic_stiffness_n_per_m: spread(&|f| f.dynamic_stiffness),
+        dynamic_stiffness_error_n_per_m: stated.dynamic_stiffness_error,
         settle_time_s: spread(&|f| f.settle_time),
+        settle_time_error_s: stated.settle_time_error,
+        modes: solved.spectrum.elastic.len(),
         weakest_direction: direction,
         drift_m_per_k: spread(&|f| f.drift),
         bow_m: quick.bow,
-        sag_m: solved.sag().map_err(at_fault)?,
+        sag_m: sunk.sag,
+        sinks_m: sunk.on_feet,
         centre_of_gravity_m: model.frame.rigid_body().map(|body| body.centre.into()),
         rigid_body_modes: solved.spectrum.rigid.len(),
         gives_way: shares.as_ref().map(|s| s.kinds.clone()).unwrap_or_default(),
         gives_way_most: shares.map(|s| s.elements.into_iter().take(5).collect()).unwrap_or_default(),
         comes_from: Vec::new(),
+        frequency_error: solved.spectrum.elastic.first().map(|mode| mode.frequency_error),
+        theory_error: solved.theory(build, direction).map_err(at_fault)?,
     };
     Ok((compared, stated))
 }

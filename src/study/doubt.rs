@@ -2,12 +2,15 @@
 //!
 //! ```text
 //! division   members are cut into pieces: what is left after the correction
+//! theory     members are beams: what solids of the same kind answer otherwise
+//! left out   modes above the computed ones: what they may add, bounded
 //! ```
 //!
 //! A measure follows the frequencies f of the modes: a settle time as 1/f, at an amplitude that
 //! goes as 1/f too, a dynamic stiffness as f²; its error is twice that of f at most. Static
 //! stiffness and mass do not depend on the division.
 
+use super::measures::{Figures, TheoryErrors};
 use crate::design::Measure;
 use crate::modes::Spectrum;
 use serde::Serialize;
@@ -17,18 +20,27 @@ use serde::Serialize;
 pub struct Doubt {
     /// Of the division of members.
     pub division: f64,
+    /// Of beams in place of solids.
+    pub theory: f64,
+    /// Of modes that were not computed.
+    pub left_out: f64,
 }
 
 impl Doubt {
-    /// The errors of `measure` as it follows from `spectrum`: those of its worst mode.
-    pub fn of(measure: Measure, spectrum: &Spectrum) -> Doubt {
+    /// The errors of `measure` of `figures`, as it follows from `spectrum`, those of its worst mode, and from
+    /// beams with the errors of `theory`.
+    pub fn of(measure: Measure, figures: &Figures, spectrum: &Spectrum, theory: &TheoryErrors) -> Doubt {
         let worst = spectrum.elastic.iter().map(|mode| mode.frequency_error).fold(0.0, f64::max);
-        Doubt { division: power(measure) * worst }
+        Doubt {
+            division: power(measure) * worst,
+            theory: theory.of(measure),
+            left_out: figures.left_out(measure),
+        }
     }
 
     /// All together: they are added, since nothing says that they cancel.
     pub fn total(&self) -> f64 {
-        self.division
+        self.division + self.theory + self.left_out
     }
 }
 
@@ -64,11 +76,11 @@ mod tests {
         for of in
             [Measure::FirstFrequency, Measure::SettleTime, Measure::DynamicStiffness, Measure::Stiffness]
         {
-            let error = Doubt::of(of, &spectrum).total();
+            let error = Doubt::of(of, &Figures::default(), &spectrum, &TheoryErrors::default()).total();
             let (a, b) = (coarse.get(of).unwrap(), fine.get(of).unwrap());
             assert!((a / b - 1.0).abs() <= error + 1e-6, "{of:?} {a} {b} {error}");
         }
-        let of = |measure| Doubt::of(measure, &spectrum).total();
+        let of = |measure| Doubt::of(measure, &Figures::default(), &spectrum, &TheoryErrors::default()).total();
         assert_eq!(of(Measure::SettleTime), 2.0 * of(Measure::FirstFrequency));
         assert_eq!(of(Measure::Mass), 0.0);
     }

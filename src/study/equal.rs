@@ -1,8 +1,8 @@
 //! Builds made equal in mass, stiffness or cost by scaling their sections.
 //!
 //! Every section of a build is made `s` times as large in both directions, walls included; points,
-//! masses, joints and feet stay. Mass and cost of the members grow with s², so that their scale
-//! follows directly; that of stiffness is found by halving.
+//! masses, joints and feet stay. Mass, cost and stiffness grow with s; where members overlap, mass and cost
+//! do so a little slower than s². The scale is found by halving.
 
 use super::measures::Figures;
 use crate::design::{Build, Goal, Model};
@@ -48,20 +48,13 @@ const SCALES: (f64, f64) = (0.1, 10.0);
 /// # Errors
 /// A problem at the build when no scale between a tenth and ten times gives it.
 pub fn scale(build: &Build, goal: &Goal, equal: Equal, wanted: f64) -> Result<f64, Vec<Problem>> {
-    let draw = Draw::default();
-    let model = build.model(goal, &draw)?;
-    let members: f64 = model.mass_of.iter().sum();
+    let at = |scale: f64| build.scaled_model(goal, &Draw::default(), scale);
     let found = match equal {
-        Equal::Mass => {
-            let body = model.frame.rigid_body().map_or(0.0, |body| body.mass);
-            ((wanted - (body - members)) / members).max(0.0).sqrt()
-        }
+        Equal::Mass => by_halving(wanted, |scale| Ok(at(scale)?.mass()))?,
         Equal::Cost => {
-            let fixed = build.drawing.prices.fixed.unwrap_or(0.0);
-            let cost = model.cost(build).ok_or_else(|| vec![unpriced(build)])?;
-            ((wanted - fixed) / (cost - fixed)).max(0.0).sqrt()
+            by_halving(wanted, |scale| at(scale)?.cost(build).ok_or_else(|| vec![unpriced(build)]))?
         }
-        Equal::Stiffness => by_stiffness(build, goal, wanted)?,
+        Equal::Stiffness => by_halving(wanted, |scale| stiffness(build, &at(scale)?))?,
     };
     if found > SCALES.0 && found < SCALES.1 {
         return Ok(found);
@@ -84,30 +77,30 @@ fn unpriced(build: &Build) -> Problem {
     Problem::error(build.place.clone(), message).with_help("add prices = { \"MATERIAL\" = \"2.4 per kg\" }")
 }
 
-fn by_stiffness(build: &Build, goal: &Goal, wanted: f64) -> Result<f64, Vec<Problem>> {
-    let stiffness = |scale: f64| -> Result<f64, Vec<Problem>> {
-        let model: Model = build.scaled_model(goal, &Draw::default(), scale)?;
-        let tip = model.tip.ok_or_else(|| {
-            let problem = Problem::error(build.place.clone(), "there is no stiffness without a tool");
-            vec![problem.with_help("add [tool] with tip and work")]
-        })?;
-        build
-            .statics(&model)
-            .and_then(|statics| statics.stiffness(tip, model.work).map_err(crate::modes::ModesFault::Eigen))
-            .map(|stiffness| stiffness.weakest)
-            .map_err(|fault| build.problems(&fault))
-    };
+fn stiffness(build: &Build, model: &Model) -> Result<f64, Vec<Problem>> {
+    let tip = model.tip.ok_or_else(|| {
+        let problem = Problem::error(build.place.clone(), "there is no stiffness without a tool");
+        vec![problem.with_help("add [tool] with tip and work")]
+    })?;
+    build
+        .statics(model)
+        .and_then(|statics| statics.stiffness(tip, model.work).map_err(crate::modes::ModesFault::Eigen))
+        .map(|stiffness| stiffness.weakest)
+        .map_err(|fault| build.problems(&fault))
+}
+
+/// The scale at which `value`, which grows with it, is `wanted`; an end of [`SCALES`] beyond them.
+fn by_halving(wanted: f64, value: impl Fn(f64) -> Result<f64, Vec<Problem>>) -> Result<f64, Vec<Problem>> {
     let (mut low, mut high) = SCALES;
-    if stiffness(low)? > wanted {
+    if value(low)? > wanted {
         return Ok(low);
     }
-    if stiffness(high)? < wanted {
+    if value(high)? < wanted {
         return Ok(high);
     }
-    // Stiffness grows with the scale, so halving the ratio closes in on it.
     while high / low > 1.0 + 1e-9 {
         let middle = (low * high).sqrt();
-        if stiffness(middle)? < wanted { low = middle } else { high = middle }
+        if value(middle)? < wanted { low = middle } else { high = middle }
     }
     Ok((low * high).sqrt())
 }

@@ -131,7 +131,7 @@ impl Modes {
             notes.extend(own.modes.notes.iter().cloned());
             misses.judge(&build.name, |measure| match measure {
                 Measure::Mass => Some(Some(own.modes.mass_kg)),
-                Measure::FirstFrequency => Some(own.modes.modes.first().map(|mode| mode.frequency_hz)),
+                Measure::FirstFrequency => Some(own.modes.first_of_structure().map(|mode| mode.frequency_hz)),
                 _ => None,
             });
             builds.push(own);
@@ -163,7 +163,8 @@ fn at_stated_values(design: &Design, build: &Build, asked: &Asked) -> Result<(Ri
     let at_fault = |fault: ModesFault| build.problems(&fault);
     let model = build.model(&design.goal, &Draw::default())?;
     let spectrum = build.spectrum(&model, asked).map_err(at_fault)?;
-    let modes = BuildModes::new(&build.name, &model.frame, &spectrum).map_err(at_fault)?;
+    let mut modes = BuildModes::new(&build.name, &model.frame, &spectrum).map_err(at_fault)?;
+    modes.judge(&model.frame, &spectrum, &build.proportions(&model));
     let mut stiffness = None;
     if let Some(tip) = model.tip {
         let statics = build.statics(&model).map_err(at_fault)?;
@@ -173,7 +174,7 @@ fn at_stated_values(design: &Design, build: &Build, asked: &Asked) -> Result<(Ri
         let [x, y, z] = k.along.map(Spread::exact);
         Directions { x, y, z, weakest: Spread::exact(k.weakest) }
     });
-    let more = Asked { count: asked.count + BEYOND, tolerance: ANY_ERROR, ..Asked::default() };
+    let more = Asked { count: spectrum.elastic.len() + BEYOND, tolerance: ANY_ERROR, ..Asked::default() };
     let series = Series::about(&spectrum, &more).map_err(|e| at_fault(ModesFault::Eigen(e)))?;
     let known = Stated::of(&spectrum, series);
     Ok((Rings { modes, stiffness_n_per_m: directions, spread: None }, known))

@@ -2,9 +2,10 @@
 
 use super::super::block::{Bar, Bars, Block, Unit};
 use super::super::table::{Column, Table};
+use super::modes::{percent, why};
 use crate::design::Measure;
-use crate::modes::Share;
-use crate::quantity::Kind;
+use crate::modes::{Share, TheoryError};
+use crate::quantity::{Kind, show};
 use crate::study::compare::{Beats, Compared, Comparison};
 use crate::study::measures::Miss;
 use crate::study::spread::rank::Influence;
@@ -33,15 +34,30 @@ fn columns(time: Unit) -> Vec<Column<Compared>> {
         Column::spread("weakest", N_PER_UM, "stiffness_n_per_m", |b: &Compared| {
             b.stiffness_n_per_m.as_ref().map(|k| k.weakest)
         }),
+        Column::number("without feet", N_PER_UM, "structure_stiffness_n_per_m", |b: &Compared| {
+            b.structure_stiffness_n_per_m
+        }),
         Column::spread("dynamic", N_PER_UM, "dynamic_stiffness_n_per_m", |b: &Compared| {
             b.dynamic_stiffness_n_per_m
         }),
         Column::spread("first frequency", HZ, "first_frequency_hz", |b: &Compared| b.first_frequency_hz),
+        Column::spread("on its feet", HZ, "on_feet_hz", |b: &Compared| b.on_feet_hz),
+        Column::number("up to", HZ, "on_feet_up_to_hz", |b: &Compared| b.on_feet_up_to_hz),
         Column::spread("loss factor", Unit::NONE, "loss_factor", |b: &Compared| b.loss_factor),
         Column::spread("settle time", time, "settle_time_s", |b: &Compared| b.settle_time_s),
         Column::spread("drift", Unit::new("µm/K", 1e-6), "drift_m_per_k", |b: &Compared| b.drift_m_per_k),
+        Column::number("division error", Unit::PERCENT, "frequency_error", |b: &Compared| b.frequency_error),
+        Column::number("theory, frequency", Unit::PERCENT, "frequency_theory_error", |b: &Compared| {
+            b.theory_error.frequency.as_ref().map(|error| error.error)
+        })
+        .path("theory_error.frequency.error"),
+        Column::number("theory, stiffness", Unit::PERCENT, "stiffness_theory_error", |b: &Compared| {
+            b.theory_error.stiffness.as_ref().map(|error| error.error)
+        })
+        .path("theory_error.stiffness.error"),
         Column::number("bow when warm", UM, "bow_m", |b: &Compared| b.bow_m),
         Column::number("sag at the tip", UM, "sag_m", |b: &Compared| b.sag_m),
+        Column::number("sinks on its feet", UM, "sinks_m", |b: &Compared| b.sinks_m),
     ]
 }
 
@@ -59,6 +75,9 @@ pub(in crate::report) fn filled(builds: &[Compared], at_equal: bool) -> Vec<Colu
         "drift_m_per_k" => builds.iter().any(|b| b.drift_m_per_k.is_some()),
         "bow_m" => builds.iter().any(|b| b.bow_m.is_some()),
         "sag_m" => builds.iter().any(|b| b.sag_m.is_some()),
+        "sinks_m" => builds.iter().any(|b| b.sinks_m.is_some()),
+        "structure_stiffness_n_per_m" => builds.iter().any(|b| b.structure_stiffness_n_per_m.is_some()),
+        "on_feet_hz" | "on_feet_up_to_hz" => builds.iter().any(|b| b.on_feet_hz.is_some()),
         _ => true,
     });
     columns
@@ -82,6 +101,8 @@ pub fn blocks(answer: &Comparison) -> Vec<Block> {
     };
     let columns = filled(&answer.builds, answer.at_equal.is_some());
     blocks.push(Block::Table(Table::new(&title, &columns, &answer.builds).side_by_side()));
+    blocks.push(Block::Note(beam_theory(answer)));
+    blocks.extend(on_feet(answer).map(Block::Note));
     blocks.extend(bars(answer).into_iter().map(Block::Bars));
     if answer.builds.iter().any(|b| !b.gives_way.is_empty()) {
         blocks.push(Block::Table(gives_way(answer)));
@@ -97,6 +118,49 @@ pub fn blocks(answer: &Comparison) -> Vec<Block> {
         blocks.push(Block::Problems(answer.notes.clone()));
     }
     blocks
+}
+
+/// What beam theory may miss in each build.
+fn beam_theory(answer: &Comparison) -> String {
+    let of = |error: &Option<TheoryError>, what: &str| {
+        let error = error.as_ref()?;
+        let reason = error.reasons.first().map_or(String::new(), |reason| format!(" ({})", why(reason)));
+        Some(format!("{} of the {what}{reason}", percent(error.error)))
+    };
+    let one = |build: &Compared| {
+        let own = &build.theory_error;
+        let parts = [of(&own.stiffness, "stiffness"), of(&own.frequency, "first frequency")];
+        format!("{} {}", build.label, parts.into_iter().flatten().collect::<Vec<_>>().join(", "))
+    };
+    let division = answer.builds.iter().filter_map(|build| build.frequency_error).fold(0.0, f64::max);
+    format!(
+        "Errors of the method: {} by the division; beam theory may miss, {}.",
+        percent(division),
+        answer.builds.iter().map(one).collect::<Vec<_>>().join("; ")
+    )
+}
+
+/// What the builds do as one piece on their feet, which the first frequency and the sag leave out; and
+/// what of the stiffness lies in feet.
+fn on_feet(answer: &Comparison) -> Option<String> {
+    let mut told: Vec<String> = Vec::new();
+    for build in &answer.builds {
+        if let (Some(low), Some(high)) = (build.on_feet_hz, build.on_feet_up_to_hz) {
+            let (low, high) = (show(low.value, Kind::Frequency), show(high, Kind::Frequency));
+            let at = if low == high { low } else { format!("{low} to {high}") };
+            let sinks = build.sinks_m.map_or(String::new(), |sinks| {
+                format!(", and it sinks {} on them", show(sinks, Kind::Length))
+            });
+            told.push(format!("{} moves as one piece on its feet at {at}{sinks}.", build.label));
+        }
+    }
+    if !told.is_empty() {
+        told.push("First frequency and sag are those of the structure.".to_string());
+    }
+    if answer.builds.iter().any(|build| build.structure_stiffness_n_per_m.is_some()) {
+        told.push("The work is on the ground, so that the stiffness contains the feet.".to_string());
+    }
+    (!told.is_empty()).then(|| told.join(" "))
 }
 
 /// Bars of the measures that builders look at first.

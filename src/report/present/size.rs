@@ -258,7 +258,7 @@ tip = "800, 0, 0 mm"
 arm = { from = "wall", to = "tip", section = "bar" }
 [anchors.wall]
 at = "wall"
-hold = "ux uy uz rx ry rz"
+hold = "all"
 [tool]
 tip = "tip"
 work = "ground"

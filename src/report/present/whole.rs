@@ -116,8 +116,12 @@ fn question(design: &Design, draws: usize) -> String {
     if let (Some(tap), Some(tool)) = (&goal.tap, &goal.tool) {
         let name = |name: &str| name.replace('_', " ");
         text += &format!(
-            " It is quiet when, after a tap of {} at {}, {} moves by less than {} against {}.",
+            " It is quiet when, after a tap of {}{} at {}, {} moves by less than {} against {}.",
             show(tap.impulse.value, Kind::Impulse),
+            match tap.duration {
+                0.0 => String::new(),
+                lasting => format!(" within {}", show(lasting, Kind::Time)),
+            },
             name(&tap.at.value),
             name(&tool.tip.value),
             show(tap.settle_to, Kind::Length),

@@ -10,7 +10,7 @@ use crate::material::Role;
 use crate::problem::{Place, Problem};
 use crate::quantity::{Kind, show};
 use crate::section::stock::Stock;
-use crate::study::measures::Figures;
+use crate::study::measures::{Figures, converged};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -30,6 +30,9 @@ impl Default for Options {
         Options { count: 5, least: Least::Mass, effort: Effort::default() }
     }
 }
+
+/// Candidates that are solved once more at most, until the best of them stays the best.
+const MOST_SETTLED: usize = 20;
 
 /// A build sized.
 #[derive(Debug, Clone, Serialize)]
@@ -222,7 +225,7 @@ fn sized(
     found: &Found,
     options: &Options,
 ) -> Result<Sizing, Vec<Problem>> {
-    let solved = &found.solved;
+    let solved = &settled(space, &design.goal, judge, found)?;
     let best = judge.best(solved);
     let nearest = match best {
         Some(_) => None,
@@ -280,6 +283,27 @@ fn sized(
     };
     sizing.answer = told(&sizing, found);
     Ok(sizing)
+}
+
+/// The candidates found, the best of them (or the nearest miss) with as many modes as its figures need:
+/// a search takes few, alike for all, and what it holds for the best may then miss a target.
+fn settled(space: &Space, goal: &Goal, judge: &Judge, found: &Found) -> Result<Vec<Candidate>, Vec<Problem>> {
+    let mut candidates = found.solved.clone();
+    let mut known: Vec<Vec<usize>> = Vec::new();
+    while known.len() < MOST_SETTLED {
+        let nearest = || candidates.iter().min_by(|a, b| judge.order_figures(&a.figures, &b.figures));
+        let Some(choice) = judge.best(&candidates).or_else(nearest).map(|first| first.choice.clone()) else {
+            break;
+        };
+        if known.contains(&choice) {
+            break;
+        }
+        let build = space.build_at(&choice).map_err(|problem| vec![problem])?;
+        let figures = converged(&build, goal)?;
+        candidates.iter_mut().filter(|c| c.choice == choice).for_each(|c| c.figures = figures.clone());
+        known.push(choice);
+    }
+    Ok(candidates)
 }
 
 fn nothing_solved(space: &Space, found: &Found) -> Problem {

@@ -224,7 +224,7 @@ mod tests {
         let names: Vec<&str> = levers.iter().map(|lever| lever.parameter.name.as_str()).collect();
         assert!(names.contains(&"feet.levelling.stiffness"), "{names:?}");
         assert!(names.contains(&"joints.arm_clamp.loss"), "{names:?}");
-        assert!(names.contains(&"mixes.\"sand 80/20\".youngs_modulus"), "{names:?}");
+        assert!(names.contains(&"mixes.\"feldspar and sand\".youngs_modulus"), "{names:?}");
         assert!(names.contains(&"bond"), "{names:?}");
         let medium = |build: &Build| build.media(&Draw::default()).unwrap();
         for lever in &levers {
@@ -237,9 +237,9 @@ mod tests {
             ];
             assert_eq!(changed.iter().filter(|c| **c).count(), 1, "{}", lever.parameter.name);
         }
-        let fill = levers.iter().find(|l| l.parameter.name.contains("sand 80/20\".youngs")).unwrap();
+        let fill = levers.iter().find(|l| l.parameter.name.contains("feldspar and sand\".youngs")).unwrap();
         let of =
-            |build: &Build| medium(build).iter().find(|m| m.name == "sand 80/20").unwrap().youngs_modulus;
+            |build: &Build| medium(build).iter().find(|m| m.name == "feldspar and sand").unwrap().youngs_modulus;
         let ratio = of(&fill.moved(build, 0.8)) / of(build);
         assert!((ratio - 0.8).norm() < 1e-9, "{ratio}");
     }
