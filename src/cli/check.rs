@@ -57,7 +57,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     arguments.output.head_of(&stated, None)?;
     let reading = stated.resolve(&table);
     problems.extend(reading.problems);
-    let Some(design) = &reading.design else {
+    let sound = !problems.iter().any(Problem::is_error);
+    let Some(design) = reading.design.as_ref().filter(|_| sound) else {
         if arguments.output.format == output::Format::Text {
             return Err(Failure { problems, text: Some((name, text)) });
         }

@@ -1,17 +1,18 @@
 //! All builds of a design side by side, with spread and the chance that one beats another.
 
+use super::apart::apart;
 use super::doubt::Doubt;
 use super::equal::{self, Equal};
 use super::guesses::{Guess, OnGuesses, guesses};
 use super::known::Known;
-use super::measures::{Figures, Misses, Solved, TheoryErrors, keep_all, measure};
+use super::measures::{Figures, Misses, Solved, TheoryErrors, keep_all, nothing_gives};
 use super::spread::draws::latin_hypercube;
 use super::spread::rank::{Advice, Influence, chance_to_beat, influences, percentiles};
 use super::spread::{run, strongest};
 use super::verdict::{Candidate, Circumstances, Verdict};
 use super::warm::Quick;
 use crate::design::{Build, Costs, Design, Measure, Model};
-use crate::modes::{Asked, Share};
+use crate::modes::Share;
 use crate::problem::Problem;
 use crate::quantity::{Draw, Spread, figures};
 use serde::Serialize;
@@ -130,15 +131,24 @@ pub struct Compared {
 /// Static stiffness by direction, and in the weakest one.
 #[derive(Debug, Clone, Serialize)]
 pub struct Directions {
-    /// Along global x.
-    pub x: Spread,
-    /// Along global y.
-    pub y: Spread,
-    /// Along global z.
-    pub z: Spread,
+    /// Along global x; `None` where nothing gives way along it.
+    pub x: Option<Spread>,
+    /// Along global y; `None` where nothing gives way along it.
+    pub y: Option<Spread>,
+    /// Along global z; `None` where nothing gives way along it.
+    pub z: Option<Spread>,
     /// In the weakest direction.
     #[serde(flatten)]
     pub weakest: Spread,
+}
+
+impl Directions {
+    /// Stiffnesses without spread, N/m; `None` where nothing gives way in any direction.
+    pub(super) fn exact(along: [f64; 3], weakest: f64) -> Option<Directions> {
+        let finite = |k: f64| k.is_finite().then_some(Spread::exact(k));
+        let [x, y, z] = along.map(finite);
+        Some(Directions { x, y, z, weakest: finite(weakest)? })
+    }
 }
 
 /// The inputs that the spread of a measure comes from.
@@ -188,7 +198,31 @@ impl Comparison {
         options: &Options,
         progress: impl Fn(usize, usize) + Sync,
     ) -> Result<Comparison, Vec<Problem>> {
-        let scales = scales(design, options.at_equal)?;
+        let trial = Options { draws: 0, ..*options };
+        let answer = |design: &Design| Comparison::scaled(design, options, &progress);
+        apart(design, answer, |design| Comparison::scaled(design, &trial, |_, _| ()))
+    }
+
+    fn scaled(
+        design: &Design,
+        options: &Options,
+        progress: impl Fn(usize, usize) + Sync,
+    ) -> Result<Comparison, Vec<Problem>> {
+        match options.at_equal {
+            None => Comparison::of_all(design, &vec![1.0; design.builds.len()], options, progress),
+            Some(equal) => {
+                let (design, scales) = equal::scales(design, equal)?;
+                Comparison::of_all(&design, &scales, options, progress)
+            }
+        }
+    }
+
+    fn of_all(
+        design: &Design,
+        scales: &[f64],
+        options: &Options,
+        progress: impl Fn(usize, usize) + Sync,
+    ) -> Result<Comparison, Vec<Problem>> {
         let uncertain = &design.uncertain;
         let draws = match uncertain.is_empty() {
             true => Vec::new(),
@@ -196,7 +230,7 @@ impl Comparison {
         };
         let stated =
             |(build, scale): (&Build, &f64)| build.scaled_model(&design.goal, &Draw::default(), *scale);
-        let models: Vec<Model> = design.builds.iter().zip(&scales).map(stated).collect::<Result<_, _>>()?;
+        let models: Vec<Model> = design.builds.iter().zip(scales).map(stated).collect::<Result<_, _>>()?;
         let solve = |(build, model)| -> Result<Solved, Vec<Problem>> {
             Solved::converged(build, &design.goal, model, None).map_err(|fault| build.problems(&fault))
         };
@@ -208,14 +242,14 @@ impl Comparison {
             false => design.builds.iter().zip(&solved).map(know).collect::<Result<_, _>>()?,
         };
         let one_draw = |draw: &Draw| -> Vec<Option<Figures>> {
-            let builds = design.builds.iter().zip(&scales).zip(&known);
+            let builds = design.builds.iter().zip(scales).zip(&known);
             builds.map(|((build, scale), known)| one(design, build, draw, *scale, known).ok()).collect()
         };
         let total = draws.len();
         let drawn = run(&draws, one_draw, |done| progress(done, total));
         let (mut builds, mut at_stated) = (Vec::new(), Vec::new());
         let mut misses = Misses::new(&design.goal.targets);
-        for (i, ((build, scale), solved)) in design.builds.iter().zip(&scales).zip(&solved).enumerate() {
+        for (i, ((build, scale), solved)) in design.builds.iter().zip(scales).zip(&solved).enumerate() {
             let column = |read: &Read| -> Vec<Option<f64>> {
                 drawn.iter().map(|row| row[i].as_ref().and_then(read)).collect()
             };
@@ -247,6 +281,12 @@ impl Comparison {
         let drifts = design.builds.iter().filter_map(|build| no_drift(design, build));
         let doubts =
             design.builds.iter().zip(&solved).flat_map(|(build, own)| own.doubts(build, &design.goal));
+        let held = design.builds.iter().zip(&builds);
+        let held = held.filter_map(|(build, own): (_, &Compared)| {
+            nothing_gives(design, build, own.stiffness_n_per_m.is_some())
+        });
+        let notes =
+            design.notes.iter().cloned().chain(corners).chain(drifts).chain(doubts).chain(held).collect();
         let mut comparison = Comparison {
             answer: String::new(),
             verdict,
@@ -258,7 +298,7 @@ impl Comparison {
             advice: None,
             misses,
             guesses: guesses(design),
-            notes: design.notes.iter().cloned().chain(corners).chain(drifts).chain(doubts).collect(),
+            notes,
         };
         comparison.advice = comparison.advise(design, &draws, &drawn);
         comparison.verdict.paragraphs.extend(comparison.give_told());
@@ -352,28 +392,6 @@ fn narrows(design: &Design, draws: &[Draw], one: &Candidate, other: &Candidate) 
     Advice::from(&influences(&design.uncertain, draws, &answers))
 }
 
-/// The scale of each build: 1 as drawn, or what makes it equal to the first.
-fn scales(design: &Design, at_equal: Option<Equal>) -> Result<Vec<f64>, Vec<Problem>> {
-    let Some(equal) = at_equal else {
-        return Ok(vec![1.0; design.builds.len()]);
-    };
-    let Some((first, others)) = design.builds.split_first() else {
-        return Ok(Vec::new());
-    };
-    let asked = Asked { count: 1, ..Asked::default() };
-    let figures = measure(first, &design.goal, &Draw::default(), 1.0, &asked)?;
-    let wanted = equal.of(&figures).ok_or_else(|| {
-        let message = format!("build \"{}\" has no {} to be equal to", first.name, equal.word());
-        let help = "stiffness needs a [tool], cost needs prices";
-        vec![Problem::error(first.place.clone(), message).with_help(help)]
-    })?;
-    let mut scales = vec![1.0];
-    for build in others {
-        scales.push(equal::scale(build, &design.goal, equal, wanted)?);
-    }
-    Ok(scales)
-}
-
 /// The figures of `build` at `draw`.
 fn one(
     design: &Design,
@@ -422,7 +440,7 @@ fn compared(
     let quick = Quick::of(design, build, model, &solved.statics, &Draw::default());
     stated.drift = quick.drift;
     let spread = |read: &Read| -> Option<Spread> {
-        let value = read(&stated)?;
+        let value = read(&stated).filter(|value| value.is_finite())?;
         let drawn = column(read);
         if drawn.is_empty() {
             return Some(Spread::exact(value));
@@ -438,7 +456,7 @@ fn compared(
     let sunk = solved.sag().map_err(at_fault)?.unwrap_or_default();
     let along = |axis: usize| spread(&move |f: &Figures| f.stiffness.map(|k| k[axis]));
     let directions = || {
-        let (x, y, z) = (along(0)?, along(1)?, along(2)?);
+        let (x, y, z) = (along(0), along(1), along(2));
         Some(Directions { x, y, z, weakest: spread(&|f| f.weakest)? })
     };
     let compared = Compared {

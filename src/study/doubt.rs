@@ -80,7 +80,8 @@ mod tests {
             let (a, b) = (coarse.get(of).unwrap(), fine.get(of).unwrap());
             assert!((a / b - 1.0).abs() <= error + 1e-6, "{of:?} {a} {b} {error}");
         }
-        let of = |measure| Doubt::of(measure, &Figures::default(), &spectrum, &TheoryErrors::default()).total();
+        let of =
+            |measure| Doubt::of(measure, &Figures::default(), &spectrum, &TheoryErrors::default()).total();
         assert_eq!(of(Measure::SettleTime), 2.0 * of(Measure::FirstFrequency));
         assert_eq!(of(Measure::Mass), 0.0);
     }

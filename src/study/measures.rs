@@ -1,11 +1,11 @@
 //! What one build is worth at one draw: the measures by which builds are compared.
 
 use super::converged::Reached;
-use crate::design::{Build, Goal, Measure, Model, Target};
+use crate::design::{Build, Design, Goal, Measure, Model, Target};
 use crate::frame::{Energies, Energy};
 use crate::modes::{
-    Asked, Corner, Damped, Elastic, Footing, GRAVITY, ModesFault, Precision, Shares, Spectrum, Statics, Theory,
-    TheoryError, between,
+    Asked, Corner, Damped, Elastic, Footing, GRAVITY, ModesFault, Precision, Shares, Spectrum, Statics,
+    Theory, TheoryError, between,
 };
 use crate::problem::Problem;
 use crate::quantity::{Draw, Kind, figures, show, show_apart};
@@ -27,13 +27,13 @@ pub struct Figures {
     pub first_frequency: Option<f64>,
     /// Lowest and highest frequency of the base as one piece on its feet, Hz; `None` where no mode is so.
     pub on_feet: Option<[f64; 2]>,
-    /// Static stiffness between tip and work along x, y and z, N/m.
+    /// Static stiffness between tip and work along x, y and z, N/m; infinite where nothing gives way.
     pub stiffness: Option<[f64; 3]>,
-    /// The same in the weakest direction, N/m.
+    /// The same in the weakest direction, N/m; infinite where tip and work are held in all.
     pub weakest: Option<f64>,
     /// That direction.
     pub weakest_direction: Option<[f64; 3]>,
-    /// Dynamic stiffness at the worst peak between tip and work, N/m.
+    /// Dynamic stiffness at the worst peak between tip and work, N/m; infinite where both are held.
     pub dynamic_stiffness: Option<f64>,
     /// By how much that may be off for modes above the computed ones, N/m; `None` where that was not asked.
     pub dynamic_stiffness_error: Option<f64>,
@@ -232,12 +232,14 @@ impl<'m> Solved<'m> {
             figures.stiffness = Some(stiffness.along);
             figures.weakest = Some(stiffness.weakest);
             figures.weakest_direction = Some(stiffness.direction);
+            // What is held does not move at any frequency either.
+            figures.dynamic_stiffness = stiffness.weakest.is_infinite().then_some(f64::INFINITY);
             let found = match &self.reached {
                 Some(reached) => reached.peak,
                 None => peak.then(|| weakest_peak(&self.modal, [0, 1, 2])).flatten(),
             };
             if let Some(peak) = found {
-                figures.dynamic_stiffness = peak.dynamic_stiffness_n_per_m;
+                figures.dynamic_stiffness = peak.dynamic_stiffness_n_per_m.or(figures.dynamic_stiffness);
                 let error = |k: f64| k * peak.stiffness_error;
                 figures.dynamic_stiffness_error =
                     self.reached.as_ref().and(peak.dynamic_stiffness_n_per_m).map(error);
@@ -319,7 +321,7 @@ impl<'m> Solved<'m> {
         let load = Mat::from_fn(load.len(), 1, |i, _| load[i]);
         let motion = self.statics.solve(load.as_ref()).map_err(ModesFault::Eigen)?;
         let energies = Energies::new(frame, layout).ok_or(ModesFault::Frame(Vec::new()))?;
-        Ok(energies.strain(&[motion.col_as_slice(0)]).pop())
+        Ok(energies.strain(&[motion.col_as_slice(0)]).pop().filter(|energy| energy.total() > 0.0))
     }
 
     /// What beam theory may miss in the first frequency, and in the stiffness between tip and work in
@@ -409,6 +411,19 @@ pub fn measure(
     let model = build.scaled_model(goal, draw, scale)?;
     let solved = Solved::new(build, goal, &model, asked, &[]);
     solved.and_then(|solved| solved.figures(build, goal)).map_err(|fault| build.problems(&fault))
+}
+
+/// Says that nothing gives way between tip and work, where there is a tool and no `stiffness` is known.
+pub fn nothing_gives(design: &Design, build: &Build, stiffness: bool) -> Option<Problem> {
+    let tool = design.goal.tool.as_ref().filter(|_| !stiffness)?;
+    let message = format!(
+        "nothing gives way between {} and {}: both are held, and no stiffness is stated",
+        tool.tip.value, tool.work.value
+    );
+    let help = "name a tip that can move, or hold it less";
+    Some(
+        Problem::warning(build.place.clone(), format!("build \"{}\": {message}", build.name)).with_help(help),
+    )
 }
 
 /// A target that a build does not meet.
@@ -506,6 +521,7 @@ impl Misses {
                 continue;
             };
             for (limit, at_least) in limits(target).filter(|limit| !keeps(value, *limit)) {
+                let value = value.filter(|v| v.is_finite());
                 let (build, measure) = (build.to_string(), target.measure.key());
                 self.list.push(Miss { build, measure, value, limit, at_least });
             }

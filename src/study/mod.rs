@@ -1,5 +1,6 @@
 //! Studies: what a base should be made of, how large, and whether the program can be trusted.
 
+pub mod apart;
 pub mod compare;
 pub mod converged;
 pub mod doubt;

@@ -23,13 +23,13 @@ fn columns(time: Unit) -> Vec<Column<Compared>> {
         Column::number("cost", Unit::NONE, "cost", |b: &Compared| b.cost),
         Column::number("sections scaled", Unit::NONE, "scale", |b: &Compared| Some(b.scale)),
         Column::spread("stiffness x", N_PER_UM, "stiffness_n_per_m.x", |b: &Compared| {
-            b.stiffness_n_per_m.as_ref().map(|k| k.x)
+            b.stiffness_n_per_m.as_ref().and_then(|k| k.x)
         }),
         Column::spread("stiffness y", N_PER_UM, "stiffness_n_per_m.y", |b: &Compared| {
-            b.stiffness_n_per_m.as_ref().map(|k| k.y)
+            b.stiffness_n_per_m.as_ref().and_then(|k| k.y)
         }),
         Column::spread("stiffness z", N_PER_UM, "stiffness_n_per_m.z", |b: &Compared| {
-            b.stiffness_n_per_m.as_ref().map(|k| k.z)
+            b.stiffness_n_per_m.as_ref().and_then(|k| k.z)
         }),
         Column::spread("weakest", N_PER_UM, "stiffness_n_per_m", |b: &Compared| {
             b.stiffness_n_per_m.as_ref().map(|k| k.weakest)

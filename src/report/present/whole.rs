@@ -67,7 +67,8 @@ pub fn page(design: &Design, whole: &Whole, told: Told) -> Document {
         Section::new("How each build moves, and what damps it", moving(whole)),
     ];
     if let Some(answer) = &whole.ring_down {
-        let taps = whole.shapes.iter().map(tones).collect();
+        let own = |name: &str| whole.shapes.iter().find(|shapes| shapes.name == name);
+        let taps = answer.builds.iter().map(|build| own(&build.name).map_or_else(Vec::new, tones)).collect();
         sections.push(Section::new("After a tap", ringdown::heard(answer, taps)));
     }
     if let Some(answer) = &whole.response {
@@ -153,7 +154,10 @@ fn asked(goal: &Goal) -> String {
 /// Each build: its frame in motion, then its modes.
 fn moving(whole: &Whole) -> Vec<Block> {
     let mut blocks = Vec::new();
-    for (shapes, build) in whole.shapes.iter().zip(&whole.modes.builds) {
+    for build in &whole.modes.builds {
+        let Some(shapes) = whole.shapes.iter().find(|shapes| shapes.name == build.modes.name) else {
+            continue;
+        };
         blocks.push(Block::Heading(shapes.label.clone()));
         blocks.push(Block::Wire(wire(shapes, &build.modes)));
         let alone = Modes {

@@ -121,9 +121,9 @@ impl Entry {
             mass_kg: figures.mass,
             cost: figures.cost,
             first_frequency_hz: figures.first_frequency,
-            stiffness_n_per_m: figures.weakest,
+            stiffness_n_per_m: figures.weakest.filter(|k| k.is_finite()),
             settle_time_s: figures.settle_time,
-            dynamic_stiffness_n_per_m: figures.dynamic_stiffness,
+            dynamic_stiffness_n_per_m: figures.dynamic_stiffness.filter(|k| k.is_finite()),
             loss_factor: figures.loss_factor,
         }
     }
