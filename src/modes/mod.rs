@@ -15,6 +15,7 @@ mod loose;
 mod ordering;
 mod orders;
 mod pencil;
+mod pivoted;
 mod reduced;
 mod search;
 mod series;

@@ -243,7 +243,9 @@ pub fn nothing_gives(design: &Design, build: &Build, stiffness: bool) -> Option<
         tool.tip.value, tool.work.value
     );
     let help = "name a tip that can move, or hold it less";
-    Some(Problem::warning(build.place.clone(), format!("build \"{}\": {message}", build.name)).with_help(help))
+    Some(
+        Problem::warning(build.place.clone(), format!("build \"{}\": {message}", build.name)).with_help(help),
+    )
 }
 
 /// A target that a build does not meet.

@@ -4,10 +4,10 @@ use super::dice::Dice;
 use serde::Serialize;
 use stillbed::design::{Build, Design, Substance};
 use stillbed::material::{Role, Table};
+use stillbed::modes::Share;
 use stillbed::problem::Problem;
 use stillbed::quantity::Draw;
 use stillbed::report::json::first_not_finite;
-use stillbed::modes::Share;
 use stillbed::report::present::mix::Mixes;
 use stillbed::report::text::Look;
 use stillbed::report::{Block, present, text};
@@ -49,7 +49,7 @@ pub fn faults(text: &str, seed: u64) -> Option<Vec<String>> {
     let design = reading.design?;
     let mut found = Vec::new();
     let dice = &mut Dice::new(seed ^ 0xa5a5);
-    let count = 1 + dice.below(10);
+    let count = 1 + dice.below(24);
     found.extend(sections(&design).err());
     found.extend(rings(&design, count).err());
     found.extend(compared(&design, count, dice).err());
@@ -72,7 +72,8 @@ fn sound<T: Serialize>(command: &str, answer: &T, notes: &[Problem], blocks: &[B
         return Err(format!("{command}: {path} is not finite"));
     }
     let shown = text::render(blocks, &Look::default());
-    let odd = |word: &&str| matches!(word.trim_matches(|c: char| !c.is_alphabetic()), "NaN" | "inf" | "singular");
+    let odd =
+        |word: &&str| matches!(word.trim_matches(|c: char| !c.is_alphabetic()), "NaN" | "inf" | "singular");
     if let Some(word) = shown.split_whitespace().find(odd) {
         return Err(format!("{command} shows \"{word}\":\n{shown}"));
     }
@@ -119,9 +120,11 @@ fn sections(design: &Design) -> Held {
     for (build, own) in design.builds.iter().zip(&answer.builds) {
         let range = losses(design, build, used(build));
         for section in &own.sections {
-            for (way, acting) in
-                [("bonded", &section.bonded), ("sliding", &section.sliding), ("as stated", &section.as_stated)]
-            {
+            for (way, acting) in [
+                ("bonded", &section.bonded),
+                ("sliding", &section.sliding),
+                ("as stated", &section.as_stated),
+            ] {
                 let loss = serde_json::to_value(&acting.loss).map_err(|e| e.to_string())?;
                 for (name, value) in loss.as_object().into_iter().flatten() {
                     // A product of inertia may vanish, and has no loss of its own.
@@ -178,7 +181,8 @@ fn compared(design: &Design, count: usize, dice: &mut Dice) -> Held {
         let alone = design.clone().only(&together.name).map_err(|p| p.to_string())?;
         let alone = Comparison::of(&alone, &options, |_, _| ()).map_err(refused("compare of one build"))?;
         same(together, &alone.builds[0])?;
-        let equal = Options { draws: 0, at_equal: Some(*dice.pick(&[Equal::Mass, Equal::Stiffness])), ..options };
+        let equal =
+            Options { draws: 0, at_equal: Some(*dice.pick(&[Equal::Mass, Equal::Stiffness])), ..options };
         // Whether the first has a stiffness depends on its tool, and whether others reach it on their joints.
         match Comparison::of(design, &equal, |_, _| ()) {
             Ok(answer) => {
@@ -208,9 +212,9 @@ fn first_difference(path: &str, a: &serde_json::Value, b: &serde_json::Value) ->
     use serde_json::Value;
     let below = |key: &str| format!("{path}.{key}");
     match (a, b) {
-        (Value::Object(a), Value::Object(b)) => {
-            a.iter().find_map(|(key, own)| first_difference(&below(key), own, b.get(key).unwrap_or(&Value::Null)))
-        }
+        (Value::Object(a), Value::Object(b)) => a
+            .iter()
+            .find_map(|(key, own)| first_difference(&below(key), own, b.get(key).unwrap_or(&Value::Null))),
         (Value::Array(a), Value::Array(b)) if a.len() == b.len() => {
             let mut pairs = a.iter().zip(b).enumerate();
             pairs.find_map(|(i, (a, b))| first_difference(&below(&i.to_string()), a, b))
@@ -239,7 +243,8 @@ fn moved(design: &Design, count: usize, dice: &mut Dice) -> Held {
     });
     let floor = if dice.chance(0.3) { FloorSpectrum::criterion("VC-C") } else { None };
     let range = dice.chance(0.2).then_some((5.0, 400.0));
-    let answer = response(design, &ResponseOptions { count, range, path, floor }).map_err(refused("response"))?;
+    let answer =
+        response(design, &ResponseOptions { count, range, path, floor }).map_err(refused("response"))?;
     sound("response", &answer, &answer.notes, &present::response::blocks(&answer, Motion::Mobility))?;
     if goal.tap.is_some() {
         let draws = Draws { count: if dice.chance(0.2) { 3 } else { 0 }, seed: 1 };
@@ -252,7 +257,8 @@ fn moved(design: &Design, count: usize, dice: &mut Dice) -> Held {
 
 fn warmed(design: &Design) -> Held {
     let change = design.goal.thermal.is_none().then_some(7.0);
-    let answer = warm(design, &WarmOptions { change, ..WarmOptions::default() }).map_err(refused("thermal"))?;
+    let answer =
+        warm(design, &WarmOptions { change, ..WarmOptions::default() }).map_err(refused("thermal"))?;
     sound("thermal", &answer, &answer.notes, &present::thermal::blocks(&answer))
 }
 
@@ -267,7 +273,8 @@ fn poured(design: &Design) -> Held {
     let found = mixes(design).map_err(refused("mix"))?;
     let found = Mixes { mixes: found, notes: Vec::new() };
     sound("mix", &found, &[], &present::mix::blocks(&found, true))?;
-    let options = PourOptions { waste: None, bucket: None, temperature: None, ribs: (0.2, 0.5e-3), body: None };
+    let options =
+        PourOptions { waste: None, bucket: None, temperature: None, ribs: (0.2, 0.5e-3), body: None };
     let found = pours(design, &options).map_err(refused("pour"))?;
     sound("pour", &found, &found.notes, &present::pour::blocks(&found))
 }

@@ -66,9 +66,9 @@ fn supports(dice: &mut Dice, wire: &Wire, text: &mut String) -> bool {
     };
     let kind = dice.below(12);
     match kind {
-        0 | 1 => anchor(&wire.low[..1], "all"),
-        2 => anchor(&wire.low, "all"),
-        3 => anchor(&all, "all"),
+        0 | 1 => anchor(&wire.low[..1], &FREEDOMS.join(" ")),
+        2 => anchor(&wire.low, &FREEDOMS.join(" ")),
+        3 => anchor(&all, &FREEDOMS.join(" ")),
         4 => anchor(&wire.low, &some(dice, 6)),
         5 => anchor(&wire.low, &FREEDOMS[..3].join(" ")),
         6 => anchor(&all, &some(dice, 3)),
@@ -121,7 +121,10 @@ fn goals(dice: &mut Dice, wire: &Wire, held: bool, text: &mut String) {
     }
     let mut targets = vec![("mass", "at_most = \"60 kg\""), ("first_frequency", "at_least = \"90 Hz\"")];
     if tool {
-        targets.extend([("stiffness", "at_least = \"8 N/um\""), ("dynamic_stiffness", "at_least = \"0.2 N/um\"")]);
+        targets.extend([
+            ("stiffness", "at_least = \"8 N/um\""),
+            ("dynamic_stiffness", "at_least = \"0.2 N/um\""),
+        ]);
         targets.push(("loss_factor", "at_least = 0.01"));
     }
     if tool && tap {
@@ -177,13 +180,16 @@ fn build(
             format!("{} = \"{:.3} N/um\"", FREEDOMS[0], dice.ratio(1.0, 900.0)),
         ];
         let springs = &springs[..1 + dice.below(3)];
-        *text += &format!("joints.seat = {{ stiffness = {{ {} }}, loss = {} }}\n", springs.join(", "), loss(dice));
+        *text +=
+            &format!("joints.seat = {{ stiffness = {{ {} }}, loss = {} }}\n", springs.join(", "), loss(dice));
     }
     if priced && dice.chance(0.9) {
-        let prices: Vec<String> = made.of.iter().map(|of| format!("\"{of}\" = \"{:.2} per kg\"", dice.ratio(0.2, 30.0))).collect();
+        let prices: Vec<String> =
+            made.of.iter().map(|of| format!("\"{of}\" = \"{:.2} per kg\"", dice.ratio(0.2, 30.0))).collect();
         *text += &format!("prices = {{ {}, fixed = {} }}\n", prices.join(", "), dice.below(300));
     }
     if varies {
-        *text += "vary.size = { section = \"s0\", size = [\"30 x 20 mm\", \"40 x 25 mm\", \"50 x 30 mm\"] }\n";
+        *text +=
+            "vary.size = { section = \"s0\", size = [\"30 x 20 mm\", \"40 x 25 mm\", \"50 x 30 mm\"] }\n";
     }
 }

@@ -32,7 +32,8 @@ pub struct Made {
 
 /// A quantity, sometimes with its limits.
 pub fn spread(dice: &mut Dice, value: f64, unit: &str, most: f64) -> String {
-    let own = |value: f64| if unit.is_empty() { format!("{value:.6e}") } else { format!("\"{value:.6} {unit}\"") };
+    let own =
+        |value: f64| if unit.is_empty() { format!("{value:.6e}") } else { format!("\"{value:.6} {unit}\"") };
     if dice.chance(0.75) {
         return own(value);
     }
@@ -103,9 +104,16 @@ impl Made {
         let t = least * dice.between(0.04, 0.3);
         let (metal, cast) = (self.one(dice, &SKELETONS), self.one(dice, &FILLS));
         let radius = t * dice.between(0.2, 0.9);
-        let turn = if dice.chance(0.2) { format!(", turn = \"{:.0} deg\"", dice.between(-90.0, 90.0)) } else { String::new() };
-        let part = |shape: &str, size: String, of: &str, more: &str| format!("{{ {shape} = \"{size} mm\", of = \"{of}\"{more} }}");
-        let rounded = if dice.chance(0.5) { format!(", radius = \"{radius:.3} mm\"{turn}") } else { turn.clone() };
+        let turn = if dice.chance(0.2) {
+            format!(", turn = \"{:.0} deg\"", dice.between(-90.0, 90.0))
+        } else {
+            String::new()
+        };
+        let part = |shape: &str, size: String, of: &str, more: &str| {
+            format!("{{ {shape} = \"{size} mm\", of = \"{of}\"{more} }}")
+        };
+        let rounded =
+            if dice.chance(0.5) { format!(", radius = \"{radius:.3} mm\"{turn}") } else { turn.clone() };
         let (inner, thin) = ([b - 2.0 * t, h - 2.0 * t], [b * 0.45, h * 0.45]);
         match dice.below(16) {
             0 => vec![part("rectangle", format!("{b:.3} x {h:.3}"), metal, &turn)],
@@ -144,7 +152,7 @@ impl Made {
             ],
             14 => {
                 let other = self.one(dice, &SKELETONS);
-                let lying = format!(", at = \"0, {:.3} mm\"", 0.5 * (h + t));
+                let lying = format!(", at = \"0, {:.3} mm\"", 0.5 * (h + 0.8 * t));
                 vec![
                     part("rectangle", format!("{b:.3} x {h:.3}"), metal, ""),
                     part("rectangle", format!("{:.3} x {t:.3}", b * dice.between(0.4, 1.0)), other, &lying),

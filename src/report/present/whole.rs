@@ -145,7 +145,9 @@ fn asked(goal: &Goal) -> String {
 fn moving(whole: &Whole) -> Vec<Block> {
     let mut blocks = Vec::new();
     for build in &whole.modes.builds {
-        let Some(shapes) = whole.shapes.iter().find(|shapes| shapes.name == build.modes.name) else { continue };
+        let Some(shapes) = whole.shapes.iter().find(|shapes| shapes.name == build.modes.name) else {
+            continue;
+        };
         blocks.push(Block::Heading(shapes.label.clone()));
         blocks.push(Block::Wire(wire(shapes, &build.modes)));
         let alone = Modes { builds: vec![build.clone()], notes: Vec::new(), ..whole.modes.clone() };

@@ -139,7 +139,7 @@ fn energy(matrix: &SparseColMat<usize, f64>, x: &[f64]) -> f64 {
 fn stiffness(solved: &Solved, frames: (&crate::frame::Frame, &crate::frame::Frame), per: f64) -> Option<f64> {
     let model = solved.model;
     let tip = model.tip?;
-    let weakest = solved.statics.stiffness(tip, model.work).ok()?;
+    let weakest = solved.statics.stiffness(tip, model.work).ok().filter(|k| k.weakest.is_finite())?;
     let [x, y, z] = weakest.direction;
     let layout: &Layout = &solved.statics.layout;
     let load = layout.between(tip, model.work, &nalgebra::Vector6::new(x, y, z, 0.0, 0.0, 0.0));
