@@ -49,7 +49,7 @@ pub fn faults(text: &str, seed: u64) -> Option<Vec<String>> {
     let design = reading.design?;
     let mut found = Vec::new();
     let dice = &mut Dice::new(seed ^ 0xa5a5);
-    let count = 1 + dice.below(10);
+    let count = 1 + dice.below(24);
     found.extend(sections(&design).err());
     found.extend(rings(&design, count).err());
     found.extend(compared(&design, count, dice).err());

@@ -152,7 +152,7 @@ impl Made {
             ],
             14 => {
                 let other = self.one(dice, &SKELETONS);
-                let lying = format!(", at = \"0, {:.3} mm\"", 0.5 * (h + t));
+                let lying = format!(", at = \"0, {:.3} mm\"", 0.5 * (h + 0.8 * t));
                 vec![
                     part("rectangle", format!("{b:.3} x {h:.3}"), metal, ""),
                     part("rectangle", format!("{:.3} x {t:.3}", b * dice.between(0.4, 1.0)), other, &lying),
