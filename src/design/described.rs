@@ -109,7 +109,10 @@ pub(super) const DESCRIBED: &[(&str, &str)] = &[
     ("mixes/*/aggregates", "Classes of grains, at least one."),
     ("mixes/*/aggregates/[]/of", "Name of its material."),
     ("mixes/*/aggregates/[]/share", "Parts by weight, in any sum with the others."),
-    ("mixes/*/aggregates/[]/grain", "Smallest to largest grain; sand sold from 0 begins at its fines, 0.063 mm."),
+    (
+        "mixes/*/aggregates/[]/grain",
+        "Smallest to largest grain; sand sold from 0 begins at its fines, 0.063 mm.",
+    ),
     ("mixes/*/aggregates/[]/shape", "Form of the grains; else that of the material."),
     ("mixes/*/aggregates/[]/loose", "Volume share of solid when poured, 0.2 to 0.98."),
     ("mixes/*/aggregates/[]/packed", "Volume share of solid when vibrated, 0.2 to 0.98."),

@@ -17,6 +17,7 @@
 mod build;
 mod check;
 mod described;
+mod doubts;
 mod drawing;
 pub mod edit;
 mod goal;
@@ -102,13 +103,19 @@ impl Design {
         }
     }
 
-    /// What shows only when the builds are put together as frames: faults of their geometry, and
-    /// mechanisms.
+    /// What is doubtful about making the base rather than about computing it: binder that is short
+    /// of the voids, prices that are missing.
+    pub fn doubts_of_making(&self) -> Vec<Problem> {
+        doubts::of_making(&self.builds)
+    }
+
+    /// What shows only when the builds are put together as frames: faults of their geometry,
+    /// mechanisms, and what a member cannot stand for.
     fn faults(&self) -> Vec<Problem> {
         let draw = crate::quantity::Draw::default();
         let of = |build: &Build| match build.model(&self.goal, &draw) {
             Ok(model) => match build.statics(&model) {
-                Ok(_) => Vec::new(),
+                Ok(_) => doubts::of_model(build, &model),
                 Err(fault) => build.problems(&fault),
             },
             Err(problems) => problems,
@@ -163,19 +170,24 @@ impl Stated {
             reader.say(no_loss_at(amplitude_place, amplitude));
         }
         goal.amplitude = smallest.map(|smallest| goal.amplitude.unwrap_or(smallest));
-        for problem in check::joints_of_no_build(&views).into_iter().chain(check::targets(&goal, &views)) {
+        for problem in check::joints_of_no_build(&views)
+            .into_iter()
+            .chain(check::sections_of_no_build(&views))
+            .chain(check::targets(&goal, &views))
+        {
             reader.say(problem);
         }
         for (build, drawing) in stated.iter().zip(&drawings) {
             let said = [
-                check::names(drawing, &build.name.value, &build.name.place),
+                check::names(drawing, &build.name.value, &build.name.place, &views),
                 check::goal_names(&goal, drawing),
-                check::doubts(drawing),
+                doubts::of_drawing(drawing),
             ];
             said.into_iter().flatten().for_each(|problem| reader.say(problem));
         }
+        let broken = reader.is_broken();
         let (problems, uncertain) = reader.finish();
-        let builds = stated.into_iter().zip(drawings).collect();
+        let builds = stated.into_iter().zip(drawings).filter(|_| !broken).collect();
         Stated { file: file.to_string(), title, goal, builds, uncertain, problems }
     }
 
@@ -199,11 +211,11 @@ impl Stated {
         }
         let mut reading = Reading { design: None, problems: in_order(problems) };
         if is_sound(&reading.problems) {
-            let notes = reading.problems.clone();
             let uncertain = register.uncertain;
-            let design = Design { file, title, goal, builds, uncertain, notes };
+            let mut design = Design { file, title, goal, builds, uncertain, notes: Vec::new() };
             reading.problems.extend(design.faults());
             reading.problems = in_order(reading.problems);
+            design.notes = reading.problems.clone();
             reading.design = is_sound(&reading.problems).then_some(design);
         }
         reading

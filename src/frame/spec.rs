@@ -223,7 +223,11 @@ impl JointSpec {
             stiffness[i] = springs.quantity(name, kind, Allowed::NotNegative);
         }
         if stiffness.iter().all(Option::is_none) && !LETTERS.iter().any(|letter| springs.holds(letter)) {
-            fields.refuse("stiffness", "the joint names no freedom", "name one, as in turn_x = \"40 kN m/rad\"");
+            fields.refuse(
+                "stiffness",
+                "the joint names no freedom",
+                "name one, as in turn_x = \"40 kN m/rad\"",
+            );
         }
         LETTERS.iter().zip(FREEDOMS).for_each(|(letter, word)| springs.renamed(letter, word));
         springs.finish();

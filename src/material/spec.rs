@@ -292,7 +292,8 @@ mod tests {
     fn sand_sold_from_zero_begins_at_its_fines() {
         let grain = |text: &str| {
             let sand = format!("[{{ of = \"quartz sand\", share = 4, grain = \"{text}\" }}]");
-            let (mix, said) = read(&format!("binder = {{ of = \"epoxy\", share = 1 }}\naggregates = {sand}\n"));
+            let (mix, said) =
+                read(&format!("binder = {{ of = \"epoxy\", share = 1 }}\naggregates = {sand}\n"));
             assert!(said.is_empty(), "{said:?}");
             mix.unwrap().aggregates[0].grain.unwrap()
         };

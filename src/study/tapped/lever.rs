@@ -247,8 +247,9 @@ mod tests {
             assert_eq!(changed.iter().filter(|c| **c).count(), 1, "{}", lever.parameter.name);
         }
         let fill = levers.iter().find(|l| l.parameter.name.contains("feldspar and sand\".youngs")).unwrap();
-        let of =
-            |build: &Build| medium(build).iter().find(|m| m.name == "feldspar and sand").unwrap().youngs_modulus;
+        let of = |build: &Build| {
+            medium(build).iter().find(|m| m.name == "feldspar and sand").unwrap().youngs_modulus
+        };
         let ratio = of(&fill.moved(build, 0.8)) / of(build);
         assert!((ratio - 0.8).norm() < 1e-9, "{ratio}");
     }
