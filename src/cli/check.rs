@@ -67,6 +67,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         let problems = checked.problems;
         return Err(Failure { problems, text: Some((name, text)) });
     };
+    problems.extend(design.doubts_of_making());
     problems.extend(unsized_builds(design));
     let builds = design.builds.iter().map(|build| build.name.clone()).collect();
     let checked = Checked { sound: true, builds, problems };

@@ -259,8 +259,6 @@ impl Comparison {
             builds.push(compared);
             at_stated.push(stated);
         }
-        let corners: Vec<Problem> =
-            builds.iter().filter_map(|b: &Compared| b.theory_error.corners.clone()).collect();
         let measure = deciding(&builds);
         let mut candidates = Vec::new();
         for (i, (build, solved)) in design.builds.iter().zip(&solved).enumerate() {
@@ -285,8 +283,7 @@ impl Comparison {
         let held = held.filter_map(|(build, own): (_, &Compared)| {
             nothing_gives(design, build, own.stiffness_n_per_m.is_some())
         });
-        let notes =
-            design.notes.iter().cloned().chain(corners).chain(drifts).chain(doubts).chain(held).collect();
+        let notes = design.notes.iter().cloned().chain(drifts).chain(doubts).chain(held).collect();
         let mut comparison = Comparison {
             answer: String::new(),
             verdict,

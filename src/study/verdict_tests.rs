@@ -53,11 +53,9 @@ fn nine_draws_of_ten_name_a_winner_and_eight_do_not() {
     assert_eq!(verdict.level, ["steel"]);
     assert_eq!(
         verdict.paragraphs,
-        [
-            "By settle time Fill (1 s) cannot be told apart from Steel (2 s): Fill comes before Steel in \
+        ["By settle time Fill (1 s) cannot be told apart from Steel (2 s): Fill comes before Steel in \
           80 % of the draws, and nine of ten are asked of a winner. Measuring feet.pads.loss first would narrow \
-          the difference between Fill and Steel most: to about 60 %."
-        ]
+          the difference between Fill and Steel most: to about 60 %."]
     );
     assert_eq!(verdict.tells_apart.unwrap().key, "feet.pads.loss");
 }

@@ -170,7 +170,7 @@ fn rings(design: &Design, count: usize) -> Held {
 
 fn compared(design: &Design, count: usize, dice: &mut Dice) -> Held {
     let draws = if dice.chance(0.3) { 3 } else { 0 };
-    let options = Options { count, draws, ..Options::default() };
+    let options = Options { draws, ..Options::default() };
     let all = Comparison::of(design, &options, |_, _| ()).map_err(refused("compare"))?;
     sound("compare", &all, &all.notes, &present::compare::blocks(&all))?;
     for build in &all.builds {
@@ -244,11 +244,11 @@ fn moved(design: &Design, count: usize, dice: &mut Dice) -> Held {
     let floor = if dice.chance(0.3) { FloorSpectrum::criterion("VC-C") } else { None };
     let range = dice.chance(0.2).then_some((5.0, 400.0));
     let answer =
-        response(design, &ResponseOptions { count, range, path, floor }).map_err(refused("response"))?;
+        response(design, &ResponseOptions { range, path, floor }).map_err(refused("response"))?;
     sound("response", &answer, &answer.notes, &present::response::blocks(&answer, Motion::Mobility))?;
     if goal.tap.is_some() {
         let draws = Draws { count: if dice.chance(0.2) { 3 } else { 0 }, seed: 1 };
-        let options = RingDownOptions { count, duration: None, draws };
+        let options = RingDownOptions { duration: None, draws };
         let answer = ring_down(design, &options, |_, _| ()).map_err(refused("ringdown"))?;
         sound("ringdown", &answer, &answer.notes, &present::ringdown::blocks(&answer))?;
     }
