@@ -235,7 +235,7 @@ mod tests {
         });
         assert_eq!(
             said,
-            ["d.toml:1:48  k.low: what is exact has no limits; leave out exact, or low and high"]
+            ["d.toml:1:45  k.low: what is exact has no limits; leave out exact, or low and high"]
         );
         let said = problems("k = { value = \"2 N/um\" }\n", |f| {
             f.quantity_of("k", Kind::Stiffness, Allowed::Positive, Class::FootStiffness);

@@ -266,7 +266,12 @@ impl Verdict {
             }
             _ => None,
         };
-        let sure = level.is_empty() && !leads.is_empty() && about.draws > 0;
+        // Who alone meets the targets wins over the others where it leads them too.
+        let others: Vec<Lead> = match (best, leads.is_empty()) {
+            (Some(best), true) => ranks.iter().skip(1).map(|c| Lead::of(measure, best, c)).collect(),
+            _ => leads.iter().map(|(_, lead)| *lead).collect(),
+        };
+        let sure = !others.is_empty() && others.iter().all(Lead::leads) && about.draws > 0;
         let named = |c: &&Candidate| c.name.clone();
         let beaten = |c: &Candidate| {
             let best = best.filter(|best| best.name != c.name)?;
@@ -331,25 +336,32 @@ fn targets(about: &Circumstances, ranks: &[&Candidate]) -> String {
     let labels = |of: &[&Candidate]| listed(&of.iter().map(|c| c.label.clone()).collect::<Vec<_>>());
     let mut by_miss = miss.clone();
     by_miss.sort_by(|a, b| a.misses_by().total_cmp(&b.misses_by()));
-    let worst = |c: &Candidate| c.worst().map(Miss::sentence).unwrap_or_default();
+    // Its worst miss, and how many more there are.
+    let worst = |c: &Candidate| {
+        let more = match c.misses.len() {
+            0 | 1 => String::new(),
+            2 => ", and another target".to_string(),
+            n => format!(", and {} other targets", n - 1),
+        };
+        c.worst().map(Miss::sentence).unwrap_or_default() + &more
+    };
     let mut told = Vec::new();
     match (meet.len(), miss.len()) {
-        (_, 0) if meet.len() == 1 => told.push(format!("{} meets all targets.", labels(&meet))),
+        (1, 0) => told.push(format!("{} meets all targets.", labels(&meet))),
         (n, 0) => told.push(format!("All {n} builds meet all targets.")),
         (1, _) => told.push(format!("{} alone meets all targets.", labels(&meet))),
-        (0, 1) => told.push(format!("{} misses a target: {}.", labels(&miss), worst(miss[0]))),
-        (0, _) => {
-            told.push("No build meets all targets.".to_string());
-            if let Some(least) = by_miss.first() {
-                told.push(format!("{} misses least: {}.", least.label, worst(least)));
-            }
-        }
+        (0, 1) => told.push(format!("{} does not meet all targets: {}.", labels(&miss), worst(miss[0]))),
+        (0, _) => told.push(format!(
+            "No build meets all targets. {} misses least: {}.",
+            by_miss[0].label,
+            worst(by_miss[0])
+        )),
         (_, _) => told.push(format!("{} meet all targets.", labels(&meet))),
     }
     let others = by_miss.iter().skip(usize::from(meet.is_empty()));
-    let others: Vec<String> = others.map(|c| format!("{} misses {}", c.label, worst(c))).collect();
+    let others: Vec<String> = others.map(|c| format!("{}, {}", c.label, worst(c))).collect();
     if !others.is_empty() {
-        told.push(format!("{}.", others.join("; ")));
+        told.push(format!("The others miss: {}.", others.join("; ")));
     }
     for c in ranks {
         let Some(part) = c.meets_in else { continue };
@@ -512,21 +524,19 @@ fn alone(measure: Measure, best: &Candidate, next: &Candidate) -> String {
 
 /// Where guesses carry much of an answer.
 fn guessed(ranks: &[&Candidate]) -> Option<String> {
-    let part =
-        |share: f64, of: &str| (share > MUCH).then(|| format!("{} % of its {of}", figures(100.0 * share, 2)));
-    let told: Vec<String> = ranks
-        .iter()
-        .filter_map(|c| {
-            let on = c.on_guesses;
-            let parts: Vec<String> = part(on.give, "give").into_iter().chain(part(on.loss, "loss")).collect();
-            (!parts.is_empty()).then(|| format!("{} ({})", c.label, parts.join(", ")))
-        })
-        .collect();
-    (!told.is_empty()).then(|| {
+    let held = |of: &str, part: &dyn Fn(&OnGuesses) -> f64| {
+        let much = ranks.iter().filter(|c| part(&c.on_guesses) > MUCH);
+        let told = |c: &&Candidate| format!("{} % in {}", figures(100.0 * part(&c.on_guesses), 2), c.label);
+        let told: Vec<String> = much.map(told).collect();
+        (!told.is_empty()).then(|| format!("of the {of} {}", listed(&told)))
+    };
+    let parts = [held("give", &|on| on.give), held("loss", &|on| on.loss)];
+    let parts: Vec<String> = parts.into_iter().flatten().collect();
+    (!parts.is_empty()).then(|| {
         format!(
-            "Guesses carry much of this: joints and feet that are stated without a spread, of {}. They were \
-             taken with the usual spread of their class.",
-            listed(&told)
+            "Guesses carry much of this: joints and feet that are stated without a spread make {}. They take \
+             the usual spread of their class, listed at the end.",
+            parts.join(", and ")
         )
     })
 }

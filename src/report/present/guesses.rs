@@ -1,6 +1,5 @@
 //! What was stated without a spread, and what was taken in its place.
 
-use super::super::block::Unit;
 use super::super::table::{Column, Table};
 use crate::quantity::figures;
 use crate::study::guesses::Guess;
@@ -8,8 +7,7 @@ use crate::study::guesses::Guess;
 /// Guesses of one key: the springs of a joint, the stiffnesses of a foot.
 struct Taken {
     key: String,
-    values: usize,
-    class: &'static str,
+    builds: Vec<String>,
     as_what: String,
 }
 
@@ -17,26 +15,35 @@ struct Taken {
 pub(super) fn taken(guesses: &[Guess]) -> Option<Table> {
     let mut rows: Vec<Taken> = Vec::new();
     for guess in guesses {
-        let (key, as_what) = (together(&guess.key), as_what(guess));
-        match rows.iter_mut().find(|row| row.key == key && row.as_what == as_what) {
-            Some(row) => row.values += 1,
-            None => rows.push(Taken { key, values: 1, class: guess.class, as_what }),
+        let ((build, key), as_what) = (together(&guess.key), as_what(guess));
+        let known = rows.iter().position(|row| row.key == key && row.as_what == as_what);
+        let place = known.unwrap_or(rows.len());
+        if known.is_none() {
+            rows.push(Taken { key, builds: Vec::new(), as_what });
+        }
+        if !rows[place].builds.contains(&build) {
+            rows[place].builds.push(build);
         }
     }
     let columns = [
         Column::text("stated without a spread", "key", |row: &Taken| row.key.clone()),
-        Column::number("values", Unit::NONE, "values", |row: &Taken| Some(row.values as f64)),
-        Column::text("class", "class", |row: &Taken| row.class.to_string()),
+        Column::text("build", "build", |row: &Taken| row.builds.join(", ")),
         Column::text("taken as", "taken", |row: &Taken| row.as_what.clone()),
     ];
     (!rows.is_empty()).then(|| Table::new("Guesses, with the usual spread of their class", &columns, &rows))
 }
 
-/// The key up to what tells the springs of one joint or foot apart.
-fn together(key: &str) -> String {
+/// The build that states it, or all, and the key in it up to what tells the springs of one joint or
+/// foot apart.
+fn together(key: &str) -> (String, String) {
+    let (build, key) = match key.strip_prefix("builds.").and_then(|key| key.split_once('.')) {
+        Some((build, key)) => (build, key),
+        None => ("all", key),
+    };
     let end = [".stiffness", ".turning"].iter().find_map(|name| Some(key.find(name)? + name.len()));
     let key = &key[..end.unwrap_or(key.len())];
-    key.split_once('[').map_or(key, |(key, _)| key).to_string()
+    let key = key.split_once('[').map_or(key, |(key, _)| key);
+    (build.to_string(), key.to_string())
 }
 
 fn as_what(guess: &Guess) -> String {
@@ -73,9 +80,13 @@ mod tests {
             guess("feet.c.loss", 0.0),
         ];
         assert_eq!(taken(&list).unwrap().len(), 4);
-        assert_eq!(together("feet.a.stiffness[3]"), "feet.a.stiffness");
-        assert_eq!(together("builds.x.joints.b.stiffness.turn"), "builds.x.joints.b.stiffness");
-        assert_eq!(together("feet.a.loss[2].loss"), "feet.a.loss");
+        let of = |key: &str| {
+            let (build, key) = together(key);
+            format!("{build} {key}")
+        };
+        assert_eq!(of("feet.a.stiffness[3]"), "all feet.a.stiffness");
+        assert_eq!(of("builds.x.joints.b.stiffness.turn"), "x joints.b.stiffness");
+        assert_eq!(of("feet.a.loss[2].loss"), "all feet.a.loss");
         assert_eq!(
             (as_what(&list[0]), as_what(&list[4])),
             ("0.5 to 2 times".into(), "0: none is stated".into())
