@@ -349,6 +349,7 @@ fn targets(about: &Circumstances, ranks: &[&Candidate]) -> String {
     let mut told = Vec::new();
     match (meet.len(), miss.len()) {
         (1, 0) => told.push(format!("{} meets all targets.", labels(&meet))),
+        (2, 0) => told.push("Both builds meet all targets.".to_string()),
         (n, 0) => told.push(format!("All {n} builds meet all targets.")),
         (1, _) => told.push(format!("{} alone meets all targets.", labels(&meet))),
         (0, 1) => told.push(format!("{} does not meet all targets: {}.", labels(&miss), worst(miss[0]))),
