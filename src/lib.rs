@@ -16,7 +16,7 @@
 //! ```
 //!
 //! Axes: x along a member, y across, z up in the section's own drawing; global z is up.
-//! Freedoms are in the order ux uy uz rx ry rz. Every number is coherent SI.
+//! Freedoms are in the order x, y, z, turn_x, turn_y, turn_z. Every number is coherent SI.
 
 pub mod document;
 pub mod problem;

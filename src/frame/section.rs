@@ -6,7 +6,7 @@
 //! axial strain at (y, z):  eps_x + z kappa_y - y kappa_z
 //! ```
 //!
-//! The mass per length is in the order ux uy uz rx ry rz. Neither needs to be diagonal:
+//! The mass per length is in the order x, y, z, turn_x, turn_y, turn_z. Neither needs to be diagonal:
 //! elastic centre, shear centre and mass centre may all lie off the member line.
 
 use crate::material::Role;

@@ -1,11 +1,17 @@
 //! What the design file says of the wire drawing: points, members, masses, feet, anchors, joints.
 
-use crate::document::{Allowed, Fields, Located};
+use crate::document::{Allowed, Class, Fields, Located};
 use crate::problem::Place;
 use crate::quantity::{Kind, Loss, Spread};
 
 /// Names of the freedoms, in their order.
-pub const FREEDOMS: [&str; 6] = ["ux", "uy", "uz", "rx", "ry", "rz"];
+pub const FREEDOMS: [&str; 6] = ["x", "y", "z", "turn_x", "turn_y", "turn_z"];
+
+/// The letters by which designs once named the freedoms, in their order.
+const LETTERS: [&str; 6] = ["ux", "uy", "uz", "rx", "ry", "rz"];
+
+/// What an anchor may hold: all freedoms, or some of them.
+const HELD: [&str; 7] = ["all", "x", "y", "z", "turn_x", "turn_y", "turn_z"];
 
 /// A point of the wire drawing.
 #[derive(Debug, Clone, PartialEq)]
@@ -61,7 +67,7 @@ pub struct FootSpec {
     pub stiffness: [Spread; 3],
     /// About global x, y, z, N m/rad; absent is zero.
     pub turning: Option<[Spread; 3]>,
-    /// Loss factor, perhaps over amplitude.
+    /// Loss factor, perhaps over amplitude or not stated.
     pub loss: Loss,
     /// Where it is stated.
     pub place: Place,
@@ -83,7 +89,7 @@ pub struct AnchorSpec {
 pub struct JointSpec {
     /// By freedom, N/m and N m/rad; `None` is rigid, zero is free.
     pub stiffness: [Option<Spread>; 6],
-    /// Loss factor, perhaps over amplitude.
+    /// Loss factor, perhaps over amplitude or not stated.
     pub loss: Loss,
     /// Where it is stated.
     pub place: Place,
@@ -156,11 +162,11 @@ impl FootSpec {
         fields.need("stiffness", "\"20, 20, 80 N/um\"");
         let at = fields.names("at");
         let read = |key, kind| -> Option<[Spread; 3]> {
-            fields.quantities(key, kind, 3, Allowed::NotNegative)?.try_into().ok()
+            fields.quantities_of(key, kind, 3, Allowed::NotNegative, Class::FootStiffness)?.try_into().ok()
         };
         let stiffness = read("stiffness", Kind::Stiffness);
         let turning = read("turning", Kind::TurningStiffness);
-        let loss = loss(fields);
+        let loss = loss(fields, Class::FootLoss);
         Some(FootSpec { at: at?, stiffness: stiffness?, turning, loss, place: fields.place() })
     }
 }
@@ -169,19 +175,38 @@ impl AnchorSpec {
     /// Reads one anchor.
     pub fn read(fields: &Fields) -> Option<AnchorSpec> {
         fields.need("at", "[\"POINT\"]");
-        fields.need("hold", "\"ux uy uz rx ry rz\"");
-        let (at, text) = (fields.names("at"), fields.words("hold", &FREEDOMS));
+        fields.need("hold", "\"all\"");
+        let (at, text) = (fields.names("at"), fields.words("hold", &HELD));
         let mut hold = [false; 6];
+        let (mut unknown, mut all_letters) = (Vec::new(), true);
         for word in text?.value.split([' ', ',']).filter(|w| !w.is_empty()) {
-            match FREEDOMS.iter().position(|freedom| *freedom == word) {
+            let letter = LETTERS.iter().position(|letter| *letter == word);
+            match FREEDOMS.iter().position(|freedom| *freedom == word).or(letter) {
+                _ if word == "all" => hold = [true; 6],
                 Some(i) => hold[i] = true,
-                None => {
-                    fields.refuse("hold", format!("\"{word}\" is no freedom"), "known: ux uy uz rx ry rz")
-                }
+                None => all_letters = false,
+            }
+            if word != "all" && !FREEDOMS.contains(&word) {
+                unknown.push(format!("\"{word}\""));
             }
         }
+        if !unknown.is_empty() {
+            let verb = if unknown.len() == 1 { "is no freedom" } else { "are no freedoms" };
+            let held = (0..6).filter(|i| hold[*i]).map(|i| FREEDOMS[i]).collect::<Vec<_>>().join(" ");
+            let help = match all_letters {
+                true if hold == [true; 6] => "write \"all\"".to_string(),
+                true => format!("write \"{held}\""),
+                false => format!("known: all, or some of {}", FREEDOMS.join(" ")),
+            };
+            fields.refuse("hold", format!("{} {verb}", unknown.join(", ")), help);
+            return None;
+        }
         if hold == [false; 6] {
-            fields.refuse("hold", "the anchor holds nothing", "name freedoms, as in \"ux uy uz\"");
+            fields.refuse(
+                "hold",
+                "the anchor holds nothing",
+                "write \"all\", or name freedoms, as in \"x y z\"",
+            );
         }
         Some(AnchorSpec { at: at?, hold, place: fields.place() })
     }
@@ -190,23 +215,28 @@ impl AnchorSpec {
 impl JointSpec {
     /// Reads one joint.
     pub fn read(fields: &Fields) -> Option<JointSpec> {
-        fields.need("stiffness", "{ rx = \"40 kN m/rad\" }");
+        fields.need("stiffness", "{ turn_x = \"40 kN m/rad\" }");
         let springs = fields.fields("stiffness")?;
         let mut stiffness = [None; 6];
         for (i, name) in FREEDOMS.iter().enumerate() {
             let kind = if i < 3 { Kind::Stiffness } else { Kind::TurningStiffness };
-            stiffness[i] = springs.quantity(name, kind, Allowed::NotNegative);
+            stiffness[i] = springs.quantity_of(name, kind, Allowed::NotNegative, Class::JointStiffness);
         }
-        if stiffness.iter().all(Option::is_none) {
-            fields.refuse("stiffness", "the joint names no freedom", "name one, as in rx = \"40 kN m/rad\"");
+        if stiffness.iter().all(Option::is_none) && !LETTERS.iter().any(|letter| springs.holds(letter)) {
+            fields.refuse(
+                "stiffness",
+                "the joint names no freedom",
+                "name one, as in turn_x = \"40 kN m/rad\"",
+            );
         }
+        LETTERS.iter().zip(FREEDOMS).for_each(|(letter, word)| springs.renamed(letter, word));
         springs.finish();
-        Some(JointSpec { stiffness, loss: loss(fields), place: fields.place() })
+        Some(JointSpec { stiffness, loss: loss(fields, Class::JointLoss), place: fields.place() })
     }
 }
 
-fn loss(fields: &Fields) -> Loss {
-    fields.loss("loss").unwrap_or(Loss::Same(Spread::exact(0.0)))
+fn loss(fields: &Fields, class: Class) -> Loss {
+    fields.loss("loss", class).unwrap_or(Loss::Unstated)
 }
 
 fn length_vector(fields: &Fields, key: &str) -> [f64; 3] {
@@ -237,7 +267,7 @@ mod tests {
 
     #[test]
     fn a_joint_is_rigid_where_it_names_no_freedom() {
-        let (joint, said) = read("stiffness = { rx = \"40 kN m/rad\" }\n", JointSpec::read);
+        let (joint, said) = read("stiffness = { turn_x = \"40 kN m/rad\" }\n", JointSpec::read);
         let joint = joint.unwrap();
         assert!(said.is_empty());
         assert_eq!(joint.stiffness.iter().flatten().count(), 1);
@@ -246,8 +276,26 @@ mod tests {
 
     #[test]
     fn an_anchor_names_the_freedoms_it_knows() {
-        let (_, said) = read("at = \"a\"\nhold = \"ux uq\"\n", AnchorSpec::read);
-        assert_eq!(said, ["d.toml:2:8  hold: \"uq\" is no freedom; known: ux uy uz rx ry rz"]);
+        let (_, said) = read("at = \"a\"\nhold = \"x uq\"\n", AnchorSpec::read);
+        assert_eq!(
+            said,
+            ["d.toml:2:8  hold: \"uq\" is no freedom; known: all, or some of x y z turn_x turn_y turn_z"]
+        );
+        let held =
+            |text: &str| read(&format!("at = \"a\"\nhold = \"{text}\"\n"), AnchorSpec::read).0.unwrap().hold;
+        assert_eq!(held("all"), [true; 6]);
+        assert_eq!(held("y, turn_x"), [false, true, false, true, false, false]);
+    }
+
+    #[test]
+    fn an_old_letter_is_answered_with_its_word() {
+        let (anchor, said) = read("at = \"a\"\nhold = \"ux ry\"\n", AnchorSpec::read);
+        assert_eq!(
+            (anchor, said),
+            (None, vec!["d.toml:2:8  hold: \"ux\", \"ry\" are no freedoms; write \"x turn_y\"".to_string()])
+        );
+        let (_, said) = read("stiffness = { rz = \"1 kN m/rad\" }\n", JointSpec::read);
+        assert_eq!(said, ["d.toml:1:15  stiffness.rz: \"rz\" is no freedom; write \"turn_z\""]);
     }
 
     #[test]

@@ -35,6 +35,8 @@ pub struct Bounded {
 pub struct IngredientShare {
     /// Name of its material; `air` for air.
     pub of: String,
+    /// Parts by weight as the recipe counts; `None` of air.
+    pub parts: Option<f64>,
     /// Share of the whole by weight.
     pub by_weight: f64,
     /// Share of the cast mix by volume.
@@ -172,11 +174,12 @@ fn ingredients(recipe: &Recipe, found: &Prediction, draw: &Draw) -> Vec<Ingredie
         .zip(by_volume.chain(std::iter::once(shares.pigment)))
         .map(|(i, by_volume)| IngredientShare {
             of: i.material.name.clone(),
+            parts: Some(i.share.at(draw)),
             by_weight: i.share.at(draw) / weight,
             by_volume,
         })
         .collect();
-    list.push(IngredientShare { of: "air".to_string(), by_weight: 0.0, by_volume: shares.air });
+    list.push(IngredientShare { of: "air".to_string(), parts: None, by_weight: 0.0, by_volume: shares.air });
     list
 }
 
@@ -233,7 +236,8 @@ mod tests {
 
     #[test]
     fn small_bars_of_hand_mixed_sand_and_epoxy_come_out_between_9_and_15_gpa() {
-        // Printed for bars with visible voids: a tenth of air and more, a quarter in foamed ones.
+        // Four parts of sand to one of epoxy, and three to one, are common practice. Moduli printed
+        // for bars with visible voids: a tenth of air and more, a quarter in foamed ones.
         for (binder, air) in [(20.0, 0.10), (20.0, 0.25), (25.0, 0.05), (25.0, 0.15)] {
             let e = MixAnswer::of(&recipe(binder, Some(air)), None).unwrap().youngs_modulus_pa.value;
             assert!((9e9..15e9).contains(&e), "{binder} {air}: {e:e}");
@@ -289,6 +293,25 @@ mod tests {
         assert_relative_eq!(answer.youngs_modulus_pa.value, 3e9, max_relative = 1e-12);
         assert_relative_eq!(answer.schemes.voigt_pa, answer.schemes.three_phase_pa, max_relative = 1e-12);
         assert!(answer.notes.is_empty() && answer.least_binder.is_none());
+    }
+
+    #[test]
+    fn parts_count_in_any_sum() {
+        let hundred = MixAnswer::of(&recipe(20.0, None), None).unwrap();
+        let mut one_to_four = recipe(20.0, None);
+        one_to_four.binder.share = 1.0.into();
+        one_to_four.aggregates[0].ingredient.share = 4.0.into();
+        let five = MixAnswer::of(&one_to_four, None).unwrap();
+        assert_eq!(five.ingredients[1].parts, Some(4.0));
+        assert_relative_eq!(five.ingredients[1].by_weight, 0.8, max_relative = 1e-12);
+        for (a, b) in [
+            (hundred.youngs_modulus_pa.value, five.youngs_modulus_pa.value),
+            (hundred.density_kg_per_m3, five.density_kg_per_m3),
+            (hundred.demand.voids, five.demand.voids),
+            (hundred.demand.excess, five.demand.excess),
+        ] {
+            assert_relative_eq!(a, b, max_relative = 1e-12);
+        }
     }
 
     #[test]

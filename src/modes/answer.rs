@@ -8,6 +8,7 @@ use super::eigen::Method;
 use super::reduced::{Damped, Precision, damped_of_sound};
 use super::shares::{Share, Shares};
 use super::solve::{Elastic, Spectrum};
+use super::theory::{Proportions, Reason};
 use super::trouble::ModesFault;
 use crate::frame::{Energies, Frame};
 use crate::problem::{Place, Problem};
@@ -51,6 +52,10 @@ pub struct ModeAnswer {
     pub on_feet: bool,
     /// Relative error that the division may have left in it.
     pub frequency_error: f64,
+    /// Relative error that beam theory may have left in it; `None` where it was not judged.
+    pub theory_error: Option<f64>,
+    /// What that comes from.
+    pub theory_reasons: Vec<Reason>,
     /// Loss factor by modal strain energy.
     pub loss_factor: f64,
     /// Loss factor of the complex eigenproblem.
@@ -119,6 +124,15 @@ impl BuildModes {
         Ok(answer)
     }
 
+    /// Says what beam theory may miss in each mode, where the members have these `proportions`.
+    pub fn judge(&mut self, frame: &Frame, spectrum: &Spectrum, proportions: &[Proportions]) {
+        let errors = spectrum.theory_errors(frame, proportions).unwrap_or_default();
+        for (mode, error) in self.modes.iter_mut().zip(errors) {
+            mode.theory_error = Some(error.error);
+            mode.theory_reasons = error.reasons;
+        }
+    }
+
     /// The lowest mode of the structure.
     pub fn first_of_structure(&self) -> Option<&ModeAnswer> {
         self.modes.get(self.first_structure_mode?.checked_sub(1)?)
@@ -152,6 +166,8 @@ impl ModeAnswer {
             frequency_hz,
             on_feet: false,
             frequency_error: mode.frequency_error,
+            theory_error: None,
+            theory_reasons: Vec::new(),
             loss_factor,
             loss_factor_exact,
             half_time_s: decay.map(|decay| decay.half_time_s),

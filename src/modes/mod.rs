@@ -17,13 +17,16 @@ mod on_feet;
 mod ordering;
 mod orders;
 mod pencil;
+mod pivoted;
 mod reduced;
+mod remainder;
 mod search;
 mod series;
 mod shares;
 mod solve;
 mod statics;
 mod symbolic;
+mod theory;
 mod trouble;
 
 pub use answer::{BuildModes, ModeAnswer};
@@ -38,11 +41,13 @@ pub use on_feet::solve_past_feet;
 pub use orders::Orders;
 pub use pencil::Pencil;
 pub use reduced::{Damped, Precision, damped, damped_to};
+pub use remainder::Lump;
 pub use series::Series;
 pub use shares::{Share, Shares};
-pub use solve::{Asked, Elastic, Spectrum, solve};
+pub use solve::{Asked, Elastic, Spectrum, solve, solve_beyond};
 pub use statics::{GRAVITY, Statics, Stiffness};
 pub use symbolic::{Patterns, Symbolic};
+pub use theory::{Corner, Proportions, Reason, Theory, TheoryError};
 pub use trouble::{Mechanism, ModesFault};
 
 #[cfg(test)]

@@ -34,7 +34,7 @@ fn builds() -> Vec<Build> {
         build("Welded steel tube", 61.3, 21.4e6, 142.6, [0.0021, 0.001, 0.004], Some([0.612, 0.34, 1.21])),
         build("Bolted aluminium", 34.8, 9.7e6, 118.2, [0.0063, 0.003, 0.011], None),
         build(
-            "Cast on a skeleton, quartz sand 80/20",
+            "Cast on a skeleton, feldspar and sand",
             118.4,
             24.9e6,
             109.7,
@@ -120,7 +120,7 @@ pub(super) fn section() -> Picture {
         title: "Section of the rail".to_string(),
         materials: vec![
             Filling::solid("aluminium 6061-T6"),
-            Filling::solid("sand 80/20"),
+            Filling::solid("feldspar and sand"),
             Filling::empty("air"),
         ],
         areas: vec![
@@ -184,7 +184,7 @@ pub(super) fn frame() -> Wire {
 pub(super) fn problems() -> Vec<Problem> {
     let place =
         Place { file: Some("stand.toml".to_string()), line: Some(14), column: Some(9), ..Place::default() };
-    let place = Place { key: "mixes.\"sand 80/20\".binder".to_string(), ..place };
+    let place = Place { key: "mixes.\"feldspar and sand\".binder".to_string(), ..place };
     vec![
         Problem::warning(place, "binder 12 % by volume; the voids of the packed sand need 17 %")
             .with_help("more binder, or a second, finer aggregate; the rest becomes air"),

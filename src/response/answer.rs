@@ -34,6 +34,8 @@ pub struct BuildResponse {
     pub curve: FrequencyResponse,
     /// Inverse of the greatest compliance, N/m.
     pub dynamic_stiffness_n_per_m: Option<f64>,
+    /// By how much that may be off for modes above the computed ones, N/m.
+    pub dynamic_stiffness_error_n_per_m: Option<f64>,
     /// Where that is, Hz.
     pub peak_frequency_hz: Option<f64>,
     /// Depth of cut that is stable at every speed, m.
@@ -63,6 +65,8 @@ impl BuildResponse {
             label: label.to_string(),
             curve,
             dynamic_stiffness_n_per_m: worst.and_then(|peak| peak.dynamic_stiffness_n_per_m),
+            dynamic_stiffness_error_n_per_m: worst
+                .and_then(|peak| Some(peak.stiffness_error * peak.dynamic_stiffness_n_per_m?)),
             peak_frequency_hz: worst.map(|peak| peak.frequency_hz),
             stable_depth_m: None,
             chatter_frequency_hz: None,

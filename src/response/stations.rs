@@ -102,6 +102,21 @@ fn modes_asked(spectrum: &Spectrum) -> usize {
     spectrum.elastic.len()
 }
 
+/// What `spectrum` leaves out of the motion of `stations`: the modes above, lumped.
+///
+/// # Errors
+/// What stopped the solutions.
+pub fn left_out(
+    frame: &Frame,
+    spectrum: &Spectrum,
+    stations: &[Station],
+) -> Result<Vec<ModalMode>, EigenFault> {
+    let columns: Vec<Vec<f64>> = stations.iter().map(|s| s.load(frame, &spectrum.layout)).collect();
+    let loads = Mat::from_fn(spectrum.layout.freedoms(), stations.len(), |i, j| columns[j][i]);
+    let lumps = spectrum.left_out(loads.as_ref())?;
+    Ok(lumps.iter().map(|l| ModalMode::real(l.omega_squared.sqrt(), l.loss_factor, &l.seen)).collect())
+}
+
 /// The damped mode that belongs to `mode`, its frequency and modal mass corrected as those of the
 /// real one for the bulge of the pieces.
 fn complex_mode(

@@ -1,7 +1,7 @@
 //! What the design file says of a section: its parts, and how far they act together.
 
 use super::{SectionFault, Shape};
-use crate::document::{Allowed, Fields, Located};
+use crate::document::{Allowed, Class, Fields, Located};
 use crate::problem::{Place, Problem};
 use crate::quantity::{self, Kind, Spread};
 
@@ -50,7 +50,7 @@ impl SectionSpec {
     /// Reads one section.
     pub fn read(fields: &Fields) -> Option<SectionSpec> {
         fields.need("parts", "[{ tube = \"60 x 40 x 3 mm\", of = \"structural steel\" }]");
-        let bond = fields.quantity("bond", Kind::Ratio, Allowed::Between(0.0, 1.0));
+        let bond = fields.quantity_of("bond", Kind::Ratio, Allowed::Between(0.0, 1.0), Class::Bond);
         let tables = fields.array("parts")?;
         if tables.is_empty() {
             fields.refuse(
@@ -124,7 +124,14 @@ fn sized(fields: &Fields, name: &str) -> Option<Shape> {
         "tube" | "angle" => &[3],
         _ => &[3, 4],
     };
-    let sizes = fields.size(name, counts);
+    let form = match name {
+        "rectangle" => "across x up",
+        "round" => "the diameter",
+        "pipe" => "diameter x wall",
+        "tube" | "angle" => "across x up x wall",
+        _ => "across x up x web, then x flange where it differs",
+    };
+    let sizes = fields.size(name, counts, form);
     let radius = match name {
         "tube" | "angle" | "channel" | "tee" | "i_shape" => length(fields, "radius"),
         _ => None,
@@ -190,7 +197,7 @@ mod tests {
     fn parts_are_shapes_placed_and_turned() {
         let (section, said) = read(concat!(
             "bond = 0.9\nparts = [\n",
-            "{ rectangle = \"110 x 80 mm\", of = \"sand 80/20\" },\n",
+            "{ rectangle = \"110 x 80 mm\", of = \"basalt and sand\" },\n",
             "{ tube = \"2 x 1 x 1/8 in\", of = \"structural steel\", at = \"0, 10 mm\", turn = \"90 deg\" },\n",
             "{ i_shape = \"55 x 100 x 4.1 x 5.7 mm\", radius = \"7 mm\", of = \"structural steel\" },\n",
             "{ polygon = [\"0, 0 mm\", \"40, 0 mm\", \"0, 40 mm\"], of = \"air\" },\n",

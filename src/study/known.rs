@@ -19,13 +19,12 @@ pub struct Known {
 }
 
 impl Known {
-    /// What `solved`, of which `asked` modes were asked, leaves to the draws.
+    /// What `solved` leaves to the draws, which take as many modes.
     ///
     /// # Errors
     /// What stopped the ordering.
-    pub fn of(solved: &Solved, asked: &Asked) -> Result<Known, ModesFault> {
-        // More modes than asked for were needed where all of those are on the feet.
-        let asked = Asked { count: asked.count.max(solved.spectrum.elastic.len()), ..asked.clone() };
+    pub fn of(solved: &Solved) -> Result<Known, ModesFault> {
+        let asked = Asked { count: solved.spectrum.elastic.len(), ..Asked::default() };
         let series = Series::about(&solved.spectrum, &asked).map_err(ModesFault::Eigen)?;
         let on_feet = solved.on_feet.iter().filter(|on| **on).count();
         Ok(Known { series, asked, on_feet })
@@ -74,7 +73,7 @@ mod tests {
         for build in &design.builds {
             let stated = build.model(goal, &Draw::default()).unwrap();
             let stated = Solved::new(build, goal, &stated, &asked, &[]).unwrap();
-            let known = Known::of(&stated, &asked).unwrap();
+            let known = Known::of(&stated).unwrap();
             for draw in (Draws { count: 5, seed: 3 }).of(&design.uncertain) {
                 let model = build.model(goal, &draw).unwrap();
                 let alone = Solved::new(build, goal, &model, &asked, &[]).unwrap();

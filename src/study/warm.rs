@@ -1,5 +1,6 @@
 //! How each build grows, bows and sags: the answer of the command `thermal`.
 
+use super::apart::apart;
 use crate::design::{Build, Design, Model, Profile, Substance};
 use crate::material::Property;
 use crate::modes::Statics;
@@ -87,9 +88,13 @@ pub fn warm(design: &Design, options: &WarmOptions) -> Result<Warm, Vec<Problem>
     if let Some(film) = options.film {
         spec.film = film.into();
     }
-    let carry = options.carry.as_ref();
+    let of_all = |design: &Design| of_all(design, &spec, options.carry.as_ref());
+    apart(design, of_all, of_all)
+}
+
+fn of_all(design: &Design, spec: &ThermalSpec, carry: Option<&Carry>) -> Result<Warm, Vec<Problem>> {
     let builds =
-        design.builds.iter().map(|build| of_build(design, build, &spec, carry)).collect::<Result<_, _>>()?;
+        design.builds.iter().map(|build| of_build(design, build, spec, carry)).collect::<Result<_, _>>()?;
     Ok(Warm { builds, notes: design.notes.clone() })
 }
 

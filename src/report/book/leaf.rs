@@ -229,7 +229,7 @@ mod tests {
 
     #[test]
     fn a_tab_has_a_name_that_tabs_may_have() {
-        assert_eq!(tab("sand 80/20"), "sand 80 20");
+        assert_eq!(tab("grit 60/40"), "grit 60 40");
         assert_eq!(tab("''"), "Leaf");
         assert_eq!(tab("History"), "Leaf");
         assert_eq!(cell(1, 3), "B3");

@@ -2,8 +2,9 @@
 
 use super::super::block::{Bar, Bars, Block, Unit};
 use super::super::table::{Column, Table};
+use super::modes::{percent, why};
 use crate::design::Measure;
-use crate::modes::Share;
+use crate::modes::{Share, TheoryError};
 use crate::quantity::{Kind, show};
 use crate::study::compare::{Beats, Compared, Comparison};
 use crate::study::measures::Miss;
@@ -22,13 +23,13 @@ fn columns(time: Unit) -> Vec<Column<Compared>> {
         Column::number("cost", Unit::NONE, "cost", |b: &Compared| b.cost),
         Column::number("sections scaled", Unit::NONE, "scale", |b: &Compared| Some(b.scale)),
         Column::spread("stiffness x", N_PER_UM, "stiffness_n_per_m.x", |b: &Compared| {
-            b.stiffness_n_per_m.as_ref().map(|k| k.x)
+            b.stiffness_n_per_m.as_ref().and_then(|k| k.x)
         }),
         Column::spread("stiffness y", N_PER_UM, "stiffness_n_per_m.y", |b: &Compared| {
-            b.stiffness_n_per_m.as_ref().map(|k| k.y)
+            b.stiffness_n_per_m.as_ref().and_then(|k| k.y)
         }),
         Column::spread("stiffness z", N_PER_UM, "stiffness_n_per_m.z", |b: &Compared| {
-            b.stiffness_n_per_m.as_ref().map(|k| k.z)
+            b.stiffness_n_per_m.as_ref().and_then(|k| k.z)
         }),
         Column::spread("weakest", N_PER_UM, "stiffness_n_per_m", |b: &Compared| {
             b.stiffness_n_per_m.as_ref().map(|k| k.weakest)
@@ -45,6 +46,15 @@ fn columns(time: Unit) -> Vec<Column<Compared>> {
         Column::spread("loss factor", Unit::NONE, "loss_factor", |b: &Compared| b.loss_factor),
         Column::spread("settle time", time, "settle_time_s", |b: &Compared| b.settle_time_s),
         Column::spread("drift", Unit::new("µm/K", 1e-6), "drift_m_per_k", |b: &Compared| b.drift_m_per_k),
+        Column::number("division error", Unit::PERCENT, "frequency_error", |b: &Compared| b.frequency_error),
+        Column::number("theory, frequency", Unit::PERCENT, "frequency_theory_error", |b: &Compared| {
+            b.theory_error.frequency.as_ref().map(|error| error.error)
+        })
+        .path("theory_error.frequency.error"),
+        Column::number("theory, stiffness", Unit::PERCENT, "stiffness_theory_error", |b: &Compared| {
+            b.theory_error.stiffness.as_ref().map(|error| error.error)
+        })
+        .path("theory_error.stiffness.error"),
         Column::number("bow when warm", UM, "bow_m", |b: &Compared| b.bow_m),
         Column::number("sag at the tip", UM, "sag_m", |b: &Compared| b.sag_m),
         Column::number("sinks on its feet", UM, "sinks_m", |b: &Compared| b.sinks_m),
@@ -80,9 +90,9 @@ pub fn table(answer: &Comparison) -> Table {
     Table::new("compare", &columns, &answer.builds)
 }
 
-/// The answer in a sentence, the table, then bars of settle time and stiffness.
+/// The verdict, the table, then bars of settle time and stiffness.
 pub fn blocks(answer: &Comparison) -> Vec<Block> {
-    let mut blocks = vec![Block::Note(answer.answer.clone())];
+    let mut blocks: Vec<Block> = answer.verdict.paragraphs.iter().cloned().map(Block::Note).collect();
     blocks.extend(super::spread::holds_at(answer.amplitude_m));
     let title = match (answer.at_equal, answer.draws) {
         (Some(what), _) => format!("Builds at equal {what}"),
@@ -91,6 +101,7 @@ pub fn blocks(answer: &Comparison) -> Vec<Block> {
     };
     let columns = filled(&answer.builds, answer.at_equal.is_some());
     blocks.push(Block::Table(Table::new(&title, &columns, &answer.builds).side_by_side()));
+    blocks.push(Block::Note(beam_theory(answer)));
     blocks.extend(on_feet(answer).map(Block::Note));
     blocks.extend(bars(answer).into_iter().map(Block::Bars));
     if answer.builds.iter().any(|b| !b.gives_way.is_empty()) {
@@ -102,10 +113,31 @@ pub fn blocks(answer: &Comparison) -> Vec<Block> {
     if !answer.misses.list.is_empty() {
         blocks.push(Block::Table(missed(answer)));
     }
+    blocks.extend(super::guesses::taken(&answer.guesses).map(Block::Table));
     if !answer.notes.is_empty() {
         blocks.push(Block::Problems(answer.notes.clone()));
     }
     blocks
+}
+
+/// What beam theory may miss in each build.
+fn beam_theory(answer: &Comparison) -> String {
+    let of = |error: &Option<TheoryError>, what: &str| {
+        let error = error.as_ref()?;
+        let reason = error.reasons.first().map_or(String::new(), |reason| format!(" ({})", why(reason)));
+        Some(format!("{} of the {what}{reason}", percent(error.error)))
+    };
+    let one = |build: &Compared| {
+        let own = &build.theory_error;
+        let parts = [of(&own.stiffness, "stiffness"), of(&own.frequency, "first frequency")];
+        format!("{} {}", build.label, parts.into_iter().flatten().collect::<Vec<_>>().join(", "))
+    };
+    let division = answer.builds.iter().filter_map(|build| build.frequency_error).fold(0.0, f64::max);
+    format!(
+        "Errors of the method: {} by the division; beam theory may miss, {}.",
+        percent(division),
+        answer.builds.iter().map(one).collect::<Vec<_>>().join("; ")
+    )
 }
 
 /// What the builds do as one piece on their feet, which the first frequency and the sag leave out; and
@@ -230,7 +262,6 @@ fn origins(answer: &Comparison) -> Option<Table> {
 fn missed(answer: &Comparison) -> Table {
     let labels: Vec<(String, String)> =
         answer.builds.iter().map(|b| (b.name.clone(), b.label.clone())).collect();
-    let kind = |miss: &Miss| miss.known().map_or(Kind::Ratio, Measure::kind);
     let columns = [
         Column::text("targets missed by", "build", move |miss: &Miss| {
             labels.iter().find(|(name, _)| *name == miss.build).map_or(miss.build.clone(), |l| l.1.clone())
@@ -238,13 +269,8 @@ fn missed(answer: &Comparison) -> Table {
         Column::text("measure", "measure", |miss: &Miss| {
             miss.known().map_or(miss.measure, Measure::title).to_string()
         }),
-        Column::text("found", "value", move |miss: &Miss| {
-            miss.value.map_or("-".to_string(), |value| show(value, kind(miss)))
-        }),
-        Column::text("asked", "limit", move |miss: &Miss| {
-            let word = if miss.at_least { "at least" } else { "at most" };
-            format!("{word} {}", show(miss.limit, kind(miss)))
-        }),
+        Column::text("found", "value", |miss: &Miss| miss.told().0),
+        Column::text("asked", "limit", |miss: &Miss| miss.told().1),
     ];
     Table::new("", &columns, &answer.misses.list)
 }

@@ -135,6 +135,7 @@ fn told(mix: &MixAnswer) -> String {
 fn share_columns() -> Vec<Column<IngredientShare>> {
     vec![
         Column::text("of", "of", |s: &IngredientShare| s.of.clone()),
+        Column::number("parts", Unit::NONE, "parts", |s: &IngredientShare| s.parts),
         Column::number("by weight", Unit::PERCENT, "by_weight", |s: &IngredientShare| Some(s.by_weight)),
         Column::number("by volume", Unit::PERCENT, "by_volume", |s: &IngredientShare| Some(s.by_volume)),
     ]

@@ -3,6 +3,7 @@
 mod basis;
 pub mod compare;
 mod floor;
+mod guesses;
 pub mod materials;
 pub mod mix;
 pub mod modes;

@@ -3,7 +3,7 @@
 use super::super::block::{Bar, Bars, Block, Unit};
 use super::super::table::{Column, Table};
 use super::spread::{drawn, holds_at};
-use crate::modes::{ModeAnswer, Share};
+use crate::modes::{BuildModes, ModeAnswer, Reason, Share};
 use crate::quantity::{Kind, Spread, figures, show};
 use crate::study::modes::{ModeSpread, Modes, Rings, RingsSpread};
 use crate::study::spread::Answered;
@@ -49,6 +49,7 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::number("frequency", none, "frequency_hz", |row: &Row| Some(row.mode.frequency_hz)),
         Column::text("on its feet", "on_feet", |row: &Row| row.mode.on_feet.to_string()),
         Column::number("error", none, "frequency_error", |row: &Row| Some(row.mode.frequency_error)),
+        Column::number("theory error", none, "theory_error", |row: &Row| row.mode.theory_error),
         Column::number("loss factor", none, "loss_factor", |row: &Row| Some(row.mode.loss_factor)),
         Column::number("loss factor, exact", none, "loss_factor_exact", |row: &Row| {
             Some(row.mode.loss_factor_exact)
@@ -150,6 +151,14 @@ pub fn blocks(answer: &Modes) -> Vec<Block> {
         let first = own.first_of_structure().or(own.modes.first()).zip(own.first_structure_mode.or(Some(1)));
         blocks.extend(first.map(|(mode, number)| Block::Bars(shares(mode, number))));
     }
+    let missed = answer.misses.list.iter();
+    let missed: Vec<String> = missed
+        .map(|miss| format!("{} misses a target: {}.", miss.build.replace('_', " "), miss.sentence()))
+        .collect();
+    if !missed.is_empty() {
+        blocks.push(Block::Note(missed.join(" ")));
+    }
+    blocks.extend(super::guesses::taken(&answer.guesses).map(Block::Table));
     if !answer.notes.is_empty() {
         blocks.push(Block::Problems(answer.notes.clone()));
     }
@@ -200,6 +209,36 @@ fn of_draws(spread: &RingsSpread, draws: usize) -> Vec<Block> {
     blocks
 }
 
+/// What beam theory may miss in the modes of a build: first and worst, and why.
+fn beam_theory(build: &BuildModes) -> String {
+    let judged =
+        |mode: &ModeAnswer| mode.theory_error.map(|error| (error, mode.theory_reasons.first().cloned()));
+    let worst = build.modes.iter().enumerate().filter_map(|(i, mode)| Some((i, judged(mode)?)));
+    let worst = worst.max_by(|a, b| a.1.0.total_cmp(&b.1.0));
+    let Some(first) = build.modes.first().and_then(judged) else { return ".".to_string() };
+    let mut told = format!("; beam theory may miss {} of mode 1", percent(first.0));
+    if let Some(reason) = &first.1 {
+        told.push_str(&format!(" ({})", why(reason)));
+    }
+    if let Some((i, (error, reason))) = worst.filter(|(i, _)| *i > 0) {
+        told.push_str(&format!(", {} of mode {}", percent(error), i + 1));
+        if let Some(reason) = reason {
+            told.push_str(&format!(" ({})", why(&reason)));
+        }
+    }
+    told + "."
+}
+
+/// A relative error in words.
+pub(super) fn percent(error: f64) -> String {
+    format!("{} %", figures(100.0 * error, 2))
+}
+
+/// Why beam theory may miss something, and where.
+pub(super) fn why(reason: &Reason) -> String {
+    format!("{}: {}", reason.of.replace('_', " "), reason.why)
+}
+
 fn told(rings: &Rings) -> String {
     let build = &rings.modes;
     let mut told = format!(
@@ -210,7 +249,8 @@ fn told(rings: &Rings) -> String {
         show(build.counted_below_hz, Kind::Frequency)
     );
     let worst = build.modes.iter().map(|mode| mode.frequency_error).fold(0.0, f64::max);
-    told.push_str(&format!(" Frequencies hold to {} %.", figures(100.0 * worst, 1)));
+    told.push_str(&format!(" Frequencies hold to {} % by the division", figures(100.0 * worst, 1)));
+    told.push_str(&beam_theory(build));
     let on_feet: Vec<f64> = build.modes.iter().filter(|mode| mode.on_feet).map(|m| m.frequency_hz).collect();
     if let (Some(low), Some(high)) = (on_feet.first(), on_feet.last()) {
         let (count, low, high) = (on_feet.len(), show(*low, Kind::Frequency), show(*high, Kind::Frequency));

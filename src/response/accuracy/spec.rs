@@ -11,7 +11,7 @@
 //! carriage = { along = ["left_rail", "right_rail"], mass = "6 kg", steps = 11 }
 //! members.left_rail = { across_z = "2 K/m" }
 //! points.head = "3 K"
-//! shrinkage."sand 80/20" = "0.05 %"
+//! shrinkage."basalt and sand" = "0.05 %"
 //! ```
 //!
 //! Members in `straight` or under a carriage that go on in one line are one rail by themselves; `rails`

@@ -372,7 +372,7 @@ mod tests {
         let table = Table::built_in();
         let get = |name| table.get(name).unwrap();
         let sand = Aggregate::new(get("quartz sand"), 80.0, (0.3e-3, 0.8e-3));
-        Recipe::plain("sand 80/20", Ingredient::new(get(binder), 20.0), vec![sand])
+        Recipe::plain("sand", Ingredient::new(get(binder), 20.0), vec![sand])
     }
 
     #[test]

@@ -26,7 +26,7 @@ to = "tip"
 section = "bar"
 [anchors.wall]
 at = "wall"
-hold = "ux uy uz rx ry rz"
+hold = "all"
 [tool]
 tip = "tip"
 work = "ground"
