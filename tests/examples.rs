@@ -30,8 +30,8 @@ const TEXTS: &[(&str, &[&str])] = &[
         "modes-stand-drawn",
         &["modes", "examples/roundness-stand.toml", "--build", "bolted", "--count", "4", "--draws", "20"],
     ),
-    ("ringdown-stand", &["ringdown", "examples/roundness-stand.toml", "--count", "10", "--draws", "0"]),
-    ("ringdown-rubbing", &["ringdown", "examples/rubbing-joint.toml", "--count", "6", "--draws", "20"]),
+    ("ringdown-stand", &["ringdown", "examples/roundness-stand.toml", "--draws", "0"]),
+    ("ringdown-rubbing", &["ringdown", "examples/rubbing-joint.toml", "--draws", "20"]),
     ("pour-stand", &["pour", "examples/roundness-stand.toml", "--build", "cast"]),
     ("thermal-stand", &["thermal", "examples/roundness-stand.toml", "--build", "cast", "--change", "2 K"]),
     ("help", &["--help"]),
@@ -120,8 +120,8 @@ fn modes_keep_their_keys() {
 
 #[test]
 fn modes_and_ringdown_say_what_the_draws_make_of_them() {
-    let stand = ["examples/roundness-stand.toml", "--build", "bolted", "--draws", "12", "--count", "4"];
-    let result = json(&[&["modes"], &stand[..]].concat());
+    let stand = ["examples/roundness-stand.toml", "--build", "bolted", "--draws", "12"];
+    let result = json(&[&["modes", "--count", "4"], &stand[..]].concat());
     let build = &result["builds"][0];
     let ordered = |answer: &Value| {
         let [low, median, high] = ["low", "median", "high"].map(|key| answer[key].as_f64().unwrap());

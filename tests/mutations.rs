@@ -61,7 +61,7 @@ proptest! {
             prop_assert!(!problem.message.contains("NaN") && !problem.message.is_empty(), "{problem}");
         }
         if let Some(design) = &reading.design {
-            let options = Options { count: 3, draws: 0, ..Options::default() };
+            let options = Options { draws: 0, ..Options::default() };
             match Comparison::of(design, &options, |_, _| ()) {
                 Ok(answer) => prop_assert_eq!(first_not_finite(&answer), None),
                 Err(problems) => prop_assert!(!problems.is_empty()),

@@ -1,6 +1,7 @@
 //! `check`: everything wrong or doubtful in a design.
 
 use super::output;
+use super::paths::Paths;
 use super::{Ending, Failure, files, input};
 use crate::design::{Design, Stated, schema};
 use crate::problem::{Problem, Severity};
@@ -36,9 +37,17 @@ struct Checked {
     problems: Vec<Problem>,
 }
 
+impl Arguments {
+    /// Every file that a run with these reads and writes.
+    pub fn paths(&self) -> Paths<'_> {
+        let read = Paths::default().and(self.design.as_deref()).and(self.known.materials.as_deref());
+        read.writing("--output", self.output.output.as_deref())
+    }
+}
+
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let Some(path) = &arguments.design else {
-        arguments.output.put(schema().as_bytes(), &[])?;
+        arguments.output.put(schema().as_bytes())?;
         return Ok(Ending::Answered);
     };
     let (table, mut problems) = arguments.known.table()?;
@@ -48,7 +57,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     arguments.output.head_of(&stated, None)?;
     let reading = stated.resolve(&table);
     problems.extend(reading.problems);
-    let Some(design) = &reading.design else {
+    let sound = !problems.iter().any(Problem::is_error);
+    let Some(design) = reading.design.as_ref().filter(|_| sound) else {
         if arguments.output.format == output::Format::Text {
             return Err(Failure { problems, text: Some((name, text)) });
         }
@@ -90,7 +100,7 @@ fn give(
         blocks: &|checked| blocks(checked, path),
         table: &|checked| Table::new("problems", &columns(), &checked.problems),
     };
-    arguments.output.give(&answer, &[path])
+    arguments.output.give(&answer)
 }
 
 fn blocks(checked: &Checked, path: &Path) -> Vec<Block> {

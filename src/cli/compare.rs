@@ -1,5 +1,6 @@
 //! `compare`: all builds side by side.
 
+use super::paths::Paths;
 use super::{Ending, Failure, input, output};
 use crate::report::book;
 use crate::report::present::compare as present;
@@ -17,9 +18,6 @@ pub(super) struct Arguments {
     /// Scale the sections of each build until it equals the first in this
     #[arg(long, value_enum, value_name = "mass|stiffness|cost", hide_possible_values = true)]
     at_equal: Option<EqualIn>,
-    /// How many elastic modes of each build
-    #[arg(long, value_name = "N", default_value_t = 10, value_parser = clap::value_parser!(u16).range(1..=500))]
-    count: u16,
     #[command(flatten)]
     spread: input::SpreadOptions,
     #[command(flatten)]
@@ -36,10 +34,16 @@ enum EqualIn {
     Cost,
 }
 
+impl Arguments {
+    /// Every file that a run with these reads and writes.
+    pub fn paths(&self) -> Paths<'_> {
+        self.input.paths().writing("--output", self.output.output.as_deref())
+    }
+}
+
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let design = arguments.at.of(|| arguments.input.read(&arguments.output))?;
     let options = Options {
-        count: usize::from(arguments.count),
         draws: arguments.spread.draws,
         seed: arguments.spread.seed,
         at_equal: arguments.at_equal.map(|equal| match equal {
@@ -60,6 +64,6 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     };
     let bind =
         || book::compare::book(&comparison, &input::imprint(&design)).map_err(|fault| fault.to_string());
-    arguments.output.give_with_book(&answer, &bind, &arguments.input.files())?;
+    arguments.output.give_with_book(&answer, &bind)?;
     Ok(Ending::judged(comparison.misses.all_miss()))
 }

@@ -1,8 +1,9 @@
-//! Files: read whole within a limit, written whole or not at all.
+//! Files that are read, whole and within a limit.
 
+use super::paths::folder_of;
 use crate::problem::{Place, Problem};
 use std::fs;
-use std::io::{Read, Write};
+use std::io::Read;
 use std::path::Path;
 
 /// Largest text file that is read, bytes.
@@ -52,35 +53,6 @@ pub fn read_bytes(path: &Path, largest: u64) -> Result<Vec<u8>, Problem> {
     Ok(bytes)
 }
 
-/// Writes `bytes` to `path` as a whole: a file beside it takes its name once it is on the disk.
-///
-/// # Errors
-/// A problem at the file, which is then as it was.
-pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Problem> {
-    let folder = match path.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    let write = || -> std::io::Result<()> {
-        let mut file = tempfile::NamedTempFile::new_in(folder)?;
-        file.write_all(bytes)?;
-        file.as_file().sync_all()?;
-        readable_by_all(file.as_file())?;
-        file.persist(path).map_err(|error| error.error)?;
-        Ok(())
-    };
-    if path.is_dir() {
-        return Err(problem(path, "is a folder, not a file".to_string(), "name a file in it"));
-    }
-    write().map_err(|error| {
-        problem(
-            path,
-            format!("cannot be written: {}", plain(&error)),
-            "nothing was changed; check the folder",
-        )
-    })
-}
-
 /// Makes the folder `path`, and those above it, where they are missing.
 ///
 /// # Errors
@@ -91,33 +63,14 @@ pub fn make_folder(path: &Path) -> Result<(), Problem> {
     })
 }
 
-/// True when both paths lead to one file.
-pub fn same_file(a: &Path, b: &Path) -> bool {
-    match (fs::canonicalize(a), fs::canonicalize(b)) {
-        (Ok(a), Ok(b)) => a == b,
-        _ => false,
-    }
-}
-
-/// Gives a file made for its owner alone the rights that a new file usually has.
-#[cfg(unix)]
-fn readable_by_all(file: &fs::File) -> std::io::Result<()> {
-    use std::os::unix::fs::PermissionsExt;
-    file.set_permissions(fs::Permissions::from_mode(0o644))
-}
-
-#[cfg(not(unix))]
-fn readable_by_all(_: &fs::File) -> std::io::Result<()> {
-    Ok(())
-}
-
-fn problem(path: &Path, message: String, help: &str) -> Problem {
+/// A problem at the file `path`.
+pub(super) fn problem(path: &Path, message: String, help: &str) -> Problem {
     Problem::error(Place::file(&path.display().to_string()), message).with_help(help)
 }
 
 /// The name of the file beside `path` that is nearest to it.
 fn neighbour(path: &Path) -> String {
-    let folder = path.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let folder = folder_of(path);
     let names: Vec<String> = fs::read_dir(folder)
         .into_iter()
         .flatten()
@@ -133,7 +86,7 @@ fn neighbour(path: &Path) -> String {
 }
 
 /// What the system says, without the number of the error.
-fn plain(error: &std::io::Error) -> String {
+pub(super) fn plain(error: &std::io::Error) -> String {
     let text = error.to_string();
     text.split(" (os error").next().unwrap_or(&text).to_lowercase()
 }
@@ -157,17 +110,5 @@ mod tests {
         assert!(said(read_text(&path("emty.toml"))).contains("did you mean"));
         assert!(said(read_text(folder.path())).contains("is a folder"));
         assert!(read_bytes(&path("latin.toml"), 4).unwrap_err().message.contains("larger than"));
-    }
-
-    #[test]
-    fn a_file_is_replaced_as_a_whole() {
-        let folder = tempfile::tempdir().unwrap();
-        let path = folder.path().join("out.csv");
-        write_whole(&path, b"one").unwrap();
-        write_whole(&path, b"two").unwrap();
-        assert_eq!(fs::read(&path).unwrap(), b"two");
-        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
-        assert!(write_whole(&folder.path().join("none/out.csv"), b"x").is_err());
-        assert!(same_file(&path, &folder.path().join("./out.csv")));
     }
 }

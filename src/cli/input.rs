@@ -3,7 +3,8 @@
 use super::Failure;
 use super::files;
 use super::output::Output;
-use crate::design::{Build, Design, Stated};
+use super::paths::Paths;
+use crate::design::{Design, Stated};
 use crate::material::Table;
 use crate::problem::{Place, Problem};
 use crate::quantity::{self, Kind};
@@ -132,19 +133,18 @@ impl Input {
     }
 
     fn read_telling(&self, tell: &Tell) -> Result<Design, Failure> {
-        let mut design = read_design(&self.design, &self.known, tell)?;
-        if let Some(wanted) = &self.build {
-            let build: Build = design.build(wanted)?.clone();
-            design.builds = vec![build];
+        let design = read_design(&self.design, &self.known, tell)?;
+        match &self.build {
+            Some(wanted) => Ok(design.only(wanted)?),
+            None => Ok(design),
         }
-        Ok(design)
     }
 }
 
 impl Input {
-    /// The files that are read, which no answer may overwrite.
-    pub fn files(&self) -> Vec<&Path> {
-        std::iter::once(&self.design).chain(&self.known.materials).map(PathBuf::as_path).collect()
+    /// The files that are read.
+    pub fn paths(&self) -> Paths<'_> {
+        Paths::reading([self.design.as_path()]).and(self.known.materials.as_deref())
     }
 }
 

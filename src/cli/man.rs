@@ -1,5 +1,6 @@
 //! `man`: manual pages, one a command, made of what the commands say of themselves.
 
+use super::writing::write_whole;
 use super::{Ending, Failure, files, output};
 use crate::problem::{Place, Problem};
 use clap::{Command, CommandFactory};
@@ -30,8 +31,13 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         .collect::<std::io::Result<_>>()
         .map_err(fault)?;
     files::make_folder(folder)?;
-    for (name, page) in &pages {
-        files::write_whole(&folder.join(name), page)?;
+    for (i, (name, page)) in pages.iter().enumerate() {
+        write_whole(&folder.join(name), page).map_err(|problem| match i {
+            0 => problem,
+            n => {
+                problem.with_help(format!("the {n} pages before it are written; ask again when it is mended"))
+            }
+        })?;
     }
     output::tell(&format!("wrote {} pages to {}", pages.len(), folder.display()));
     Ok(Ending::Answered)

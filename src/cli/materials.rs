@@ -1,5 +1,6 @@
 //! `materials`: the table, value by value.
 
+use super::paths::Paths;
 use super::{Ending, Failure, input, output};
 use crate::material::{Listing, Sources};
 use crate::problem::{Place, Problem, suggest};
@@ -16,6 +17,15 @@ pub(super) struct Arguments {
     known: input::Known,
     #[command(flatten)]
     output: output::Output,
+}
+
+impl Arguments {
+    /// Every file that a run with these reads and writes.
+    pub fn paths(&self) -> Paths<'_> {
+        Paths::default()
+            .and(self.known.materials.as_deref())
+            .writing("--output", self.output.output.as_deref())
+    }
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
@@ -42,6 +52,5 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         blocks: &|listing| if in_full { present::blocks(listing) } else { present::overview(listing) },
         table: &present::table,
     };
-    let own: Vec<&std::path::Path> = arguments.known.materials.iter().map(|p| p.as_path()).collect();
-    arguments.output.give(&answer, &own)
+    arguments.output.give(&answer)
 }

@@ -1,5 +1,6 @@
 //! `mix`: what the recipes of a design are worth.
 
+use super::paths::Paths;
 use super::{Ending, Failure, input, output};
 use crate::report::present::mix as present;
 use crate::study::pour::bodies::mixes;
@@ -17,6 +18,13 @@ pub(super) struct Arguments {
     output: output::Output,
 }
 
+impl Arguments {
+    /// Every file that a run with these reads and writes.
+    pub fn paths(&self) -> Paths<'_> {
+        self.input.paths().writing("--output", self.output.output.as_deref())
+    }
+}
+
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let design = arguments.input.read(&arguments.output)?;
     let found = present::Mixes { mixes: mixes(&design).map_err(Failure::of)?, notes: design.notes.clone() };
@@ -27,5 +35,5 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         blocks: &|found| present::blocks(found, arguments.least_binder),
         table: &present::table,
     };
-    arguments.output.give(&answer, &arguments.input.files())
+    arguments.output.give(&answer)
 }

@@ -14,6 +14,7 @@ mod mix;
 mod modes;
 mod new;
 mod output;
+mod paths;
 mod pour;
 mod proof;
 mod report;
@@ -23,9 +24,11 @@ mod section;
 mod size;
 mod tap;
 mod thermal;
+mod writing;
 
 use crate::problem::Problem;
 use clap::{Parser, Subcommand};
+use paths::Paths;
 use std::process::ExitCode;
 
 /// Design the base of a small precision machine: what it should be made of, and how.
@@ -61,6 +64,53 @@ enum Command {
     Size(size::Arguments),
     Completions(completions::Arguments),
     Man(man::Arguments),
+}
+
+impl Command {
+    /// Every file that the command reads and writes.
+    fn paths(&self) -> Paths<'_> {
+        match self {
+            Command::Check(arguments) => arguments.paths(),
+            Command::Materials(arguments) => arguments.paths(),
+            Command::Mix(arguments) => arguments.paths(),
+            Command::Section(arguments) => arguments.paths(),
+            Command::Modes(arguments) => arguments.paths(),
+            Command::Compare(arguments) => arguments.paths(),
+            Command::Response(arguments) => arguments.paths(),
+            Command::Ringdown(arguments) => arguments.paths(),
+            Command::Pour(arguments) => arguments.paths(),
+            Command::Thermal(arguments) => arguments.paths(),
+            Command::Tap(arguments) => arguments.paths(),
+            Command::Report(arguments) => arguments.paths(),
+            Command::Proof(arguments) => arguments.paths(),
+            Command::Size(arguments) => arguments.paths(),
+            // These make new files alone, or none.
+            Command::New(_) | Command::Completions(_) | Command::Man(_) => Paths::default(),
+        }
+    }
+
+    fn run(&self) -> Result<Ending, Failure> {
+        self.paths().check()?;
+        match self {
+            Command::New(arguments) => new::run(arguments),
+            Command::Check(arguments) => check::run(arguments),
+            Command::Materials(arguments) => materials::run(arguments),
+            Command::Section(arguments) => section::run(arguments),
+            Command::Modes(arguments) => modes::run(arguments),
+            Command::Compare(arguments) => compare::run(arguments),
+            Command::Mix(arguments) => mix::run(arguments),
+            Command::Response(arguments) => response::run(arguments),
+            Command::Ringdown(arguments) => ringdown::run(arguments),
+            Command::Pour(arguments) => pour::run(arguments),
+            Command::Thermal(arguments) => thermal::run(arguments),
+            Command::Tap(arguments) => tap::run(arguments),
+            Command::Report(arguments) => report::run(arguments),
+            Command::Proof(arguments) => proof::run(arguments),
+            Command::Size(arguments) => size::run(arguments),
+            Command::Completions(arguments) => completions::run(arguments),
+            Command::Man(arguments) => man::run(arguments),
+        }
+    }
 }
 
 /// How a command ended.
@@ -99,28 +149,30 @@ impl From<Problem> for Failure {
     }
 }
 
+/// Prints what the arguments ask for, help or the version, or what is wrong with them.
+fn told(said: &clap::Error) -> ExitCode {
+    if said.use_stderr() {
+        // When standard error is gone there is nobody left to tell.
+        let _ = said.print();
+        return ExitCode::from(2);
+    }
+    let printed = said.print().and_then(|()| std::io::Write::flush(&mut std::io::stdout()));
+    match output::written(printed) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            output::problems(&failure.problems, None);
+            ExitCode::from(2)
+        }
+    }
+}
+
 /// Runs the command that the arguments of the process name.
 pub fn run() -> ExitCode {
-    let ended = match Arguments::parse().command {
-        Command::New(arguments) => new::run(&arguments),
-        Command::Check(arguments) => check::run(&arguments),
-        Command::Materials(arguments) => materials::run(&arguments),
-        Command::Section(arguments) => section::run(&arguments),
-        Command::Modes(arguments) => modes::run(&arguments),
-        Command::Compare(arguments) => compare::run(&arguments),
-        Command::Mix(arguments) => mix::run(&arguments),
-        Command::Response(arguments) => response::run(&arguments),
-        Command::Ringdown(arguments) => ringdown::run(&arguments),
-        Command::Pour(arguments) => pour::run(&arguments),
-        Command::Thermal(arguments) => thermal::run(&arguments),
-        Command::Tap(arguments) => tap::run(&arguments),
-        Command::Report(arguments) => report::run(&arguments),
-        Command::Proof(arguments) => proof::run(&arguments),
-        Command::Size(arguments) => size::run(&arguments),
-        Command::Completions(arguments) => completions::run(&arguments),
-        Command::Man(arguments) => man::run(&arguments),
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(said) => return told(&said),
     };
-    match ended {
+    match arguments.command.run() {
         Ok(Ending::Answered) => ExitCode::SUCCESS,
         Ok(Ending::TargetMissed) => ExitCode::from(1),
         Err(failure) => {

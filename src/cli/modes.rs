@@ -1,5 +1,6 @@
 //! `modes`: where each build rings, and what damps it.
 
+use super::paths::Paths;
 use super::{Ending, Failure, input, output};
 use crate::report::present::modes as present;
 use crate::study::modes::Modes;
@@ -10,7 +11,7 @@ use crate::study::modes::Modes;
 pub(super) struct Arguments {
     #[command(flatten)]
     input: input::Input,
-    /// How many elastic modes
+    /// How many elastic modes are listed
     #[arg(long, value_name = "N", default_value_t = 10, value_parser = clap::value_parser!(u16).range(1..=500))]
     count: u16,
     #[command(flatten)]
@@ -19,6 +20,13 @@ pub(super) struct Arguments {
     at: input::AtAmplitude,
     #[command(flatten)]
     output: output::Output,
+}
+
+impl Arguments {
+    /// Every file that a run with these reads and writes.
+    pub fn paths(&self) -> Paths<'_> {
+        self.input.paths().writing("--output", self.output.output.as_deref())
+    }
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
@@ -35,6 +43,6 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         blocks: &present::blocks,
         table: &present::table,
     };
-    arguments.output.give(&answer, &arguments.input.files())?;
+    arguments.output.give(&answer)?;
     Ok(Ending::judged(modes.misses.all_miss()))
 }

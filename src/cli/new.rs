@@ -1,7 +1,8 @@
 //! `new`: writes a commented starter design to edit.
 
+use super::output;
+use super::writing::write_whole;
 use super::{Ending, Failure};
-use super::{files, output};
 use crate::design::STARTER;
 use crate::problem::{Place, Problem};
 use std::path::PathBuf;
@@ -23,7 +24,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
             .with_help("name another file")
             .into());
     }
-    files::write_whole(path, STARTER.as_bytes())?;
+    write_whole(path, STARTER.as_bytes())?;
     output::tell(&format!("wrote {name}; next: stillbed check {name}, then stillbed compare {name}"));
     Ok(Ending::Answered)
 }

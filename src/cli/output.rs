@@ -1,7 +1,7 @@
 //! What every command gives out: text for people, JSON for programs, CSV for tables, and of some
 //! answers a workbook.
 
-use super::files;
+use super::writing;
 use super::{Ending, Failure};
 use crate::design::Stated;
 use crate::problem::{Place, Problem, Source};
@@ -9,7 +9,7 @@ use crate::report::text::{self, Look};
 use crate::report::{Block, Table, csv, json};
 use serde::Serialize;
 use std::io::{self, IsTerminal, Write};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// The form of an answer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -77,14 +77,9 @@ impl Output {
     ///
     /// # Errors
     /// A file that cannot be written; a terminal in place of a file.
-    pub fn give_with_book<A: Serialize>(
-        &self,
-        answer: &Answer<A>,
-        bind: &Bind,
-        inputs: &[&Path],
-    ) -> Result<Ending, Failure> {
+    pub fn give_with_book<A: Serialize>(&self, answer: &Answer<A>, bind: &Bind) -> Result<Ending, Failure> {
         if self.format != Format::Xlsx {
-            return self.give(answer, inputs);
+            return self.give(answer);
         }
         if self.output.is_none() && io::stdout().is_terminal() {
             let problem = Problem::error(Place::key("--format"), "a workbook cannot be read on a terminal");
@@ -94,15 +89,15 @@ impl Output {
             Problem::error(Place::key("--format"), format!("the workbook cannot be made: {fault}"))
                 .with_help("ask --format csv instead")
         })?;
-        self.put(&book, inputs)?;
+        self.put(&book)?;
         Ok(Ending::Answered)
     }
 
-    /// Gives out `answer`; `inputs` are files that it must not overwrite.
+    /// Gives out `answer`.
     ///
     /// # Errors
     /// A file that cannot be written.
-    pub fn give<A: Serialize>(&self, answer: &Answer<A>, inputs: &[&Path]) -> Result<Ending, Failure> {
+    pub fn give<A: Serialize>(&self, answer: &Answer<A>) -> Result<Ending, Failure> {
         let to_terminal = self.output.is_none() && io::stdout().is_terminal();
         let text = match self.format {
             Format::Text => text::render(&(answer.blocks)(answer.result), &look(to_terminal, &io::stdout())),
@@ -115,25 +110,19 @@ impl Output {
                 return Err(problem.with_help("ask --format csv, which every spreadsheet reads").into());
             }
         };
-        self.put(text.as_bytes(), inputs)?;
+        self.put(text.as_bytes())?;
         Ok(Ending::Answered)
     }
 
     /// Writes `bytes` where the answer goes.
     ///
     /// # Errors
-    /// A file that cannot be written, or that is one of `inputs`.
-    pub fn put(&self, bytes: &[u8], inputs: &[&Path]) -> Result<(), Failure> {
+    /// A file that cannot be written.
+    pub fn put(&self, bytes: &[u8]) -> Result<(), Failure> {
         let Some(path) = &self.output else {
             return print(bytes);
         };
-        if inputs.iter().any(|input| files::same_file(input, path)) {
-            let place = Place::file(&path.display().to_string());
-            return Err(Problem::error(place, "the answer would overwrite its own input")
-                .with_help("name another file after --output")
-                .into());
-        }
-        Ok(files::write_whole(path, bytes)?)
+        Ok(writing::write_whole(path, bytes)?)
     }
 }
 
@@ -172,7 +161,15 @@ impl Progress {
 /// Prints to standard output; a reader that has gone away is no failure.
 pub(super) fn print(bytes: &[u8]) -> Result<(), Failure> {
     let mut out = io::stdout().lock();
-    match out.write_all(bytes).and_then(|()| out.flush()) {
+    written(out.write_all(bytes).and_then(|()| out.flush()))
+}
+
+/// What came of printing to standard output.
+///
+/// # Errors
+/// Standard output that cannot be written; that its reader has gone away is none.
+pub(super) fn written(printed: io::Result<()>) -> Result<(), Failure> {
+    match printed {
         Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
             Err(Problem::error(Place::default(), format!("standard output cannot be written: {error}"))
                 .into())

@@ -1,5 +1,6 @@
 //! `pour`: the batch sheet.
 
+use super::paths::Paths;
 use super::{Ending, Failure, files, input, output};
 use crate::problem::{Place, Problem};
 use crate::quantity::{self, Kind};
@@ -45,6 +46,13 @@ pub(super) struct Arguments {
     output: output::Output,
 }
 
+impl Arguments {
+    /// Every file that a run with these reads and writes.
+    pub fn paths(&self) -> Paths<'_> {
+        self.input.paths().and(self.body.as_deref()).writing("--output", self.output.output.as_deref())
+    }
+}
+
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let options = PourOptions {
         waste: optional(&arguments.waste, "--waste", Kind::Ratio)?,
@@ -66,7 +74,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         table: &present::table,
     };
     let bind = || book::pour::book(&found, &input::imprint(&design)).map_err(|fault| fault.to_string());
-    arguments.output.give_with_book(&answer, &bind, &arguments.input.files())
+    arguments.output.give_with_book(&answer, &bind)
 }
 
 fn optional(text: &Option<String>, option: &str, kind: Kind) -> Result<Option<f64>, Failure> {

@@ -1,5 +1,6 @@
 //! `proof`: reruns every published case on this machine.
 
+use super::paths::Paths;
 use super::{Ending, Failure, output};
 use crate::problem::{Place, Problem};
 use crate::report::present::proof as present;
@@ -13,6 +14,13 @@ pub(super) struct Arguments {
     output: output::Output,
 }
 
+impl Arguments {
+    /// Every file that a run with these reads and writes.
+    pub fn paths(&self) -> Paths<'_> {
+        Paths::default().writing("--output", self.output.output.as_deref())
+    }
+}
+
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     arguments.output.head("Published cases")?;
     let proof = prove().map_err(|message| Problem::error(Place::default(), message))?;
@@ -23,6 +31,6 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         blocks: &present::blocks,
         table: &present::table,
     };
-    arguments.output.give(&answer, &[])?;
+    arguments.output.give(&answer)?;
     Ok(Ending::judged(proof.holding < proof.cases.len()))
 }

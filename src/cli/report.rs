@@ -1,8 +1,9 @@
 //! `report`: everything about a design as one page that can be sent and printed.
 
+use super::paths::Paths;
 use super::{Ending, Failure, files, input, output};
 use crate::design::Design;
-use crate::problem::Problem;
+use crate::problem::{Problem, Severity};
 use crate::report::page;
 use crate::report::present::mix::Mixes;
 use crate::report::present::whole::{Told, Whole, page as document};
@@ -38,8 +39,15 @@ pub(super) struct Arguments {
     output: Option<std::path::PathBuf>,
 }
 
-/// Modes of each build on the page.
+/// Modes of each build listed on the page.
 const COUNT: usize = 10;
+
+impl Arguments {
+    /// Every file that a run with these reads and writes.
+    pub fn paths(&self) -> Paths<'_> {
+        self.input.paths().writing("--output", self.output.as_deref())
+    }
+}
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     // A page that goes to standard output is all that goes there.
@@ -52,7 +60,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let all_miss = whole.comparison.misses.all_miss();
     let html = page::render(&document(&design, &whole, told(&design, arguments)?));
     let output = output::Output { format: output::Format::Text, output: arguments.output.clone() };
-    output.put(html.as_bytes(), &arguments.input.files())?;
+    output.put(html.as_bytes())?;
     Ok(Ending::judged(all_miss))
 }
 
@@ -100,29 +108,44 @@ fn sizings(design: &Design, most: usize) -> Vec<(String, Sizing)> {
     sized
 }
 
+/// A part of the page; one that has no answer is left out, and `notes` say why.
+fn found_or_noted<T>(found: Result<T, Vec<Problem>>, notes: &mut Vec<Problem>) -> Option<T> {
+    let problems = match found {
+        Ok(found) => return Some(found),
+        Err(problems) => problems,
+    };
+    notes.extend(problems.into_iter().map(|problem| Problem { severity: Severity::Warning, ..problem }));
+    None
+}
+
+/// Everything about `design`. A build that one part cannot answer for is left out of that part.
 fn whole(design: &Design, arguments: &Arguments) -> Result<Whole, Vec<Problem>> {
     let options =
         Options { draws: arguments.spread.draws, seed: arguments.spread.seed, ..Options::default() };
     let bar = output::Progress::new("draws");
-    let comparison = Comparison::of(design, &options, |done, of| bar.at(done, of))?;
+    let mut comparison = Comparison::of(design, &options, |done, of| bar.at(done, of))?;
     bar.finish();
     let goal = &design.goal;
     let draws = Draws { count: arguments.spread.draws.min(input::FEW), seed: arguments.spread.seed };
-    let tapped = RingDownOptions { count: COUNT, duration: None, draws };
-    let asked = ResponseOptions { count: 2 * COUNT, range: None, path: None, floor: None };
+    let tapped = RingDownOptions { duration: None, draws };
+    let asked = ResponseOptions { range: None, path: None, floor: None };
     let pour = PourOptions { waste: None, bucket: None, temperature: None, ribs: (0.2, 0.5e-3), body: None };
     // A change of one kelvin where the design states none; materials without expansion leave it out.
     let change = goal.thermal.is_none().then_some(1.0);
     let recipes = mixes(design).ok();
+    let notes = &mut comparison.notes;
+    let response = goal.tool.is_some().then(|| response(design, &asked));
+    let tapped = goal.tap.is_some().then(|| ring_down(design, &tapped, |_, _| ()));
+    let poured = recipes.is_some().then(|| pours(design, &pour));
     Ok(Whole {
+        response: response.and_then(|found| found_or_noted(found, notes)),
+        ring_down: tapped.and_then(|found| found_or_noted(found, notes)),
+        pours: poured.and_then(|found| found_or_noted(found, notes)),
         comparison,
         sections: Sections::of(design)?,
         modes: Modes::of(design, COUNT, &draws, |_, _| ())?,
-        shapes: design.builds.iter().map(|build| shapes(design, build, 6)).collect::<Result<_, _>>()?,
-        response: goal.tool.is_some().then(|| response(design, &asked)).transpose()?,
-        ring_down: goal.tap.is_some().then(|| ring_down(design, &tapped, |_, _| ())).transpose()?,
+        shapes: design.builds.iter().filter_map(|build| shapes(design, build, 6).ok()).collect(),
         warm: warm(design, &WarmOptions { change, ..WarmOptions::default() }).ok(),
-        pours: recipes.is_some().then(|| pours(design, &pour)).transpose()?,
         mixes: recipes.map(|mixes| Mixes { mixes, notes: Vec::new() }),
         sizings: sizings(design, arguments.most),
         proof: prove().map_err(|message| vec![Problem::error(Default::default(), message)])?,

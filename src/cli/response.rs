@@ -1,5 +1,6 @@
 //! `response`: how each build answers a force that goes on.
 
+use super::paths::Paths;
 use super::{Ending, Failure, files, input, output};
 use crate::problem::{Place, Problem};
 use crate::quantity::{self, Kind};
@@ -33,9 +34,6 @@ pub(super) struct Arguments {
     /// How the floor shakes: a criterion such as VC-C, a velocity such as "50 um/s", or a CSV file
     #[arg(long, value_name = "CURVE|VELOCITY|FILE.csv")]
     floor: Option<String>,
-    /// How many elastic modes
-    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u16).range(1..=500))]
-    count: u16,
     #[command(flatten)]
     at: input::AtAmplitude,
     #[command(flatten)]
@@ -48,6 +46,16 @@ enum Drawn {
     Compliance,
     Mobility,
     Accelerance,
+}
+
+impl Arguments {
+    /// Every file that a run with these reads and writes.
+    pub fn paths(&self) -> Paths<'_> {
+        self.input
+            .paths()
+            .and(self.floor.as_deref().map(std::path::Path::new))
+            .writing("--output", self.output.output.as_deref())
+    }
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
@@ -66,7 +74,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         blocks: &|found| present::blocks(found, motion),
         table: &present::table,
     };
-    arguments.output.give(&answer, &arguments.input.files())
+    arguments.output.give(&answer)
 }
 
 fn options(arguments: &Arguments) -> Result<ResponseOptions, Failure> {
@@ -101,7 +109,7 @@ fn options(arguments: &Arguments) -> Result<ResponseOptions, Failure> {
         _ => None,
     };
     let floor = arguments.floor.as_deref().map(floor).transpose()?;
-    Ok(ResponseOptions { count: usize::from(arguments.count), range, path, floor })
+    Ok(ResponseOptions { range, path, floor })
 }
 
 /// A criterion by name, a flat velocity, or a file.

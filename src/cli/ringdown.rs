@@ -1,6 +1,8 @@
 //! `ringdown`: how each build comes to rest after the tap of the design.
 
-use super::{Ending, Failure, files, input, output};
+use super::paths::Paths;
+use super::writing::write_whole;
+use super::{Ending, Failure, input, output};
 use crate::design::Design;
 use crate::problem::{Place, Problem};
 use crate::quantity::{self, Kind};
@@ -29,11 +31,8 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "\"POINT AXIS, ...\"", requires = "record")]
     channels: Option<String>,
     /// Ratio of motion to noise of that record, dB
-    #[arg(long, value_name = "DB", default_value_t = 40.0, requires = "record")]
+    #[arg(long, value_name = "DB", default_value_t = 40.0, requires = "record", allow_negative_numbers = true, value_parser = decibels)]
     noise: f64,
-    /// How many elastic modes
-    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u16).range(1..=500))]
-    count: u16,
     #[command(flatten)]
     spread: input::FewDraws,
     #[command(flatten)]
@@ -42,8 +41,15 @@ pub(super) struct Arguments {
     output: output::Output,
 }
 
+impl Arguments {
+    /// Every file that a run with these reads and writes.
+    pub fn paths(&self) -> Paths<'_> {
+        let answer = self.input.paths().writing("--output", self.output.output.as_deref());
+        answer.writing("--wav", self.wav.as_deref()).writing("--record", self.record.as_deref())
+    }
+}
+
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let count = usize::from(arguments.count);
     let duration = match &arguments.duration {
         Some(text) => Some(
             quantity::single(text, Kind::Time).ok().filter(|duration| *duration > 0.0).ok_or_else(|| {
@@ -53,14 +59,15 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         ),
         None => None,
     };
-    let design = arguments.at.of(|| arguments.input.read(&arguments.output))?;
-    let options = RingDownOptions { count, duration, draws: arguments.spread.draws() };
+    let mut design = arguments.at.of(|| arguments.input.read(&arguments.output))?;
+    let options = RingDownOptions { duration, draws: arguments.spread.draws() };
     let bar = output::Progress::new("draws");
     let found = ring_down(&design, &options, |done, of| bar.at(done, of)).map_err(Failure::of)?;
     bar.finish();
+    design.builds.retain(|build| found.builds.iter().any(|own| own.name == build.name));
     if let Some(path) = &arguments.wav {
-        let sound = sounds(&design, count).map_err(Failure::of)?;
-        files::write_whole(path, &sound.wav)?;
+        let sound = sounds(&design).map_err(Failure::of)?;
+        write_whole(path, &sound.wav)?;
         for (build, tap) in design.builds.iter().zip(&sound.taps) {
             let low = if tap.heard { "" } else { "; too low for most ears" };
             output::tell(&format!(
@@ -79,7 +86,17 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         blocks: &present::blocks,
         table: &present::table,
     };
-    arguments.output.give(&answer, &arguments.input.files())
+    arguments.output.give(&answer)
+}
+
+/// A ratio of motion to noise that a record can hold, dB.
+fn decibels(text: &str) -> Result<f64, String> {
+    let value: f64 = text.parse().map_err(|_| "write a number of decibels, such as 40".to_string())?;
+    if (-60.0..=200.0).contains(&value) {
+        Ok(value)
+    } else {
+        Err("from -60 to 200 dB can be made".to_string())
+    }
 }
 
 /// Samples a second and length of a made record.
@@ -99,13 +116,12 @@ fn write_record(design: &Design, path: &Path, arguments: &Arguments) -> Result<(
         seed: 1,
         channels,
     };
-    let count = usize::from(arguments.count);
-    let record = made_record(design, build, count, &made).map_err(Failure::of)?;
+    let record = made_record(design, build, &made).map_err(Failure::of)?;
     let bytes = match path.extension().and_then(|end| end.to_str()) {
         Some("wav") => to_wav(&record).map_err(Failure::of)?,
         _ => to_csv(&record).into_bytes(),
     };
-    files::write_whole(path, &bytes)?;
+    write_whole(path, &bytes)?;
     output::tell(&format!("wrote a made record of \"{}\": {}", build.name, path.display()));
     Ok(())
 }

@@ -1,5 +1,6 @@
 //! `section`: what each section is worth, drawn.
 
+use super::paths::Paths;
 use super::{Ending, Failure, input, output};
 use crate::report::present::section as present;
 use crate::study::sections::Sections;
@@ -16,6 +17,13 @@ pub(super) struct Arguments {
 
 /// The most sections that are all drawn without being asked for by their build.
 const DRAWN: usize = 6;
+
+impl Arguments {
+    /// Every file that a run with these reads and writes.
+    pub fn paths(&self) -> Paths<'_> {
+        self.input.paths().writing("--output", self.output.output.as_deref())
+    }
+}
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let design = arguments.input.read(&arguments.output)?;
@@ -35,5 +43,5 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         blocks: &blocks,
         table: &present::table,
     };
-    arguments.output.give(&answer, &arguments.input.files())
+    arguments.output.give(&answer)
 }

@@ -1,5 +1,7 @@
 //! `size`: which stock sizes meet the targets at the least mass or cost.
 
+use super::paths::Paths;
+use super::writing::write_whole;
 use super::{Ending, Failure, files, input, output};
 use crate::design::{Build, Design, Measure};
 use crate::problem::{Place, Problem, suggest};
@@ -7,7 +9,7 @@ use crate::quantity;
 use crate::report::present::size as present;
 use crate::section::stock::Stock;
 use crate::study::size::{Asking, Effort, Inverse, Least, Options, Sizing, Space, Watch, write};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -54,6 +56,14 @@ pub(super) struct Arguments {
 enum LeastIn {
     Mass,
     Cost,
+}
+
+impl Arguments {
+    /// Every file that a run with these reads and writes.
+    pub fn paths(&self) -> Paths<'_> {
+        let read = self.input.paths().and(self.stock.as_deref());
+        read.writing("--write", self.write.as_deref()).writing("--output", self.output.output.as_deref())
+    }
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
@@ -115,7 +125,7 @@ fn search(arguments: &Arguments, design: &Design, build: &Build, stock: &Stock) 
         blocks: &present::blocks,
         table: &present::table,
     };
-    arguments.output.give(&answer, &inputs(arguments))?;
+    arguments.output.give(&answer)?;
     save(arguments, design, &sizing, &space)?;
     Ok(Ending::judged(!sizing.meets()))
 }
@@ -131,11 +141,6 @@ fn shown(arguments: &Arguments, problems: Vec<Problem>) -> Failure {
 fn save(arguments: &Arguments, design: &Design, sizing: &Sizing, space: &Space) -> Result<(), Failure> {
     let Some(path) = &arguments.write else { return Ok(()) };
     let place = Place::file(&path.display().to_string());
-    if inputs(arguments).iter().any(|input| files::same_file(input, path)) {
-        return Err(Problem::error(place, "the sized design would overwrite an input")
-            .with_help("name another file after --write")
-            .into());
-    }
     let Some(choice) = &sizing.chosen else {
         let problem = Problem::warning(place, "not written: no choice meets the targets")
             .with_help("relax a target, or let more vary");
@@ -144,7 +149,7 @@ fn save(arguments: &Arguments, design: &Design, sizing: &Sizing, space: &Space) 
     };
     let text = files::read_text(&arguments.input.design)?;
     let text = write(&design.file, &text, space, choice)?;
-    files::write_whole(path, text.as_bytes())?;
+    write_whole(path, text.as_bytes())?;
     output::tell(&format!("wrote {0}; next: stillbed compare {0}", path.display()));
     Ok(())
 }
@@ -156,12 +161,6 @@ fn stock(arguments: &Arguments) -> Result<Stock, Failure> {
     let name = path.display().to_string();
     let problems = stock.overlay(&name, &text);
     if problems.is_empty() { Ok(stock) } else { Err(Failure { problems, text: Some((name, text)) }) }
-}
-
-fn inputs(arguments: &Arguments) -> Vec<&Path> {
-    let mut inputs = arguments.input.files();
-    inputs.extend(arguments.stock.as_deref());
-    inputs
 }
 
 fn find(
@@ -182,7 +181,7 @@ fn find(
         blocks: &present::inverse_blocks,
         table: &present::inverse_table,
     };
-    arguments.output.give(&answer, &inputs(arguments))?;
+    arguments.output.give(&answer)?;
     Ok(Ending::judged(inverse.found_m.is_none()))
 }
 

@@ -1,5 +1,7 @@
 //! `tap`: a recorded tap read back.
 
+use super::paths::Paths;
+use super::writing::write_whole;
 use super::{Ending, Failure, files, input, output};
 use crate::design::{Build, Design};
 use crate::problem::{Place, Problem, suggest};
@@ -71,12 +73,20 @@ pub(super) struct Arguments {
     output: output::Output,
 }
 
+impl Arguments {
+    /// Every file that a run with these reads and writes.
+    pub fn paths(&self) -> Paths<'_> {
+        let read = Paths::reading([self.record.as_path()]).and(self.known.materials.as_deref());
+        let read =
+            read.and(self.torsion.as_deref()).and(self.lengthwise.as_deref()).and(self.against.as_deref());
+        read.writing("--write", self.write.as_deref()).writing("--output", self.output.output.as_deref())
+    }
+}
+
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let record = record_at(&arguments.record, arguments)?;
     let listen = listen(arguments)?;
     let reading = read_taps(&record, &listen).map_err(Failure::of)?;
-    let mut read_files: Vec<&Path> = vec![&arguments.record];
-    read_files.extend(arguments.against.as_deref());
     if let Some(bar) = bar(arguments)? {
         let modes_of = |path: &Option<PathBuf>| -> Result<Vec<ReadMode>, Failure> {
             let Some(path) = path else { return Ok(Vec::new()) };
@@ -96,7 +106,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
             blocks: &present::bar_blocks,
             table: &present::bar_table,
         };
-        return arguments.output.give(&answer, &read_files);
+        return arguments.output.give(&answer);
     }
     let design = arguments
         .against
@@ -118,9 +128,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         table: &present::table,
     };
     if let (Some(design), Some(found)) = (&design, &found) {
-        save(arguments, design, found, &read_files)?;
+        save(arguments, design, found)?;
     }
-    arguments.output.give(&answer, &read_files)
+    arguments.output.give(&answer)
 }
 
 /// Reads the record at `path`.
@@ -215,14 +225,9 @@ fn ties(
 }
 
 /// Writes the design with one change that explains the record, where that is asked for.
-fn save(arguments: &Arguments, design: &Design, found: &Found, inputs: &[&Path]) -> Result<(), Failure> {
+fn save(arguments: &Arguments, design: &Design, found: &Found) -> Result<(), Failure> {
     let Some(path) = &arguments.write else { return Ok(()) };
     let place = Place::file(&path.display().to_string());
-    if inputs.iter().any(|input| files::same_file(input, path)) {
-        return Err(Problem::error(place, "the updated design would overwrite an input")
-            .with_help("name another file after --write")
-            .into());
-    }
     let explanations = &found.against.explanations;
     let asked = |name: &String| {
         let known = || explanations.iter().map(|e| e.parameter.as_str());
@@ -251,7 +256,7 @@ fn save(arguments: &Arguments, design: &Design, found: &Found, inputs: &[&Path])
     let input = arguments.against.as_deref().unwrap_or(path);
     let text = files::read_text(input)?;
     let text = write(&design.file, &text, tapped(design, arguments)?, lever, &chosen.factor)?;
-    files::write_whole(path, text.as_bytes())?;
+    write_whole(path, text.as_bytes())?;
     let factor = figures(chosen.factor.value, 3);
     eprintln!("wrote {} with {} times {factor}", path.display(), chosen.parameter);
     Ok(())

@@ -1,5 +1,6 @@
 //! `thermal`: how each build grows, bows, cracks and sags.
 
+use super::paths::Paths;
 use super::{Ending, Failure, input, output};
 use crate::problem::{Place, Problem};
 use crate::report::present::thermal as present;
@@ -41,6 +42,13 @@ enum For {
     Length,
 }
 
+impl Arguments {
+    /// Every file that a run with these reads and writes.
+    pub fn paths(&self) -> Paths<'_> {
+        self.input.paths().writing("--output", self.output.output.as_deref())
+    }
+}
+
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let change =
         match &arguments.change {
@@ -73,5 +81,5 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         blocks: &present::blocks,
         table: &present::table,
     };
-    arguments.output.give(&answer, &arguments.input.files())
+    arguments.output.give(&answer)
 }

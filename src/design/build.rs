@@ -3,6 +3,7 @@
 use super::drawing::Drawing;
 use super::substance::{Register, Stores, Substance};
 use crate::document::Located;
+use crate::frame::Inside;
 use crate::material::{Role, Table};
 use crate::modes::{ModesFault, Orders, Patterns};
 use crate::problem::{Place, Problem};
@@ -27,6 +28,8 @@ pub struct Build {
     pub substances: Vec<Substance>,
     /// The sections that its members are made of, in the order of the drawing.
     pub profiles: Vec<Profile>,
+    /// What its members as drawn lose to others, once it was found, and for which shapes.
+    pub(super) inside: OnceLock<(Vec<Arc<Geometry>>, Arc<Vec<Inside>>)>,
     /// The order of elimination of its frame without division, once it was solved.
     pub(super) whole: OnceLock<Arc<Orders>>,
     /// Orders of elimination of all builds.
@@ -44,6 +47,15 @@ pub struct Profile {
     pub geometry: Arc<Geometry>,
     /// How far its parts act together.
     pub bond: Spread,
+}
+
+impl Profile {
+    /// True when its parts are of several materials, so that a bond acts between them.
+    pub fn is_bonded(&self) -> bool {
+        let mut media = self.geometry.parts().iter().filter(|part| !part.cavity).map(|part| part.medium);
+        let first = media.next();
+        media.any(|medium| Some(medium) != first)
+    }
 }
 
 impl Build {
@@ -115,8 +127,9 @@ impl Build {
         }
         said.extend(unpriced(&drawing, &substances));
         let label = label.unwrap_or_else(|| name.value.replace('_', " "));
-        let (name, place, whole) = (name.value, name.place, OnceLock::new());
-        let build = Build { name, label, place, drawing, substances, profiles, whole, patterns };
+        let (name, place) = (name.value, name.place);
+        let (inside, whole) = (OnceLock::new(), OnceLock::new());
+        let build = Build { name, label, place, drawing, substances, profiles, inside, whole, patterns };
         let sound = !said.iter().any(Problem::is_error);
         (sound.then_some(build), said)
     }

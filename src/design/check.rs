@@ -70,9 +70,7 @@ pub(super) fn goal_names(goal: &Goal, drawing: &Drawing) -> Vec<Problem> {
         said.extend(absent(&tap.at, points, "point"));
     }
     if let Some(thermal) = &goal.thermal {
-        let graded = thermal.members.iter().map(|(name, _)| name);
-        let ridden = thermal.carriage.iter().flat_map(|carriage| &carriage.along);
-        for name in graded.chain(&thermal.straight).chain(ridden) {
+        for name in thermal.member_names() {
             said.extend(absent(name, &drawing.members, "member"));
         }
         for (name, _) in &thermal.points {

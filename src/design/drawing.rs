@@ -34,6 +34,22 @@ pub struct Drawing {
     pub prices: Prices,
     /// What may vary.
     pub vary: Named<VarySpec>,
+    /// Whether what lies inside another member counts with both; `None` where it is not said, and it
+    /// counts once.
+    pub keeps_overlaps: Option<bool>,
+}
+
+/// What a design may say of what lies inside another member: it counts once, or with each member from
+/// point to point.
+const OVERLAPS: [&str; 2] = ["once", "keep"];
+
+fn read_overlaps(fields: &Fields) -> Option<bool> {
+    let word = fields.word("overlaps", &OVERLAPS)?;
+    if !OVERLAPS.contains(&word.value.as_str()) {
+        let message = format!("\"{}\" is neither once nor keep", word.value);
+        fields.refuse("overlaps", message, "once counts what lies inside another member with one of them");
+    }
+    Some(word.value == OVERLAPS[1])
 }
 
 impl Drawing {
@@ -51,6 +67,7 @@ impl Drawing {
             mixes: Named::read_tables(fields, "mixes", MixSpec::read),
             prices: Prices::read(fields),
             vary: Named::read_tables(fields, "vary", VarySpec::read),
+            keeps_overlaps: read_overlaps(fields),
         }
     }
 
@@ -68,6 +85,7 @@ impl Drawing {
             mixes: self.mixes.replaced_by(&build.mixes),
             prices: self.prices.replaced_by(&build.prices),
             vary: self.vary.replaced_by(&build.vary),
+            keeps_overlaps: build.keeps_overlaps.or(self.keeps_overlaps),
         }
     }
 

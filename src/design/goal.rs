@@ -6,6 +6,7 @@ use crate::document::{Allowed, Fields, Located};
 use crate::problem::Place;
 use crate::quantity::{Kind, Spread};
 use crate::response::accuracy::spec::ThermalSpec;
+use crate::response::blow::Blow;
 
 /// The two points between which the machine does its job.
 #[derive(Debug, Clone, PartialEq)]
@@ -32,10 +33,19 @@ pub struct Tap {
     pub along: [f64; 3],
     /// N s.
     pub impulse: Spread,
+    /// How long the tap lasts, s; 0 is an ideal impulse.
+    pub duration: f64,
     /// Amplitude below which the base is quiet, m.
     pub settle_to: f64,
     /// Where it is stated.
     pub place: Place,
+}
+
+impl Tap {
+    /// What it does with the impulse that its model has at a draw, N s.
+    pub fn blow(&self, impulse: f64) -> Blow {
+        Blow { impulse, duration: self.duration }
+    }
 }
 
 /// The cut, for its stable depth.
@@ -204,8 +214,9 @@ fn read_tap(fields: &Fields) -> Option<Tap> {
     let at = fields.text("at");
     let along = direction(fields, "along");
     let impulse = quantity_or(fields, "impulse", Kind::Impulse, 0.2);
+    let duration = fields.list("duration", Kind::Time, 1, Allowed::NotNegative).map_or(0.0, |v| v[0]);
     let settle_to = fields.list("settle_to", Kind::Length, 1, Allowed::Positive).map_or(1e-6, |v| v[0]);
-    Some(Tap { at: at?, along: along?, impulse, settle_to, place: fields.place() })
+    Some(Tap { at: at?, along: along?, impulse, duration, settle_to, place: fields.place() })
 }
 
 fn read_cut(fields: &Fields) -> Option<Cut> {
@@ -283,6 +294,16 @@ mod tests {
         assert!(said.is_empty(), "{said:?}");
         assert_eq!(goal.tap.unwrap().along, [0.0, 0.6, 0.8]);
         assert!(read("[tap]\nat = \"a\"\nalong = \"0, 0, 0\"\n").1[0].contains("this one has none"));
+    }
+
+    #[test]
+    fn a_tap_may_last() {
+        let tap =
+            |more: &str| read(&format!("[tap]\nat = \"a\"\nalong = \"1, 0, 0\"\n{more}")).0.tap.unwrap();
+        assert_eq!(tap("duration = \"1 ms\"\n").blow(0.2), Blow { impulse: 0.2, duration: 1e-3 });
+        assert_eq!(tap("").blow(0.2), Blow::ideal(0.2));
+        let said = read("[tap]\nat = \"a\"\nalong = \"1, 0, 0\"\nduration = \"-1 ms\"\n").1;
+        assert_eq!(said.len(), 1);
     }
 
     #[test]

@@ -5,10 +5,11 @@ use super::goal::Goal;
 use super::price::{Costs, PartCost};
 use super::substance::Substance;
 use crate::frame::{
-    Anchor, Foot, Frame, FrameFault, Joint, Layout, Mass, Member, MemberSection, PartStiffness, Point,
+    Anchor, Displaced, Foot, Frame, FrameFault, Inside, Joint, Layout, Mass, Member, MemberSection,
+    PartStiffness, Point, Solid, overlaps,
 };
 use crate::material::Medium;
-use crate::modes::{Asked, ModesFault, Spectrum, Statics, solve};
+use crate::modes::{Asked, ModesFault, Spectrum, Statics, solve_beyond, solve_past_feet};
 use crate::problem::{Place, Problem};
 use crate::quantity::{Draw, Loss, Spread};
 use crate::section::{Action, Solution};
@@ -29,8 +30,10 @@ pub struct Model {
     pub tip: Option<usize>,
     /// Index of the point at the work; `None` with a tip is the floor.
     pub work: Option<usize>,
-    /// Mass of each medium in the members, kg.
+    /// Mass of each medium in the members, kg; what lies inside another counts once.
     pub mass_of: Vec<f64>,
+    /// What members lose to others that they lie inside.
+    pub inside: Arc<Vec<Inside>>,
     /// By how much every section is larger than drawn.
     pub scale: f64,
     /// Impulse of the tap, N s; 0 without one.
@@ -57,17 +60,27 @@ impl Build {
             let solution = profile.geometry.solve(&media, profile.bond.at(draw).clamp(0.0, 1.0));
             sections.push(solution.map_err(|fault| vec![profile.spec.problem(&fault)])?);
         }
-        let frame = self.frame(goal, &sections, &media, draw, scale);
+        let mut frame = self.frame(goal, &sections, &media, draw, scale);
         Layout::new(&frame, &[])
             .map_err(|faults| faults.iter().map(|fault| self.place(fault)).collect::<Vec<Problem>>())?;
+        let inside = self.inside(&frame, scale);
+        for stretch in inside.iter() {
+            let parts = self.profiles[frame.members[stretch.member].section].geometry.parts();
+            let mass = stretch.line_mass(|part| media[parts[part].medium].density);
+            frame.members[stretch.member].displaced.push(Displaced {
+                from: stretch.from,
+                to: stretch.to,
+                mass,
+            });
+        }
         let point = |name: &str| self.drawing.points.position(name);
         let (tip, work) = match &goal.tool {
             Some(tool) => (point(&tool.tip.value), point(&tool.work.value)),
             None => (None, None),
         };
-        let mass_of = self.mass_of(&frame, &sections, scale);
+        let mass_of = self.mass_of(&frame, &sections, &inside, &media, scale);
         let impulse = goal.tap.as_ref().map_or(0.0, |tap| tap.impulse.at(draw));
-        Ok(Model { frame, sections, media, tip, work, mass_of, scale, impulse })
+        Ok(Model { frame, sections, media, tip, work, mass_of, inside, scale, impulse })
     }
 
     /// The frame of one of its models ready to be loaded; all of them share an order of elimination.
@@ -83,12 +96,26 @@ impl Build {
         Ok(statics)
     }
 
-    /// The modes of one of its models, in an order of elimination that builds divided alike share.
+    /// The modes of one of its models, in an order of elimination that builds divided alike share;
+    /// the first mode of the structure is among them.
+    ///
+    /// # Errors
+    /// As [`solve_past_feet`].
+    pub fn spectrum(&self, model: &Model, asked: &Asked) -> Result<Spectrum, ModesFault> {
+        solve_past_feet(&model.frame, &Asked { patterns: self.patterns.clone(), ..asked.clone() })
+    }
+
+    /// The same from fewer modes that are known.
     ///
     /// # Errors
     /// As [`solve`].
-    pub fn spectrum(&self, model: &Model, asked: &Asked) -> Result<Spectrum, ModesFault> {
-        solve(&model.frame, &Asked { patterns: self.patterns.clone(), ..asked.clone() })
+    pub fn spectrum_beyond(
+        &self,
+        model: &Model,
+        asked: &Asked,
+        known: &Spectrum,
+    ) -> Result<Spectrum, ModesFault> {
+        solve_beyond(&model.frame, &Asked { patterns: self.patterns.clone(), ..asked.clone() }, known)
     }
 
     /// A profile of this build, as drawn or otherwise, in `media`: as the frame takes it, and what
@@ -168,6 +195,7 @@ impl Build {
                     offset: Vector3::from(m.offset),
                     joint_from: joint(&m.joint_from),
                     joint_to: joint(&m.joint_to),
+                    displaced: Vec::new(),
                 })
                 .collect(),
             joints: drawing
@@ -219,14 +247,47 @@ impl Build {
         member_section(&profile.name, &solution.sliding, &solution.mass, made_of, model.scale)
     }
 
-    /// Mass of each medium in the members, kg.
-    fn mass_of(&self, frame: &Frame, sections: &[Solution], scale: f64) -> Vec<f64> {
+    /// What the members of `frame`, whose sections are `scale` times as large as drawn, lose to others.
+    fn inside(&self, frame: &Frame, scale: f64) -> Arc<Vec<Inside>> {
+        if self.drawing.keeps_overlaps == Some(true) {
+            return Arc::default();
+        }
+        let find = || {
+            let solid = |profile: &Profile| Solid::of(&profile.geometry).scaled(scale);
+            let solids: Vec<Solid> = self.profiles.iter().map(solid).collect();
+            Arc::new(overlaps(frame, &solids, |_| true).unwrap_or_default())
+        };
+        if scale != 1.0 {
+            return find();
+        }
+        let shapes = || self.profiles.iter().map(|profile| Arc::clone(&profile.geometry)).collect();
+        let (of, known) = self.inside.get_or_init(|| (shapes(), find()));
+        // A clone of the build may have got other shapes since.
+        let same = of.iter().zip(&self.profiles).all(|(shape, own)| Arc::ptr_eq(shape, &own.geometry));
+        if same { Arc::clone(known) } else { find() }
+    }
+
+    /// Mass of each medium in the members, what lies inside another once, kg.
+    fn mass_of(
+        &self,
+        frame: &Frame,
+        sections: &[Solution],
+        inside: &[Inside],
+        media: &[Medium],
+        scale: f64,
+    ) -> Vec<f64> {
         let mut masses = vec![0.0; self.substances.len()];
         for member in &frame.members {
             let length = (frame.points[member.to].position - frame.points[member.from].position).norm();
             let profile = &self.profiles[member.section];
             for (part, result) in profile.geometry.parts().iter().zip(&sections[member.section].parts) {
                 masses[part.medium] += result.mass_kg_per_m * length * scale * scale;
+            }
+        }
+        for stretch in inside {
+            let parts = self.profiles[frame.members[stretch.member].section].geometry.parts();
+            for (part, volume) in parts.iter().zip(&stretch.parts) {
+                masses[part.medium] -= volume[0] * media[part.medium].density;
             }
         }
         masses

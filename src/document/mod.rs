@@ -8,9 +8,11 @@ mod fields;
 mod form;
 mod loss;
 mod series;
+mod usual;
 
 pub use fields::Fields;
 pub use form::{Asked, AskedKey, AskedTable, Form};
+pub use usual::{Class, Usual};
 
 use crate::problem::{Place, Problem, Source};
 use crate::quantity::{self, Kind, Spread};
@@ -54,8 +56,10 @@ impl Uncertain {
     /// The quantity at `key`, distributed as its kind is: what is positive and known to a factor
     /// by its logarithm, the rest by its value.
     pub fn new(key: &str, spread: Spread, kind: Kind) -> Uncertain {
+        // A loss at the second of two amplitudes is `loss[2]`.
+        let name = key.rsplit_once('[').filter(|(_, rest)| rest.ends_with(']')).map_or(key, |(name, _)| name);
         let by_value = match kind {
-            Kind::Ratio => !key.ends_with("loss") && !key.ends_with("loss_factor"),
+            Kind::Ratio => !name.ends_with("loss") && !name.ends_with("loss_factor"),
             Kind::Length | Kind::Expansion | Kind::TemperatureChange | Kind::Temperature => true,
             _ => false,
         };
@@ -175,6 +179,12 @@ impl<'t> Reader<'t> {
         self.source.place(span, key)
     }
 
+    /// `value` with the usual spread of `class`, where there is one.
+    fn usual(&self, key: &str, value: f64, kind: Kind, class: Option<Class>) -> Spread {
+        let spread = class.map_or(Spread::exact(value), |class| Usual::of(class).about(value));
+        if spread.is_exact() { spread } else { self.register(key, spread, kind) }
+    }
+
     fn register(&self, key: &str, mut spread: Spread, kind: Kind) -> Spread {
         let mut list = self.uncertain.borrow_mut();
         spread.index = Some(list.len());
@@ -228,6 +238,33 @@ mod tests {
         root.finish();
         let (said, uncertain) = reader.finish();
         assert_eq!((said.len(), uncertain[0].key.as_str(), uncertain[0].law), (0, "e", Law::LogNormal));
+    }
+
+    #[test]
+    fn an_exact_value_has_no_limits() {
+        let said = problems("k = { value = \"2 N/um\", exact = true, low = \"1 N/um\" }\n", |f| {
+            f.quantity_of("k", Kind::Stiffness, Allowed::Positive, Class::FootStiffness);
+        });
+        assert_eq!(
+            said,
+            ["d.toml:1:45  k.low: what is exact has no limits; leave out exact, or low and high"]
+        );
+        let said = problems("k = { value = \"2 N/um\" }\n", |f| {
+            f.quantity_of("k", Kind::Stiffness, Allowed::Positive, Class::FootStiffness);
+        });
+        assert_eq!(said.len(), 2, "{said:?}");
+    }
+
+    #[test]
+    fn a_guess_is_registered_with_the_usual_limits() {
+        let reader = Reader::new("d.toml", "k = \"2, 0, 4 N/um\"\n");
+        let of = (Kind::Stiffness, 3, Allowed::NotNegative);
+        let k = reader.root().quantities_of("k", of.0, of.1, of.2, Class::FootStiffness).unwrap();
+        let usual = Usual::of(Class::FootStiffness);
+        assert_eq!((k[0].low, k[0].high, k[0].guess), (2e6 * usual.low, 2e6 * usual.high, true));
+        assert!(k[1].is_exact() && !k[1].guess);
+        let keys: Vec<String> = reader.finish().1.into_iter().map(|u| u.key).collect();
+        assert_eq!(keys, ["k[1]", "k[3]"]);
     }
 
     #[test]

@@ -19,7 +19,7 @@ use super::assembly::{Bar, bar, bars};
 use super::axes::Line;
 use super::layout::Layout;
 use super::model::{Frame, Member};
-use super::piece::{Piece, Vector12, transposed_reach};
+use super::piece::{Matrix12, Piece, Vector12, transposed_reach};
 use nalgebra::{Vector3, Vector6};
 use std::sync::Arc;
 
@@ -121,7 +121,7 @@ impl Layout {
     ) -> Option<Vec<Vector6<f64>>> {
         let stretch = self.stretch(frame, number)?;
         let free = |piece| stretch.free_stretch(strain, piece);
-        Some(self.forces(&stretch, motion, free, &Vector12::zeros()))
+        Some(self.forces(&stretch, motion, free, |_| Vector12::zeros()))
     }
 
     /// The same without free strain, when all that has mass is pushed by the `field`, m/s2 in global
@@ -139,23 +139,29 @@ impl Layout {
         for start in [0, 6] {
             ends.fixed_rows_mut::<3>(start).copy_from(&own);
         }
-        let push = stretch.piece.mass()? * ends;
-        Some(self.forces(&stretch, motion, |_| Vector12::zeros(), &push))
+        let taken = stretch.displaced()?;
+        let whole = *stretch.piece.mass()?;
+        let push = |piece: usize| {
+            let own = taken.iter().filter(|(other, _)| *other == piece);
+            own.fold(whole, |sum, (_, taken)| sum - taken) * ends
+        };
+        Some(self.forces(&stretch, motion, |_| Vector12::zeros(), push))
     }
 
     /// The section forces at the ends of the pieces, each of which takes on `free` by itself and
-    /// is loaded by `push`, the end forces that stand for its load.
+    /// is loaded by its `push`, the end forces that stand for its load.
     fn forces(
         &self,
         stretch: &Stretch,
         motion: &[f64],
         free: impl Fn(usize) -> Vector12,
-        push: &Vector12,
+        push: impl Fn(usize) -> Vector12,
     ) -> Vec<Vector6<f64>> {
         let mut places = Vec::with_capacity(stretch.count + 1);
         for piece in 0..stretch.count {
             let ends = self.ends(stretch, piece, motion) - free(piece);
             let far = stretch.piece.end_forces(&ends).map(|f| f.re);
+            let push = push(piece);
             if places.is_empty() {
                 let mut near = far;
                 near[4] -= stretch.length * far[2];
@@ -198,6 +204,12 @@ impl<'a> Stretch<'a> {
     fn new(number: usize, member: &'a Member, Bar { line, piece }: Bar, count: usize) -> Stretch<'a> {
         let length = line.length / count as f64;
         Stretch { number, member, line, piece, count, length }
+    }
+
+    /// What is taken off the mass of its pieces, as [`Bar::displaced`].
+    fn displaced(&self) -> Option<Vec<(usize, Matrix12)>> {
+        let bar = Bar { line: self.line, piece: Arc::clone(&self.piece) };
+        bar.displaced(self.member, self.count)
     }
 
     /// Where the far end of a free piece goes while its first end is held, as end motions.

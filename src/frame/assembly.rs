@@ -44,6 +44,23 @@ pub(super) struct Bar {
 }
 
 impl Bar {
+    /// What is taken off the mass of its `count` pieces where others keep material of `member`: the number
+    /// of the piece and a matrix in member axes.
+    pub(super) fn displaced(&self, member: &Member, count: usize) -> Option<Vec<(usize, Matrix12)>> {
+        let length = self.line.length / count as f64;
+        let mut taken = Vec::new();
+        for stretch in &member.displaced {
+            for piece in 0..count {
+                let start = length * piece as f64;
+                let (from, to) = ((stretch.from - start).max(0.0), (stretch.to - start).min(length));
+                if from < to {
+                    taken.push((piece, self.piece.mass_between(from, to, &stretch.mass)?));
+                }
+            }
+        }
+        Some(taken)
+    }
+
     /// Real and imaginary stiffness and mass of one of its pieces, global axes.
     pub(super) fn parts(&self) -> Option<[Matrix12; 3]> {
         let stiffness = turned_complex(&self.piece.stiffness(), &self.line);
@@ -98,6 +115,7 @@ impl Layout {
         let mut values = [vec![0.0; stored], vec![0.0; stored], vec![0.0; stored]];
         for (number, bar) in bars.iter().enumerate() {
             self.add_pieces(&mut values, &bar.parts()?, frame, number, &bar.line);
+            self.take_displaced(&mut values[2], frame, number, bar)?;
         }
         self.add_carried(&mut values, frame)?;
         let [stiffness, loss, mass] = values.map(|values| SparseColMat::new(self.pattern.clone(), values));
@@ -174,6 +192,23 @@ impl Layout {
                 }
             }
         }
+    }
+
+    /// Takes off the mass that others keep of a member.
+    pub(super) fn take_displaced(
+        &self,
+        values: &mut [f64],
+        frame: &Frame,
+        number: usize,
+        bar: &Bar,
+    ) -> Option<()> {
+        let first = self.first_piece(number);
+        for (piece, mass) in bar.displaced(&frame.members[number], self.pieces[number])? {
+            let taken = turned(&-mass, &bar.line);
+            let columns = self.columns(frame, number, piece, &bar.line);
+            add(values, &self.couplings[first + piece].slots, &combined(&taken, &columns));
+        }
+        Some(())
     }
 
     /// True when the end of a piece moves as six freedoms do: between pieces, or at a free point, without

@@ -79,6 +79,7 @@ mod tests {
             offset: Vector3::zeros(),
             joint_from: None,
             joint_to: None,
+            displaced: Vec::new(),
         }
     }
 

@@ -15,7 +15,7 @@ use super::assembly::{Bar, bars};
 use super::layout::Layout;
 use super::model::Frame;
 use super::piece::{Matrix12, Vector12};
-use nalgebra::{DMatrix, Matrix6};
+use nalgebra::{DMatrix, Matrix6, Vector6};
 use num_complex::Complex64;
 
 /// The strain energy of one motion, J for a motion in m.
@@ -73,7 +73,20 @@ impl<'a> Energies<'a> {
 
     /// φᵢᵀ M φⱼ of the members' own mass by member, shape (motions, motions), kg for a motion in m.
     pub fn inertia(&self, motions: &[&[f64]]) -> Option<Vec<DMatrix<f64>>> {
-        self.by_member(motions, |bar| bar.piece.mass())
+        let mut own = self.by_member(motions, |bar| bar.piece.mass())?;
+        for (number, sum) in own.iter_mut().enumerate() {
+            let taken =
+                self.bars[number].displaced(&self.frame.members[number], self.layout.pieces[number])?;
+            for (piece, mass) in taken {
+                let ends = |motion: &&[f64]| self.ends(number, piece, motion);
+                let ends: Vec<Vector12> = motions.iter().map(ends).collect();
+                for (j, right) in ends.iter().enumerate() {
+                    let right = mass * right;
+                    ends.iter().enumerate().for_each(|(i, left)| sum[(i, j)] -= left.dot(&right));
+                }
+            }
+        }
+        Some(own)
     }
 
     /// φᵢᵀ G φⱼ by member, shape (motions, motions), kg s2 for a motion in m: how far its pieces
@@ -111,10 +124,26 @@ impl<'a> Energies<'a> {
 
     /// The end motions of a member's pieces, member axes.
     fn pieces<'b>(&'b self, number: usize, motion: &'b [f64]) -> impl Iterator<Item = Vector12> + 'b {
+        (0..self.layout.pieces[number]).map(move |piece| self.ends(number, piece, motion))
+    }
+
+    /// The end motions of one of them.
+    fn ends(&self, number: usize, piece: usize, motion: &[f64]) -> Vector12 {
         let member = &self.frame.members[number];
-        let line = &self.bars[number].line;
-        (0..self.layout.pieces[number])
-            .map(move |piece| self.layout.end_motions(member, number, piece, line, motion))
+        self.layout.end_motions(member, number, piece, &self.bars[number].line, motion)
+    }
+
+    /// The length of a member's pieces, m, and the section forces at the far end of each.
+    pub(super) fn far_forces(&self, number: usize, motion: &[f64]) -> (f64, Vec<Vector6<f64>>) {
+        let bar = &self.bars[number];
+        let far = |ends: Vector12| bar.piece.end_forces(&ends).map(|force| force.re);
+        let length = bar.line.length / self.layout.pieces[number] as f64;
+        (length, self.pieces(number, motion).map(far).collect())
+    }
+
+    /// Compliance of the real part of a member's section stiffness.
+    pub(super) fn compliance(&self, number: usize) -> &Matrix6<f64> {
+        self.bars[number].piece.real_compliance()
     }
 
     /// The energy in joints and feet; that of the members is left empty.

@@ -11,13 +11,16 @@ mod check;
 mod energy;
 mod layout;
 mod model;
+mod overlap;
 mod piece;
 mod portion;
 mod rigid;
 #[cfg(test)]
 pub(crate) mod sample;
 mod section;
+mod solid;
 pub mod spec;
+mod stored;
 
 pub use along::FreeStrain;
 pub use assembly::Matrices;
@@ -25,7 +28,9 @@ pub use axes::Line;
 pub use check::FrameFault;
 pub use energy::{Energies, Energy};
 pub use layout::{Layout, Owner};
-pub use model::{Anchor, Foot, Frame, Joint, Mass, Member, Point};
+pub use model::{Anchor, Displaced, Foot, Frame, Joint, Mass, Member, Point};
+pub use overlap::{Inside, overlaps};
 pub use portion::Portion;
 pub use rigid::RigidBody;
 pub use section::{MemberSection, PartStiffness, Plain};
+pub use solid::Solid;

@@ -3,7 +3,7 @@
 //! Lengths in m, global axes with z up, freedoms in the order x, y, z, turn_x, turn_y, turn_z.
 
 use super::section::MemberSection;
-use nalgebra::Vector3;
+use nalgebra::{Matrix6, Vector3};
 use num_complex::Complex64;
 
 /// The base and the machine on it, ready to be divided into pieces.
@@ -53,6 +53,20 @@ pub struct Member {
     pub joint_from: Option<usize>,
     /// Index of the joint at its end; `None` is rigid.
     pub joint_to: Option<usize>,
+    /// Where others keep material that it has in common with them.
+    pub displaced: Vec<Displaced>,
+}
+
+/// A stretch of a member along which others keep some of its material: what its section's mass is
+/// less there. Its stiffness stays.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Displaced {
+    /// Where it begins along the member line, m.
+    pub from: f64,
+    /// Where it ends, m.
+    pub to: f64,
+    /// Mass per length taken off, in the order of [`MemberSection::mass`].
+    pub mass: Matrix6<f64>,
 }
 
 /// Massless springs between a member's end and its point.

@@ -13,6 +13,9 @@
 //! exact static deflection for the real part of the stiffness: cubic, so four Gauss points
 //! integrate the mass exactly.
 //!
+//! Where others keep material of the member, the mass between two places is taken off by the same shapes,
+//! so that what is left is never below zero; the bulge is that of the whole piece.
+//!
 //! A vibrating piece deflects otherwise than a resting one: it bulges between its ends under
 //! its own inertia. K and M are the first terms of its exact dynamic stiffness in powers of ω²,
 //! and the bulge G is the next,
@@ -92,6 +95,11 @@ impl Piece {
         Some(Piece { length, line_mass, compliance, real_compliance, end_stiffness, shapes, mass, bulge })
     }
 
+    /// Compliance of the real part of the section's stiffness.
+    pub(super) fn real_compliance(&self) -> &Matrix6<f64> {
+        &self.real_compliance
+    }
+
     /// Complex stiffness, shape (12, 12), in N/m, N and N m.
     pub(super) fn stiffness(&self) -> Complex12 {
         let end = &self.end_stiffness;
@@ -111,11 +119,17 @@ impl Piece {
     }
 
     fn integrated_mass(&self) -> Option<Matrix12> {
-        let (shapes, mass) = (self.shapes()?, &self.line_mass);
+        self.mass_between(0.0, self.length, &self.line_mass)
+    }
+
+    /// The consistent mass of what has `line_mass` per length from `from` to `to` along the piece alone,
+    /// shape (12, 12), in kg, kg m and kg m2.
+    pub(super) fn mass_between(&self, from: f64, to: f64, line_mass: &Matrix6<f64>) -> Option<Matrix12> {
+        let shapes = self.shapes()?;
         let mut m = Matrix12::zeros();
         for (place, weight) in GAUSS {
-            let n = shapes.at(place * self.length);
-            m += n.transpose() * (mass * n) * (weight * self.length);
+            let n = shapes.at(from + place * (to - from));
+            m += n.transpose() * (line_mass * n) * (weight * (to - from));
         }
         Some(m)
     }

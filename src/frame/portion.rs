@@ -43,6 +43,7 @@ impl Layout {
             let [re, im, inertia] = bar.parts()?;
             let bulge = turned(bar.piece.bulge()?, &bar.line);
             self.add_pieces(&mut values, &[re, im, inertia, bulge], frame, number, &bar.line);
+            self.take_displaced(&mut values[2], frame, number, &bar)?;
         }
         Some(Portion::of(values))
     }

@@ -1,6 +1,6 @@
 //! The frame as a rigid body, loads from its own mass, and directions at points.
 
-use super::assembly::{Bar, bars, turned};
+use super::assembly::{Bar, bar, bars, turned};
 use super::axes::{Line, arm};
 use super::layout::Layout;
 use super::model::Frame;
@@ -25,10 +25,11 @@ impl Frame {
     pub fn rigid_body(&self) -> Option<RigidBody> {
         let mut about_origin = Matrix6::zeros();
         for member in &self.members {
-            let line = Line::of(self, member)?;
-            let section = self.sections.get(member.section)?;
-            let piece = Piece::new(section, line.length)?;
-            let mass = turned(piece.mass()?, &line);
+            let bar = bar(self, member, 1)?;
+            let line = bar.line;
+            let taken = bar.displaced(member, 1)?;
+            let own = taken.iter().fold(*bar.piece.mass()?, |sum, (_, taken)| sum - taken);
+            let mass = turned(&own, &line);
             let ends = [arm(&line.start), arm(&line.at(line.length))];
             for i in 0..2 {
                 for j in 0..2 {
@@ -140,11 +141,15 @@ impl Layout {
         origin: &Vector3<f64>,
     ) -> Option<Vec<f64>> {
         let mut load = vec![0.0; self.freedoms()];
-        for (number, Bar { line, piece }) in bars(frame, self)?.iter().enumerate() {
+        for (number, bar) in bars(frame, self)?.iter().enumerate() {
+            let Bar { line, piece } = bar;
             let count = self.pieces[number];
             let length = line.length / count as f64;
-            let mass = turned(piece.mass()?, line);
+            let whole = turned(piece.mass()?, line);
+            let taken = bar.displaced(&frame.members[number], count)?;
             for piece in 0..count {
+                let own = taken.iter().filter(|(other, _)| *other == piece);
+                let mass = own.fold(whole, |sum, (_, taken)| sum - turned(taken, line));
                 let mut ends = Vector12::zeros();
                 for end in 0..2 {
                     let at = line.at(length * (piece + end) as f64);
@@ -268,5 +273,42 @@ mod tests {
         assert_eq!(apart.iter().zip(&common).map(|(a, b)| a * b).sum::<f64>(), 0.0);
         let ground = layout.between(2, None, &Vector6::x());
         assert_eq!(ground.iter().zip(&common).map(|(a, b)| a * b).sum::<f64>(), 1.0);
+    }
+
+    /// Half of a bar's first tenth is kept by another: mass, centre and inertia are those of what is left.
+    #[test]
+    fn what_others_keep_is_taken_off_at_its_place() {
+        let mut frame = cantilever();
+        let section = frame.sections[0].mass;
+        frame.members[0].displaced =
+            vec![super::super::Displaced { from: 0.0, to: 0.1, mass: section * 0.5 }];
+        let bar = section[(0, 0)];
+        let body = frame.rigid_body().unwrap();
+        assert_relative_eq!(body.mass, 0.95 * bar, max_relative = 1e-12);
+        assert_relative_eq!(body.centre.x, (0.5 - 0.05 * 0.05) / 0.95, max_relative = 1e-12);
+        for pieces in [1, 4, 25] {
+            frame.anchors.clear();
+            let layout = Layout::new(&frame, &[pieces]).unwrap();
+            let mass = layout.matrices(&frame).unwrap().mass.to_dense();
+            let load = layout.inertia_load(&frame, &Vector6::z(), &Vector3::zeros()).unwrap();
+            let up = layout.rigid_motion(&frame, &Vector6::z(), &Vector3::zeros());
+            let turn = layout.rigid_motion(&frame, &Vector6::new(0.0, 0.0, 0.0, 0.0, 1.0, 0.0), &body.centre);
+            let up = faer::Col::from_fn(up.len(), |i| up[i]);
+            let turn = faer::Col::from_fn(turn.len(), |i| turn[i]);
+            let push = &mass * &up;
+            assert_relative_eq!(up.transpose() * &push, body.mass, max_relative = 1e-9);
+            assert_relative_eq!(turn.transpose() * &push, 0.0, epsilon = 1e-9);
+            assert_relative_eq!(
+                turn.transpose() * (&mass * &turn),
+                body.inertia[(1, 1)],
+                max_relative = 1e-9
+            );
+            for (i, load) in load.iter().enumerate() {
+                assert_relative_eq!(*load, push[i], epsilon = 1e-12);
+            }
+            let motion: Vec<f64> = (0..up.nrows()).map(|i| up[i]).collect();
+            let inertia = super::super::Energies::new(&frame, &layout).unwrap().inertia(&[&motion]).unwrap();
+            assert_relative_eq!(inertia[0][(0, 0)], body.mass, max_relative = 1e-9);
+        }
     }
 }

@@ -38,6 +38,7 @@ pub(crate) fn member(name: &str, from: usize, to: usize) -> Member {
         offset: Vector3::zeros(),
         joint_from: None,
         joint_to: None,
+        displaced: Vec::new(),
     }
 }
 

@@ -39,16 +39,21 @@ pub struct Precision {
     pub residual: f64,
     /// Relative error of a loss factor, as far as it comes from λ, at which it is large enough too.
     pub loss: f64,
+    /// Of how many modes, the lowest; those above keep real shapes and the loss of their strain energy.
+    pub most: usize,
 }
 
 impl Precision {
     /// λ right to a part in a million.
-    pub const FULL: Precision = Precision { rounds: 8, residual: 1e-3, loss: 0.0 };
+    pub const FULL: Precision = Precision { rounds: 8, residual: 1e-3, loss: 0.0, most: usize::MAX };
+    /// The same of as many modes as can decide an answer; a small complex problem grows with the cube
+    /// of their number.
+    pub const ANSWER: Precision = Precision { most: 40, ..Precision::FULL };
     /// The loss factor right to half a per cent: for one draw of many.
-    pub const DRAW: Precision = Precision { rounds: 8, residual: 1e-3, loss: 5e-3 };
+    pub const DRAW: Precision = Precision { rounds: 8, residual: 1e-3, loss: 5e-3, most: 40 };
     /// The basis is the real modes and their static corrections: for a loss factor of 0.1 λ is then
     /// right to a part in ten thousand or better.
-    pub const QUICK: Precision = Precision { rounds: 0, residual: 0.0, loss: 0.0 };
+    pub const QUICK: Precision = Precision { rounds: 0, residual: 0.0, loss: 0.0, most: usize::MAX };
 
     /// The residual that the mode of `lambda` may have.
     fn enough(&self, lambda: c64) -> f64 {
@@ -60,7 +65,7 @@ impl Precision {
 /// What a correction adds to the basis is new when its energy is more than this part of the most.
 const LEAST_NEW: f64 = 1e-8;
 
-/// The damped modes that belong to real ones.
+/// The damped modes that belong to the lowest real ones.
 #[derive(Debug, Clone)]
 pub struct Damped {
     /// λ = ω² (1 + i η) in (rad/s)², one for each real mode, in their order.
@@ -109,12 +114,12 @@ pub(super) fn damped_of_sound(
     pairs: &Eigenpairs,
     precision: Precision,
 ) -> Result<Damped, EigenFault> {
-    let (n, count) = (pencil.freedoms(), pairs.omega_squared.len());
+    let (n, count) = (pencil.freedoms(), pairs.omega_squared.len().min(precision.most));
     if pairs.vectors.nrows() != n {
         return Err(EigenFault::Shape { what: "the mode shapes", found: pairs.vectors.nrows(), needed: n });
     }
     let space = Space::new(pencil, loss, pairs);
-    let mut basis = space.modes_scaled(pairs);
+    let mut basis = space.modes_scaled(pairs, count);
     let corrections = pairs.factor.solve(basis.loss_q.as_ref())?;
     space.enlarge(&mut basis, corrections);
     let fault = EigenFault::NotConverged { wanted: count, found: 0 };
@@ -159,11 +164,11 @@ impl<'a> Space<'a> {
         Space { pencil, loss, s, h, rigid }
     }
 
-    /// The real modes, which are H-orthogonal already.
-    fn modes_scaled(&self, pairs: &Eigenpairs) -> Basis {
-        let scale: Vec<f64> =
-            pairs.omega_squared.iter().map(|w| (w.max(0.0) + self.s).sqrt().recip()).collect();
-        let phi = &pairs.vectors;
+    /// The lowest `count` real modes, which are H-orthogonal already.
+    fn modes_scaled(&self, pairs: &Eigenpairs, count: usize) -> Basis {
+        let lowest = &pairs.omega_squared[..count];
+        let scale: Vec<f64> = lowest.iter().map(|w| (w.max(0.0) + self.s).sqrt().recip()).collect();
+        let phi = pairs.vectors.subcols(0, count);
         let q = Mat::from_fn(phi.nrows(), phi.ncols(), |i, j| phi[(i, j)] * scale[j]);
         let image = |a: &SparseColMat<usize, f64>| times(a, q.as_ref());
         let mass_q = image(self.pencil.mass);

@@ -140,6 +140,20 @@ impl Spectrum {
 /// # Errors
 /// The faults of the frame, a mechanism, or what stopped the eigenvalue solution.
 pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
+    divided(frame, asked, None)
+}
+
+/// The same from fewer modes that are `known`: their division is no coarser, and where it serves they
+/// are the start.
+///
+/// # Errors
+/// As [`solve`].
+pub fn solve_beyond(frame: &Frame, asked: &Asked, known: &Spectrum) -> Result<Spectrum, ModesFault> {
+    let asked = Asked { pieces: known.layout.pieces.clone(), ..asked.clone() };
+    divided(frame, &asked, Some(known))
+}
+
+fn divided(frame: &Frame, asked: &Asked, known: Option<&Spectrum>) -> Result<Spectrum, ModesFault> {
     frame.check().map_err(ModesFault::Frame)?;
     let waves = Waves::of(frame).ok_or(ModesFault::Range)?;
     let rigid = rigid_motions(frame);
@@ -152,13 +166,15 @@ pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
     };
     for round in 0..=ROUNDS + 1 {
         let layout = Layout::new(frame, &pieces).map_err(ModesFault::Frame)?;
-        let matrices = layout.matrices(frame).ok_or(ModesFault::Range)?;
         let double: Vec<usize> = pieces.iter().map(|n| 2 * n).collect();
         if layout.freedoms() < sought + 6 && round < ROUNDS {
             pieces = double;
             continue;
         }
-        let settings = Settings { patterns: Some(&asked.patterns), ..Settings::default() };
+        let matrices = layout.matrices(frame).ok_or(ModesFault::Range)?;
+        let start = known.filter(|known| known.layout.pieces == pieces);
+        let start = start.map(|known| known.pairs.vectors.as_ref());
+        let settings = Settings { patterns: Some(&asked.patterns), start, ..Settings::default() };
         let pairs = match lowest_of_sound(&pencil(&layout, &matrices), sought, &settings) {
             Ok(pairs) => pairs,
             Err(EigenFault::TooManyModes { available, .. }) if (wanted..sought).contains(&available) => {
@@ -299,6 +315,17 @@ mod tests {
                 // The exact values are given to seven digits.
                 assert!(error <= mode.frequency_error + 5e-7, "{tolerance}: {error} {mode:?}");
             }
+        }
+    }
+
+    #[test]
+    fn more_modes_are_those_of_a_solution_of_their_own() {
+        let frame = table();
+        let few = solve(&frame, &asked(4, 1e-3)).unwrap();
+        let more = solve_beyond(&frame, &asked(10, 1e-3), &few).unwrap();
+        assert_eq!(more.elastic.len(), 10);
+        for (mode, exact) in more.elastic.iter().zip(TABLE) {
+            assert!((mode.frequency() / exact - 1.0).abs() <= mode.frequency_error + 5e-7, "{mode:?}");
         }
     }
 

@@ -182,6 +182,27 @@ pub fn show(value: f64, kind: Kind) -> String {
     show_digits(value, kind, 3)
 }
 
+/// Two values in coherent SI as a person reads them, in one unit: to three significant figures, or as
+/// many more as tell them apart.
+///
+/// `show_apart(220.4, 220.0, Kind::Mass)` is `("220.4 kg", "220 kg")`.
+pub fn show_apart(one: f64, other: f64, kind: Kind) -> (String, String) {
+    let (unit, size) = kind.shown_unit(other);
+    let shown = |value: f64, digits: usize| match unit {
+        _ if !value.is_finite() => "-".to_string(),
+        "" => figures(value / size, digits),
+        unit => format!("{} {unit}", figures(value / size, digits)),
+    };
+    let mut digits = 3;
+    while digits < MOST_FIGURES && one != other && shown(one, digits) == shown(other, digits) {
+        digits += 1;
+    }
+    (shown(one, digits), shown(other, digits))
+}
+
+/// Significant figures that a value of double precision has at least.
+const MOST_FIGURES: usize = 15;
+
 /// A number to `digits` significant figures, without a trailing zero that says nothing, in
 /// powers of ten below 1e-4 and above 1e7.
 pub fn figures(value: f64, digits: usize) -> String {
@@ -222,6 +243,20 @@ mod tests {
         assert_eq!(show(9000.0, Kind::Time), "2.5 h");
         assert_eq!(show(0.0, Kind::Mass), "0 kg");
         assert_eq!(show(f64::NAN, Kind::Mass), "-");
+    }
+
+    #[test]
+    fn two_values_are_told_apart() {
+        let apart = |one, other, kind| {
+            let (one, other) = show_apart(one, other, kind);
+            format!("{one}, {other}")
+        };
+        assert_eq!(apart(220.4, 220.0, Kind::Mass), "220.4 kg, 220 kg");
+        assert_eq!(apart(219.996, 220.0, Kind::Mass), "219.996 kg, 220 kg");
+        assert_eq!(apart(0.1204, 0.12, Kind::Time), "120.4 ms, 120 ms");
+        assert_eq!(apart(1.5, 0.9, Kind::Time), "1500 ms, 900 ms");
+        assert_eq!(apart(2.0, 2.0, Kind::Ratio), "2, 2");
+        assert_eq!(apart(f64::INFINITY, 0.9, Kind::Time), "-, 900 ms");
     }
 
     #[test]

@@ -3,8 +3,12 @@
 //! UTF-8 after RFC 4180: comma, CRLF, quotes where needed. A missing value is an empty field,
 //! never 0. A column with spread takes three: `settle_time_s.value`, `.low`, `.high`.
 //!
+//! A text that a spreadsheet would take for a formula (it begins with `=`, `+`, `-`, `@`, their full-width
+//! forms, a tab, a null or the end of a line, and is no number) stands behind an apostrophe.
+//!
 //! # Source
 //! - `rfc4180`: sections 2 and 3
+//! - `asvs`: requirement 1.2.10, characters that begin a formula, and the apostrophe before them
 
 use super::block::{Bars, Block, Curve, Motion, Picture, Unit, Wire};
 use super::table::{Cell, Column, Holds, Table};
@@ -30,10 +34,19 @@ pub fn write(table: &Table) -> String {
 fn fields(cell: &Cell, holds: Holds) -> Vec<String> {
     match cell {
         Cell::Number(value) => vec![value.to_string()],
-        Cell::Text(text) => vec![text.clone()],
+        Cell::Text(text) => vec![harmless(text)],
         Cell::Spread { value, low, high, .. } => [value, low, high].map(f64::to_string).to_vec(),
         Cell::Missing if holds == Holds::Spread => vec![String::new(); 3],
         Cell::Missing => vec![String::new()],
+    }
+}
+
+/// `text` as a spreadsheet shows it without computing it.
+fn harmless(text: &str) -> String {
+    const BEGIN: [char; 12] = ['=', '+', '-', '@', '\t', '\r', '\n', '\0', '＝', '＋', '－', '＠'];
+    match text.starts_with(BEGIN) && text.parse::<f64>().is_err() {
+        true => format!("'{text}"),
+        false => text.to_string(),
     }
 }
 
@@ -170,6 +183,18 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn a_label_is_no_formula() {
+        let columns = [Column::text("label", "label", |label: &&str| label.to_string())];
+        let labels = ["=1+1", "+A1", "-A1", "@SUM(A1)", "\t=1", "\r=1", "＝1", "-3.5", "a=b", "", "+"];
+        let text = write(&Table::new("t", &columns, &labels));
+        let mut reader = ::csv::Reader::from_reader(text.as_bytes());
+        let read: Vec<String> = reader.records().map(|record| record.unwrap()[0].to_string()).collect();
+        let guarded =
+            ["'=1+1", "'+A1", "'-A1", "'@SUM(A1)", "'\t=1", "'\r=1", "'＝1", "-3.5", "a=b", "", "'+"];
+        assert_eq!(read, guarded);
     }
 
     #[test]

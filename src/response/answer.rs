@@ -1,7 +1,7 @@
 //! The answers about response as they are shown and serialised: one entry a build.
 
 use super::cut::{Lobe, StableDepth};
-use super::floor::FloorMotion;
+use super::floor::{FloorMotion, FloorPath};
 use super::frequency::FrequencyResponse;
 use super::peak::Peak;
 use super::speeds::{Clash, OrderLine, UnbalanceMotion};
@@ -34,6 +34,8 @@ pub struct BuildResponse {
     pub curve: FrequencyResponse,
     /// Inverse of the greatest compliance, N/m.
     pub dynamic_stiffness_n_per_m: Option<f64>,
+    /// By how much that may be off for modes above the computed ones, N/m.
+    pub dynamic_stiffness_error_n_per_m: Option<f64>,
     /// Where that is, Hz.
     pub peak_frequency_hz: Option<f64>,
     /// Depth of cut that is stable at every speed, m.
@@ -48,6 +50,8 @@ pub struct BuildResponse {
     pub order_lines: Vec<OrderLine>,
     /// Motion from unbalance, one entry for each range of speeds that states it.
     pub unbalance: Vec<UnbalanceMotion>,
+    /// What reaches the path of the floor's motion along x, y and z; none for a floating base.
+    pub floor_paths: Vec<FloorPath>,
     /// Motion from the floor.
     pub floor: Option<FloorMotion>,
 }
@@ -61,6 +65,8 @@ impl BuildResponse {
             label: label.to_string(),
             curve,
             dynamic_stiffness_n_per_m: worst.and_then(|peak| peak.dynamic_stiffness_n_per_m),
+            dynamic_stiffness_error_n_per_m: worst
+                .and_then(|peak| Some(peak.stiffness_error * peak.dynamic_stiffness_n_per_m?)),
             peak_frequency_hz: worst.map(|peak| peak.frequency_hz),
             stable_depth_m: None,
             chatter_frequency_hz: None,
@@ -68,6 +74,7 @@ impl BuildResponse {
             clashes: Vec::new(),
             order_lines: Vec::new(),
             unbalance: Vec::new(),
+            floor_paths: Vec::new(),
             floor: None,
         }
     }

@@ -2,6 +2,7 @@
 
 pub mod accuracy;
 pub mod answer;
+pub mod blow;
 pub mod cut;
 pub mod floor;
 pub mod frequency;

@@ -61,6 +61,7 @@ pub struct ModalModel {
     poles: Vec<Complex64>,
     static_compliance: DMatrix<Complex64>,
     rest: DMatrix<Complex64>,
+    left_out: Vec<ModalMode>,
 }
 
 impl ModalModel {
@@ -86,7 +87,7 @@ impl ModalModel {
                 }
             }
         }
-        Ok(ModalModel { modes, poles, static_compliance, rest })
+        Ok(ModalModel { modes, poles, static_compliance, rest, left_out: Vec::new() })
     }
 
     /// The model whose modes are all there are, so that nothing rests.
@@ -105,6 +106,19 @@ impl ModalModel {
         let mut model = ModalModel::new(modes, compliance)?;
         model.rest.fill(Complex64::ZERO);
         Ok(model)
+    }
+
+    /// The same with what is known of the modes that were not computed, lumped: they take no part in any
+    /// sum, and bound what the sums leave out.
+    #[must_use]
+    pub fn with_left_out(mut self, lumps: Vec<ModalMode>) -> ModalModel {
+        self.left_out = lumps;
+        self
+    }
+
+    /// The modes that were not computed, lumped, lowest first.
+    pub fn left_out(&self) -> &[ModalMode] {
+        &self.left_out
     }
 
     /// Its modes.

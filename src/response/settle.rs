@@ -12,8 +12,17 @@
 //! envelope: the length of the analytic signal over the observed stations, which the motion
 //! touches but does not pass. The settle time is the last time that `E` exceeds the amplitude.
 //!
-//! An ideal impulse on the static rest of the model is over at once, so that the rest has no
-//! decay: what modes beyond the computed ones do in their first few periods is left out.
+//! A tap of some length scales every mode by its own factor ([`super::blow`]); while it lasts, the
+//! static rest of the model follows the force. An ideal impulse on the rest is over at once.
+//!
+//! What modes beyond the computed ones do is bounded by the lumps that stand for them, all in step:
+//!
+//! ```text
+//! B(t) = sum_i |z_i| exp(-eta_i w_i (t - T) / 2)
+//! ```
+//!
+//! The settle time lies between the last time that `E` exceeds the amplitude plus `B` and the last time
+//! that it exceeds the amplitude less `B`.
 //! Complex shapes let `q(0)` differ from zero by a part of the order of `eta`: hysteretic loss
 //! is not exactly causal.
 //!
@@ -21,7 +30,8 @@
 //! - `ewins2000`: ch. 2, complex modes and their residues
 //! - `nashif1985`: ch. 3, equivalent viscous decay of a loss factor
 
-use super::modal::ModalModel;
+use super::blow::Blow;
+use super::modal::{ModalMode, ModalModel};
 use num_complex::Complex64;
 
 /// The envelope at the settle time is below the amplitude by no more than this share.
@@ -33,6 +43,12 @@ const NO_DRIFT: f64 = 1e-9;
 /// Steps of the backward march after which its present place, which is late but safe, is taken.
 const MOST_STEPS: usize = 20_000;
 
+/// Samples of the motion within a tap.
+const WITHIN: usize = 256;
+
+/// What is left out is nothing when it is below this share of the amplitude.
+const NOTHING: f64 = 1e-6;
+
 /// One mode of a decay.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Term {
@@ -42,8 +58,10 @@ struct Term {
     decay: f64,
     /// rad/s.
     omega: f64,
-    /// Length of its amplitudes over the observed stations, m.
+    /// Length of its amplitudes over the observed stations once the tap is over, m.
     size: f64,
+    /// The same after an ideal impulse, m: within a tap it moves no further.
+    most: f64,
 }
 
 /// What became of the motion.
@@ -62,44 +80,62 @@ pub struct Settle {
 pub struct Decay {
     stations: usize,
     terms: Vec<Term>,
-    /// Complex amplitudes, m, one row of `stations` a term.
+    /// Complex amplitudes once the tap is over, m, one row of `stations` a term.
     amplitudes: Vec<Complex64>,
+    /// The same after an ideal impulse; empty where the tap is one.
+    ideal: Vec<Complex64>,
     /// Velocity of the whole body, m/s, one a station.
     drift: Vec<f64>,
+    /// What modes above give way, m for a force of the impulse over one second; one a station.
+    rest: Vec<f64>,
+    /// Decay, 1/s, and size, m, of what modes above do once the tap is over.
+    left_out: Vec<(f64, f64)>,
+    blow: Blow,
 }
 
 impl Decay {
-    /// The motion of the stations `observed` after an `impulse`, N s, at the station `struck`.
+    /// The motion of the stations `observed` after an ideal `impulse`, N s, at the station `struck`.
     pub fn new(model: &ModalModel, struck: usize, observed: &[usize], impulse: f64) -> Decay {
+        Decay::after(model, struck, observed, Blow::ideal(impulse))
+    }
+
+    /// The same after a tap of some length.
+    pub fn after(model: &ModalModel, struck: usize, observed: &[usize], blow: Blow) -> Decay {
         let stations = observed.len();
+        let rest = |j: &usize| blow.impulse * model.rest(*j, struck).re;
         let mut decay = Decay {
             stations,
             terms: Vec::with_capacity(model.modes().len()),
             amplitudes: Vec::with_capacity(model.modes().len() * stations),
+            ideal: Vec::new(),
             drift: vec![0.0; stations],
+            rest: observed.iter().map(rest).collect(),
+            left_out: model.left_out().iter().map(|lump| outdone(lump, struck, observed, blow)).collect(),
+            blow,
         };
         let mut first_velocity = 0.0;
         for (number, mode) in model.modes().iter().enumerate() {
-            let start = mode.shape[struck] * impulse;
+            let start = mode.shape[struck] * blow.impulse;
             if mode.is_rigid() {
                 for (drift, j) in decay.drift.iter_mut().zip(observed) {
                     *drift += (mode.shape[*j] * start).re;
                 }
                 continue;
             }
-            let rate = 0.5 * mode.loss_factor * mode.omega;
-            // A loss factor of 2 and more has no oscillation of its own; it is over within a period.
-            let square = mode.omega * mode.omega;
-            let omega = (square - rate * rate).max(1e-4 * square).sqrt();
+            let (rate, omega) = pole_of(mode);
+            let factor = blow.factor(Complex64::new(-rate, omega));
             let mut sum = 0.0;
             for j in observed {
                 let amplitude = mode.shape[*j] * start / omega;
                 sum += amplitude.norm_sqr();
-                decay.amplitudes.push(amplitude);
+                decay.amplitudes.push(amplitude * factor);
+                if blow.duration > 0.0 {
+                    decay.ideal.push(amplitude);
+                }
             }
-            let size = sum.sqrt();
-            first_velocity += size * omega;
-            decay.terms.push(Term { mode: number, decay: rate, omega, size });
+            let most = sum.sqrt();
+            first_velocity += most * omega;
+            decay.terms.push(Term { mode: number, decay: rate, omega, size: most * factor.norm(), most });
         }
         if length(&decay.drift) <= NO_DRIFT * first_velocity {
             decay.drift.fill(0.0);
@@ -112,18 +148,33 @@ impl Decay {
         self.drift.iter().any(|v| *v != 0.0)
     }
 
+    /// Time at which the tap is over, s.
+    pub fn free_from(&self) -> f64 {
+        self.blow.duration
+    }
+
     /// Displacement, m, of the observed station `j` (its place in the list) at `time`, s.
     pub fn motion(&self, j: usize, time: f64) -> f64 {
-        let sum: Complex64 =
-            self.terms.iter().zip(self.rows()).map(|(term, row)| row[j] * term.at(time)).sum();
-        sum.im + self.drift[j] * time
+        self.analytic(j, time).im + self.drift[j] * self.blow.drifted(time)
     }
 
     /// Envelope, m, of the oscillation of the observed station `j` at `time`, s.
     pub fn envelope_of(&self, j: usize, time: f64) -> f64 {
-        let sum: Complex64 =
-            self.terms.iter().zip(self.rows()).map(|(term, row)| row[j] * term.at(time)).sum();
-        sum.norm()
+        self.analytic(j, time).norm()
+    }
+
+    /// The oscillation of the observed station `j` as the imaginary part of a number whose length is its
+    /// envelope, m.
+    fn analytic(&self, j: usize, time: f64) -> Complex64 {
+        if time < self.blow.duration {
+            let rows = self.ideal.chunks_exact(self.stations.max(1));
+            let part = |(term, row): (&Term, &[Complex64])| {
+                row[j] * self.blow.within(Complex64::new(-term.decay, term.omega), time)
+            };
+            let sum: Complex64 = self.terms.iter().zip(rows).map(part).sum();
+            return sum + Complex64::I * self.rest[j] * self.blow.force(time);
+        }
+        self.terms.iter().zip(self.rows()).map(|(term, row)| row[j] * term.at(time)).sum()
     }
 
     /// Envelope, m, of the oscillation of all observed stations together at `time`, s.
@@ -131,23 +182,39 @@ impl Decay {
         (0..self.stations).map(|j| self.envelope_of(j, time).powi(2)).sum::<f64>().sqrt()
     }
 
+    /// Upper bound, m, of what modes beyond the computed ones add to the envelope at `time`, s; within
+    /// the tap, of what they add beside their static rest. It never grows.
+    pub fn left_out(&self, time: f64) -> f64 {
+        let since = (time - self.blow.duration).max(0.0);
+        self.left_out.iter().map(|(decay, size)| size * (-decay * since).exp()).sum()
+    }
+
     /// Upper bound of the envelope: all modes in step, m. It never grows.
     pub fn bound(&self, time: f64) -> f64 {
+        if time < self.blow.duration {
+            let rest = length(&self.rest) * self.blow.force(0.5 * self.blow.duration);
+            return self.terms.iter().map(|term| term.most).sum::<f64>() + rest;
+        }
         self.terms.iter().map(|term| term.size_at(time)).sum()
     }
 
     /// Circular frequency, rad/s, of the fastest mode that makes up at least `share` of the bound
     /// at the start.
     pub fn fastest(&self, share: f64) -> f64 {
-        let least = share * self.bound(0.0);
+        let least = share * self.whole();
         self.terms.iter().filter(|term| term.size >= least).map(|term| term.omega).fold(0.0, f64::max)
     }
 
     /// Circular frequency, rad/s, of the slowest such mode; 0 when there is none.
     pub fn slowest(&self, share: f64) -> f64 {
-        let least = share * self.bound(0.0);
+        let least = share * self.whole();
         let seen = self.terms.iter().filter(|term| term.size > 0.0 && term.size >= least);
         seen.map(|term| term.omega).reduce(f64::min).unwrap_or(0.0)
+    }
+
+    /// All modes in step once the tap is over, as if it had rung so from time 0, m.
+    fn whole(&self) -> f64 {
+        self.terms.iter().map(|term| term.size).sum()
     }
 
     /// Frequency, rad/s, and amplitude at the start, m, of every mode that moves.
@@ -157,13 +224,18 @@ impl Decay {
 
     /// The same motion without the modes above `omega`, rad/s, and without drift.
     pub fn below(&self, omega: f64) -> Decay {
-        let mut kept =
-            Decay { terms: Vec::new(), amplitudes: Vec::new(), drift: vec![0.0; self.stations], ..*self };
-        for (term, row) in self.terms.iter().zip(self.rows()).filter(|(term, _)| term.omega <= omega) {
-            kept.terms.push(*term);
-            kept.amplitudes.extend_from_slice(row);
+        let kept: Vec<usize> = (0..self.terms.len()).filter(|i| self.terms[*i].omega <= omega).collect();
+        let rows = |all: &[Complex64]| -> Vec<Complex64> {
+            let row = |i: &usize| all.get(i * self.stations..(i + 1) * self.stations).unwrap_or_default();
+            kept.iter().flat_map(row).copied().collect()
+        };
+        Decay {
+            terms: kept.iter().map(|i| self.terms[*i]).collect(),
+            amplitudes: rows(&self.amplitudes),
+            ideal: rows(&self.ideal),
+            drift: vec![0.0; self.stations],
+            ..self.clone()
         }
-        kept
     }
 
     /// The last time that the envelope exceeds `amplitude`, m; nothing settles to zero.
@@ -185,6 +257,36 @@ impl Decay {
         }
         let time = self.last_crossing(amplitude);
         Settle { time: Some(time), mode: self.largest_at(time) }
+    }
+
+    /// By how much, s, `time`, at which it settles to `amplitude`, m, may be off for what is left out.
+    pub fn settle_error(&self, amplitude: f64, time: f64) -> f64 {
+        let here = self.left_out(time);
+        if here <= NOTHING * amplitude {
+            return 0.0;
+        }
+        let later = if here < amplitude {
+            self.last_crossing(amplitude - here)
+        } else {
+            self.last_crossing(0.5 * amplitude).max(self.left_out_until(0.5 * amplitude))
+        };
+        // A bound taken too late would promise too much.
+        let early = 0.9 * time;
+        let earlier = match self.last_crossing(amplitude + self.left_out(early)) {
+            crossing if crossing >= early => crossing,
+            _ => self.last_crossing(amplitude + self.left_out(0.0)),
+        };
+        (later - time).max(time - earlier).max(0.0)
+    }
+
+    /// Time, s, from which what is left out stays below `amplitude`, m; endless without loss.
+    fn left_out_until(&self, amplitude: f64) -> f64 {
+        let count = self.left_out.len() as f64;
+        let until = |(decay, size): &(f64, f64)| match (size * count / amplitude).ln() {
+            above if above <= 0.0 => 0.0,
+            above => above / decay,
+        };
+        self.blow.duration + self.left_out.iter().map(until).fold(0.0, f64::max)
     }
 
     fn rows(&self) -> impl Iterator<Item = &[Complex64]> {
@@ -226,20 +328,32 @@ impl Decay {
     }
 
     fn last_crossing(&self, amplitude: f64) -> f64 {
-        let mut time = self.bound_crossing(amplitude);
+        let start = self.blow.duration;
+        let mut time = self.bound_crossing(amplitude).max(start);
         let target = amplitude * amplitude;
         let mut turned = vec![Complex64::ZERO; self.terms.len()];
         for _ in 0..MOST_STEPS {
             let (square, climb) = self.square_and_climb(time, 1e-12 * amplitude, &mut turned);
             let gap = target - square;
-            if time <= 0.0 || gap <= EXACTNESS * target {
+            if time <= start || gap <= EXACTNESS * target {
                 break;
             }
             // The square can bend up more earlier: the step is taken for its far end.
             let far = time - step_within(gap, climb, self.bend(time));
-            time -= step_within(gap, climb, self.bend(far.max(0.0)));
+            time -= step_within(gap, climb, self.bend(far.max(start)));
         }
-        time.max(0.0)
+        if time <= start && start > 0.0 && self.envelope(start) < amplitude {
+            return self.last_within(amplitude);
+        }
+        time.max(start)
+    }
+
+    /// The last time within the tap that the envelope exceeds `amplitude`, m, to a sample; 0 when it never
+    /// does.
+    fn last_within(&self, amplitude: f64) -> f64 {
+        let sample = |i: usize| self.blow.duration * i as f64 / WITHIN as f64;
+        let above = (0..WITHIN).rev().find(|i| self.envelope(sample(*i)) > amplitude);
+        above.map_or(0.0, |i| sample(i + 1))
     }
 
     /// The square of the envelope at `time`, m2, and how fast it climbs backwards in time, m2/s,
@@ -287,6 +401,22 @@ impl Decay {
         }
         2.0 * ((size * turn2 - turn * turn).max(0.0) + size * decay2 + decay * decay)
     }
+}
+
+/// Decay rate, 1/s, and damped circular frequency, rad/s, of an elastic mode.
+fn pole_of(mode: &ModalMode) -> (f64, f64) {
+    let rate = 0.5 * mode.loss_factor * mode.omega;
+    // A loss factor of 2 and more has no oscillation of its own; it is over within a period.
+    let square = mode.omega * mode.omega;
+    (rate, (square - rate * rate).max(1e-4 * square).sqrt())
+}
+
+/// Decay, 1/s, and size over the stations `observed`, m, of what the lumped modes `lump` do after a tap.
+fn outdone(lump: &ModalMode, struck: usize, observed: &[usize], blow: Blow) -> (f64, f64) {
+    let (rate, omega) = pole_of(lump);
+    let seen = observed.iter().map(|j| lump.shape[*j].norm_sqr()).sum::<f64>().sqrt();
+    let start = lump.shape[struck].norm() * blow.impulse.abs() / omega;
+    (rate, seen * start * blow.most(lump.omega))
 }
 
 /// The longest step over which what climbs at `climb` and bends up by no more than `bend` cannot
@@ -384,6 +514,58 @@ mod tests {
     fn heavy_loss_is_computed_too() {
         let heavy = Decay::new(&model(&[(500.0, 8.0, 1.0)]), 0, &[0], 1.0);
         assert!(heavy.settle(1e-6).time.unwrap().is_finite());
+    }
+
+    #[test]
+    fn a_tap_of_some_length_moves_as_its_modes_do_and_goes_on_smoothly() {
+        let model = model(&[(500.0, 0.02, 1.0), (4000.0, 0.01, 0.7)]);
+        let blow = Blow { impulse: 1.0, duration: 2e-3 };
+        let (tap, ideal) = (Decay::after(&model, 0, &[0], blow), Decay::new(&model, 0, &[0], 1.0));
+        // The fast mode, w T / π = 2.546, keeps |cos 4| / (2.546² - 1) = 0.119 of what an impulse starts.
+        let kept = tap.lines()[1].1 / ideal.lines()[1].1;
+        approx::assert_relative_eq!(kept, 0.1192, max_relative = 0.05);
+        let step = tap.motion(0, 2e-3 - 1e-9) - tap.motion(0, 2e-3);
+        assert!(step.abs() < 1e-7 * tap.bound(0.0), "{step}");
+        assert_eq!(tap.motion(0, 0.0), 0.0);
+        for i in 0..400 {
+            let time = 1e-5 * f64::from(i);
+            assert!(tap.motion(0, time).abs() <= tap.envelope(time) * (1.0 + 1e-9));
+            assert!(tap.envelope(time) <= tap.bound(time) * (1.0 + 1e-9));
+        }
+        // Larger than the motion after the tap ever is, yet passed within it.
+        let most = (0..200).map(|i| tap.envelope(1e-5 * f64::from(i))).fold(0.0, f64::max);
+        let last = tap.settle(0.999 * most).time.unwrap();
+        assert!((0.0..=2.1e-3).contains(&last), "{last}");
+        assert_eq!(tap.settle(2.0 * most).time, Some(0.0));
+    }
+
+    #[test]
+    fn what_gives_way_at_once_follows_the_force() {
+        let still = ModalModel::new(vec![], nalgebra::DMatrix::from_element(1, 1, Complex64::from(1e-6)));
+        let blow = Blow { impulse: 0.2, duration: 1e-3 };
+        let decay = Decay::after(&still.unwrap(), 0, &[0], blow);
+        // π J / (2 T) = 314 N at the middle.
+        approx::assert_relative_eq!(decay.motion(0, 5e-4), 3.1416e-4, max_relative = 1e-4);
+        assert_eq!(decay.motion(0, 1e-3), 0.0);
+    }
+
+    #[test]
+    fn the_settle_time_moves_no_further_than_its_error_when_the_lump_is_a_mode() {
+        let modes = [(500.0, 0.02, 1.0), (4000.0, 0.004, 0.1)];
+        let all = Decay::new(&model(&modes), 0, &[0], 1.0);
+        let lump = vec![ModalMode::real(4000.0, 0.004, &[0.1])];
+        let few = Decay::new(&model(&modes[..1]).with_left_out(lump), 0, &[0], 1.0);
+        approx::assert_relative_eq!(few.left_out(0.0), 0.01 / 4000.0, max_relative = 1e-5);
+        for amplitude in [1e-3, 1e-4, 2e-5, 1e-5, 1e-6] {
+            let [whole, part] = [&all, &few].map(|d| d.settle(amplitude).time.unwrap());
+            let error = few.settle_error(amplitude, part);
+            assert!(
+                (whole - part).abs() <= error * (1.0 + 1e-9) + 1e-9,
+                "{amplitude}: {whole} {part} {error}"
+            );
+            assert!(error < 0.6 * whole, "{amplitude}: {error} {whole}");
+        }
+        assert_eq!(all.settle_error(1e-5, 0.1), 0.0);
     }
 
     fn any_modes() -> impl Strategy<Value = Vec<(f64, f64, f64)>> {

@@ -338,7 +338,9 @@ impl Whole {
                 .with_help("give a part a material with a modulus"));
         }
         let centre = [-sum[(0, 2)] / ea, sum[(0, 1)] / ea];
-        let line = Vector3::new(Complex64::ONE, centre[1], -centre[0]);
+        // Parts that stretch as one line does lose what their own strains lose, so that line is a real one:
+        // with the imaginary part of the centre the coupling could lose more than all parts hold.
+        let line = Vector3::new(1.0, centre[1].re, -centre[0].re);
         let own = moments
             .iter()
             .zip(elastic)
@@ -346,7 +348,7 @@ impl Whole {
                 let Some([y, z]) = m.centroid() else { return Matrix3::zeros() };
                 let (zz, yy, yz) = (m.zz - m.z * z, m.yy - m.y * y, m.yz - m.y * z);
                 let bending = Matrix3::new(0.0, 0.0, 0.0, 0.0, zz, -yz, 0.0, -yz, yy);
-                (line * line.transpose() * Complex64::from(m.area) + bending.map(Complex64::from)) * x.e
+                (line * line.transpose() * m.area + bending).map(Complex64::from) * x.e
             })
             .collect();
         Ok(Whole { ea, centre, bending, own })

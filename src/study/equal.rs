@@ -1,11 +1,12 @@
 //! Builds made equal in mass, stiffness or cost by scaling their sections.
 //!
 //! Every section of a build is made `s` times as large in both directions, walls included; points,
-//! masses, joints and feet stay. Mass and cost of the members grow with s², so that their scale
-//! follows directly; that of stiffness is found by halving.
+//! masses, joints and feet stay. Mass, cost and stiffness grow with s; where members overlap, mass and cost
+//! do so a little slower than s². The scale is found by halving.
 
-use super::measures::Figures;
-use crate::design::{Build, Goal, Model};
+use super::measures::{Figures, measure};
+use crate::design::{Build, Design, Goal, LeftOut, Model};
+use crate::modes::Asked;
 use crate::problem::Problem;
 use crate::quantity::{Draw, figures};
 
@@ -34,10 +35,36 @@ impl Equal {
     pub fn of(self, figures: &Figures) -> Option<f64> {
         match self {
             Equal::Mass => Some(figures.mass),
-            Equal::Stiffness => figures.weakest,
+            Equal::Stiffness => figures.weakest.filter(|k| k.is_finite()),
             Equal::Cost => figures.cost,
         }
     }
+}
+
+/// The builds of `design` that can be made equal in `equal` to the first of them, and their scales; a note
+/// says of each other why it cannot.
+///
+/// # Errors
+/// What keeps the first from being solved, or that it has no such value.
+pub fn scales(design: &Design, equal: Equal) -> Result<(Design, Vec<f64>), Vec<Problem>> {
+    let Some((first, others)) = design.builds.split_first() else {
+        return Ok((design.clone(), Vec::new()));
+    };
+    let asked = Asked { count: 1, ..Asked::default() };
+    let figures = measure(first, &design.goal, &Draw::default(), 1.0, &asked)?;
+    let wanted = equal.of(&figures).ok_or_else(|| {
+        let message = format!("build \"{}\" has no {} to be equal to", first.name, equal.word());
+        let help = "stiffness needs a [tool] whose tip gives way, cost needs prices";
+        vec![Problem::error(first.place.clone(), message).with_help(help)]
+    })?;
+    let (mut scales, mut left_out) = (vec![1.0], Vec::new());
+    for build in others {
+        match scale(build, &design.goal, equal, wanted) {
+            Ok(scale) => scales.push(scale),
+            Err(problems) => left_out.push(LeftOut { name: build.name.clone(), problems }),
+        }
+    }
+    Ok((design.clone().without(left_out), scales))
 }
 
 /// Sections are scaled between these.
@@ -47,27 +74,20 @@ const SCALES: (f64, f64) = (0.1, 10.0);
 ///
 /// # Errors
 /// A problem at the build when no scale between a tenth and ten times gives it.
-pub fn scale(build: &Build, goal: &Goal, equal: Equal, wanted: f64) -> Result<f64, Vec<Problem>> {
-    let draw = Draw::default();
-    let model = build.model(goal, &draw)?;
-    let members: f64 = model.mass_of.iter().sum();
+fn scale(build: &Build, goal: &Goal, equal: Equal, wanted: f64) -> Result<f64, Vec<Problem>> {
+    let at = |scale: f64| build.scaled_model(goal, &Draw::default(), scale);
     let found = match equal {
-        Equal::Mass => {
-            let body = model.frame.rigid_body().map_or(0.0, |body| body.mass);
-            ((wanted - (body - members)) / members).max(0.0).sqrt()
-        }
+        Equal::Mass => by_halving(wanted, |scale| Ok(at(scale)?.mass()))?,
         Equal::Cost => {
-            let fixed = build.drawing.prices.fixed.unwrap_or(0.0);
-            let cost = model.cost(build).ok_or_else(|| vec![unpriced(build)])?;
-            ((wanted - fixed) / (cost - fixed)).max(0.0).sqrt()
+            by_halving(wanted, |scale| at(scale)?.cost(build).ok_or_else(|| vec![unpriced(build)]))?
         }
-        Equal::Stiffness => by_stiffness(build, goal, wanted)?,
+        Equal::Stiffness => by_halving(wanted, |scale| stiffness(build, &at(scale)?))?,
     };
     if found > SCALES.0 && found < SCALES.1 {
         return Ok(found);
     }
     let message = format!(
-        "build \"{}\" does not reach the same {} with its sections between {} and {} times their size",
+        "build \"{}\": it does not reach the same {} with its sections between {} and {} times their size",
         build.name,
         equal.word(),
         SCALES.0,
@@ -80,34 +100,34 @@ pub fn scale(build: &Build, goal: &Goal, equal: Equal, wanted: f64) -> Result<f6
 }
 
 fn unpriced(build: &Build) -> Problem {
-    let message = format!("build \"{}\" has no cost: a material of it has no price", build.name);
+    let message = format!("build \"{}\": it has no cost: a material of it has no price", build.name);
     Problem::error(build.place.clone(), message).with_help("add prices = { \"MATERIAL\" = \"2.4 per kg\" }")
 }
 
-fn by_stiffness(build: &Build, goal: &Goal, wanted: f64) -> Result<f64, Vec<Problem>> {
-    let stiffness = |scale: f64| -> Result<f64, Vec<Problem>> {
-        let model: Model = build.scaled_model(goal, &Draw::default(), scale)?;
-        let tip = model.tip.ok_or_else(|| {
-            let problem = Problem::error(build.place.clone(), "there is no stiffness without a tool");
-            vec![problem.with_help("add [tool] with tip and work")]
-        })?;
-        build
-            .statics(&model)
-            .and_then(|statics| statics.stiffness(tip, model.work).map_err(crate::modes::ModesFault::Eigen))
-            .map(|stiffness| stiffness.weakest)
-            .map_err(|fault| build.problems(&fault))
-    };
+fn stiffness(build: &Build, model: &Model) -> Result<f64, Vec<Problem>> {
+    let tip = model.tip.ok_or_else(|| {
+        let problem = Problem::error(build.place.clone(), "there is no stiffness without a tool");
+        vec![problem.with_help("add [tool] with tip and work")]
+    })?;
+    build
+        .statics(model)
+        .and_then(|statics| statics.stiffness(tip, model.work).map_err(crate::modes::ModesFault::Eigen))
+        .map(|stiffness| stiffness.weakest)
+        .map_err(|fault| build.problems(&fault))
+}
+
+/// The scale at which `value`, which grows with it, is `wanted`; an end of [`SCALES`] beyond them.
+fn by_halving(wanted: f64, value: impl Fn(f64) -> Result<f64, Vec<Problem>>) -> Result<f64, Vec<Problem>> {
     let (mut low, mut high) = SCALES;
-    if stiffness(low)? > wanted {
+    if value(low)? > wanted {
         return Ok(low);
     }
-    if stiffness(high)? < wanted {
+    if value(high)? < wanted {
         return Ok(high);
     }
-    // Stiffness grows with the scale, so halving the ratio closes in on it.
     while high / low > 1.0 + 1e-9 {
         let middle = (low * high).sqrt();
-        if stiffness(middle)? < wanted { low = middle } else { high = middle }
+        if value(middle)? < wanted { low = middle } else { high = middle }
     }
     Ok((low * high).sqrt())
 }

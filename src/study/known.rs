@@ -14,16 +14,20 @@ use crate::response::stations::Station;
 pub struct Known {
     series: Series,
     asked: Asked,
+    /// How many modes are of the base as one piece on its feet.
+    on_feet: usize,
 }
 
 impl Known {
-    /// What `solved`, of which `asked` modes were asked, leaves to the draws.
+    /// What `solved` leaves to the draws, which take as many modes.
     ///
     /// # Errors
     /// What stopped the ordering.
-    pub fn of(solved: &Solved, asked: &Asked) -> Result<Known, ModesFault> {
-        let series = Series::about(&solved.spectrum, asked).map_err(ModesFault::Eigen)?;
-        Ok(Known { series, asked: asked.clone() })
+    pub fn of(solved: &Solved) -> Result<Known, ModesFault> {
+        let asked = Asked { count: solved.spectrum.elastic.len(), ..Asked::default() };
+        let series = Series::about(&solved.spectrum, &asked).map_err(ModesFault::Eigen)?;
+        let on_feet = solved.on_feet.iter().filter(|on| **on).count();
+        Ok(Known { series, asked, on_feet })
     }
 
     /// `model` of `build` at one draw, as [`Solved::of`].
@@ -39,10 +43,16 @@ impl Known {
     ) -> Result<Solved<'m>, ModesFault> {
         let limit = self.series.least_limit(&model.frame);
         let found = self.series.solve_frame(&model.frame, limit).ok().flatten();
-        let Some(spectrum) = found else { return Solved::seen(build, goal, model, &self.asked, more) };
-        let statics = build.statics(model)?;
-        let damped = spectrum.damped(Precision::DRAW)?;
-        Solved::of(build, goal, model, (spectrum, damped), statics, more)
+        let mut solved = match found {
+            Some(spectrum) => {
+                let statics = build.statics(model)?;
+                let damped = spectrum.damped(Precision::DRAW)?;
+                Solved::of(build, goal, model, (spectrum, damped), statics, more)?
+            }
+            None => Solved::seen(build, goal, model, &self.asked, more)?,
+        };
+        solved.stand_on(self.on_feet);
+        Ok(solved)
     }
 }
 
@@ -63,7 +73,7 @@ mod tests {
         for build in &design.builds {
             let stated = build.model(goal, &Draw::default()).unwrap();
             let stated = Solved::new(build, goal, &stated, &asked, &[]).unwrap();
-            let known = Known::of(&stated, &asked).unwrap();
+            let known = Known::of(&stated).unwrap();
             for draw in (Draws { count: 5, seed: 3 }).of(&design.uncertain) {
                 let model = build.model(goal, &draw).unwrap();
                 let alone = Solved::new(build, goal, &model, &asked, &[]).unwrap();

@@ -1,17 +1,18 @@
 //! How each build answers a force that goes on: the answer of `response`.
 
+use super::apart::apart;
 use super::measures::Solved;
 use crate::design::{Build, Design, Goal};
-use crate::modes::{Asked, ModesFault};
+use crate::modes::ModesFault;
 use crate::problem::{Place, Problem, suggest};
 use crate::quantity::Draw;
 use crate::response::answer::{BuildResponse, Response};
 use crate::response::cut::{lobes, stable_depth};
-use crate::response::floor::{FloorSpectrum, floor_motion};
+use crate::response::floor::{FloorSpectrum, floor_motion, floor_paths};
 use crate::response::frequency::FrequencyResponse;
-use crate::response::peak::weakest_peak;
+use crate::response::modal::ModalModel;
 use crate::response::speeds::{RunningSpeeds, clashes, order_lines, unbalance_motion};
-use crate::response::stations::{DirectCheck, Station};
+use crate::response::stations::{DirectCheck, Station, modal_model};
 use std::f64::consts::TAU;
 
 /// Waves between two teeth up to which the border of the stable cut is drawn.
@@ -31,8 +32,6 @@ pub struct Path {
 /// What is asked of `response`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ResponseOptions {
-    /// Elastic modes of each build.
-    pub count: usize,
     /// Hz; `None` is from a third of the first mode to beyond the last.
     pub range: Option<(f64, f64)>,
     /// `None` is tip against work in its weakest direction.
@@ -46,14 +45,18 @@ pub struct ResponseOptions {
 /// # Errors
 /// What is wrong with the design or with what is asked, at its place.
 pub fn response(design: &Design, options: &ResponseOptions) -> Result<Response, Vec<Problem>> {
-    let asked = Asked { count: options.count, ..Asked::default() };
+    apart(design, |design| of_all(design, options), |design| of_all(design, options))
+}
+
+fn of_all(design: &Design, options: &ResponseOptions) -> Result<Response, Vec<Problem>> {
+    let mut notes = design.notes.clone();
     let builds = design
         .builds
         .iter()
-        .map(|build| respond(design, build, options, &asked))
+        .map(|build| respond(design, build, options, &mut notes))
         .collect::<Result<Vec<_>, _>>()?;
     let amplitude_m = design.goal.amplitude;
-    Ok(Response { path: told(design, options)?, amplitude_m, builds, notes: design.notes.clone() })
+    Ok(Response { path: told(design, options)?, amplitude_m, builds, notes })
 }
 
 fn told(design: &Design, options: &ResponseOptions) -> Result<String, Vec<Problem>> {
@@ -106,7 +109,7 @@ fn respond(
     design: &Design,
     build: &Build,
     options: &ResponseOptions,
-    asked: &Asked,
+    notes: &mut Vec<Problem>,
 ) -> Result<BuildResponse, Vec<Problem>> {
     let goal = &design.goal;
     let at_fault = |fault: ModesFault| build.problems(&fault);
@@ -121,7 +124,14 @@ fn respond(
         None => None,
     };
     let path = path_stations(design, build, options, tool, weakest)?;
-    let mut more = path.to_vec();
+    let solved = Solved::converged(build, goal, &model, Some(&path)).map_err(at_fault)?;
+    notes.extend(solved.doubts(build, goal));
+    let mut stations: Vec<Station> =
+        tool.map(|(tip, work)| Station::axes(tip, work)).into_iter().flatten().collect();
+    let load = stations.len();
+    let seen = load + 1;
+    let more = &mut stations;
+    more.extend(path);
     more.extend((0..3).map(Station::Floor));
     more.extend(goal.cut.iter().zip(tool).map(|(cut, (point, against))| Station::Between {
         point,
@@ -134,23 +144,27 @@ fn respond(
             build.drawing.points.position(&at.value).map(|p| Station::axes(p, None)).into_iter().flatten(),
         );
     }
-    let solved = Solved::new(build, goal, &model, asked, &more).map_err(at_fault)?;
-    let modal = &solved.modal;
-    let [load, seen] = [solved.asked_stations, solved.asked_stations + 1];
+    let modal = solved.seen_at(&stations).map_err(at_fault)?;
     let range = options.range.unwrap_or_else(|| usual_range(&solved));
-    let mut curve = FrequencyResponse::new(modal, seen, load, range)
-        .map_err(|message| vec![Problem::error(Place::key("--range"), message)])?;
-    if let Some(check) = DirectCheck::new(&model.frame, &solved.spectrum, &path[1], &path[0]) {
-        curve.check(|omega| check.compliance(omega)).map_err(|e| at_fault(ModesFault::Eigen(e)))?;
-    }
-    let worst = match tool {
-        Some(_) => weakest_peak(modal, [0, 1, 2]),
-        None => crate::response::peak::worst_peak(modal, seen, load),
+    let wide = solved.up_to(build, options.range.map_or(0.0, |(_, high)| high)).map_err(at_fault)?;
+    let spectrum = wide.as_ref().map_or(&solved.spectrum, |(spectrum, _)| spectrum);
+    let drawn = match &wide {
+        Some((spectrum, damped)) => {
+            let drawn = modal_model(&model.frame, spectrum, damped.as_ref(), Some(&solved.statics), &path);
+            FrequencyResponse::new(&drawn.map_err(|e| at_fault(ModesFault::Eigen(e)))?, 1, 0, range)
+        }
+        None => FrequencyResponse::new(&modal, seen, load, range),
     };
+    let mut curve = drawn.map_err(|message| vec![Problem::error(Place::key("--range"), message)])?;
+    if let Some(check) = DirectCheck::new(&model.frame, spectrum, &path[1], &path[0]) {
+        curve.check(|omega| check.compliance(omega).ok());
+    }
+    let worst = solved.reached.as_ref().and_then(|reached| reached.peak);
     let mut answer = BuildResponse::new(&build.name, &build.label, curve, worst);
     let floor = [load + 2, load + 3, load + 4];
+    answer.floor_paths = floor_paths(&modal, seen, floor);
     if let Some(spectrum) = &options.floor {
-        answer.floor = Some(floor_motion(modal, seen, &floor, spectrum));
+        answer.floor = Some(floor_motion(&modal, seen, &floor, spectrum));
     }
     let mut next = load + 5;
     if let Some(cut) = goal.cut.as_ref().filter(|_| tool.is_some()) {
@@ -159,7 +173,7 @@ fn respond(
         answer = answer.with_cut(stable_depth(&pair, stiffness), lobes(&pair, stiffness, MOST_WAVES));
         next += 1;
     }
-    speeds(goal, build, &solved, seen, next, &mut answer);
+    speeds(goal, build, &modal, seen, next, &mut answer);
     Ok(answer)
 }
 
@@ -167,7 +181,7 @@ fn respond(
 fn speeds(
     goal: &Goal,
     build: &Build,
-    solved: &Solved,
+    modal: &ModalModel,
     seen: usize,
     mut next: usize,
     answer: &mut BuildResponse,
@@ -175,7 +189,7 @@ fn speeds(
     for (name, speeds) in goal.speeds.iter() {
         let running =
             RunningSpeeds { name: name.to_string(), range: speeds.range, orders: speeds.orders.clone() };
-        answer.clashes.extend(clashes(&solved.modal, &running));
+        answer.clashes.extend(clashes(modal, &running));
         answer.order_lines.extend(order_lines(&running));
         let turns_at = speeds.at.as_ref().filter(|at| build.drawing.points.position(&at.value).is_some());
         if turns_at.is_none() {
@@ -183,7 +197,7 @@ fn speeds(
         }
         if let Some(unbalance) = speeds.unbalance {
             let at = [next, next + 1, next + 2];
-            let motion = unbalance_motion(&solved.modal, seen, at, unbalance.value, speeds.range);
+            let motion = unbalance_motion(modal, seen, at, unbalance.value, speeds.range);
             answer.unbalance.extend(motion);
         }
         next += 3;

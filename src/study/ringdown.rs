@@ -4,13 +4,14 @@
 //! design, or the smallest stated, with which the end of a decay rings. Where a motion starts larger
 //! the settle time with the losses of its start stands beside: the true one lies between the two.
 
+use super::apart::apart;
 use super::known::Known;
 use super::measures::Solved;
 use super::spread::rank::percentiles;
 use super::spread::{Answered, Draws, run};
 use crate::design::{Build, Design, Goal, Tap};
 use crate::document::Uncertain;
-use crate::modes::{Asked, ModesFault};
+use crate::modes::ModesFault;
 use crate::problem::{Place, Problem};
 use crate::quantity::Draw;
 use crate::response::ringdown::{RingDown, Tapped, Times};
@@ -24,8 +25,6 @@ const INSTANTS: usize = 200;
 /// What is asked of a ring-down.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct RingDownOptions {
-    /// Elastic modes of each build.
-    pub count: usize,
     /// Length of the curves, s; `None` until the motion has settled.
     pub duration: Option<f64>,
     /// Draws of the uncertain values.
@@ -37,6 +36,10 @@ pub struct RingDownOptions {
 pub struct RingDowns {
     /// What is struck and what is watched.
     pub path: String,
+    /// How hard it is struck, N s.
+    pub impulse_n_s: f64,
+    /// How long the tap lasts, s, from time 0; 0 is an ideal impulse.
+    pub tap_duration_s: f64,
     /// Amplitude below which the base is quiet, m.
     pub settle_to_m: f64,
     /// Amplitude of motion at which losses are taken, m; left out where none is stated over amplitude.
@@ -113,18 +116,28 @@ pub fn ring_down(
     options: &RingDownOptions,
     progress: impl Fn(usize, usize) + Sync,
 ) -> Result<RingDowns, Vec<Problem>> {
+    let trial = RingDownOptions { draws: Draws::NONE, ..*options };
+    let answer = |design: &Design| of_all(design, options, &progress);
+    apart(design, answer, |design| of_all(design, &trial, |_, _| ()))
+}
+
+fn of_all(
+    design: &Design,
+    options: &RingDownOptions,
+    progress: impl Fn(usize, usize) + Sync,
+) -> Result<RingDowns, Vec<Problem>> {
     let tap = tap_of(design)?;
-    let count = options.count;
-    let (mut builds, mut known) = (Vec::new(), Vec::new());
-    tapped(design, count, |build, solved, observed| {
+    let (mut builds, mut known, mut doubts) = (Vec::new(), Vec::new(), Vec::new());
+    tapped(design, |build, solved| {
         let asked = Tapped {
             struck: solved.tool_stations,
-            observed: observed.to_vec(),
-            impulse: tap.impulse.value,
+            observed: solved.watched(),
+            blow: tap.blow(solved.model.impulse),
             settle_to: tap.settle_to,
             duration: options.duration,
         };
-        known.push(Known::of(solved, &Asked { count, ..Asked::default() }));
+        known.push(Known::of(solved));
+        doubts.extend(solved.doubts(build, &design.goal));
         builds.push(BuildRingDown {
             name: build.name.clone(),
             label: build.label.clone(),
@@ -164,8 +177,18 @@ pub fn ring_down(
         None => tap.at.value.clone(),
     };
     let path = format!("{} struck, {watched} watched", tap.at.value);
-    let (settle_to_m, amplitude_m, notes) = (tap.settle_to, design.goal.amplitude, design.notes.clone());
-    Ok(RingDowns { path, settle_to_m, amplitude_m, draws: total, builds, notes })
+    let (settle_to_m, amplitude_m) = (tap.settle_to, design.goal.amplitude);
+    let notes = design.notes.iter().cloned().chain(doubts).collect();
+    Ok(RingDowns {
+        path,
+        impulse_n_s: tap.impulse.value,
+        tap_duration_s: tap.duration,
+        settle_to_m,
+        amplitude_m,
+        draws: total,
+        builds,
+        notes,
+    })
 }
 
 /// Every how many instants the band of `motion` has one.
@@ -176,8 +199,10 @@ fn every(motion: &RingDown) -> usize {
 /// The decay of `build` at `draw`; `None` when it cannot be solved.
 fn decay(build: &Build, goal: &Goal, draw: &Draw, known: &Known) -> Option<Decay> {
     let model = build.model(goal, draw).ok()?;
-    let solved = known.solved(build, goal, &model, None).ok()?;
-    Some(Decay::new(&solved.modal, solved.tool_stations, &watched(&solved), model.impulse))
+    // While a tap lasts what gives way at once is seen.
+    let lasting = goal.tap.as_ref().is_some_and(|tap| tap.duration > 0.0);
+    let solved = known.solved(build, goal, &model, lasting.then_some(&[])).ok()?;
+    solved.decay(goal)
 }
 
 impl RingDownSpread {
@@ -239,14 +264,14 @@ impl Band {
 ///
 /// # Errors
 /// What is wrong with the design, at its place, or that nothing moves.
-pub fn sounds(design: &Design, count: usize) -> Result<Sound, Vec<Problem>> {
+pub fn sounds(design: &Design) -> Result<Sound, Vec<Problem>> {
     let tap = tap_of(design)?;
     let mut taps = Vec::new();
-    tapped(design, count, |_, solved, observed| {
-        let decay = Decay::new(&solved.modal, solved.tool_stations, observed, tap.impulse.value);
-        let loudest =
-            |a: &usize, b: &usize| decay.envelope_of(*a, 0.0).total_cmp(&decay.envelope_of(*b, 0.0));
-        let station = (0..observed.len()).max_by(loudest).unwrap_or(0);
+    tapped(design, |_, solved| {
+        let Some(decay) = solved.decay(&design.goal) else { return };
+        let first = |j: usize| decay.envelope_of(j, decay.free_from());
+        let loudest = |a: &usize, b: &usize| first(*a).total_cmp(&first(*b));
+        let station = (0..solved.watched().len()).max_by(loudest).unwrap_or(0);
         taps.push((decay, station));
     })?;
     sound(&taps).map_err(|message| vec![Problem::error(tap.place.clone(), message)])
@@ -259,25 +284,15 @@ fn tap_of(design: &Design) -> Result<&Tap, Vec<Problem>> {
     })
 }
 
-/// Solves every build and hands it over with the stations that are watched.
-fn tapped(
-    design: &Design,
-    count: usize,
-    mut visit: impl FnMut(&Build, &Solved, &[usize]),
-) -> Result<(), Vec<Problem>> {
-    let asked = Asked { count, ..Asked::default() };
+/// Solves every build and hands it over.
+fn tapped(design: &Design, mut visit: impl FnMut(&Build, &Solved)) -> Result<(), Vec<Problem>> {
     for build in &design.builds {
         let model = build.model(&design.goal, &Draw::default())?;
         let solved =
-            Solved::new(build, &design.goal, &model, &asked, &[]).map_err(|fault| build.problems(&fault))?;
-        visit(build, &solved, &watched(&solved));
+            Solved::converged(build, &design.goal, &model, None).map_err(|fault| build.problems(&fault))?;
+        visit(build, &solved);
     }
     Ok(())
-}
-
-/// The stations that are watched: tip against work, or the struck point where there is no tool.
-fn watched(solved: &Solved) -> Vec<usize> {
-    if solved.tool_stations > 0 { (0..solved.tool_stations).collect() } else { vec![0] }
 }
 
 #[cfg(test)]
@@ -291,7 +306,7 @@ mod tests {
     }
 
     fn options(draws: Draws) -> RingDownOptions {
-        RingDownOptions { count: 6, duration: Some(0.3), draws }
+        RingDownOptions { duration: Some(0.3), draws }
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! What each section of a design is worth: the answer of the command `section`.
 
+use super::apart::apart;
 use crate::design::{Build, Design};
 use crate::problem::Problem;
 use crate::quantity::Draw;
@@ -89,6 +90,10 @@ impl Sections {
     /// # Errors
     /// What keeps a section from being solved, at its place.
     pub fn of(design: &Design) -> Result<Sections, Vec<Problem>> {
+        apart(design, Sections::of_all, Sections::of_all)
+    }
+
+    fn of_all(design: &Design) -> Result<Sections, Vec<Problem>> {
         let builds = design.builds.iter().map(|build| of_build(design, build)).collect::<Result<_, _>>()?;
         Ok(Sections { builds, notes: design.notes.clone() })
     }

@@ -5,10 +5,13 @@ use crate::design::{Build, Design};
 use crate::modes::Asked;
 use crate::problem::Problem;
 use crate::quantity::Draw;
+use num_complex::Complex64;
 
 /// A build as lines in space with its mode shapes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Shapes {
+    /// Key of the build.
+    pub name: String,
     /// What a reader calls the build.
     pub label: String,
     /// Places along the members, m, global axes.
@@ -72,7 +75,9 @@ pub fn shapes(design: &Design, build: &Build, count: usize) -> Result<Shapes, Ve
         let elastic = solved.modal.modes().iter().filter(|mode| !mode.is_rigid()).nth(mode);
         elastic.filter(|_| solved.tool_stations > 0).map_or(0.0, |mode| {
             let seen: f64 = mode.shape[..solved.tool_stations].iter().map(|s| s.norm_sqr()).sum();
-            seen.sqrt() * mode.shape[solved.tool_stations].norm() * tap.impulse.value / mode.omega
+            let pole = Complex64::new(-0.5 * mode.loss_factor * mode.omega, mode.omega);
+            let start = tap.impulse.value * tap.blow(tap.impulse.value).factor(pole).norm() / mode.omega;
+            seen.sqrt() * mode.shape[solved.tool_stations].norm() * start
         })
     };
     let modes = solved
@@ -98,6 +103,7 @@ pub fn shapes(design: &Design, build: &Build, count: usize) -> Result<Shapes, Ve
     let feet = frame.feet.iter().flat_map(|foot| &foot.at);
     let anchors = frame.anchors.iter().flat_map(|anchor| &anchor.at);
     Ok(Shapes {
+        name: build.name.clone(),
         label: build.label.clone(),
         names: named.collect(),
         held: feet.chain(anchors).filter_map(|point| at(*point)).collect(),

@@ -18,6 +18,7 @@ mod supports;
 use super::build::Build;
 use super::drawing::Drawing;
 use super::model::Model;
+use crate::modes::Corner;
 use crate::problem::{Place, Problem};
 
 /// What is doubtful in a drawing as it is stated.
@@ -32,6 +33,7 @@ pub(super) fn of_drawing(stated: &Drawing) -> Vec<Problem> {
 pub(super) fn of_model(build: &Build, model: &Model) -> Vec<Problem> {
     let mut said = members::doubts(build, model);
     said.extend(sections::soft_layers(build, model));
+    said.extend(Corner::doubt(&build.proportions(model), build.place.clone()));
     said
 }
 

@@ -2,8 +2,9 @@
 
 use super::super::block::{Bar, Bars, Block, Unit};
 use super::super::table::{Column, Table};
+use super::modes::{percent, why};
 use crate::design::Measure;
-use crate::modes::Share;
+use crate::modes::{Share, TheoryError};
 use crate::quantity::{Kind, show};
 use crate::study::compare::{Beats, Compared, Comparison};
 use crate::study::measures::Miss;
@@ -22,26 +23,41 @@ fn columns(time: Unit) -> Vec<Column<Compared>> {
         Column::number("cost", Unit::NONE, "cost", |b: &Compared| b.cost),
         Column::number("sections scaled", Unit::NONE, "scale", |b: &Compared| Some(b.scale)),
         Column::spread("stiffness x", N_PER_UM, "stiffness_n_per_m.x", |b: &Compared| {
-            b.stiffness_n_per_m.as_ref().map(|k| k.x)
+            b.stiffness_n_per_m.as_ref().and_then(|k| k.x)
         }),
         Column::spread("stiffness y", N_PER_UM, "stiffness_n_per_m.y", |b: &Compared| {
-            b.stiffness_n_per_m.as_ref().map(|k| k.y)
+            b.stiffness_n_per_m.as_ref().and_then(|k| k.y)
         }),
         Column::spread("stiffness z", N_PER_UM, "stiffness_n_per_m.z", |b: &Compared| {
-            b.stiffness_n_per_m.as_ref().map(|k| k.z)
+            b.stiffness_n_per_m.as_ref().and_then(|k| k.z)
         }),
         Column::spread("weakest", N_PER_UM, "stiffness_n_per_m", |b: &Compared| {
             b.stiffness_n_per_m.as_ref().map(|k| k.weakest)
+        }),
+        Column::number("without feet", N_PER_UM, "structure_stiffness_n_per_m", |b: &Compared| {
+            b.structure_stiffness_n_per_m
         }),
         Column::spread("dynamic", N_PER_UM, "dynamic_stiffness_n_per_m", |b: &Compared| {
             b.dynamic_stiffness_n_per_m
         }),
         Column::spread("first frequency", HZ, "first_frequency_hz", |b: &Compared| b.first_frequency_hz),
+        Column::spread("on its feet", HZ, "on_feet_hz", |b: &Compared| b.on_feet_hz),
+        Column::number("up to", HZ, "on_feet_up_to_hz", |b: &Compared| b.on_feet_up_to_hz),
         Column::spread("loss factor", Unit::NONE, "loss_factor", |b: &Compared| b.loss_factor),
         Column::spread("settle time", time, "settle_time_s", |b: &Compared| b.settle_time_s),
         Column::spread("drift", Unit::new("µm/K", 1e-6), "drift_m_per_k", |b: &Compared| b.drift_m_per_k),
+        Column::number("division error", Unit::PERCENT, "frequency_error", |b: &Compared| b.frequency_error),
+        Column::number("theory, frequency", Unit::PERCENT, "frequency_theory_error", |b: &Compared| {
+            b.theory_error.frequency.as_ref().map(|error| error.error)
+        })
+        .path("theory_error.frequency.error"),
+        Column::number("theory, stiffness", Unit::PERCENT, "stiffness_theory_error", |b: &Compared| {
+            b.theory_error.stiffness.as_ref().map(|error| error.error)
+        })
+        .path("theory_error.stiffness.error"),
         Column::number("bow when warm", UM, "bow_m", |b: &Compared| b.bow_m),
         Column::number("sag at the tip", UM, "sag_m", |b: &Compared| b.sag_m),
+        Column::number("sinks on its feet", UM, "sinks_m", |b: &Compared| b.sinks_m),
     ]
 }
 
@@ -59,6 +75,9 @@ pub(in crate::report) fn filled(builds: &[Compared], at_equal: bool) -> Vec<Colu
         "drift_m_per_k" => builds.iter().any(|b| b.drift_m_per_k.is_some()),
         "bow_m" => builds.iter().any(|b| b.bow_m.is_some()),
         "sag_m" => builds.iter().any(|b| b.sag_m.is_some()),
+        "sinks_m" => builds.iter().any(|b| b.sinks_m.is_some()),
+        "structure_stiffness_n_per_m" => builds.iter().any(|b| b.structure_stiffness_n_per_m.is_some()),
+        "on_feet_hz" | "on_feet_up_to_hz" => builds.iter().any(|b| b.on_feet_hz.is_some()),
         _ => true,
     });
     columns
@@ -71,9 +90,9 @@ pub fn table(answer: &Comparison) -> Table {
     Table::new("compare", &columns, &answer.builds)
 }
 
-/// The answer in a sentence, the table, then bars of settle time and stiffness.
+/// The verdict, the table, then bars of settle time and stiffness.
 pub fn blocks(answer: &Comparison) -> Vec<Block> {
-    let mut blocks = vec![Block::Note(answer.answer.clone())];
+    let mut blocks: Vec<Block> = answer.verdict.paragraphs.iter().cloned().map(Block::Note).collect();
     blocks.extend(super::spread::holds_at(answer.amplitude_m));
     let title = match (answer.at_equal, answer.draws) {
         (Some(what), _) => format!("Builds at equal {what}"),
@@ -82,6 +101,8 @@ pub fn blocks(answer: &Comparison) -> Vec<Block> {
     };
     let columns = filled(&answer.builds, answer.at_equal.is_some());
     blocks.push(Block::Table(Table::new(&title, &columns, &answer.builds).side_by_side()));
+    blocks.push(Block::Note(beam_theory(answer)));
+    blocks.extend(on_feet(answer).map(Block::Note));
     blocks.extend(bars(answer).into_iter().map(Block::Bars));
     if answer.builds.iter().any(|b| !b.gives_way.is_empty()) {
         blocks.push(Block::Table(gives_way(answer)));
@@ -92,10 +113,54 @@ pub fn blocks(answer: &Comparison) -> Vec<Block> {
     if !answer.misses.list.is_empty() {
         blocks.push(Block::Table(missed(answer)));
     }
+    blocks.extend(super::guesses::taken(&answer.guesses).map(Block::Table));
     if !answer.notes.is_empty() {
         blocks.push(Block::Problems(answer.notes.clone()));
     }
     blocks
+}
+
+/// What beam theory may miss in each build.
+fn beam_theory(answer: &Comparison) -> String {
+    let of = |error: &Option<TheoryError>, what: &str| {
+        let error = error.as_ref()?;
+        let reason = error.reasons.first().map_or(String::new(), |reason| format!(" ({})", why(reason)));
+        Some(format!("{} of the {what}{reason}", percent(error.error)))
+    };
+    let one = |build: &Compared| {
+        let own = &build.theory_error;
+        let parts = [of(&own.stiffness, "stiffness"), of(&own.frequency, "first frequency")];
+        format!("{} {}", build.label, parts.into_iter().flatten().collect::<Vec<_>>().join(", "))
+    };
+    let division = answer.builds.iter().filter_map(|build| build.frequency_error).fold(0.0, f64::max);
+    format!(
+        "Errors of the method: {} by the division; beam theory may miss, {}.",
+        percent(division),
+        answer.builds.iter().map(one).collect::<Vec<_>>().join("; ")
+    )
+}
+
+/// What the builds do as one piece on their feet, which the first frequency and the sag leave out; and
+/// what of the stiffness lies in feet.
+fn on_feet(answer: &Comparison) -> Option<String> {
+    let mut told: Vec<String> = Vec::new();
+    for build in &answer.builds {
+        if let (Some(low), Some(high)) = (build.on_feet_hz, build.on_feet_up_to_hz) {
+            let (low, high) = (show(low.value, Kind::Frequency), show(high, Kind::Frequency));
+            let at = if low == high { low } else { format!("{low} to {high}") };
+            let sinks = build.sinks_m.map_or(String::new(), |sinks| {
+                format!(", and it sinks {} on them", show(sinks, Kind::Length))
+            });
+            told.push(format!("{} moves as one piece on its feet at {at}{sinks}.", build.label));
+        }
+    }
+    if !told.is_empty() {
+        told.push("First frequency and sag are those of the structure.".to_string());
+    }
+    if answer.builds.iter().any(|build| build.structure_stiffness_n_per_m.is_some()) {
+        told.push("The work is on the ground, so that the stiffness contains the feet.".to_string());
+    }
+    (!told.is_empty()).then(|| told.join(" "))
 }
 
 /// Bars of the measures that builders look at first.
@@ -197,7 +262,6 @@ fn origins(answer: &Comparison) -> Option<Table> {
 fn missed(answer: &Comparison) -> Table {
     let labels: Vec<(String, String)> =
         answer.builds.iter().map(|b| (b.name.clone(), b.label.clone())).collect();
-    let kind = |miss: &Miss| miss.known().map_or(Kind::Ratio, Measure::kind);
     let columns = [
         Column::text("targets missed by", "build", move |miss: &Miss| {
             labels.iter().find(|(name, _)| *name == miss.build).map_or(miss.build.clone(), |l| l.1.clone())
@@ -205,13 +269,8 @@ fn missed(answer: &Comparison) -> Table {
         Column::text("measure", "measure", |miss: &Miss| {
             miss.known().map_or(miss.measure, Measure::title).to_string()
         }),
-        Column::text("found", "value", move |miss: &Miss| {
-            miss.value.map_or("-".to_string(), |value| show(value, kind(miss)))
-        }),
-        Column::text("asked", "limit", move |miss: &Miss| {
-            let word = if miss.at_least { "at least" } else { "at most" };
-            format!("{word} {}", show(miss.limit, kind(miss)))
-        }),
+        Column::text("found", "value", |miss: &Miss| miss.told().0),
+        Column::text("asked", "limit", |miss: &Miss| miss.told().1),
     ];
     Table::new("", &columns, &answer.misses.list)
 }

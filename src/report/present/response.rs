@@ -76,6 +76,7 @@ pub fn blocks(answer: &Response, motion: Motion) -> Vec<Block> {
         )));
         blocks.push(Block::Curve(speeds(answer)));
     }
+    blocks.extend(super::floor::blocks(answer));
     if answer.builds.iter().any(|build| build.stable_depth_m.is_some()) {
         blocks.push(Block::Bars(depths(answer)));
     }
@@ -219,7 +220,7 @@ mod tests {
 
     #[test]
     fn response_columns_agree_with_json() {
-        let options = ResponseOptions { count: 6, range: None, path: None, floor: None };
+        let options = ResponseOptions { range: None, path: None, floor: None };
         let answer = response(&starter(), &options).unwrap();
         assert_eq!(disagreements(&build_columns(), &answer.builds), Vec::<String>::new());
         let peaks: Vec<Of<Resonance>> = each(&answer, |build| &build.curve.peaks);

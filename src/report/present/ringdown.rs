@@ -67,9 +67,14 @@ pub fn blocks(answer: &RingDowns) -> Vec<Block> {
 
 /// The same, with what each build's tap sounds like, in the order of the builds.
 pub(super) fn heard(answer: &RingDowns, taps: Vec<Vec<Tone>>) -> Vec<Block> {
+    let tap = match answer.tap_duration_s {
+        0.0 => "an ideal impulse".to_string(),
+        lasting => format!("a half-sine of {}, time counts from its start", show(lasting, Kind::Time)),
+    };
     let mut blocks = vec![Block::Note(format!(
-        "{}; quiet is below {}.",
+        "{}: {}, {tap}; quiet is below {}.",
         answer.path,
+        show(answer.impulse_n_s, Kind::Impulse),
         show(answer.settle_to_m, Kind::Length)
     ))];
     blocks.extend(holds_at(answer.amplitude_m));
@@ -197,7 +202,7 @@ mod tests {
         let table = crate::material::Table::built_in();
         let design = Design::read("starter.toml", STARTER, &table).design.unwrap();
         let draws = Draws { count: 8, seed: 1 };
-        let options = RingDownOptions { count: 6, duration: None, draws };
+        let options = RingDownOptions { duration: None, draws };
         let answer = ring_down(&design, &options, |_, _| ()).unwrap();
         assert_eq!(disagreements(&columns(), &answer.builds), Vec::<String>::new());
         let rows = instants(&answer);

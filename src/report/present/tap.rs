@@ -128,7 +128,10 @@ fn beside(against: &Against) -> Vec<Block> {
         Column::text("one change", "parameter", |e: &Explanation| e.parameter.clone()),
         Column::spread("times", Unit::NONE, "factor", |e: &Explanation| Some(e.factor)),
         Column::number("explains", Unit::PERCENT, "explains", |e: &Explanation| Some(e.explains)),
-        Column::text("within its spread", "within_spread", |e: &Explanation| e.within_spread.to_string()),
+        Column::text("within its spread", "within_spread", |e: &Explanation| {
+            let within = if e.within_spread { "yes" } else { "no" };
+            if e.spread_is_guess { format!("{within}, but a guess") } else { within.to_string() }
+        }),
     ];
     let mut blocks = vec![Block::Table(Table::new("Beside the model", &pairs, &against.pairs))];
     if !against.seen.is_empty() {

@@ -1,11 +1,9 @@
 //! What a build of a design needs poured: one sheet a mix, from its sections and members.
 //!
 //! The volume of a mix is the sum over members of its area in the section times the length between
-//! the points. At a point the first two members, or the two that run straight through, fill the
-//! corner between them exactly (two bars of one depth that end at the crossing of their lines
-//! overlap inside by what they lack outside). Every further member ends inside them; half of what
-//! they measure across its direction is taken off its length there, once.
+//! the points, less what lies inside other members ([`crate::frame::overlaps`]).
 
+use super::super::apart::apart;
 use super::{Body, Mould, Pour, PourSheet};
 use crate::design::{Build, Design, Model, Profile, Substance};
 use crate::material::{MixAnswer, Property, Table};
@@ -46,9 +44,9 @@ pub struct BuildPour {
     pub name: String,
     /// What a reader calls it.
     pub label: String,
-    /// Volume taken off once where members end inside others, m3.
+    /// Volume of the mixes that lies inside other members and is counted with these alone, m3.
     pub corner_overlap_m3: f64,
-    /// How many ends that were.
+    /// In how many places.
     pub corner_overlaps: usize,
     /// Mass of the whole base with all it carries, kg.
     pub base_mass_kg: f64,
@@ -63,6 +61,11 @@ pub struct BuildPour {
 /// # Errors
 /// What is wrong with the design at its place; a build without a mix when it is the only one.
 pub fn pours(design: &Design, options: &PourOptions) -> Result<Pours, Vec<Problem>> {
+    let of_all = |design: &Design| pours_of_all(design, options);
+    apart(design, of_all, of_all)
+}
+
+fn pours_of_all(design: &Design, options: &PourOptions) -> Result<Pours, Vec<Problem>> {
     let mut builds = Vec::new();
     for build in &design.builds {
         builds.extend(of_build(design, build, options)?);
@@ -100,7 +103,7 @@ fn of_build(
         cost = cost.zip(sheet.price_per_kg).map(|(sum, price)| sum + price * sheet.mixed_mass_kg);
         sheets.push(sheet);
     }
-    let base_mass_kg = model.frame.rigid_body().map_or(0.0, |body| body.mass);
+    let base_mass_kg = model.mass();
     Ok((!sheets.is_empty()).then(|| BuildPour {
         name: build.name.clone(),
         label: build.label.clone(),
@@ -153,7 +156,22 @@ impl Cast {
                 across = across.max(thick);
             }
         }
-        let (overlap, overlaps) = corners(build, model, medium);
+        let (mut overlap, mut overlaps) = (0.0, 0);
+        for stretch in model.inside.iter() {
+            let profile = &build.profiles[model.frame.members[stretch.member].section];
+            let cast = area_of(profile, model, stretch.member, medium) > 0.0;
+            let parts = profile.geometry.parts().iter().map(|part| part.medium).zip(&stretch.parts);
+            let mut own = 0.0;
+            for (of, volume) in parts.filter(|_| cast) {
+                if of == medium {
+                    own += volume[0];
+                } else {
+                    skeleton -= volume[0] * model.media[of].density;
+                }
+            }
+            overlap += own;
+            overlaps += usize::from(own > 0.0);
+        }
         Cast { volume: volume - overlap, overlap, overlaps, depth, across, thinnest, skeleton }
     }
 
@@ -219,42 +237,6 @@ fn outer(profile: &Profile) -> [f64; 2] {
     [0, 1].map(|axis| (corners[1][axis] - corners[0][axis]).max(0.0))
 }
 
-/// What is counted twice at shared points, m3, and at how many ends of members.
-fn corners(build: &Build, model: &Model, medium: usize) -> (f64, usize) {
-    let lines = lines(model);
-    let (mut overlap, mut count) = (0.0, 0);
-    for point in 0..model.frame.points.len() {
-        // Members with the mix that meet here, each with its direction away from the point.
-        let meeting: Vec<(usize, Vector3<f64>, &Line)> = lines
-            .iter()
-            .filter_map(|(member, line)| {
-                let ends = &model.frame.members[*member];
-                let sign = if ends.from == point { 1.0 } else { -1.0 };
-                let here = ends.from == point || ends.to == point;
-                let profile = &build.profiles[ends.section];
-                let cast = area_of(profile, model, *member, medium) > 0.0;
-                (here && cast).then_some((*member, line.axes[0] * sign, line))
-            })
-            .collect();
-        let straight = |i: usize, j: usize| meeting[i].1.dot(&meeting[j].1) < -0.999;
-        let n = meeting.len();
-        let pair = (0..n).flat_map(|i| (i + 1..n).map(move |j| (i, j)));
-        let first = pair.clone().find(|(i, j)| straight(*i, *j)).or(pair.clone().next());
-        let Some((a, b)) = first else { continue };
-        for i in (0..n).filter(|i| *i != a && *i != b) {
-            let (member, direction, line) = &meeting[i];
-            let (through, _, host) = &meeting[a];
-            let [width, height] = outer(&build.profiles[model.frame.members[*through].section]);
-            let [_, y, z] = host.axes.map(|axis| axis.dot(direction).abs());
-            let inside = (0.5 * (y * width + z * height)).min(line.length);
-            let profile = &build.profiles[model.frame.members[*member].section];
-            overlap += area_of(profile, model, *member, medium) * inside;
-            count += 1;
-        }
-    }
-    (overlap, count)
-}
-
 /// The thinnest and the thickest wall of pieces, each an outer ring and its holes: distances
 /// between rings, or the smaller side of the box around a piece without holes.
 fn walls(pieces: &[Vec<Vec<[f64; 2]>>]) -> (f64, f64) {
@@ -284,6 +266,10 @@ fn walls(pieces: &[Vec<Vec<[f64; 2]>>]) -> (f64, f64) {
 /// # Errors
 /// What is wrong with the design at its place; a design without a mix.
 pub fn mixes(design: &Design) -> Result<Vec<MixAnswer>, Vec<Problem>> {
+    apart(design, mixes_of_all, mixes_of_all)
+}
+
+fn mixes_of_all(design: &Design) -> Result<Vec<MixAnswer>, Vec<Problem>> {
     let mut answers: Vec<MixAnswer> = Vec::new();
     for build in &design.builds {
         let model = build.model(&design.goal, &Draw::default())?;
@@ -322,12 +308,90 @@ mod tests {
         assert_eq!(pours.builds.len(), 1);
         let sheet = &pours.builds[0].sheets[0];
         // Bars 2 x 100, spine 180, column 360, arm from head to drill 210.95 mm, of which the spine
-        // ends inside the bars by half their 60 mm.
-        let tubes = 0.052 * 0.052 * 0.2 + 0.072 * 0.072 * (0.18 - 0.03) + 0.07 * 0.07 * 0.36;
+        // ends inside the bars by half their 60 mm, which are lower than it is by 6 mm above and below.
+        let tubes = 0.052 * 0.052 * 0.2 + 0.072 * (0.072 * 0.18 - 0.06 * 0.03) + 0.07 * 0.07 * 0.36;
         let arm = 0.052 * 0.052 * (0.18_f64.powi(2) + 0.11_f64.powi(2)).sqrt();
         approx::assert_relative_eq!(sheet.volume_m3, tubes + arm, max_relative = 1e-6);
         assert_eq!(pours.builds[0].corner_overlaps, 1);
         approx::assert_relative_eq!(sheet.cast_mass_kg, sheet.mixed_mass_kg, max_relative = 1e-12);
+    }
+
+    /// Three strips across three others, each 600 x 100 x 120 mm and 100 mm beyond the outer crossings.
+    fn grid(more: &str) -> String {
+        let mut text = format!("{more}\n[points]\n");
+        let mut members = "[members]\n".to_string();
+        let places = [-100, 0, 200, 400, 500];
+        for (i, x) in places.iter().enumerate() {
+            for (j, y) in places.iter().enumerate() {
+                let inner = |k: usize| (1..4).contains(&k);
+                if inner(i) || inner(j) {
+                    text += &format!("p{i}{j} = \"{x}, {y}, 0 mm\"\n");
+                }
+            }
+        }
+        for line in 1..4 {
+            for k in 0..4 {
+                let next = k + 1;
+                members += &format!(
+                    "x{line}{k} = {{ from = \"p{k}{line}\", to = \"p{next}{line}\", section = \"strip\" }}\n\
+                     y{line}{k} = {{ from = \"p{line}{k}\", to = \"p{line}{next}\", section = \"strip\" }}\n"
+                );
+            }
+        }
+        text + &members
+            + r#"
+[feet.pads]
+at = ["p11", "p13", "p31"]
+stiffness = "20, 20, 80 N/um"
+[tool]
+tip = "p33"
+work = "p22"
+[mixes.stone]
+binder = { of = "epoxy", share = 20 }
+aggregates = [{ of = "quartz sand", share = 80, grain = "0.3 to 0.8 mm" }]
+air = "3 %"
+[builds.cast]
+prices = { stone = "2 per kg" }
+sections.strip.parts = [{ rectangle = "100 x 120 mm", of = "stone" }]
+"#
+    }
+
+    #[test]
+    fn a_grid_weighs_what_is_cast_whoever_asks() {
+        use crate::study::compare::{Comparison, Options};
+        use crate::study::modes::Modes;
+        use crate::study::spread::Draws;
+        let read = |text: &str| {
+            let reading = Design::read("grid.toml", text, &Table::built_in());
+            reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
+        };
+        let design = read(&grid(""));
+        let options =
+            PourOptions { waste: Some(0.0), bucket: None, temperature: None, ribs: (0.2, 1e-3), body: None };
+        let poured = &pours(&design, &options).unwrap().builds[0];
+        // Six strips less the nine crossings, each of which two strips have.
+        let volume = 6.0 * 0.6 * 0.1 * 0.12 - 9.0 * 0.1 * 0.1 * 0.12;
+        approx::assert_relative_eq!(poured.sheets[0].volume_m3, volume, max_relative = 1e-9);
+        approx::assert_relative_eq!(poured.corner_overlap_m3, 9.0 * 0.1 * 0.1 * 0.12, max_relative = 1e-9);
+        let mass = volume * poured.sheets[0].density_kg_per_m3;
+        let modes = Modes::of(&design, 4, &Draws::NONE, |_, _| ()).unwrap();
+        let compared =
+            Comparison::of(&design, &Options { draws: 0, ..Options::default() }, |_, _| ()).unwrap();
+        let compared = &compared.builds[0];
+        let found = [poured.base_mass_kg, modes.builds[0].modes.mass_kg, compared.mass_kg];
+        for found in found {
+            assert!((found - mass).abs() < 1e-3, "{found} {mass}");
+        }
+        approx::assert_relative_eq!(compared.cost.unwrap(), 2.0 * mass, max_relative = 1e-9);
+        // The grid lies even about its middle strips, and so does what is left of it.
+        let centre = compared.centre_of_gravity_m.unwrap();
+        approx::assert_relative_eq!(centre[0], 0.2, max_relative = 1e-9);
+        approx::assert_relative_eq!(centre[1], 0.2, max_relative = 1e-9);
+        // On request lines are counted from point to point.
+        let keep = read(&grid("overlaps = \"keep\""));
+        let model = keep.builds[0].model(&keep.goal, &Draw::default()).unwrap();
+        approx::assert_relative_eq!(model.mass(), mass * 0.0432 / 0.0324, max_relative = 1e-9);
+        assert!(model.frame.members.iter().all(|member| member.displaced.is_empty()));
     }
 
     #[test]

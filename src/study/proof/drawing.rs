@@ -37,6 +37,7 @@ impl Drawing {
             offset: Vector3::zeros(),
             joint_from: None,
             joint_to: None,
+            displaced: Vec::new(),
         });
     }
 

@@ -5,6 +5,7 @@
 
 use super::{Evaluator, Inputs};
 use crate::modes::GRAVITY;
+use crate::response::blow::Blow;
 use crate::response::cut::{lobe_point, stable_depth, stable_depth_of};
 use crate::response::floor::{FloorSpectrum, transmissibility};
 use crate::response::modal::{ModalMode, ModalModel};
@@ -163,7 +164,8 @@ fn decay_rate(inputs: &Inputs) -> Result<Vec<f64>, String> {
 fn energy_lost(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let loss_factor = inputs.number("eta")?;
     let (model, period) = (single(TAU * TAU, 1.0, loss_factor)?, period(&ringing(1.0, loss_factor)?));
-    let tapped = Tapped { struck: 0, observed: vec![0], impulse: 1.0, settle_to: 1e-3, duration: Some(2.0) };
+    let (observed, blow, duration) = (vec![0], Blow::ideal(1.0), Some(2.0));
+    let tapped = Tapped { struck: 0, observed, blow, settle_to: 1e-3, duration };
     let answer = RingDown::new(&model, &tapped);
     let place = answer.time_s.iter().position(|t| (t / period - 1.0).abs() < 1e-9);
     Ok(vec![1.0 - answer.energy_share[place.ok_or("no sample after one period")?]])

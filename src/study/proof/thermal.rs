@@ -72,6 +72,7 @@ impl Stack {
             offset: Vector3::zeros(),
             joint_from: None,
             joint_to: None,
+            displaced: Vec::new(),
         };
         Frame {
             points: vec![point("left", 0.0), point("right", length)],

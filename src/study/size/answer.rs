@@ -10,7 +10,7 @@ use crate::material::Role;
 use crate::problem::{Place, Problem};
 use crate::quantity::{Kind, show};
 use crate::section::stock::Stock;
-use crate::study::measures::Figures;
+use crate::study::measures::{Figures, converged};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -30,6 +30,9 @@ impl Default for Options {
         Options { count: 5, least: Least::Mass, effort: Effort::default() }
     }
 }
+
+/// Candidates that are solved once more at most, until the best of them stays the best.
+const MOST_SETTLED: usize = 20;
 
 /// A build sized.
 #[derive(Debug, Clone, Serialize)]
@@ -118,9 +121,9 @@ impl Entry {
             mass_kg: figures.mass,
             cost: figures.cost,
             first_frequency_hz: figures.first_frequency,
-            stiffness_n_per_m: figures.weakest,
+            stiffness_n_per_m: figures.weakest.filter(|k| k.is_finite()),
             settle_time_s: figures.settle_time,
-            dynamic_stiffness_n_per_m: figures.dynamic_stiffness,
+            dynamic_stiffness_n_per_m: figures.dynamic_stiffness.filter(|k| k.is_finite()),
             loss_factor: figures.loss_factor,
         }
     }
@@ -222,7 +225,7 @@ fn sized(
     found: &Found,
     options: &Options,
 ) -> Result<Sizing, Vec<Problem>> {
-    let solved = &found.solved;
+    let solved = &settled(space, &design.goal, judge, found)?;
     let best = judge.best(solved);
     let nearest = match best {
         Some(_) => None,
@@ -282,6 +285,27 @@ fn sized(
     Ok(sizing)
 }
 
+/// The candidates found, the best of them (or the nearest miss) with as many modes as its figures need:
+/// a search takes few, alike for all, and what it holds for the best may then miss a target.
+fn settled(space: &Space, goal: &Goal, judge: &Judge, found: &Found) -> Result<Vec<Candidate>, Vec<Problem>> {
+    let mut candidates = found.solved.clone();
+    let mut known: Vec<Vec<usize>> = Vec::new();
+    while known.len() < MOST_SETTLED {
+        let nearest = || candidates.iter().min_by(|a, b| judge.order_figures(&a.figures, &b.figures));
+        let Some(choice) = judge.best(&candidates).or_else(nearest).map(|first| first.choice.clone()) else {
+            break;
+        };
+        if known.contains(&choice) {
+            break;
+        }
+        let build = space.build_at(&choice).map_err(|problem| vec![problem])?;
+        let figures = converged(&build, goal)?;
+        candidates.iter_mut().filter(|c| c.choice == choice).for_each(|c| c.figures = figures.clone());
+        known.push(choice);
+    }
+    Ok(candidates)
+}
+
 fn nothing_solved(space: &Space, found: &Found) -> Problem {
     let reasons: Vec<String> =
         found.refused.iter().map(|(refusal, count)| format!("{} ({count})", refusal.words())).collect();
@@ -302,6 +326,7 @@ fn kept(
     shown: Option<&Candidate>,
     best: Option<&Candidate>,
 ) -> Kept {
+    // What is held gives way by nothing: it keeps any lower limit, and has no number.
     let values = solved.iter().filter_map(|c| c.figures.get(limit.measure));
     let reached = match limit.at_least {
         true => values.reduce(f64::max),
@@ -316,8 +341,8 @@ fn kept(
         measure: limit.measure.key(),
         limit: limit.limit,
         at_least: limit.at_least,
-        value: shown.and_then(|c| c.figures.get(limit.measure)),
-        reached,
+        value: shown.and_then(|c| c.figures.get(limit.measure)).filter(|value| value.is_finite()),
+        reached: reached.filter(|value| value.is_finite()),
         active: saves.is_some_and(|saved| saved > 0.0),
         saves,
     }

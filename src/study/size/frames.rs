@@ -8,8 +8,8 @@
 
 use super::gaps::Refusal;
 use super::space::Space;
-use crate::design::{Goal, Measure, Model};
-use crate::frame::{MemberSection, Portion};
+use crate::design::{Build, Goal, Measure, Model};
+use crate::frame::{Displaced, Frame, MemberSection, Portion, Solid, overlaps};
 use crate::material::Medium;
 use crate::modes::{Asked, ModesFault, Precision, Series, Statics, damped_to};
 use crate::problem::Problem;
@@ -41,10 +41,15 @@ struct Variant {
     made: Option<Made>,
 }
 
+/// A section alone, and what a metre of it holds of each substance, kg/m.
+type Section = Option<(MemberSection, Vec<f64>)>;
+
 struct Made {
     section: MemberSection,
     /// Mass of each substance in all members of this section, kg.
     masses: Vec<f64>,
+    /// By member of this section: where others keep material of it.
+    displaced: Vec<(usize, Vec<Displaced>)>,
     portion: Portion,
     /// Circular frequency up to which the common division serves, rad/s.
     limit: f64,
@@ -83,7 +88,10 @@ pub struct Frames<'a> {
     series: Series,
     /// Whether a target needs the worst peak.
     peak: bool,
+    /// By profile: the others whose members may keep material of its own.
+    beside: Vec<Vec<usize>>,
     variants: Vec<Kept<Vec<usize>, Variant>>,
+    sections: Vec<Kept<Vec<usize>, Section>>,
     geometries: Vec<Kept<Vec<usize>, Option<Arc<Geometry>>>>,
     media: Kept<Vec<usize>, Option<Vec<Medium>>>,
     carried: Kept<Vec<usize>, Option<Portion>>,
@@ -101,9 +109,12 @@ impl<'a> Frames<'a> {
     /// # Errors
     /// What keeps the drawn build from being solved, at its place.
     pub fn new(space: &'a Space, goal: &'a Goal, count: usize) -> Result<Frames<'a>, Vec<Problem>> {
-        let asked = Asked { count, ..Asked::default() };
         let build = &space.build;
         let mut base = build.model(goal, &Draw::default())?;
+        let asked = Asked { count, ..Asked::default() };
+        // Where the first ones are those of the base on its feet, more are needed.
+        let drawn = build.spectrum(&base, &asked).map_err(|fault| build.problems(&fault))?;
+        let asked = Asked { count: count.max(drawn.elastic.len()), ..asked };
         let at = |part: fn(usize) -> usize| space.axes.iter().map(|n| part(*n)).collect::<Vec<usize>>();
         let mut frames = vec![base.frame.clone()];
         for choice in [at(|n| n / 2), at(|_| 0), at(|n| n - 1)] {
@@ -117,6 +128,7 @@ impl<'a> Frames<'a> {
         }
         let series = Series::new(&frames, &asked).map_err(|fault| build.problems(&fault))?;
         // The candidates bring their own.
+        let beside = (0..build.profiles.len()).map(|profile| beside(&base, build, profile)).collect();
         base.sections.clear();
         base.media.clear();
         Ok(Frames {
@@ -127,7 +139,9 @@ impl<'a> Frames<'a> {
             series,
             peak: goal.targets.iter().any(|t| t.measure == Measure::DynamicStiffness)
                 || goal.tap.is_none() && goal.targets.iter().any(|t| t.measure == Measure::LossFactor),
+            beside,
             variants: build.profiles.iter().map(|_| Kept::new()).collect(),
+            sections: build.profiles.iter().map(|_| Kept::new()).collect(),
             geometries: build.profiles.iter().map(|_| Kept::new()).collect(),
             media: Kept::new(),
             carried: Kept::new(),
@@ -173,6 +187,9 @@ impl<'a> Frames<'a> {
         for (section, part) in model.frame.sections.iter_mut().zip(&made) {
             section.clone_from(&part.section);
         }
+        for (member, displaced) in made.iter().flat_map(|part| &part.displaced) {
+            model.frame.members[*member].displaced.clone_from(displaced);
+        }
         space.set_feet(self.goal, model, choice);
         match self.solve(choice, hand, &made) {
             Ok(figures) => Outcome::Solved(figures),
@@ -213,18 +230,18 @@ impl<'a> Frames<'a> {
     }
 
     fn variant(&self, profile: usize, choice: &[usize]) -> Arc<Variant> {
-        self.variants[profile].get(self.space.key(profile, choice, true), || {
+        let mut key = self.space.key(profile, choice, true);
+        key.extend(self.beside[profile].iter().flat_map(|other| self.space.key(*other, choice, false)));
+        self.variants[profile].get(key, || {
             let refusal = self.space.refusal(profile, choice);
             let made = if refusal.is_none() { self.make(profile, choice) } else { None };
             Variant { refusal, made }
         })
     }
 
-    fn make(&self, profile: usize, choice: &[usize]) -> Option<Made> {
-        let build = &self.space.build;
-        let (parts, bond) = self.space.profile(profile, choice);
-        let mut own = build.profiles[profile].clone();
-        let drawn = &build.profiles[profile].geometry;
+    fn geometry(&self, profile: usize, choice: &[usize]) -> Option<Arc<Geometry>> {
+        let (parts, _) = self.space.profile(profile, choice);
+        let drawn = &self.space.build.profiles[profile].geometry;
         let geometry = self.geometries[profile].get(self.space.key(profile, choice, false), || {
             if parts == drawn.parts() {
                 Some(Arc::clone(drawn))
@@ -232,18 +249,97 @@ impl<'a> Frames<'a> {
                 Geometry::new(parts).ok().map(Arc::new)
             }
         });
-        own.geometry = geometry.as_ref().as_ref().map(Arc::clone)?;
-        own.bond = bond;
-        let media = self.media.get(self.space.mix_key(choice), || self.space.media(choice));
-        let media = media.as_ref().as_ref()?;
-        let (section, mut masses) = build.section_of(&own, media, &Draw::default()).ok()?;
+        geometry.as_ref().as_ref().map(Arc::clone)
+    }
+
+    fn media(&self, choice: &[usize]) -> Arc<Option<Vec<Medium>>> {
+        self.media.get(self.space.mix_key(choice), || self.space.media(choice))
+    }
+
+    fn section(&self, profile: usize, choice: &[usize]) -> Arc<Section> {
+        self.sections[profile].get(self.space.key(profile, choice, true), || {
+            let build = &self.space.build;
+            let mut own = build.profiles[profile].clone();
+            own.geometry = self.geometry(profile, choice)?;
+            own.bond = self.space.profile(profile, choice).1;
+            let media = self.media(choice);
+            build.section_of(&own, media.as_ref().as_ref()?, &Draw::default()).ok()
+        })
+    }
+
+    fn make(&self, profile: usize, choice: &[usize]) -> Option<Made> {
+        let solved = self.section(profile, choice);
+        let (section, per_length) = solved.as_ref().as_ref()?;
         let mut frame = self.base.frame.clone();
         frame.sections[profile] = section.clone();
-        let members = frame.members.iter().filter(|member| member.section == profile);
-        let length: f64 =
-            members.map(|m| (frame.points[m.to].position - frame.points[m.from].position).norm()).sum();
-        masses.iter_mut().for_each(|mass| *mass *= length);
+        let own: Vec<usize> =
+            (0..frame.members.len()).filter(|m| frame.members[*m].section == profile).collect();
+        let length: f64 = own.iter().map(|m| length(&frame, *m)).sum();
+        let mut masses: Vec<f64> = per_length.iter().map(|mass| mass * length).collect();
+        own.iter().for_each(|m| frame.members[*m].displaced.clear());
+        if !self.beside[profile].is_empty() {
+            self.displace(profile, choice, &mut frame, &mut masses)?;
+        }
+        let displaced = own.iter().map(|m| (*m, frame.members[*m].displaced.clone())).collect();
         let portion = self.series.layout.portion_of_section(&frame, profile)?;
-        Some(Made { section, masses, portion, limit: self.series.limit(&frame, profile) })
+        let limit = self.series.limit(&frame, profile);
+        Some(Made { section: section.clone(), masses, displaced, portion, limit })
     }
+
+    /// Takes off what others keep of the members of `profile`.
+    fn displace(
+        &self,
+        profile: usize,
+        choice: &[usize],
+        frame: &mut Frame,
+        masses: &mut [f64],
+    ) -> Option<()> {
+        let mut solids = Vec::new();
+        let mut parts = Vec::new();
+        for (other, drawn) in self.space.build.profiles.iter().enumerate() {
+            let near = other == profile || self.beside[profile].contains(&other);
+            let geometry = if near { self.geometry(other, choice)? } else { Arc::clone(&drawn.geometry) };
+            if other == profile {
+                parts = geometry.parts().iter().map(|part| part.medium).collect();
+            }
+            solids.push(Solid::of(&geometry));
+        }
+        let media = self.media(choice);
+        let media = media.as_ref().as_ref()?;
+        let own = |m: usize| frame.members[m].section == profile;
+        for stretch in overlaps(frame, &solids, own)? {
+            for (medium, volume) in parts.iter().zip(&stretch.parts) {
+                masses[*medium] -= volume[0] * media[*medium].density;
+            }
+            let mass = stretch.line_mass(|part| media[parts[part]].density);
+            let displaced = Displaced { from: stretch.from, to: stretch.to, mass };
+            frame.members[stretch.member].displaced.push(displaced);
+        }
+        Some(())
+    }
+}
+
+fn length(frame: &Frame, member: usize) -> f64 {
+    let member = &frame.members[member];
+    (frame.points[member.to].position - frame.points[member.from].position).norm()
+}
+
+/// The profiles whose members may keep material of the members of `profile`: those that meet them, and
+/// those that do so as drawn.
+fn beside(base: &Model, build: &Build, profile: usize) -> Vec<usize> {
+    if build.drawing.keeps_overlaps == Some(true) {
+        return Vec::new();
+    }
+    let members = &base.frame.members;
+    let meet = |a: usize, b: usize| {
+        let ends = |m: usize| [members[m].from, members[m].to];
+        a != b && ends(a).iter().any(|point| ends(b).contains(point))
+    };
+    let keeps = |a: usize, b: usize| base.inside.iter().any(|i| i.member == a && i.kept_by.contains(&b));
+    let own = || (0..members.len()).filter(|m| members[*m].section == profile);
+    let others = (0..members.len()).filter(|other| own().any(|m| meet(m, *other) || keeps(m, *other)));
+    let mut found: Vec<usize> = others.map(|other| members[other].section).collect();
+    found.sort_unstable();
+    found.dedup();
+    found
 }

@@ -2,11 +2,11 @@
 
 use super::super::measures::Solved;
 use crate::design::{Build, Design};
-use crate::modes::Asked;
 use crate::problem::{Place, Problem};
 use crate::quantity::Draw;
 use crate::response::stations::Station;
 use crate::response::tap::{Recipe, Record, Ring, Strike, synthesise};
+use num_complex::Complex64;
 
 use super::channels::Tie;
 
@@ -29,39 +29,38 @@ pub struct Made {
 ///
 /// # Errors
 /// What keeps the build from being solved; a design without a tap; no mode below the sample rate.
-pub fn made_record(
-    design: &Design,
-    build: &Build,
-    count: usize,
-    made: &Made,
-) -> Result<Record, Vec<Problem>> {
+pub fn made_record(design: &Design, build: &Build, made: &Made) -> Result<Record, Vec<Problem>> {
     let Some(tap) = &design.goal.tap else {
         let problem = Problem::error(Place::file(&design.file), "the design has no tap");
         return Err(vec![problem.with_help("add [tap] with at, along and impulse")]);
     };
     let model = build.model(&design.goal, &Draw::default())?;
-    let asked = Asked { count, ..Asked::default() };
     let seen: Vec<Station> = made.channels.iter().map(|tie| tie.station).collect();
-    let solved =
-        Solved::new(build, &design.goal, &model, &asked, &seen).map_err(|fault| build.problems(&fault))?;
-    let struck = solved.tool_stations;
-    let places: Vec<usize> = match seen.len() {
-        0 => vec![struck],
-        count => (0..count).map(|i| solved.asked_stations + i).collect(),
+    let at_fault = |fault| build.problems(&fault);
+    let solved = Solved::converged(build, &design.goal, &model, None).map_err(at_fault)?;
+    let struck = solved.stations[solved.tool_stations];
+    let stations: Vec<Station> = std::iter::once(struck).chain(seen).collect();
+    let modal = solved.seen_at(&stations).map_err(at_fault)?;
+    let (struck, places): (usize, Vec<usize>) = match stations.len() {
+        1 => (0, vec![0]),
+        count => (0, (1..count).collect()),
     };
-    let heard = solved.modal.modes().iter().filter(|mode| !mode.is_rigid());
+    let blow = tap.blow(tap.impulse.value);
+    let heard = modal.modes().iter().filter(|mode| !mode.is_rigid());
     let modes: Vec<Ring> = heard
         .filter(|mode| mode.omega < 0.45 * std::f64::consts::TAU * made.sample_rate_hz)
         .map(|mode| Ring {
             frequency_hz: mode.omega / std::f64::consts::TAU,
             loss_factor: mode.loss_factor,
             rise: 0.0,
-            // Acceleration after an impulse, as a sensor on the base shows it.
+            // Acceleration after the tap, as a sensor on the base shows it.
             amplitudes: places
                 .iter()
                 .map(|at| {
                     let both = mode.shape[*at] * mode.shape[struck].conj();
-                    tap.impulse.value * both.re.signum() * both.norm() * mode.omega
+                    let pole = Complex64::new(-0.5 * mode.loss_factor * mode.omega, mode.omega);
+                    let start = blow.impulse * blow.factor(pole).norm();
+                    start * both.re.signum() * both.norm() * mode.omega
                 })
                 .collect(),
             phase: 0.0,

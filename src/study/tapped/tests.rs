@@ -18,7 +18,7 @@ fn listened(design: &Design, build: &Build, channels: &str) -> TapReading {
         seed: 3,
         channels: ties.into_iter().flatten().collect(),
     };
-    let record = made_record(design, build, 8, &made).unwrap();
+    let record = made_record(design, build, &made).unwrap();
     read_taps(&record, &Listen::default()).unwrap()
 }
 

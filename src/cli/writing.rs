@@ -1,0 +1,279 @@
+//! Files are written whole or not at all, and stay what they were: links, owner, rights.
+//!
+//! | what stands at the path | what is done |
+//! |---|---|
+//! | nothing, or a link to nothing | a file beside it takes its name; rights as the system gives new files |
+//! | a file | a file beside it with the same owner and rights takes its name |
+//! | a file with several names, or of another owner | it is written itself, with a copy beside it until that is done |
+//! | a link | what it leads to, as above |
+//! | a device, a pipe, standard output by name | it is written straight |
+//! | a file that nobody may write | it is refused |
+
+use super::files::{plain, problem};
+use super::paths::{folder_of, new_target};
+use crate::problem::Problem;
+use std::fs::{self, File, Metadata, OpenOptions};
+use std::io::{self, Seek, Write};
+use std::path::Path;
+use tempfile::NamedTempFile;
+
+/// Stands in the names of files that wait beside another one.
+const MARK: &str = ".stillbed-";
+
+/// Writes `bytes` to `path` as a whole.
+///
+/// # Errors
+/// A problem at the file, which is then as it was; where it cannot be put back, the problem names
+/// the file that holds what it was.
+pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Problem> {
+    let unchanged = |error: io::Error| {
+        let message = format!("cannot be written: {}", plain(&error));
+        problem(path, message, "nothing was changed; check the folder and the space left")
+    };
+    match fs::metadata(path) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => {
+            beside(&new_target(path), bytes, None).map_err(unchanged)
+        }
+        Err(error) => Err(unchanged(error)),
+        Ok(found) if found.is_dir() => {
+            Err(problem(path, "is a folder, not a file".to_string(), "name a file in it"))
+        }
+        Ok(found) if is_standard_output(&found) => {
+            let mut out = io::stdout().lock();
+            out.write_all(bytes).and_then(|()| out.flush()).map_err(unchanged)
+        }
+        Ok(found) if !found.is_file() => straight(path, bytes)
+            .map_err(|error| problem(path, format!("cannot be written: {}", plain(&error)), "is it open?")),
+        Ok(found) if found.permissions().readonly() => {
+            let help = "nothing was changed; give leave to write it, or name another file";
+            Err(problem(path, "is there already and read-only".to_string(), help))
+        }
+        Ok(found) => {
+            let path = fs::canonicalize(path).map_err(unchanged)?;
+            if has_other_names(&found) { itself(&path, bytes) } else { replaced(&path, bytes, &found) }
+        }
+    }
+}
+
+/// A file beside `path` takes its name once it is on the disk.
+fn beside(path: &Path, bytes: &[u8], like: Option<&Metadata>) -> io::Result<()> {
+    let mut file = waiting(path, "new")?;
+    file.write_all(bytes)?;
+    if let Some(like) = like {
+        keep_owner(file.as_file(), like)?;
+        file.as_file().set_permissions(like.permissions())?;
+    }
+    file.as_file().sync_all()?;
+    file.persist(path).map_err(|error| error.error)?;
+    clear_stale(folder_of(path));
+    Ok(())
+}
+
+/// The same for a file that is there, or it is written itself where its owner cannot be kept.
+fn replaced(path: &Path, bytes: &[u8], found: &Metadata) -> Result<(), Problem> {
+    match beside(path, bytes, Some(found)) {
+        Err(error) if error.kind() == io::ErrorKind::PermissionDenied => itself(path, bytes),
+        done => done.map_err(|error| {
+            let help = "nothing was changed; check the folder and the space left";
+            problem(path, format!("cannot be written: {}", plain(&error)), help)
+        }),
+    }
+}
+
+/// Writes the file itself, with a copy of what it was beside it until that is done.
+fn itself(path: &Path, bytes: &[u8]) -> Result<(), Problem> {
+    let fault =
+        |error: &io::Error, help: &str| problem(path, format!("cannot be written: {}", plain(error)), help);
+    let copied = || -> io::Result<(Vec<u8>, NamedTempFile)> {
+        let old = fs::read(path)?;
+        let mut copy = waiting(path, "old")?;
+        copy.write_all(&old)?;
+        copy.as_file().sync_all()?;
+        Ok((old, copy))
+    };
+    let (old, copy) = copied()
+        .map_err(|error| fault(&error, "nothing was changed; check the folder and the space left"))?;
+    let Err(error) = overwrite(path, bytes) else { return Ok(()) };
+    if overwrite(path, &old).is_ok() {
+        return Err(fault(&error, "nothing was changed; check the space left"));
+    }
+    let help = match copy.keep() {
+        Ok((_, kept)) => format!("what it was stands in {}", kept.display()),
+        Err(lost) => format!("what it was stands in {}", lost.file.path().display()),
+    };
+    Err(fault(&error, &help))
+}
+
+fn overwrite(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let mut file = OpenOptions::new().write(true).open(path)?;
+    file.rewind()?;
+    file.write_all(bytes)?;
+    file.set_len(bytes.len() as u64)?;
+    file.sync_all()
+}
+
+/// Writes into a device or a pipe.
+fn straight(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let mut file = OpenOptions::new().write(true).open(path)?;
+    match file.write_all(bytes).and_then(|()| file.flush()) {
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+        done => done,
+    }
+}
+
+/// An empty file beside `path`, whose name tells whose it is and which process waits for it.
+fn waiting(path: &Path, end: &str) -> io::Result<NamedTempFile> {
+    let name = path.file_name().unwrap_or_default().to_string_lossy();
+    // Long names are cut: a name of 255 bytes has no room for more.
+    let name: String = name.chars().take(40).collect();
+    let prefix = format!(".{name}{MARK}{}-", std::process::id());
+    let suffix = format!(".{end}");
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(&prefix).suffix(&suffix);
+    if end == "new" {
+        as_the_system_gives(&mut builder);
+    }
+    builder.tempfile_in(folder_of(path))
+}
+
+/// Takes away what runs that were ended while they wrote left in `folder`.
+fn clear_stale(folder: &Path) {
+    for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
+        let name = entry.file_name();
+        if name.to_str().and_then(writer).is_some_and(|process| !runs(process)) {
+            // What cannot be taken away stays; the answer is written all the same.
+            let _ = fs::remove_file(entry.path());
+        }
+    }
+}
+
+/// The process that wrote a file called `name`, if it is one that waits to take another's name.
+fn writer(name: &str) -> Option<u32> {
+    let (_, rest) = name.strip_prefix('.')?.strip_suffix(".new")?.rsplit_once(MARK)?;
+    rest.split_once('-')?.0.parse().ok()
+}
+
+/// False only where it is known that the process has ended.
+fn runs(process: u32) -> bool {
+    !cfg!(target_os = "linux") || Path::new(&format!("/proc/{process}")).exists()
+}
+
+#[cfg(unix)]
+fn as_the_system_gives(builder: &mut tempfile::Builder) {
+    use std::os::unix::fs::PermissionsExt;
+    builder.permissions(fs::Permissions::from_mode(0o666));
+}
+
+#[cfg(not(unix))]
+fn as_the_system_gives(_: &mut tempfile::Builder) {}
+
+#[cfg(unix)]
+fn keep_owner(file: &File, like: &Metadata) -> io::Result<()> {
+    use std::os::unix::fs::{MetadataExt, fchown};
+    let own = file.metadata()?;
+    if (own.uid(), own.gid()) == (like.uid(), like.gid()) {
+        return Ok(());
+    }
+    fchown(file, Some(like.uid()), Some(like.gid()))
+}
+
+#[cfg(not(unix))]
+fn keep_owner(_: &File, _: &Metadata) -> io::Result<()> {
+    Ok(())
+}
+
+#[cfg(unix)]
+fn has_other_names(found: &Metadata) -> bool {
+    std::os::unix::fs::MetadataExt::nlink(found) > 1
+}
+
+#[cfg(not(unix))]
+fn has_other_names(_: &Metadata) -> bool {
+    false
+}
+
+/// True when `found` is what standard output is open on.
+#[cfg(unix)]
+fn is_standard_output(found: &Metadata) -> bool {
+    use std::os::fd::AsFd;
+    use std::os::unix::fs::MetadataExt;
+    let out = io::stdout().as_fd().try_clone_to_owned().and_then(|open| File::from(open).metadata());
+    out.is_ok_and(|out| (out.dev(), out.ino()) == (found.dev(), found.ino()))
+}
+
+#[cfg(not(unix))]
+fn is_standard_output(_: &Metadata) -> bool {
+    false
+}
+
+#[cfg(all(test, unix))]
+mod tests {
+    use super::*;
+    use std::os::unix::fs::{MetadataExt, PermissionsExt, symlink};
+
+    #[test]
+    fn a_file_is_replaced_as_a_whole() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("out.csv");
+        write_whole(&path, b"one").unwrap();
+        write_whole(&path, b"two").unwrap();
+        assert_eq!(fs::read(&path).unwrap(), b"two");
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+        assert!(write_whole(&folder.path().join("none/out.csv"), b"x").is_err());
+        assert!(write_whole(folder.path(), b"x").unwrap_err().message.contains("is a folder"));
+    }
+
+    #[test]
+    fn links_and_rights_stay() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = |name: &str| folder.path().join(name);
+        fs::write(path("target"), "old and long").unwrap();
+        fs::set_permissions(path("target"), fs::Permissions::from_mode(0o640)).unwrap();
+        symlink("target", path("soft")).unwrap();
+        write_whole(&path("soft"), b"new").unwrap();
+        assert!(fs::symlink_metadata(path("soft")).unwrap().is_symlink());
+        assert_eq!(fs::read(path("target")).unwrap(), b"new");
+        assert_eq!(fs::metadata(path("target")).unwrap().mode() & 0o777, 0o640);
+        fs::hard_link(path("target"), path("hard")).unwrap();
+        write_whole(&path("hard"), b"1").unwrap();
+        assert_eq!(fs::read(path("target")).unwrap(), b"1");
+        symlink("nothing yet", path("to-new")).unwrap();
+        write_whole(&path("to-new"), b"made").unwrap();
+        assert_eq!(fs::read(path("nothing yet")).unwrap(), b"made");
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 5);
+    }
+
+    #[test]
+    fn what_nobody_may_write_is_refused() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("kept.csv");
+        fs::write(&path, "kept").unwrap();
+        fs::set_permissions(&path, fs::Permissions::from_mode(0o444)).unwrap();
+        assert!(write_whole(&path, b"x").unwrap_err().message.contains("read-only"));
+        assert_eq!(fs::read(&path).unwrap(), b"kept");
+        write_whole(Path::new("/dev/null"), b"gone").unwrap();
+        assert!(!fs::metadata("/dev/null").unwrap().is_file());
+    }
+
+    #[test]
+    fn what_an_ended_run_left_is_cleared_and_a_copy_is_not() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = |name: &str| folder.path().join(name);
+        let ended = u32::MAX;
+        let own = std::process::id();
+        let names = [
+            (format!(".a.csv.stillbed-{ended}-x1.new"), !cfg!(target_os = "linux")),
+            (format!(".a.csv.stillbed-{own}-x1.new"), true),
+            (format!(".a.csv.stillbed-{ended}-x1.old"), true),
+            (".stillbed-1.new".to_string(), true),
+            ("a.new".to_string(), true),
+        ];
+        for (name, _) in &names {
+            fs::write(path(name), "").unwrap();
+        }
+        write_whole(&path("a.csv"), b"x").unwrap();
+        for (name, stays) in &names {
+            assert_eq!(path(name).exists(), *stays, "{name}");
+        }
+    }
+}

@@ -1,0 +1,223 @@
+//! What the rules on beam theory ask of each member of a build: how thick it is, what it ends in.
+
+use super::build::{Build, Profile};
+use super::model::Model;
+use crate::frame::{Line, Solid};
+use crate::modes::{Corner, Proportions};
+use crate::section::Shape;
+use nalgebra::Vector3;
+
+/// Beyond this cosine two members run on in one line.
+const STRAIGHT: f64 = 0.999;
+
+/// A tube is filled when its section has material in this part of the area within its outline.
+const FILLED: f64 = 0.9;
+
+/// One member as its neighbours see it.
+struct Seen {
+    line: Line,
+    /// Width and height, m.
+    size: [f64; 2],
+    /// Thickness (m) and Young's modulus (Pa) of the wall where it is hollow.
+    wall: Option<(f64, f64)>,
+}
+
+impl Build {
+    /// What the rules on beam theory ask of each member of `model`, in the order of its frame.
+    pub fn proportions(&self, model: &Model) -> Vec<Proportions> {
+        let frame = &model.frame;
+        let sight = |member: &crate::frame::Member| {
+            let profile = &self.profiles[member.section];
+            let size = Solid::of(&profile.geometry).size().map(|side| side * model.scale);
+            let wall = bare_wall(profile).map(|(part, wall)| {
+                let medium = &model.media[profile.geometry.parts()[part].medium];
+                (wall * model.scale, medium.youngs_modulus.re)
+            });
+            Some(Seen { line: Line::of(frame, member)?, size, wall })
+        };
+        let Some(seen) = frame.members.iter().map(sight).collect::<Option<Vec<Seen>>>() else {
+            return Vec::new();
+        };
+        (0..seen.len()).map(|number| of(model, &seen, number)).collect()
+    }
+}
+
+/// The part of a section that is its bare outer wall, and how thick that is, m.
+fn bare_wall(profile: &Profile) -> Option<(usize, f64)> {
+    let geometry = &profile.geometry;
+    let bounds = Solid::of(geometry).bounds;
+    let material: f64 = geometry.moments().iter().map(|moments| moments.area).sum();
+    let outer = |(part, own): (usize, &crate::section::Part)| {
+        let (wall, whole) = match &own.shape {
+            Shape::Tube { width, height, wall, .. } => (*wall, width * height),
+            Shape::Pipe { diameter, wall } => (*wall, std::f64::consts::FRAC_PI_4 * diameter * diameter),
+            _ => return None,
+        };
+        let extent = geometry.extent(part)?;
+        let around = (0..2).all(|i| {
+            let size = bounds[1][i] - bounds[0][i];
+            (extent[0][i] - bounds[0][i]).abs() < 0.01 * size
+                && (extent[1][i] - bounds[1][i]).abs() < 0.01 * size
+        });
+        (around && !own.cavity && material < FILLED * whole).then_some((part, wall))
+    };
+    geometry.parts().iter().enumerate().find_map(outer)
+}
+
+/// The direction of a member away from a point that it ends at.
+fn away(model: &Model, seen: &[Seen], number: usize, point: usize) -> Vector3<f64> {
+    let x: Vector3<f64> = seen[number].line.axes.row(0).transpose();
+    if model.frame.members[number].from == point { x } else { -x }
+}
+
+/// Members other than `number` that end at `point`.
+fn others(model: &Model, number: usize, point: usize) -> impl Iterator<Item = usize> + '_ {
+    let members = model.frame.members.iter().enumerate();
+    let meet = move |(other, member): (usize, &crate::frame::Member)| {
+        (other != number && (member.from == point || member.to == point)).then_some(other)
+    };
+    members.filter_map(meet)
+}
+
+/// The member that runs on from `number` beyond `point` in one line.
+fn next(model: &Model, seen: &[Seen], number: usize, point: usize) -> Option<usize> {
+    let own = away(model, seen, number, point);
+    others(model, number, point).find(|other| own.dot(&away(model, seen, *other, point)) < -STRAIGHT)
+}
+
+fn of(model: &Model, seen: &[Seen], number: usize) -> Proportions {
+    let frame = &model.frame;
+    let member = &frame.members[number];
+    let mut run = seen[number].line.length;
+    let mut built_in = false;
+    let held = |point: usize| frame.anchors.iter().any(|anchor| anchor.at.contains(&point));
+    for end in 0..2 {
+        let (mut last, mut point) = (number, member.point(end));
+        let mut walked = vec![number];
+        loop {
+            let onward = next(model, seen, last, point).filter(|other| !walked.contains(other));
+            let across = others(model, last, point).any(|other| Some(other) != onward);
+            match onward.filter(|other| frame.members[*other].section == member.section) {
+                Some(other) => {
+                    run += seen[other].line.length;
+                    walked.push(other);
+                    let ends = &frame.members[other];
+                    point = if ends.from == point { ends.to } else { ends.from };
+                    last = other;
+                }
+                None => {
+                    built_in |= held(point) || across || onward.is_some();
+                    break;
+                }
+            }
+        }
+    }
+    let mut own = Proportions {
+        name: member.name.clone(),
+        size: seen[number].size,
+        run,
+        built_in,
+        ..Proportions::default()
+    };
+    for end in 0..2 {
+        let point = member.point(end);
+        if next(model, seen, number, point).is_some() || member.joint(end).is_some() {
+            continue;
+        }
+        let direction = away(model, seen, number, point);
+        let across = |other: &usize| direction.dot(&away(model, seen, *other, point)).abs() < STRAIGHT;
+        let depth = |other: &usize| {
+            let (host, [width, height]) = (&seen[*other], seen[*other].size);
+            let along = host.line.axes * direction;
+            0.5 * (along.y.abs() * width + along.z.abs() * height)
+        };
+        let hosts: Vec<usize> = others(model, number, point).filter(across).collect();
+        let solid = hosts.iter().filter(|other| seen[**other].wall.is_none()).map(depth);
+        own.within[end] = solid.fold(0.0, f64::max).min(seen[number].line.length);
+        own.corners[end] = corner(model, seen, number, &hosts).filter(|_| own.within[end] == 0.0);
+    }
+    own
+}
+
+/// The wall that `number` meets of the widest hollow one of `hosts`.
+fn corner(model: &Model, seen: &[Seen], number: usize, hosts: &[usize]) -> Option<Corner> {
+    let widest = |m: usize| seen[m].size[0].max(seen[m].size[1]);
+    let hollow = hosts.iter().copied().filter(|other| seen[*other].wall.is_some());
+    let host = hollow.min_by(|a, b| widest(*b).total_cmp(&widest(*a)))?;
+    // Of two that are alike and end in each other the wall is counted with the first.
+    let narrower = widest(number) < (1.0 - 1e-9) * widest(host);
+    let through = |m: usize| {
+        let ends = &model.frame.members[m];
+        [ends.from, ends.to].into_iter().any(|point| {
+            others(model, m, point).any(|other| other == number) && next(model, seen, m, point).is_some()
+        })
+    };
+    (narrower || number < host || through(host)).then_some(())?;
+    let section = &model.frame.sections[model.frame.members[number].section];
+    let bending = section.stiffness[(4, 4)].re.max(section.stiffness[(5, 5)].re);
+    let names = [number, host].map(|m| model.frame.members[m].name.as_str());
+    let length = seen[number].line.length;
+    let wall = seen[host].wall?;
+    Some(Corner::new(names[0], names[1], widest(number), widest(host), wall, 4.0 * bending / length))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::Design;
+    use super::*;
+    use crate::material::Table;
+    use crate::quantity::Draw;
+    use approx::assert_relative_eq;
+
+    fn proportions(fill: &str) -> Vec<Proportions> {
+        let text = format!(
+            r#"
+[points]
+a = "0, 0, 0 mm"
+b = "400, 0, 0 mm"
+c = "800, 0, 0 mm"
+top = "400, 0, 500 mm"
+[members]
+left = {{ from = "a", to = "b", section = "chord" }}
+right = {{ from = "b", to = "c", section = "chord" }}
+post = {{ from = "b", to = "top", section = "post" }}
+[feet.floor]
+at = ["a", "c"]
+stiffness = "20, 20, 80 N/um"
+[materials.fill]
+youngs_modulus = "30 GPa"
+poissons_ratio = 0.25
+density = "2300 kg/m3"
+loss_factor = 0.01
+[builds.one]
+sections.chord.parts = [{fill}{{ tube = "60 x 60 x 4 mm", of = "structural steel" }}]
+sections.post.parts = [{{ tube = "40 x 40 x 4 mm", of = "structural steel" }}]
+"#
+        );
+        let reading = Design::read("t.toml", &text, &Table::built_in());
+        let design = reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems));
+        let model = design.builds[0].model(&design.goal, &Draw::default()).unwrap();
+        design.builds[0].proportions(&model)
+    }
+
+    #[test]
+    fn a_post_on_a_bare_chord_meets_its_wall() {
+        let found = proportions("");
+        assert_relative_eq!(found[0].run, 0.8, max_relative = 1e-12);
+        assert_eq!(found.iter().map(|own| own.built_in).collect::<Vec<_>>(), [false, false, true]);
+        let corner = found[2].corners[0].as_ref().unwrap();
+        assert_eq!((corner.member.as_str(), corner.on.as_str()), ("post", "left"));
+        assert!((110e3..140e3).contains(&corner.turning_n_m_per_rad), "{corner:?}");
+        assert!((2.3..3.1).contains(&corner.factor), "{corner:?}");
+        assert_eq!(found[2].within, [0.0, 0.0]);
+        assert!(found[0].corners.iter().chain(&found[1].corners).all(Option::is_none));
+    }
+
+    #[test]
+    fn a_post_on_a_filled_chord_ends_inside_it() {
+        let found = proportions("{ rectangle = \"52 x 52 mm\", of = \"fill\" }, ");
+        assert!(found[2].corners.iter().all(Option::is_none));
+        assert_relative_eq!(found[2].within[0], 0.03, max_relative = 1e-9);
+        assert_eq!(found[2].within[1], 0.0);
+    }
+}

@@ -1,0 +1,508 @@
+//! What lies inside another member: the material that two members share, counted once.
+//!
+//! Members are drawn from point to point, so that where they meet or cross their solids overlap.
+//! The common material stays with one of them, and is taken off the others:
+//!
+//! ```text
+//! at a shared point     two members in one line keep, before two that end there in a corner,
+//!                       before all others that end there
+//! else, and among these the larger box around the section keeps, then the earlier in the drawing
+//! ```
+//!
+//! Where no two members at a point run on in one line, its two largest make the corner, if one is no
+//! more than twice as large as the other: each ends at the plane that halves the angle, and what it
+//! reaches beyond its point it lacks within, so that neither loses anything. What is hollow holds no
+//! material: a tube that ends in a tube shares the walls with it alone.
+//!
+//! The material is found by rays along the member that loses it, at Gauss points of a grid that is
+//! broken at the corners of both sections: exact for members square to each other with straight
+//! sides, else to some 0.1 % of the common part.
+//!
+//! The stiffness is that of the members from point to point; what that may miss is an error of the
+//! theory.
+
+use super::axes::Line;
+use super::model::Frame;
+use super::solid::{End, Interval, Prism, Solid, joined, sides};
+use nalgebra::{Matrix6, Vector3};
+use std::cmp::Ordering;
+
+/// A stretch of a member along which others keep some of its material.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Inside {
+    /// Index of the member that loses it.
+    pub member: usize,
+    /// Where the stretch begins along its line, m.
+    pub from: f64,
+    /// Where it ends, m.
+    pub to: f64,
+    /// By part of its section: `∫ 1, y, z, y², z², yz` over what it loses, m3, m4, m5.
+    pub parts: Vec<[f64; 6]>,
+    /// Indices of the members that keep it.
+    pub kept_by: Vec<usize>,
+}
+
+impl Inside {
+    /// Mass that the member loses, by part, when the parts have these densities in kg/m3: kg.
+    pub fn mass(&self, density: impl Fn(usize) -> f64) -> f64 {
+        self.parts.iter().enumerate().map(|(part, volume)| volume[0] * density(part)).sum()
+    }
+
+    /// The same per length of the stretch about the member line, as a section's mass: kg/m, kg, kg m.
+    pub fn line_mass(&self, density: impl Fn(usize) -> f64) -> Matrix6<f64> {
+        let mut sum = [0.0; 6];
+        for (part, moments) in self.parts.iter().enumerate() {
+            let density = density(part) / (self.to - self.from);
+            for (sum, moment) in sum.iter_mut().zip(moments) {
+                *sum += moment * density;
+            }
+        }
+        let [m, y, z, yy, zz, yz] = sum;
+        Matrix6::from_row_slice(&[
+            m,
+            0.0,
+            0.0,
+            0.0,
+            z,
+            -y, //
+            0.0,
+            m,
+            0.0,
+            -z,
+            0.0,
+            0.0, //
+            0.0,
+            0.0,
+            m,
+            y,
+            0.0,
+            0.0, //
+            0.0,
+            -z,
+            y,
+            yy + zz,
+            0.0,
+            0.0, //
+            z,
+            0.0,
+            0.0,
+            0.0,
+            zz,
+            -yz, //
+            -y,
+            0.0,
+            0.0,
+            0.0,
+            -yz,
+            yy,
+        ])
+    }
+}
+
+/// Beyond this cosine two members run on in one line.
+const STRAIGHT: f64 = 0.999;
+
+/// Ratio of the boxes around two sections up to which they make a corner.
+const ALIKE: f64 = 2.0;
+
+/// Sides shorter than this part of a section's size belong to a curve.
+const SHORT: f64 = 0.05;
+
+/// Strips that a section is divided into where members are not square to each other.
+const STRIPS: usize = 12;
+
+/// Places and weights of two Gauss points on 0 to 1.
+///
+/// # Source
+/// - `abramowitz1964`: table 25.4
+const GAUSS: [(f64, f64); 2] = [(0.211_324_865_405_187_1, 0.5), (0.788_675_134_594_812_9, 0.5)];
+
+/// What the members of `frame` that `loses` names lose to others; `solids` by section.
+///
+/// `None` when the frame has faults.
+pub fn overlaps(frame: &Frame, solids: &[Solid], loses: impl Fn(usize) -> bool) -> Option<Vec<Inside>> {
+    let mut prisms = Vec::with_capacity(frame.members.len());
+    for member in &frame.members {
+        let line = Line::of(frame, member)?;
+        prisms.push(Prism { line, solid: solids.get(member.section)?, ends: [End::Square; 2] });
+    }
+    let ranks = Ranks::new(frame, &mut prisms);
+    let boxes: Vec<[Vector3<f64>; 2]> = prisms.iter().map(Prism::bounds).collect();
+    let near = |a: &[Vector3<f64>; 2], b: &[Vector3<f64>; 2]| {
+        (0..3).all(|i| a[0][i] < b[1][i] - 1e-9 && b[0][i] < a[1][i] - 1e-9)
+    };
+    let mut found = Vec::new();
+    for guest in (0..prisms.len()).filter(|guest| loses(*guest)) {
+        let keepers: Vec<usize> = (0..prisms.len())
+            .filter(|other| *other != guest && near(&boxes[guest], &boxes[*other]))
+            .filter(|other| ranks.order(frame, *other, guest) == Ordering::Less)
+            .collect();
+        if !keepers.is_empty() {
+            found.extend(inside(&prisms, guest, &keepers));
+        }
+    }
+    Some(found)
+}
+
+/// Who keeps what at each point.
+struct Ranks {
+    /// By point: its members with their class, smaller keeps: of a run, of a corner, or else.
+    classes: Vec<Vec<(usize, usize)>>,
+    /// By point: sets of members that lose nothing to each other there.
+    together: Vec<Vec<Vec<usize>>>,
+    areas: Vec<f64>,
+}
+
+impl Ranks {
+    /// Finds runs and corners, and mitres the prisms of corners.
+    fn new(frame: &Frame, prisms: &mut [Prism]) -> Ranks {
+        let areas: Vec<f64> = prisms.iter().map(|prism| prism.solid.box_area()).collect();
+        let (mut classes, mut together) = (Vec::new(), Vec::new());
+        for point in 0..frame.points.len() {
+            let meeting: Vec<usize> = (0..frame.members.len())
+                .filter(|m| frame.members[*m].from == point || frame.members[*m].to == point)
+                .collect();
+            let away = |m: usize| {
+                let x: Vector3<f64> = prisms[m].line.axes.row(0).transpose();
+                if frame.members[m].from == point { x } else { -x }
+            };
+            let mut runs: Vec<Vec<usize>> = Vec::new();
+            for (i, a) in meeting.iter().enumerate() {
+                for b in &meeting[i + 1..] {
+                    let free = |m: usize| runs.iter().all(|run| !run.contains(&m));
+                    if away(*a).dot(&away(*b)) < -STRAIGHT && free(*a) && free(*b) {
+                        runs.push(vec![*a, *b]);
+                    }
+                }
+            }
+            let mut corner = Vec::new();
+            if runs.is_empty() && meeting.len() > 1 {
+                let mut largest = meeting.clone();
+                largest.sort_by(|a, b| areas[*b].total_cmp(&areas[*a]).then(a.cmp(b)));
+                let (a, b) = (largest[0], largest[1]);
+                let inward = away(a) - away(b);
+                if areas[a] <= ALIKE * areas[b] && inward.norm() > 0.1 {
+                    let end = |m: usize| usize::from(frame.members[m].from != point);
+                    let at = |m: usize| {
+                        let line = &prisms[m].line;
+                        if end(m) == 0 { line.start } else { line.at(line.length) }
+                    };
+                    let (place, inward) = (0.5 * (at(a) + at(b)), inward.normalize());
+                    let (end_a, end_b) = (end(a), end(b));
+                    prisms[a].ends[end_a] = End::Mitre { place, inward };
+                    prisms[b].ends[end_b] = End::Mitre { place, inward: -inward };
+                    corner = vec![a, b];
+                }
+            }
+            let class = |m: usize| match m {
+                m if runs.iter().any(|run| run.contains(&m)) => 0,
+                m if corner.contains(&m) => 1,
+                _ => 2,
+            };
+            classes.push(meeting.iter().map(|m| (*m, class(*m))).collect());
+            if !corner.is_empty() {
+                runs.push(corner);
+            }
+            together.push(runs);
+        }
+        Ranks { classes, together, areas }
+    }
+
+    /// Less when member `a` keeps what it has in common with `b`, equal when nothing is taken off.
+    fn order(&self, frame: &Frame, a: usize, b: usize) -> Ordering {
+        let meets = |point: usize| {
+            let class = |m: usize| self.classes[point].iter().find(|(other, _)| *other == m).map(|(_, c)| *c);
+            class(a).zip(class(b))
+        };
+        let shared = [frame.members[a].from, frame.members[a].to].into_iter().find(|p| meets(*p).is_some());
+        let Some(point) = shared else { return self.by_size(&[a], &[b]) };
+        let set = |m: usize| self.together[point].iter().find(|set| set.contains(&m));
+        let (own, other) = (set(a), set(b));
+        if own.is_some() && own == other {
+            return Ordering::Equal;
+        }
+        let (class_a, class_b) = meets(point).unwrap_or_default();
+        let one = |m: usize, set: Option<&Vec<usize>>| set.cloned().unwrap_or_else(|| vec![m]);
+        class_a.cmp(&class_b).then_with(|| self.by_size(&one(a, own), &one(b, other)))
+    }
+
+    /// The larger first, then the earlier.
+    fn by_size(&self, a: &[usize], b: &[usize]) -> Ordering {
+        let largest = |set: &[usize]| set.iter().map(|m| self.areas[*m]).fold(0.0, f64::max);
+        let (own, other) = (largest(a), largest(b));
+        // Sizes that differ by rounding alone are one size.
+        if (own - other).abs() > 1e-9 * own.max(other) {
+            return other.total_cmp(&own);
+        }
+        a.iter().min().cmp(&b.iter().min())
+    }
+}
+
+/// One ray along the guest.
+struct Ray {
+    part: usize,
+    at: [f64; 2],
+    /// m2.
+    weight: f64,
+    /// By keeper: where it lies in its material.
+    hits: Vec<Vec<Interval>>,
+}
+
+/// What `guest` loses to `keepers`, stretch by stretch.
+fn inside(prisms: &[Prism], guest: usize, keepers: &[usize]) -> Vec<Inside> {
+    let Prism { line, solid, .. } = &prisms[guest];
+    let direction: Vector3<f64> = line.axes.row(0).transpose();
+    let breaks = [0, 1].map(|axis| breaks(prisms, guest, keepers, axis));
+    let mut rays: Vec<Ray> = Vec::new();
+    for (part, rings) in solid.parts.iter().enumerate().filter(|(_, rings)| !rings.is_empty()) {
+        let first = rays.len();
+        let mut whole = 0.0;
+        for (z, height) in places(&breaks[1]) {
+            for cell in across(rings, z, &breaks[0]) {
+                for (y, width) in places(&cell) {
+                    let weight = width * height;
+                    whole += weight;
+                    let origin = line.start + line.axes.transpose() * Vector3::new(0.0, y, z);
+                    let hit = |keeper: &usize| {
+                        let mut hits = Vec::new();
+                        prisms[*keeper].cross(&origin, &direction, &mut hits);
+                        let within = |(a, b): Interval| (a.max(0.0), b.min(line.length));
+                        hits.into_iter().map(within).filter(|(a, b)| b - a > 1e-9 * line.length).collect()
+                    };
+                    let hits: Vec<Vec<Interval>> = keepers.iter().map(hit).collect();
+                    if hits.iter().any(|hits| !hits.is_empty()) {
+                        rays.push(Ray { part, at: [y, z], weight, hits });
+                    }
+                }
+            }
+        }
+        // Chords and sampled curves have a little less or more area than the part.
+        let right = solid.areas.get(part).filter(|_| whole > 0.0).map_or(1.0, |area| area / whole);
+        rays[first..].iter_mut().for_each(|ray| ray.weight *= right);
+    }
+    // Keepers whose stretches overlap along the guest make one stretch.
+    let reach = |k: usize| {
+        let all = rays.iter().flat_map(|ray| &ray.hits[k]);
+        all.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), (from, to)| (a.min(*from), b.max(*to)))
+    };
+    let reaches: Vec<Interval> = (0..keepers.len()).map(reach).collect();
+    let stretches = joined(reaches.iter().copied().filter(|(from, to)| from < to).collect());
+    let whole_stretch = |(from, to): Interval| {
+        let own = |k: &usize| from <= reaches[*k].0 && reaches[*k].1 <= to;
+        let group: Vec<usize> = (0..keepers.len()).filter(own).collect();
+        let mut parts = vec![[0.0; 6]; solid.parts.len()];
+        for ray in &rays {
+            let hits = joined(group.iter().flat_map(|k| ray.hits[*k].iter().copied()).collect());
+            let volume = ray.weight * hits.iter().map(|(a, b)| b - a).sum::<f64>();
+            let [y, z] = ray.at;
+            let own = &mut parts[ray.part];
+            for (sum, factor) in own.iter_mut().zip([1.0, y, z, y * y, z * z, y * z]) {
+                *sum += volume * factor;
+            }
+        }
+        let kept_by = group.iter().map(|k| keepers[*k]).collect();
+        Inside { member: guest, from, to, parts, kept_by }
+    };
+    stretches.into_iter().map(whole_stretch).collect()
+}
+
+/// Where the section of `guest` is broken along `axis` (0 is y, 1 is z), ascending.
+fn breaks(prisms: &[Prism], guest: usize, keepers: &[usize], axis: usize) -> Vec<f64> {
+    let Prism { line, solid, .. } = &prisms[guest];
+    let (low, high) = (solid.bounds[0][axis], solid.bounds[1][axis]);
+    let mut breaks = vec![low, high];
+    let mut curved = false;
+    for (a, b) in solid.parts.iter().flatten().flat_map(|ring| sides(ring)) {
+        if (a[0] - b[0]).hypot(a[1] - b[1]) > SHORT * solid.reach() {
+            breaks.extend([a[axis], b[axis]]);
+        } else {
+            curved = true;
+        }
+    }
+    for keeper in keepers {
+        let other = &prisms[*keeper];
+        let along = line.axes * other.line.axes.row(0).transpose();
+        let own = |place: Vector3<f64>| (line.axes * (place - line.start))[axis + 1];
+        let sideways = along[axis + 1].abs();
+        if sideways > 1e-9 {
+            // Its ends show where it runs along this axis, its corners do not.
+            curved |= sideways < 1.0 - 1e-9;
+            breaks.extend([own(other.line.start), own(other.line.at(other.line.length))]);
+            continue;
+        }
+        for (a, b) in other.solid.parts.iter().flatten().flat_map(|ring| sides(ring)) {
+            let corner = |p: [f64; 2]| {
+                own(other.line.start + other.line.axes.transpose() * Vector3::new(0.0, p[0], p[1]))
+            };
+            if (a[0] - b[0]).hypot(a[1] - b[1]) > SHORT * other.solid.reach() {
+                breaks.extend([corner(a), corner(b)]);
+            } else {
+                curved = true;
+            }
+        }
+    }
+    if curved {
+        breaks.extend((1..STRIPS).map(|i| low + (high - low) * i as f64 / STRIPS as f64));
+    }
+    breaks.retain(|x| (low..=high).contains(x));
+    breaks.sort_by(f64::total_cmp);
+    breaks.dedup_by(|a, b| (*a - *b).abs() < 1e-9 * (high - low));
+    breaks
+}
+
+/// Gauss points between breaks, with their weights.
+fn places(breaks: &[f64]) -> impl Iterator<Item = (f64, f64)> + '_ {
+    breaks.windows(2).flat_map(|ends| {
+        let width = ends[1] - ends[0];
+        GAUSS.iter().map(move |(place, weight)| (ends[0] + place * width, weight * width))
+    })
+}
+
+/// The stretches in y of what `rings` hold at height `z`, each with the breaks inside it.
+fn across(rings: &[Vec<[f64; 2]>], z: f64, breaks: &[f64]) -> Vec<Vec<f64>> {
+    let mut crossed: Vec<f64> = Vec::new();
+    for (a, b) in rings.iter().flat_map(|ring| sides(ring)) {
+        if (a[1] > z) != (b[1] > z) {
+            crossed.push(a[0] + (z - a[1]) / (b[1] - a[1]) * (b[0] - a[0]));
+        }
+    }
+    crossed.sort_by(f64::total_cmp);
+    let cell = |ends: &[f64]| {
+        let within = breaks.iter().copied().filter(|y| *y > ends[0] + 1e-12 && *y < ends[1] - 1e-12);
+        std::iter::once(ends[0]).chain(within).chain([ends[1]]).collect()
+    };
+    crossed.chunks_exact(2).map(cell).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::sample::{member, point};
+    use super::*;
+    use approx::assert_relative_eq;
+
+    fn ring(width: f64, height: f64) -> Vec<[f64; 2]> {
+        let (y, z) = (width / 2.0, height / 2.0);
+        vec![[-y, -z], [y, -z], [y, z], [-y, z]]
+    }
+
+    fn bar(width: f64, height: f64) -> Solid {
+        Solid::new(vec![vec![ring(width, height)]], vec![width * height])
+    }
+
+    fn tube(side: f64, wall: f64) -> Solid {
+        let inner = side - 2.0 * wall;
+        Solid::new(vec![vec![ring(side, side), ring(inner, inner)]], vec![side * side - inner * inner])
+    }
+
+    /// Members between points, each with the index of its section.
+    fn frame(points: &[[f64; 3]], members: &[(usize, usize, usize)]) -> Frame {
+        let points = points.iter().map(|p| point("", p[0], p[1], p[2])).collect();
+        let made = |(from, to, section): &(usize, usize, usize)| super::super::Member {
+            section: *section,
+            ..member("", *from, *to)
+        };
+        Frame { points, members: members.iter().map(made).collect(), ..Frame::default() }
+    }
+
+    /// Volume lost by member, m3.
+    fn lost(frame: &Frame, solids: &[Solid]) -> Vec<f64> {
+        let mut lost = vec![0.0; frame.members.len()];
+        for stretch in overlaps(frame, solids, |_| true).unwrap() {
+            lost[stretch.member] += stretch.mass(|_| 1.0);
+        }
+        lost
+    }
+
+    fn are(found: &[f64], expected: &[f64]) {
+        for (found, expected) in found.iter().zip(expected) {
+            assert_relative_eq!(*found, *expected, epsilon = 1e-15, max_relative = 1e-9);
+        }
+    }
+
+    const CROSS: [[f64; 3]; 5] =
+        [[-1.0, 0.0, 0.0], [0.0; 3], [1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 1.0, 0.0]];
+
+    #[test]
+    fn of_two_strips_that_cross_the_larger_keeps_the_crossing() {
+        let crossed = frame(&CROSS, &[(0, 1, 0), (1, 2, 0), (3, 1, 1), (1, 4, 1)]);
+        let (wide, narrow) = (bar(0.1, 0.05), bar(0.06, 0.04));
+        // The narrow strip is 40 high and 60 wide, the wide one 100 wide and higher than it.
+        let half = 0.05 * 0.06 * 0.04;
+        are(&lost(&crossed, &[wide.clone(), narrow.clone()]), &[0.0, 0.0, half, half]);
+        are(&lost(&crossed, &[narrow, wide.clone()]), &[half, half, 0.0, 0.0]);
+        // Alike, the first drawn keeps it, whether they share a point or not.
+        let half = 0.05 * 0.1 * 0.05;
+        are(&lost(&crossed, &[wide.clone(), wide.clone()]), &[0.0, 0.0, half, half]);
+        let apart = frame(&CROSS, &[(0, 2, 0), (3, 4, 0)]);
+        are(&lost(&apart, &[wide]), &[0.0, 2.0 * half]);
+    }
+
+    #[test]
+    fn who_ends_at_a_run_ends_at_its_face() {
+        let tee = frame(&CROSS, &[(1, 4, 1), (0, 1, 0), (1, 2, 0)]);
+        are(&lost(&tee, &[bar(0.06, 0.06), bar(0.1, 0.06)]), &[0.03 * 0.1 * 0.06, 0.0, 0.0]);
+        // What stands out above the run stays.
+        are(&lost(&tee, &[bar(0.06, 0.06), bar(0.1, 0.08)]), &[0.03 * 0.1 * 0.06, 0.0, 0.0]);
+        let stretch = overlaps(&tee, &[bar(0.06, 0.06), bar(0.1, 0.06)], |_| true).unwrap();
+        assert_relative_eq!(stretch[0].from, 0.0, epsilon = 1e-12);
+        assert_relative_eq!(stretch[0].to, 0.03, max_relative = 1e-9);
+        assert_eq!(stretch[0].kept_by, [1, 2]);
+    }
+
+    #[test]
+    fn a_tube_in_a_tube_shares_the_walls() {
+        let tee = frame(&CROSS, &[(1, 4, 1), (0, 1, 0), (1, 2, 0)]);
+        // The 40 x 4 stub passes the 4 mm side wall of the chord; above and below it is clear of it.
+        let area = 0.04 * 0.04 - 0.032 * 0.032;
+        are(&lost(&tee, &[tube(0.06, 0.004), tube(0.04, 0.004)]), &[area * 0.004, 0.0, 0.0]);
+    }
+
+    #[test]
+    fn a_corner_is_mitred_and_a_third_ends_in_it() {
+        let points = [[0.0; 3], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+        let square = bar(0.06, 0.06);
+        let two = frame(&points, &[(0, 1, 0), (2, 0, 0)]);
+        are(&lost(&two, std::slice::from_ref(&square)), &[0.0, 0.0]);
+        let three = frame(&points, &[(0, 1, 0), (2, 0, 0), (0, 3, 0)]);
+        are(&lost(&three, &[square]), &[0.0, 0.0, 0.03 * 0.06 * 0.06]);
+        // A slender bar ends in a thick one: they make no corner, and half of it lies inside.
+        let lost = lost(&frame(&points, &[(0, 1, 0), (0, 2, 1)]), &[bar(0.1, 0.1), bar(0.02, 0.02)]);
+        are(&lost, &[0.0, 0.05 * 0.01 * 0.02]);
+    }
+
+    #[test]
+    fn three_runs_through_one_point_share_it_once() {
+        let mut points = CROSS.to_vec();
+        points.extend([[0.0, 0.0, -1.0], [0.0, 0.0, 1.0]]);
+        let runs = [(0, 1, 0), (1, 2, 0), (3, 1, 0), (1, 4, 0), (5, 1, 0), (1, 6, 0)];
+        let half = 0.5 * 0.05f64.powi(3);
+        are(&lost(&frame(&points, &runs), &[bar(0.05, 0.05)]), &[0.0, 0.0, half, half, half, half]);
+    }
+
+    #[test]
+    fn an_oblique_strut_loses_what_its_line_does() {
+        // A plate 20 thick and wide: a strut through its middle at 45 degrees lies in it for 20 √2.
+        let points = [[-1.0, 0.0, 0.0], [1.0, 0.0, 0.0], [-0.3, 0.0, -0.3], [0.3, 0.0, 0.3]];
+        let strut = frame(&points, &[(0, 1, 0), (2, 3, 1)]);
+        let found = lost(&strut, &[bar(0.8, 0.02), bar(0.03, 0.03)]);
+        are(&found, &[0.0, 0.03 * 0.03 * 0.02 * 2f64.sqrt()]);
+        // Turned about its own line it loses the same, to the fineness of the rays.
+        let mut turned = strut;
+        turned.members[1].up = Some(Vector3::new(0.3, 1.0, 0.1));
+        let turned = lost(&turned, &[bar(0.8, 0.02), bar(0.03, 0.03)]);
+        assert_relative_eq!(turned[1], found[1], max_relative = 2e-3);
+    }
+
+    #[test]
+    fn the_mass_that_is_lost_is_that_of_its_moments() {
+        let tee = frame(&CROSS, &[(1, 4, 1), (0, 1, 0), (1, 2, 0)]);
+        let stretch = &overlaps(&tee, &[bar(0.06, 0.06), bar(0.1, 0.08)], |_| true).unwrap()[0];
+        // The stretch of 30 mm loses a rectangle of 100 x 60 mm in its middle.
+        let mass = stretch.line_mass(|_| 1000.0);
+        assert_relative_eq!(mass[(0, 0)], 6.0, max_relative = 1e-9);
+        assert_relative_eq!(mass[(4, 4)], 6.0 * 0.06 * 0.06 / 12.0, max_relative = 1e-9);
+        assert_relative_eq!(mass[(5, 5)], 6.0 * 0.1 * 0.1 / 12.0, max_relative = 1e-9);
+        assert_relative_eq!(mass[(3, 3)], mass[(4, 4)] + mass[(5, 5)], max_relative = 1e-9);
+        assert!(mass[(0, 4)].abs() < 1e-12 && mass[(1, 3)].abs() < 1e-12);
+    }
+}

@@ -1,0 +1,237 @@
+//! The solid of a member: its section's material along its line, and where a ray passes through it.
+//!
+//! A ray is straight in the member's own axes, so that each outline is crossed as in the plane of
+//! the section, and the planes at the ends cut the ray at one place each.
+
+use super::axes::Line;
+use crate::section::Geometry;
+use nalgebra::Vector3;
+
+/// The material of a section as outlines, [y, z], m.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Solid {
+    /// By part: its closed rings, filled by the even-odd rule; none for a cavity.
+    pub parts: Vec<Vec<Vec<[f64; 2]>>>,
+    /// By part: its area, m2, of which the rings may miss what lies between chords and arcs.
+    pub areas: Vec<f64>,
+    /// The box around all parts, lower left and upper right corner, m.
+    pub bounds: [[f64; 2]; 2],
+}
+
+impl Solid {
+    /// The material whose parts have these rings and areas, m2.
+    pub fn new(parts: Vec<Vec<Vec<[f64; 2]>>>, areas: Vec<f64>) -> Solid {
+        let mut bounds = [[f64::INFINITY; 2], [f64::NEG_INFINITY; 2]];
+        for point in parts.iter().flatten().flatten() {
+            for axis in 0..2 {
+                bounds[0][axis] = bounds[0][axis].min(point[axis]);
+                bounds[1][axis] = bounds[1][axis].max(point[axis]);
+            }
+        }
+        Solid { parts, areas, bounds }
+    }
+
+    /// The material of a section, what later parts leave of each part.
+    pub fn of(geometry: &Geometry) -> Solid {
+        let parts = geometry.parts().iter().zip(geometry.outlines());
+        let rings = |(part, pieces): (&crate::section::Part, &Vec<Vec<Vec<[f64; 2]>>>)| match part.cavity {
+            true => Vec::new(),
+            false => pieces.iter().flatten().cloned().collect(),
+        };
+        Solid::new(parts.map(rings).collect(), geometry.moments().iter().map(|m| m.area).collect())
+    }
+
+    /// The same, `by` times as large.
+    pub fn scaled(&self, by: f64) -> Solid {
+        let larger = |ring: &Vec<[f64; 2]>| ring.iter().map(|p| p.map(|x| x * by)).collect();
+        let parts = self.parts.iter().map(|rings| rings.iter().map(larger).collect()).collect();
+        Solid::new(parts, self.areas.iter().map(|area| area * by * by).collect())
+    }
+
+    /// Width and height of the box around it, m.
+    pub fn size(&self) -> [f64; 2] {
+        [0, 1].map(|axis| (self.bounds[1][axis] - self.bounds[0][axis]).max(0.0))
+    }
+
+    /// Area of the box around it, m2.
+    pub fn box_area(&self) -> f64 {
+        let [width, height] = self.size();
+        width * height
+    }
+
+    /// Half the diagonal of the box around it, m.
+    pub fn reach(&self) -> f64 {
+        let [width, height] = self.size();
+        0.5 * width.hypot(height)
+    }
+}
+
+/// Where a member's solid ends.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum End {
+    /// Square to its line, at its point.
+    Square,
+    /// In a mitre: at the plane through `place` square to `inward`, which points to its own side.
+    Mitre { place: Vector3<f64>, inward: Vector3<f64> },
+}
+
+/// The solid of one member in space.
+pub(super) struct Prism<'a> {
+    pub line: Line,
+    pub solid: &'a Solid,
+    pub ends: [End; 2],
+}
+
+/// A stretch of a ray, from and to, in lengths of its direction.
+pub(super) type Interval = (f64, f64);
+
+impl Prism<'_> {
+    /// From where to where it reaches along its own x, m: a mitre beyond its point, by half its
+    /// diagonal at most.
+    fn along(&self) -> Interval {
+        let beyond = |end: usize| match self.ends[end] {
+            End::Square => 0.0,
+            End::Mitre { .. } => self.solid.reach(),
+        };
+        (-beyond(0), self.line.length + beyond(1))
+    }
+
+    /// The box around it in space.
+    pub fn bounds(&self) -> [Vector3<f64>; 2] {
+        let mut bounds = [Vector3::repeat(f64::INFINITY), Vector3::repeat(f64::NEG_INFINITY)];
+        let (first, last) = self.along();
+        let [low, high] = self.solid.bounds;
+        for x in [first, last] {
+            for y in [low[0], high[0]] {
+                for z in [low[1], high[1]] {
+                    let place = self.line.start + self.line.axes.transpose() * Vector3::new(x, y, z);
+                    bounds = [bounds[0].inf(&place), bounds[1].sup(&place)];
+                }
+            }
+        }
+        bounds
+    }
+
+    /// Adds where the ray `origin + t direction` lies in its material, unsorted.
+    pub fn cross(&self, origin: &Vector3<f64>, direction: &Vector3<f64>, found: &mut Vec<Interval>) {
+        let own = self.line.axes * (origin - self.line.start);
+        let along = self.line.axes * direction;
+        let mut limits = (f64::NEG_INFINITY, f64::INFINITY);
+        let (first, last) = self.along();
+        cut(&mut limits, own.x - first, along.x);
+        cut(&mut limits, last - own.x, -along.x);
+        for end in self.ends {
+            if let End::Mitre { place, inward } = end {
+                cut(&mut limits, inward.dot(&(origin - place)), inward.dot(direction));
+            }
+        }
+        if limits.0 >= limits.1 {
+            return;
+        }
+        let across = along.y * along.y + along.z * along.z;
+        for rings in &self.solid.parts {
+            if across < 1e-18 {
+                if holds(rings, [own.y, own.z]) {
+                    found.push(limits);
+                }
+                continue;
+            }
+            let mut crossed: Vec<f64> = Vec::new();
+            for (a, b) in rings.iter().flat_map(|ring| sides(ring)) {
+                let side = |p: [f64; 2]| along.y * (p[1] - own.z) - along.z * (p[0] - own.y);
+                let (left, right) = (side(a), side(b));
+                if (left > 0.0) != (right > 0.0) {
+                    let share = left / (left - right);
+                    let y = a[0] + share * (b[0] - a[0]) - own.y;
+                    let z = a[1] + share * (b[1] - a[1]) - own.z;
+                    crossed.push((y * along.y + z * along.z) / across);
+                }
+            }
+            crossed.sort_by(f64::total_cmp);
+            let stretches = crossed.chunks_exact(2).map(|t| (t[0].max(limits.0), t[1].min(limits.1)));
+            found.extend(stretches.filter(|(from, to)| from < to));
+        }
+    }
+}
+
+/// Cuts `limits` to where `at + t slope` is not below zero.
+fn cut(limits: &mut Interval, at: f64, slope: f64) {
+    if slope.abs() < 1e-12 {
+        if at < 0.0 {
+            *limits = (0.0, 0.0);
+        }
+    } else if slope > 0.0 {
+        limits.0 = limits.0.max(-at / slope);
+    } else {
+        limits.1 = limits.1.min(-at / slope);
+    }
+}
+
+/// True when `rings` hold `p` by the even-odd rule.
+pub(super) fn holds(rings: &[Vec<[f64; 2]>], p: [f64; 2]) -> bool {
+    let crossed = rings.iter().flat_map(|ring| sides(ring)).filter(|(a, b)| {
+        (a[1] > p[1]) != (b[1] > p[1]) && p[0] < (b[0] - a[0]) * (p[1] - a[1]) / (b[1] - a[1]) + a[0]
+    });
+    crossed.count() % 2 == 1
+}
+
+/// The sides of a closed ring.
+pub(super) fn sides(ring: &[[f64; 2]]) -> impl Iterator<Item = ([f64; 2], [f64; 2])> + '_ {
+    (0..ring.len()).map(|i| (ring[i], ring[(i + 1) % ring.len()]))
+}
+
+/// Sorts stretches and joins those that touch.
+pub(super) fn joined(mut stretches: Vec<Interval>) -> Vec<Interval> {
+    stretches.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut whole: Vec<Interval> = Vec::with_capacity(stretches.len());
+    for (from, to) in stretches {
+        match whole.last_mut() {
+            Some(last) if from <= last.1 => last.1 = last.1.max(to),
+            _ => whole.push((from, to)),
+        }
+    }
+    whole
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::Frame;
+    use super::super::sample::{member, point};
+    use super::*;
+    use approx::assert_relative_eq;
+
+    pub(crate) fn tube(outer: f64, inner: f64) -> Solid {
+        let ring =
+            |a: f64| vec![[-a / 2.0, -a / 2.0], [a / 2.0, -a / 2.0], [a / 2.0, a / 2.0], [-a / 2.0, a / 2.0]];
+        Solid::new(vec![vec![ring(outer), ring(inner)]], vec![outer * outer - inner * inner])
+    }
+
+    #[test]
+    fn a_ray_through_a_tube_meets_both_walls_and_ends_at_a_mitre() {
+        let frame = Frame {
+            points: vec![point("a", 0.0, 0.0, 0.0), point("b", 1.0, 0.0, 0.0)],
+            members: vec![member("rail", 0, 1)],
+            ..Frame::default()
+        };
+        let line = Line::of(&frame, &frame.members[0]).unwrap();
+        let solid = tube(0.06, 0.05);
+        let mut prism = Prism { line, solid: &solid, ends: [End::Square, End::Square] };
+        let through = |prism: &Prism, x: f64| {
+            let mut found = Vec::new();
+            prism.cross(&Vector3::new(x, -1.0, 0.01), &Vector3::y(), &mut found);
+            joined(found)
+        };
+        let walls = through(&prism, 0.5);
+        assert_eq!(walls.len(), 2);
+        for (wall, (from, to)) in walls.iter().zip([(0.97, 0.975), (1.025, 1.03)]) {
+            assert_relative_eq!(wall.0, from, epsilon = 1e-12);
+            assert_relative_eq!(wall.1, to, epsilon = 1e-12);
+        }
+        assert!(through(&prism, -0.01).is_empty());
+        // Mitred by 45 degrees at its start it reaches beyond the point on one side alone.
+        let inward = Vector3::new(1.0, 1.0, 0.0).normalize();
+        prism.ends[0] = End::Mitre { place: Vector3::zeros(), inward };
+        assert_eq!(through(&prism, -0.01).len(), 1);
+        assert_relative_eq!(through(&prism, -0.01)[0].0, 1.025, epsilon = 1e-12);
+    }
+}

@@ -1,0 +1,175 @@
+//! What the computed modes leave out, as a few lumped modes that some loads see.
+//!
+//! The modes above the last computed one are not known one by one, but what loads B do to them is: a few
+//! steps of inverse iteration from the loads, with the computed modes taken out, span a small space
+//!
+//! ```text
+//! x₁ = (K - σ M)⁻¹ (B - M Φ Φᵀ B),   x₂ = (K - σ M)⁻¹ M x₁, ...   σ just above the last mode found
+//! ```
+//!
+//! in which K and M have a few modes of their own. Where a mode above is seen much by the loads, a lump
+//! comes out as that mode; where many share what is left, a lump stands for several of them: its
+//! frequency lies among theirs, its loss factor is the mean of theirs by strain energy, and the sum of
+//! `(bᵀy)²/ω²` over all lumps is the flexibility that the computed modes leave out, as far as the steps
+//! see it. A sharp mode hidden in a lump of lossy ones is not told apart.
+//!
+//! # Source
+//! - `wilson1982`: vectors that follow from the loads in place of modes
+
+use super::dense::product;
+use super::fault::EigenFault;
+use super::pencil::times;
+use super::solve::Spectrum;
+use faer::{Col, Mat, MatRef};
+use nalgebra::{DMatrix, SymmetricEigen};
+
+/// Steps of inverse iteration.
+const STEPS: usize = 4;
+
+/// A vector of which less than this is left, relative to its length, once the modes and the vectors before
+/// it are taken out, is one of theirs.
+const LEAST_LEFT: f64 = 1e-6;
+
+/// Modes that were not computed, lumped.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lump {
+    /// ω² in (rad/s)².
+    pub omega_squared: f64,
+    /// Loss factor by strain energy.
+    pub loss_factor: f64,
+    /// What each load sees of it, bᵀ y with yᵀ M y = 1.
+    pub seen: Vec<f64>,
+}
+
+impl Spectrum {
+    /// What the computed modes leave out of the motion under `loads`, (n, count), lowest first.
+    ///
+    /// # Errors
+    /// What stopped the solutions.
+    pub fn left_out(&self, loads: MatRef<f64>) -> Result<Vec<Lump>, EigenFault> {
+        let (mass, modes) = (&self.matrices.mass, &self.pairs.vectors);
+        let mass_modes = times(mass, modes.as_ref());
+        let inside = product(modes.transpose(), loads);
+        let mut step = loads - product(mass_modes.as_ref(), inside.as_ref());
+        // Vectors of unit length in the norm of M, and their images under M.
+        let mut space: Vec<[Col<f64>; 2]> = Vec::new();
+        for _ in 0..STEPS {
+            let solution = self.pairs.factor.solve(step.as_ref())?;
+            let mut cleared = solution.clone();
+            for _ in 0..2 {
+                let inside = product(mass_modes.transpose(), cleared.as_ref());
+                cleared -= product(modes.as_ref(), inside.as_ref());
+            }
+            let known = space.len();
+            for j in 0..cleared.ncols() {
+                let mut column = cleared.col(j).to_owned();
+                for _ in 0..2 {
+                    for [own, image] in &space {
+                        let part: f64 = image.transpose() * &column;
+                        column -= faer::Scale(part) * own;
+                    }
+                }
+                let image = mass * &column;
+                let length = |square: f64| square.max(0.0).sqrt();
+                let left = length(column.transpose() * &image);
+                let whole = solution.col(j);
+                let before = length(whole.transpose() * (mass * whole));
+                if left > LEAST_LEFT * before {
+                    space.push([column, image].map(|c| faer::Scale(1.0 / left) * c));
+                }
+            }
+            let fresh = &space[known..];
+            if fresh.is_empty() {
+                break;
+            }
+            step = Mat::from_fn(loads.nrows(), fresh.len(), |i, j| fresh[j][1][i]);
+        }
+        let space = Mat::from_fn(loads.nrows(), space.len(), |i, j| space[j][0][i]);
+        Ok(self.lumps(&space, loads))
+    }
+
+    /// The modes of K and M in `space`, whose vectors are orthonormal to M.
+    fn lumps(&self, space: &Mat<f64>, loads: MatRef<f64>) -> Vec<Lump> {
+        let within = |matrix| {
+            let inner = product(space.transpose(), times(matrix, space.as_ref()).as_ref());
+            DMatrix::from_fn(inner.nrows(), inner.ncols(), |i, j| 0.5 * (inner[(i, j)] + inner[(j, i)]))
+        };
+        let [stiffness, loss] = [&self.matrices.stiffness, &self.matrices.loss].map(within);
+        if stiffness.is_empty() || stiffness.iter().any(|k| !k.is_finite()) {
+            return Vec::new();
+        }
+        let SymmetricEigen { eigenvalues, eigenvectors } = SymmetricEigen::new(stiffness);
+        let seen = product(loads.transpose(), space.as_ref());
+        let lump = |j: usize| {
+            let shape = eigenvectors.column(j);
+            let stored: f64 = eigenvalues[j];
+            let lost = (&loss * shape).dot(&shape);
+            let of_load = |load: usize| (0..shape.len()).map(|i| seen[(load, i)] * shape[i]).sum();
+            Lump {
+                omega_squared: stored,
+                loss_factor: if stored > 0.0 { (lost / stored).max(0.0) } else { 0.0 },
+                seen: (0..loads.ncols()).map(of_load).collect(),
+            }
+        };
+        let mut lumps: Vec<Lump> = (0..space.ncols()).map(lump).filter(|l| l.omega_squared > 0.0).collect();
+        lumps.sort_by(|a, b| a.omega_squared.total_cmp(&b.omega_squared));
+        lumps
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Asked, solve};
+    use super::*;
+    use crate::frame::sample::cantilever;
+    use nalgebra::Vector6;
+
+    /// A cantilever in one plane, so slender that bending alone matters, and a force at its tip.
+    fn bent(count: usize) -> (Spectrum, Mat<f64>) {
+        let mut frame = cantilever();
+        for (i, stiff) in [(0, 1e3), (1, 1e6), (2, 1e6), (3, 1e3), (5, 1e3)] {
+            frame.sections[0].stiffness[(i, i)] *= stiff;
+        }
+        (3..6).for_each(|i| frame.sections[0].mass[(i, i)] *= 1e-4);
+        let asked = Asked { count, pieces: vec![24], tolerance: 1e9, ..Asked::default() };
+        let spectrum = solve(&frame, &asked).unwrap();
+        let load = spectrum.layout.between(1, None, &Vector6::new(0.0, 0.0, 1.0, 0.0, 0.0, 0.0));
+        let load = Mat::from_fn(load.len(), 1, |i, _| load[i]);
+        (spectrum, load)
+    }
+
+    #[test]
+    fn the_flexibility_left_out_is_that_of_the_closed_form() {
+        // At the tip every bending mode has φ² = 4/m: l³/(3 EI) = Σ 4 l³ / (β⁴ EI), so that with two modes
+        // 1 - 12/1.8751⁴ - 12/4.6941⁴ = 0.0046852 of the static flexibility is left out.
+        let (spectrum, load) = bent(2);
+        let lumps = spectrum.left_out(load.as_ref()).unwrap();
+        let left: f64 = lumps.iter().map(|l| l.seen[0].powi(2) / l.omega_squared).sum();
+        let ei = 210e9 * 0.02f64.powi(4) / 12.0;
+        let share = left * 3.0 * ei;
+        let exact = 1.0 - 12.0 / 1.875_104_07f64.powi(4) - 12.0 / 4.694_091_13f64.powi(4);
+        assert!((share / exact - 1.0).abs() < 0.03, "{share} {exact}");
+        // The lowest lump is nearly the third mode, and never below it.
+        let third = 7.854_757_44f64.powi(4) * ei / (7850.0 * 4e-4);
+        let ratio = lumps[0].omega_squared / third;
+        assert!((0.99..1.1).contains(&ratio), "{ratio}");
+    }
+
+    #[test]
+    fn nothing_is_left_where_nothing_is_loaded() {
+        let (spectrum, load) = bent(2);
+        let none = Mat::zeros(load.nrows(), 1);
+        assert!(spectrum.left_out(none.as_ref()).unwrap().is_empty());
+    }
+
+    #[test]
+    fn more_modes_leave_less() {
+        let left = |count| -> f64 {
+            let (spectrum, load) = bent(count);
+            let lumps = spectrum.left_out(load.as_ref()).unwrap();
+            lumps.iter().map(|l| l.seen[0].powi(2) / l.omega_squared).sum()
+        };
+        let [few, more, most] = [1, 3, 5].map(left);
+        assert!(few > 3.0 * more && more > 1.5 * most && most > 0.0, "{few} {more} {most}");
+    }
+}

@@ -1,0 +1,393 @@
+//! A build solved with as many modes as its answers need.
+//!
+//! Modes are added until what the modes above could change is small: the settle time holds to
+//! [`ENOUGH`] of itself ([`Decay::settle_error`]), and so does the dynamic stiffness
+//! ([`Peak::stiffness_error`](crate::response::peak::Peak)). What is left out is known as a few lumped modes
+//! that tip, work and tap see. The mode that decides is then one that was computed, and so is its loss.
+//! At [`MOST`] modes the answer stands as it is and says by how much it may be off: without loss no
+//! number of modes is enough, and an ideal impulse rings what no hammer reaches.
+//!
+//! The largest motion after an ideal impulse is not waited for: the envelope of a bar that is struck
+//! along itself grows with the logarithm of the number of its modes. A ring-down states its error.
+//!
+//! Only the lowest modes have complex shapes ([`Precision::ANSWER`]); those above have the loss of their
+//! strain energy.
+
+use super::measures::Solved;
+use crate::design::{Build, Goal, Model};
+use crate::modes::{Asked, Damped, ModesFault, Precision, Spectrum};
+use crate::problem::Problem;
+use crate::quantity::{Kind, figures, show};
+use crate::response::modal::ModalModel;
+use crate::response::peak::{Peak, weakest_peak, worst_peak};
+use crate::response::settle::{Decay, Settle};
+use crate::response::stations::{Station, left_out, modal_model};
+use std::f64::consts::TAU;
+
+/// Relative error at which a figure holds.
+pub const ENOUGH: f64 = 0.01;
+
+/// Modes that are computed first.
+const FEWEST: usize = 10;
+
+/// Modes after which no more are added.
+const MOST: usize = 200;
+
+/// By how much the number of modes grows at a time.
+const GROWTH: f64 = 1.4;
+
+/// A curve needs the modes up to this multiple of its end.
+const BEYOND: f64 = 1.2;
+
+/// What the figures of a solved build rest on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reached {
+    /// The worst peak between tip and work, or of the path.
+    pub peak: Option<Peak>,
+    /// When the motion after the tap has settled, and by how much that may be off, s.
+    pub settle: Option<(Settle, f64)>,
+}
+
+impl Reached {
+    /// True when no figure is off by more than [`ENOUGH`] of itself.
+    fn holds(&self) -> bool {
+        let quiet = self.settle.is_none_or(|(settle, error)| error <= ENOUGH * settle.time.unwrap_or(0.0));
+        quiet && self.peak.is_none_or(|peak| peak.stiffness_error <= ENOUGH)
+    }
+}
+
+impl<'m> Solved<'m> {
+    /// Solves `model` of `build` with as many modes as settle time and dynamic stiffness need; without a
+    /// tool the worst peak is that of the `path`, from its second station to its first.
+    ///
+    /// # Errors
+    /// A mechanism, or what stopped the solution.
+    pub fn converged(
+        build: &Build,
+        goal: &Goal,
+        model: &'m Model,
+        path: Option<&[Station; 2]>,
+    ) -> Result<Solved<'m>, ModesFault> {
+        Solved::converged_from(build, goal, model, path, FEWEST)
+    }
+
+    /// The same, beginning with `fewest` modes.
+    fn converged_from(
+        build: &Build,
+        goal: &Goal,
+        model: &'m Model,
+        path: Option<&[Station; 2]>,
+        fewest: usize,
+    ) -> Result<Solved<'m>, ModesFault> {
+        let path = path.filter(|_| model.tip.is_none()).map_or(&[][..], |path| path);
+        let asked = Asked { count: fewest, ..Asked::default() };
+        let spectrum = build.spectrum(model, &asked)?;
+        let damped = spectrum.damped(Precision::ANSWER)?;
+        let statics = build.statics(model)?;
+        let mut solved = Solved::of(build, goal, model, (spectrum, damped), statics, Some(path))?;
+        solved.reach(goal)?;
+        let mut count = fewest;
+        #[cfg(test)]
+        println!("   {count} {:?}", solved.reached);
+        while count < MOST && !solved.reached.as_ref().is_some_and(Reached::holds) {
+            count = more(count);
+            let Ok(found) = beyond(build, model, count, &solved.spectrum) else { break };
+            solved = Solved::of(build, goal, model, found, solved.statics, Some(path))?;
+            solved.reach(goal)?;
+            #[cfg(test)]
+            println!("   {count} {:?}", solved.reached);
+        }
+        Ok(solved)
+    }
+
+    /// The stations whose motion is watched: tip against work, or the struck point where there is no tool.
+    pub fn watched(&self) -> Vec<usize> {
+        if self.tool_stations > 0 { (0..self.tool_stations).collect() } else { vec![0] }
+    }
+
+    /// The motion of what is watched after the tap of `goal`; `None` without one.
+    pub fn decay(&self, goal: &Goal) -> Option<Decay> {
+        let tap = goal.tap.as_ref().filter(|_| self.asked_stations > self.tool_stations)?;
+        let blow = tap.blow(self.model.impulse);
+        Some(Decay::after(&self.modal, self.tool_stations, &self.watched(), blow))
+    }
+
+    /// Finds what the modes leave out, and what their figures are.
+    fn reach(&mut self, goal: &Goal) -> Result<(), ModesFault> {
+        let lumps = left_out(&self.model.frame, &self.spectrum, &self.stations).map_err(ModesFault::Eigen)?;
+        self.modal = self.modal.clone().with_left_out(lumps);
+        let settle = self.decay(goal).zip(goal.tap.as_ref()).map(|(decay, tap)| {
+            let settle = decay.settle(tap.settle_to);
+            (settle, settle.time.map_or(0.0, |time| decay.settle_error(tap.settle_to, time)))
+        });
+        let path = self.asked_stations;
+        let peak = match self.tool_stations {
+            0 if self.stations.len() > path + 1 => worst_peak(&self.modal, path + 1, path),
+            0 => None,
+            _ => weakest_peak(&self.modal, [0, 1, 2]),
+        };
+        self.reached = Some(Reached { peak, settle });
+        Ok(())
+    }
+
+    /// The modes as `stations` see them.
+    ///
+    /// # Errors
+    /// What stopped the static solution.
+    pub fn seen_at(&self, stations: &[Station]) -> Result<ModalModel, ModesFault> {
+        let damped = self.damped.as_ref();
+        let seen = modal_model(&self.model.frame, &self.spectrum, damped, Some(&self.statics), stations);
+        seen.map_err(ModesFault::Eigen)
+    }
+
+    /// The modes beyond `frequency`, Hz, where those at hand do not reach so far; at most [`MOST`].
+    ///
+    /// # Errors
+    /// What stopped the solution.
+    pub fn up_to(
+        &self,
+        build: &Build,
+        frequency: f64,
+    ) -> Result<Option<(Spectrum, Option<Damped>)>, ModesFault> {
+        let short =
+            |modes: &Spectrum| modes.elastic.last().is_some_and(|m| m.frequency() < BEYOND * frequency);
+        let mut count = self.spectrum.elastic.len();
+        let mut found: Option<(Spectrum, Option<Damped>)> = None;
+        while count < MOST && short(found.as_ref().map_or(&self.spectrum, |found| &found.0)) {
+            count = more(count);
+            let known = found.as_ref().map_or(&self.spectrum, |found| &found.0);
+            match beyond(build, self.model, count, known) {
+                Ok(next) => found = Some(next),
+                Err(_) => break,
+            }
+        }
+        Ok(found)
+    }
+
+    /// Which figures do not hold to [`ENOUGH`], and by how much they may be off.
+    pub fn doubts(&self, build: &Build, goal: &Goal) -> Vec<Problem> {
+        let Some(reached) = &self.reached else { return Vec::new() };
+        let last = self.modal.modes().iter().map(|mode| mode.omega / TAU).fold(0.0, f64::max);
+        let rests = format!(
+            "it rests on {} modes, up to {}, and those above may count",
+            self.spectrum.elastic.len(),
+            show(last, Kind::Frequency)
+        );
+        let mut doubts = Vec::new();
+        let mut doubt = |message: String, help: &str| {
+            doubts.push(Problem::warning(build.place.clone(), message).with_help(help));
+        };
+        if let Some((Settle { time: Some(time), .. }, error)) = reached.settle
+            && error > ENOUGH * time
+        {
+            let off = match error.is_finite() {
+                true => format!("be off by {}", show(error, Kind::Time)),
+                false => "never come, without loss".to_string(),
+            };
+            let help = match goal.tap.as_ref().is_some_and(|tap| tap.duration > 0.0) {
+                false => "an ideal impulse rings what no hammer reaches: add duration = \"1 ms\" to [tap]",
+                true => "a longer tap, or losses of all that is sharp, would tell",
+            };
+            doubt(format!("the settle time of \"{}\" may {off}: {rests}", build.name), help);
+        }
+        if let Some(peak) = reached.peak.filter(|peak| peak.stiffness_error > ENOUGH) {
+            let off = figures(100.0 * peak.stiffness_error, 2);
+            let message =
+                format!("the dynamic stiffness of \"{}\" may be off by {off} %: {rests}", build.name);
+            doubt(message, "losses of all that is sharp would tell");
+        }
+        doubts
+    }
+}
+
+/// The next number of modes.
+fn more(count: usize) -> usize {
+    ((count as f64 * GROWTH).ceil() as usize).min(MOST)
+}
+
+/// The lowest `count` modes of `model`, from fewer that are `known`.
+fn beyond(
+    build: &Build,
+    model: &Model,
+    count: usize,
+    known: &Spectrum,
+) -> Result<(Spectrum, Option<Damped>), ModesFault> {
+    let asked = Asked { count, ..Asked::default() };
+    let spectrum = build.spectrum_beyond(model, &asked, known)?;
+    let damped = spectrum.damped(Precision::ANSWER)?;
+    Ok((spectrum, damped))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::compare::{Comparison, Options};
+    use super::super::measures::Figures;
+    use super::super::motion::{ResponseOptions, response};
+    use super::super::ringdown::{RingDownOptions, ring_down};
+    use super::super::spread::Draws;
+    use super::*;
+    use crate::design::Design;
+    use crate::material::Table;
+    use crate::quantity::Draw;
+    use proptest::prelude::*;
+
+    const MILL: &str = include_str!("../../examples/gantry-mill.toml");
+    const STAND: &str = include_str!("../../examples/roundness-stand.toml");
+
+    /// A design of some builds, and its tap of some length, s.
+    fn design(text: &str, builds: &[&str], lasting: f64) -> Design {
+        let reading = Design::read("d.toml", text, &Table::built_in());
+        let mut design = reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems));
+        design.builds.retain(|build| builds.contains(&build.name.as_str()));
+        design.goal.tap.as_mut().unwrap().duration = lasting;
+        design
+    }
+
+    /// What each build of `design` is worth, beginning with `fewest` modes.
+    fn figures_from(design: &Design, fewest: usize) -> Vec<Figures> {
+        let goal = &design.goal;
+        let of = |build: &Build| {
+            let model = build.model(goal, &Draw::default()).unwrap();
+            let solved = Solved::converged_from(build, goal, &model, None, fewest).unwrap();
+            println!("{} {fewest} {} {:?}", build.name, solved.spectrum.elastic.len(), solved.reached);
+            solved.figures(build, goal).unwrap()
+        };
+        design.builds.iter().map(of).collect()
+    }
+
+    /// Fails where two answers about one build differ by more than a hundredth and what they state.
+    fn alike(a: &Figures, b: &Figures) -> Result<(), String> {
+        let pairs = [
+            ("settle time", a.settle_time, b.settle_time, a.settle_time_error, b.settle_time_error),
+            (
+                "dynamic stiffness",
+                a.dynamic_stiffness,
+                b.dynamic_stiffness,
+                a.dynamic_stiffness_error,
+                b.dynamic_stiffness_error,
+            ),
+        ];
+        for (what, one, other, error, further) in pairs {
+            let (Some(one), Some(other)) = (one, other) else {
+                return Err(format!("no {what}: {a:?} {b:?}"));
+            };
+            let allowed = ENOUGH * one.max(other) + error.unwrap_or(0.0) + further.unwrap_or(0.0);
+            if (one - other).abs() > allowed {
+                return Err(format!("{what}: {one} and {other}, stated {error:?} and {further:?}"));
+            }
+        }
+        Ok(())
+    }
+
+    #[test]
+    fn the_starter_has_one_answer() {
+        for lasting in [0.0, 1e-3] {
+            let design = design(crate::design::STARTER, &["welded", "cast"], lasting);
+            let [few, many] = [6, 60].map(|fewest| figures_from(&design, fewest));
+            few.iter().zip(&many).for_each(|(a, b)| alike(a, b).unwrap());
+            if lasting > 0.0 {
+                let wide = few.iter().find(|f| f.settle_time_error > f.settle_time.map(|t| ENOUGH * t));
+                assert!(wide.is_none(), "{wide:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn the_mill_has_one_answer() {
+        let design = design(MILL, &["welded", "cast"], 1e-3);
+        let [few, many] = [6, 40].map(|fewest| figures_from(&design, fewest));
+        few.iter().zip(&many).for_each(|(a, b)| alike(a, b).unwrap());
+    }
+
+    #[test]
+    fn every_section_says_the_same_of_the_granite_stand() {
+        let design = design(STAND, &["granite"], 1e-3);
+        let options = Options { draws: 0, ..Options::default() };
+        let compared = &Comparison::of(&design, &options, |_, _| ()).unwrap().builds[0];
+        let asked = ResponseOptions { range: None, path: None, floor: None };
+        let response = &response(&design, &asked).unwrap().builds[0];
+        let asked = RingDownOptions { duration: Some(0.1), draws: Draws::NONE };
+        let rung = &ring_down(&design, &asked, |_, _| ()).unwrap().builds[0].motion;
+        let dynamic = compared.dynamic_stiffness_n_per_m.map(|k| k.value);
+        assert_eq!(dynamic, response.dynamic_stiffness_n_per_m);
+        assert_eq!(compared.dynamic_stiffness_error_n_per_m, response.dynamic_stiffness_error_n_per_m);
+        assert_eq!(compared.settle_time_s.map(|t| t.value), rung.settle_time_s);
+        assert_eq!(compared.settle_time_error_s, rung.settle_time_error_s);
+        assert_eq!(compared.loss_factor.map(|l| l.value), rung.deciding_loss_factor);
+        // A curve that reaches further leaves what follows from the modes as it is.
+        let asked = ResponseOptions { range: Some((10.0, 4000.0)), path: None, floor: None };
+        let far = &super::super::motion::response(&design, &asked).unwrap().builds[0];
+        assert_eq!(far.dynamic_stiffness_n_per_m, dynamic);
+        let [near_end, far_end] = [response, far].map(|r| *r.curve.frequency_hz.last().unwrap());
+        assert!(far.curve.peaks.len() > response.curve.peaks.len() || far_end <= near_end);
+        alike(&figures_from(&design, 6)[0], &figures_from(&design, 40)[0]).unwrap();
+    }
+
+    #[test]
+    fn without_loss_the_answer_says_what_it_does_not_know() {
+        let text = crate::design::STARTER
+            .replace("loss = { value = 0.15, low = 0.1, high = 0.25 }", "loss = 0.0000001")
+            .replace("[targets]", "[materials.\"structural steel\"]\nloss_factor = 0.0000001\n\n[targets]");
+        let design = design(&text, &["welded"], 0.0);
+        let build = &design.builds[0];
+        let model = build.model(&design.goal, &Draw::default()).unwrap();
+        let solved = Solved::converged(build, &design.goal, &model, None).unwrap();
+        assert!(solved.spectrum.elastic.len() <= MOST);
+        let holds = solved.reached.as_ref().unwrap().holds();
+        assert_eq!(holds, solved.doubts(build, &design.goal).is_empty());
+    }
+
+    /// A portal on feet, with a tool hanging from its beam.
+    fn portal(sizes: &[f64], feet: f64, losses: [f64; 2], lasting: f64) -> String {
+        let [width, height, hang, tube, wall, carried] = [0, 1, 2, 3, 4, 5].map(|i| sizes[i]);
+        format!(
+            "[points]\na = \"0, 0, 0 mm\"\nb = \"{width}, 0, 0 mm\"\nc = \"0, 0, {height} mm\"\n\
+             d = \"{width}, 40, {height} mm\"\nm = \"{}, 10, {height} mm\"\nt = \"{}, 10, {} mm\"\n\
+             [members.left]\nfrom = \"a\"\nto = \"c\"\nsection = \"post\"\n\
+             [members.right]\nfrom = \"b\"\nto = \"d\"\nsection = \"post\"\n\
+             [members.one]\nfrom = \"c\"\nto = \"m\"\nsection = \"post\"\n\
+             [members.two]\nfrom = \"m\"\nto = \"d\"\nsection = \"post\"\n\
+             [members.sill]\nfrom = \"a\"\nto = \"b\"\nsection = \"post\"\n\
+             [members.tool]\nfrom = \"m\"\nto = \"t\"\nsection = \"quill\"\n\
+             [masses.head]\nat = \"m\"\nmass = \"{carried} kg\"\n\
+             [feet.all]\nat = [\"a\", \"b\"]\nstiffness = \"{feet}, {feet}, {feet} N/um\"\n\
+             turning = \"9, 9, 9 kN m/rad\"\nloss = {}\n\
+             [tool]\ntip = \"t\"\nwork = \"a\"\n\
+             [tap]\nat = \"t\"\nalong = \"1, 0.3, 0\"\nimpulse = \"0.1 N s\"\nduration = \"{lasting} ms\"\n\
+             settle_to = \"0.3 um\"\n\
+             [materials.bar]\nyoungs_modulus = \"120 GPa\"\npoissons_ratio = 0.27\n\
+             density = \"7200 kg/m3\"\nloss_factor = {}\n\
+             [builds.one]\nsections.post.parts = [{{ tube = \"{tube} x {tube} x {wall} mm\", of = \"bar\" }}]\n\
+             sections.quill.parts = [{{ round = \"30 mm\", of = \"bar\" }}]\n",
+            0.4 * width,
+            0.4 * width,
+            height - hang,
+            losses[0],
+            losses[1],
+        )
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(12))]
+
+        #[test]
+        fn any_number_of_modes_to_begin_with_gives_one_answer(
+            sizes in (
+                300.0..900.0f64, 250.0..700.0f64, 60.0..200.0f64, 40.0..100.0f64, 3.0..6.0f64, 1.0..12.0f64,
+            ),
+            feet in 0.5..60.0f64,
+            losses in (-2.0..-0.5f64, -3.0..-1.3f64),
+            lasting in prop::sample::select(vec![0.0, 0.3, 1.0, 3.0]),
+        ) {
+            let (width, height, hang, tube, wall, carried) = sizes;
+            let losses = [10f64.powf(losses.0), 10f64.powf(losses.1)];
+            let text = portal(&[width, height, hang, tube, wall, carried], feet, losses, lasting);
+            let design = design(&text, &["one"], 1e-3 * lasting);
+            let all: Vec<Figures> = [6, 11, 23, 60].iter().map(|n| figures_from(&design, *n).remove(0)).collect();
+            for other in &all[1..] {
+                let fault = alike(&all[0], other);
+                prop_assert!(fault.is_ok(), "{}", fault.unwrap_err());
+            }
+        }
+    }
+}
