@@ -57,7 +57,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     arguments.output.head_of(&stated, None)?;
     let reading = stated.resolve(&table);
     problems.extend(reading.problems);
-    let Some(design) = &reading.design else {
+    let sound = !problems.iter().any(Problem::is_error);
+    let Some(design) = reading.design.as_ref().filter(|_| sound) else {
         if arguments.output.format == output::Format::Text {
             return Err(Failure { problems, text: Some((name, text)) });
         }
@@ -66,6 +67,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         let problems = checked.problems;
         return Err(Failure { problems, text: Some((name, text)) });
     };
+    problems.extend(design.doubts_of_making());
     problems.extend(unsized_builds(design));
     let builds = design.builds.iter().map(|build| build.name.clone()).collect();
     let checked = Checked { sound: true, builds, problems };

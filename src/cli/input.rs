@@ -4,7 +4,7 @@ use super::Failure;
 use super::files;
 use super::output::Output;
 use super::paths::Paths;
-use crate::design::{Build, Design, Stated};
+use crate::design::{Design, Stated};
 use crate::material::Table;
 use crate::problem::{Place, Problem};
 use crate::quantity::{self, Kind};
@@ -133,12 +133,11 @@ impl Input {
     }
 
     fn read_telling(&self, tell: &Tell) -> Result<Design, Failure> {
-        let mut design = read_design(&self.design, &self.known, tell)?;
-        if let Some(wanted) = &self.build {
-            let build: Build = design.build(wanted)?.clone();
-            design.builds = vec![build];
+        let design = read_design(&self.design, &self.known, tell)?;
+        match &self.build {
+            Some(wanted) => Ok(design.only(wanted)?),
+            None => Ok(design),
         }
-        Ok(design)
     }
 }
 

@@ -3,7 +3,7 @@
 use super::paths::Paths;
 use super::{Ending, Failure, files, input, output};
 use crate::design::Design;
-use crate::problem::Problem;
+use crate::problem::{Problem, Severity};
 use crate::report::page;
 use crate::report::present::mix::Mixes;
 use crate::report::present::whole::{Told, Whole, page as document};
@@ -108,11 +108,22 @@ fn sizings(design: &Design, most: usize) -> Vec<(String, Sizing)> {
     sized
 }
 
+/// A part of the page; one that has no answer is left out, and `notes` say why.
+fn found_or_noted<T>(found: Result<T, Vec<Problem>>, notes: &mut Vec<Problem>) -> Option<T> {
+    let problems = match found {
+        Ok(found) => return Some(found),
+        Err(problems) => problems,
+    };
+    notes.extend(problems.into_iter().map(|problem| Problem { severity: Severity::Warning, ..problem }));
+    None
+}
+
+/// Everything about `design`. A build that one part cannot answer for is left out of that part.
 fn whole(design: &Design, arguments: &Arguments) -> Result<Whole, Vec<Problem>> {
     let options =
         Options { draws: arguments.spread.draws, seed: arguments.spread.seed, ..Options::default() };
     let bar = output::Progress::new("draws");
-    let comparison = Comparison::of(design, &options, |done, of| bar.at(done, of))?;
+    let mut comparison = Comparison::of(design, &options, |done, of| bar.at(done, of))?;
     bar.finish();
     let goal = &design.goal;
     let draws = Draws { count: arguments.spread.draws.min(input::FEW), seed: arguments.spread.seed };
@@ -122,15 +133,19 @@ fn whole(design: &Design, arguments: &Arguments) -> Result<Whole, Vec<Problem>> 
     // A change of one kelvin where the design states none; materials without expansion leave it out.
     let change = goal.thermal.is_none().then_some(1.0);
     let recipes = mixes(design).ok();
+    let notes = &mut comparison.notes;
+    let response = goal.tool.is_some().then(|| response(design, &asked));
+    let tapped = goal.tap.is_some().then(|| ring_down(design, &tapped, |_, _| ()));
+    let poured = recipes.is_some().then(|| pours(design, &pour));
     Ok(Whole {
+        response: response.and_then(|found| found_or_noted(found, notes)),
+        ring_down: tapped.and_then(|found| found_or_noted(found, notes)),
+        pours: poured.and_then(|found| found_or_noted(found, notes)),
         comparison,
         sections: Sections::of(design)?,
         modes: Modes::of(design, COUNT, &draws, |_, _| ())?,
-        shapes: design.builds.iter().map(|build| shapes(design, build, 6)).collect::<Result<_, _>>()?,
-        response: goal.tool.is_some().then(|| response(design, &asked)).transpose()?,
-        ring_down: goal.tap.is_some().then(|| ring_down(design, &tapped, |_, _| ())).transpose()?,
+        shapes: design.builds.iter().filter_map(|build| shapes(design, build, 6).ok()).collect(),
         warm: warm(design, &WarmOptions { change, ..WarmOptions::default() }).ok(),
-        pours: recipes.is_some().then(|| pours(design, &pour)).transpose()?,
         mixes: recipes.map(|mixes| Mixes { mixes, notes: Vec::new() }),
         sizings: sizings(design, arguments.most),
         proof: prove().map_err(|message| vec![Problem::error(Default::default(), message)])?,

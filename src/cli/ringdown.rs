@@ -59,11 +59,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         ),
         None => None,
     };
-    let design = arguments.at.of(|| arguments.input.read(&arguments.output))?;
+    let mut design = arguments.at.of(|| arguments.input.read(&arguments.output))?;
     let options = RingDownOptions { duration, draws: arguments.spread.draws() };
     let bar = output::Progress::new("draws");
     let found = ring_down(&design, &options, |done, of| bar.at(done, of)).map_err(Failure::of)?;
     bar.finish();
+    design.builds.retain(|build| found.builds.iter().any(|own| own.name == build.name));
     if let Some(path) = &arguments.wav {
         let sound = sounds(&design).map_err(Failure::of)?;
         write_whole(path, &sound.wav)?;

@@ -49,6 +49,15 @@ pub struct Profile {
     pub bond: Spread,
 }
 
+impl Profile {
+    /// True when its parts are of several materials, so that a bond acts between them.
+    pub fn is_bonded(&self) -> bool {
+        let mut media = self.geometry.parts().iter().filter(|part| !part.cavity).map(|part| part.medium);
+        let first = media.next();
+        media.any(|medium| Some(medium) != first)
+    }
+}
+
 impl Build {
     /// Puts a build together from its drawing; `None` when something is wrong, which is said.
     pub(super) fn resolve(

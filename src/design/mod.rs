@@ -18,6 +18,7 @@
 mod build;
 mod check;
 mod described;
+mod doubts;
 mod drawing;
 pub mod edit;
 mod goal;
@@ -41,8 +42,7 @@ pub use vary::{Choices, Gaps, PartPlace, Rack, VarySpec};
 
 use crate::document::{Fields, Located, Reader, Uncertain};
 use crate::material::Table;
-use crate::modes::Corner;
-use crate::problem::{Place, Problem};
+use crate::problem::{Place, Problem, Severity};
 use crate::quantity::{Kind, show};
 use substance::Register;
 
@@ -64,12 +64,23 @@ pub struct Design {
     pub uncertain: Vec<Uncertain>,
     /// What is doubtful, to be said beside every answer.
     pub notes: Vec<Problem>,
+    /// Builds that cannot be answered for, and why; `builds` is without them.
+    pub left_out: Vec<LeftOut>,
+}
+
+/// A build that cannot be answered for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LeftOut {
+    /// Its key in the design.
+    pub name: String,
+    /// What keeps it from an answer, as errors at their places.
+    pub problems: Vec<Problem>,
 }
 
 /// What came of reading a design.
 #[derive(Debug, Clone)]
 pub struct Reading {
-    /// The design, when nothing is wrong with it.
+    /// The design, when nothing is wrong with it beyond builds that it can leave out.
     pub design: Option<Design>,
     /// Everything wrong or doubtful, in the order of the file.
     pub problems: Vec<Problem>,
@@ -87,6 +98,10 @@ impl Design {
     /// The problem with the nearest known name.
     pub fn build(&self, name: &str) -> Result<&Build, Problem> {
         self.builds.iter().find(|build| build.name == name).ok_or_else(|| {
+            let left_out = self.left_out.iter().filter(|left| left.name == name);
+            if let Some(problem) = left_out.flat_map(|left| &left.problems).next() {
+                return problem.clone();
+            }
             let known = self.builds.iter().map(|build| build.name.as_str());
             Problem::error(
                 Place { key: "--build".to_string(), ..Place::file(&self.file) },
@@ -105,21 +120,69 @@ impl Design {
         }
     }
 
-    /// What shows only when the builds are put together as frames: faults of their geometry, and
-    /// mechanisms, and walls that give way.
-    fn faults(&self) -> Vec<Problem> {
+    /// What is doubtful about making the base rather than about computing it: binder that is short
+    /// of the voids, prices that are missing.
+    pub fn doubts_of_making(&self) -> Vec<Problem> {
+        doubts::of_making(&self.builds)
+    }
+
+    /// The design with its build called `name` alone; what other builds lack is no matter then.
+    ///
+    /// # Errors
+    /// As [`Design::build`].
+    pub fn only(mut self, name: &str) -> Result<Design, Problem> {
+        let build = self.build(name)?.clone();
+        let others: Vec<Problem> = self.left_out.drain(..).flat_map(|left| left.notes()).collect();
+        self.notes.retain(|note| !others.contains(note));
+        self.builds = vec![build];
+        Ok(self)
+    }
+
+    /// The design without the builds of `left_out`; a note says of each why.
+    pub fn without(mut self, left_out: Vec<LeftOut>) -> Design {
+        self.builds.retain(|build| left_out.iter().all(|left| left.name != build.name));
+        self.notes.extend(left_out.iter().flat_map(LeftOut::notes));
+        self.left_out.extend(left_out);
+        self
+    }
+
+    /// What shows only when the builds are put together as frames: those that cannot be answered for,
+    /// with faults of their geometry, mechanisms, and rails that are none; then what a member of the
+    /// others cannot stand for.
+    fn as_frames(&self) -> (Vec<LeftOut>, Vec<Problem>) {
         let draw = crate::quantity::Draw::default();
-        let of = |build: &Build| match build.model(&self.goal, &draw) {
-            Ok(model) => match build.statics(&model) {
-                Ok(_) => {
-                    let walls = Corner::doubt(&build.proportions(&model), build.place.clone());
-                    walls.into_iter().collect()
+        let (mut left_out, mut doubtful) = (Vec::new(), Vec::new());
+        for build in &self.builds {
+            let problems = match build.model(&self.goal, &draw) {
+                Ok(model) => {
+                    let lines = self.goal.thermal.as_ref().map(|thermal| thermal.lines(&model.frame));
+                    let bent = lines.and_then(Result::err).unwrap_or_default();
+                    let faults = build.statics(&model).err().map(|fault| build.problems(&fault));
+                    let faults = faults.unwrap_or(bent);
+                    if faults.is_empty() {
+                        doubtful.extend(doubts::of_model(build, &model));
+                    }
+                    faults
                 }
-                Err(fault) => build.problems(&fault),
-            },
-            Err(problems) => problems,
+                Err(problems) => problems,
+            };
+            if !problems.is_empty() {
+                left_out.push(LeftOut { name: build.name.clone(), problems });
+            }
+        }
+        (left_out, doubtful)
+    }
+}
+
+impl LeftOut {
+    /// The same as doubts, for answers about the other builds.
+    fn notes(&self) -> Vec<Problem> {
+        let note = |problem: &Problem| {
+            let said = problem.message.trim_start_matches(&format!("build \"{}\": ", self.name));
+            let message = format!("build \"{}\" is left out: {said}", self.name);
+            Problem { severity: Severity::Warning, message, ..problem.clone() }
         };
-        self.builds.iter().flat_map(of).collect()
+        self.problems.iter().map(note).collect()
     }
 }
 
@@ -169,19 +232,24 @@ impl Stated {
             reader.say(no_loss_at(amplitude_place, amplitude));
         }
         goal.amplitude = smallest.map(|smallest| goal.amplitude.unwrap_or(smallest));
-        for problem in check::joints_of_no_build(&views).into_iter().chain(check::targets(&goal, &views)) {
+        for problem in check::joints_of_no_build(&views)
+            .into_iter()
+            .chain(check::sections_of_no_build(&views))
+            .chain(check::targets(&goal, &views))
+        {
             reader.say(problem);
         }
         for (build, drawing) in stated.iter().zip(&drawings) {
             let said = [
-                check::names(drawing, &build.name.value, &build.name.place),
+                check::names(drawing, &build.name.value, &build.name.place, &views),
                 check::goal_names(&goal, drawing),
-                check::doubts(drawing),
+                doubts::of_drawing(drawing),
             ];
             said.into_iter().flatten().for_each(|problem| reader.say(problem));
         }
+        let broken = reader.is_broken();
         let (problems, uncertain) = reader.finish();
-        let builds = stated.into_iter().zip(drawings).collect();
+        let builds = stated.into_iter().zip(drawings).filter(|_| !broken).collect();
         Stated { file: file.to_string(), title, goal, builds, uncertain, problems }
     }
 
@@ -205,12 +273,15 @@ impl Stated {
         }
         let mut reading = Reading { design: None, problems: in_order(problems) };
         if is_sound(&reading.problems) {
-            let notes = reading.problems.clone();
             let uncertain = register.uncertain;
-            let design = Design { file, title, goal, builds, uncertain, notes };
-            reading.problems.extend(design.faults());
+            let mut design =
+                Design { file, title, goal, builds, uncertain, notes: Vec::new(), left_out: Vec::new() };
+            let (faults, doubts) = design.as_frames();
+            reading.problems.extend(doubts);
+            design.notes = in_order(reading.problems.clone());
+            reading.problems.extend(faults.iter().flat_map(|left| left.problems.clone()));
             reading.problems = in_order(reading.problems);
-            reading.design = is_sound(&reading.problems).then_some(design);
+            reading.design = (faults.len() < design.builds.len()).then(|| design.without(faults));
         }
         reading
     }

@@ -9,7 +9,7 @@ use crate::frame::{
     PartStiffness, Point, Solid, overlaps,
 };
 use crate::material::Medium;
-use crate::modes::{Asked, ModesFault, Spectrum, Statics, solve, solve_beyond};
+use crate::modes::{Asked, ModesFault, Spectrum, Statics, solve_beyond, solve_past_feet};
 use crate::problem::{Place, Problem};
 use crate::quantity::{Draw, Loss, Spread};
 use crate::section::{Action, Solution};
@@ -96,12 +96,13 @@ impl Build {
         Ok(statics)
     }
 
-    /// The modes of one of its models, in an order of elimination that builds divided alike share.
+    /// The modes of one of its models, in an order of elimination that builds divided alike share;
+    /// the first mode of the structure is among them.
     ///
     /// # Errors
-    /// As [`solve`].
+    /// As [`solve_past_feet`].
     pub fn spectrum(&self, model: &Model, asked: &Asked) -> Result<Spectrum, ModesFault> {
-        solve(&model.frame, &Asked { patterns: self.patterns.clone(), ..asked.clone() })
+        solve_past_feet(&model.frame, &Asked { patterns: self.patterns.clone(), ..asked.clone() })
     }
 
     /// The same from fewer modes that are known.

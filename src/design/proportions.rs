@@ -143,7 +143,7 @@ fn of(model: &Model, seen: &[Seen], number: usize) -> Proportions {
 fn corner(model: &Model, seen: &[Seen], number: usize, hosts: &[usize]) -> Option<Corner> {
     let widest = |m: usize| seen[m].size[0].max(seen[m].size[1]);
     let hollow = hosts.iter().copied().filter(|other| seen[*other].wall.is_some());
-    let host = hollow.max_by(|a, b| widest(*a).total_cmp(&widest(*b)))?;
+    let host = hollow.min_by(|a, b| widest(*b).total_cmp(&widest(*a)))?;
     // Of two that are alike and end in each other the wall is counted with the first.
     let narrower = widest(number) < (1.0 - 1e-9) * widest(host);
     let through = |m: usize| {

@@ -84,7 +84,8 @@ impl Schema<'_> {
         let forms = table.keys.get(key).map(|key| key.forms.as_slice()).unwrap_or_default();
         // What a build states in place of what is common is read by the same reader.
         let own = place.strip_prefix(BUILDS).unwrap_or(place);
-        let ways: Vec<Value> = match self.has("", own) && self.has("builds/*", own) {
+        let common = forms.contains(&Form::Table) && self.has("", own) && self.has("builds/*", own);
+        let ways: Vec<Value> = match common {
             true => vec![self.shared(own)],
             false => forms.iter().map(|form| self.form(place, form)).collect(),
         };
@@ -188,7 +189,13 @@ impl Schema<'_> {
             "required": ["value", "low", "high"],
             "additionalProperties": false,
         });
-        json!({ "anyOf": [stated, limits] })
+        let exact = json!({
+            "type": "object",
+            "properties": { "value": stated, "exact": { "const": true } },
+            "required": ["value", "exact"],
+            "additionalProperties": false,
+        });
+        json!({ "anyOf": [stated, limits, exact] })
     }
 }
 

@@ -1,6 +1,6 @@
 //! One table of the file: reading its keys, and saying what is wrong with them.
 
-use super::{Allowed, Form, Located, Reader};
+use super::{Allowed, Class, Form, Located, Reader};
 use crate::problem::{Place, Problem, suggest};
 use crate::quantity::{self, Fault, Kind, Spread};
 use std::cell::{Cell, RefCell};
@@ -179,22 +179,65 @@ impl<'r, 't> Fields<'r, 't> {
         Some(self.quantities(key, kind, 1, allowed)?[0])
     }
 
+    /// The quantity of `class` at `key`; stated without its spread it is a guess, and has the usual one.
+    pub fn quantity_of(&self, key: &str, kind: Kind, allowed: Allowed, class: Class) -> Option<Spread> {
+        Some(self.read_quantities(key, kind, 1, allowed, Some(class))?[0])
+    }
+
     /// The list of `count` quantities at `key`, each with its spread.
     pub fn quantities(&self, key: &str, kind: Kind, count: usize, allowed: Allowed) -> Option<Vec<Spread>> {
+        self.read_quantities(key, kind, count, allowed, None)
+    }
+
+    /// The list of `count` quantities of `class` at `key`, as [`Fields::quantity_of`].
+    pub fn quantities_of(
+        &self,
+        key: &str,
+        kind: Kind,
+        count: usize,
+        allowed: Allowed,
+        class: Class,
+    ) -> Option<Vec<Spread>> {
+        self.read_quantities(key, kind, count, allowed, Some(class))
+    }
+
+    fn read_quantities(
+        &self,
+        key: &str,
+        kind: Kind,
+        count: usize,
+        allowed: Allowed,
+        class: Option<Class>,
+    ) -> Option<Vec<Spread>> {
         let value = self.asked(key, Form::Quantity { kind, count, allowed, spread: true })?;
         let DeValue::Table(table) = value.get_ref() else {
             let values = self.numbers(&self.key(key), value, kind, count, allowed)?;
-            return Some(values.into_iter().map(Spread::exact).collect());
+            let usual = |(i, value): (usize, &f64)| {
+                self.reader.usual(&numbered(&self.key(key), (i, count)), *value, kind, class)
+            };
+            return Some(values.iter().enumerate().map(usual).collect());
         };
         let fields = Fields::new(self.reader, self.key(key), value.span(), table, None);
         let example = format!("\"{}\"", kind.example());
-        for part in ["value", "low", "high"] {
-            fields.need(part, &example);
+        let exact = fields.flag("exact") == Some(true);
+        fields.need("value", &example);
+        for limit in ["low", "high"] {
+            match exact {
+                false => fields.need(limit, &example),
+                true if fields.has(limit) => {
+                    fields.refuse(limit, "what is exact has no limits", "leave out exact, or low and high");
+                }
+                true => {}
+            }
         }
         let read = |part: &str| {
             fields.value(part).and_then(|v| self.numbers(&fields.key(part), v, kind, count, allowed))
         };
         let (value, low, high) = (read("value"), read("low"), read("high"));
+        if exact {
+            fields.finish();
+            return value.map(|values| values.into_iter().map(Spread::exact).collect());
+        }
         let spreads = value.zip(low).zip(high).and_then(|((value, low), high)| {
             let mut spreads = Vec::new();
             for i in 0..count {
@@ -214,12 +257,20 @@ impl<'r, 't> Fields<'r, 't> {
 
     /// The numbers of a size such as `"60 x 40 x 3 mm"` at `key`, each more than zero.
     ///
-    /// `counts` are the numbers of sizes allowed, the usual one first.
-    pub fn size(&self, key: &str, counts: &[usize]) -> Option<Vec<f64>> {
+    /// `counts` are the numbers of sizes allowed, the usual one first; `form` says in words what
+    /// they are, such as "across x up x wall".
+    pub fn size(&self, key: &str, counts: &[usize], form: &str) -> Option<Vec<f64>> {
         let value = self.asked(key, Form::Size(counts.to_vec()))?;
         let text = self.as_text(key, value, "a size in double quotes, as in \"60 x 40 x 3 mm\"")?.value;
         let found = text.to_lowercase().replace('×', "x").split('x').count();
-        let count = if counts.contains(&found) { found } else { counts[0] };
+        if !counts.contains(&found) {
+            let lengths = if found == 1 { "length" } else { "lengths" };
+            let message = format!("\"{text}\" has {found} {lengths}, not {}", counts[0]);
+            let example = quantity::example(Kind::Length, "x", counts[0]);
+            self.refuse(key, message, format!("write {form}, as in \"{example}\""));
+            return None;
+        }
+        let count = found;
         let sizes = self.heed(key, quantity::size(&text, Kind::Length, count))?;
         if let Some(size) = sizes.iter().find(|s| **s <= 0.0) {
             self.refuse(
@@ -483,7 +534,12 @@ impl<'r, 't> Fields<'r, 't> {
         if low == high {
             return Some(Spread::exact(value));
         }
-        let key = if count > 1 { format!("{}[{}]", self.path, item + 1) } else { self.path.clone() };
+        let key = numbered(&self.path, (item, count));
         Some(self.reader.register(&key, Spread::between(value, low, high), kind))
     }
+}
+
+/// The key of item `item` of `count` at `key`.
+fn numbered(key: &str, (item, count): (usize, usize)) -> String {
+    if count > 1 { format!("{key}[{}]", item + 1) } else { key.to_string() }
 }

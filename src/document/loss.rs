@@ -7,9 +7,9 @@
 //! loss = [{ loss = { value = 0.05, low = 0.03, high = 0.08 }, at = "0.1 um" }, "0.2 at 10 um"]
 //! ```
 
-use super::{Allowed, Fields, Form};
+use super::{Allowed, Class, Fields, Form};
 use crate::problem::Problem;
-use crate::quantity::{self, AmplitudeLoss, Kind, Loss, LossAt, Spread, show};
+use crate::quantity::{self, AmplitudeLoss, Kind, Loss, LossAt, show};
 use toml::Spanned;
 use toml::de::DeValue;
 
@@ -20,13 +20,13 @@ const SENSE: Allowed = Allowed::Between(0.0, 10.0);
 const EXAMPLE: &str = "write it like \"0.05 at 0.1 um\"";
 
 impl<'r, 't> Fields<'r, 't> {
-    /// The loss factor at `key`.
-    pub fn loss(&self, key: &str) -> Option<Loss> {
+    /// The loss factor at `key`; of `class` where it is stated without its spread.
+    pub fn loss(&self, key: &str, class: Class) -> Option<Loss> {
         let value = self.asked(key, Form::Losses(SENSE))?;
         let items: Vec<&'r Spanned<DeValue<'t>>> = match value.get_ref() {
             DeValue::Array(items) => items.iter().collect(),
             DeValue::String(text) if text.contains(" at ") => vec![value],
-            _ => return self.quantity(key, Kind::Ratio, SENSE).map(Loss::Same),
+            _ => return self.quantity_of(key, Kind::Ratio, SENSE, class).map(Loss::Same),
         };
         if !(1..=2).contains(&items.len()) {
             let message = format!("{} losses at amplitudes; one or two are read", items.len());
@@ -34,8 +34,9 @@ impl<'r, 't> Fields<'r, 't> {
             return None;
         }
         let numbered = items.iter().enumerate();
-        let points: Vec<Option<LossAt>> =
-            numbered.map(|(i, item)| self.loss_at(&format!("{}[{}]", self.key(key), i + 1), item)).collect();
+        let points: Vec<Option<LossAt>> = numbered
+            .map(|(i, item)| self.loss_at(&format!("{}[{}]", self.key(key), i + 1), item, class))
+            .collect();
         let points: Vec<LossAt> = points.into_iter().collect::<Option<_>>()?;
         let (first, second) = (*points.first()?, *points.last()?);
         let loss = AmplitudeLoss::new(first, second);
@@ -50,7 +51,7 @@ impl<'r, 't> Fields<'r, 't> {
         loss.map(Loss::Over)
     }
 
-    fn loss_at(&self, path: &str, item: &'r Spanned<DeValue<'t>>) -> Option<LossAt> {
+    fn loss_at(&self, path: &str, item: &'r Spanned<DeValue<'t>>, class: Class) -> Option<LossAt> {
         let place = self.reader.place(&item.span(), path);
         let refuse = |message: String, help: &str| {
             self.say(Problem::error(place.clone(), message).with_help(help));
@@ -60,7 +61,7 @@ impl<'r, 't> Fields<'r, 't> {
                 let fields = Fields::new(self.reader, path.to_string(), item.span(), table, None);
                 fields.need("loss", "0.05");
                 fields.need("at", "\"0.1 um\"");
-                let loss = fields.quantity("loss", Kind::Ratio, SENSE);
+                let loss = fields.quantity_of("loss", Kind::Ratio, SENSE, class);
                 let amplitude = fields.list("at", Kind::Length, 1, Allowed::Positive);
                 fields.finish();
                 Some(LossAt { amplitude: amplitude?[0], loss: loss? })
@@ -85,7 +86,8 @@ impl<'r, 't> Fields<'r, 't> {
                 };
                 let loss = read(loss, Kind::Ratio, SENSE);
                 let amplitude = read(at, Kind::Length, Allowed::Positive);
-                Some(LossAt { amplitude: amplitude?, loss: Spread::exact(loss?) })
+                let loss = self.reader.usual(path, loss?, Kind::Ratio, Some(class));
+                Some(LossAt { amplitude: amplitude?, loss })
             }
             _ => {
                 let found = self.reader.source.text.get(item.span()).unwrap_or("this");
@@ -98,14 +100,14 @@ impl<'r, 't> Fields<'r, 't> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::Reader;
+    use super::super::{Law, Reader, Usual};
     use super::*;
     use crate::quantity::Draw;
 
     fn read(text: &str) -> (Option<Loss>, Vec<String>) {
         let reader = Reader::new("d.toml", text);
         let root = reader.root();
-        let loss = root.loss("loss");
+        let loss = root.loss("loss", Class::JointLoss);
         root.finish();
         (loss, reader.finish().0.iter().map(|p| p.to_string()).collect())
     }
@@ -133,9 +135,37 @@ mod tests {
         let text = "loss = [{ loss = { value = 0.05, low = 0.03, high = 0.08 }, at = \"0.1 um\" }, \
              { loss = { value = 0.2, low = 0.1, high = 0.3 }, at = \"10 um\" }]\n";
         let reader = Reader::new("d.toml", text);
-        reader.root().loss("loss").unwrap();
+        reader.root().loss("loss", Class::JointLoss).unwrap();
         let keys: Vec<String> = reader.finish().1.into_iter().map(|u| u.key).collect();
         assert_eq!(keys, ["loss[1].loss", "loss[2].loss"]);
+    }
+
+    #[test]
+    fn a_loss_without_spread_has_the_usual_one_unless_it_is_exact() {
+        let usual = Usual::of(Class::JointLoss);
+        let uncertain = |text: &str| {
+            let reader = Reader::new("d.toml", text);
+            reader.root().loss("loss", Class::JointLoss).unwrap();
+            let (said, uncertain) = reader.finish();
+            assert!(said.is_empty(), "{said:?}");
+            uncertain
+        };
+        for (text, keys) in [
+            ("loss = 0.1\n", vec!["loss"]),
+            ("loss = [\"0.1 at 1 um\", \"0.1 at 9 um\"]\n", vec!["loss[1]", "loss[2]"]),
+            ("loss = [{ loss = 0.1, at = \"1 um\" }]\n", vec!["loss[1].loss"]),
+        ] {
+            let found = uncertain(text);
+            assert_eq!(found.iter().map(|u| u.key.as_str()).collect::<Vec<_>>(), keys);
+            for quantity in found {
+                assert_eq!((quantity.law, quantity.spread.guess), (Law::LogNormal, true));
+                let limits = (quantity.spread.low, quantity.spread.high);
+                assert_eq!(limits, (0.1 * usual.low, 0.1 * usual.high));
+            }
+        }
+        assert!(uncertain("loss = { value = 0.1, exact = true }\n").is_empty());
+        assert!(uncertain("loss = [{ loss = { value = 0.1, exact = true }, at = \"1 um\" }]\n").is_empty());
+        assert!(uncertain("loss = 0\n").is_empty());
     }
 
     #[test]

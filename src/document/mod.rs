@@ -8,9 +8,11 @@ mod fields;
 mod form;
 mod loss;
 mod series;
+mod usual;
 
 pub use fields::Fields;
 pub use form::{Asked, AskedKey, AskedTable, Form};
+pub use usual::{Class, Usual};
 
 use crate::problem::{Place, Problem, Source};
 use crate::quantity::{self, Kind, Spread};
@@ -54,8 +56,10 @@ impl Uncertain {
     /// The quantity at `key`, distributed as its kind is: what is positive and known to a factor
     /// by its logarithm, the rest by its value.
     pub fn new(key: &str, spread: Spread, kind: Kind) -> Uncertain {
+        // A loss at the second of two amplitudes is `loss[2]`.
+        let name = key.rsplit_once('[').filter(|(_, rest)| rest.ends_with(']')).map_or(key, |(name, _)| name);
         let by_value = match kind {
-            Kind::Ratio => !key.ends_with("loss") && !key.ends_with("loss_factor"),
+            Kind::Ratio => !name.ends_with("loss") && !name.ends_with("loss_factor"),
             Kind::Length | Kind::Expansion | Kind::TemperatureChange | Kind::Temperature => true,
             _ => false,
         };
@@ -98,6 +102,8 @@ pub struct Reader<'t> {
     root: Spanned<DeTable<'t>>,
     problems: RefCell<Vec<Problem>>,
     uncertain: RefCell<Vec<Uncertain>>,
+    /// How many problems are of TOML itself.
+    broken: usize,
     records: bool,
     asked: RefCell<Asked>,
 }
@@ -123,6 +129,7 @@ impl<'t> Reader<'t> {
         Reader {
             source,
             root,
+            broken: problems.len(),
             problems: RefCell::new(problems),
             uncertain: RefCell::default(),
             records: false,
@@ -146,14 +153,23 @@ impl<'t> Reader<'t> {
         Fields::new(self, String::new(), self.root.span(), self.root.get_ref(), asked)
     }
 
+    /// True when the text is not TOML: what is missing elsewhere may only have been swallowed.
+    pub fn is_broken(&self) -> bool {
+        self.broken > 0
+    }
+
     /// Adds a problem found by a later check.
     pub fn say(&self, problem: Problem) {
         self.problems.borrow_mut().push(problem);
     }
 
-    /// Everything said so far, in the order of the file, and the quantities with a spread.
+    /// Everything said so far, in the order of the file, and the quantities with a spread; of a
+    /// text that is not TOML only that, since the rest may follow from it.
     pub fn finish(self) -> (Vec<Problem>, Vec<Uncertain>) {
         let mut problems = self.problems.into_inner();
+        if self.broken > 0 {
+            problems.truncate(self.broken);
+        }
         problems.sort_by_key(|p| (p.place.line.unwrap_or(0), p.place.column.unwrap_or(0)));
         problems.dedup();
         (problems, self.uncertain.into_inner())
@@ -161,6 +177,12 @@ impl<'t> Reader<'t> {
 
     fn place(&self, span: &Range<usize>, key: &str) -> Place {
         self.source.place(span, key)
+    }
+
+    /// `value` with the usual spread of `class`, where there is one.
+    fn usual(&self, key: &str, value: f64, kind: Kind, class: Option<Class>) -> Spread {
+        let spread = class.map_or(Spread::exact(value), |class| Usual::of(class).about(value));
+        if spread.is_exact() { spread } else { self.register(key, spread, kind) }
     }
 
     fn register(&self, key: &str, mut spread: Spread, kind: Kind) -> Spread {
@@ -219,6 +241,33 @@ mod tests {
     }
 
     #[test]
+    fn an_exact_value_has_no_limits() {
+        let said = problems("k = { value = \"2 N/um\", exact = true, low = \"1 N/um\" }\n", |f| {
+            f.quantity_of("k", Kind::Stiffness, Allowed::Positive, Class::FootStiffness);
+        });
+        assert_eq!(
+            said,
+            ["d.toml:1:45  k.low: what is exact has no limits; leave out exact, or low and high"]
+        );
+        let said = problems("k = { value = \"2 N/um\" }\n", |f| {
+            f.quantity_of("k", Kind::Stiffness, Allowed::Positive, Class::FootStiffness);
+        });
+        assert_eq!(said.len(), 2, "{said:?}");
+    }
+
+    #[test]
+    fn a_guess_is_registered_with_the_usual_limits() {
+        let reader = Reader::new("d.toml", "k = \"2, 0, 4 N/um\"\n");
+        let of = (Kind::Stiffness, 3, Allowed::NotNegative);
+        let k = reader.root().quantities_of("k", of.0, of.1, of.2, Class::FootStiffness).unwrap();
+        let usual = Usual::of(Class::FootStiffness);
+        assert_eq!((k[0].low, k[0].high, k[0].guess), (2e6 * usual.low, 2e6 * usual.high, true));
+        assert!(k[1].is_exact() && !k[1].guess);
+        let keys: Vec<String> = reader.finish().1.into_iter().map(|u| u.key).collect();
+        assert_eq!(keys, ["k[1]", "k[3]"]);
+    }
+
+    #[test]
     fn faults_of_one_pass_stand_in_file_order() {
         let said = problems("a = \"1 m\"\nb = -1\nc = \"2 lb\"\n", |f| {
             f.quantity("c", Kind::Length, Allowed::Any);
@@ -233,7 +282,8 @@ mod tests {
 
     #[test]
     fn broken_toml_is_placed() {
-        let said = problems("a = \n", |_| ());
+        let said = problems("a = \nb = 1\n", |f| f.need("mass", "\"1 kg\""));
         assert!(said[0].starts_with("d.toml:1:"), "{said:?}");
+        assert_eq!(said.len(), 1, "what follows from it is left out: {said:?}");
     }
 }

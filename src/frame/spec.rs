@@ -1,6 +1,6 @@
 //! What the design file says of the wire drawing: points, members, masses, feet, anchors, joints.
 
-use crate::document::{Allowed, Fields, Located};
+use crate::document::{Allowed, Class, Fields, Located};
 use crate::problem::Place;
 use crate::quantity::{Kind, Loss, Spread};
 
@@ -67,7 +67,7 @@ pub struct FootSpec {
     pub stiffness: [Spread; 3],
     /// About global x, y, z, N m/rad; absent is zero.
     pub turning: Option<[Spread; 3]>,
-    /// Loss factor, perhaps over amplitude.
+    /// Loss factor, perhaps over amplitude or not stated.
     pub loss: Loss,
     /// Where it is stated.
     pub place: Place,
@@ -89,7 +89,7 @@ pub struct AnchorSpec {
 pub struct JointSpec {
     /// By freedom, N/m and N m/rad; `None` is rigid, zero is free.
     pub stiffness: [Option<Spread>; 6],
-    /// Loss factor, perhaps over amplitude.
+    /// Loss factor, perhaps over amplitude or not stated.
     pub loss: Loss,
     /// Where it is stated.
     pub place: Place,
@@ -162,11 +162,11 @@ impl FootSpec {
         fields.need("stiffness", "\"20, 20, 80 N/um\"");
         let at = fields.names("at");
         let read = |key, kind| -> Option<[Spread; 3]> {
-            fields.quantities(key, kind, 3, Allowed::NotNegative)?.try_into().ok()
+            fields.quantities_of(key, kind, 3, Allowed::NotNegative, Class::FootStiffness)?.try_into().ok()
         };
         let stiffness = read("stiffness", Kind::Stiffness);
         let turning = read("turning", Kind::TurningStiffness);
-        let loss = loss(fields);
+        let loss = loss(fields, Class::FootLoss);
         Some(FootSpec { at: at?, stiffness: stiffness?, turning, loss, place: fields.place() })
     }
 }
@@ -220,7 +220,7 @@ impl JointSpec {
         let mut stiffness = [None; 6];
         for (i, name) in FREEDOMS.iter().enumerate() {
             let kind = if i < 3 { Kind::Stiffness } else { Kind::TurningStiffness };
-            stiffness[i] = springs.quantity(name, kind, Allowed::NotNegative);
+            stiffness[i] = springs.quantity_of(name, kind, Allowed::NotNegative, Class::JointStiffness);
         }
         if stiffness.iter().all(Option::is_none) && !LETTERS.iter().any(|letter| springs.holds(letter)) {
             fields.refuse(
@@ -231,12 +231,12 @@ impl JointSpec {
         }
         LETTERS.iter().zip(FREEDOMS).for_each(|(letter, word)| springs.renamed(letter, word));
         springs.finish();
-        Some(JointSpec { stiffness, loss: loss(fields), place: fields.place() })
+        Some(JointSpec { stiffness, loss: loss(fields, Class::JointLoss), place: fields.place() })
     }
 }
 
-fn loss(fields: &Fields) -> Loss {
-    fields.loss("loss").unwrap_or(Loss::Same(Spread::exact(0.0)))
+fn loss(fields: &Fields, class: Class) -> Loss {
+    fields.loss("loss", class).unwrap_or(Loss::Unstated)
 }
 
 fn length_vector(fields: &Fields, key: &str) -> [f64; 3] {

@@ -8,7 +8,7 @@ use super::eigen::Method;
 use super::reduced::{Damped, Precision, damped_of_sound};
 use super::shares::{Share, Shares};
 use super::solve::{Elastic, Spectrum};
-use super::theory::{Corner, Proportions, Reason};
+use super::theory::{Proportions, Reason};
 use super::trouble::ModesFault;
 use crate::frame::{Energies, Frame};
 use crate::problem::{Place, Problem};
@@ -26,6 +26,9 @@ pub struct BuildModes {
     pub rigid_body_modes: usize,
     /// These ways.
     pub rigid_body_motions: Vec<String>,
+    /// Number of the lowest mode, from 1, that is the structure's and not the base as one piece on its
+    /// feet; `None` without one.
+    pub first_structure_mode: Option<usize>,
     /// The elastic modes, lowest first.
     pub modes: Vec<ModeAnswer>,
     /// Freedoms of the divided frame.
@@ -45,6 +48,8 @@ pub struct BuildModes {
 pub struct ModeAnswer {
     /// Natural frequency without damping, Hz.
     pub frequency_hz: f64,
+    /// True when the base moves as one piece on its feet.
+    pub on_feet: bool,
     /// Relative error that the division may have left in it.
     pub frequency_error: f64,
     /// Relative error that beam theory may have left in it; `None` where it was not judged.
@@ -85,14 +90,17 @@ impl BuildModes {
         let energies = Energies::new(frame, &spectrum.layout).ok_or(ModesFault::Range)?;
         let shapes: Vec<&[f64]> = spectrum.elastic.iter().map(|mode| mode.shape.as_slice()).collect();
         let shares = energies.strain(&shapes);
+        let on_feet = spectrum.on_feet(frame);
         let modes: Vec<ModeAnswer> = spectrum
             .elastic
             .iter()
             .zip(&shares)
             .zip(&losses)
-            .map(|((mode, energy), exact)| {
+            .zip(&on_feet)
+            .map(|(((mode, energy), exact), on_feet)| {
                 let loss_factor = spectrum.loss_by_energy(mode);
-                ModeAnswer::new(mode, loss_factor, *exact, Shares::of(frame, energy))
+                let answer = ModeAnswer::new(mode, loss_factor, *exact, Shares::of(frame, energy));
+                ModeAnswer { on_feet: *on_feet, ..answer }
             })
             .collect();
         let pairs = &spectrum.pairs;
@@ -101,6 +109,7 @@ impl BuildModes {
             mass_kg: body.mass,
             rigid_body_modes: spectrum.rigid.len(),
             rigid_body_motions: spectrum.rigid.iter().map(|motion| motion.name.clone()).collect(),
+            first_structure_mode: on_feet.iter().position(|on| !on).map(|mode| mode + 1),
             modes,
             freedoms: spectrum.layout.freedoms(),
             method: match pairs.method {
@@ -115,16 +124,18 @@ impl BuildModes {
         Ok(answer)
     }
 
-    /// Says what beam theory may miss in each mode, where the members have these `proportions`, and names the
-    /// corners at which walls give way.
+    /// Says what beam theory may miss in each mode, where the members have these `proportions`.
     pub fn judge(&mut self, frame: &Frame, spectrum: &Spectrum, proportions: &[Proportions]) {
         let errors = spectrum.theory_errors(frame, proportions).unwrap_or_default();
         for (mode, error) in self.modes.iter_mut().zip(errors) {
             mode.theory_error = Some(error.error);
             mode.theory_reasons = error.reasons;
         }
-        let place = Place::key(&format!("builds.{}", self.name));
-        self.notes.extend(Corner::doubt(proportions, place));
+    }
+
+    /// The lowest mode of the structure.
+    pub fn first_of_structure(&self) -> Option<&ModeAnswer> {
+        self.modes.get(self.first_structure_mode?.checked_sub(1)?)
     }
 
     fn remarks(&self) -> Vec<Problem> {
@@ -153,6 +164,7 @@ impl ModeAnswer {
         let decay = Decay::of(frequency_hz, loss_factor_exact);
         ModeAnswer {
             frequency_hz,
+            on_feet: false,
             frequency_error: mode.frequency_error,
             theory_error: None,
             theory_reasons: Vec::new(),

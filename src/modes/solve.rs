@@ -166,12 +166,12 @@ fn divided(frame: &Frame, asked: &Asked, known: Option<&Spectrum>) -> Result<Spe
     };
     for round in 0..=ROUNDS + 1 {
         let layout = Layout::new(frame, &pieces).map_err(ModesFault::Frame)?;
-        let matrices = layout.matrices(frame).ok_or(ModesFault::Range)?;
         let double: Vec<usize> = pieces.iter().map(|n| 2 * n).collect();
         if layout.freedoms() < sought + 6 && round < ROUNDS {
             pieces = double;
             continue;
         }
+        let matrices = layout.matrices(frame).ok_or(ModesFault::Range)?;
         let start = known.filter(|known| known.layout.pieces == pieces);
         let start = start.map(|known| known.pairs.vectors.as_ref());
         let settings = Settings { patterns: Some(&asked.patterns), start, ..Settings::default() };

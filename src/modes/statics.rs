@@ -16,6 +16,7 @@
 
 use super::factor::Factorisation;
 use super::fault::EigenFault;
+use super::footing::between;
 use super::loose::rigid_motions;
 use super::orders::{Orders, pencil};
 use super::symbolic::Patterns;
@@ -57,12 +58,29 @@ pub struct Statics<'a> {
 /// Static stiffness between two points.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Stiffness {
-    /// Along global x, y and z, N/m: force over displacement in its direction.
+    /// Along global x, y and z, N/m: force over displacement in its direction, infinite where both
+    /// points are held.
     pub along: [f64; 3],
-    /// In the weakest direction, N/m.
+    /// In the weakest direction, N/m, infinite where the points are held in all.
     pub weakest: f64,
     /// That direction, a unit vector.
     pub direction: [f64; 3],
+}
+
+impl Stiffness {
+    /// From the `compliance` along x, y and z, m/N, shape (3, 3).
+    pub(super) fn of(compliance: &Matrix3<f64>) -> Stiffness {
+        let SymmetricEigen { eigenvectors, eigenvalues } = SymmetricEigen::new(*compliance);
+        let most = eigenvalues.imax();
+        let direction = eigenvectors.column(most);
+        // Its sign is free: the largest part is made positive.
+        let direction = direction * direction[direction.iamax()].signum();
+        Stiffness {
+            along: [0, 1, 2].map(|i| over(compliance[(i, i)])),
+            weakest: over(eigenvalues[most]),
+            direction: direction.into(),
+        }
+    }
 }
 
 impl<'a> Statics<'a> {
@@ -74,7 +92,8 @@ impl<'a> Statics<'a> {
         Statics::divided(frame, &[], &Patterns::default())
     }
 
-    /// The same with each member divided into `pieces`, ordered as `patterns` knows or will know it.
+    /// The same with each member divided into `pieces`, ordered as `patterns` knows or will know it. Where
+    /// every point is held each member is halved at least, so that there is something to move.
     ///
     /// # Errors
     /// As [`Statics::new`].
@@ -83,7 +102,10 @@ impl<'a> Statics<'a> {
         pieces: &[usize],
         patterns: &Patterns,
     ) -> Result<Statics<'a>, ModesFault> {
-        let layout = Layout::new(frame, pieces).map_err(ModesFault::Frame)?;
+        let mut layout = Layout::new(frame, pieces).map_err(ModesFault::Frame)?;
+        if layout.freedoms() == 0 {
+            layout = Layout::new(frame, &vec![2; frame.members.len()]).map_err(ModesFault::Frame)?;
+        }
         let matrices = layout.matrices(frame).ok_or(ModesFault::Range)?;
         let orders = Orders::new(Arc::new(layout), &matrices, patterns).map_err(ModesFault::Eigen)?;
         Statics::shared(frame, matrices, &Arc::new(orders))
@@ -204,27 +226,18 @@ impl<'a> Statics<'a> {
         Ok(Mat::from_fn(count, count, |i, j| c64::new(half(&stored, i, j), -half(&lost, i, j))))
     }
 
-    /// Stiffness between point `tip` and point `work`; `None` is ground.
+    /// Stiffness between point `tip` and point `work`, as [`between`] loads them; `None` is ground.
     ///
     /// # Errors
     /// As [`Statics::solve`].
     pub fn stiffness(&self, tip: usize, work: Option<usize>) -> Result<Stiffness, EigenFault> {
         let directions = [Vector6::x(), Vector6::y(), Vector6::z()];
-        let directions = directions.map(|direction| self.layout.between(tip, work, &direction));
+        let directions = directions.map(|direction| between(self.frame, &self.layout, tip, work, &direction));
         let loads = Mat::from_fn(self.layout.freedoms(), 3, |i, j| directions[j][i]);
         let motion = self.solve(loads.as_ref())?;
         let compliance = loads.transpose() * motion;
         let compliance = Matrix3::from_fn(|i, j| 0.5 * (compliance[(i, j)] + compliance[(j, i)]));
-        let SymmetricEigen { eigenvectors, eigenvalues } = SymmetricEigen::new(compliance);
-        let most = eigenvalues.imax();
-        let direction = eigenvectors.column(most);
-        // Its sign is free: the largest part is made positive.
-        let direction = direction * direction[direction.iamax()].signum();
-        Ok(Stiffness {
-            along: [0, 1, 2].map(|i| 1.0 / compliance[(i, i)]),
-            weakest: 1.0 / eigenvalues[most],
-            direction: direction.into(),
-        })
+        Ok(Stiffness::of(&compliance))
     }
 
     /// How far each of some points moves under the weight of the whole, m, global axes; `None`
@@ -246,6 +259,11 @@ impl<'a> Statics<'a> {
         };
         Ok(Some(points.iter().map(at).collect()))
     }
+}
+
+/// The stiffness of a compliance.
+fn over(compliance: f64) -> f64 {
+    if compliance > 0.0 { 1.0 / compliance } else { f64::INFINITY }
 }
 
 /// The size of the shift under a floating base, (rad/s)².
@@ -345,7 +363,7 @@ mod tests {
         let stiffness = statics.stiffness(2, Some(3)).unwrap();
         let [x, y, z] = stiffness.direction;
         let direction = Vector6::new(x, y, z, 0.0, 0.0, 0.0);
-        let load = statics.layout.between(2, Some(3), &direction);
+        let load = between(&frame, &statics.layout, 2, Some(3), &direction);
         let motion = statics.solve(Mat::from_fn(load.len(), 1, |i, _| load[i]).as_ref()).unwrap();
         let moved: f64 = load.iter().enumerate().map(|(i, f)| f * motion[(i, 0)]).sum();
         assert_relative_eq!(1.0 / moved, stiffness.weakest, max_relative = 1e-9);
@@ -361,5 +379,23 @@ mod tests {
         frame.members[0].joint_from = Some(0);
         let fault = Statics::new(&frame).err().unwrap();
         assert!(fault.to_string().contains("of member \"arm\""), "{fault}");
+    }
+
+    #[test]
+    fn points_that_are_all_held_do_not_give_way() {
+        let mut frame = cantilever();
+        frame.anchors[0].at.push(1);
+        let statics = Statics::new(&frame).unwrap();
+        assert_eq!(statics.layout.freedoms(), 6);
+        let stiffness = statics.stiffness(1, None).unwrap();
+        assert_eq!((stiffness.weakest, stiffness.along), (f64::INFINITY, [f64::INFINITY; 3]));
+        assert_eq!(statics.sag(&[0, 1]).unwrap().unwrap(), [Vector3::zeros(); 2]);
+        // The middle of a beam between held ends: 192 E I / L^3, and the give of its shear, L / (4 GA).
+        let section = &frame.sections[0].stiffness;
+        let load = Mat::from_fn(6, 1, |i, _| if i == 2 { 1.0 } else { 0.0 });
+        let give = statics.solve(load.as_ref()).unwrap()[(2, 0)];
+        let length = (frame.points[1].position - frame.points[0].position).norm();
+        let exact = length.powi(3) / (192.0 * section[(4, 4)].re) + length / (4.0 * section[(2, 2)].re);
+        approx::assert_relative_eq!(give, exact, max_relative = 1e-9);
     }
 }

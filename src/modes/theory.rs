@@ -11,7 +11,7 @@
 //! all              1.2 % x⁶ + (x - 1.1)₊
 //! stretch          3.5 % x²
 //! bending, twist   0.6 % p / (p + 0.1),  p the larger of x and y
-//! bending of a flat section   8 % y² + 1.5 (y - 0.7)₊            twist of one   1.8 % q² (1 - t/w)
+//! bending of a flat section   8 % y² + 1.5 (y - 0.7)₊            twist of one   1.8 % q² (1 - t/w)^1.5
 //! ```
 //!
 //! Where a member is built in or ends in another, a depth h is held over a straight run L, and it is not
@@ -338,7 +338,7 @@ impl Waves {
         let edge = 9 - self.flat;
         let bent = |moment: usize| stored[moment] + stored[if moment == 4 { 2 } else { 1 }];
         let flat = plain + 0.08 * y * y + 1.5 * (y - 0.7).max(0.0);
-        let twisted = plain + 0.018 * self.twist * self.twist * self.flatness;
+        let twisted = plain + 0.018 * self.twist * self.twist * self.flatness.powf(1.5);
         let stretched = 0.035 * x * x;
         stored.iter().sum::<f64>() * common
             + stored[0] * stretched

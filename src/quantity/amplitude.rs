@@ -22,6 +22,8 @@ pub enum Loss {
     Same(Spread),
     /// Stated at amplitudes.
     Over(AmplitudeLoss),
+    /// Not stated, and taken as 0.
+    Unstated,
 }
 
 /// A loss factor measured at one amplitude.
@@ -46,13 +48,14 @@ impl Loss {
         match self {
             Loss::Same(loss) => loss.at(draw),
             Loss::Over(loss) => loss.at(amplitude.unwrap_or(0.0), draw),
+            Loss::Unstated => 0.0,
         }
     }
 
     /// The amplitudes at which it is stated, m.
     pub fn amplitudes(&self) -> Vec<f64> {
         match self {
-            Loss::Same(_) => Vec::new(),
+            Loss::Same(_) | Loss::Unstated => Vec::new(),
             Loss::Over(loss) => vec![loss.first.amplitude, loss.second.amplitude],
         }
     }
@@ -62,6 +65,17 @@ impl Loss {
         match self {
             Loss::Same(loss) => loss.value,
             Loss::Over(loss) => loss.first.loss.value.max(loss.second.loss.value),
+            Loss::Unstated => 0.0,
+        }
+    }
+
+    /// The losses that are stated: one, or that at each amplitude.
+    pub fn stated(&self) -> Vec<Spread> {
+        match self {
+            Loss::Same(loss) => vec![*loss],
+            Loss::Over(loss) if loss.first == loss.second => vec![loss.first.loss],
+            Loss::Over(loss) => vec![loss.first.loss, loss.second.loss],
+            Loss::Unstated => Vec::new(),
         }
     }
 }
@@ -107,6 +121,14 @@ mod tests {
         assert_eq!((at(Some(1e-9)), at(Some(1.0)), at(None)), (0.01, 0.04, 0.01));
         assert_eq!((at(Some(1e-6)), at(Some(1e-4))), (0.01, 0.04));
         assert_eq!((loss.largest(), loss.amplitudes()), (0.04, vec![1e-6, 1e-4]));
+        assert_eq!(loss.stated(), [Spread::exact(0.01), Spread::exact(0.04)]);
+    }
+
+    #[test]
+    fn what_is_not_stated_loses_nothing() {
+        let loss = Loss::Unstated;
+        assert_eq!((loss.at(Some(1e-6), &Draw::default()), loss.largest()), (0.0, 0.0));
+        assert!(loss.amplitudes().is_empty() && loss.stated().is_empty());
     }
 
     #[test]

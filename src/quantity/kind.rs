@@ -82,7 +82,12 @@ impl Kind {
             Kind::Ratio => row("a ratio", [0, 0, 0, 0, 0], "0.02 or 2 %", &[("", 1.0)]),
             Kind::Length => row("a length", [1, 0, 0, 0, 0], "600 mm", &[("mm", 1e-3), ("µm", 1e-6)]),
             Kind::Mass => row("a mass", [0, 1, 0, 0, 0], "6.2 kg", &[("kg", 1.0), ("g", 1e-3)]),
-            Kind::Time => row("a time", [0, 0, 1, 0, 0], "120 ms", &[("s", 1.0), ("ms", 1e-3)]),
+            Kind::Time => row(
+                "a time",
+                [0, 0, 1, 0, 0],
+                "120 ms",
+                &[("h", 3600.0), ("min", 60.0), ("s", 1.0), ("ms", 1e-3)],
+            ),
             Kind::Frequency => row("a frequency", [0, 0, -1, 0, 0], "90 Hz", &[("Hz", 1.0)]),
             Kind::Angle => {
                 row("an angle", [0, 0, 0, 0, 1], "30 deg", &[("deg", std::f64::consts::PI / 180.0)])
@@ -154,7 +159,8 @@ impl Kind {
     pub fn shown_unit(self, value: f64) -> (&'static str, f64) {
         let units = self.row().shown;
         let fits = units.iter().find(|(_, size)| value.abs() >= 0.9995 * size);
-        *fits.unwrap_or(if value == 0.0 { &units[0] } else { &units[units.len() - 1] })
+        let plain = units.iter().find(|(_, size)| *size == 1.0).unwrap_or(&units[0]);
+        *fits.unwrap_or(if value == 0.0 { plain } else { &units[units.len() - 1] })
     }
 }
 
@@ -175,6 +181,27 @@ pub fn show_digits(value: f64, kind: Kind, digits: usize) -> String {
 pub fn show(value: f64, kind: Kind) -> String {
     show_digits(value, kind, 3)
 }
+
+/// Two values in coherent SI as a person reads them, in one unit: to three significant figures, or as
+/// many more as tell them apart.
+///
+/// `show_apart(220.4, 220.0, Kind::Mass)` is `("220.4 kg", "220 kg")`.
+pub fn show_apart(one: f64, other: f64, kind: Kind) -> (String, String) {
+    let (unit, size) = kind.shown_unit(other);
+    let shown = |value: f64, digits: usize| match unit {
+        _ if !value.is_finite() => "-".to_string(),
+        "" => figures(value / size, digits),
+        unit => format!("{} {unit}", figures(value / size, digits)),
+    };
+    let mut digits = 3;
+    while digits < MOST_FIGURES && one != other && shown(one, digits) == shown(other, digits) {
+        digits += 1;
+    }
+    (shown(one, digits), shown(other, digits))
+}
+
+/// Significant figures that a value of double precision has at least.
+const MOST_FIGURES: usize = 15;
 
 /// A number to `digits` significant figures, without a trailing zero that says nothing, in
 /// powers of ten below 1e-4 and above 1e7.
@@ -211,8 +238,25 @@ mod tests {
         assert_eq!(show(210e9, Kind::Stress), "210 GPa");
         assert_eq!(show(3e6, Kind::Stress), "3 MPa");
         assert_eq!(show(0.12, Kind::Time), "120 ms");
+        assert_eq!(show(59.0, Kind::Time), "59 s");
+        assert_eq!(show(1149.0, Kind::Time), "19.1 min");
+        assert_eq!(show(9000.0, Kind::Time), "2.5 h");
         assert_eq!(show(0.0, Kind::Mass), "0 kg");
         assert_eq!(show(f64::NAN, Kind::Mass), "-");
+    }
+
+    #[test]
+    fn two_values_are_told_apart() {
+        let apart = |one, other, kind| {
+            let (one, other) = show_apart(one, other, kind);
+            format!("{one}, {other}")
+        };
+        assert_eq!(apart(220.4, 220.0, Kind::Mass), "220.4 kg, 220 kg");
+        assert_eq!(apart(219.996, 220.0, Kind::Mass), "219.996 kg, 220 kg");
+        assert_eq!(apart(0.1204, 0.12, Kind::Time), "120.4 ms, 120 ms");
+        assert_eq!(apart(1.5, 0.9, Kind::Time), "1500 ms, 900 ms");
+        assert_eq!(apart(2.0, 2.0, Kind::Ratio), "2, 2");
+        assert_eq!(apart(f64::INFINITY, 0.9, Kind::Time), "-, 900 ms");
     }
 
     #[test]

@@ -10,7 +10,7 @@ mod text;
 mod unit;
 
 pub use amplitude::{AmplitudeLoss, Loss, LossAt};
-pub use kind::{Kind, figures, show, show_digits};
+pub use kind::{Kind, figures, show, show_apart, show_digits};
 pub use text::{Fault, example, list, range, ratio, single, size};
 pub use unit::{Dimension, Unit};
 
@@ -31,17 +31,20 @@ pub struct Spread {
     /// The place of this quantity in a [`Draw`], given to it when the design is read.
     #[serde(skip)]
     pub index: Option<usize>,
+    /// True where the limits are the usual ones of its class, since none were stated.
+    #[serde(skip)]
+    pub guess: bool,
 }
 
 impl Spread {
     /// A value known without spread.
     pub fn exact(value: f64) -> Spread {
-        Spread { value, low: value, high: value, median: None, index: None }
+        Spread::between(value, value, value)
     }
 
     /// A value between its 5 % and 95 % limits.
     pub fn between(value: f64, low: f64, high: f64) -> Spread {
-        Spread { value, low, high, median: None, index: None }
+        Spread { value, low, high, median: None, index: None, guess: false }
     }
 
     /// True when nothing is uncertain about it.

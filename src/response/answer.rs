@@ -1,7 +1,7 @@
 //! The answers about response as they are shown and serialised: one entry a build.
 
 use super::cut::{Lobe, StableDepth};
-use super::floor::FloorMotion;
+use super::floor::{FloorMotion, FloorPath};
 use super::frequency::FrequencyResponse;
 use super::peak::Peak;
 use super::speeds::{Clash, OrderLine, UnbalanceMotion};
@@ -50,6 +50,8 @@ pub struct BuildResponse {
     pub order_lines: Vec<OrderLine>,
     /// Motion from unbalance, one entry for each range of speeds that states it.
     pub unbalance: Vec<UnbalanceMotion>,
+    /// What reaches the path of the floor's motion along x, y and z; none for a floating base.
+    pub floor_paths: Vec<FloorPath>,
     /// Motion from the floor.
     pub floor: Option<FloorMotion>,
 }
@@ -72,6 +74,7 @@ impl BuildResponse {
             clashes: Vec::new(),
             order_lines: Vec::new(),
             unbalance: Vec::new(),
+            floor_paths: Vec::new(),
             floor: None,
         }
     }

@@ -10,7 +10,9 @@
 //!
 //! where the floor is one more station `f` of the model, with the load pattern `M r`. This holds
 //! for lossy feet too, since their loss is hysteretic and grounded in the floor. Between tip and
-//! work `b^T r` is 0. All points of the floor are taken to move alike.
+//! work `b^T r` is 0: the ratio `|w^2 H_bf|` is what the floor leaves of its motion there. Soft feet
+//! show in it, since the structure is shaken at its own frequencies by what passes them alone. All
+//! points of the floor are taken to move alike.
 //!
 //! A floor spectrum is a list of root-mean-square velocities in bands of a third of an octave; the
 //! velocity is spread evenly over the frequencies of its band, and bands add as squares:
@@ -25,7 +27,7 @@
 //! - `gordon1991`: vibration criterion curves (values from memory)
 
 use super::modal::{ModalModel, Pair};
-use super::peak::{SEARCH_STEP, resolving_squares};
+use super::peak::{SEARCH_STEP, largest, resolving_squares};
 use crate::problem::{Place, Problem};
 use num_complex::Complex64;
 use serde::Serialize;
@@ -230,6 +232,49 @@ fn step_problem(before: Option<&Band>, frequency: f64, place: Place) -> Option<P
     })
 }
 
+/// How much of the floor's motion along one axis reaches a station, counted from the floor.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FloorPath {
+    /// The axis along which the floor moves.
+    pub along: &'static str,
+    /// The largest ratio of motion to that of the floor.
+    pub worst_ratio: f64,
+    /// Where that is, Hz.
+    pub worst_at_hz: f64,
+    /// Up to a little beyond the last mode, Hz.
+    pub frequency_hz: Vec<f64>,
+    /// By frequency.
+    pub ratio: Vec<f64>,
+}
+
+/// How far beyond the last mode a path from the floor is followed, as a ratio of `w^2`: further up the
+/// modes left out count.
+const BEYOND_LAST: f64 = 1.2;
+
+/// The paths to the station `observed` from the `floor` stations along x, y and z; none for a base
+/// that floats, which no floor moves.
+pub fn floor_paths(model: &ModalModel, observed: usize, floor: [usize; 3]) -> Vec<FloorPath> {
+    if model.is_free() {
+        return Vec::new();
+    }
+    let end = BEYOND_LAST * model.poles().iter().map(|pole| pole.re).fold(0.0, f64::max);
+    let squares: Vec<f64> =
+        resolving_squares(model.poles(), SEARCH_STEP).into_iter().filter(|x| *x > 0.0 && *x < end).collect();
+    let path = |(along, station): (&'static str, usize)| {
+        let pair = model.pair(observed, station);
+        let ratio = |square: f64| square * pair.at_square(square).norm();
+        let (square, worst_ratio) = largest(&squares, ratio)?;
+        Some(FloorPath {
+            along,
+            worst_ratio,
+            worst_at_hz: square.sqrt() / TAU,
+            frequency_hz: squares.iter().map(|square| square.sqrt() / TAU).collect(),
+            ratio: squares.iter().map(|square| ratio(*square)).collect(),
+        })
+    };
+    ["x", "y", "z"].into_iter().zip(floor).filter_map(path).collect()
+}
+
 /// Motion of one station that a floor spectrum makes.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct FloorMotion {
@@ -303,6 +348,49 @@ mod tests {
         approx::assert_relative_eq!(at(0.01), 1.0, max_relative = 1e-5);
         approx::assert_relative_eq!(at(10.0), (1f64 + 0.01).sqrt() / 0.1, max_relative = 1e-12);
         assert!(at(100.0) < 0.0102);
+    }
+
+    #[test]
+    fn the_worst_ratio_is_that_of_the_resonance() {
+        let model = on_a_floor(10.0, 0.1, 500.0);
+        let paths = floor_paths(&model, 0, [1, 1, 1]);
+        assert_eq!(paths.iter().map(|path| path.along).collect::<Vec<_>>(), ["x", "y", "z"]);
+        // w² / |w0² (1 + i eta) - w²| is largest at w² = w0² (1 + eta²): sqrt(1 + eta²) / eta.
+        approx::assert_relative_eq!(paths[0].worst_ratio, 1.01f64.sqrt() / 0.1, max_relative = 1e-5);
+        approx::assert_relative_eq!(paths[0].worst_at_hz, 10.0 * 1.01f64.sqrt(), max_relative = 1e-3);
+        for (f, ratio) in paths[0].frequency_hz.iter().zip(&paths[0].ratio) {
+            let (square, own) = ((TAU * f).powi(2), (TAU * 10.0).powi(2));
+            let exact = square / Complex64::new(own - square, 0.1 * own).norm();
+            approx::assert_relative_eq!(*ratio, exact, max_relative = 1e-9);
+        }
+    }
+
+    #[test]
+    fn soft_feet_keep_the_floor_from_the_structure() {
+        // A tool on a spring of 60 Hz on a bed, the bed on feet: two masses in a row, by their modes.
+        let worst = |feet: f64| {
+            let (bed, tool) = (200.0, 20.0);
+            let spring = tool * (TAU * 60.0).powi(2);
+            let lower = bed * (TAU * feet).powi(2);
+            // The roots of (k + s - w² M)(s - w² m) = s².
+            let (a, b) = (bed * tool, (lower + spring) * tool + spring * bed);
+            let root = (b * b - 4.0 * a * lower * spring).sqrt();
+            let modes: Vec<ModalMode> = [b - root, b + root]
+                .map(|top| {
+                    let square = top / (2.0 * a);
+                    let up = spring / (spring - square * tool);
+                    let size = (bed + tool * up * up).sqrt();
+                    // Tool against bed, and the floor's load on both.
+                    ModalMode::real(square.sqrt(), 0.05, &[(up - 1.0) / size, (bed + tool * up) / size])
+                })
+                .into();
+            floor_paths(&ModalModel::complete(modes, 2).unwrap(), 0, [1, 1, 1]).remove(2)
+        };
+        let (stiff, soft) = (worst(300.0), worst(3.0));
+        assert!((stiff.worst_at_hz - 60.0).abs() < 3.0, "{}", stiff.worst_at_hz);
+        assert!(stiff.worst_ratio > 15.0, "{}", stiff.worst_ratio);
+        // At its worst on soft feet, which is their own frequency, the tool moves by (f / 60)² Q.
+        assert!(soft.worst_at_hz < 4.0 && soft.worst_ratio < 0.1, "{soft:?}");
     }
 
     #[test]

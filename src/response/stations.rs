@@ -2,7 +2,7 @@
 
 use super::modal::{ModalMode, ModalModel};
 use crate::frame::{Frame, Layout};
-use crate::modes::{Damped, Direct, EigenFault, Elastic, Pencil, Spectrum, Statics};
+use crate::modes::{Damped, Direct, EigenFault, Elastic, Pencil, Spectrum, Statics, between};
 use faer::sparse::SparseColMat;
 use faer::{Mat, c64};
 use nalgebra::{DMatrix, Vector3, Vector6};
@@ -12,7 +12,7 @@ use num_complex::Complex64;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Station {
     /// A point along a unit direction, against another or the ground; as a load, a unit force at
-    /// the point and its reaction at the other.
+    /// the point and its reaction at the other, balanced by the feet ([`crate::modes::between`]).
     Between {
         /// Index of the point.
         point: usize,
@@ -44,7 +44,7 @@ impl Station {
     fn load(&self, frame: &Frame, layout: &Layout) -> Vec<f64> {
         match *self {
             Station::Between { point, against, along: [x, y, z] } => {
-                layout.between(point, against, &Vector6::new(x, y, z, 0.0, 0.0, 0.0))
+                between(frame, layout, point, against, &Vector6::new(x, y, z, 0.0, 0.0, 0.0))
             }
             Station::Floor(axis) => {
                 let mut along = Vector6::zeros();

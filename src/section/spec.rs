@@ -1,7 +1,7 @@
 //! What the design file says of a section: its parts, and how far they act together.
 
 use super::{SectionFault, Shape};
-use crate::document::{Allowed, Fields, Located};
+use crate::document::{Allowed, Class, Fields, Located};
 use crate::problem::{Place, Problem};
 use crate::quantity::{self, Kind, Spread};
 
@@ -50,7 +50,7 @@ impl SectionSpec {
     /// Reads one section.
     pub fn read(fields: &Fields) -> Option<SectionSpec> {
         fields.need("parts", "[{ tube = \"60 x 40 x 3 mm\", of = \"structural steel\" }]");
-        let bond = fields.quantity("bond", Kind::Ratio, Allowed::Between(0.0, 1.0));
+        let bond = fields.quantity_of("bond", Kind::Ratio, Allowed::Between(0.0, 1.0), Class::Bond);
         let tables = fields.array("parts")?;
         if tables.is_empty() {
             fields.refuse(
@@ -124,7 +124,14 @@ fn sized(fields: &Fields, name: &str) -> Option<Shape> {
         "tube" | "angle" => &[3],
         _ => &[3, 4],
     };
-    let sizes = fields.size(name, counts);
+    let form = match name {
+        "rectangle" => "across x up",
+        "round" => "the diameter",
+        "pipe" => "diameter x wall",
+        "tube" | "angle" => "across x up x wall",
+        _ => "across x up x web, then x flange where it differs",
+    };
+    let sizes = fields.size(name, counts, form);
     let radius = match name {
         "tube" | "angle" | "channel" | "tee" | "i_shape" => length(fields, "radius"),
         _ => None,

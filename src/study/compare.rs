@@ -1,16 +1,20 @@
 //! All builds of a design side by side, with spread and the chance that one beats another.
 
+use super::apart::apart;
+use super::doubt::Doubt;
 use super::equal::{self, Equal};
+use super::guesses::{Guess, OnGuesses, guesses};
 use super::known::Known;
-use super::measures::{Figures, Misses, Solved, TheoryErrors, measure};
+use super::measures::{Figures, Misses, Solved, TheoryErrors, keep_all, nothing_gives};
 use super::spread::draws::latin_hypercube;
 use super::spread::rank::{Advice, Influence, chance_to_beat, influences, percentiles};
 use super::spread::{run, strongest};
+use super::verdict::{Candidate, Circumstances, Verdict};
 use super::warm::Quick;
 use crate::design::{Build, Costs, Design, Measure, Model};
-use crate::modes::{Asked, Share};
+use crate::modes::Share;
 use crate::problem::Problem;
-use crate::quantity::{Draw, Spread, figures, show};
+use crate::quantity::{Draw, Spread, figures};
 use serde::Serialize;
 
 /// What is asked of a comparison.
@@ -33,8 +37,10 @@ impl Default for Options {
 /// All builds side by side.
 #[derive(Debug, Clone, Serialize)]
 pub struct Comparison {
-    /// The answer in a sentence or three.
+    /// The answer in a few sentences: those of the verdict, and where the best gives way.
     pub answer: String,
+    /// What it comes down to.
+    pub verdict: Verdict,
     /// What the builds are made equal in, where they are.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub at_equal: Option<&'static str>,
@@ -51,6 +57,8 @@ pub struct Comparison {
     pub advice: Option<String>,
     /// Targets that are missed, by build.
     pub misses: Misses,
+    /// What was stated without a spread and took the usual one.
+    pub guesses: Vec<Guess>,
     /// What is doubtful.
     pub notes: Vec<Problem>,
 }
@@ -72,8 +80,15 @@ pub struct Compared {
     pub costs: Costs,
     /// Static stiffness between tip and work.
     pub stiffness_n_per_m: Option<Directions>,
-    /// First elastic frequency.
+    /// In the weakest direction of the structure alone, without the feet; `None` unless the work is on
+    /// the ground, where the stiffness contains them.
+    pub structure_stiffness_n_per_m: Option<f64>,
+    /// Frequency of the first mode of the structure.
     pub first_frequency_hz: Option<Spread>,
+    /// Lowest frequency of the base as one piece on its feet; `None` where no mode is so.
+    pub on_feet_hz: Option<Spread>,
+    /// The highest such one, at the stated values.
+    pub on_feet_up_to_hz: Option<f64>,
     /// Loss factor of the mode that decides.
     pub loss_factor: Option<Spread>,
     /// At the worst peak between tip and work.
@@ -93,8 +108,10 @@ pub struct Compared {
     pub drift_m_per_k: Option<Spread>,
     /// Largest bow of the members that `[thermal]` names as straight, under its temperatures.
     pub bow_m: Option<f64>,
-    /// Sag of the tip against the work under its own weight.
+    /// Sag of the tip against the work under its own weight, in the base's own plane.
     pub sag_m: Option<f64>,
+    /// How far the base as one piece sinks on its feet under its own weight.
+    pub sinks_m: Option<f64>,
     /// Centre of gravity.
     pub centre_of_gravity_m: Option<[f64; 3]>,
     /// Ways in which nothing holds it.
@@ -114,15 +131,24 @@ pub struct Compared {
 /// Static stiffness by direction, and in the weakest one.
 #[derive(Debug, Clone, Serialize)]
 pub struct Directions {
-    /// Along global x.
-    pub x: Spread,
-    /// Along global y.
-    pub y: Spread,
-    /// Along global z.
-    pub z: Spread,
+    /// Along global x; `None` where nothing gives way along it.
+    pub x: Option<Spread>,
+    /// Along global y; `None` where nothing gives way along it.
+    pub y: Option<Spread>,
+    /// Along global z; `None` where nothing gives way along it.
+    pub z: Option<Spread>,
     /// In the weakest direction.
     #[serde(flatten)]
     pub weakest: Spread,
+}
+
+impl Directions {
+    /// Stiffnesses without spread, N/m; `None` where nothing gives way in any direction.
+    pub(super) fn exact(along: [f64; 3], weakest: f64) -> Option<Directions> {
+        let finite = |k: f64| k.is_finite().then_some(Spread::exact(k));
+        let [x, y, z] = along.map(finite);
+        Some(Directions { x, y, z, weakest: finite(weakest)? })
+    }
 }
 
 /// The inputs that the spread of a measure comes from.
@@ -172,7 +198,31 @@ impl Comparison {
         options: &Options,
         progress: impl Fn(usize, usize) + Sync,
     ) -> Result<Comparison, Vec<Problem>> {
-        let scales = scales(design, options.at_equal)?;
+        let trial = Options { draws: 0, ..*options };
+        let answer = |design: &Design| Comparison::scaled(design, options, &progress);
+        apart(design, answer, |design| Comparison::scaled(design, &trial, |_, _| ()))
+    }
+
+    fn scaled(
+        design: &Design,
+        options: &Options,
+        progress: impl Fn(usize, usize) + Sync,
+    ) -> Result<Comparison, Vec<Problem>> {
+        match options.at_equal {
+            None => Comparison::of_all(design, &vec![1.0; design.builds.len()], options, progress),
+            Some(equal) => {
+                let (design, scales) = equal::scales(design, equal)?;
+                Comparison::of_all(&design, &scales, options, progress)
+            }
+        }
+    }
+
+    fn of_all(
+        design: &Design,
+        scales: &[f64],
+        options: &Options,
+        progress: impl Fn(usize, usize) + Sync,
+    ) -> Result<Comparison, Vec<Problem>> {
         let uncertain = &design.uncertain;
         let draws = match uncertain.is_empty() {
             true => Vec::new(),
@@ -180,7 +230,7 @@ impl Comparison {
         };
         let stated =
             |(build, scale): (&Build, &f64)| build.scaled_model(&design.goal, &Draw::default(), *scale);
-        let models: Vec<Model> = design.builds.iter().zip(&scales).map(stated).collect::<Result<_, _>>()?;
+        let models: Vec<Model> = design.builds.iter().zip(scales).map(stated).collect::<Result<_, _>>()?;
         let solve = |(build, model)| -> Result<Solved, Vec<Problem>> {
             Solved::converged(build, &design.goal, model, None).map_err(|fault| build.problems(&fault))
         };
@@ -192,14 +242,14 @@ impl Comparison {
             false => design.builds.iter().zip(&solved).map(know).collect::<Result<_, _>>()?,
         };
         let one_draw = |draw: &Draw| -> Vec<Option<Figures>> {
-            let builds = design.builds.iter().zip(&scales).zip(&known);
+            let builds = design.builds.iter().zip(scales).zip(&known);
             builds.map(|((build, scale), known)| one(design, build, draw, *scale, known).ok()).collect()
         };
         let total = draws.len();
         let drawn = run(&draws, one_draw, |done| progress(done, total));
-        let mut builds = Vec::new();
+        let (mut builds, mut at_stated) = (Vec::new(), Vec::new());
         let mut misses = Misses::new(&design.goal.targets);
-        for (i, ((build, scale), solved)) in design.builds.iter().zip(&scales).zip(&solved).enumerate() {
+        for (i, ((build, scale), solved)) in design.builds.iter().zip(scales).zip(&solved).enumerate() {
             let column = |read: &Read| -> Vec<Option<f64>> {
                 drawn.iter().map(|row| row[i].as_ref().and_then(read)).collect()
             };
@@ -207,14 +257,36 @@ impl Comparison {
             compared.comes_from = origins(design, &draws, &column);
             misses.judge(&build.name, |measure| Some(stated.get(measure)));
             builds.push(compared);
+            at_stated.push(stated);
         }
-        let corners: Vec<Problem> =
-            builds.iter().filter_map(|b: &Compared| b.theory_error.corners.clone()).collect();
+        let measure = deciding(&builds);
+        let mut candidates = Vec::new();
+        for (i, (build, solved)) in design.builds.iter().zip(&solved).enumerate() {
+            let drawn: Vec<Option<&Figures>> = drawn.iter().map(|row| row[i].as_ref()).collect();
+            let theory = &builds[i].theory_error;
+            candidates.push(candidate(design, build, solved, theory, &at_stated[i], &drawn, measure)?);
+        }
+        let about = Circumstances {
+            file: &design.file,
+            measure,
+            has_targets: !design.goal.targets.is_empty(),
+            draws: total,
+            uncertain: !uncertain.is_empty(),
+        };
+        let verdict = Verdict::of(&about, &candidates, |one, other| {
+            narrows(design, &draws, &candidates[one], &candidates[other])
+        });
         let drifts = design.builds.iter().filter_map(|build| no_drift(design, build));
         let doubts =
             design.builds.iter().zip(&solved).flat_map(|(build, own)| own.doubts(build, &design.goal));
+        let held = design.builds.iter().zip(&builds);
+        let held = held.filter_map(|(build, own): (_, &Compared)| {
+            nothing_gives(design, build, own.stiffness_n_per_m.is_some())
+        });
+        let notes = design.notes.iter().cloned().chain(drifts).chain(doubts).chain(held).collect();
         let mut comparison = Comparison {
             answer: String::new(),
+            verdict,
             at_equal: options.at_equal.map(Equal::word),
             amplitude_m: design.goal.amplitude,
             draws: total,
@@ -222,121 +294,41 @@ impl Comparison {
             builds,
             advice: None,
             misses,
-            notes: design.notes.iter().cloned().chain(corners).chain(drifts).chain(doubts).collect(),
+            guesses: guesses(design),
+            notes,
         };
         comparison.advice = comparison.advise(design, &draws, &drawn);
-        comparison.answer = comparison.told();
+        comparison.verdict.paragraphs.extend(comparison.give_told());
+        comparison.answer = comparison.verdict.paragraphs.join(" ");
         Ok(comparison)
     }
 
     /// The measure that decides between the builds: settle time, else dynamic stiffness, else the
     /// first frequency.
     pub fn deciding(&self) -> Measure {
-        let known = |measure: Measure| self.builds.iter().any(|build| build.get(measure).is_some());
-        [Measure::SettleTime, Measure::DynamicStiffness]
-            .into_iter()
-            .find(|m| known(*m))
-            .unwrap_or(Measure::FirstFrequency)
-    }
-
-    /// The builds from best to worst by the deciding measure, those that meet all targets first.
-    fn ranked(&self) -> Vec<&Compared> {
-        let measure = self.deciding();
-        let worth = |build: &Compared| {
-            let value = build.get(measure).map(|s| s.value);
-            let better = value.map_or(f64::NEG_INFINITY, |v| if measure.more_is_better() { v } else { -v });
-            (self.misses.meets(&build.name), better)
-        };
-        let mut ranked: Vec<&Compared> = self.builds.iter().collect();
-        ranked.sort_by(|a, b| {
-            let ((meets_a, a), (meets_b, b)) = (worth(a), worth(b));
-            meets_b.cmp(&meets_a).then(b.total_cmp(&a))
-        });
-        ranked
+        deciding(&self.builds)
     }
 
     /// The best build by the deciding measure, of those that meet all targets where any does.
     pub fn best(&self) -> Option<&Compared> {
-        self.ranked().first().copied()
+        let ahead = self.verdict.ahead.as_ref()?;
+        self.builds.iter().find(|build| build.name == *ahead)
     }
 
-    fn told(&self) -> String {
-        let ranked = self.ranked();
-        let Some(best) = ranked.first() else {
-            return String::new();
-        };
-        let measure = self.deciding();
-        let kind = measure.kind();
-        let value = best.get(measure).map(|s| s.value);
-        let mut told = match (measure, value) {
-            (Measure::SettleTime, Some(time)) => {
-                format!("{} is quiet {} after the tap", best.label, show(time, kind))
-            }
-            (Measure::SettleTime, None) => format!("{} never comes to rest after the tap", best.label),
-            (Measure::DynamicStiffness, Some(k)) => {
-                format!("{} yields least at its worst peak: {} dynamically", best.label, show(k, kind))
-            }
-            (_, Some(f)) => format!("{} first rings at {}", best.label, show(f, kind)),
-            (_, None) => best.label.clone(),
-        };
-        let next = ranked.get(1).filter(|_| value.is_some());
-        if let Some(next) = next
-            && let (Some(own), Some(other)) = (value, next.get(measure).map(|s| s.value))
-        {
-            told.push_str(&self.against(best, next, own, other));
-        }
-        told.push('.');
-        if let Some(way) = best.gives_way.iter().max_by(|a, b| a.share.total_cmp(&b.share)) {
-            let most = best.gives_way_most.first().map_or(String::new(), |share| {
-                format!(
-                    " (most of all {}, {} %)",
-                    share.of.replace('_', " "),
-                    figures(100.0 * share.share, 2)
-                )
-            });
-            told.push_str(&format!(
-                " Between tip and work {} of its give lies in the {}{most}.",
-                figures(100.0 * way.share, 2) + " %",
-                way.of
-            ));
-        }
-        if !self.misses.list.is_empty() {
-            let kept = self.builds.iter().filter(|build| self.misses.meets(&build.name)).count();
-            told.push_str(&match kept {
-                0 => " No build meets all targets.".to_string(),
-                1 if self.builds.len() > 1 => " It alone meets all targets.".to_string(),
-                n => format!(" {n} of {} builds meet all targets.", self.builds.len()),
-            });
-        }
-        told
-    }
-
-    /// How the best stands against the next: the ratio, the other's value, the chance.
-    fn against(&self, best: &Compared, next: &Compared, own: f64, other: f64) -> String {
-        let measure = self.deciding();
-        let more = measure.more_is_better();
-        let ratio = if more { own / other } else { other / own };
-        let mut told = if (1.0..1.05).contains(&ratio) {
-            format!(", hardly better than {} ({})", next.label, show(other, measure.kind()))
-        } else if ratio.is_finite() && ratio >= 1.0 {
-            let how = match measure {
-                Measure::SettleTime => "sooner than",
-                Measure::DynamicStiffness => "stiffer so than",
-                _ => "as high as",
-            };
-            format!(", {} times {how} {} ({})", figures(ratio, 2), next.label, show(other, measure.kind()))
-        } else {
-            format!("; {} ({}) misses a target", next.label, show(other, measure.kind()))
-        };
-        let chance = self
-            .beats
-            .iter()
-            .find(|b| b.build == best.name && b.over == next.name && b.by == measure.key())
-            .map(|b| b.chance);
-        if let Some(chance) = chance {
-            told.push_str(&format!(", ahead in {} of the draws", figures(100.0 * chance, 3) + " %"));
-        }
-        told
+    /// Where the best build gives way between tip and work.
+    fn give_told(&self) -> Option<String> {
+        let best = self.best()?;
+        let way = best.gives_way.iter().max_by(|a, b| a.share.total_cmp(&b.share))?;
+        let percent = |share: f64| figures(100.0 * share, 2);
+        let most = best.gives_way_most.first().map_or(String::new(), |share| {
+            format!(" (most of all {}, {} %)", share.of.replace('_', " "), percent(share.share))
+        });
+        let label = if self.builds.len() > 1 { format!(" of {}", best.label) } else { String::new() };
+        Some(format!(
+            "Between tip and work {} % of the give{label} lies in the {}{most}.",
+            percent(way.share),
+            way.of
+        ))
     }
 
     /// Which one measurement would narrow the best build's spread most.
@@ -351,26 +343,50 @@ impl Comparison {
     }
 }
 
-/// The scale of each build: 1 as drawn, or what makes it equal to the first.
-fn scales(design: &Design, at_equal: Option<Equal>) -> Result<Vec<f64>, Vec<Problem>> {
-    let Some(equal) = at_equal else {
-        return Ok(vec![1.0; design.builds.len()]);
-    };
-    let Some((first, others)) = design.builds.split_first() else {
-        return Ok(Vec::new());
-    };
-    let asked = Asked { count: 1, ..Asked::default() };
-    let figures = measure(first, &design.goal, &Draw::default(), 1.0, &asked)?;
-    let wanted = equal.of(&figures).ok_or_else(|| {
-        let message = format!("build \"{}\" has no {} to be equal to", first.name, equal.word());
-        let help = "stiffness needs a [tool], cost needs prices";
-        vec![Problem::error(first.place.clone(), message).with_help(help)]
-    })?;
-    let mut scales = vec![1.0];
-    for build in others {
-        scales.push(equal::scale(build, &design.goal, equal, wanted)?);
-    }
-    Ok(scales)
+/// The measure that decides between `builds`.
+fn deciding(builds: &[Compared]) -> Measure {
+    let known = |measure: Measure| builds.iter().any(|build| build.get(measure).is_some());
+    let first = [Measure::SettleTime, Measure::DynamicStiffness].into_iter().find(|m| known(*m));
+    first.unwrap_or(Measure::FirstFrequency)
+}
+
+/// What the verdict needs to know of `build`; `stated` are its figures at the stated values.
+fn candidate(
+    design: &Design,
+    build: &Build,
+    solved: &Solved,
+    theory: &TheoryErrors,
+    stated: &Figures,
+    drawn: &[Option<&Figures>],
+    measure: Measure,
+) -> Result<Candidate, Vec<Problem>> {
+    let targets = &design.goal.targets;
+    // What has no settle time never settles.
+    let endless = (measure == Measure::SettleTime).then_some(f64::INFINITY);
+    let value = |figures: &Figures| figures.get(measure).or(endless);
+    let kept = drawn.iter().flatten().filter(|figures| keep_all(targets, figures)).count();
+    let on_guesses = OnGuesses::of(build, &design.goal, solved, stated);
+    let mut misses = Misses::new(targets);
+    misses.judge(&build.name, |measure| Some(stated.get(measure)));
+    Ok(Candidate {
+        name: build.name.clone(),
+        label: build.label.clone(),
+        value: value(stated),
+        drawn: drawn.iter().map(|figures| value((*figures)?)).collect(),
+        doubt: Doubt::of(measure, stated, &solved.spectrum, theory),
+        misses: misses.list,
+        meets_in: (!targets.is_empty() && !drawn.is_empty()).then(|| kept as f64 / drawn.len() as f64),
+        on_guesses: on_guesses.map_err(|fault| build.problems(&fault))?,
+        varies: !build.drawing.vary.is_empty(),
+    })
+}
+
+/// Which measurement would narrow the difference between two builds most: that of the logarithms of
+/// their deciding measure.
+fn narrows(design: &Design, draws: &[Draw], one: &Candidate, other: &Candidate) -> Option<Advice> {
+    let ratio = |(a, b): (&Option<f64>, &Option<f64>)| Some(((*a)? / (*b)?).ln()).filter(|x| x.is_finite());
+    let answers: Vec<Option<f64>> = one.drawn.iter().zip(&other.drawn).map(ratio).collect();
+    Advice::from(&influences(&design.uncertain, draws, &answers))
 }
 
 /// The figures of `build` at `draw`.
@@ -421,7 +437,7 @@ fn compared(
     let quick = Quick::of(design, build, model, &solved.statics, &Draw::default());
     stated.drift = quick.drift;
     let spread = |read: &Read| -> Option<Spread> {
-        let value = read(&stated)?;
+        let value = read(&stated).filter(|value| value.is_finite())?;
         let drawn = column(read);
         if drawn.is_empty() {
             return Some(Spread::exact(value));
@@ -434,9 +450,10 @@ fn compared(
         Some(direction) => solved.gives_way(direction).map_err(at_fault)?,
         None => None,
     };
+    let sunk = solved.sag().map_err(at_fault)?.unwrap_or_default();
     let along = |axis: usize| spread(&move |f: &Figures| f.stiffness.map(|k| k[axis]));
     let directions = || {
-        let (x, y, z) = (along(0)?, along(1)?, along(2)?);
+        let (x, y, z) = (along(0), along(1), along(2));
         Some(Directions { x, y, z, weakest: spread(&|f| f.weakest)? })
     };
     let compared = Compared {
@@ -447,7 +464,10 @@ fn compared(
         cost: stated.cost,
         costs: model.costs(build),
         stiffness_n_per_m: directions(),
+        structure_stiffness_n_per_m: solved.structure_stiffness().map_err(at_fault)?,
         first_frequency_hz: spread(&|f| f.first_frequency),
+        on_feet_hz: spread(&|f| f.on_feet.map(|[low, _]| low)),
+        on_feet_up_to_hz: stated.on_feet.map(|[_, high]| high),
         loss_factor: spread(&|f| f.loss_factor),
         dynamic_stiffness_n_per_m: spread(&|f| f.dynamic_stiffness),
         dynamic_stiffness_error_n_per_m: stated.dynamic_stiffness_error,
@@ -457,7 +477,8 @@ fn compared(
         weakest_direction: direction,
         drift_m_per_k: spread(&|f| f.drift),
         bow_m: quick.bow,
-        sag_m: solved.sag().map_err(at_fault)?,
+        sag_m: sunk.sag,
+        sinks_m: sunk.on_feet,
         centre_of_gravity_m: model.frame.rigid_body().map(|body| body.centre.into()),
         rigid_body_modes: solved.spectrum.rigid.len(),
         gives_way: shares.as_ref().map(|s| s.kinds.clone()).unwrap_or_default(),
@@ -520,6 +541,7 @@ mod tests {
         let way: f64 = comparison.builds[0].gives_way.iter().map(|s| s.share).sum();
         approx::assert_relative_eq!(way, 1.0, max_relative = 1e-9);
         assert!(comparison.answer.contains("after the tap"), "{}", comparison.answer);
+        assert!(comparison.verdict.winner.is_none() && comparison.answer.contains("No draws were made"));
         assert!(comparison.beats.is_empty());
     }
 
@@ -552,5 +574,42 @@ mod tests {
             approx::assert_relative_eq!(value(0), value(1), max_relative = tolerance);
             assert_ne!(comparison.builds[1].scale, 1.0);
         }
+    }
+
+    /// The starter with its first build a second time, under another name.
+    #[test]
+    fn two_identical_builds_are_equal() {
+        let text = crate::design::STARTER;
+        let starts: Vec<usize> = text.match_indices("\n[builds.").map(|(at, _)| at).collect();
+        let build = &text[starts[0]..starts[1]];
+        let name = &build["\n[builds.".len()..build.find(']').unwrap()];
+        let twin = build.replacen(&format!("[builds.{name}]"), "[builds.twin]", 1);
+        let design = design(&format!("{}{build}{twin}", &text[..starts[0]]));
+        let options = Options { draws: 20, ..Options::default() };
+        let comparison = Comparison::of(&design, &options, |_, _| ()).unwrap();
+        let verdict = &comparison.verdict;
+        assert_eq!((verdict.winner.as_ref(), verdict.level.len()), (None, 1));
+        assert!(comparison.answer.contains("are equal"), "{}", comparison.answer);
+    }
+
+    #[test]
+    fn what_two_builds_share_does_not_narrow_their_difference() {
+        let design = starter();
+        let draws = latin_hypercube(&design.uncertain, 100, 1);
+        let of = |drawn: &dyn Fn(&Draw) -> f64| Candidate {
+            name: String::new(),
+            label: String::new(),
+            value: Some(1.0),
+            drawn: draws.iter().map(|draw| Some(drawn(draw))).collect(),
+            doubt: Doubt::default(),
+            misses: Vec::new(),
+            meets_in: None,
+            on_guesses: OnGuesses::default(),
+            varies: false,
+        };
+        let relative = |draw: &Draw, i: usize| draw.values[i] / design.uncertain[i].spread.value;
+        let one = of(&|draw| relative(draw, 0).powi(3) * relative(draw, 1));
+        let other = of(&|draw| relative(draw, 0).powi(3));
+        assert_eq!(narrows(&design, &draws, &one, &other).unwrap().key, design.uncertain[1].key);
     }
 }

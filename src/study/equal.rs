@@ -4,8 +4,9 @@
 //! masses, joints and feet stay. Mass, cost and stiffness grow with s; where members overlap, mass and cost
 //! do so a little slower than s². The scale is found by halving.
 
-use super::measures::Figures;
-use crate::design::{Build, Goal, Model};
+use super::measures::{Figures, measure};
+use crate::design::{Build, Design, Goal, LeftOut, Model};
+use crate::modes::Asked;
 use crate::problem::Problem;
 use crate::quantity::{Draw, figures};
 
@@ -34,10 +35,36 @@ impl Equal {
     pub fn of(self, figures: &Figures) -> Option<f64> {
         match self {
             Equal::Mass => Some(figures.mass),
-            Equal::Stiffness => figures.weakest,
+            Equal::Stiffness => figures.weakest.filter(|k| k.is_finite()),
             Equal::Cost => figures.cost,
         }
     }
+}
+
+/// The builds of `design` that can be made equal in `equal` to the first of them, and their scales; a note
+/// says of each other why it cannot.
+///
+/// # Errors
+/// What keeps the first from being solved, or that it has no such value.
+pub fn scales(design: &Design, equal: Equal) -> Result<(Design, Vec<f64>), Vec<Problem>> {
+    let Some((first, others)) = design.builds.split_first() else {
+        return Ok((design.clone(), Vec::new()));
+    };
+    let asked = Asked { count: 1, ..Asked::default() };
+    let figures = measure(first, &design.goal, &Draw::default(), 1.0, &asked)?;
+    let wanted = equal.of(&figures).ok_or_else(|| {
+        let message = format!("build \"{}\" has no {} to be equal to", first.name, equal.word());
+        let help = "stiffness needs a [tool] whose tip gives way, cost needs prices";
+        vec![Problem::error(first.place.clone(), message).with_help(help)]
+    })?;
+    let (mut scales, mut left_out) = (vec![1.0], Vec::new());
+    for build in others {
+        match scale(build, &design.goal, equal, wanted) {
+            Ok(scale) => scales.push(scale),
+            Err(problems) => left_out.push(LeftOut { name: build.name.clone(), problems }),
+        }
+    }
+    Ok((design.clone().without(left_out), scales))
 }
 
 /// Sections are scaled between these.
@@ -47,7 +74,7 @@ const SCALES: (f64, f64) = (0.1, 10.0);
 ///
 /// # Errors
 /// A problem at the build when no scale between a tenth and ten times gives it.
-pub fn scale(build: &Build, goal: &Goal, equal: Equal, wanted: f64) -> Result<f64, Vec<Problem>> {
+fn scale(build: &Build, goal: &Goal, equal: Equal, wanted: f64) -> Result<f64, Vec<Problem>> {
     let at = |scale: f64| build.scaled_model(goal, &Draw::default(), scale);
     let found = match equal {
         Equal::Mass => by_halving(wanted, |scale| Ok(at(scale)?.mass()))?,
@@ -60,7 +87,7 @@ pub fn scale(build: &Build, goal: &Goal, equal: Equal, wanted: f64) -> Result<f6
         return Ok(found);
     }
     let message = format!(
-        "build \"{}\" does not reach the same {} with its sections between {} and {} times their size",
+        "build \"{}\": it does not reach the same {} with its sections between {} and {} times their size",
         build.name,
         equal.word(),
         SCALES.0,
@@ -73,7 +100,7 @@ pub fn scale(build: &Build, goal: &Goal, equal: Equal, wanted: f64) -> Result<f6
 }
 
 fn unpriced(build: &Build) -> Problem {
-    let message = format!("build \"{}\" has no cost: a material of it has no price", build.name);
+    let message = format!("build \"{}\": it has no cost: a material of it has no price", build.name);
     Problem::error(build.place.clone(), message).with_help("add prices = { \"MATERIAL\" = \"2.4 per kg\" }")
 }
 

@@ -14,6 +14,8 @@ use crate::response::stations::Station;
 pub struct Known {
     series: Series,
     asked: Asked,
+    /// How many modes are of the base as one piece on its feet.
+    on_feet: usize,
 }
 
 impl Known {
@@ -24,7 +26,8 @@ impl Known {
     pub fn of(solved: &Solved) -> Result<Known, ModesFault> {
         let asked = Asked { count: solved.spectrum.elastic.len(), ..Asked::default() };
         let series = Series::about(&solved.spectrum, &asked).map_err(ModesFault::Eigen)?;
-        Ok(Known { series, asked })
+        let on_feet = solved.on_feet.iter().filter(|on| **on).count();
+        Ok(Known { series, asked, on_feet })
     }
 
     /// `model` of `build` at one draw, as [`Solved::of`].
@@ -40,10 +43,16 @@ impl Known {
     ) -> Result<Solved<'m>, ModesFault> {
         let limit = self.series.least_limit(&model.frame);
         let found = self.series.solve_frame(&model.frame, limit).ok().flatten();
-        let Some(spectrum) = found else { return Solved::seen(build, goal, model, &self.asked, more) };
-        let statics = build.statics(model)?;
-        let damped = spectrum.damped(Precision::DRAW)?;
-        Solved::of(build, goal, model, (spectrum, damped), statics, more)
+        let mut solved = match found {
+            Some(spectrum) => {
+                let statics = build.statics(model)?;
+                let damped = spectrum.damped(Precision::DRAW)?;
+                Solved::of(build, goal, model, (spectrum, damped), statics, more)?
+            }
+            None => Solved::seen(build, goal, model, &self.asked, more)?,
+        };
+        solved.stand_on(self.on_feet);
+        Ok(solved)
     }
 }
 

@@ -1,18 +1,20 @@
 //! What one build is worth at one draw: the measures by which builds are compared.
 
 use super::converged::Reached;
-use crate::design::{Build, Goal, Measure, Model, Target};
-use crate::frame::Energies;
+use crate::design::{Build, Design, Goal, Measure, Model, Target};
+use crate::frame::{Energies, Energy};
 use crate::modes::{
-    Asked, Corner, Damped, ModesFault, Precision, Shares, Spectrum, Statics, Theory, TheoryError,
+    Asked, Damped, Elastic, Footing, GRAVITY, ModesFault, Precision, Shares, Spectrum, Statics, Theory,
+    TheoryError, between,
 };
 use crate::problem::Problem;
-use crate::quantity::Draw;
+use crate::quantity::{Draw, Kind, figures, show, show_apart};
 use crate::response::modal::ModalModel;
 use crate::response::peak::weakest_peak;
 use crate::response::stations::{Station, modal_model};
 use faer::Mat;
 use serde::Serialize;
+use std::f64::consts::TAU;
 
 /// What one build is worth at one draw.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -21,15 +23,17 @@ pub struct Figures {
     pub mass: f64,
     /// In the currency of the prices.
     pub cost: Option<f64>,
-    /// First elastic frequency, Hz.
+    /// Frequency of the first mode of the structure, Hz: not that of the base as one piece on its feet.
     pub first_frequency: Option<f64>,
-    /// Static stiffness between tip and work along x, y and z, N/m.
+    /// Lowest and highest frequency of the base as one piece on its feet, Hz; `None` where no mode is so.
+    pub on_feet: Option<[f64; 2]>,
+    /// Static stiffness between tip and work along x, y and z, N/m; infinite where nothing gives way.
     pub stiffness: Option<[f64; 3]>,
-    /// The same in the weakest direction, N/m.
+    /// The same in the weakest direction, N/m; infinite where tip and work are held in all.
     pub weakest: Option<f64>,
     /// That direction.
     pub weakest_direction: Option<[f64; 3]>,
-    /// Dynamic stiffness at the worst peak between tip and work, N/m.
+    /// Dynamic stiffness at the worst peak between tip and work, N/m; infinite where both are held.
     pub dynamic_stiffness: Option<f64>,
     /// By how much that may be off for modes above the computed ones, N/m; `None` where that was not asked.
     pub dynamic_stiffness_error: Option<f64>,
@@ -37,6 +41,8 @@ pub struct Figures {
     pub peak_frequency: Option<f64>,
     /// Loss factor of the mode that decides: the last to settle, else the worst peak's, else the first.
     pub loss_factor: Option<f64>,
+    /// That mode, by its number among those that the stations see, rigid-body modes included.
+    pub mode: Option<usize>,
     /// Until the motion between tip and work stays below the stated amplitude, s; `None` when it never does.
     pub settle_time: Option<f64>,
     /// By how much that may be off for modes above the computed ones, s; `None` where that was not asked.
@@ -58,6 +64,16 @@ impl Figures {
             Measure::LossFactor => self.loss_factor,
         }
     }
+
+    /// By how much the figure of `measure` may be off for modes above the computed ones, as a part of it.
+    pub fn left_out(&self, measure: Measure) -> f64 {
+        let error = match measure {
+            Measure::DynamicStiffness => self.dynamic_stiffness_error,
+            Measure::SettleTime => self.settle_time_error,
+            _ => None,
+        };
+        error.zip(self.get(measure)).map_or(0.0, |(error, value)| error / value)
+    }
 }
 
 /// What beam theory may miss in the figures of one build, relative to each.
@@ -67,9 +83,6 @@ pub struct TheoryErrors {
     pub frequency: Option<TheoryError>,
     /// Of the static stiffness between tip and work in the weakest direction.
     pub stiffness: Option<TheoryError>,
-    /// The corners at which walls of hollow members give way.
-    #[serde(skip)]
-    pub corners: Option<Problem>,
 }
 
 impl TheoryErrors {
@@ -91,6 +104,8 @@ pub struct Solved<'m> {
     pub model: &'m Model,
     /// Its modes.
     pub spectrum: Spectrum,
+    /// By elastic mode: true when the base moves as one piece on its feet.
+    pub on_feet: Vec<bool>,
     /// Its damped modes, the lowest of them; `None` where nothing is lossy.
     pub damped: Option<Damped>,
     /// Its frame ready to be loaded.
@@ -165,10 +180,12 @@ impl<'m> Solved<'m> {
         let rest = more.map(|_| &statics);
         let modal = modal_model(&model.frame, &spectrum, damped.as_ref(), rest, &stations);
         let modal = modal.map_err(ModesFault::Eigen)?;
+        let on_feet = spectrum.on_feet(&model.frame);
         let reached = None;
         Ok(Solved {
             model,
             spectrum,
+            on_feet,
             damped,
             statics,
             modal,
@@ -192,12 +209,19 @@ impl<'m> Solved<'m> {
     /// # Errors
     /// As [`Solved::figures`].
     pub fn figures_with(&self, build: &Build, goal: &Goal, peak: bool) -> Result<Figures, ModesFault> {
-        let first = self.modal.modes().iter().find(|mode| !mode.is_rigid());
+        let modes = self.modal.modes();
+        let rigid = self.rigid_modes();
+        let first = self.on_feet.iter().position(|on_feet| !on_feet).map(|first| rigid + first);
+        let on_feet = modes[rigid..].iter().zip(&self.on_feet).filter(|(_, on_feet)| **on_feet);
+        let limits = |found: Option<[f64; 2]>, f: f64| {
+            Some(found.map_or([f, f], |[low, high]| [low.min(f), high.max(f)]))
+        };
         let mut figures = Figures {
             mass: self.model.mass(),
             cost: self.model.cost(build),
-            first_frequency: first.map(|mode| mode.omega / std::f64::consts::TAU),
-            loss_factor: first.map(|mode| mode.loss_factor),
+            first_frequency: first.and_then(|first| Some(modes.get(first)?.omega / TAU)),
+            on_feet: on_feet.map(|(mode, _)| mode.omega / TAU).fold(None, limits),
+            mode: first,
             ..Figures::default()
         };
         if let Some(tip) = self.model.tip {
@@ -205,17 +229,19 @@ impl<'m> Solved<'m> {
             figures.stiffness = Some(stiffness.along);
             figures.weakest = Some(stiffness.weakest);
             figures.weakest_direction = Some(stiffness.direction);
+            // What is held does not move at any frequency either.
+            figures.dynamic_stiffness = stiffness.weakest.is_infinite().then_some(f64::INFINITY);
             let found = match &self.reached {
                 Some(reached) => reached.peak,
                 None => peak.then(|| weakest_peak(&self.modal, [0, 1, 2])).flatten(),
             };
             if let Some(peak) = found {
-                figures.dynamic_stiffness = peak.dynamic_stiffness_n_per_m;
+                figures.dynamic_stiffness = peak.dynamic_stiffness_n_per_m.or(figures.dynamic_stiffness);
                 let error = |k: f64| k * peak.stiffness_error;
                 figures.dynamic_stiffness_error =
                     self.reached.as_ref().and(peak.dynamic_stiffness_n_per_m).map(error);
                 figures.peak_frequency = Some(peak.frequency_hz);
-                figures.loss_factor = self.nearest_mode(peak.frequency_hz).or(figures.loss_factor);
+                figures.mode = self.nearest_mode(peak.frequency_hz).or(figures.mode);
             }
             let settled = match &self.reached {
                 Some(reached) => reached.settle.map(|(settle, error)| (settle, Some(error))),
@@ -227,18 +253,44 @@ impl<'m> Solved<'m> {
             if let Some((settle, error)) = settled {
                 figures.settle_time = settle.time;
                 figures.settle_time_error = settle.time.and(error);
-                let deciding = settle.mode.and_then(|mode| self.modal.modes().get(mode));
-                figures.loss_factor = deciding.map(|mode| mode.loss_factor).or(figures.loss_factor);
+                figures.mode = settle.mode.or(figures.mode);
             }
         }
+        figures.loss_factor = figures.mode.and_then(|mode| Some(modes.get(mode)?.loss_factor));
         Ok(figures)
     }
 
-    /// Loss factor of the mode nearest to `frequency`, Hz.
-    fn nearest_mode(&self, frequency: f64) -> Option<f64> {
-        let distance = |omega: f64| (omega / std::f64::consts::TAU - frequency).abs();
-        let elastic = self.modal.modes().iter().filter(|mode| !mode.is_rigid());
-        elastic.min_by(|a, b| distance(a.omega).total_cmp(&distance(b.omega))).map(|mode| mode.loss_factor)
+    /// How many modes have no spring: they come first among those that the stations see.
+    fn rigid_modes(&self) -> usize {
+        self.modal.modes().iter().filter(|mode| mode.is_rigid()).count()
+    }
+
+    /// Takes the `count` modes that are most so as those on the feet: as many as at the stated values.
+    pub fn stand_on(&mut self, count: usize) {
+        self.on_feet = self.spectrum.most_on_feet(&self.model.frame, count);
+    }
+
+    /// Stiffness between tip and work of the structure alone, N/m, in its weakest direction, where the
+    /// work is on the ground and the stiffness contains the feet.
+    ///
+    /// # Errors
+    /// What stopped the static solution.
+    pub fn structure_stiffness(&self) -> Result<Option<f64>, ModesFault> {
+        let (Some(tip), None) = (self.model.tip, self.model.work) else { return Ok(None) };
+        let own = self.statics.stiffness_of_structure(tip, None).map_err(ModesFault::Eigen)?;
+        Ok(own.map(|own| own.weakest))
+    }
+
+    /// The mode nearest to `frequency`, Hz.
+    fn nearest_mode(&self, frequency: f64) -> Option<usize> {
+        let distance = |omega: f64| (omega / TAU - frequency).abs();
+        let elastic = self.modal.modes().iter().enumerate().filter(|(_, mode)| !mode.is_rigid());
+        elastic.min_by(|(_, a), (_, b)| distance(a.omega).total_cmp(&distance(b.omega))).map(|(i, _)| i)
+    }
+
+    /// The elastic mode that decides in `figures`.
+    pub fn elastic(&self, figures: &Figures) -> Option<&Elastic> {
+        self.spectrum.elastic.get(figures.mode?.checked_sub(self.rigid_modes())?)
     }
 
     /// Who gives way between tip and work in the weakest direction: shares of skeleton, fill,
@@ -247,18 +299,26 @@ impl<'m> Solved<'m> {
     /// # Errors
     /// What stopped the static solution.
     pub fn gives_way(&self, direction: [f64; 3]) -> Result<Option<Shares>, ModesFault> {
+        Ok(self.give(direction)?.map(|energy| Shares::of(&self.model.frame, &energy)))
+    }
+
+    /// The strain energy of a unit force between tip and work along `direction`.
+    ///
+    /// # Errors
+    /// What stopped the static solution.
+    pub fn give(&self, direction: [f64; 3]) -> Result<Option<Energy>, ModesFault> {
         let Some(tip) = self.model.tip else {
             return Ok(None);
         };
         let [x, y, z] = direction;
         let layout = &self.statics.layout;
-        let load = layout.between(tip, self.model.work, &nalgebra::Vector6::new(x, y, z, 0.0, 0.0, 0.0));
+        let frame = &self.model.frame;
+        let along = nalgebra::Vector6::new(x, y, z, 0.0, 0.0, 0.0);
+        let load = between(frame, layout, tip, self.model.work, &along);
         let load = Mat::from_fn(load.len(), 1, |i, _| load[i]);
         let motion = self.statics.solve(load.as_ref()).map_err(ModesFault::Eigen)?;
-        let frame = &self.model.frame;
         let energies = Energies::new(frame, layout).ok_or(ModesFault::Frame(Vec::new()))?;
-        let strain = energies.strain(&[motion.col_as_slice(0)]);
-        Ok(strain.first().map(|energy| Shares::of(frame, energy)))
+        Ok(energies.strain(&[motion.col_as_slice(0)]).pop().filter(|energy| energy.total() > 0.0))
     }
 
     /// What beam theory may miss in the first frequency, and in the stiffness between tip and work in
@@ -271,7 +331,8 @@ impl<'m> Solved<'m> {
         let proportions = build.proportions(self.model);
         let none = || ModesFault::Frame(Vec::new());
         let energies = Energies::new(frame, &self.spectrum.layout).ok_or_else(none)?;
-        let first = self.spectrum.elastic.first();
+        let first = self.spectrum.elastic.iter().zip(&self.on_feet).find(|(_, on_feet)| !**on_feet);
+        let first = first.map(|(mode, _)| mode);
         let frequency = first.map(|mode| Theory::new(frame, energies, &proportions).of_mode(mode));
         let mut stiffness = None;
         if let (Some([x, y, z]), Some(tip)) = (direction, self.model.tip) {
@@ -283,23 +344,43 @@ impl<'m> Solved<'m> {
             let energies = Energies::new(frame, layout).ok_or_else(none)?;
             stiffness = Some(Theory::new(frame, energies, &proportions).of_load(motion.col_as_slice(0)));
         }
-        let corners = Corner::doubt(&proportions, build.place.clone());
-        Ok(TheoryErrors { frequency, stiffness, corners })
+        Ok(TheoryErrors { frequency, stiffness })
     }
 
-    /// How far the tip sags against the work under the weight of the whole, m; `None` for a
-    /// floating base.
+    /// What its own weight does; `None` for a floating base.
     ///
     /// # Errors
     /// What stopped the static solution.
-    pub fn sag(&self) -> Result<Option<f64>, ModesFault> {
-        let Some(tip) = self.model.tip else {
+    pub fn sag(&self) -> Result<Option<Sunk>, ModesFault> {
+        if self.statics.free_motions().next().is_some() {
             return Ok(None);
-        };
-        let points: Vec<usize> = std::iter::once(tip).chain(self.model.work).collect();
-        let sag = self.statics.sag(&points).map_err(ModesFault::Eigen)?;
-        Ok(sag.map(|moved| (moved[0] - moved.get(1).copied().unwrap_or_default()).norm()))
+        }
+        let (frame, layout) = (&self.model.frame, &self.statics.layout);
+        let down = nalgebra::Vector6::z() * -GRAVITY;
+        let load = layout.inertia_load(frame, &down, &nalgebra::Vector3::zeros());
+        let load = load.ok_or(ModesFault::Range)?;
+        let load = Mat::from_fn(load.len(), 1, |i, _| load[i]);
+        let moved = self.statics.solve(load.as_ref()).map_err(ModesFault::Eigen)?;
+        let moved = moved.col_as_slice(0);
+        let footing = Footing::new(frame, layout);
+        let own = footing.as_ref().map_or(moved.to_vec(), |footing| footing.own(moved));
+        let at = |point: usize| self.statics.point(point, &own).fixed_rows::<3>(0).into_owned();
+        let against = || self.model.work.map_or(nalgebra::Vector3::zeros(), at);
+        Ok(Some(Sunk {
+            sag: self.model.tip.map(|tip| (at(tip) - against()).norm()),
+            on_feet: footing.zip(frame.rigid_body()).map(|(own, body)| -own.motion(moved, &body.centre).z),
+        }))
     }
+}
+
+/// What its own weight does to a base, m.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Sunk {
+    /// How far the tip sags against the work, in the base's own plane; `None` without a tool.
+    pub sag: Option<f64>,
+    /// How far the base as one piece sinks on its feet, at its centre of gravity; `None` where it
+    /// stands on none that give.
+    pub on_feet: Option<f64>,
 }
 
 /// The measures of `build` as drawn, with as many modes as they need.
@@ -328,6 +409,19 @@ pub fn measure(
     solved.and_then(|solved| solved.figures(build, goal)).map_err(|fault| build.problems(&fault))
 }
 
+/// Says that nothing gives way between tip and work, where there is a tool and no `stiffness` is known.
+pub fn nothing_gives(design: &Design, build: &Build, stiffness: bool) -> Option<Problem> {
+    let tool = design.goal.tool.as_ref().filter(|_| !stiffness)?;
+    let message = format!(
+        "nothing gives way between {} and {}: both are held, and no stiffness is stated",
+        tool.tip.value, tool.work.value
+    );
+    let help = "name a tip that can move, or hold it less";
+    Some(
+        Problem::warning(build.place.clone(), format!("build \"{}\": {message}", build.name)).with_help(help),
+    )
+}
+
 /// A target that a build does not meet.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Miss {
@@ -348,6 +442,53 @@ impl Miss {
     pub fn known(&self) -> Option<Measure> {
         Measure::ALL.into_iter().find(|measure| measure.key() == self.measure)
     }
+
+    /// By which part of the limit it is missed; infinite where there is no value.
+    pub fn by(&self) -> f64 {
+        let Some(value) = self.value else { return f64::INFINITY };
+        let short = if self.at_least { self.limit - value } else { value - self.limit };
+        if self.limit > 0.0 { short / self.limit } else { f64::INFINITY }
+    }
+
+    /// What was found and what was asked, with as many digits as tell them apart: `220.4 kg`, `at
+    /// most 220 kg`.
+    pub fn told(&self) -> (String, String) {
+        let kind = self.known().map_or(Kind::Ratio, Measure::kind);
+        let word = if self.at_least { "at least" } else { "at most" };
+        let none = || if self.known() == Some(Measure::SettleTime) { "never" } else { "none" };
+        match self.value {
+            Some(value) => {
+                let (found, asked) = show_apart(value, self.limit, kind);
+                (found, format!("{word} {asked}"))
+            }
+            None => (none().to_string(), format!("{word} {}", show(self.limit, kind))),
+        }
+    }
+
+    /// The miss in words: `mass 220.4 kg, at most 220 kg (0.18 % off)`.
+    pub fn sentence(&self) -> String {
+        let (found, asked) = self.told();
+        let title = self.known().map_or(self.measure, Measure::title);
+        let by = self.by();
+        let off = if by.is_finite() { format!(" ({} % off)", figures(100.0 * by, 2)) } else { String::new() };
+        format!("{title} {found}, {asked}{off}")
+    }
+}
+
+/// The limits of `target`: each with true for a lower one.
+fn limits(target: &Target) -> impl Iterator<Item = (f64, bool)> {
+    let limits = [(target.at_least, true), (target.at_most, false)];
+    limits.into_iter().filter_map(|(limit, at_least)| Some((limit?, at_least)))
+}
+
+/// True when `value` keeps `limit`; a missing one keeps none.
+fn keeps(value: Option<f64>, (limit, at_least): (f64, bool)) -> bool {
+    value.is_some_and(|value| if at_least { value >= limit } else { value <= limit })
+}
+
+/// True when `figures` keep all `targets`.
+pub fn keep_all(targets: &[Target], figures: &Figures) -> bool {
+    targets.iter().all(|target| limits(target).all(|limit| keeps(figures.get(target.measure), limit)))
 }
 
 /// Which targets are missed by which builds.
@@ -375,13 +516,10 @@ impl Misses {
             let Some(value) = figure(target.measure) else {
                 continue;
             };
-            for (limit, at_least) in [(target.at_least, true), (target.at_most, false)] {
-                let Some(limit) = limit else { continue };
-                let kept = value.is_some_and(|v| if at_least { v >= limit } else { v <= limit });
-                if !kept {
-                    let (build, measure) = (build.to_string(), target.measure.key());
-                    self.list.push(Miss { build, measure, value, limit, at_least });
-                }
+            for (limit, at_least) in limits(target).filter(|limit| !keeps(value, *limit)) {
+                let value = value.filter(|v| v.is_finite());
+                let (build, measure) = (build.to_string(), target.measure.key());
+                self.list.push(Miss { build, measure, value, limit, at_least });
             }
         }
     }
@@ -396,5 +534,50 @@ impl Misses {
         let mut missing: Vec<&str> = self.list.iter().map(|miss| miss.build.as_str()).collect();
         missing.dedup();
         self.builds > 0 && missing.len() == self.builds
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::problem::Place;
+
+    fn miss(measure: Measure, value: Option<f64>, limit: f64, at_least: bool) -> Miss {
+        Miss { build: "a".to_string(), measure: measure.key(), value, limit, at_least }
+    }
+
+    #[test]
+    fn a_miss_is_told_from_its_limit() {
+        let heavy = miss(Measure::Mass, Some(220.4), 220.0, false);
+        assert_eq!(heavy.sentence(), "mass 220.4 kg, at most 220 kg (0.18 % off)");
+        approx::assert_relative_eq!(heavy.by(), 0.4 / 220.0, max_relative = 1e-9);
+        let soft = miss(Measure::Stiffness, Some(0.9e6), 1.2e6, true);
+        assert_eq!(soft.sentence(), "stiffness 0.9 N/µm, at least 1.2 N/µm (25 % off)");
+        let never = miss(Measure::SettleTime, None, 0.5, false);
+        assert_eq!(
+            (never.sentence(), never.by()),
+            ("settle time never, at most 500 ms".into(), f64::INFINITY)
+        );
+    }
+
+    #[test]
+    fn targets_are_kept_up_to_their_limits() {
+        let target =
+            |measure, at_least, at_most| Target { measure, at_least, at_most, place: Place::default() };
+        let targets = [
+            target(Measure::Mass, None, Some(10.0)),
+            target(Measure::FirstFrequency, Some(50.0), Some(90.0)),
+        ];
+        let figures = |mass, first| Figures { mass, first_frequency: first, ..Figures::default() };
+        assert!(keep_all(&targets, &figures(10.0, Some(50.0))));
+        assert!(!keep_all(&targets, &figures(10.1, Some(50.0))));
+        assert!(!keep_all(&targets, &figures(10.0, Some(49.9))));
+        assert!(!keep_all(&targets, &figures(10.0, Some(90.1))));
+        assert!(!keep_all(&targets, &figures(10.0, None)));
+        let mut misses = Misses::new(&targets);
+        misses.judge("a", |measure| Some(figures(11.0, Some(40.0)).get(measure)));
+        misses.judge("b", |_| None);
+        assert_eq!(misses.list.len(), 2);
+        assert!(!misses.meets("a") && misses.meets("b") && !misses.all_miss());
     }
 }

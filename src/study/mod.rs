@@ -1,8 +1,11 @@
 //! Studies: what a base should be made of, how large, and whether the program can be trusted.
 
+pub mod apart;
 pub mod compare;
 pub mod converged;
+pub mod doubt;
 pub mod equal;
+pub mod guesses;
 pub mod known;
 pub mod measures;
 pub mod modes;
@@ -15,4 +18,5 @@ pub mod shapes;
 pub mod size;
 pub mod spread;
 pub mod tapped;
+pub mod verdict;
 pub mod warm;

@@ -16,14 +16,16 @@
 //! - `allemang1982`: likeness of two shapes
 //! - `kuhn1955`: pairing at the largest sum
 
+use super::apart::apart;
 use super::compare::Directions;
-use super::measures::Misses;
+use super::guesses::{Guess, guesses};
+use super::measures::{Misses, nothing_gives};
 use super::spread::{Answered, Draws, run};
 use crate::design::{Build, Design, Measure};
 use crate::document::Uncertain;
 use crate::modes::{Asked, BuildModes, Decay, ModesFault, Precision, Series, Spectrum, Stiffness};
 use crate::problem::Problem;
-use crate::quantity::{Draw, Spread};
+use crate::quantity::Draw;
 use crate::response::tap::cheapest;
 use faer::{Col, Mat};
 use serde::Serialize;
@@ -51,6 +53,8 @@ pub struct Modes {
     pub notes: Vec<Problem>,
     /// Targets of mass and first frequency, as far as every build misses them.
     pub misses: Misses,
+    /// What was stated without a spread and took the usual one.
+    pub guesses: Vec<Guess>,
 }
 
 /// The modes of one build.
@@ -119,6 +123,16 @@ impl Modes {
         draws: &Draws,
         progress: impl Fn(usize, usize) + Sync,
     ) -> Result<Modes, Vec<Problem>> {
+        let answer = |design: &Design| Modes::of_all(design, count, draws, &progress);
+        apart(design, answer, |design| Modes::of_all(design, count, &Draws::NONE, |_, _| ()))
+    }
+
+    fn of_all(
+        design: &Design,
+        count: usize,
+        draws: &Draws,
+        progress: impl Fn(usize, usize) + Sync,
+    ) -> Result<Modes, Vec<Problem>> {
         let asked = Asked { count, ..Asked::default() };
         let (mut builds, mut stated) = (Vec::new(), Vec::new());
         let mut notes = design.notes.clone();
@@ -126,9 +140,10 @@ impl Modes {
         for build in &design.builds {
             let (own, known) = at_stated_values(design, build, &asked)?;
             notes.extend(own.modes.notes.iter().cloned());
+            notes.extend(nothing_gives(design, build, own.stiffness_n_per_m.is_some()));
             misses.judge(&build.name, |measure| match measure {
                 Measure::Mass => Some(Some(own.modes.mass_kg)),
-                Measure::FirstFrequency => Some(own.modes.modes.first().map(|mode| mode.frequency_hz)),
+                Measure::FirstFrequency => Some(own.modes.first_of_structure().map(|mode| mode.frequency_hz)),
                 _ => None,
             });
             builds.push(own);
@@ -145,7 +160,14 @@ impl Modes {
             let own: Vec<Option<&Drawn>> = answers.iter().map(|row| row[number].as_ref()).collect();
             build.spread = Some(RingsSpread::of(build, &own, &design.uncertain, &drawn));
         }
-        Ok(Modes { amplitude_m: design.goal.amplitude, draws: total, builds, notes, misses })
+        Ok(Modes {
+            amplitude_m: design.goal.amplitude,
+            draws: total,
+            builds,
+            notes,
+            misses,
+            guesses: guesses(design),
+        })
     }
 }
 
@@ -160,11 +182,8 @@ fn at_stated_values(design: &Design, build: &Build, asked: &Asked) -> Result<(Ri
         let statics = build.statics(&model).map_err(at_fault)?;
         stiffness = Some(statics.stiffness(tip, model.work).map_err(|e| at_fault(ModesFault::Eigen(e)))?);
     }
-    let directions = stiffness.map(|k| {
-        let [x, y, z] = k.along.map(Spread::exact);
-        Directions { x, y, z, weakest: Spread::exact(k.weakest) }
-    });
-    let more = Asked { count: asked.count + BEYOND, tolerance: ANY_ERROR, ..Asked::default() };
+    let directions = stiffness.and_then(|k| Directions::exact(k.along, k.weakest));
+    let more = Asked { count: spectrum.elastic.len() + BEYOND, tolerance: ANY_ERROR, ..Asked::default() };
     let series = Series::about(&spectrum, &more).map_err(|e| at_fault(ModesFault::Eigen(e)))?;
     let known = Stated::of(&spectrum, series);
     Ok((Rings { modes, stiffness_n_per_m: directions, spread: None }, known))

@@ -1,5 +1,6 @@
 //! How each build answers a force that goes on: the answer of `response`.
 
+use super::apart::apart;
 use super::measures::Solved;
 use crate::design::{Build, Design, Goal};
 use crate::modes::ModesFault;
@@ -7,7 +8,7 @@ use crate::problem::{Place, Problem, suggest};
 use crate::quantity::Draw;
 use crate::response::answer::{BuildResponse, Response};
 use crate::response::cut::{lobes, stable_depth};
-use crate::response::floor::{FloorSpectrum, floor_motion};
+use crate::response::floor::{FloorSpectrum, floor_motion, floor_paths};
 use crate::response::frequency::FrequencyResponse;
 use crate::response::modal::ModalModel;
 use crate::response::speeds::{RunningSpeeds, clashes, order_lines, unbalance_motion};
@@ -44,6 +45,10 @@ pub struct ResponseOptions {
 /// # Errors
 /// What is wrong with the design or with what is asked, at its place.
 pub fn response(design: &Design, options: &ResponseOptions) -> Result<Response, Vec<Problem>> {
+    apart(design, |design| of_all(design, options), |design| of_all(design, options))
+}
+
+fn of_all(design: &Design, options: &ResponseOptions) -> Result<Response, Vec<Problem>> {
     let mut notes = design.notes.clone();
     let builds = design
         .builds
@@ -152,11 +157,12 @@ fn respond(
     };
     let mut curve = drawn.map_err(|message| vec![Problem::error(Place::key("--range"), message)])?;
     if let Some(check) = DirectCheck::new(&model.frame, spectrum, &path[1], &path[0]) {
-        curve.check(|omega| check.compliance(omega)).map_err(|e| at_fault(ModesFault::Eigen(e)))?;
+        curve.check(|omega| check.compliance(omega).ok());
     }
     let worst = solved.reached.as_ref().and_then(|reached| reached.peak);
     let mut answer = BuildResponse::new(&build.name, &build.label, curve, worst);
     let floor = [load + 2, load + 3, load + 4];
+    answer.floor_paths = floor_paths(&modal, seen, floor);
     if let Some(spectrum) = &options.floor {
         answer.floor = Some(floor_motion(&modal, seen, &floor, spectrum));
     }

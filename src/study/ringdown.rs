@@ -4,6 +4,7 @@
 //! design, or the smallest stated, with which the end of a decay rings. Where a motion starts larger
 //! the settle time with the losses of its start stands beside: the true one lies between the two.
 
+use super::apart::apart;
 use super::known::Known;
 use super::measures::Solved;
 use super::spread::rank::percentiles;
@@ -111,6 +112,16 @@ struct Drawn {
 /// # Errors
 /// What is wrong with the design, at its place.
 pub fn ring_down(
+    design: &Design,
+    options: &RingDownOptions,
+    progress: impl Fn(usize, usize) + Sync,
+) -> Result<RingDowns, Vec<Problem>> {
+    let trial = RingDownOptions { draws: Draws::NONE, ..*options };
+    let answer = |design: &Design| of_all(design, options, &progress);
+    apart(design, answer, |design| of_all(design, &trial, |_, _| ()))
+}
+
+fn of_all(
     design: &Design,
     options: &RingDownOptions,
     progress: impl Fn(usize, usize) + Sync,

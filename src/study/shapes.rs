@@ -10,6 +10,8 @@ use num_complex::Complex64;
 /// A build as lines in space with its mode shapes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Shapes {
+    /// Key of the build.
+    pub name: String,
     /// What a reader calls the build.
     pub label: String,
     /// Places along the members, m, global axes.
@@ -101,6 +103,7 @@ pub fn shapes(design: &Design, build: &Build, count: usize) -> Result<Shapes, Ve
     let feet = frame.feet.iter().flat_map(|foot| &foot.at);
     let anchors = frame.anchors.iter().flat_map(|anchor| &anchor.at);
     Ok(Shapes {
+        name: build.name.clone(),
         label: build.label.clone(),
         names: named.collect(),
         held: feet.chain(anchors).filter_map(|point| at(*point)).collect(),

@@ -1,5 +1,6 @@
 //! How each build grows, bows and sags: the answer of the command `thermal`.
 
+use super::apart::apart;
 use crate::design::{Build, Design, Model, Profile, Substance};
 use crate::material::Property;
 use crate::modes::Statics;
@@ -7,7 +8,7 @@ use crate::problem::{Place, Problem, suggest};
 use crate::quantity::Draw;
 use crate::response::accuracy::spec::ThermalSpec;
 use crate::response::accuracy::{
-    Aim, Base, Best, RestFault, Sag, Settling, Thermal, WarmSection, best_supports, drift_per_kelvin,
+    Aim, Base, Best, Path, RestFault, Sag, Settling, Thermal, WarmSection, best_supports, drift_per_kelvin,
     largest_bow, sag, settling, thermal,
 };
 use serde::Serialize;
@@ -36,6 +37,9 @@ pub struct BuildWarm {
     pub drift_settled_between_s: Option<[f64; 2]>,
     /// Under its own weight, and under a carriage that moves; `None` for a floating base.
     pub sag: Option<Sag>,
+    /// The path of the carriage under its own weight and the stated change together; `None` without a
+    /// carriage, or for a floating base.
+    pub path: Option<Path>,
     /// Where to carry it, where that is asked.
     pub carry: Option<Best>,
 }
@@ -84,9 +88,13 @@ pub fn warm(design: &Design, options: &WarmOptions) -> Result<Warm, Vec<Problem>
     if let Some(film) = options.film {
         spec.film = film.into();
     }
-    let carry = options.carry.as_ref();
+    let of_all = |design: &Design| of_all(design, &spec, options.carry.as_ref());
+    apart(design, of_all, of_all)
+}
+
+fn of_all(design: &Design, spec: &ThermalSpec, carry: Option<&Carry>) -> Result<Warm, Vec<Problem>> {
     let builds =
-        design.builds.iter().map(|build| of_build(design, build, &spec, carry)).collect::<Result<_, _>>()?;
+        design.builds.iter().map(|build| of_build(design, build, spec, carry)).collect::<Result<_, _>>()?;
     Ok(Warm { builds, notes: design.notes.clone() })
 }
 
@@ -115,7 +123,7 @@ fn of_build(
     for member in &mut thermal.state.members {
         member.bow_m = settled(member.bow_m);
     }
-    let settles = |film| settling(&base, spec.change.value, film, spec.settle_to, &ask.straight).ok();
+    let settles = |film| settling(&base, spec.change.value, film, spec.settle_to, &ask.rails).ok();
     let settling = settles(spec.film.value);
     let settled_with = |film| settles(film)?.drift_settled_s;
     let limits = || Some([settled_with(spec.film.high)?, settled_with(spec.film.low)?]);
@@ -136,8 +144,10 @@ fn of_build(
         }
         None => None,
     };
+    let weighed = sag.as_ref().and_then(|sag| sag.travel.as_ref()).map(|travel| &travel.path);
+    let path = thermal.state.path.as_ref().zip(weighed).map(|(warm, weighed)| warm.and(weighed));
     let label = build.label.clone();
-    Ok(BuildWarm { label, thermal, settling, drift_settled_between_s: between, sag, carry })
+    Ok(BuildWarm { label, thermal, settling, drift_settled_between_s: between, sag, path, carry })
 }
 
 /// `value`, m or rad, or 0 where it is only rounding: far below the size of an atom.
@@ -191,7 +201,7 @@ impl Quick {
         let drift = drift_per_kelvin(&base, statics, model.scale).ok().flatten();
         let bow = design.goal.thermal.as_ref().and_then(|spec| {
             let (case, ask, _) = spec.resolve(&model.frame, &materials(design)).ok()?;
-            let asked = case.warms().then_some(ask.straight)?;
+            let asked = case.warms().then_some(ask.rails)?;
             largest_bow(&base, statics, &case, &asked, model.scale).ok()?
         });
         Quick { drift: drift.map(|d| settled((d.x * d.x + d.y * d.y + d.z * d.z).sqrt())), bow }

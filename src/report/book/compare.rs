@@ -22,7 +22,7 @@ pub fn book(answer: &Comparison, imprint: &Imprint) -> Result<Vec<u8>, XlsxError
     if !answer.beats.is_empty() {
         leaves.push(chances(answer)?);
     }
-    let mut told = vec![answer.answer.clone()];
+    let mut told = answer.verdict.paragraphs.clone();
     told.extend(answer.at_equal.map(|what| format!("Builds are made equal in {what}.")));
     told.push(match answer.draws {
         0 => "All values are the stated ones; no spread was drawn.".to_string(),

@@ -26,6 +26,9 @@ pub(super) fn spreads(design: &Design) -> Vec<Block> {
         Column::text("value", "value", |u: &Uncertain| show(u.spread.value, u.kind)),
         Column::text("5 %", "low", |u: &Uncertain| show(u.spread.low, u.kind)),
         Column::text("95 %", "high", |u: &Uncertain| show(u.spread.high, u.kind)),
+        Column::text("limits", "guess", |u: &Uncertain| {
+            if u.spread.guess { "usual ones" } else { "stated" }.to_string()
+        }),
     ];
     if design.uncertain.is_empty() {
         return vec![Block::Note("Every quantity is taken as exact.".to_string())];

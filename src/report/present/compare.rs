@@ -23,21 +23,26 @@ fn columns(time: Unit) -> Vec<Column<Compared>> {
         Column::number("cost", Unit::NONE, "cost", |b: &Compared| b.cost),
         Column::number("sections scaled", Unit::NONE, "scale", |b: &Compared| Some(b.scale)),
         Column::spread("stiffness x", N_PER_UM, "stiffness_n_per_m.x", |b: &Compared| {
-            b.stiffness_n_per_m.as_ref().map(|k| k.x)
+            b.stiffness_n_per_m.as_ref().and_then(|k| k.x)
         }),
         Column::spread("stiffness y", N_PER_UM, "stiffness_n_per_m.y", |b: &Compared| {
-            b.stiffness_n_per_m.as_ref().map(|k| k.y)
+            b.stiffness_n_per_m.as_ref().and_then(|k| k.y)
         }),
         Column::spread("stiffness z", N_PER_UM, "stiffness_n_per_m.z", |b: &Compared| {
-            b.stiffness_n_per_m.as_ref().map(|k| k.z)
+            b.stiffness_n_per_m.as_ref().and_then(|k| k.z)
         }),
         Column::spread("weakest", N_PER_UM, "stiffness_n_per_m", |b: &Compared| {
             b.stiffness_n_per_m.as_ref().map(|k| k.weakest)
+        }),
+        Column::number("without feet", N_PER_UM, "structure_stiffness_n_per_m", |b: &Compared| {
+            b.structure_stiffness_n_per_m
         }),
         Column::spread("dynamic", N_PER_UM, "dynamic_stiffness_n_per_m", |b: &Compared| {
             b.dynamic_stiffness_n_per_m
         }),
         Column::spread("first frequency", HZ, "first_frequency_hz", |b: &Compared| b.first_frequency_hz),
+        Column::spread("on its feet", HZ, "on_feet_hz", |b: &Compared| b.on_feet_hz),
+        Column::number("up to", HZ, "on_feet_up_to_hz", |b: &Compared| b.on_feet_up_to_hz),
         Column::spread("loss factor", Unit::NONE, "loss_factor", |b: &Compared| b.loss_factor),
         Column::spread("settle time", time, "settle_time_s", |b: &Compared| b.settle_time_s),
         Column::spread("drift", Unit::new("µm/K", 1e-6), "drift_m_per_k", |b: &Compared| b.drift_m_per_k),
@@ -52,6 +57,7 @@ fn columns(time: Unit) -> Vec<Column<Compared>> {
         .path("theory_error.stiffness.error"),
         Column::number("bow when warm", UM, "bow_m", |b: &Compared| b.bow_m),
         Column::number("sag at the tip", UM, "sag_m", |b: &Compared| b.sag_m),
+        Column::number("sinks on its feet", UM, "sinks_m", |b: &Compared| b.sinks_m),
     ]
 }
 
@@ -69,6 +75,9 @@ pub(in crate::report) fn filled(builds: &[Compared], at_equal: bool) -> Vec<Colu
         "drift_m_per_k" => builds.iter().any(|b| b.drift_m_per_k.is_some()),
         "bow_m" => builds.iter().any(|b| b.bow_m.is_some()),
         "sag_m" => builds.iter().any(|b| b.sag_m.is_some()),
+        "sinks_m" => builds.iter().any(|b| b.sinks_m.is_some()),
+        "structure_stiffness_n_per_m" => builds.iter().any(|b| b.structure_stiffness_n_per_m.is_some()),
+        "on_feet_hz" | "on_feet_up_to_hz" => builds.iter().any(|b| b.on_feet_hz.is_some()),
         _ => true,
     });
     columns
@@ -81,9 +90,9 @@ pub fn table(answer: &Comparison) -> Table {
     Table::new("compare", &columns, &answer.builds)
 }
 
-/// The answer in a sentence, the table, then bars of settle time and stiffness.
+/// The verdict, the table, then bars of settle time and stiffness.
 pub fn blocks(answer: &Comparison) -> Vec<Block> {
-    let mut blocks = vec![Block::Note(answer.answer.clone())];
+    let mut blocks: Vec<Block> = answer.verdict.paragraphs.iter().cloned().map(Block::Note).collect();
     blocks.extend(super::spread::holds_at(answer.amplitude_m));
     let title = match (answer.at_equal, answer.draws) {
         (Some(what), _) => format!("Builds at equal {what}"),
@@ -93,6 +102,7 @@ pub fn blocks(answer: &Comparison) -> Vec<Block> {
     let columns = filled(&answer.builds, answer.at_equal.is_some());
     blocks.push(Block::Table(Table::new(&title, &columns, &answer.builds).side_by_side()));
     blocks.push(Block::Note(beam_theory(answer)));
+    blocks.extend(on_feet(answer).map(Block::Note));
     blocks.extend(bars(answer).into_iter().map(Block::Bars));
     if answer.builds.iter().any(|b| !b.gives_way.is_empty()) {
         blocks.push(Block::Table(gives_way(answer)));
@@ -103,6 +113,7 @@ pub fn blocks(answer: &Comparison) -> Vec<Block> {
     if !answer.misses.list.is_empty() {
         blocks.push(Block::Table(missed(answer)));
     }
+    blocks.extend(super::guesses::taken(&answer.guesses).map(Block::Table));
     if !answer.notes.is_empty() {
         blocks.push(Block::Problems(answer.notes.clone()));
     }
@@ -127,6 +138,29 @@ fn beam_theory(answer: &Comparison) -> String {
         percent(division),
         answer.builds.iter().map(one).collect::<Vec<_>>().join("; ")
     )
+}
+
+/// What the builds do as one piece on their feet, which the first frequency and the sag leave out; and
+/// what of the stiffness lies in feet.
+fn on_feet(answer: &Comparison) -> Option<String> {
+    let mut told: Vec<String> = Vec::new();
+    for build in &answer.builds {
+        if let (Some(low), Some(high)) = (build.on_feet_hz, build.on_feet_up_to_hz) {
+            let (low, high) = (show(low.value, Kind::Frequency), show(high, Kind::Frequency));
+            let at = if low == high { low } else { format!("{low} to {high}") };
+            let sinks = build.sinks_m.map_or(String::new(), |sinks| {
+                format!(", and it sinks {} on them", show(sinks, Kind::Length))
+            });
+            told.push(format!("{} moves as one piece on its feet at {at}{sinks}.", build.label));
+        }
+    }
+    if !told.is_empty() {
+        told.push("First frequency and sag are those of the structure.".to_string());
+    }
+    if answer.builds.iter().any(|build| build.structure_stiffness_n_per_m.is_some()) {
+        told.push("The work is on the ground, so that the stiffness contains the feet.".to_string());
+    }
+    (!told.is_empty()).then(|| told.join(" "))
 }
 
 /// Bars of the measures that builders look at first.
@@ -228,7 +262,6 @@ fn origins(answer: &Comparison) -> Option<Table> {
 fn missed(answer: &Comparison) -> Table {
     let labels: Vec<(String, String)> =
         answer.builds.iter().map(|b| (b.name.clone(), b.label.clone())).collect();
-    let kind = |miss: &Miss| miss.known().map_or(Kind::Ratio, Measure::kind);
     let columns = [
         Column::text("targets missed by", "build", move |miss: &Miss| {
             labels.iter().find(|(name, _)| *name == miss.build).map_or(miss.build.clone(), |l| l.1.clone())
@@ -236,13 +269,8 @@ fn missed(answer: &Comparison) -> Table {
         Column::text("measure", "measure", |miss: &Miss| {
             miss.known().map_or(miss.measure, Measure::title).to_string()
         }),
-        Column::text("found", "value", move |miss: &Miss| {
-            miss.value.map_or("-".to_string(), |value| show(value, kind(miss)))
-        }),
-        Column::text("asked", "limit", move |miss: &Miss| {
-            let word = if miss.at_least { "at least" } else { "at most" };
-            format!("{word} {}", show(miss.limit, kind(miss)))
-        }),
+        Column::text("found", "value", |miss: &Miss| miss.told().0),
+        Column::text("asked", "limit", |miss: &Miss| miss.told().1),
     ];
     Table::new("", &columns, &answer.misses.list)
 }

@@ -2,6 +2,8 @@
 
 mod basis;
 pub mod compare;
+mod floor;
+mod guesses;
 pub mod materials;
 pub mod mix;
 pub mod modes;

@@ -47,6 +47,7 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::text("build", "build", |row: &Row| row.build.to_string()),
         Column::number("mode", none, "number", |row: &Row| Some(row.number as f64)),
         Column::number("frequency", none, "frequency_hz", |row: &Row| Some(row.mode.frequency_hz)),
+        Column::text("on its feet", "on_feet", |row: &Row| row.mode.on_feet.to_string()),
         Column::number("error", none, "frequency_error", |row: &Row| Some(row.mode.frequency_error)),
         Column::number("theory error", none, "theory_error", |row: &Row| row.mode.theory_error),
         Column::number("loss factor", none, "loss_factor", |row: &Row| Some(row.mode.loss_factor)),
@@ -98,8 +99,9 @@ fn drawn_columns<'a>() -> Vec<Column<(usize, &'a ModeSpread)>> {
     ]
 }
 
-fn reading_columns<'a>() -> Vec<Column<Numbered<'a>>> {
-    vec![
+/// With what moves where some modes are `on_feet`.
+fn reading_columns<'a>(on_feet: bool) -> Vec<Column<Numbered<'a>>> {
+    let mut columns = vec![
         Column::number("mode", Unit::NONE, "number", |row: &Numbered| Some(row.number as f64)),
         Column::number("frequency", HZ, "frequency_hz", |row: &Numbered| Some(row.mode.frequency_hz))
             .digits(4),
@@ -109,7 +111,12 @@ fn reading_columns<'a>() -> Vec<Column<Numbered<'a>>> {
         Column::number("half", MS, "half_time_s", |row: &Numbered| row.mode.half_time_s),
         Column::number("to 10 %", MS, "time_to_10pct_s", |row: &Numbered| row.mode.time_to_10pct_s),
         Column::text("energy sits in", "energy_share", |row: &Numbered| most(&row.mode.energy_share, 2)),
-    ]
+    ];
+    if on_feet {
+        let what = |row: &Numbered| if row.mode.on_feet { "on its feet" } else { "structure" }.to_string();
+        columns.insert(1, Column::text("what moves", "on_feet", what));
+    }
+    columns
 }
 
 /// The largest shares in words: `levelling 62 %, column 20 %`.
@@ -138,21 +145,31 @@ pub fn blocks(answer: &Modes) -> Vec<Block> {
         blocks.push(Block::Note(told(build)));
         let rows: Vec<Numbered> =
             own.modes.iter().enumerate().map(|(i, mode)| Numbered { number: i + 1, mode }).collect();
-        blocks.push(Block::Table(Table::new("Modes", &reading_columns(), &rows)));
+        let on_feet = own.modes.iter().any(|mode| mode.on_feet);
+        blocks.push(Block::Table(Table::new("Modes", &reading_columns(on_feet), &rows)));
         blocks.extend(spread.iter().flat_map(|spread| of_draws(spread, answer.draws)));
-        blocks.extend(own.modes.first().map(|mode| Block::Bars(shares(mode))));
+        let first = own.first_of_structure().or(own.modes.first()).zip(own.first_structure_mode.or(Some(1)));
+        blocks.extend(first.map(|(mode, number)| Block::Bars(shares(mode, number))));
     }
+    let missed = answer.misses.list.iter();
+    let missed: Vec<String> = missed
+        .map(|miss| format!("{} misses a target: {}.", miss.build.replace('_', " "), miss.sentence()))
+        .collect();
+    if !missed.is_empty() {
+        blocks.push(Block::Note(missed.join(" ")));
+    }
+    blocks.extend(super::guesses::taken(&answer.guesses).map(Block::Table));
     if !answer.notes.is_empty() {
         blocks.push(Block::Problems(answer.notes.clone()));
     }
     blocks
 }
 
-/// Where the energy of the first mode sits, by kind and member.
-fn shares(mode: &ModeAnswer) -> Bars {
+/// Where the energy of the mode of this `number` sits, by kind and member.
+fn shares(mode: &ModeAnswer, number: usize) -> Bars {
     let bar = |share: &Share| Bar::new(&share.of.replace('_', " "), Some(Spread::exact(share.share)));
     Bars {
-        title: format!("Energy of mode 1, {}", show(mode.frequency_hz, Kind::Frequency)),
+        title: format!("Energy of mode {number}, {}", show(mode.frequency_hz, Kind::Frequency)),
         unit: Unit::PERCENT,
         key: "share".to_string(),
         bars: mode.energy_by_kind.iter().chain(mode.energy_share.iter().take(6)).map(bar).collect(),
@@ -234,6 +251,21 @@ fn told(rings: &Rings) -> String {
     let worst = build.modes.iter().map(|mode| mode.frequency_error).fold(0.0, f64::max);
     told.push_str(&format!(" Frequencies hold to {} % by the division", figures(100.0 * worst, 1)));
     told.push_str(&beam_theory(build));
+    let on_feet: Vec<f64> = build.modes.iter().filter(|mode| mode.on_feet).map(|m| m.frequency_hz).collect();
+    if let (Some(low), Some(high)) = (on_feet.first(), on_feet.last()) {
+        let (count, low, high) = (on_feet.len(), show(*low, Kind::Frequency), show(*high, Kind::Frequency));
+        told.push_str(&match count {
+            1 => format!(" One mode, at {low}, is the base as one piece on its feet"),
+            _ => format!(" {count} modes, at {low} to {high}, are the base as one piece on its feet"),
+        });
+        told.push_str(&match (build.first_of_structure(), build.first_structure_mode) {
+            (Some(mode), Some(number)) => {
+                let frequency = show(mode.frequency_hz, Kind::Frequency);
+                format!("; the structure first rings at {frequency}, mode {number}.")
+            }
+            _ => ".".to_string(),
+        });
+    }
     if let Some(k) = &rings.stiffness_n_per_m {
         let weakest = show(k.weakest.value, Kind::Stiffness);
         told.push_str(&format!(" Tip against work: {weakest} in the weakest direction."));

@@ -4,7 +4,7 @@
 use super::super::block::{Axis, Block, Curve, Mark, Series, Unit};
 use super::super::table::{Column, Table};
 use crate::design::Measure;
-use crate::quantity::{Kind, figures, show};
+use crate::quantity::{Kind, figures, show, show_apart};
 use crate::study::size::{Entry, Inverse, Kept, Sensitivity, Sizing};
 
 const N_PER_UM: Unit = Unit::new("N/µm", 1e6);
@@ -137,6 +137,15 @@ fn told(key: &str, value: Option<f64>) -> String {
     value.map_or("none".to_string(), |value| show(value, kind))
 }
 
+/// What it has and what is asked, told apart.
+fn apart(kept: &Kept) -> (String, String) {
+    let kind = measure(kept.measure).map_or(Kind::Ratio, Measure::kind);
+    match kept.value {
+        Some(value) => show_apart(value, kept.limit, kind),
+        None => ("none".to_string(), show(kept.limit, kind)),
+    }
+}
+
 fn limit_columns() -> Vec<Column<Kept>> {
     vec![
         Column::text("target", "measure", |k: &Kept| {
@@ -144,9 +153,9 @@ fn limit_columns() -> Vec<Column<Kept>> {
         }),
         Column::text("asked", "limit", |k: &Kept| {
             let word = if k.at_least { "at least" } else { "at most" };
-            format!("{word} {}", told(k.measure, Some(k.limit)))
+            format!("{word} {}", apart(k).1)
         }),
-        Column::text("has", "value", |k: &Kept| told(k.measure, k.value)),
+        Column::text("has", "value", |k: &Kept| apart(k).0),
         Column::text("best of all", "reached", |k: &Kept| told(k.measure, k.reached)),
         Column::text("10 % looser saves", "saves", |k: &Kept| match k.saves {
             Some(saved) if saved > 0.0 => figures(saved, 3),

@@ -50,11 +50,14 @@ pub fn blocks(answer: &TapAnswer) -> Vec<Block> {
     let reading = &answer.reading;
     let used = reading.taps.iter().filter(|tap| tap.used).count();
     let mut blocks = vec![Block::Note(format!(
-        "{}: {} at {} samples a second, {} taps found, {used} read.",
+        "{}: {} at {} samples a second, {} found, {used} read.",
         reading.record,
         show(reading.duration_s, Kind::Time),
         figures(reading.sample_rate_hz, 5),
-        reading.taps.len()
+        match reading.taps.len() {
+            1 => "1 tap".to_string(),
+            n => format!("{n} taps"),
+        }
     ))];
     blocks.push(Block::Curve(spectrum(reading)));
     blocks.push(Block::Table(Table::new("What rang, with its limits", &columns(), &reading.modes)));
@@ -125,7 +128,10 @@ fn beside(against: &Against) -> Vec<Block> {
         Column::text("one change", "parameter", |e: &Explanation| e.parameter.clone()),
         Column::spread("times", Unit::NONE, "factor", |e: &Explanation| Some(e.factor)),
         Column::number("explains", Unit::PERCENT, "explains", |e: &Explanation| Some(e.explains)),
-        Column::text("within its spread", "within_spread", |e: &Explanation| e.within_spread.to_string()),
+        Column::text("within its spread", "within_spread", |e: &Explanation| {
+            let within = if e.within_spread { "yes" } else { "no" };
+            if e.spread_is_guess { format!("{within}, but a guess") } else { within.to_string() }
+        }),
     ];
     let mut blocks = vec![Block::Table(Table::new("Beside the model", &pairs, &against.pairs))];
     if !against.seen.is_empty() {

@@ -3,7 +3,9 @@
 use super::super::block::{Axis, Bar, Bars, Block, Curve, Series, Unit};
 use super::super::table::{Column, Table};
 use crate::quantity::{Kind, Spread, figures, show};
-use crate::response::accuracy::{FailureKind, Straightness, ThermalMember, ThermalPart, Weighed};
+use crate::response::accuracy::{
+    FailureKind, Path, PathPlace, Place, Straightness, ThermalMember, ThermalPart, Weighed,
+};
 use crate::study::warm::{BuildWarm, Warm, settled};
 use serde::Serialize;
 
@@ -45,7 +47,7 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::number("warmth", MPA, "stress_pa", |row: &Row| Some(row.part.stress_pa)),
         Column::number("margin", Unit::NONE, "margin", |row: &Row| row.part.margin),
         weighed("weight", MPA, "weight.stress_pa", |weight| Some(weight.stress_pa)),
-        weighed("both", MPA, "weight.together_pa", |weight| Some(weight.together_pa)),
+        weighed("together", MPA, "weight.together_pa", |weight| Some(weight.together_pa)),
         weighed("margin", Unit::NONE, "weight.margin", |weight| weight.margin),
         Column::number("bond shear", MPA, "bond_shear_pa", |row: &Row| row.part.bond_shear_pa),
     ]
@@ -94,19 +96,17 @@ pub fn blocks(answer: &Warm) -> Vec<Block> {
         let rows = rows(build);
         let carried = rows.iter().any(|row| row.part.weight.is_some());
         let title = if carried {
-            "Stress, largest in each part, and strength over it"
+            "Stress, largest in each part, tension positive (warmth and weight may relieve each other), and strength over it"
         } else {
             "Stress, largest in each part"
         };
         blocks.push(Block::Table(Table::new(title, &stress_columns(carried), &rows)));
         blocks.extend(bonds(&rows));
-        if !state.straightness.is_empty() {
-            blocks.push(Block::Table(Table::new(
-                "Straightness",
-                &straightness_columns(),
-                &state.straightness,
-            )));
+        blocks.extend(straightness("Straightness under the stated change", &state.straightness));
+        if let Some(sag) = &build.sag {
+            blocks.extend(straightness("Straightness under its own weight", &sag.straightness));
         }
+        blocks.extend(lines(build).into_iter().map(Block::Curve));
         for failure in &build.thermal.failures {
             let how = match failure.how {
                 FailureKind::Cracks => "would crack",
@@ -121,6 +121,8 @@ pub fn blocks(answer: &Warm) -> Vec<Block> {
                 show(failure.strength_pa, Kind::Stress)
             )));
         }
+        blocks.extend(path_told(build).map(Block::Note));
+        blocks.extend(path(build).map(Block::Curve));
         blocks.extend(travel(build).map(Block::Curve));
     }
     if !answer.notes.is_empty() {
@@ -179,10 +181,10 @@ fn told(build: &BuildWarm) -> String {
         told.push(format!("It turns by {}, {}, {}.", urad(turn.x), urad(turn.y), urad(turn.z)));
     }
     if let Some(settling) = &build.settling {
-        let slowest = settling.sections.iter().filter_map(|s| s.time_constant_s).fold(0.0, f64::max);
-        if slowest > 0.0 {
+        let known = settling.sections.iter().filter_map(|s| Some((&s.section, s.time_constant_s?)));
+        if let Some((section, slowest)) = known.max_by(|a, b| a.1.total_cmp(&b.1)) {
             told.push(format!(
-                "Its slowest section follows the room with {} h.",
+                "Its slowest section, \"{section}\", follows the room with {} h.",
                 figures(slowest / 3600.0, 2)
             ));
         }
@@ -200,10 +202,17 @@ fn told(build: &BuildWarm) -> String {
     }
     if let Some(drift) = build.sag.as_ref().and_then(|sag| sag.drift_m) {
         told.push(format!(
-            "Under its own weight the tip moves by {}, {}, {}.",
+            "Under its own weight the tip moves from the work by {}, {}, {}.",
             um(drift.x),
             um(drift.y),
             um(drift.z)
+        ));
+    }
+    if let Some((sinks, leans)) = build.sag.as_ref().and_then(|sag| sag.sinks_m.zip(sag.leans_rad)) {
+        told.push(format!(
+            "As one piece it sinks {} on its feet and leans by {} µrad, which sag and straightness leave out.",
+            show(settled(sinks), Kind::Length),
+            figures(1e6 * settled(leans), 3)
         ));
     }
     if let Some(best) = &build.carry {
@@ -218,17 +227,95 @@ fn told(build: &BuildWarm) -> String {
     told.join(" ")
 }
 
+/// How straight lines are, one row a line.
+fn straightness(title: &str, lines: &[Straightness]) -> Option<Block> {
+    let title = format!("{title}, in the base's own plane");
+    (!lines.is_empty()).then(|| Block::Table(Table::new(&title, &straightness_columns(), lines)))
+}
+
 fn straightness_columns() -> Vec<Column<Straightness>> {
     let number = |title: &str, key: &str, read: fn(&Straightness) -> f64| {
         Column::number(title, UM, key, move |s: &Straightness| Some(read(s)))
     };
     vec![
-        Column::text("member", "member", |s: &Straightness| s.member.clone()),
+        Column::text("line", "member", |s: &Straightness| s.member.clone()),
+        Column::number("long", Unit::new("mm", 1e-3), "length_m", |s: &Straightness| Some(s.length_m)),
         number("across", "across.before_m", |s| s.across.before_m),
-        number("best line removed", "across.after_m", |s| s.across.after_m),
+        number("best line off", "across.after_m", |s| s.across.after_m),
         number("up", "up.before_m", |s| s.up.before_m),
-        number("best line removed", "up.after_m", |s| s.up.after_m),
+        number("best line off", "up.after_m", |s| s.up.after_m),
     ]
+}
+
+/// Each line asked for, its best line removed, under the stated change and under its own weight.
+fn lines(build: &BuildWarm) -> Vec<Curve> {
+    let weighed = build.sag.as_ref().map_or(&[][..], |sag| &sag.straightness);
+    let causes = [("warm", build.thermal.state.straightness.as_slice()), ("weight", weighed)];
+    let of = |number: usize| {
+        let mut series = Vec::new();
+        let mut name = String::new();
+        for (cause, line) in causes.iter().filter_map(|(cause, lines)| Some((cause, lines.get(number)?))) {
+            name = line.member.replace('_', " ");
+            type Read = fn(&Place) -> f64;
+            let directions: [(&str, Read); 2] =
+                [("across", |place| place.across_off_line_m), ("up", |place| place.up_off_line_m)];
+            for (direction, read) in directions {
+                let points: Vec<[f64; 2]> =
+                    line.line.iter().map(|place| [place.x_m, settled(read(place))]).collect();
+                if points.iter().any(|point| point[1] != 0.0) {
+                    series.push(Series::line(&format!("{cause}, {direction}"), points));
+                }
+            }
+        }
+        Curve {
+            title: format!("Line of {name}, its best line removed"),
+            x: Axis::linear("along it", Unit::new("mm", 1e-3), "x_m"),
+            y: Axis::linear("off the best line", UM, "off_line_m"),
+            series,
+            marks: Vec::new(),
+        }
+    };
+    let lines = (0..causes[0].1.len().max(causes[1].1.len())).map(of);
+    lines.filter(|curve| !curve.series.is_empty()).collect()
+}
+
+/// What the path of the carriage misses, in words.
+fn path_told(build: &BuildWarm) -> Option<String> {
+    let path = build.path.as_ref()?;
+    let mass = show(build.sag.as_ref()?.travel.as_ref()?.mass_kg, Kind::Mass);
+    let um = |x: f64| format!("{} µm", figures(1e6 * settled(x), 3));
+    Some(format!(
+        "The carriage of {mass} leaves a straight path by {} up and {} across over {}, the best line removed, and pitches by {} µrad: by its own weight and the stated change together.",
+        um(path.up.after_m),
+        um(path.across.after_m),
+        show(path.length_m, Kind::Length),
+        figures(1e6 * settled(path.pitch_range_rad), 3)
+    ))
+}
+
+/// The path of the carriage, its best line removed; `None` without one.
+fn path(build: &BuildWarm) -> Option<Curve> {
+    let both = build.path.as_ref()?;
+    let line = |name: &str, path: Option<&Path>, read: fn(&PathPlace) -> f64| {
+        path.map(|path| {
+            Series::line(name, path.places.iter().map(|place| [place.at_m, read(place)]).collect())
+        })
+    };
+    let weight = build.sag.as_ref().and_then(|sag| sag.travel.as_ref()).map(|travel| &travel.path);
+    let warm = build.thermal.state.path.as_ref();
+    let series = [
+        line("up, both", Some(both), |place| place.up_off_line_m),
+        line("up, own weight", weight, |place| place.up_off_line_m),
+        line("up, warm", warm, |place| place.up_off_line_m),
+        line("across, both", Some(both), |place| place.across_off_line_m),
+    ];
+    Some(Curve {
+        title: "Path of the carriage, its best line removed".to_string(),
+        x: Axis::linear("travel", Unit::new("mm", 1e-3), "at_m"),
+        y: Axis::linear("off the best line", UM, "off_line_m"),
+        series: series.into_iter().flatten().collect(),
+        marks: Vec::new(),
+    })
 }
 
 /// Tip from work along the travel of the carriage; `None` without one.

@@ -9,6 +9,7 @@ use crate::quantity::{Kind, figures, show};
 use crate::response::answer::Response;
 use crate::response::frequency;
 use crate::study::compare::Comparison;
+use crate::study::measures::Misses;
 use crate::study::modes::Modes;
 use crate::study::pour::bodies::Pours;
 use crate::study::proof::Proof;
@@ -56,12 +57,18 @@ pub struct Told {
 pub fn page(design: &Design, whole: &Whole, told: Told) -> Document {
     let mut first = vec![Block::Note(question(design, whole.comparison.draws))];
     first.extend(compare::blocks(&whole.comparison));
+    if !design.goal.targets.is_empty() {
+        // After the question and what is said of the targets.
+        let sized = whole.sizings.iter().map(|(label, sizing)| Block::Note(found(label, sizing)));
+        first.splice(2..2, sized);
+    }
     let mut sections = vec![
         Section::new("The question and the answer", first),
         Section::new("How each build moves, and what damps it", moving(whole)),
     ];
     if let Some(answer) = &whole.ring_down {
-        let taps = whole.shapes.iter().map(tones).collect();
+        let own = |name: &str| whole.shapes.iter().find(|shapes| shapes.name == name);
+        let taps = answer.builds.iter().map(|build| own(&build.name).map_or_else(Vec::new, tones)).collect();
         sections.push(Section::new("After a tap", ringdown::heard(answer, taps)));
     }
     if let Some(answer) = &whole.response {
@@ -147,10 +154,19 @@ fn asked(goal: &Goal) -> String {
 /// Each build: its frame in motion, then its modes.
 fn moving(whole: &Whole) -> Vec<Block> {
     let mut blocks = Vec::new();
-    for (shapes, build) in whole.shapes.iter().zip(&whole.modes.builds) {
+    for build in &whole.modes.builds {
+        let Some(shapes) = whole.shapes.iter().find(|shapes| shapes.name == build.modes.name) else {
+            continue;
+        };
         blocks.push(Block::Heading(shapes.label.clone()));
         blocks.push(Block::Wire(wire(shapes, &build.modes)));
-        let alone = Modes { builds: vec![build.clone()], notes: Vec::new(), ..whole.modes.clone() };
+        let alone = Modes {
+            builds: vec![build.clone()],
+            notes: Vec::new(),
+            misses: Misses::new(&[]),
+            guesses: Vec::new(),
+            ..whole.modes.clone()
+        };
         // The drawing has the heading and the shares of energy.
         let shown = |block: &Block| !matches!(block, Block::Heading(_) | Block::Bars(_));
         blocks.extend(modes::blocks(&alone).into_iter().filter(shown));
@@ -198,6 +214,15 @@ fn wire(shapes: &Shapes, build: &BuildModes) -> Wire {
             .collect(),
         feet: shapes.held.clone(),
         motions: shapes.modes.iter().zip(tones(shapes)).enumerate().map(motion).collect(),
+    }
+}
+
+/// Whether stock sizes meet the targets.
+fn found(label: &str, sizing: &Sizing) -> String {
+    match sizing.meets() {
+        true => format!("{label} can be sized to meet all targets: see \"Which stock sizes\" below."),
+        false if sizing.complete => format!("No choice of stock sizes of {label} meets all targets."),
+        false => format!("No choice of stock sizes of {label} that was tried meets all targets."),
     }
 }
 

@@ -102,7 +102,7 @@ fn a_thin_wall_is_seen_all_around() {
 
 #[test]
 fn the_last_tick_of_bars_stays_within_the_terminal() {
-    let value = Spread { value: 0.0, low: 989.0, high: 989.0, median: None, index: None };
+    let value = Spread::between(0.0, 989.0, 989.0);
     let bar = Bar { label: "a".into(), value: Some(value) };
     let unit = Unit { name: "ms", size: 1e-3 };
     let bars = Bars { title: "a".into(), unit, key: String::new(), bars: vec![bar] };

@@ -18,8 +18,9 @@
 
 use super::drawn::around_and_across;
 use super::parts::WarmSection;
+use super::rail::Rail;
 use super::rest::{RestFault, at_rest, divided};
-use super::straight::straight;
+use super::straight::Deflected;
 use super::thermal::{PIECES, free_strains};
 use super::{Base, ThermalCase};
 use crate::section::clearance::hull;
@@ -59,7 +60,7 @@ pub struct Moment {
     pub time_s: f64,
     /// Tip from work, m, still to come; `None` without a tool.
     pub drift_m: Option<f64>,
-    /// Worst straightness of the members looked at, the best line removed, m, still to go.
+    /// Worst straightness of the lines looked at, the best line removed, m, still to go.
     pub straight_m: f64,
 }
 
@@ -74,7 +75,7 @@ pub struct Settling {
     pub settle_to_m: f64,
     /// By section.
     pub sections: Vec<SectionTimes>,
-    /// Until every member looked at is straight to `settle_to_m` of where it will stay, s.
+    /// Until every line looked at is straight to `settle_to_m` of where it will stay, s.
     pub straight_again_s: Option<f64>,
     /// Until tip and work are within `settle_to_m` of where they will stay, s.
     pub drift_settled_s: Option<f64>,
@@ -126,12 +127,12 @@ impl WarmSection {
 struct Lag {
     time_constant: f64,
     drift: Vector3<f64>,
-    /// By member looked at: displacements along y and z.
-    lines: Vec<[Vec<f64>; 2]>,
+    /// By line looked at.
+    lines: Vec<Deflected>,
 }
 
 /// What happens after the room changes by `change` K: by when `base` has settled to `settle_to`
-/// m, looking at the members `straight`, or at all of them when that is empty.
+/// m, looking at `rails`, or at every member by itself when that is empty.
 ///
 /// # Errors
 /// As [`super::thermal()`].
@@ -140,7 +141,7 @@ pub fn settling(
     change: f64,
     air: f64,
     settle_to: f64,
-    straight: &[usize],
+    rails: &[Rail],
 ) -> Result<Settling, RestFault> {
     let case = ThermalCase::uniform(change);
     super::thermal::needs(base, &case)?;
@@ -155,9 +156,9 @@ pub fn settling(
         drift_settled_s: None,
         curve: Vec::new(),
     };
-    let all: Vec<usize> = (0..base.frame.members.len()).collect();
-    let Some(lags) = lags(base, &case, &found.sections, if straight.is_empty() { &all } else { straight })?
-    else {
+    let each = (0..base.frame.members.len()).filter_map(|number| Rail::member(base.frame, number));
+    let all: Vec<Rail> = if rails.is_empty() { each.collect() } else { rails.to_vec() };
+    let Some(lags) = lags(base, &case, &found.sections, &all)? else {
         return Ok(found);
     };
     let slowest = lags.iter().map(|lag| lag.time_constant).fold(0.0, f64::max);
@@ -180,7 +181,7 @@ fn lags(
     base: &Base,
     case: &ThermalCase,
     times: &[SectionTimes],
-    looked_at: &[usize],
+    looked_at: &[Rail],
 ) -> Result<Option<Vec<Lag>>, RestFault> {
     let frame = base.frame;
     let statics = divided(frame, PIECES)?;
@@ -200,11 +201,7 @@ fn lags(
         let load = statics.layout.free_strain_load(frame, &strains).ok_or(RestFault::NotHeld)?;
         let motion = at_rest(&statics, &load)?;
         let drift = base.drift(&statics, &motion).0.unwrap_or_default();
-        let line = |member: &usize| {
-            let line = statics.layout.line_motion(frame, *member, &motion)?;
-            Some([1, 2].map(|axis| line.iter().map(|u| u[axis]).collect()))
-        };
-        let lines = looked_at.iter().filter_map(line).collect();
+        let lines = looked_at.iter().filter_map(|rail| rail.line(&statics, &motion, 0)).collect();
         lags.push(Lag { time_constant, drift: Vector3::new(drift.x, drift.y, drift.z), lines });
     }
     Ok(Some(lags))
@@ -215,18 +212,15 @@ fn still_apart(lags: &[Lag], t: f64) -> f64 {
 }
 
 fn still_bent(lags: &[Lag], t: f64) -> f64 {
+    let Some(first) = lags.first() else { return 0.0 };
     let mut worst = 0.0f64;
-    for line in 0..lags.first().map_or(0, |lag| lag.lines.len()) {
-        for axis in 0..2 {
-            let mut sum = vec![0.0; lags[0].lines[line][axis].len()];
-            for lag in lags {
-                let left = (-t / lag.time_constant).exp();
-                for (sum, value) in sum.iter_mut().zip(&lag.lines[line][axis]) {
-                    *sum += left * value;
-                }
-            }
-            worst = worst.max(straight(&sum).after_m);
-        }
+    for (number, line) in first.lines.iter().enumerate() {
+        let left = |place: usize| {
+            lags.iter().map(|lag| lag.lines[number].moved[place] * (-t / lag.time_constant).exp()).sum()
+        };
+        let moved = (0..line.moved.len()).map(left).collect();
+        let line = Deflected { moved, ..line.clone() };
+        worst = worst.max(line.straight(0).after_m).max(line.straight(1).after_m);
     }
     worst
 }
@@ -341,7 +335,7 @@ mod tests {
         frame.members = vec![member("thick", 0, 1), second, member("left", 0, 2), member("right", 1, 3)];
         let sections = [thick, thin];
         let base = Base { name: "b", frame: &frame, sections: &sections, tip: Some(1), work: Some(0) };
-        let found = settling(&base, 5.0, 10.0, 1e-7, &[0]).unwrap();
+        let found = settling(&base, 5.0, 10.0, 1e-7, &Rail::joined(&frame, &[0])).unwrap();
         assert!(found.curve[0].straight_m < 1e-11, "all cold: {:?}", found.curve[0]);
         let again = found.straight_again_s.unwrap();
         let tau = found.sections[0].time_constant_s.unwrap();
@@ -349,7 +343,7 @@ mod tests {
         let mut unknown = sections.clone();
         unknown[1].parts[0].medium.conductivity = None;
         let base = Base { sections: &unknown, ..base };
-        let found = settling(&base, 5.0, 10.0, 1e-7, &[0]).unwrap();
+        let found = settling(&base, 5.0, 10.0, 1e-7, &Rail::joined(&frame, &[0])).unwrap();
         assert!(found.straight_again_s.is_none() && found.curve.is_empty());
     }
 }

@@ -10,7 +10,9 @@
 //! thermal     the answer: growth, bow, drift, stress, what fails
 //! drawn       a drawn section made ready
 //! diffusion   how long a change of the room takes
-//! sag         weight, and a carriage that moves along members
+//! rail        members in line as one
+//! sag         weight
+//! travel      a carriage that moves along rails
 //! support     carrying points, and where they are best
 //! spec        what the design file says of temperature and cure
 //! straight    how straight a line is
@@ -22,6 +24,7 @@ mod diffusion;
 mod drawn;
 mod parts;
 mod quick;
+mod rail;
 mod rest;
 mod sag;
 #[cfg(test)]
@@ -30,19 +33,22 @@ pub mod spec;
 mod straight;
 mod support;
 mod thermal;
+mod travel;
 mod weight;
 
 pub use case::{Gradient, ThermalCase};
 pub use diffusion::{Moment, STILL_AIR, SectionTimes, Settling, settling, slab_decay_time};
 pub use parts::{WarmPart, WarmSection};
 pub use quick::{drift_per_kelvin, largest_bow};
+pub use rail::{Rail, RailFault};
 pub use rest::RestFault;
-pub use sag::{Carriage, Sag, SagAsk, SagMember, Stop, Travel, sag};
+pub use sag::{Sag, SagAsk, SagMember, sag};
 pub use straight::{Place, Straight, Straightness};
 pub use support::{Aim, Bearing, Best, Carried, Carrying, best_supports, unheld};
 pub use thermal::{
     Failure, FailureKind, Thermal, ThermalAsk, ThermalMember, ThermalPart, ThermalState, thermal,
 };
+pub use travel::{Carriage, Path, PathPlace, Stop, Travel};
 pub use weight::Weighed;
 
 use crate::frame::Frame;

@@ -3,11 +3,11 @@
 //! The motion of the points is exact; between them a member follows its exact static shapes, to
 //! which a free curvature that is even along it adds nothing.
 
+use super::rail::Rail;
 use super::rest::{RestFault, at_rest};
-use super::straight::bow;
 use super::thermal::free_strains;
 use super::{Base, ThermalCase, Xyz};
-use crate::frame::{FreeStrain, Line};
+use crate::frame::FreeStrain;
 use crate::modes::Statics;
 use nalgebra::Vector6;
 
@@ -27,8 +27,8 @@ pub fn drift_per_kelvin(base: &Base, statics: &Statics, scale: f64) -> Result<Op
     Ok(base.drift(statics, &motion).0)
 }
 
-/// The largest bow, m, of the `members` under the temperatures of `case`, when every section is `scale`
-/// times as large as its parts say; `None` without members, or where an expansion is not known.
+/// The largest bow, m, of the `rails` under the temperatures of `case`, when every section is `scale`
+/// times as large as its parts say; `None` without rails, or where an expansion is not known.
 ///
 /// # Errors
 /// A section without stiff parts.
@@ -36,24 +36,15 @@ pub fn largest_bow(
     base: &Base,
     statics: &Statics,
     case: &ThermalCase,
-    members: &[usize],
+    rails: &[Rail],
     scale: f64,
 ) -> Result<Option<f64>, RestFault> {
-    if members.is_empty() || !known(base) {
+    if rails.is_empty() || !known(base) {
         return Ok(None);
     }
     let motion = moved(base, statics, case, scale)?;
-    let frame = base.frame;
-    let of = |number: &usize| {
-        let line = Line::of(frame, frame.members.get(*number)?)?;
-        let places = statics.layout.along(frame, *number, &motion, BETWEEN)?;
-        let own = |(_, global): &(_, Vector6<f64>)| {
-            let [x, y, z] = (line.axes * global.fixed_rows::<3>(0)).into();
-            Vector6::new(x, y, z, 0.0, 0.0, 0.0)
-        };
-        Some(bow(&places.iter().map(own).collect::<Vec<_>>()))
-    };
-    Ok(members.iter().filter_map(of).reduce(f64::max))
+    let bow = |rail: &Rail| Some(rail.line(statics, &motion, BETWEEN)?.bow());
+    Ok(rails.iter().filter_map(bow).reduce(f64::max))
 }
 
 /// True when the expansions of all members are known.
@@ -109,7 +100,8 @@ mod tests {
         let whole = thermal(&base, &case, &ThermalAsk::default()).unwrap();
         let drift = drift_per_kelvin(&base, &statics, 1.0).unwrap().unwrap();
         assert_relative_eq!(drift.x, whole.drift_m_per_k.unwrap().x, max_relative = 1e-9);
-        let bow = largest_bow(&base, &statics, &case, &[0], 1.0).unwrap().unwrap();
+        let rails = Rail::joined(&frame, &[0]);
+        let bow = largest_bow(&base, &statics, &case, &rails, 1.0).unwrap().unwrap();
         assert_relative_eq!(bow, whole.state.members[0].bow_m, max_relative = 1e-6);
         assert!(bow > 1e-6);
         assert_eq!(largest_bow(&base, &statics, &case, &[], 1.0).unwrap(), None);
@@ -121,8 +113,9 @@ mod tests {
         let sections = [section];
         let base = Base { name: "b", frame: &frame, sections: &sections, tip: Some(1), work: Some(0) };
         let statics = Statics::new(&frame).unwrap();
+        let rails = Rail::joined(&frame, &[0]);
         let bow =
-            |case: &ThermalCase, scale| largest_bow(&base, &statics, case, &[0], scale).unwrap().unwrap();
+            |case: &ThermalCase, scale| largest_bow(&base, &statics, case, &rails, scale).unwrap().unwrap();
         let even = ThermalCase::uniform(1.0);
         assert_relative_eq!(bow(&even, 1.0), 2.0 * bow(&even, 2.0), max_relative = 1e-9);
     }

@@ -1,42 +1,30 @@
-//! What weight does: the sag of a base on its feet, and the error that a carriage brings along
-//! its travel.
+//! What weight does to a base on its feet and anchors, and to the path of a carriage.
 //!
 //! ```text
-//! sag:       K u = -M g                     everything that has mass
-//! carriage:  K u(s) = -m g N(s)             shared evenly by the members it rides on
+//! sag:   K u = -M g                     everything that has mass
 //! ```
 //!
-//! A carriage rides on all its members at once, at the same share of their lengths; a member
-//! drawn the other way round is followed backwards. Its own give is not counted.
+//! What the base sinks and leans as one piece on its feet is told apart ([`Footing`]): all else is
+//! counted from the base's own plane, so that a base on air springs sags as its structure does.
 //!
 //! # Source
 //! - `bipm2019`: standard acceleration of gravity
 
+use super::rail::Rail;
 use super::rest::{RestFault, at_rest, divided};
-use super::straight::{Straightness, bow, range};
+use super::straight::Straightness;
 use super::thermal::PIECES;
+use super::travel::{Carriage, Travel, travel};
 use super::{Base, Xyz};
-use crate::frame::Line;
-use crate::modes::{GRAVITY, Statics};
+use crate::modes::{Footing, GRAVITY};
 use nalgebra::{Vector3, Vector6};
 use serde::Serialize;
-
-/// A mass that moves along members.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Carriage {
-    /// The members it rides on, all at once.
-    pub along: Vec<usize>,
-    /// kg.
-    pub mass: f64,
-    /// How many places along the travel, both ends included; at least 2.
-    pub steps: usize,
-}
 
 /// What is asked beside the sag itself.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct SagAsk {
-    /// Members whose straightness is asked.
-    pub straight: Vec<usize>,
+    /// Lines whose straightness is asked.
+    pub rails: Vec<Rail>,
     /// A mass that moves.
     pub carriage: Option<Carriage>,
 }
@@ -48,13 +36,18 @@ pub struct Sag {
     pub name: String,
     /// All that has mass, kg.
     pub mass_kg: f64,
-    /// Tip from work, m; `None` without a tool.
+    /// Tip from work, m, in the base's own plane; `None` without a tool.
     pub drift_m: Option<Xyz>,
     /// The same as an angle, rad.
     pub turn_rad: Option<Xyz>,
+    /// How far the base as one piece sinks on its feet, at its centre of gravity, m; `None` where it
+    /// stands on none, or anchors keep it from sinking.
+    pub sinks_m: Option<f64>,
+    /// How far it leans as one piece, rad.
+    pub leans_rad: Option<f64>,
     /// By member.
     pub members: Vec<SagMember>,
-    /// Of the members asked for.
+    /// Of the lines asked for, in the base's own plane.
     pub straightness: Vec<Straightness>,
     /// Of the carriage, its own weight alone.
     pub travel: Option<Travel>,
@@ -69,32 +62,6 @@ pub struct SagMember {
     pub bow_m: f64,
 }
 
-/// A carriage along its travel.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Travel {
-    /// kg.
-    pub mass_kg: f64,
-    /// Place after place.
-    pub stops: Vec<Stop>,
-    /// How much tip from work varies over the travel, m; `None` without a tool.
-    pub error_m: Option<Xyz>,
-    /// How much the height of the carriage varies over the travel, m.
-    pub height_error_m: f64,
-}
-
-/// A carriage at one place.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Stop {
-    /// Share of the travel, 0 to 1.
-    pub share: f64,
-    /// From the start of the first member, m.
-    pub at_m: f64,
-    /// Tip from work by the weight of the carriage, m; `None` without a tool.
-    pub drift_m: Option<Xyz>,
-    /// The mean height of the members under it, m, down being negative.
-    pub height_m: f64,
-}
-
 /// The answer for `base` on its feet and anchors.
 ///
 /// # Errors
@@ -102,115 +69,135 @@ pub struct Stop {
 pub fn sag(base: &Base, ask: &SagAsk) -> Result<Sag, RestFault> {
     let frame = base.frame;
     let statics = divided(frame, PIECES)?;
+    let footing = Footing::new(frame, &statics.layout);
     let down = Vector6::z() * -GRAVITY;
     let load = statics.layout.inertia_load(frame, &down, &Vector3::zeros()).ok_or(RestFault::NotHeld)?;
-    let motion = at_rest(&statics, &load)?;
+    let moved = at_rest(&statics, &load)?;
+    let body = frame.rigid_body().ok_or(RestFault::NotHeld)?;
+    let whole = footing.as_ref().map(|footing| footing.motion(&moved, &body.centre));
+    let motion = footing.as_ref().map_or(moved.clone(), |footing| footing.own(&moved));
     let (drift_m, turn_rad) = base.drift(&statics, &motion);
-    let (mut members, mut straightness) = (Vec::new(), Vec::new());
+    let mut members = Vec::new();
     for (number, member) in frame.members.iter().enumerate() {
-        let line = statics.layout.line_motion(frame, number, &motion).ok_or(RestFault::NotHeld)?;
-        members.push(SagMember { name: member.name.clone(), bow_m: bow(&line) });
-        if ask.straight.contains(&number) {
-            let length = Line::of(frame, member).map_or(0.0, |line| line.length);
-            straightness.push(Straightness::of(&member.name, length, &line));
-        }
+        let line = Rail::member(frame, number).and_then(|rail| rail.line(&statics, &motion, 0));
+        let bow_m = line.ok_or(RestFault::NotHeld)?.bow();
+        members.push(SagMember { name: member.name.clone(), bow_m });
     }
-    let travel = ask.carriage.as_ref().map(|carriage| travel(base, &statics, carriage)).transpose()?;
-    let mass_kg = frame.rigid_body().map_or(0.0, |body| body.mass);
-    Ok(Sag { name: base.name.to_string(), mass_kg, drift_m, turn_rad, members, straightness, travel })
-}
-
-fn travel(base: &Base, statics: &Statics, carriage: &Carriage) -> Result<Travel, RestFault> {
-    let frame = base.frame;
-    let members = carriage.along.iter().filter_map(|number| frame.members.get(*number));
-    let lines: Vec<Line> = members.filter_map(|member| Line::of(frame, member)).collect();
-    let Some(first) = lines.first() else { return Err(RestFault::NotHeld) };
-    let share_of = 1.0 / lines.len() as f64;
-    let steps = carriage.steps.max(2);
-    let mut stops = Vec::with_capacity(steps);
-    for step in 0..steps {
-        let share = step as f64 / (steps - 1) as f64;
-        let mut unit = vec![0.0; statics.layout.freedoms()];
-        for (number, line) in carriage.along.iter().zip(&lines) {
-            let backwards = line.axes.row(0).dot(&first.axes.row(0)) < 0.0;
-            let x = line.length * if backwards { 1.0 - share } else { share };
-            let force = Vector6::z() * share_of;
-            let load = statics.layout.load_on_line(frame, *number, x, &force).ok_or(RestFault::NotHeld)?;
-            unit.iter_mut().zip(load).for_each(|(sum, value)| *sum += value);
-        }
-        let load: Vec<f64> = unit.iter().map(|f| -f * carriage.mass * GRAVITY).collect();
-        let motion = at_rest(statics, &load)?;
-        let height_m = super::rest::dot(&unit, &motion);
-        let drift_m = base.drift(statics, &motion).0;
-        stops.push(Stop { share, at_m: first.length * share, drift_m, height_m });
-    }
-    let along = |of: fn(&Xyz) -> f64| -> Option<f64> {
-        let values: Option<Vec<f64>> = stops.iter().map(|stop| stop.drift_m.as_ref().map(of)).collect();
-        values.map(|values| range(&values))
-    };
-    let error = (along(|d| d.x), along(|d| d.y), along(|d| d.z));
-    let error_m = match error {
-        (Some(x), Some(y), Some(z)) => Some(Xyz { x, y, z }),
-        _ => None,
-    };
-    let heights: Vec<f64> = stops.iter().map(|stop| stop.height_m).collect();
-    Ok(Travel { mass_kg: carriage.mass, height_error_m: range(&heights), stops, error_m })
+    let straight = |rail: &Rail| rail.straightness(&statics, &motion).ok_or(RestFault::NotHeld);
+    let straightness = ask.rails.iter().map(straight).collect::<Result<_, _>>()?;
+    let travel =
+        ask.carriage.as_ref().map(|own| travel(base, &statics, footing.as_ref(), own)).transpose()?;
+    Ok(Sag {
+        name: base.name.to_string(),
+        mass_kg: body.mass,
+        drift_m,
+        turn_rad,
+        sinks_m: whole.map(|whole| -whole.z),
+        leans_rad: whole.map(|whole| whole[3].hypot(whole[4])),
+        members,
+        straightness,
+        travel,
+    })
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::sample::{bar, layer, section};
+    use super::super::WarmSection;
+    use super::super::sample::{SIXTHS, cut, layer, section};
     use super::*;
-    use crate::frame::{Anchor, sample};
+    use crate::frame::{Foot, Frame, sample};
     use approx::assert_relative_eq;
+    use num_complex::Complex64;
 
     /// EI and weight per length of the steel bar 60 x 40 mm used here.
     const EI: f64 = 210e9 * 0.06 * 0.04 * 0.04 * 0.04 / 12.0;
     const W: f64 = 2500.0 * 0.06 * 0.04 * GRAVITY;
 
-    fn on_pins() -> (crate::frame::Frame, super::super::WarmSection) {
+    /// A beam of 1.2 m on pins in pieces, without shear: the handbook's.
+    fn on_pins(cuts: &[f64], order: &[usize], backwards: &[usize]) -> (Frame, WarmSection) {
         let section = section(vec![layer("steel", 210e9, 12e-6, 0.06, -0.02, 0.02)], 1.0);
-        let mut frame = bar(2.0, &section);
-        let hold = [true, true, true, true, false, false];
-        frame.anchors.push(Anchor { name: "left".into(), at: vec![0], hold });
-        frame.anchors.push(Anchor {
-            name: "right".into(),
-            at: vec![1],
-            hold: [false, true, true, true, false, false],
-        });
-        // No shear: the handbook's beam.
+        let mut frame = cut(&section, cuts, order, backwards);
         frame.sections[0].stiffness[(1, 1)] = 1e12.into();
         frame.sections[0].stiffness[(2, 2)] = 1e12.into();
         (frame, section)
     }
 
-    #[test]
-    fn a_beam_on_two_pins_sags_as_handbooks_say() {
-        let (frame, section) = on_pins();
-        let sections = [section];
-        let base = Base { name: "b", frame: &frame, sections: &sections, tip: Some(1), work: Some(0) };
-        let found = sag(&base, &SagAsk { straight: vec![0], carriage: None }).unwrap();
-        assert_relative_eq!(found.members[0].bow_m, 5.0 * W * 16.0 / (384.0 * EI), max_relative = 1e-6);
-        assert_relative_eq!(found.turn_rad.unwrap().y, -2.0 * W * 8.0 / (24.0 * EI), max_relative = 1e-6);
-        assert_relative_eq!(found.mass_kg, 12.0, max_relative = 1e-9);
+    fn sagging(frame: &Frame, section: &WarmSection) -> Sag {
+        let sections = [section.clone()];
+        let tip = Some(frame.points.len() - 1);
+        let base = Base { name: "b", frame, sections: &sections, tip, work: Some(0) };
+        let all: Vec<usize> = (0..frame.members.len()).collect();
+        sag(&base, &SagAsk { rails: Rail::joined(frame, &all), carriage: None }).unwrap()
     }
 
     #[test]
-    fn a_carriage_presses_its_beam_where_it_stands() {
-        let (frame, section) = on_pins();
-        let sections = [section];
-        let base = Base { name: "b", frame: &frame, sections: &sections, tip: Some(1), work: None };
-        let carriage = Carriage { along: vec![0], mass: 6.0, steps: 9 };
-        let ask = SagAsk { straight: vec![], carriage: Some(carriage) };
-        let travel = sag(&base, &ask).unwrap().travel.unwrap();
-        for stop in &travel.stops {
-            // P a² b² / (3 E I L) under the load.
-            let (a, b) = (stop.at_m, 2.0 - stop.at_m);
-            let expected = -6.0 * GRAVITY * a * a * b * b / (6.0 * EI);
-            assert_relative_eq!(stop.height_m, expected, max_relative = 1e-4, epsilon = 1e-12);
+    fn a_beam_on_two_pins_sags_as_handbooks_say() {
+        let (frame, section) = on_pins(&[], &[0], &[]);
+        let found = sagging(&frame, &section);
+        let deepest = 5.0 * W * 1.2f64.powi(4) / (384.0 * EI);
+        assert_relative_eq!(found.members[0].bow_m, deepest, max_relative = 1e-6);
+        assert_relative_eq!(found.turn_rad.unwrap().y, -2.0 * W * 1.728 / (24.0 * EI), max_relative = 1e-6);
+        assert_relative_eq!(found.mass_kg, 7.2, max_relative = 1e-9);
+        assert_eq!(found.sinks_m, None);
+    }
+
+    #[test]
+    fn six_members_sag_as_one() {
+        let (whole, section) = on_pins(&[], &[0], &[]);
+        let one = &sagging(&whole, &section).straightness[0];
+        let (pieces, _) = on_pins(&SIXTHS, &[4, 0, 3, 2, 5, 1], &[3, 4]);
+        let six = &sagging(&pieces, &section).straightness[0];
+        assert_relative_eq!(one.bow_m, 5.0 * W * 1.2f64.powi(4) / (384.0 * EI), max_relative = 1e-6);
+        assert_relative_eq!(one.bow_m, six.bow_m, max_relative = 1e-6);
+        assert_relative_eq!(one.up.after_m, six.up.after_m, max_relative = 1e-6);
+        assert_relative_eq!(one.up.off_m, six.up.off_m, max_relative = 1e-5);
+    }
+
+    /// The crooked base on three feet alone, of `k` N/m, which hold it and no more: on stiff ones it
+    /// bends as on soft ones.
+    fn on_feet(k: f64) -> Frame {
+        let mut frame = sample::crooked();
+        frame.anchors.clear();
+        let foot = |name: &str, at: usize, hold: [f64; 3]| Foot {
+            name: name.into(),
+            at: vec![at],
+            stiffness: hold.map(|part| Complex64::from(part * k)),
+            turning: [Complex64::ZERO; 3],
+        };
+        frame.feet = vec![
+            foot("fixed", 0, [1.0, 1.0, 1.0]),
+            foot("guided", 1, [0.0, 1.0, 1.0]),
+            foot("loose", 3, [0.0, 0.0, 1.0]),
+        ];
+        frame
+    }
+
+    #[test]
+    fn a_base_on_air_springs_sags_as_its_structure_does() {
+        let solve = |k: f64| {
+            let frame = on_feet(k);
+            let base = Base { name: "b", frame: &frame, sections: &[], tip: Some(2), work: Some(3) };
+            let carriage = Carriage { along: vec![Rail::member(&frame, 0).unwrap()], mass: 5.0, steps: 5 };
+            let ask = SagAsk { rails: Rail::joined(&frame, &[0]), carriage: Some(carriage) };
+            sag(&base, &ask).unwrap()
+        };
+        let (stiff, soft) = (solve(1e10), solve(3e3));
+        let weight = soft.mass_kg * GRAVITY;
+        // What stands on three springs unevenly sinks by more or less than its weight over all.
+        let sunk = soft.sinks_m.unwrap();
+        assert!(sunk > 0.5 * weight / 9e3 && sunk < 4.0 * weight / 9e3, "{sunk}");
+        assert!(stiff.sinks_m.unwrap() < 1e-6 * sunk);
+        let (a, b) = (stiff.drift_m.unwrap(), soft.drift_m.unwrap());
+        let size = a.x.hypot(a.y).hypot(a.z);
+        for (a, b) in [(a.x, b.x), (a.y, b.y), (a.z, b.z)] {
+            assert_relative_eq!(a, b, epsilon = 0.01 * size);
         }
-        assert_eq!(travel.stops.len(), 9);
-        assert_relative_eq!(travel.height_error_m, 6.0 * GRAVITY * 8.0 / (48.0 * EI), max_relative = 1e-4);
+        assert!(size < 0.01 * sunk);
+        let rail = |sag: &Sag| sag.straightness[0].up.before_m;
+        assert_relative_eq!(rail(&stiff), rail(&soft), max_relative = 0.02);
+        let path = |sag: &Sag| sag.travel.as_ref().unwrap().path.up;
+        assert_relative_eq!(path(&stiff).after_m, path(&soft).after_m, max_relative = 0.02);
+        assert_relative_eq!(path(&stiff).before_m, path(&soft).before_m, max_relative = 0.02);
     }
 
     #[test]
@@ -225,8 +212,8 @@ mod tests {
     fn weight_and_a_carriage_of_nothing_need_no_tool() {
         let frame = sample::crooked();
         let base = Base { name: "b", frame: &frame, sections: &[], tip: None, work: None };
-        let ask =
-            SagAsk { straight: vec![2], carriage: Some(Carriage { along: vec![0], mass: 0.0, steps: 3 }) };
+        let carriage = Carriage { along: Rail::joined(&frame, &[0]), mass: 0.0, steps: 3 };
+        let ask = SagAsk { rails: Rail::joined(&frame, &[2]), carriage: Some(carriage) };
         let found = sag(&base, &ask).unwrap();
         let travel = found.travel.unwrap();
         assert_eq!((found.drift_m, travel.error_m, travel.height_error_m), (None, None, 0.0));

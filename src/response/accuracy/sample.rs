@@ -1,7 +1,7 @@
 //! Sections and bars for the tests.
 
 use super::parts::{WarmPart, WarmSection};
-use crate::frame::{Frame, Member, MemberSection, Plain, Point};
+use crate::frame::{Anchor, Frame, Member, MemberSection, Plain, Point};
 use crate::material::{Medium, Role};
 use crate::section::Moments;
 use nalgebra::{Matrix6, Vector3};
@@ -103,4 +103,30 @@ pub(crate) fn member(name: &str, from: usize, to: usize) -> Member {
         joint_to: None,
         displaced: Vec::new(),
     }
+}
+
+/// Where the beam of [`cut`] is cut into six.
+pub(crate) const SIXTHS: [f64; 5] = [0.2, 0.4, 0.6, 0.8, 1.0];
+
+/// A beam of 1.2 m on two pins, cut at the `cuts`, its pieces in `order` and some drawn backwards.
+pub(crate) fn cut(section: &WarmSection, cuts: &[f64], order: &[usize], backwards: &[usize]) -> Frame {
+    let mut frame = bar(1.2, section);
+    let ends: Vec<f64> = [&[0.0], cuts, &[1.2]].concat();
+    frame.points = ends
+        .iter()
+        .enumerate()
+        .map(|(i, x)| Point { name: format!("p{i}"), position: Vector3::new(*x, 0.0, 0.0) })
+        .collect();
+    let piece = |i: &usize| match backwards.contains(i) {
+        false => member(&format!("rail_{i}"), *i, i + 1),
+        true => member(&format!("rail_{i}"), i + 1, *i),
+    };
+    frame.members = order.iter().map(piece).collect();
+    let pin = |at: usize, x: bool| Anchor {
+        name: format!("pin {at}"),
+        at: vec![at],
+        hold: [x, true, true, true, false, false],
+    };
+    frame.anchors = vec![pin(0, true), pin(ends.len() - 1, false)];
+    frame
 }

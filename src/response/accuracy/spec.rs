@@ -4,6 +4,7 @@
 //! [thermal]
 //! change = "10 K"
 //! straight = ["left_rail"]
+//! rails.guide = { members = ["rail_1", "rail_2", "rail_3"] }
 //! bond_strength = "5 MPa"
 //! settle_to = "1 um"
 //! film = "8 W/m2 K"
@@ -12,11 +13,16 @@
 //! points.head = "3 K"
 //! shrinkage."basalt and sand" = "0.05 %"
 //! ```
+//!
+//! Members in `straight` or under a carriage that go on in one line are one rail by themselves; `rails`
+//! names them, and refuses what is no straight line.
 
 use super::case::{Gradient, ThermalCase};
 use super::diffusion::STILL_AIR;
-use super::sag::{Carriage, SagAsk};
+use super::rail::Rail;
+use super::sag::SagAsk;
 use super::thermal::ThermalAsk;
+use super::travel::Carriage;
 use crate::document::{Allowed, Fields, Located};
 use crate::frame::Frame;
 use crate::problem::{Problem, suggest};
@@ -38,8 +44,10 @@ pub struct ThermalSpec {
     pub points: Vec<(Located<String>, f64)>,
     /// By material: linear shrinkage, a strain.
     pub shrinkage: Vec<(Located<String>, f64)>,
-    /// Members whose straightness is asked.
+    /// Members, or rails, whose straightness is asked.
     pub straight: Vec<Located<String>>,
+    /// By name: the members that are one rail.
+    pub rails: Vec<(Located<String>, Vec<Located<String>>)>,
     /// Shear strength of the bond between fill and skeleton, Pa.
     pub bond_strength: Option<Spread>,
     /// What counts as settled, m.
@@ -53,7 +61,7 @@ pub struct ThermalSpec {
 /// A mass that moves along members.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CarriageSpec {
-    /// The members it rides on, all at once.
+    /// The members or rails it rides on, all at once.
     pub along: Vec<Located<String>>,
     /// kg.
     pub mass: Spread,
@@ -69,6 +77,7 @@ impl Default for ThermalSpec {
             points: Vec::new(),
             shrinkage: Vec::new(),
             straight: Vec::new(),
+            rails: Vec::new(),
             bond_strength: None,
             settle_to: SETTLE_TO,
             film: Spread::exact(STILL_AIR),
@@ -95,6 +104,18 @@ impl ThermalSpec {
             Some(shrinkage.list(name, Kind::Ratio, 1, Allowed::Between(-0.1, 0.1))?[0])
         });
         let straight = optional(fields, "straight", || fields.names("straight"));
+        let rails = table(fields, "rails", |rails, name| {
+            let fields = rails.fields(name)?;
+            fields.need("members", "[\"MEMBER\", \"MEMBER\"]");
+            let members = fields.names("members");
+            fields.finish();
+            let members = members?;
+            if members.is_empty() {
+                rails.refuse(name, "the rail has 0 members", "name at least one");
+                return None;
+            }
+            Some(members)
+        });
         let bond_strength = optional(fields, "bond_strength", || {
             fields.quantity("bond_strength", Kind::Stress, Allowed::Positive)
         });
@@ -113,6 +134,7 @@ impl ThermalSpec {
             points: points?,
             shrinkage: shrinkage?,
             straight: straight?.unwrap_or_default(),
+            rails: rails?,
             bond_strength: bond_strength?,
             settle_to: settle_to?.map_or(SETTLE_TO, |list| list[0]),
             film: film?.unwrap_or(Spread::exact(STILL_AIR)),
@@ -185,19 +207,59 @@ impl ThermalSpec {
                 case.shrinkage.push((name.value.clone(), *strain));
             }
         }
-        let straight: Vec<usize> =
-            self.straight.iter().filter_map(|name| index(name, &members, "member")).collect();
-        let carriage = self.carriage.as_ref().map(|carriage| Carriage {
-            along: carriage.along.iter().filter_map(|name| index(name, &members, "member")).collect(),
-            mass: carriage.mass.value,
-            steps: carriage.steps,
-        });
+        for name in self.member_names() {
+            index(name, &members, "member");
+        }
         if !problems.is_empty() {
             return Err(problems);
         }
+        let (rails, carriage) = self.lines(frame)?;
         let bond_strength = self.bond_strength.map(|strength| strength.value);
-        let sag = SagAsk { straight: straight.clone(), carriage };
-        Ok((case, ThermalAsk { straight, bond_strength }, sag))
+        let sag = SagAsk { rails: rails.clone(), carriage: carriage.clone() };
+        Ok((case, ThermalAsk { rails, carriage, bond_strength }, sag))
+    }
+
+    /// Every name that must be that of a member.
+    pub fn member_names(&self) -> impl Iterator<Item = &Located<String>> {
+        let graded = self.members.iter().map(|(name, _)| name);
+        let ridden = self.carriage.iter().flat_map(|carriage| &carriage.along);
+        let is_rail = |name: &&Located<String>| self.rails.iter().all(|(rail, _)| rail.value != name.value);
+        let named = self.straight.iter().chain(ridden).filter(is_rail);
+        graded.chain(named).chain(self.rails.iter().flat_map(|(_, members)| members))
+    }
+
+    /// The lines of `frame` whose straightness is asked, and the carriage on its rails. Members that
+    /// the frame does not have are left out.
+    ///
+    /// # Errors
+    /// Members that are no rail, at the place of the one that shows it.
+    pub fn lines(&self, frame: &Frame) -> Result<(Vec<Rail>, Option<Carriage>), Vec<Problem>> {
+        let number = |name: &Located<String>| frame.members.iter().position(|own| own.name == name.value);
+        let mut problems = Vec::new();
+        let mut stated = Vec::new();
+        for (name, members) in &self.rails {
+            let (places, numbers): (Vec<_>, Vec<_>) =
+                members.iter().filter_map(|member| Some((&member.place, number(member)?))).unzip();
+            match Rail::of(frame, &name.value, &numbers) {
+                Ok(rail) => stated.push(rail),
+                Err(fault) => {
+                    let place = places.get(fault.place).copied().unwrap_or(&name.place);
+                    problems.push(Problem::error(place.clone(), fault.message).with_help(fault.help));
+                }
+            }
+        }
+        let rail = |name: &Located<String>| stated.iter().find(|rail| rail.name == name.value);
+        let joined = |names: &[Located<String>]| {
+            let single: Vec<usize> = names.iter().filter(|n| rail(n).is_none()).filter_map(number).collect();
+            Rail::joined(frame, &single)
+        };
+        let carriage = self.carriage.as_ref().map(|carriage| Carriage {
+            along: carriage.along.iter().filter_map(rail).cloned().chain(joined(&carriage.along)).collect(),
+            mass: carriage.mass.value,
+            steps: carriage.steps,
+        });
+        let rails = stated.iter().cloned().chain(joined(&self.straight)).collect();
+        if problems.is_empty() { Ok((rails, carriage)) } else { Err(problems) }
     }
 }
 
@@ -283,8 +345,8 @@ mod tests {
         let (case, ask, sag) = spec.unwrap().resolve(&frame, &["steel"]).unwrap();
         assert_eq!((case.uniform, case.points[1], case.members[0].across_z), (10.0, 3.0, 2.0));
         approx::assert_relative_eq!(case.shrinkage[0].1, 5e-4);
-        assert_eq!((ask.straight, ask.bond_strength), (vec![0], Some(5e6)));
-        assert_eq!(sag.carriage.unwrap(), Carriage { along: vec![0], mass: 6.0, steps: 5 });
+        assert_eq!((ask.rails.clone(), ask.bond_strength), (Rail::joined(&frame, &[0]), Some(5e6)));
+        assert_eq!(sag.carriage.unwrap(), Carriage { along: ask.rails, mass: 6.0, steps: 5 });
     }
 
     #[test]
@@ -307,6 +369,34 @@ mod tests {
         assert_eq!(said[0], "d.toml:1:9  members.barr: no member \"barr\"; did you mean \"bar\"?");
         assert_eq!(said[1], "d.toml:2:8  points.head: no point \"head\"; known: left, right");
         assert_eq!(said[2], "d.toml:3:11  shrinkage.cast: no part of material \"cast\"; known: steel");
+    }
+
+    #[test]
+    fn a_rail_is_named_once_and_used_by_its_name() {
+        let text = "straight = [\"guide\"]\nrails.guide = { members = [\"bar\", \"rest\"] }\n\
+             carriage = { along = [\"guide\"], mass = \"6 kg\" }\n";
+        let (spec, said) = read(text);
+        assert!(said.is_empty(), "{said:?}");
+        let spec = spec.unwrap();
+        let mut frame = bar(1.0, &section(vec![layer("steel", 210e9, 12e-6, 0.1, 0.0, 0.1)], 1.0));
+        frame.points.push(frame.points[1].clone());
+        frame.points[2].position.x = 1.5;
+        frame.members.push(super::super::sample::member("rest", 2, 1));
+        let (_, ask, _) = spec.resolve(&frame, &[]).unwrap();
+        assert_eq!(ask.rails.len(), 1);
+        assert_eq!((ask.rails[0].name.as_str(), ask.rails[0].length), ("guide", 1.5));
+        assert_eq!(ask.carriage.unwrap().along, ask.rails);
+        frame.points[2].position.z = 0.2;
+        let said: Vec<String> =
+            spec.resolve(&frame, &[]).unwrap_err().iter().map(Problem::to_string).collect();
+        assert_eq!(
+            said,
+            [
+                "d.toml:2:35  rails.guide.members: \"rest\" turns by 22 deg from \"bar\"; a rail is straight; name only members in one line"
+            ]
+        );
+        let (spec, said) = read("rails.guide = { members = [] }\nrails.other = {}\n");
+        assert!(spec.is_none() && said[0].contains("0 members") && said[1].contains("missing"), "{said:?}");
     }
 
     #[test]

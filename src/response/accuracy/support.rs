@@ -16,6 +16,7 @@
 //! # Source
 //! - `phelps1966`: Airy and Bessel points of a uniform bar (memory)
 
+use super::rail::Rail;
 use super::rest::{RestFault, at_rest, divided, dot};
 use super::straight::{Straightness, extremes};
 use crate::frame::{Frame, Line};
@@ -92,13 +93,9 @@ impl<'a> Carrying<'a> {
         let props = bearings.iter().map(|bearing| self.prop(bearing)).collect::<Result<Vec<_>, _>>()?;
         let props: Vec<&Prop> = props.iter().collect();
         let (reactions_n, motion) = self.rest(&props).ok_or(RestFault::NotHeld)?;
-        let frame = self.statics.frame;
-        let line = |number: &usize| {
-            let member = frame.members.get(*number)?;
-            let motions = self.statics.layout.line_motion(frame, *number, &motion)?;
-            Some(Straightness::of(&member.name, Line::of(frame, member)?.length, &motions))
-        };
-        Ok(Carried { reactions_n, straightness: straight.iter().filter_map(line).collect() })
+        let rails = Rail::joined(self.statics.frame, straight);
+        let line = |rail: &Rail| rail.straightness(&self.statics, &motion);
+        Ok(Carried { reactions_n, straightness: rails.iter().filter_map(line).collect() })
     }
 
     fn prop(&self, bearing: &Bearing) -> Result<Prop, RestFault> {
@@ -209,7 +206,8 @@ impl Track<'_> {
                 shortening +=
                     h / 60.0 * (36.0 * d * d - 6.0 * d * (a + b) + 4.0 * (a * a + b * b) - 2.0 * a * b);
             }
-            let [least, most] = extremes(&line.iter().map(|u| u[2]).collect::<Vec<f64>>());
+            let x: Vec<f64> = (0..line.len()).map(|i| h * i as f64).collect();
+            let [least, most] = extremes(&x, &line.iter().map(|u| u[2]).collect::<Vec<f64>>());
             heights = [heights[0].min(least), heights[1].max(most)];
             slopes.extend(line.iter().map(|u| u[4].abs()));
         }

@@ -4,6 +4,9 @@
 //! of. Where fill would crack or let go of the skeleton the answer says where, and gives the
 //! motion and the stresses again with those members sliding.
 //!
+//! A change of temperature pushes no base as a whole, so its feet hold it on the whole where it was:
+//! drift and straightness are those in the base's own plane ([`crate::modes::Footing`]).
+//!
 //! Ground keeps its size and its temperature; the arms of offsets keep their length.
 //!
 //! # Source
@@ -12,11 +15,13 @@
 use super::bond::BondLine;
 use super::case::ThermalCase;
 use super::parts::{Field, Stress, Together, Wanted, WarmSection};
+use super::rail::Rail;
 use super::rest::{RestFault, at_rest, divided};
-use super::straight::{Straightness, bow};
+use super::straight::Straightness;
+use super::travel::{Carriage, Path, path_over};
 use super::weight::{Weighed, weighed, weight};
 use super::{Base, Xyz};
-use crate::frame::{Frame, FrameFault, FreeStrain, Line};
+use crate::frame::{Frame, FrameFault, FreeStrain};
 use crate::material::Role;
 use crate::modes::Statics;
 use nalgebra::{Vector3, Vector6};
@@ -28,8 +33,10 @@ pub(super) const PIECES: usize = 24;
 /// What is asked beside the change itself.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct ThermalAsk {
-    /// Members whose straightness is asked.
-    pub straight: Vec<usize>,
+    /// Lines whose straightness is asked.
+    pub rails: Vec<Rail>,
+    /// A carriage whose path over them is asked.
+    pub carriage: Option<Carriage>,
     /// Shear strength of the bond between fill and skeleton, Pa; `None` is not known.
     pub bond_strength: Option<f64>,
 }
@@ -61,8 +68,10 @@ pub struct ThermalState {
     pub turn_rad: Option<Xyz>,
     /// By member.
     pub members: Vec<ThermalMember>,
-    /// Of the members asked for.
+    /// Of the lines asked for.
     pub straightness: Vec<Straightness>,
+    /// The path of the carriage over lines that bend so, without its own weight; `None` without one.
+    pub path: Option<Path>,
 }
 
 /// One member.
@@ -274,24 +283,26 @@ impl<'a> Solved<'a> {
         let (drift_m, turn_rad) = self.base.drift(self.statics, &motion);
         let frame = self.statics.frame;
         let mut members = Vec::with_capacity(frame.members.len());
-        let mut straightness = Vec::new();
         for (number, member) in frame.members.iter().enumerate() {
             let line = self.statics.layout.line_motion(frame, number, &motion).ok_or(RestFault::NotHeld)?;
-            let length = Line::of(frame, member).map_or(0.0, |line| line.length);
+            let rail = Rail::member(frame, number).ok_or(RestFault::NotHeld)?;
+            let own = rail.line(self.statics, &motion, 0).ok_or(RestFault::NotHeld)?;
+            let length = rail.length;
             let ends = line.first().zip(line.last());
             members.push(ThermalMember {
                 name: member.name.clone(),
                 growth_m: ends.map_or(0.0, |(first, last)| last[0] - first[0]),
-                bow_m: bow(&line),
+                bow_m: own.bow(),
                 parts: self
                     .parts(number, length, ask, weights.map(|weights| weights[number].as_slice()))
                     .ok_or_else(|| no_section(frame, member.section))?,
             });
-            if ask.straight.contains(&number) {
-                straightness.push(Straightness::of(&member.name, length, &line));
-            }
         }
-        Ok(ThermalState { drift_m, turn_rad, members, straightness })
+        let straight = |rail: &Rail| rail.straightness(self.statics, &motion).ok_or(RestFault::NotHeld);
+        let straightness = ask.rails.iter().map(straight).collect::<Result<_, _>>()?;
+        let path = |carriage| path_over(self.statics, carriage, &motion);
+        let path = ask.carriage.as_ref().map(path).transpose()?;
+        Ok(ThermalState { drift_m, turn_rad, members, straightness, path })
     }
 
     /// The parts of one member. Field and forces are linear along it, so its ends decide.

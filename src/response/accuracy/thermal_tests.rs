@@ -1,7 +1,7 @@
 use super::super::sample::{bar, layer, member, member_section, section};
 use super::super::{Gradient, WarmPart};
 use super::*;
-use crate::frame::{Anchor, Foot, Point};
+use crate::frame::{Anchor, Foot, Line, Point};
 use approx::assert_relative_eq;
 use num_complex::Complex64;
 
@@ -9,8 +9,8 @@ fn base<'a>(frame: &'a Frame, sections: &'a [WarmSection]) -> Base<'a> {
     Base { name: "build", frame, sections, tip: Some(1), work: Some(0) }
 }
 
-fn ask() -> ThermalAsk {
-    ThermalAsk { straight: vec![0], bond_strength: None }
+fn ask(frame: &Frame) -> ThermalAsk {
+    ThermalAsk { rails: Rail::joined(frame, &[0]), ..ThermalAsk::default() }
 }
 
 fn fill(part: WarmPart) -> WarmPart {
@@ -44,7 +44,7 @@ fn a_free_body_of_one_expansion_grows_without_stress() {
     let section = section(vec![layer("steel", 210e9, 12e-6, 0.05, -0.03, 0.02)], 1.0);
     let frame = lattice(&section);
     let sections = [section];
-    let found = thermal(&base(&frame, &sections), &ThermalCase::uniform(10.0), &ask()).unwrap();
+    let found = thermal(&base(&frame, &sections), &ThermalCase::uniform(10.0), &ask(&frame)).unwrap();
     for member in &found.state.members {
         assert!(member.parts[0].stress_pa.abs() < 100.0, "{member:?}");
         assert!(member.bow_m < 1e-11, "{member:?}");
@@ -68,7 +68,7 @@ fn a_determinate_frame_has_no_stress_but_that_of_its_sections() {
     let mut frame = bar(0.1, &section);
     frame.anchors.push(Anchor { name: "wall".into(), at: vec![0], hold: [true; 6] });
     let sections = [section];
-    let found = thermal(&base(&frame, &sections), &ThermalCase::uniform(50.0), &ask()).unwrap();
+    let found = thermal(&base(&frame, &sections), &ThermalCase::uniform(50.0), &ask(&frame)).unwrap();
     // Fixed at the wall, the tip goes down by κ L²/2 for a positive curvature about y.
     assert_relative_eq!(found.state.drift_m.unwrap().z, -0.08656716418 * 0.005, max_relative = 1e-8);
     assert_relative_eq!(found.state.turn_rad.unwrap().y, 0.08656716418 * 0.1, max_relative = 1e-8);
@@ -91,7 +91,7 @@ fn a_bar_between_walls_is_pressed() {
         members: vec![Gradient { across_z: 100.0, ..Gradient::default() }],
         ..ThermalCase::uniform(10.0)
     };
-    let part = &thermal(&base(&frame, &sections), &case, &ask()).unwrap().state.members[0].parts[0];
+    let part = &thermal(&base(&frame, &sections), &case, &ask(&frame)).unwrap().state.members[0].parts[0];
     assert_relative_eq!(part.axial_pa, -210e9 * 12e-5, max_relative = 1e-9);
     // The gradient is held straight: E α g z, pressed on the warm side.
     assert_relative_eq!(part.bending_pa, -210e9 * 12e-6, max_relative = 1e-9);
@@ -110,7 +110,7 @@ fn feet_resist_growth_by_their_stiffness() {
         turning: [c(1e3), c(0.0), c(0.0)],
     });
     let sections = [section];
-    let found = thermal(&base(&frame, &sections), &ThermalCase::uniform(10.0), &ask()).unwrap();
+    let found = thermal(&base(&frame, &sections), &ThermalCase::uniform(10.0), &ask(&frame)).unwrap();
     // Two springs in series against the bar: F = αΔT L / (1/k + 1/k + L/EA).
     let force = 12e-5 / (2.0 / 2e7 + 1.0 / (210e9 * 4e-4));
     assert_relative_eq!(found.state.members[0].parts[0].axial_pa, -force / 4e-4, max_relative = 1e-8);
@@ -122,13 +122,13 @@ fn heat_at_one_point_spreads_linearly() {
     let frame = bar(0.8, &section);
     let sections = [section];
     let case = ThermalCase { points: vec![0.0, 3.0], ..ThermalCase::default() };
-    let found = thermal(&base(&frame, &sections), &case, &ask()).unwrap();
+    let found = thermal(&base(&frame, &sections), &case, &ask(&frame)).unwrap();
     assert_relative_eq!(found.state.members[0].growth_m, 0.8 * 12e-6 * 1.5, max_relative = 1e-9);
     let along = ThermalCase {
         members: vec![Gradient { along: 2.0, ..Gradient::default() }],
         ..ThermalCase::default()
     };
-    let found = thermal(&base(&frame, &sections), &along, &ask()).unwrap();
+    let found = thermal(&base(&frame, &sections), &along, &ask(&frame)).unwrap();
     assert_relative_eq!(found.state.members[0].growth_m, 12e-6 * 2.0 * 0.32, max_relative = 1e-9);
 }
 
@@ -141,7 +141,7 @@ fn a_fill_that_shrinks_too_much_cracks_and_is_shown_sliding() {
     let frame = bar(1.0, &section);
     let sections = [section];
     let case = ThermalCase { shrinkage: vec![("cast".to_string(), 2e-3)], ..ThermalCase::default() };
-    let asked = ThermalAsk { bond_strength: Some(5e6), ..ask() };
+    let asked = ThermalAsk { bond_strength: Some(5e6), ..ask(&frame) };
     let found = thermal(&base(&frame, &sections), &case, &asked).unwrap();
     let kinds: Vec<FailureKind> = found.failures.iter().map(|f| f.how).collect();
     assert_eq!(kinds, [FailureKind::Cracks, FailureKind::LetsGo]);
@@ -161,14 +161,14 @@ fn an_unknown_expansion_is_refused_only_where_it_is_needed() {
     let section = section(vec![part], 1.0);
     let frame = bar(1.0, &section);
     let sections = [section];
-    let refused = thermal(&base(&frame, &sections), &ThermalCase::uniform(1.0), &ask()).unwrap_err();
+    let refused = thermal(&base(&frame, &sections), &ThermalCase::uniform(1.0), &ask(&frame)).unwrap_err();
     assert_eq!(
         refused.to_string(),
         "materials.odd.expansion: its expansion is not known, and a change of temperature needs it; \
          add expansion = \"12 um/m K\""
     );
     let cure = ThermalCase { shrinkage: vec![("odd".to_string(), 1e-3)], ..ThermalCase::default() };
-    let found = thermal(&base(&frame, &sections), &cure, &ask()).unwrap();
+    let found = thermal(&base(&frame, &sections), &cure, &ask(&frame)).unwrap();
     assert_relative_eq!(found.state.members[0].growth_m, -1e-3, max_relative = 1e-9);
     assert_eq!(found.drift_m_per_k, None);
 }
@@ -197,7 +197,7 @@ fn turning_the_base_in_space_turns_its_drift() {
         point.position = turn * point.position;
     }
     let drift = |frame: &Frame| {
-        let found = thermal(&base(frame, &sections), &case, &ask()).unwrap();
+        let found = thermal(&base(frame, &sections), &case, &ask(frame)).unwrap();
         let d = found.state.drift_m.unwrap();
         (Vector3::new(d.x, d.y, d.z), found.state.members[1].parts[0].stress_pa)
     };
@@ -211,7 +211,7 @@ fn keys_are_those_that_others_rely_on() {
     let section = section(vec![layer("steel", 210e9, 12e-6, 0.02, -0.01, 0.01)], 1.0);
     let frame = bar(1.0, &section);
     let sections = [section];
-    let found = thermal(&base(&frame, &sections), &ThermalCase::uniform(10.0), &ask()).unwrap();
+    let found = thermal(&base(&frame, &sections), &ThermalCase::uniform(10.0), &ask(&frame)).unwrap();
     let json = serde_json::to_value(&found).unwrap();
     assert_eq!(json["name"], "build");
     assert_relative_eq!(json["drift_m_per_k"]["x"].as_f64().unwrap(), 12e-6, max_relative = 1e-9);
@@ -243,7 +243,7 @@ proptest::proptest! {
         let section = section(parts, bond);
         let frame = bar(0.7, &section);
         let sections = [section];
-        let found = thermal(&base(&frame, &sections), &ThermalCase::uniform(change), &ask()).unwrap();
+        let found = thermal(&base(&frame, &sections), &ThermalCase::uniform(change), &ask(&frame)).unwrap();
         for (part, own) in found.state.members[0].parts.iter().zip(&sections[0].parts) {
             // Compared with the stress of the same layer between walls.
             let held = own.medium.youngs_modulus.re * 60e-6 * change.abs();

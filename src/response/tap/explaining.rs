@@ -22,8 +22,10 @@ pub struct Explanation {
     pub misfit: f64,
     /// Share of the model's misfit that it takes away.
     pub explains: f64,
-    /// True when the changed value lies within its stated limits.
+    /// True when the changed value lies within its limits.
     pub within_spread: bool,
+    /// True when these limits are the usual ones, since none are stated: a guess.
+    pub spread_is_guess: bool,
 }
 
 impl Explanation {
@@ -83,6 +85,7 @@ pub(super) fn explain(
             misfit,
             explains: if bare > 0.0 { 1.0 - misfit / bare } else { 0.0 },
             within_spread: (parameter.value.low..=parameter.value.high).contains(&value),
+            spread_is_guess: parameter.value.guess,
         }
     };
     let mut explanations: Vec<Explanation> = parameters.iter().enumerate().map(single).collect();
@@ -126,7 +129,13 @@ fn notes(against: &Against) -> Vec<Problem> {
     if !best.within_spread && best.explains > 0.1 {
         note(
             "explanations",
-            format!("{} would have to lie outside of its stated limits", best.parameter),
+            match best.spread_is_guess {
+                false => format!("{} would have to lie outside of its stated limits", best.parameter),
+                true => format!(
+                    "{} would have to lie outside of its usual limits; it is stated without its own",
+                    best.parameter
+                ),
+            },
             "look for something that the model does not have",
         );
     }

@@ -3,6 +3,7 @@
 //! The volume of a mix is the sum over members of its area in the section times the length between
 //! the points, less what lies inside other members ([`crate::frame::overlaps`]).
 
+use super::super::apart::apart;
 use super::{Body, Mould, Pour, PourSheet};
 use crate::design::{Build, Design, Model, Profile, Substance};
 use crate::material::{MixAnswer, Property, Table};
@@ -60,6 +61,11 @@ pub struct BuildPour {
 /// # Errors
 /// What is wrong with the design at its place; a build without a mix when it is the only one.
 pub fn pours(design: &Design, options: &PourOptions) -> Result<Pours, Vec<Problem>> {
+    let of_all = |design: &Design| pours_of_all(design, options);
+    apart(design, of_all, of_all)
+}
+
+fn pours_of_all(design: &Design, options: &PourOptions) -> Result<Pours, Vec<Problem>> {
     let mut builds = Vec::new();
     for build in &design.builds {
         builds.extend(of_build(design, build, options)?);
@@ -260,6 +266,10 @@ fn walls(pieces: &[Vec<Vec<[f64; 2]>>]) -> (f64, f64) {
 /// # Errors
 /// What is wrong with the design at its place; a design without a mix.
 pub fn mixes(design: &Design) -> Result<Vec<MixAnswer>, Vec<Problem>> {
+    apart(design, mixes_of_all, mixes_of_all)
+}
+
+fn mixes_of_all(design: &Design) -> Result<Vec<MixAnswer>, Vec<Problem>> {
     let mut answers: Vec<MixAnswer> = Vec::new();
     for build in &design.builds {
         let model = build.model(&design.goal, &Draw::default())?;

@@ -109,9 +109,12 @@ impl<'a> Frames<'a> {
     /// # Errors
     /// What keeps the drawn build from being solved, at its place.
     pub fn new(space: &'a Space, goal: &'a Goal, count: usize) -> Result<Frames<'a>, Vec<Problem>> {
-        let asked = Asked { count, ..Asked::default() };
         let build = &space.build;
         let mut base = build.model(goal, &Draw::default())?;
+        let asked = Asked { count, ..Asked::default() };
+        // Where the first ones are those of the base on its feet, more are needed.
+        let drawn = build.spectrum(&base, &asked).map_err(|fault| build.problems(&fault))?;
+        let asked = Asked { count: count.max(drawn.elastic.len()), ..asked };
         let at = |part: fn(usize) -> usize| space.axes.iter().map(|n| part(*n)).collect::<Vec<usize>>();
         let mut frames = vec![base.frame.clone()];
         for choice in [at(|n| n / 2), at(|_| 0), at(|n| n - 1)] {

@@ -1,23 +1,21 @@
 //! How the measures of a candidate change with each of its varied sizes.
 //!
-//! Mass, frequency and stiffness follow from the frame's own derivative,
+//! Mass and frequency follow from the frame's own derivative,
 //!
 //! ```text
 //! d(ω²)/dp = φᵀ (dK - ω² dM - ω⁴ dG) φ,   φᵀ (M + 2 ω² G) φ = 1
-//! dk/dp    = k² uᵀ dK u,   K u = f,   fᵀ u = 1/k
 //! ```
 //!
 //! with dK, dM and dG those of the section, from the section at two sizes a little apart: its
-//! areas and moments are exact there, its torsion and shear hold to the mesh. Settle time follows
-//! from whole solutions at the two sizes.
+//! areas and moments are exact there, its torsion and shear hold to the mesh. Stiffness and settle
+//! time follow from whole solutions at the two sizes.
 
 use super::frames::Frames;
 use super::shape::{core, resized, sizes};
 use super::space::Space;
 use super::variable::{Target, binder_share, set_share};
 use crate::design::{Build, Goal};
-use crate::frame::Layout;
-use crate::modes::Asked;
+use crate::modes::{Asked, Statics};
 use crate::problem::Problem;
 use crate::quantity::{Draw, Spread};
 use crate::section::Geometry;
@@ -97,7 +95,8 @@ pub(super) fn sensitivities(
             let settle = goal.tap.as_ref().and_then(|_| settle(&high).zip(settle(&low)));
             let layout = &solved.spectrum.layout;
             let first = || -> Option<f64> {
-                let mode = solved.spectrum.elastic.first()?;
+                let first = solved.on_feet.iter().position(|on_feet| !on_feet)?;
+                let mode = solved.spectrum.elastic.get(first)?;
                 let (high, low) = (layout.matrices(&above.frame)?, layout.matrices(&below.frame)?);
                 let bulge = (layout.bulge(&above.frame)?, layout.bulge(&below.frame)?);
                 let of = |m: (&SparseColMat<usize, f64>, &SparseColMat<usize, f64>)| {
@@ -137,17 +136,12 @@ fn energy(matrix: &SparseColMat<usize, f64>, x: &[f64]) -> f64 {
 
 /// dk/dp of the weakest static stiffness between tip and work.
 fn stiffness(solved: &Solved, frames: (&crate::frame::Frame, &crate::frame::Frame), per: f64) -> Option<f64> {
-    let model = solved.model;
-    let tip = model.tip?;
-    let weakest = solved.statics.stiffness(tip, model.work).ok()?;
-    let [x, y, z] = weakest.direction;
-    let layout: &Layout = &solved.statics.layout;
-    let load = layout.between(tip, model.work, &nalgebra::Vector6::new(x, y, z, 0.0, 0.0, 0.0));
-    let load = faer::Mat::from_fn(load.len(), 1, |i, _| load[i]);
-    let motion = solved.statics.solve(load.as_ref()).ok()?;
-    let of = |frame| Some(energy(&layout.matrices(frame)?.stiffness, motion.col_as_slice(0)));
-    let slope = (of(frames.1)? - of(frames.0)?) * per;
-    Some(weakest.weakest * weakest.weakest * slope)
+    let (tip, work) = (solved.model.tip?, solved.model.work);
+    let of = |frame| -> Option<f64> {
+        Some(Statics::like(frame, &solved.statics.orders).ok()?.stiffness(tip, work).ok()?.weakest)
+    };
+    let (before, after) = (of(frames.0)?, of(frames.1)?);
+    Some((after - before) * per).filter(|slope| slope.is_finite())
 }
 
 fn handles(build: &Build, target: Target) -> Vec<Handle> {

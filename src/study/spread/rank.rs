@@ -133,10 +133,15 @@ impl Advice {
         Some(Advice { key: first.key.clone(), narrows_to: (1.0 - first.share).max(0.0).sqrt() })
     }
 
-    /// One sentence about the answer named `what`.
+    /// One sentence about the spread of the answer named `what`.
     pub fn sentence(&self, what: &str) -> String {
+        self.sentence_of(&format!("the spread of {what}"))
+    }
+
+    /// One sentence about `what`.
+    pub fn sentence_of(&self, what: &str) -> String {
         let left = 100.0 * self.narrows_to;
-        format!("Measuring {} first would narrow the spread of {what} most: to about {left:.0} %.", self.key)
+        format!("Measuring {} first would narrow {what} most: to about {left:.0} %.", self.key)
     }
 }
 

@@ -2,8 +2,9 @@
 //!
 //! A lever multiplies one thing as a whole: the springs of a foot or a joint together, the bond of
 //! all sections that have one, the modulus or the loss of a fill. Its limits are those that the
-//! design states; of what it states without, the usual ones (common practice): a factor of two for
-//! springs and losses, a third for the modulus of a predicted fill, 0.6 to 1 for a bond.
+//! design states, or for springs, losses and bonds those of a guess ([`crate::document::Usual`]);
+//! of a fill that it states without, the usual ones (common practice): a third for the modulus of a
+//! predicted fill, a factor of two for its loss. What is stated as exact is no lever.
 
 use crate::design::{Build, Substance};
 use crate::material::{Figure, Property, Role};
@@ -40,17 +41,20 @@ pub enum Of {
     Mass(String),
 }
 
-/// Usual limits of a spring or a loss that is stated without.
+/// Usual limits of the loss of a fill that is stated without.
 const TWICE: (f64, f64) = (0.5, 2.0);
 /// Usual limits of the modulus of a fill that is predicted.
 const THIRD: (f64, f64) = (0.75, 4.0 / 3.0);
-/// Least bond that is usual between clean, roughened parts.
+/// Least bond that is usual between clean, roughened parts (common practice).
 const LEAST_BOND: f64 = 0.6;
 
 /// `value` with its own limits, or those that lie the factors `usual` from it.
 fn within(value: Spread, usual: (f64, f64)) -> Spread {
     match value.is_exact() {
-        true => Spread::between(value.value, usual.0 * value.value, usual.1 * value.value),
+        true => {
+            let (low, high) = (usual.0 * value.value, usual.1 * value.value);
+            Spread { guess: true, ..Spread::between(value.value, low, high) }
+        }
         false => value,
     }
 }
@@ -60,34 +64,26 @@ impl Lever {
     pub fn all(build: &Build) -> Vec<Lever> {
         let mut levers = Vec::new();
         let mut add = |name: String, value: Spread, of: Of| {
-            if value.value > 0.0 {
+            if value.value > 0.0 && !value.is_exact() {
                 levers.push(Lever { parameter: Parameter { name, value }, of });
             }
         };
         for (name, foot) in build.drawing.feet.iter() {
             let all = || foot.stiffness.iter().chain(foot.turning.iter().flatten());
-            if let Some(first) = all().copied().find(|k| k.value > 0.0) {
-                add(
-                    format!("feet.{name}.stiffness"),
-                    within(first, TWICE),
-                    Of::FootStiffness(name.to_string()),
-                );
+            if let Some(first) = all().copied().find(|k| !k.is_exact()) {
+                add(format!("feet.{name}.stiffness"), first, Of::FootStiffness(name.to_string()));
             }
             // A loss stated over amplitude cannot be told from one tap.
             if let Loss::Same(loss) = foot.loss {
-                add(format!("feet.{name}.loss"), within(loss, TWICE), Of::FootLoss(name.to_string()));
+                add(format!("feet.{name}.loss"), loss, Of::FootLoss(name.to_string()));
             }
         }
         for (name, joint) in build.drawing.joints.iter() {
-            if let Some(first) = joint.stiffness.iter().flatten().copied().find(|k| k.value > 0.0) {
-                add(
-                    format!("joints.{name}.stiffness"),
-                    within(first, TWICE),
-                    Of::JointStiffness(name.to_string()),
-                );
+            if let Some(first) = joint.stiffness.iter().flatten().copied().find(|k| !k.is_exact()) {
+                add(format!("joints.{name}.stiffness"), first, Of::JointStiffness(name.to_string()));
             }
             if let Loss::Same(loss) = joint.loss {
-                add(format!("joints.{name}.loss"), within(loss, TWICE), Of::JointLoss(name.to_string()));
+                add(format!("joints.{name}.loss"), loss, Of::JointLoss(name.to_string()));
             }
         }
         if let Some((bond, profiles)) = bonds(build) {
@@ -155,16 +151,11 @@ pub(super) const LOSSES: [Property; 2] = [Property::LossFactor, Property::ShearL
 
 /// The profiles in which a bond acts, and the bond of the first.
 fn bonds(build: &Build) -> Option<(Spread, Vec<usize>)> {
-    let acts = |i: &usize| {
-        let parts = build.profiles[*i].geometry.parts();
-        let mut media = parts.iter().filter(|part| !part.cavity).map(|part| part.medium);
-        let first = media.next();
-        media.any(|medium| Some(medium) != first)
-    };
-    let profiles: Vec<usize> = (0..build.profiles.len()).filter(acts).collect();
+    let profiles: Vec<usize> = (0..build.profiles.len()).filter(|i| build.profiles[*i].is_bonded()).collect();
     let bond = build.profiles[*profiles.first()?].bond;
-    let usual = Spread::between(bond.value, LEAST_BOND.min(bond.value), 1.0);
-    Some((if bond.is_exact() { usual } else { bond }, profiles))
+    // One body or nothing stated: a bond that is less than whole is what to look for.
+    let usual = Spread { guess: true, ..Spread::between(bond.value, LEAST_BOND.min(bond.value), 1.0) };
+    Some((if bond.value == 1.0 { usual } else { bond }, profiles))
 }
 
 /// Modulus and loss of a fill, or of a material of which they are not known exactly.

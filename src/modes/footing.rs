@@ -1,0 +1,380 @@
+//! The base as one piece on its feet: how a motion divides into what the whole does on its feet and
+//! what the structure does.
+//!
+//! ```text
+//! q = (Zᵀ K_f Z)⁻¹ Zᵀ K_f u        u the motion, Z the rigid-body motions, K_f the feet's springs
+//! own = u - Z q
+//! ```
+//!
+//! q is the rigid-body motion nearest to that of the feet, each weighed by its stiffness. For a base at
+//! rest under a load f, Zᵀ K_f u = Zᵀ f, since members cannot push the whole: so q is what a base that
+//! does not bend would do on the same feet, and a load that is balanced in itself, such as a change of
+//! temperature, leaves none. It needs no number of feet: where feet or anchors leave a motion
+//! undetermined, none of it is taken.
+//!
+//! Two points that are drawn apart are pushed apart by a couple beside the force, under which a base on
+//! soft feet rolls as a whole; between tool and work, which meet, there is no such couple. Their load b
+//! is therefore balanced by the feet as a rigid base would share it,
+//!
+//! ```text
+//! b' = b - K_f Z (Zᵀ K_f Z)⁻¹ Zᵀ b        b'ᵀ u = bᵀ own(u)
+//! ```
+//!
+//! which is the same as to see the two points move in the base's own plane.
+//!
+//! What anchors hold is part of the ground, and only motions that
+//! leave it at rest count; a base that is anchored throughout has none. Halves that hang together
+//! nowhere are taken as one piece.
+
+use super::fault::EigenFault;
+use super::statics::{Statics, Stiffness};
+use crate::frame::{Frame, Layout};
+use faer::Mat;
+use nalgebra::{DMatrix, DVector, Matrix3, Matrix6, SymmetricEigen, Vector3, Vector6};
+
+/// Below this part of the largest, a resistance is rounding.
+const NOTHING: f64 = 1e-10;
+
+/// A base as one piece on its feet.
+#[derive(Debug, Clone)]
+pub struct Footing {
+    /// Rigid-body motions that the anchors leave, by freedom, each of shape (n).
+    motions: Vec<Vec<f64>>,
+    /// The same as displacement and rotation about `origin`.
+    wholes: Vec<Vector6<f64>>,
+    origin: Vector3<f64>,
+    /// Freedoms that stand on springs, and the springs, N/m or N m/rad.
+    springs: Vec<(usize, f64)>,
+    /// (Zᵀ K_f Z)⁻¹, shape (motions, motions).
+    give: DMatrix<f64>,
+}
+
+impl Footing {
+    /// Of `frame` in `layout`; `None` without feet that give, or where anchors hold the whole.
+    pub fn new(frame: &Frame, layout: &Layout) -> Option<Footing> {
+        let springs = springs(frame, layout);
+        if springs.is_empty() {
+            return None;
+        }
+        let (origin, wholes) = wholes(frame);
+        let motions: Vec<Vec<f64>> =
+            wholes.iter().map(|whole| layout.rigid_motion(frame, whole, &origin)).collect();
+        let held = DMatrix::from_fn(motions.len(), motions.len(), |i, j| {
+            springs.iter().map(|(freedom, k)| k * motions[i][*freedom] * motions[j][*freedom]).sum()
+        });
+        (!motions.is_empty()).then(|| Footing {
+            give: pseudo_inverse(held),
+            motions,
+            wholes,
+            origin,
+            springs,
+        })
+    }
+
+    /// By how much of each rigid-body motion the feet move.
+    fn parts(&self, motion: &[f64]) -> DVector<f64> {
+        let pushed = |own: &Vec<f64>| -> f64 {
+            self.springs.iter().map(|(freedom, k)| k * own[*freedom] * motion[*freedom]).sum()
+        };
+        &self.give * DVector::from_iterator(self.motions.len(), self.motions.iter().map(pushed))
+    }
+
+    /// What the whole does on its feet when the freedoms are at `motion`: displacement, m, at the place
+    /// `at`, and rotation, rad.
+    pub fn motion(&self, motion: &[f64], at: &Vector3<f64>) -> Vector6<f64> {
+        let mut whole: Vector6<f64> =
+            self.parts(motion).iter().zip(&self.wholes).map(|(part, whole)| whole * *part).sum();
+        let turn: Vector3<f64> = whole.fixed_rows::<3>(3).into();
+        let carried = turn.cross(&(at - self.origin));
+        whole.fixed_rows_mut::<3>(0).iter_mut().zip(&carried).for_each(|(own, more)| *own += more);
+        whole
+    }
+
+    /// `load` of the freedoms, (n), balanced by the feet as a rigid base would share it out.
+    pub fn balanced(&self, load: &[f64]) -> Vec<f64> {
+        let push = |own: &Vec<f64>| own.iter().zip(load).map(|(z, f)| z * f).sum::<f64>();
+        let pushed = DVector::from_iterator(self.motions.len(), self.motions.iter().map(push));
+        let parts = &self.give * pushed;
+        let mut balanced = load.to_vec();
+        for (freedom, k) in &self.springs {
+            let moved: f64 = parts.iter().zip(&self.motions).map(|(part, own)| part * own[*freedom]).sum();
+            balanced[*freedom] -= k * moved;
+        }
+        balanced
+    }
+
+    /// What the structure does: `motion` of the freedoms, (n), without that of the whole.
+    pub fn own(&self, motion: &[f64]) -> Vec<f64> {
+        let mut own = motion.to_vec();
+        for (part, whole) in self.parts(motion).iter().zip(&self.motions) {
+            own.iter_mut().zip(whole).for_each(|(own, whole)| *own -= part * whole);
+        }
+        own
+    }
+}
+
+/// The freedoms that stand on springs of feet, and the springs.
+pub(super) fn springs(frame: &Frame, layout: &Layout) -> Vec<(usize, f64)> {
+    let mut springs = Vec::new();
+    for foot in &frame.feet {
+        for (axis, spring) in foot.six().iter().enumerate().filter(|(_, spring)| spring.re > 0.0) {
+            let freedoms = foot.at.iter().filter_map(|point| layout.freedom(*point, axis));
+            springs.extend(freedoms.map(|freedom| (freedom, spring.re)));
+        }
+    }
+    springs
+}
+
+/// The load of a unit force along `direction` on point `tip` and of its reaction at `work`, (n): its
+/// product with a motion is how far they part. Between two points it is that of the structure, balanced
+/// by the feet; against the ground, `None`, it is the force alone.
+pub fn between(
+    frame: &Frame,
+    layout: &Layout,
+    tip: usize,
+    work: Option<usize>,
+    direction: &Vector6<f64>,
+) -> Vec<f64> {
+    let load = layout.between(tip, work, direction);
+    match work.and_then(|_| Footing::new(frame, layout)) {
+        Some(footing) => footing.balanced(&load),
+        None => load,
+    }
+}
+
+/// A place amid the points, and the rigid-body motions about it that leave at rest what anchors hold,
+/// all of like size.
+pub(super) fn wholes(frame: &Frame) -> (Vector3<f64>, Vec<Vector6<f64>>) {
+    let count = frame.points.len().max(1) as f64;
+    let origin: Vector3<f64> = frame.points.iter().map(|point| point.position).sum::<Vector3<f64>>() / count;
+    let reach = |point: &crate::frame::Point| (point.position - origin).norm();
+    let size = frame.points.iter().map(reach).fold(0.0, f64::max).max(f64::MIN_POSITIVE);
+    let scale = Matrix6::from_diagonal(&Vector6::new(1.0, 1.0, 1.0, 1.0 / size, 1.0 / size, 1.0 / size));
+    let mut held = Matrix6::<f64>::zeros();
+    for anchor in &frame.anchors {
+        for axis in (0..6).filter(|axis| anchor.hold[*axis]) {
+            for point in anchor.at.iter().filter_map(|point| frame.points.get(*point)) {
+                let mut row = Vector6::zeros();
+                row[axis] = 1.0;
+                if axis < 3 {
+                    let turned = (point.position - origin).cross(&Vector3::ith(axis, 1.0));
+                    row.fixed_rows_mut::<3>(3).copy_from(&turned);
+                }
+                let row = (scale * row).normalize();
+                held += row * row.transpose();
+            }
+        }
+    }
+    let SymmetricEigen { eigenvectors, eigenvalues } = SymmetricEigen::new(held);
+    let free = (0..6).filter(|i| eigenvalues[*i] < NOTHING * eigenvalues.max().max(1.0));
+    (origin, free.map(|i| scale * eigenvectors.column(i)).collect())
+}
+
+/// The inverse of a symmetric matrix, without the directions in which it is nothing.
+pub(super) fn pseudo_inverse(matrix: DMatrix<f64>) -> DMatrix<f64> {
+    let SymmetricEigen { eigenvectors, eigenvalues } = SymmetricEigen::new(matrix);
+    let least = NOTHING * eigenvalues.amax();
+    let inverse = eigenvalues.map(|value| if value > least { 1.0 / value } else { 0.0 });
+    &eigenvectors * DMatrix::from_diagonal(&inverse) * eigenvectors.transpose()
+}
+
+impl Statics<'_> {
+    /// Stiffness between point `tip` and `work` (`None` is ground) as it would be if the feet gave
+    /// way by nothing more: the compliance less the part of it that lies in the feet.
+    ///
+    /// ```text
+    /// C_own = Fᵀ U - Uᵀ K_f U        U the motions under unit forces F
+    /// ```
+    ///
+    /// `None` for a base without feet.
+    ///
+    /// # Errors
+    /// As [`Statics::solve`].
+    pub fn stiffness_of_structure(
+        &self,
+        tip: usize,
+        work: Option<usize>,
+    ) -> Result<Option<Stiffness>, EigenFault> {
+        let springs = springs(self.frame, &self.layout);
+        if springs.is_empty() {
+            return Ok(None);
+        }
+        let directions = [Vector6::x(), Vector6::y(), Vector6::z()];
+        let loads = directions.map(|direction| between(self.frame, &self.layout, tip, work, &direction));
+        let loads = Mat::from_fn(self.layout.freedoms(), 3, |i, j| loads[j][i]);
+        let motion = self.solve(loads.as_ref())?;
+        let give = loads.transpose() * &motion;
+        let own = Matrix3::from_fn(|i, j| {
+            let feet: f64 = springs.iter().map(|(f, k)| k * motion[(*f, i)] * motion[(*f, j)]).sum();
+            0.5 * (give[(i, j)] + give[(j, i)]) - feet
+        });
+        // Less than rounding leaves is none.
+        let whole = (0..3).map(|i| give[(i, i)]).fold(0.0, f64::max);
+        Ok((own.symmetric_eigenvalues().max() > 1e-9 * whole).then(|| Stiffness::of(&own)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frame::sample::{cantilever, crooked, table};
+    use crate::frame::{Anchor, Foot};
+    use crate::modes::GRAVITY;
+    use approx::assert_relative_eq;
+    use num_complex::Complex64;
+
+    fn foot(name: &str, at: Vec<usize>, k: [f64; 3]) -> Foot {
+        let stiffness = k.map(Complex64::from);
+        Foot { name: name.into(), at, stiffness, turning: [Complex64::ZERO; 3] }
+    }
+
+    fn weighed<'a>(frame: &'a Frame) -> (Statics<'a>, Vec<f64>) {
+        let statics = Statics::new(frame).unwrap();
+        let down = -Vector6::z() * GRAVITY;
+        let load = statics.layout.inertia_load(frame, &down, &Vector3::zeros()).unwrap();
+        let motion = statics.solve(Mat::from_fn(load.len(), 1, |i, _| load[i]).as_ref()).unwrap();
+        let motion = motion.col_as_slice(0).to_vec();
+        (statics, motion)
+    }
+
+    /// The table on four feet of unlike stiffness.
+    fn on_feet(k: f64) -> Frame {
+        let mut frame = table();
+        frame.anchors.clear();
+        let corner = |i: usize, part: f64| foot(&format!("foot {i}"), vec![i], [k, 0.8 * k, part * k]);
+        frame.feet = vec![corner(0, 1.0), corner(1, 1.3), corner(2, 0.7), corner(3, 1.1)];
+        frame
+    }
+
+    #[test]
+    fn the_whole_sinks_as_a_rigid_base_on_its_springs() {
+        let frame = on_feet(2e4);
+        let (statics, motion) = weighed(&frame);
+        let footing = Footing::new(&frame, &statics.layout).unwrap();
+        let body = frame.rigid_body().unwrap();
+        let whole = footing.motion(&motion, &body.centre);
+        // By hand: springs under a rigid body, about its centre of gravity.
+        let mut held = Matrix6::<f64>::zeros();
+        for foot in &frame.feet {
+            let arm = frame.points[foot.at[0]].position - body.centre;
+            for axis in 0..3 {
+                let unit = Vector3::ith(axis, 1.0);
+                let turned = arm.cross(&unit);
+                let row = Vector6::new(unit.x, unit.y, unit.z, turned.x, turned.y, turned.z);
+                held += row * row.transpose() * foot.stiffness[axis].re;
+            }
+        }
+        let sunk = held.lu().solve(&(-Vector6::z() * body.mass * GRAVITY)).unwrap();
+        assert_relative_eq!(whole, sunk, max_relative = 1e-6, epsilon = 1e-9 * sunk.norm());
+        // The rest has no such part in it.
+        assert!(footing.motion(&footing.own(&motion), &body.centre).norm() < 1e-9 * whole.norm());
+    }
+
+    #[test]
+    fn what_is_left_does_not_depend_on_how_soft_the_feet_are() {
+        let own = |k: f64| {
+            let frame = on_feet(k);
+            let (statics, motion) = weighed(&frame);
+            let own = Footing::new(&frame, &statics.layout).unwrap().own(&motion);
+            statics.point(5, &own) - statics.point(0, &own)
+        };
+        let (soft, softer) = (own(1e3), own(1e1));
+        assert!(soft.norm() > 0.0);
+        assert_relative_eq!(soft, softer, max_relative = 1e-2, epsilon = 1e-3 * soft.norm());
+    }
+
+    #[test]
+    fn a_balanced_load_moves_no_whole() {
+        let frame = on_feet(2e4);
+        let statics = Statics::new(&frame).unwrap();
+        let load = statics.layout.between(5, Some(0), &Vector6::new(1.0, 2.0, 3.0, 0.0, 0.0, 0.0));
+        let motion = statics.solve(Mat::from_fn(load.len(), 1, |i, _| load[i]).as_ref()).unwrap();
+        let motion = motion.col_as_slice(0).to_vec();
+        // Between two points apart a force along no line through both leaves a moment; a pull along
+        // their line does not.
+        let arm = frame.points[5].position - frame.points[0].position;
+        let pull = statics.layout.between(5, Some(0), &Vector6::new(arm.x, arm.y, arm.z, 0.0, 0.0, 0.0));
+        let pulled = statics.solve(Mat::from_fn(pull.len(), 1, |i, _| pull[i]).as_ref()).unwrap();
+        let pulled = pulled.col_as_slice(0).to_vec();
+        let footing = Footing::new(&frame, &statics.layout).unwrap();
+        let size = |motion: &[f64]| motion.iter().map(|u| u.abs()).fold(0.0, f64::max);
+        let whole = |motion: &[f64]| footing.motion(motion, &Vector3::zeros()).norm();
+        assert!(whole(&pulled) < 1e-7 * size(&pulled));
+        assert!(whole(&motion) > 1e-3 * size(&motion));
+        // Balanced by the feet, the first load moves none either, and is seen as the structure's part.
+        let balanced = footing.balanced(&load);
+        let eased = statics.solve(Mat::from_fn(load.len(), 1, |i, _| balanced[i]).as_ref()).unwrap();
+        let eased = eased.col_as_slice(0).to_vec();
+        assert!(whole(&eased) < 1e-7 * size(&motion));
+        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+        assert_relative_eq!(dot(&balanced, &motion), dot(&load, &footing.own(&motion)), max_relative = 1e-7);
+    }
+
+    #[test]
+    fn anchors_are_ground() {
+        let anchored = cantilever();
+        assert!(Footing::new(&anchored, &Layout::new(&anchored, &[]).unwrap()).is_none());
+        // Pinned at one end, on a spring at the other: it turns about the pin.
+        let mut frame = cantilever();
+        frame.anchors =
+            vec![Anchor { name: "pin".into(), at: vec![0], hold: [true, true, true, true, false, true] }];
+        frame.feet = vec![foot("spring", vec![1], [0.0, 0.0, 1e3])];
+        let (statics, motion) = weighed(&frame);
+        let centre = frame.rigid_body().unwrap().centre;
+        let whole = Footing::new(&frame, &statics.layout).unwrap().motion(&motion, &centre);
+        let length = (frame.points[1].position - frame.points[0].position).norm();
+        let weight = frame.rigid_body().unwrap().mass * GRAVITY;
+        assert_relative_eq!(whole[4], 0.5 * weight / 1e3 / length, max_relative = 1e-6);
+        assert_relative_eq!(whole.z, -0.25 * weight / 1e3, max_relative = 1e-6);
+    }
+
+    #[test]
+    fn one_foot_that_resists_turning_carries_the_whole() {
+        let mut frame = cantilever();
+        frame.anchors.clear();
+        let turning = [1e2, 1e2, 1e2].map(Complex64::from);
+        frame.feet = vec![Foot { turning, ..foot("post", vec![0], [1e4; 3]) }];
+        let (statics, motion) = weighed(&frame);
+        let body = frame.rigid_body().unwrap();
+        let whole = Footing::new(&frame, &statics.layout).unwrap().motion(&motion, &body.centre);
+        let (weight, arm) = (body.mass * GRAVITY, body.centre.x - frame.points[0].position.x);
+        assert_relative_eq!(whole[4], weight * arm / 1e2, max_relative = 1e-6);
+        assert_relative_eq!(whole.z, -weight / 1e4 - whole[4] * arm, max_relative = 1e-6);
+    }
+
+    #[test]
+    fn the_structure_alone_is_what_rigid_feet_would_leave() {
+        // Determinate: three feet on a crooked base add to its own give.
+        let mut frame = crooked();
+        frame.anchors.clear();
+        frame.feet = vec![foot("a", vec![0], [1e6; 3]), foot("b", vec![1], [0.0, 1e6, 1e6])];
+        frame.feet.push(foot("d", vec![3], [0.0, 0.0, 1e6]));
+        let give = |k: f64| {
+            let mut frame = frame.clone();
+            frame.feet.iter_mut().flat_map(|foot| &mut foot.stiffness).for_each(|s| *s *= k / 1e6);
+            let statics = Statics::new(&frame).unwrap();
+            let whole = statics.stiffness(2, None).unwrap();
+            (whole, statics.stiffness_of_structure(2, None).unwrap().unwrap())
+        };
+        let ((soft, own), (stiff, _)) = (give(1e6), give(1e13));
+        for axis in 0..3 {
+            assert_relative_eq!(own.along[axis], stiff.along[axis], max_relative = 1e-4);
+            assert!(soft.along[axis] < own.along[axis]);
+        }
+        assert_relative_eq!(own.weakest, stiff.weakest, max_relative = 1e-4);
+    }
+
+    #[test]
+    fn between_two_points_soft_feet_give_nothing() {
+        let weakest = |k: f64| Statics::new(&on_feet(k)).unwrap().stiffness(5, Some(4)).unwrap().weakest;
+        assert_relative_eq!(weakest(1e2), weakest(1e3), max_relative = 1e-2);
+        // Without balance the base rolls by the couple of 1 m: of the order of the springs.
+        assert!(weakest(1e2) > 100.0 * 1e2, "{}", weakest(1e2));
+        // Along the line through both there is no couple, and no difference to a floating base.
+        let mut floating = on_feet(1e2);
+        let along = |frame: &Frame| Statics::new(frame).unwrap().stiffness(5, Some(4)).unwrap().along[0];
+        let on_feet = along(&floating);
+        floating.feet.clear();
+        assert_relative_eq!(on_feet, along(&floating), max_relative = 1e-3);
+    }
+}

@@ -1,0 +1,207 @@
+//! Which modes are the base moving as one piece on its feet, and which are the structure's.
+//!
+//! ```text
+//! feet:   φᵀ K_f φ / φᵀ K φ                                share of the strain energy in the feet
+//! rigid:  |M-projection of φ on the rigid-body motions|² / φᵀ M φ      of the kinetic energy
+//! on its feet:   feet >= 0.9  and  rigid >= 0.95
+//! ```
+//!
+//! With a tenth of its strain energy in the structure, a mode lies at about √0.1, a third, of the
+//! frequency that the structure would have on rigid feet: from there on feet isolate, and the
+//! structure hardly takes part. Its own motion is then about a tenth in amplitude, a hundredth in
+//! kinetic energy; five times as much is let pass for unlike masses. The second condition keeps apart
+//! what moves on the feet in several pieces. Modes of stiff feet, mixed with those of the structure,
+//! stay the structure's.
+//!
+//! At most six modes can be so: they are orthogonal to the mass, and near a space of six motions.
+
+use super::footing::{pseudo_inverse, springs, wholes};
+use super::solve::{Asked, Elastic, Spectrum, solve};
+use super::trouble::ModesFault;
+use crate::frame::Frame;
+use faer::{Col, Mat};
+use nalgebra::{DMatrix, DVector};
+
+/// Least share of the strain energy in the feet.
+const IN_FEET: f64 = 0.9;
+
+/// Least share of the kinetic energy in the rigid-body motions.
+const RIGID: f64 = 0.95;
+
+/// Modes among which one is the structure's, whatever the feet.
+const PAST_FEET: usize = 7;
+
+impl Spectrum {
+    /// By elastic mode of `frame`: true when the base moves as one piece on its feet.
+    pub fn on_feet(&self, frame: &Frame) -> Vec<bool> {
+        self.standing(frame).into_iter().map(|standing| standing >= 1.0).collect()
+    }
+
+    /// The same for a draw or a candidate of a frame whose stated values have `count` modes on the
+    /// feet: those that are most so, whatever their shares, so that no mode changes its kind from draw
+    /// to draw by a hair.
+    pub fn most_on_feet(&self, frame: &Frame, count: usize) -> Vec<bool> {
+        let standing = if count == 0 { vec![0.0; self.elastic.len()] } else { self.standing(frame) };
+        let mut order: Vec<usize> = (0..standing.len()).collect();
+        order.sort_by(|a, b| standing[*b].total_cmp(&standing[*a]));
+        let mut chosen = vec![false; standing.len()];
+        order.iter().take(count).for_each(|mode| chosen[*mode] = true);
+        chosen
+    }
+
+    /// By elastic mode: the least of its two shares over what each must be.
+    fn standing(&self, frame: &Frame) -> Vec<f64> {
+        let springs = springs(frame, &self.layout);
+        let none = || vec![0.0; self.elastic.len()];
+        let (origin, wholes) = wholes(frame);
+        if springs.is_empty() || wholes.is_empty() {
+            return none();
+        }
+        let whole: Vec<Vec<f64>> =
+            wholes.iter().map(|whole| self.layout.rigid_motion(frame, whole, &origin)).collect();
+        let whole = Mat::from_fn(self.layout.freedoms(), whole.len(), |i, j| whole[j][i]);
+        let massed = &self.matrices.mass * &whole;
+        let inertia = massed.transpose() * &whole;
+        let inverse = pseudo_inverse(DMatrix::from_fn(whole.ncols(), whole.ncols(), |i, j| inertia[(i, j)]));
+        let of = |mode: &Elastic| {
+            let shape = Col::from_fn(mode.shape.len(), |i| mode.shape[i]);
+            let in_feet: f64 = springs.iter().map(|(freedom, k)| k * shape[*freedom].powi(2)).sum();
+            let strain = shape.transpose() * (&self.matrices.stiffness * &shape);
+            let feet = if strain > 0.0 { in_feet / strain } else { 0.0 };
+            // Most modes need no more.
+            if feet < 0.1 * IN_FEET {
+                return feet / IN_FEET;
+            }
+            let seen = massed.transpose() * &shape;
+            let seen = DVector::from_fn(seen.nrows(), |i, _| seen[i]);
+            let kinetic = shape.transpose() * (&self.matrices.mass * &shape);
+            let rigid = if kinetic > 0.0 { seen.dot(&(&inverse * &seen)) / kinetic } else { 0.0 };
+            (feet / IN_FEET).min(rigid / RIGID)
+        };
+        self.elastic.iter().map(of).collect()
+    }
+}
+
+/// The lowest elastic modes of `frame` as [`solve`] gives them; where all of them are on its feet, as
+/// many more as reach the first of the structure.
+///
+/// # Errors
+/// As [`solve`].
+pub fn solve_past_feet(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
+    let spectrum = solve(frame, asked)?;
+    if asked.count == 0 || asked.count >= PAST_FEET || !spectrum.on_feet(frame).iter().all(|on| *on) {
+        return Ok(spectrum);
+    }
+    let pieces = spectrum.layout.pieces.clone();
+    let mut more = solve(frame, &Asked { count: PAST_FEET, pieces, ..asked.clone() })?;
+    if let Some(first) = more.on_feet(frame).iter().position(|on| !on) {
+        more.elastic.truncate((first + 1).max(asked.count));
+    }
+    Ok(more)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frame::sample::{point, square, table};
+    use crate::frame::{Foot, Mass};
+    use nalgebra::Vector3;
+    use num_complex::Complex64;
+    use std::f64::consts::TAU;
+
+    /// The table on springs of `k` at its legs, N/m, which hold their ends upright.
+    fn standing(k: f64) -> Frame {
+        let mut frame = table();
+        frame.anchors.clear();
+        let stiffness = [Complex64::from(k); 3];
+        let turning = [Complex64::from(0.3 * k); 3];
+        frame.feet = vec![Foot { name: "springs".into(), at: vec![0, 1, 2, 3], stiffness, turning }];
+        frame
+    }
+
+    fn solved(frame: &Frame, count: usize) -> Spectrum {
+        solve_past_feet(frame, &Asked { count, ..Asked::default() }).unwrap()
+    }
+
+    #[test]
+    fn on_air_springs_the_structure_rings_as_if_it_were_free() {
+        let frame = standing(1e3);
+        let spectrum = solved(&frame, 10);
+        let on_feet = spectrum.on_feet(&frame);
+        assert_eq!(on_feet[..7], [true, true, true, true, true, true, false]);
+        assert!(!on_feet[6..].contains(&true));
+        let mut free = frame.clone();
+        free.feet.clear();
+        let free = solved(&free, 1);
+        let ratio = spectrum.elastic[6].frequency() / free.elastic[0].frequency();
+        assert!((ratio - 1.0).abs() < 0.01, "{ratio}");
+        // The lowest by hand: the mass on four springs, square to the legs.
+        let mass = frame.rigid_body().unwrap().mass;
+        let bounce = (4e3 / mass).sqrt() / TAU;
+        let near = |mode: &Elastic| (mode.frequency() / bounce - 1.0).abs() < 0.01;
+        assert!(spectrum.elastic[..6].iter().any(near));
+    }
+
+    #[test]
+    fn more_modes_are_sought_where_all_are_on_the_feet() {
+        let frame = standing(1e4);
+        let spectrum = solved(&frame, 3);
+        assert_eq!(spectrum.elastic.len(), 7);
+        assert_eq!(spectrum.on_feet(&frame), [true, true, true, true, true, true, false]);
+        assert!(spectrum.pairs.omega_squared.len() >= 7);
+        let stiff = standing(1e8);
+        assert_eq!(solved(&stiff, 3).elastic.len(), 3);
+    }
+
+    #[test]
+    fn stiff_feet_change_nothing() {
+        let frame = standing(1e8);
+        assert!(!solved(&frame, 8).on_feet(&frame).contains(&true));
+        let mut anchored = table();
+        anchored.masses.push(Mass {
+            name: "m".into(),
+            at: 5,
+            mass: 3.0,
+            offset: Vector3::zeros(),
+            inertia: Vector3::zeros(),
+        });
+        assert!(!solved(&anchored, 4).on_feet(&anchored).contains(&true));
+    }
+
+    #[test]
+    fn what_moves_on_the_feet_in_two_pieces_is_no_whole() {
+        // Two blocks, each on a spring of its own, hung together by a wire that carries nothing.
+        let mut frame = standing(1e5);
+        frame.points = vec![point("a", 0.0, 0.0, 0.0), point("b", 1.0, 0.0, 0.0)];
+        frame.members.truncate(1);
+        frame.members[0].to = 1;
+        frame.members[0].from = 0;
+        frame.sections = vec![square(0.004)];
+        frame.feet[0].at = vec![0, 1];
+        let block = |at: usize| Mass {
+            name: format!("block {at}"),
+            at,
+            mass: 50.0,
+            offset: Vector3::zeros(),
+            inertia: Vector3::repeat(1.0),
+        };
+        frame.masses = vec![block(0), block(1)];
+        let spectrum = solved(&frame, 8);
+        let standing = spectrum.standing(&frame);
+        // Turning about the wire against each other, and along it, they strain it hardly or much.
+        let whole = spectrum.on_feet(&frame);
+        assert!(whole.contains(&true) && whole[..8].contains(&false), "{standing:?}");
+        assert!(whole.iter().filter(|on| **on).count() <= 6);
+    }
+
+    #[test]
+    fn a_draw_keeps_the_number_of_modes_on_the_feet() {
+        let frame = standing(1e4);
+        let spectrum = solved(&frame, 8);
+        assert_eq!(spectrum.most_on_feet(&frame, 6), spectrum.on_feet(&frame));
+        let five = spectrum.most_on_feet(&frame, 5);
+        assert_eq!(five.iter().filter(|on| **on).count(), 5);
+        assert!(!five[6] && !five[7]);
+        assert!(!spectrum.most_on_feet(&frame, 0).contains(&true));
+    }
+}

@@ -1,0 +1,546 @@
+//! Which build is best, and how surely: what a comparison comes down to.
+//!
+//! Builds that meet all targets at the stated values come first; where none does, all are taken. Of
+//! these, the best by the deciding measure is named the winner where it leads every other one
+//!
+//! ```text
+//! in nine draws of ten                    chance ≥ 0.9
+//! and by more than the stated errors      ratio > 1 + error + error of the other
+//! ```
+//!
+//! Those that it does not lead so are not told apart from it. What would tell them apart is the
+//! measurement that narrows the difference most, or a target that one of them misses.
+
+use super::doubt::Doubt;
+use super::guesses::OnGuesses;
+use super::measures::Miss;
+use super::spread::rank::{Advice, chance_to_beat};
+use crate::design::Measure;
+use crate::quantity::{figures, show, show_apart};
+use serde::Serialize;
+
+/// Part of the draws in which a winner is ahead.
+pub const SURE: f64 = 0.9;
+
+/// Part of the give or of the loss from which guesses are said in the first lines.
+pub const MUCH: f64 = 1.0 / 3.0;
+
+/// Values that differ by less are equal: rounding.
+const EQUAL: f64 = 1e-9;
+
+/// What a verdict needs to know of one build.
+#[derive(Debug, Clone)]
+pub struct Candidate {
+    /// Its key in the design.
+    pub name: String,
+    /// What a reader calls it.
+    pub label: String,
+    /// The deciding measure at the stated values, SI; an endless settle time is infinite.
+    pub value: Option<f64>,
+    /// The same in every draw.
+    pub drawn: Vec<Option<f64>>,
+    /// How far `value` may be off beside its spread.
+    pub doubt: Doubt,
+    /// Targets that it misses at the stated values.
+    pub misses: Vec<Miss>,
+    /// In which part of the draws it meets all targets; `None` without targets or draws.
+    pub meets_in: Option<f64>,
+    /// How much of its figures rests on guesses.
+    pub on_guesses: OnGuesses,
+    /// True where the design says what of it may vary.
+    pub varies: bool,
+}
+
+/// What holds for all builds.
+#[derive(Debug, Clone, Copy)]
+pub struct Circumstances<'a> {
+    /// The file of the design.
+    pub file: &'a str,
+    /// The deciding measure.
+    pub measure: Measure,
+    /// True where the design states targets.
+    pub has_targets: bool,
+    /// How many draws were made.
+    pub draws: usize,
+    /// True where something has a spread, so that draws could be made.
+    pub uncertain: bool,
+}
+
+/// What the comparison comes down to.
+#[derive(Debug, Clone, Serialize)]
+pub struct Verdict {
+    /// The deciding measure.
+    pub measure: &'static str,
+    /// Builds that meet all targets at the stated values; all of them where there is no target.
+    pub meets_targets: Vec<String>,
+    /// Where none meets all targets: the build whose worst miss is least.
+    pub least_miss: Option<String>,
+    /// The best at the stated values, of those that meet all targets where any does.
+    pub ahead: Option<String>,
+    /// The same, where it is ahead in nine draws of ten and by more than the stated errors.
+    pub winner: Option<String>,
+    /// Builds that cannot be told apart from the one ahead.
+    pub level: Vec<String>,
+    /// What to measure to tell the one ahead from the first of these.
+    pub tells_apart: Option<Advice>,
+    /// From best to worst.
+    pub builds: Vec<Judged>,
+    /// All of it in words, a paragraph each.
+    pub paragraphs: Vec<String>,
+}
+
+/// One build as it is judged.
+#[derive(Debug, Clone, Serialize)]
+pub struct Judged {
+    /// Its key in the design.
+    pub name: String,
+    /// In which part of the draws it meets all targets.
+    pub meets_in: Option<f64>,
+    /// Its worst miss of a target, at the stated values.
+    pub worst_miss: Option<Miss>,
+    /// By which part of the limit; left out where it has no value at all.
+    pub missed_by: Option<f64>,
+    /// In which part of the draws the one ahead beats it.
+    pub beaten_in: Option<f64>,
+    /// Relative errors of its deciding measure.
+    pub error: Doubt,
+    /// How much of its figures rests on guesses.
+    pub on_guesses: OnGuesses,
+}
+
+impl Candidate {
+    fn meets(&self) -> bool {
+        self.misses.is_empty()
+    }
+
+    /// Its worst miss.
+    fn worst(&self) -> Option<&Miss> {
+        self.misses.iter().max_by(|a, b| a.by().total_cmp(&b.by()))
+    }
+
+    /// By which part of its limit the worst is missed; 0 where nothing is.
+    fn misses_by(&self) -> f64 {
+        self.worst().map_or(0.0, Miss::by)
+    }
+}
+
+/// How one build stands to another by the deciding measure.
+#[derive(Debug, Clone, Copy)]
+struct Lead {
+    /// How many times better it is at the stated values.
+    ratio: f64,
+    /// The errors of both.
+    error: f64,
+    /// In which part of the draws it is ahead; a tie counts half.
+    chance: Option<f64>,
+    /// True where there are draws.
+    drawn: bool,
+}
+
+impl Lead {
+    fn of(measure: Measure, one: &Candidate, other: &Candidate) -> Lead {
+        let more = measure.more_is_better();
+        let ratio = match (one.value, other.value) {
+            (Some(a), Some(b)) if a == b => 1.0,
+            (Some(a), Some(b)) => {
+                if more {
+                    a / b
+                } else {
+                    b / a
+                }
+            }
+            _ => f64::NAN,
+        };
+        let error = one.doubt.total() + other.doubt.total();
+        let chance = chance_to_beat(&one.drawn, &other.drawn, more);
+        Lead { ratio, error, chance, drawn: !one.drawn.is_empty() }
+    }
+
+    fn is_equal(&self) -> bool {
+        (self.ratio - 1.0).abs() <= EQUAL
+    }
+
+    fn is_beyond_error(&self) -> bool {
+        self.ratio > 1.0 + self.error
+    }
+
+    /// True where it is ahead for sure, or as far as the stated values say where there are no draws.
+    fn leads(&self) -> bool {
+        self.is_beyond_error() && self.chance.map_or(!self.drawn, |chance| chance >= SURE)
+    }
+
+    /// The same for the other one.
+    fn trails(&self) -> bool {
+        let behind = self.ratio * (1.0 + self.error) < 1.0;
+        behind && self.chance.map_or(!self.drawn, |chance| chance <= 1.0 - SURE)
+    }
+
+    /// Why the two are not told apart.
+    fn reason(&self, one: &Candidate, other: &Candidate) -> String {
+        let apart = (self.ratio - 1.0).abs();
+        match self.chance {
+            _ if !self.ratio.is_finite() => "at least one of them has no figure".to_string(),
+            _ if apart <= self.error => format!(
+                "they differ by {} %, and the answer may be off by {} %",
+                figures(100.0 * apart, 2),
+                figures(100.0 * self.error, 2)
+            ),
+            Some(chance) => format!(
+                "{} comes before {} in {} % of the draws, and nine of ten are asked of a winner",
+                one.label,
+                other.label,
+                figures(100.0 * chance, 3)
+            ),
+            None => "no draw answers for both".to_string(),
+        }
+    }
+
+    /// How it leads: `1.2 times sooner than`.
+    fn words(&self, measure: Measure) -> String {
+        let (times, part) = match measure {
+            Measure::SettleTime => ("sooner than", "sooner than"),
+            Measure::DynamicStiffness => ("as stiff so as", "stiffer so than"),
+            _ => ("as high as", "higher than"),
+        };
+        match self.ratio {
+            ratio if ratio < 1.1 => format!("{} % {part}", figures(100.0 * (ratio - 1.0), 2)),
+            ratio if ratio.is_finite() => format!("{} times {times}", figures(ratio, 2)),
+            _ => "unlike".to_string(),
+        }
+    }
+}
+
+/// What a build does by `measure`, in words.
+fn does(measure: Measure, value: Option<f64>) -> String {
+    match (measure, value) {
+        (Measure::SettleTime, Some(time)) if time.is_finite() => {
+            format!("is quiet {} after the tap", show(time, measure.kind()))
+        }
+        (Measure::SettleTime, _) => "never comes to rest after the tap".to_string(),
+        (Measure::DynamicStiffness, Some(k)) => {
+            format!("holds {} dynamically, at its worst peak", show(k, measure.kind()))
+        }
+        (_, Some(f)) => format!("first rings at {}", show(f, measure.kind())),
+        (_, None) => format!("has no {}", measure.title()),
+    }
+}
+
+/// The value of `measure` in brackets.
+fn valued(measure: Measure, of: &Candidate) -> String {
+    let value = of.value.filter(|value| value.is_finite());
+    value.map_or_else(|| "never".to_string(), |value| show(value, measure.kind()))
+}
+
+/// `a`, `a and b`, `a, b and c`.
+fn listed(words: &[String]) -> String {
+    match words.split_last() {
+        Some((last, [])) => last.clone(),
+        Some((last, first)) => format!("{} and {last}", first.join(", ")),
+        None => String::new(),
+    }
+}
+
+impl Verdict {
+    /// The verdict on `candidates`; `narrows` says what would narrow the difference of two of them, by
+    /// their places.
+    pub fn of(
+        about: &Circumstances,
+        candidates: &[Candidate],
+        narrows: impl Fn(usize, usize) -> Option<Advice>,
+    ) -> Verdict {
+        let measure = about.measure;
+        let order = ranked(measure, candidates);
+        let ranks: Vec<&Candidate> = order.iter().map(|i| &candidates[*i]).collect();
+        let best = ranks.first().copied();
+        let any_meets = ranks.iter().any(|c| c.meets());
+        let rivals: Vec<&Candidate> =
+            ranks.iter().skip(1).copied().filter(|c| c.meets() == any_meets).collect();
+        let leads: Vec<(&Candidate, Lead)> =
+            best.iter().flat_map(|best| rivals.iter().map(|c| (*c, Lead::of(measure, best, c)))).collect();
+        let level: Vec<(&Candidate, Lead)> =
+            leads.iter().copied().filter(|(_, lead)| !lead.leads()).collect();
+        let tells_apart = match (level.first(), order.first()) {
+            (Some((rival, lead)), Some(first)) if !lead.is_equal() => {
+                let place = candidates.iter().position(|c| c.name == rival.name);
+                place.and_then(|place| narrows(*first, place))
+            }
+            _ => None,
+        };
+        // Who alone meets the targets wins over the others where it leads them too.
+        let others: Vec<Lead> = match (best, leads.is_empty()) {
+            (Some(best), true) => ranks.iter().skip(1).map(|c| Lead::of(measure, best, c)).collect(),
+            _ => leads.iter().map(|(_, lead)| *lead).collect(),
+        };
+        let sure = !others.is_empty() && others.iter().all(Lead::leads) && about.draws > 0;
+        let named = |c: &&Candidate| c.name.clone();
+        let beaten = |c: &Candidate| {
+            let best = best.filter(|best| best.name != c.name)?;
+            Lead::of(measure, best, c).chance
+        };
+        let least = ranks.iter().min_by(|a, b| a.misses_by().total_cmp(&b.misses_by()));
+        let mut verdict = Verdict {
+            measure: measure.key(),
+            meets_targets: ranks.iter().filter(|c| c.meets()).map(named).collect(),
+            least_miss: least.filter(|_| !any_meets).map(named),
+            ahead: best.map(|best| best.name.clone()),
+            winner: best.filter(|_| sure).map(|best| best.name.clone()),
+            level: level.iter().map(|(c, _)| c.name.clone()).collect(),
+            tells_apart,
+            builds: Vec::new(),
+            paragraphs: Vec::new(),
+        };
+        verdict.builds = ranks
+            .iter()
+            .map(|c| Judged {
+                name: c.name.clone(),
+                meets_in: c.meets_in,
+                worst_miss: c.worst().cloned(),
+                missed_by: c.worst().map(Miss::by).filter(|by| by.is_finite()),
+                beaten_in: beaten(c),
+                error: c.doubt,
+                on_guesses: c.on_guesses,
+            })
+            .collect();
+        let told = [
+            about.has_targets.then(|| targets(about, &ranks)),
+            standing(about, &ranks, &leads, &level, verdict.tells_apart.as_ref()),
+            guessed(&ranks),
+        ];
+        verdict.paragraphs = told.into_iter().flatten().collect();
+        verdict
+    }
+
+    /// What is said of the build called `name`.
+    pub fn judged(&self, name: &str) -> Option<&Judged> {
+        self.builds.iter().find(|judged| judged.name == name)
+    }
+}
+
+/// The places of `candidates` from best to worst: those that meet all targets first.
+fn ranked(measure: Measure, candidates: &[Candidate]) -> Vec<usize> {
+    let worth = |i: usize| {
+        let value = candidates[i].value;
+        value.map_or(f64::NEG_INFINITY, |value| if measure.more_is_better() { value } else { -value })
+    };
+    let mut order: Vec<usize> = (0..candidates.len()).collect();
+    order.sort_by(|a, b| {
+        let meets = candidates[*b].meets().cmp(&candidates[*a].meets());
+        meets.then(worth(*b).total_cmp(&worth(*a)))
+    });
+    order
+}
+
+/// Which builds meet the targets, and by how much the others miss them.
+fn targets(about: &Circumstances, ranks: &[&Candidate]) -> String {
+    let (meet, miss): (Vec<&Candidate>, Vec<&Candidate>) = ranks.iter().partition(|c| c.meets());
+    let labels = |of: &[&Candidate]| listed(&of.iter().map(|c| c.label.clone()).collect::<Vec<_>>());
+    let mut by_miss = miss.clone();
+    by_miss.sort_by(|a, b| a.misses_by().total_cmp(&b.misses_by()));
+    // Its worst miss, and how many more there are.
+    let worst = |c: &Candidate| {
+        let more = match c.misses.len() {
+            0 | 1 => String::new(),
+            2 => ", and another target".to_string(),
+            n => format!(", and {} other targets", n - 1),
+        };
+        c.worst().map(Miss::sentence).unwrap_or_default() + &more
+    };
+    let mut told = Vec::new();
+    match (meet.len(), miss.len()) {
+        (1, 0) => told.push(format!("{} meets all targets.", labels(&meet))),
+        (n, 0) => told.push(format!("All {n} builds meet all targets.")),
+        (1, _) => told.push(format!("{} alone meets all targets.", labels(&meet))),
+        (0, 1) => told.push(format!("{} does not meet all targets: {}.", labels(&miss), worst(miss[0]))),
+        (0, _) => told.push(format!(
+            "No build meets all targets. {} misses least: {}.",
+            by_miss[0].label,
+            worst(by_miss[0])
+        )),
+        (_, _) => told.push(format!("{} meet all targets.", labels(&meet))),
+    }
+    let others = by_miss.iter().skip(usize::from(meet.is_empty()));
+    let others: Vec<String> = others.map(|c| format!("{}, {}", c.label, worst(c))).collect();
+    if !others.is_empty() {
+        told.push(format!("The others miss: {}.", others.join("; ")));
+    }
+    for c in ranks {
+        let Some(part) = c.meets_in else { continue };
+        let part_told = figures(100.0 * part, 3);
+        if c.meets() && part < SURE {
+            told.push(format!(
+                "{} meets them at the stated values, but in {part_told} % of the draws.",
+                c.label
+            ));
+        } else if !c.meets() && part >= 1.0 - SURE {
+            told.push(format!("{} does meet them all in {part_told} % of the draws.", c.label));
+        }
+    }
+    let varied: Vec<&&Candidate> = by_miss.iter().filter(|c| c.varies).collect();
+    if meet.is_empty()
+        && let [one, ..] = varied[..]
+    {
+        told.push(format!(
+            "These are the sizes as drawn: what may vary of {} is stated, and `stillbed size {} --build {}` \
+             searches it for sizes that meet the targets.",
+            one.label, about.file, one.name
+        ));
+    }
+    told.join(" ")
+}
+
+/// Who is ahead by the deciding measure, how surely, and what would tell more.
+fn standing(
+    about: &Circumstances,
+    ranks: &[&Candidate],
+    leads: &[(&Candidate, Lead)],
+    level: &[(&Candidate, Lead)],
+    tells_apart: Option<&Advice>,
+) -> Option<String> {
+    let measure = about.measure;
+    let (best, rest) = ranks.split_first()?;
+    let Some(next) = rest.first() else {
+        return Some(format!("{} {}.", best.label, does(measure, best.value)));
+    };
+    let mut told = Vec::new();
+    if let Some((rival, lead)) = level.first() {
+        told.push(level_told(measure, best, level));
+        let missed = |one: &Candidate, other: &Candidate| {
+            let kept = |miss: &&Miss| other.misses.iter().all(|own| own.measure != miss.measure);
+            one.misses.iter().find(kept).map(|miss| (one.label.clone(), other.label.clone(), miss.clone()))
+        };
+        let target = missed(rival, best).or_else(|| missed(best, rival));
+        if let Some((one, other, miss)) = target {
+            let title = miss.known().map_or(miss.measure, Measure::title);
+            told.push(format!(
+                "A target tells them apart: {one} misses that of {title}, which {other} keeps."
+            ));
+        }
+        match tells_apart {
+            Some(advice) => {
+                let what = format!("the difference between {} and {}", best.label, rival.label);
+                told.push(advice.sentence_of(&what));
+            }
+            None if about.draws > 0 && !lead.is_equal() => {
+                told.push("No single measurement is seen to narrow the difference.".to_string());
+            }
+            None => {}
+        }
+        let behind: Vec<String> = leads
+            .iter()
+            .filter(|(_, lead)| lead.leads())
+            .map(|(c, _)| format!("{} ({})", c.label, valued(measure, c)))
+            .collect();
+        if !behind.is_empty() {
+            told.push(format!("Behind {}: {}.", best.label, listed(&behind)));
+        }
+    } else if leads.is_empty() {
+        told.push(alone(measure, best, next));
+    } else {
+        let lead = leads[0].1;
+        let ahead = if about.draws > 0 { "is ahead" } else { "is ahead at the stated values" };
+        told.push(format!(
+            "{} {ahead}: it {}, {}{}.",
+            best.label,
+            does(measure, best.value),
+            against(measure, &lead, next),
+            in_draws(&lead)
+        ));
+    }
+    if about.draws == 0 {
+        told.push(match about.uncertain {
+            true => "No draws were made, so that nothing is known of how sure this is.".to_string(),
+            false => {
+                "Nothing is stated with a spread, so that nothing is known of how sure this is.".to_string()
+            }
+        });
+    }
+    Some(told.join(" "))
+}
+
+/// `1.2 times sooner than NEXT (207 ms)`.
+fn against(measure: Measure, lead: &Lead, next: &Candidate) -> String {
+    match lead.ratio.is_finite() {
+        true => format!("{} {} ({})", lead.words(measure), next.label, valued(measure, next)),
+        false => format!("while {} {}", next.label, does(measure, next.value)),
+    }
+}
+
+fn in_draws(lead: &Lead) -> String {
+    lead.chance.map_or(String::new(), |chance| format!(", in {} % of the draws", figures(100.0 * chance, 3)))
+}
+
+/// What is said of the builds that cannot be told apart from `best`.
+fn level_told(measure: Measure, best: &Candidate, level: &[(&Candidate, Lead)]) -> String {
+    let (rival, lead) = level[0];
+    let kind = measure.kind();
+    if let [(rival, lead)] = level
+        && lead.is_equal()
+    {
+        let value = best.value.filter(|value| value.is_finite());
+        let value = value.map_or("neither comes to rest".to_string(), |value| show(value, kind));
+        return format!("By {} {} and {} are equal: {value}.", measure.title(), best.label, rival.label);
+    }
+    let finite = |c: &Candidate| c.value.unwrap_or(f64::INFINITY);
+    let (own, other) = show_apart(finite(best), finite(rival), kind);
+    let mut rivals = vec![format!("{} ({other})", rival.label)];
+    rivals.extend(level[1..].iter().map(|(c, _)| format!("{} ({})", c.label, valued(measure, c))));
+    format!(
+        "By {} {} ({own}) cannot be told apart from {}: {}.",
+        measure.title(),
+        best.label,
+        listed(&rivals),
+        lead.reason(best, rival)
+    )
+}
+
+/// How the only build that meets all targets stands to the best of the others.
+fn alone(measure: Measure, best: &Candidate, next: &Candidate) -> String {
+    let lead = Lead::of(measure, best, next);
+    let does = does(measure, best.value);
+    if lead.leads() {
+        return format!("It is ahead too: it {does}, {}{}.", against(measure, &lead, next), in_draws(&lead));
+    }
+    if lead.trails() {
+        let back = Lead::of(measure, next, best);
+        return format!(
+            "It {does}; {}, which misses, would be {} it ({}){}.",
+            next.label,
+            back.words(measure),
+            valued(measure, next),
+            in_draws(&back)
+        );
+    }
+    if lead.is_equal() {
+        return format!("It {does}, and so does {}.", next.label);
+    }
+    format!(
+        "It {does}; by {} alone it could not be told apart from {} ({}): {}.",
+        measure.title(),
+        next.label,
+        valued(measure, next),
+        lead.reason(best, next)
+    )
+}
+
+/// Where guesses carry much of an answer.
+fn guessed(ranks: &[&Candidate]) -> Option<String> {
+    let held = |of: &str, part: &dyn Fn(&OnGuesses) -> f64| {
+        let much = ranks.iter().filter(|c| part(&c.on_guesses) > MUCH);
+        let told = |c: &&Candidate| format!("{} % in {}", figures(100.0 * part(&c.on_guesses), 2), c.label);
+        let told: Vec<String> = much.map(told).collect();
+        (!told.is_empty()).then(|| format!("of the {of} {}", listed(&told)))
+    };
+    let parts = [held("give", &|on| on.give), held("loss", &|on| on.loss)];
+    let parts: Vec<String> = parts.into_iter().flatten().collect();
+    (!parts.is_empty()).then(|| {
+        format!(
+            "Guesses carry much of this: joints and feet that are stated without a spread make {}. They take \
+             the usual spread of their class, listed at the end.",
+            parts.join(", and ")
+        )
+    })
+}
+
+#[cfg(test)]
+#[path = "verdict_tests.rs"]
+mod tests;

@@ -1,0 +1,52 @@
+//! What `check` accepts, every command answers: random designs that a person could mean.
+//!
+//! `STILLBED_SOUND_DESIGNS=5000 STILLBED_SOUND_FIRST=1 cargo test --test sound` asks for more of them, and
+//! `STILLBED_SOUND_REFUSED=1` says what `check` refuses. A design that fails is printed, to be asked again.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+#[path = "sound/answers.rs"]
+mod answers;
+#[path = "sound/design.rs"]
+mod design;
+#[path = "sound/dice.rs"]
+mod dice;
+#[path = "sound/made.rs"]
+mod made;
+#[path = "sound/shape.rs"]
+mod shape;
+
+use rayon::prelude::*;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+/// Designs in every run of the tests.
+const DESIGNS: u64 = 300;
+
+fn stated(name: &str, usual: u64) -> u64 {
+    std::env::var(name).ok().map_or(usual, |text| text.parse().expect("a number"))
+}
+
+#[test]
+fn what_is_accepted_is_answered() {
+    let (count, first) = (stated("STILLBED_SOUND_DESIGNS", DESIGNS), stated("STILLBED_SOUND_FIRST", 1));
+    let refused = AtomicUsize::new(0);
+    let one = |seed: u64| -> Vec<String> {
+        let text = design::text(seed);
+        let found = match catch_unwind(AssertUnwindSafe(|| answers::faults(&text, seed))) {
+            Ok(Some(found)) => found,
+            Ok(None) => {
+                refused.fetch_add(1, Ordering::Relaxed);
+                Vec::new()
+            }
+            Err(_) => vec!["a panic".to_string()],
+        };
+        if found.is_empty() { found } else { vec![format!("{}\n{text}", found.join("\n"))] }
+    };
+    let found: Vec<String> = (first..first + count).into_par_iter().flat_map_iter(one).collect();
+    let refused = refused.into_inner();
+    eprintln!("{count} designs from {first}: {refused} refused by check, {} with faults", found.len());
+    assert!(found.is_empty(), "{} of {count} designs:\n\n{}", found.len(), found.join("\n\n"));
+    // What is not accepted proves nothing.
+    assert!((refused as u64) * 20 <= count, "{refused} of {count} designs are refused");
+}

@@ -1,0 +1,292 @@
+//! Every command asked of a design, in the process, and what must hold of each answer.
+
+use super::dice::Dice;
+use serde::Serialize;
+use stillbed::design::{Build, Design, Substance};
+use stillbed::material::{Role, Table};
+use stillbed::modes::Share;
+use stillbed::problem::Problem;
+use stillbed::quantity::Draw;
+use stillbed::report::json::first_not_finite;
+use stillbed::report::present::mix::Mixes;
+use stillbed::report::text::Look;
+use stillbed::report::{Block, present, text};
+use stillbed::response::floor::FloorSpectrum;
+use stillbed::response::frequency::Motion;
+use stillbed::section::stock::Stock;
+use stillbed::study::compare::{Compared, Comparison, Options};
+use stillbed::study::equal::Equal;
+use stillbed::study::modes::Modes;
+use stillbed::study::motion::{Path, ResponseOptions, response};
+use stillbed::study::pour::bodies::{PourOptions, mixes, pours};
+use stillbed::study::ringdown::{RingDownOptions, ring_down};
+use stillbed::study::sections::Sections;
+use stillbed::study::shapes::shapes;
+use stillbed::study::size::{Effort, Options as Sized, Sizing, Watch};
+use stillbed::study::spread::Draws;
+use stillbed::study::warm::{WarmOptions, warm};
+
+/// Losses of what a build is made of, and of what it stands on and is joined by: least and largest.
+struct Range(f64, f64);
+
+impl Range {
+    fn holds(&self, loss: f64) -> bool {
+        // A loss is the ratio of two sums: it is right to the rounding of the larger terms.
+        let rounding = 1e-6 * self.1 + 1e-12;
+        loss >= self.0 - rounding && loss <= self.1 + rounding
+    }
+}
+
+/// What is wrong with the answers about the design `text`; `None` where `check` refuses it.
+pub fn faults(text: &str, seed: u64) -> Option<Vec<String>> {
+    let reading = Design::read("sound.toml", text, &Table::built_in());
+    if let Some(error) = reading.problems.iter().find(|problem| problem.is_error()) {
+        if std::env::var_os("STILLBED_SOUND_REFUSED").is_some() {
+            eprintln!("{seed}: {error}");
+        }
+        return None;
+    }
+    let design = reading.design?;
+    let mut found = Vec::new();
+    let dice = &mut Dice::new(seed ^ 0xa5a5);
+    let count = 1 + dice.below(24);
+    found.extend(sections(&design).err());
+    found.extend(rings(&design, count).err());
+    found.extend(compared(&design, dice).err());
+    found.extend(moved(&design, dice).err());
+    found.extend(warmed(&design).err());
+    found.extend(poured(&design).err());
+    found.extend(sized(&design).err());
+    Some(found)
+}
+
+type Held = Result<(), String>;
+
+fn refused(command: &'static str) -> impl Fn(Vec<Problem>) -> String {
+    move |problems| format!("{command} refuses: {}", problems[0])
+}
+
+/// Every number of the answer is finite, no build is left out, and what is shown has no number that is none.
+fn sound<T: Serialize>(command: &str, answer: &T, notes: &[Problem], blocks: &[Block]) -> Held {
+    if let Some(path) = first_not_finite(answer) {
+        return Err(format!("{command}: {path} is not finite"));
+    }
+    let shown = text::render(blocks, &Look::default());
+    let odd =
+        |word: &&str| matches!(word.trim_matches(|c: char| !c.is_alphabetic()), "NaN" | "inf" | "singular");
+    if let Some(word) = shown.split_whitespace().find(odd) {
+        return Err(format!("{command} shows \"{word}\":\n{shown}"));
+    }
+    match notes.iter().find(|note| note.message.contains("is left out:")) {
+        Some(note) => Err(format!("{command}: {note}")),
+        None => Ok(()),
+    }
+}
+
+/// Shares are a whole, unless there is nothing to share.
+fn sum_to_one(command: &str, shares: &[Share]) -> Held {
+    let sum: f64 = shares.iter().map(|share| share.share).sum();
+    match shares.is_empty() || (sum - 1.0).abs() < 1e-6 {
+        true => Ok(()),
+        false => Err(format!("{command}: shares sum to {sum}")),
+    }
+}
+
+/// The losses of everything in `build` that can lose energy.
+fn losses(design: &Design, build: &Build, of: impl Fn(usize) -> bool) -> Range {
+    let draw = Draw::default();
+    let media = build.media(&draw).unwrap_or_default();
+    let own = media.iter().enumerate().filter(|(i, medium)| medium.role != Role::Void && of(*i));
+    let ratio = |modulus: num_complex::Complex64| modulus.im / modulus.re;
+    let mut all: Vec<f64> =
+        own.flat_map(|(_, m)| [ratio(m.youngs_modulus), ratio(m.shear_modulus)]).collect();
+    let amplitude = design.goal.amplitude;
+    all.extend(build.drawing.joints.iter().map(|(_, joint)| joint.loss.at(amplitude, &draw)));
+    all.extend(build.drawing.feet.iter().map(|(_, foot)| foot.loss.at(amplitude, &draw)));
+    Range(all.iter().copied().fold(f64::INFINITY, f64::min), all.iter().copied().fold(0.0, f64::max))
+}
+
+/// True for the media that some part of `build` is made of.
+fn used(build: &Build) -> impl Fn(usize) -> bool + '_ {
+    |medium| {
+        let parts = build.profiles.iter().flat_map(|profile| profile.geometry.parts());
+        parts.into_iter().any(|part| part.medium == medium)
+    }
+}
+
+fn sections(design: &Design) -> Held {
+    let answer = Sections::of(design).map_err(refused("section"))?;
+    sound("section", &answer, &answer.notes, &present::section::blocks(&answer))?;
+    for (build, own) in design.builds.iter().zip(&answer.builds) {
+        let range = losses(design, build, used(build));
+        for section in &own.sections {
+            for (way, acting) in [
+                ("bonded", &section.bonded),
+                ("sliding", &section.sliding),
+                ("as stated", &section.as_stated),
+            ] {
+                let loss = serde_json::to_value(&acting.loss).map_err(|e| e.to_string())?;
+                for (name, value) in loss.as_object().into_iter().flatten() {
+                    // A product of inertia may vanish, and has no loss of its own.
+                    let Some(value) = value.as_f64().filter(|_| !name.contains("yz")) else { continue };
+                    if !range.holds(value) {
+                        return Err(format!(
+                            "section {} {way}: loss of {name} {value} beyond {} to {}",
+                            section.name, range.0, range.1
+                        ));
+                    }
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+fn rings(design: &Design, count: usize) -> Held {
+    let answer = Modes::of(design, count, &Draws::NONE, |_, _| ()).map_err(refused("modes"))?;
+    sound("modes", &answer, &answer.notes, &present::modes::blocks(&answer))?;
+    for (build, own) in design.builds.iter().zip(&answer.builds) {
+        let range = losses(design, build, used(build));
+        if own.modes.modes.len() != count {
+            return Err(format!("modes: {} of {count} modes", own.modes.modes.len()));
+        }
+        for (i, mode) in own.modes.modes.iter().enumerate() {
+            for shares in [&mode.energy_share, &mode.energy_by_kind, &mode.energy_by_material] {
+                sum_to_one("modes", shares)?;
+            }
+            for loss in [mode.loss_factor, mode.loss_factor_exact] {
+                if !range.holds(loss) {
+                    return Err(format!("mode {}: loss {loss} beyond {} to {}", i + 1, range.0, range.1));
+                }
+            }
+            if mode.frequency_hz <= 0.0 {
+                return Err(format!("mode {} at {} Hz", i + 1, mode.frequency_hz));
+            }
+        }
+        shapes(design, build, count).map_err(refused("report"))?;
+    }
+    Ok(())
+}
+
+fn compared(design: &Design, dice: &mut Dice) -> Held {
+    let draws = if dice.chance(0.3) { 3 } else { 0 };
+    let options = Options { draws, ..Options::default() };
+    let all = Comparison::of(design, &options, |_, _| ()).map_err(refused("compare"))?;
+    sound("compare", &all, &all.notes, &present::compare::blocks(&all))?;
+    for build in &all.builds {
+        sum_to_one("compare", &build.gives_way)?;
+    }
+    if design.builds.len() > 1 {
+        let together = dice.pick(&all.builds);
+        let alone = design.clone().only(&together.name).map_err(|p| p.to_string())?;
+        let alone = Comparison::of(&alone, &options, |_, _| ()).map_err(refused("compare of one build"))?;
+        same(together, &alone.builds[0])?;
+        let equal =
+            Options { draws: 0, at_equal: Some(*dice.pick(&[Equal::Mass, Equal::Stiffness])), ..options };
+        // Whether the first has a stiffness depends on its tool, and whether others reach it on their joints.
+        match Comparison::of(design, &equal, |_, _| ()) {
+            Ok(answer) => {
+                let left = answer.notes.iter().filter(|note| note.message.contains("is left out")).count();
+                if answer.builds.len() + left < design.builds.len() {
+                    return Err(format!("compare at equal: {} builds, {left} left out", answer.builds.len()));
+                }
+                sound("compare at equal", &answer, &[], &present::compare::blocks(&answer))?;
+            }
+            Err(problems) if problems[0].message.contains("to be equal to") => {}
+            Err(problems) => return Err(format!("compare at equal refuses: {}", problems[0])),
+        }
+    }
+    Ok(())
+}
+
+/// A build's answer is its own, whoever stands beside it.
+fn same(together: &Compared, alone: &Compared) -> Held {
+    let [a, b] = [together, alone].map(serde_json::to_value).map(Result::unwrap_or_default);
+    match first_difference("", &a, &b) {
+        Some(path) => Err(format!("compare: {path} of {} depends on its neighbours", together.name)),
+        None => Ok(()),
+    }
+}
+
+fn first_difference(path: &str, a: &serde_json::Value, b: &serde_json::Value) -> Option<String> {
+    use serde_json::Value;
+    let below = |key: &str| format!("{path}.{key}");
+    match (a, b) {
+        (Value::Object(a), Value::Object(b)) => a
+            .iter()
+            .find_map(|(key, own)| first_difference(&below(key), own, b.get(key).unwrap_or(&Value::Null))),
+        (Value::Array(a), Value::Array(b)) if a.len() == b.len() => {
+            let mut pairs = a.iter().zip(b).enumerate();
+            pairs.find_map(|(i, (a, b))| first_difference(&below(&i.to_string()), a, b))
+        }
+        (Value::Number(x), Value::Number(y)) => {
+            let (x, y) = (x.as_f64()?, y.as_f64()?);
+            // Directions and shares near zero are rounding.
+            let off = (x - y).abs();
+            (off > 1e-7 * x.abs().max(y.abs()) && off > 1e-12).then(|| format!("{path}: {x} and {y}"))
+        }
+        (a, b) => (a != b).then(|| format!("{path}: {a} and {b}")),
+    }
+}
+
+fn moved(design: &Design, dice: &mut Dice) -> Held {
+    let goal = &design.goal;
+    let point = |dice: &mut Dice, build: &Build| {
+        let names: Vec<&str> = build.drawing.points.iter().map(|(name, _)| name).collect();
+        (*dice.pick(&names)).to_string()
+    };
+    let asked = goal.tool.is_none() || dice.chance(0.3);
+    let path = asked.then(|| Path {
+        from: point(dice, &design.builds[0]),
+        to: dice.chance(0.5).then(|| point(dice, &design.builds[0])),
+        along: dice.arrow(),
+    });
+    let floor = if dice.chance(0.3) { FloorSpectrum::criterion("VC-C") } else { None };
+    let range = dice.chance(0.2).then_some((5.0, 400.0));
+    let answer =
+        response(design, &ResponseOptions { range, path, floor }).map_err(refused("response"))?;
+    sound("response", &answer, &answer.notes, &present::response::blocks(&answer, Motion::Mobility))?;
+    if goal.tap.is_some() {
+        let draws = Draws { count: if dice.chance(0.2) { 3 } else { 0 }, seed: 1 };
+        let options = RingDownOptions { duration: None, draws };
+        let answer = ring_down(design, &options, |_, _| ()).map_err(refused("ringdown"))?;
+        sound("ringdown", &answer, &answer.notes, &present::ringdown::blocks(&answer))?;
+    }
+    Ok(())
+}
+
+fn warmed(design: &Design) -> Held {
+    let change = design.goal.thermal.is_none().then_some(7.0);
+    let answer =
+        warm(design, &WarmOptions { change, ..WarmOptions::default() }).map_err(refused("thermal"))?;
+    sound("thermal", &answer, &answer.notes, &present::thermal::blocks(&answer))
+}
+
+fn poured(design: &Design) -> Held {
+    let cast = design.builds.iter().any(|build| {
+        let used = used(build);
+        build.substances.iter().enumerate().any(|(i, of)| matches!(of, Substance::Mix(_)) && used(i))
+    });
+    if !cast {
+        return Ok(());
+    }
+    let found = mixes(design).map_err(refused("mix"))?;
+    let found = Mixes { mixes: found, notes: Vec::new() };
+    sound("mix", &found, &[], &present::mix::blocks(&found, true))?;
+    let options =
+        PourOptions { waste: None, bucket: None, temperature: None, ribs: (0.2, 0.5e-3), body: None };
+    let found = pours(design, &options).map_err(refused("pour"))?;
+    sound("pour", &found, &found.notes, &present::pour::blocks(&found))
+}
+
+fn sized(design: &Design) -> Held {
+    let stock = Stock::built_in();
+    let effort = Effort { most: 50, restarts: 1, seed: 1 };
+    let watch = Watch { progress: &|_, _| (), stop: &|| false };
+    for build in design.builds.iter().filter(|build| !build.drawing.vary.is_empty()) {
+        let options = Sized { effort, ..Sized::default() };
+        let (found, _) = Sizing::of(design, build, &stock, &options, &watch).map_err(refused("size"))?;
+        sound("size", &found, &found.notes, &present::size::blocks(&found))?;
+    }
+    Ok(())
+}

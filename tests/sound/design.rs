@@ -1,0 +1,195 @@
+//! Designs that a person could mean, from a seed: as the text of a design file.
+
+use super::dice::Dice;
+use super::made::{Made, loss, mix, own_materials, spread};
+use super::shape::Wire;
+use stillbed::frame::spec::FREEDOMS;
+
+/// The text of design number `seed`.
+pub fn text(seed: u64) -> String {
+    let mut dice = Dice::new(seed);
+    let dice = &mut dice;
+    let wire = Wire::throw(dice);
+    let sections = 1 + dice.below(3.min(wire.members.len()));
+    let joined = dice.chance(0.3);
+    let mut text = format!("title = \"Sound design {seed}\"\n[points]\n");
+    for (i, [x, y, z]) in wire.points.iter().enumerate() {
+        text += &format!("p{i} = \"{x:.3}, {y:.3}, {z:.3} mm\"\n");
+    }
+    for (i, [from, to]) in wire.members.iter().enumerate() {
+        let section = if i < sections { i } else { dice.below(sections) };
+        text += &format!("[members.m{i}]\nfrom = \"p{from}\"\nto = \"p{to}\"\nsection = \"s{section}\"\n");
+        if dice.chance(0.1) {
+            text += &format!("offset = \"0, 0, {:.2} mm\"\n", dice.between(-20.0, 20.0));
+        }
+        if joined && dice.chance(0.5) {
+            text += if dice.chance(0.5) { "joint_from = \"seat\"\n" } else { "joint_to = \"seat\"\n" };
+        }
+    }
+    let held = supports(dice, &wire, &mut text);
+    let points = wire.points.len();
+    for i in 0..dice.below(3) {
+        text += &format!("[masses.w{i}]\nat = \"p{}\"\nmass = ", dice.below(points));
+        let mass = dice.ratio(0.05, 60.0);
+        text += &format!("{}\n", spread(dice, mass, "kg", 1e9));
+        if dice.chance(0.5) {
+            let [x, y, z] = dice.arrow().map(|x| 80.0 * x);
+            text += &format!("offset = \"{x:.2}, {y:.2}, {z:.2} mm\"\n");
+        }
+        if dice.chance(0.3) {
+            text += "inertia = \"0.01, 0.02, 0.015 kg m2\"\n";
+        }
+    }
+    goals(dice, &wire, held, &mut text);
+    text += &own_materials(dice);
+    text += &mix(dice);
+    let builds = 1 + dice.below(3);
+    let priced = dice.chance(0.5);
+    for build in 0..builds {
+        self::build(dice, &wire, &mut text, [build, sections], joined, priced);
+    }
+    text
+}
+
+/// Anchors and feet, or none; true where it is held to the ground at all.
+fn supports(dice: &mut Dice, wire: &Wire, text: &mut String) -> bool {
+    let names = |points: &[usize]| -> String {
+        points.iter().map(|p| format!("\"p{p}\"")).collect::<Vec<_>>().join(", ")
+    };
+    let all: Vec<usize> = (0..wire.points.len()).collect();
+    let some = |dice: &mut Dice, most: usize| {
+        let held: Vec<&str> = FREEDOMS[..most].iter().filter(|_| dice.chance(0.6)).copied().collect();
+        if held.is_empty() { FREEDOMS[2].to_string() } else { held.join(" ") }
+    };
+    let mut anchor = |points: &[usize], hold: &str| {
+        *text += &format!("[anchors.bench]\nat = [{}]\nhold = \"{hold}\"\n", names(points));
+    };
+    let kind = dice.below(12);
+    match kind {
+        0 | 1 => anchor(&wire.low[..1], &FREEDOMS.join(" ")),
+        2 => anchor(&wire.low, &FREEDOMS.join(" ")),
+        3 => anchor(&all, &FREEDOMS.join(" ")),
+        4 => anchor(&wire.low, &some(dice, 6)),
+        5 => anchor(&wire.low, &FREEDOMS[..3].join(" ")),
+        6 => anchor(&all, &some(dice, 3)),
+        7 => return false,
+        _ => {}
+    }
+    if kind >= 8 || dice.chance(0.15) {
+        let soft = dice.chance(0.4);
+        let [x, y, z] = [0; 3].map(|_| if soft { dice.ratio(0.016, 0.1) } else { dice.ratio(0.5, 900.0) });
+        *text += &format!(
+            "[feet.pads]\nat = [{}]\nstiffness = \"{x:.4}, {y:.4}, {z:.4} N/um\"\nloss = {}\n",
+            names(&wire.low),
+            loss(dice)
+        );
+        if dice.chance(0.3) {
+            *text += "turning = \"300, 400, 500 N m/rad\"\n";
+        }
+    }
+    true
+}
+
+/// Tool, tap, cut, speeds, targets and temperature.
+fn goals(dice: &mut Dice, wire: &Wire, held: bool, text: &mut String) {
+    let points = wire.points.len();
+    let tip = dice.below(points);
+    let tool = dice.chance(0.75);
+    if tool {
+        let other = (tip + 1 + dice.below(points - 1)) % points;
+        let work = if held && dice.chance(0.4) { "ground".to_string() } else { format!("p{other}") };
+        *text += &format!("[tool]\ntip = \"p{tip}\"\nwork = \"{work}\"\n");
+        if dice.chance(0.2) {
+            *text += "[cut]\nnormal = \"0, 1, 0\"\ncutting_stiffness = \"1500 N/mm2\"\n";
+        }
+    }
+    let tap = dice.chance(0.65);
+    if tap {
+        *text += &format!(
+            "[tap]\nat = \"p{}\"\nalong = \"{}\"\nimpulse = \"{:.4} N s\"\nsettle_to = \"{:.3} um\"\n",
+            dice.below(points),
+            dice.direction(),
+            dice.ratio(0.005, 1.0),
+            dice.ratio(0.05, 20.0)
+        );
+    }
+    if dice.chance(0.2) {
+        *text += "[speeds.spindle]\nrange = \"600, 9000 rpm\"\norders = [1, 2, 4]\n";
+        if dice.chance(0.5) {
+            *text += &format!("unbalance = \"40 g mm\"\nat = \"p{tip}\"\n");
+        }
+    }
+    let mut targets = vec![("mass", "at_most = \"60 kg\""), ("first_frequency", "at_least = \"90 Hz\"")];
+    if tool {
+        targets.extend([
+            ("stiffness", "at_least = \"8 N/um\""),
+            ("dynamic_stiffness", "at_least = \"0.2 N/um\""),
+        ]);
+        targets.push(("loss_factor", "at_least = 0.01"));
+    }
+    if tool && tap {
+        targets.push(("settle_time", "at_most = \"200 ms\""));
+    }
+    targets.retain(|_| dice.chance(0.3));
+    if !targets.is_empty() {
+        *text += "[targets]\n";
+        targets.iter().for_each(|(name, limit)| *text += &format!("{name} = {{ {limit} }}\n"));
+    }
+    if dice.chance(0.4) {
+        *text += &format!("[thermal]\nchange = \"{:.2} K\"\n", dice.between(-30.0, 30.0));
+        if dice.chance(0.5) {
+            let straight: Vec<String> = wire.line.iter().map(|m| format!("\"m{m}\"")).collect();
+            *text += &format!("straight = [{}]\n", straight.join(", "));
+        }
+        if dice.chance(0.5) {
+            *text += "members.m0 = { across_y = \"3 K/m\", across_z = \"-2 K/m\", along = \"1 K/m\" }\n";
+        }
+        if dice.chance(0.3) {
+            *text += &format!("points.p{tip} = \"2 K\"\n");
+        }
+    }
+}
+
+/// One build, with its joints, prices and what may vary.
+fn build(
+    dice: &mut Dice,
+    wire: &Wire,
+    text: &mut String,
+    [number, sections]: [usize; 2],
+    joined: bool,
+    priced: bool,
+) {
+    *text += &format!("[builds.b{number}]\n");
+    let mut made = Made::default();
+    let varies = dice.chance(0.1);
+    // Members are longer than they are deep, most of them by far.
+    let most = wire.shortest() * dice.ratio(0.1, 0.9);
+    for i in 0..sections {
+        if varies && i == 0 {
+            made.lines += "sections.s0.parts = [{ rectangle = \"30 x 20 mm\", of = \"structural steel\" }]\n";
+            made.of.insert("structural steel");
+        } else {
+            made.section(dice, &format!("s{i}"), most);
+        }
+    }
+    *text += &made.lines;
+    if joined && (number == 0 || dice.chance(0.5)) {
+        let springs = [
+            format!("{} = \"{:.3} kN m/rad\"", FREEDOMS[3], dice.ratio(0.5, 900.0)),
+            format!("{} = \"{:.3} kN m/rad\"", FREEDOMS[4], dice.ratio(0.5, 900.0)),
+            format!("{} = \"{:.3} N/um\"", FREEDOMS[0], dice.ratio(1.0, 900.0)),
+        ];
+        let springs = &springs[..1 + dice.below(3)];
+        *text +=
+            &format!("joints.seat = {{ stiffness = {{ {} }}, loss = {} }}\n", springs.join(", "), loss(dice));
+    }
+    if priced && dice.chance(0.9) {
+        let prices: Vec<String> =
+            made.of.iter().map(|of| format!("\"{of}\" = \"{:.2} per kg\"", dice.ratio(0.2, 30.0))).collect();
+        *text += &format!("prices = {{ {}, fixed = {} }}\n", prices.join(", "), dice.below(300));
+    }
+    if varies {
+        *text +=
+            "vary.size = { section = \"s0\", size = [\"30 x 20 mm\", \"40 x 25 mm\", \"50 x 30 mm\"] }\n";
+    }
+}
