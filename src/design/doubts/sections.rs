@@ -43,11 +43,11 @@ pub(super) fn soft_layers(build: &Build, model: &Model) -> Vec<Problem> {
         }
         let message = format!(
             "plane sections do not hold in section \"{}\" of build \"{}\": a soft layer shears and lets the \
-             parts bend for themselves; a bar of ten depths is {} % stiffer than computed, and no \
+             parts bend for themselves; a bar of ten depths is {} times as stiff as computed, and no \
              stiffness, frequency or loss that rests on it is sound",
             profile.name,
             build.name,
-            figures(100.0 * (1.0 / (1.0 - solution.plane_shortfall) - 1.0), 2)
+            figures(1.0 / (1.0 - solution.plane_shortfall), 2)
         );
         let help = "state bond = 0 for the lower limit of its stiffness, the parts sliding on each other";
         said.push(doubt(&profile.spec.place, message, help));
