@@ -162,12 +162,28 @@ impl std::error::Error for Problem {}
 /// Near is a Jaro-Winkler similarity of at least 0.8, letter case aside.
 pub fn nearest<'a>(found: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let found = found.to_lowercase();
+    let known: Vec<&str> = known.into_iter().collect();
     known
-        .into_iter()
+        .iter()
+        .copied()
         .map(|name| (strsim::jaro_winkler(&found, &name.to_lowercase()), name))
         .filter(|(likeness, _)| *likeness >= 0.8)
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, name)| name)
+        .or_else(|| turned(&found, &known))
+}
+
+/// The one of `known` that differs from `found` in no more than half of its letters, with the same
+/// first and last one: "feet" for "foot".
+fn turned<'a>(found: &str, known: &[&'a str]) -> Option<&'a str> {
+    let ends = |name: &str| (name.chars().next(), name.chars().next_back());
+    let alike = |name: &&&str| {
+        ends(name) == ends(found)
+            && name.len() == found.len()
+            && found.len() >= 4
+            && 2 * strsim::levenshtein(name, found) <= found.len()
+    };
+    known.iter().find(alike).copied()
 }
 
 /// The repair for an unknown name: the nearest known one, or the list of what there is.
@@ -186,6 +202,12 @@ pub fn suggest<'a>(found: &str, known: impl IntoIterator<Item = &'a str>) -> Str
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_plural_that_turns_its_vowels_is_near() {
+        assert_eq!(nearest("foot", ["points", "members", "feet", "joints"]), Some("feet"));
+        assert_eq!(nearest("spring", ["points", "members", "feet", "joints"]), None);
+    }
 
     #[test]
     fn place_counts_lines_and_characters() {

@@ -67,7 +67,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         let problems = checked.problems;
         return Err(Failure { problems, text: Some((name, text)) });
     };
+    problems.extend(design.doubts_of_making());
     problems.extend(unsized_builds(design));
+    problems.sort_by_key(|p| (p.place.file.clone(), p.place.line, p.place.column));
     let builds = design.builds.iter().map(|build| build.name.clone()).collect();
     let checked = Checked { sound: true, builds, problems };
     give(arguments, path, Some(design), &checked)

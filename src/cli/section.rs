@@ -15,6 +15,9 @@ pub(super) struct Arguments {
     output: output::Output,
 }
 
+/// The most sections that are all drawn without being asked for by their build.
+const DRAWN: usize = 6;
+
 impl Arguments {
     /// Every file that a run with these reads and writes.
     pub fn paths(&self) -> Paths<'_> {
@@ -25,11 +28,19 @@ impl Arguments {
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let design = arguments.input.read(&arguments.output)?;
     let sections = Sections::of(&design).map_err(Failure::of)?;
+    let file = arguments.input.design.display().to_string();
+    let many = sections.builds.iter().map(|build| build.sections.len()).sum::<usize>() > DRAWN;
+    let blocks = |sections: &Sections| match sections.builds.first() {
+        Some(first) if many && arguments.input.build.is_none() => {
+            present::summary(sections, &file, &first.name)
+        }
+        _ => present::blocks(sections),
+    };
     let answer = output::Answer {
         name: "section",
         design: Some(input::of(&design)),
         result: &sections,
-        blocks: &present::blocks,
+        blocks: &blocks,
         table: &present::table,
     };
     arguments.output.give(&answer)

@@ -17,7 +17,7 @@ use std::path::{Path, PathBuf};
 /// Read a recorded tap (CSV or WAV): what rang, how fast it died, how far the model was off
 #[derive(clap::Args)]
 #[command(
-    after_help = "Example: stillbed tap examples/stand-tap.csv --against examples/roundness-stand.toml --build cast\n\
+    after_help = "Example: stillbed tap record.wav --against examples/roundness-stand.toml --build cast\n\
     A free bar: stillbed tap bar.wav --bar \"250 x 25 x 15 mm\" --mass \"206 g\" --torsion twist.wav"
 )]
 pub(super) struct Arguments {

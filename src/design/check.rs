@@ -1,21 +1,22 @@
-//! Names that lead nowhere, and what is doubtful in a drawing although it can be computed.
+//! Names that lead nowhere, and targets that nothing judges.
 
 use super::drawing::Drawing;
 use super::goal::{Goal, Measure};
 use super::named::Named;
 use crate::document::Located;
-use crate::frame::spec::JointSpec;
 use crate::problem::{Place, Problem};
-use crate::quantity::{Kind, show};
 
 /// What is wrong with the names of one build's drawing.
-pub(super) fn names(drawing: &Drawing, build: &str, build_place: &Place) -> Vec<Problem> {
+///
+/// A section that no build has is not said here, but once at its member.
+pub(super) fn names(drawing: &Drawing, build: &str, build_place: &Place, all: &[&Drawing]) -> Vec<Problem> {
     let mut said = Vec::new();
     let points = &drawing.points;
     for (name, member) in drawing.members.iter() {
         said.extend(absent(&member.from, points, "point"));
         said.extend(absent(&member.to, points, "point"));
         if drawing.sections.get(&member.section.value).is_none()
+            && known_section(&member.section.value, all)
             && let Some(help) = drawing.sections.missing(&member.section.value)
         {
             let wanted = &member.section.value;
@@ -84,6 +85,30 @@ pub(super) fn goal_names(goal: &Goal, drawing: &Drawing) -> Vec<Problem> {
     said
 }
 
+/// True where one of `drawings` has the section `name`, or states it without being read.
+fn known_section(name: &str, drawings: &[&Drawing]) -> bool {
+    drawings.iter().any(|d| d.sections.get(name).is_some() || d.sections.missing(name).is_none())
+}
+
+/// Sections that members name and no build has, each at its member.
+pub(super) fn sections_of_no_build(drawings: &[&Drawing]) -> Vec<Problem> {
+    let mut said = Vec::new();
+    let known = || drawings.iter().flat_map(|d| d.sections.iter().map(|(name, _)| name));
+    for member in drawings.iter().flat_map(|d| d.members.iter().map(|(_, member)| member)) {
+        let wanted = &member.section.value;
+        if known_section(wanted, drawings) {
+            continue;
+        }
+        let help = match crate::problem::nearest(wanted, known()) {
+            Some(name) => format!("did you mean \"{name}\"?"),
+            None => format!("add sections.{wanted}.parts = [{{ … }}] to each build"),
+        };
+        let message = format!("no build has a section \"{wanted}\"");
+        said.push(Problem::error(member.section.place.clone(), message).with_help(help));
+    }
+    said
+}
+
 /// Joints that members name and no build defines: rigid everywhere, most likely a slip.
 pub(super) fn joints_of_no_build(drawings: &[&Drawing]) -> Vec<Problem> {
     let mut said = Vec::new();
@@ -131,106 +156,6 @@ pub(super) fn targets(goal: &Goal, drawings: &[&Drawing]) -> Vec<Problem> {
         );
     }
     said
-}
-
-/// What is doubtful in a drawing: computed all the same.
-pub(super) fn doubts(drawing: &Drawing) -> Vec<Problem> {
-    let mut said = Vec::new();
-    let mut doubt = |place: &Place, message: String, help: &str| {
-        said.push(Problem::warning(place.clone(), message).with_help(help));
-    };
-    if drawing.is_unheld() {
-        doubt(
-            &Place::default(),
-            "nothing holds the base: it is computed as if it floated".to_string(),
-            "add [feet.…] or [anchors.…], unless that is meant",
-        );
-    }
-    for (_, point) in drawing.points.iter() {
-        if let Some(far) = point.position.iter().find(|x| x.abs() > 20.0) {
-            doubt(
-                &point.place,
-                format!("{} is far for a small machine", show(*far, Kind::Length)),
-                "is the unit right?",
-            );
-        }
-    }
-    for (_, member) in drawing.members.iter() {
-        if let (Some(a), Some(b)) =
-            (drawing.points.get(&member.from.value), drawing.points.get(&member.to.value))
-        {
-            let length: f64 = (0..3).map(|i| (a.position[i] - b.position[i]).powi(2)).sum::<f64>().sqrt();
-            if length > 10.0 {
-                doubt(&member.place, format!("{} long", show(length, Kind::Length)), "is the unit right?");
-            }
-        }
-    }
-    for (_, mass) in drawing.masses.iter() {
-        if mass.mass.value > 5000.0 {
-            doubt(
-                &mass.place,
-                format!("a mass of {}", show(mass.mass.value, Kind::Mass)),
-                "is the unit right?",
-            );
-        }
-    }
-    for (_, foot) in drawing.feet.iter() {
-        for spring in &foot.stiffness {
-            if spring.value > 0.0 && !(1e3..1e11).contains(&spring.value) {
-                let message = format!("a foot of {}", show(spring.value, Kind::Stiffness));
-                doubt(&foot.place, message, "levelling feet lie between 1 and 1000 N/um");
-            }
-        }
-        if foot.loss.largest() > 1.0 {
-            doubt(&foot.place, format!("a loss factor of {}", foot.loss.largest()), "rubber reaches about 1");
-        }
-    }
-    for (_, joint) in drawing.joints.iter() {
-        joint_doubts(joint, &mut doubt);
-    }
-    for (name, section) in drawing.sections.iter() {
-        if !drawing.members.iter().any(|(_, member)| member.section.value == name) {
-            let message = format!("no member is made of the section \"{name}\"");
-            doubt(&section.place, message, "leave it out, or name it in a member");
-        }
-        for part in &section.parts {
-            if let Some((what, size)) = oversize(&part.shape) {
-                doubt(&part.place, format!("a {what} of {}", show(size, Kind::Length)), "is the unit right?");
-            }
-        }
-    }
-    said
-}
-
-fn joint_doubts(joint: &JointSpec, doubt: &mut impl FnMut(&Place, String, &str)) {
-    for (i, spring) in joint.stiffness.iter().enumerate() {
-        let (kind, range) =
-            if i < 3 { (Kind::Stiffness, 1e4..1e12) } else { (Kind::TurningStiffness, 1.0..1e9) };
-        if let Some(spring) = spring
-            && spring.value > 0.0
-            && !range.contains(&spring.value)
-        {
-            doubt(&joint.place, format!("a joint of {}", show(spring.value, kind)), "check the unit");
-        }
-    }
-}
-
-/// The largest size of a shape, where it is out of all proportion to a small machine.
-fn oversize(shape: &crate::section::Shape) -> Option<(&'static str, f64)> {
-    use crate::section::Shape;
-    let (what, size, limit) = match shape {
-        Shape::Tube { wall, .. } | Shape::Pipe { wall, .. } if *wall > 0.1 => ("wall", *wall, 0.1),
-        Shape::Tube { width, height, .. } => ("side", width.max(*height), 2.0),
-        Shape::Pipe { diameter, .. } => ("diameter", *diameter, 2.0),
-        Shape::Rectangle { width, height } => ("side", width.max(*height), 3.0),
-        Shape::Round { diameter } => ("diameter", *diameter, 2.0),
-        Shape::Angle { width, height, .. }
-        | Shape::Channel { width, height, .. }
-        | Shape::Tee { width, height, .. }
-        | Shape::IShape { width, height, .. } => ("side", width.max(*height), 2.0),
-        Shape::Polygon { .. } => return None,
-    };
-    (size > limit).then_some((what, size))
 }
 
 fn absent<T: Clone>(name: &Located<String>, things: &Named<T>, what: &str) -> Option<Problem> {

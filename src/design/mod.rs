@@ -18,6 +18,7 @@
 mod build;
 mod check;
 mod described;
+mod doubts;
 mod drawing;
 pub mod edit;
 mod goal;
@@ -41,7 +42,6 @@ pub use vary::{Choices, Gaps, PartPlace, Rack, VarySpec};
 
 use crate::document::{Fields, Located, Reader, Uncertain};
 use crate::material::Table;
-use crate::modes::Corner;
 use crate::problem::{Place, Problem, Severity};
 use crate::quantity::{Kind, show};
 use substance::Register;
@@ -120,6 +120,12 @@ impl Design {
         }
     }
 
+    /// What is doubtful about making the base rather than about computing it: binder that is short
+    /// of the voids, prices that are missing.
+    pub fn doubts_of_making(&self) -> Vec<Problem> {
+        doubts::of_making(&self.builds)
+    }
+
     /// The design with its build called `name` alone; what other builds lack is no matter then.
     ///
     /// # Errors
@@ -141,11 +147,11 @@ impl Design {
     }
 
     /// What shows only when the builds are put together as frames: those that cannot be answered for,
-    /// with faults of their geometry, mechanisms, and rails that are none; then what is doubtful in the
-    /// others, such as walls that give way.
+    /// with faults of their geometry, mechanisms, and rails that are none; then what a member of the
+    /// others cannot stand for.
     fn as_frames(&self) -> (Vec<LeftOut>, Vec<Problem>) {
         let draw = crate::quantity::Draw::default();
-        let (mut left_out, mut doubts) = (Vec::new(), Vec::new());
+        let (mut left_out, mut doubtful) = (Vec::new(), Vec::new());
         for build in &self.builds {
             let problems = match build.model(&self.goal, &draw) {
                 Ok(model) => {
@@ -154,7 +160,7 @@ impl Design {
                     let faults = build.statics(&model).err().map(|fault| build.problems(&fault));
                     let faults = faults.unwrap_or(bent);
                     if faults.is_empty() {
-                        doubts.extend(Corner::doubt(&build.proportions(&model), build.place.clone()));
+                        doubtful.extend(doubts::of_model(build, &model));
                     }
                     faults
                 }
@@ -164,7 +170,7 @@ impl Design {
                 left_out.push(LeftOut { name: build.name.clone(), problems });
             }
         }
-        (left_out, doubts)
+        (left_out, doubtful)
     }
 }
 
@@ -226,19 +232,24 @@ impl Stated {
             reader.say(no_loss_at(amplitude_place, amplitude));
         }
         goal.amplitude = smallest.map(|smallest| goal.amplitude.unwrap_or(smallest));
-        for problem in check::joints_of_no_build(&views).into_iter().chain(check::targets(&goal, &views)) {
+        for problem in check::joints_of_no_build(&views)
+            .into_iter()
+            .chain(check::sections_of_no_build(&views))
+            .chain(check::targets(&goal, &views))
+        {
             reader.say(problem);
         }
         for (build, drawing) in stated.iter().zip(&drawings) {
             let said = [
-                check::names(drawing, &build.name.value, &build.name.place),
+                check::names(drawing, &build.name.value, &build.name.place, &views),
                 check::goal_names(&goal, drawing),
-                check::doubts(drawing),
+                doubts::of_drawing(drawing),
             ];
             said.into_iter().flatten().for_each(|problem| reader.say(problem));
         }
+        let broken = reader.is_broken();
         let (problems, uncertain) = reader.finish();
-        let builds = stated.into_iter().zip(drawings).collect();
+        let builds = stated.into_iter().zip(drawings).filter(|_| !broken).collect();
         Stated { file: file.to_string(), title, goal, builds, uncertain, problems }
     }
 
@@ -262,11 +273,12 @@ impl Stated {
         }
         let mut reading = Reading { design: None, problems: in_order(problems) };
         if is_sound(&reading.problems) {
-            let notes = reading.problems.clone();
             let uncertain = register.uncertain;
-            let design = Design { file, title, goal, builds, uncertain, notes, left_out: Vec::new() };
+            let mut design =
+                Design { file, title, goal, builds, uncertain, notes: Vec::new(), left_out: Vec::new() };
             let (faults, doubts) = design.as_frames();
             reading.problems.extend(doubts);
+            design.notes = in_order(reading.problems.clone());
             reading.problems.extend(faults.iter().flat_map(|left| left.problems.clone()));
             reading.problems = in_order(reading.problems);
             reading.design = (faults.len() < design.builds.len()).then(|| design.without(faults));

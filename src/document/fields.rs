@@ -257,12 +257,20 @@ impl<'r, 't> Fields<'r, 't> {
 
     /// The numbers of a size such as `"60 x 40 x 3 mm"` at `key`, each more than zero.
     ///
-    /// `counts` are the numbers of sizes allowed, the usual one first.
-    pub fn size(&self, key: &str, counts: &[usize]) -> Option<Vec<f64>> {
+    /// `counts` are the numbers of sizes allowed, the usual one first; `form` says in words what
+    /// they are, such as "across x up x wall".
+    pub fn size(&self, key: &str, counts: &[usize], form: &str) -> Option<Vec<f64>> {
         let value = self.asked(key, Form::Size(counts.to_vec()))?;
         let text = self.as_text(key, value, "a size in double quotes, as in \"60 x 40 x 3 mm\"")?.value;
         let found = text.to_lowercase().replace('×', "x").split('x').count();
-        let count = if counts.contains(&found) { found } else { counts[0] };
+        if !counts.contains(&found) {
+            let lengths = if found == 1 { "length" } else { "lengths" };
+            let message = format!("\"{text}\" has {found} {lengths}, not {}", counts[0]);
+            let example = quantity::example(Kind::Length, "x", counts[0]);
+            self.refuse(key, message, format!("write {form}, as in \"{example}\""));
+            return None;
+        }
+        let count = found;
         let sizes = self.heed(key, quantity::size(&text, Kind::Length, count))?;
         if let Some(size) = sizes.iter().find(|s| **s <= 0.0) {
             self.refuse(

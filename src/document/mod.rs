@@ -102,6 +102,8 @@ pub struct Reader<'t> {
     root: Spanned<DeTable<'t>>,
     problems: RefCell<Vec<Problem>>,
     uncertain: RefCell<Vec<Uncertain>>,
+    /// How many problems are of TOML itself.
+    broken: usize,
     records: bool,
     asked: RefCell<Asked>,
 }
@@ -127,6 +129,7 @@ impl<'t> Reader<'t> {
         Reader {
             source,
             root,
+            broken: problems.len(),
             problems: RefCell::new(problems),
             uncertain: RefCell::default(),
             records: false,
@@ -150,14 +153,23 @@ impl<'t> Reader<'t> {
         Fields::new(self, String::new(), self.root.span(), self.root.get_ref(), asked)
     }
 
+    /// True when the text is not TOML: what is missing elsewhere may only have been swallowed.
+    pub fn is_broken(&self) -> bool {
+        self.broken > 0
+    }
+
     /// Adds a problem found by a later check.
     pub fn say(&self, problem: Problem) {
         self.problems.borrow_mut().push(problem);
     }
 
-    /// Everything said so far, in the order of the file, and the quantities with a spread.
+    /// Everything said so far, in the order of the file, and the quantities with a spread; of a
+    /// text that is not TOML only that, since the rest may follow from it.
     pub fn finish(self) -> (Vec<Problem>, Vec<Uncertain>) {
         let mut problems = self.problems.into_inner();
+        if self.broken > 0 {
+            problems.truncate(self.broken);
+        }
         problems.sort_by_key(|p| (p.place.line.unwrap_or(0), p.place.column.unwrap_or(0)));
         problems.dedup();
         (problems, self.uncertain.into_inner())
@@ -270,7 +282,8 @@ mod tests {
 
     #[test]
     fn broken_toml_is_placed() {
-        let said = problems("a = \n", |_| ());
+        let said = problems("a = \nb = 1\n", |f| f.need("mass", "\"1 kg\""));
         assert!(said[0].starts_with("d.toml:1:"), "{said:?}");
+        assert_eq!(said.len(), 1, "what follows from it is left out: {said:?}");
     }
 }

@@ -234,7 +234,8 @@ impl MeasuredSpec {
 /// # Source
 /// - `en12620`: fines are what passes 0.063 mm; from memory
 fn finest_grain(largest: f64) -> f64 {
-    f64::min(0.063e-3, largest / 10.0)
+    const FINES: f64 = 0.063e-3;
+    if largest > 2.0 * FINES { FINES } else { largest / 10.0 }
 }
 
 fn read_air(fields: &Fields) -> AirSpec {

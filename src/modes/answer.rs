@@ -8,7 +8,7 @@ use super::eigen::Method;
 use super::reduced::{Damped, Precision, damped_of_sound};
 use super::shares::{Share, Shares};
 use super::solve::{Elastic, Spectrum};
-use super::theory::{Corner, Proportions, Reason};
+use super::theory::{Proportions, Reason};
 use super::trouble::ModesFault;
 use crate::frame::{Energies, Frame};
 use crate::problem::{Place, Problem};
@@ -124,16 +124,13 @@ impl BuildModes {
         Ok(answer)
     }
 
-    /// Says what beam theory may miss in each mode, where the members have these `proportions`, and names the
-    /// corners at which walls give way.
+    /// Says what beam theory may miss in each mode, where the members have these `proportions`.
     pub fn judge(&mut self, frame: &Frame, spectrum: &Spectrum, proportions: &[Proportions]) {
         let errors = spectrum.theory_errors(frame, proportions).unwrap_or_default();
         for (mode, error) in self.modes.iter_mut().zip(errors) {
             mode.theory_error = Some(error.error);
             mode.theory_reasons = error.reasons;
         }
-        let place = Place::key(&format!("builds.{}", self.name));
-        self.notes.extend(Corner::doubt(proportions, place));
     }
 
     /// The lowest mode of the structure.

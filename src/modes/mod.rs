@@ -17,6 +17,7 @@ mod on_feet;
 mod ordering;
 mod orders;
 mod pencil;
+mod pivoted;
 mod reduced;
 mod remainder;
 mod search;

@@ -82,7 +82,12 @@ impl Kind {
             Kind::Ratio => row("a ratio", [0, 0, 0, 0, 0], "0.02 or 2 %", &[("", 1.0)]),
             Kind::Length => row("a length", [1, 0, 0, 0, 0], "600 mm", &[("mm", 1e-3), ("µm", 1e-6)]),
             Kind::Mass => row("a mass", [0, 1, 0, 0, 0], "6.2 kg", &[("kg", 1.0), ("g", 1e-3)]),
-            Kind::Time => row("a time", [0, 0, 1, 0, 0], "120 ms", &[("s", 1.0), ("ms", 1e-3)]),
+            Kind::Time => row(
+                "a time",
+                [0, 0, 1, 0, 0],
+                "120 ms",
+                &[("h", 3600.0), ("min", 60.0), ("s", 1.0), ("ms", 1e-3)],
+            ),
             Kind::Frequency => row("a frequency", [0, 0, -1, 0, 0], "90 Hz", &[("Hz", 1.0)]),
             Kind::Angle => {
                 row("an angle", [0, 0, 0, 0, 1], "30 deg", &[("deg", std::f64::consts::PI / 180.0)])
@@ -154,7 +159,8 @@ impl Kind {
     pub fn shown_unit(self, value: f64) -> (&'static str, f64) {
         let units = self.row().shown;
         let fits = units.iter().find(|(_, size)| value.abs() >= 0.9995 * size);
-        *fits.unwrap_or(if value == 0.0 { &units[0] } else { &units[units.len() - 1] })
+        let plain = units.iter().find(|(_, size)| *size == 1.0).unwrap_or(&units[0]);
+        *fits.unwrap_or(if value == 0.0 { plain } else { &units[units.len() - 1] })
     }
 }
 
@@ -232,6 +238,9 @@ mod tests {
         assert_eq!(show(210e9, Kind::Stress), "210 GPa");
         assert_eq!(show(3e6, Kind::Stress), "3 MPa");
         assert_eq!(show(0.12, Kind::Time), "120 ms");
+        assert_eq!(show(59.0, Kind::Time), "59 s");
+        assert_eq!(show(1149.0, Kind::Time), "19.1 min");
+        assert_eq!(show(9000.0, Kind::Time), "2.5 h");
         assert_eq!(show(0.0, Kind::Mass), "0 kg");
         assert_eq!(show(f64::NAN, Kind::Mass), "-");
     }

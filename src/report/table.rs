@@ -224,6 +224,9 @@ pub struct GridColumn {
     pub cells: Vec<String>,
 }
 
+/// A figure smaller than this in the unit of its column is what rounding leaves of zero.
+const NOTHING: f64 = 1e-9;
+
 /// A cell as text in the unit of its column.
 fn shown(cell: &Cell, head: &Head) -> String {
     let figure = |value: f64| {
@@ -231,6 +234,8 @@ fn shown(cell: &Cell, head: &Head) -> String {
         // A bare whole number is a count.
         if head.unit.name.is_empty() && value.fract() == 0.0 && value.abs() < 1e7 {
             format!("{value}")
+        } else if !head.unit.name.is_empty() && value.abs() < NOTHING {
+            "0".to_string()
         } else {
             significant(value, head.digits)
         }
@@ -289,6 +294,7 @@ fn same(cell: &Cell, json: &Value) -> bool {
         Cell::Missing => json.is_null(),
         Cell::Text(text) => match json {
             Value::String(json) => json == text,
+            Value::Bool(is) => text == if *is { "yes" } else { "no" },
             other => &other.to_string() == text,
         },
         Cell::Spread { value, low, high, median } => {

@@ -50,6 +50,7 @@ pub(super) fn together<'a>(flows: impl Iterator<Item = &'a Flow>, parts: usize) 
         parts: vec![Matrix3::zeros(); parts],
     };
     let mut moment: Vector2<Complex64> = Vector2::zeros();
+    let mut bodies = 0;
     for flow in flows {
         let Some(real_h) = flow.bending.try_inverse().map(|inverse| inverse * turn) else { continue };
         let h = real_h.map(Complex64::from);
@@ -72,6 +73,7 @@ pub(super) fn together<'a>(flows: impl Iterator<Item = &'a Flow>, parts: usize) 
             sum[(2, 2)] += flow.twist[i];
         }
         moment += ga * (h.transpose() * flow.torque);
+        bodies += 1;
         all.ga += ga;
         all.ga_energy += energy;
         all.gj += flow.twist.iter().sum::<Complex64>();
@@ -79,6 +81,11 @@ pub(super) fn together<'a>(flows: impl Iterator<Item = &'a Flow>, parts: usize) 
     if let Some(inverse) = all.ga.try_inverse() {
         let arm = inverse * moment;
         all.centre = [arm[1], -arm[0]];
+        // GA and GJ of several bodies are their own sums, without what their shear centres lie apart: about
+        // a complex centre they could lose more than all bodies hold.
+        if bodies > 1 {
+            all.centre = all.centre.map(|x| Complex64::from(x.re));
+        }
     }
     all
 }

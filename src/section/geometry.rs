@@ -235,6 +235,17 @@ impl Geometry {
         (!pieces.is_empty()).then(|| bounds(pieces.iter().flatten()))
     }
 
+    /// The size of the whole section across and up, m.
+    pub fn size(&self) -> [f64; 2] {
+        let solid = (0..self.parts.len()).filter(|i| !self.parts[*i].cavity);
+        let boxes: Vec<_> = solid.filter_map(|i| self.extent(i)).collect();
+        [0, 1].map(|axis| {
+            let low = boxes.iter().map(|corners| corners[0][axis]).fold(f64::INFINITY, f64::min);
+            let high = boxes.iter().map(|corners| corners[1][axis]).fold(f64::NEG_INFINITY, f64::max);
+            (high - low).max(0.0)
+        })
+    }
+
     /// Parts that later ones hide wholly.
     pub fn hidden(&self) -> Vec<usize> {
         (0..self.parts.len()).filter(|i| self.core.outlines[*i].is_empty()).collect()

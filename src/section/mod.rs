@@ -13,6 +13,7 @@
 //! warping        torsion and transverse shear of one connected body by finite elements
 //! basis          the same in a few vectors, for many moduli
 //! clearance      how outlines lie to each other
+//! plane          whether plane sections hold across soft layers
 //! flow           shear stiffness, shear centre and torsion of all bodies together
 //! geometry       all that does not depend on materials, made once
 //! solution       the section in given materials: stiffness, loss, mass, who carries what
@@ -42,6 +43,7 @@ mod geometry;
 mod mesh;
 mod mirror;
 mod outline;
+mod plane;
 mod shape;
 mod solution;
 pub mod spec;

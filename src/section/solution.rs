@@ -20,6 +20,7 @@ use super::area::Moments;
 use super::fault::SectionFault;
 use super::flow::{ShearTorsion, together};
 use super::geometry::Geometry;
+use super::plane;
 use super::warping::{Elastic, Flow};
 use crate::material::Medium;
 use nalgebra::{Matrix3, Matrix6, Vector3};
@@ -74,6 +75,13 @@ pub struct Loss {
     pub ga_y: Option<f64>,
     /// Of shear along z.
     pub ga_z: Option<f64>,
+}
+
+impl Loss {
+    /// The same without bending and shear, whose loss is not known where plane sections do not hold.
+    pub fn without_bending(self) -> Loss {
+        Loss { ei_y: None, ei_z: None, ei_yz: None, ga_y: None, ga_z: None, ..self }
+    }
 }
 
 impl Stiffness {
@@ -183,6 +191,8 @@ pub struct Solution {
     pub ga_energy: [Complex64; 2],
     /// Estimated relative error of torsion and shear stiffness.
     pub error: f64,
+    /// By how much a bonded bar of ten depths is in truth stiffer than plane sections make it.
+    pub plane_shortfall: f64,
     bond: f64,
     moments: Vec<Moments>,
     moduli: Vec<f64>,
@@ -220,6 +230,7 @@ impl Geometry {
         let ga_energy = [bonded.ga_energy[(0, 0)], bonded.ga_energy[(1, 1)]];
         let bonded = whole.action(&bonded, |part| whole.bending[part]);
         let sliding = whole.action(&sliding, |part| whole.own[part]);
+        let plane_shortfall = plane::shortfall(&bonded.stiffness, &sliding.stiffness, self.size());
         let (mass, parts) = masses(self.moments(), &media);
         let mass_per_length = mass[(0, 0)];
         let solution = Solution {
@@ -235,6 +246,7 @@ impl Geometry {
             parts,
             ga_energy,
             error,
+            plane_shortfall,
             bond,
             moments: self.moments().to_vec(),
             moduli: elastic.iter().map(|m| m.e.re).collect(),
@@ -267,6 +279,12 @@ impl Geometry {
 }
 
 impl Solution {
+    /// True where plane sections hold as far as the parts are bonded: no layer is so soft that the
+    /// others bend for themselves.
+    pub fn holds_plane(&self) -> bool {
+        self.bond == 0.0 || plane::holds(self.plane_shortfall)
+    }
+
     /// Forces [N, M_y, M_z] about the member line that hold the section still, as stated, when each
     /// part, of `expansion` alpha (1/K), is warmer by `level + by_y y + by_z z` (K, K/m).
     ///
@@ -320,7 +338,9 @@ impl Whole {
                 .with_help("give a part a material with a modulus"));
         }
         let centre = [-sum[(0, 2)] / ea, sum[(0, 1)] / ea];
-        let line = Vector3::new(Complex64::ONE, centre[1], -centre[0]);
+        // Parts that stretch as one line does lose what their own strains lose, so that line is a real one:
+        // with the imaginary part of the centre the coupling could lose more than all parts hold.
+        let line = Vector3::new(1.0, centre[1].re, -centre[0].re);
         let own = moments
             .iter()
             .zip(elastic)
@@ -328,7 +348,7 @@ impl Whole {
                 let Some([y, z]) = m.centroid() else { return Matrix3::zeros() };
                 let (zz, yy, yz) = (m.zz - m.z * z, m.yy - m.y * y, m.yz - m.y * z);
                 let bending = Matrix3::new(0.0, 0.0, 0.0, 0.0, zz, -yz, 0.0, -yz, yy);
-                (line * line.transpose() * Complex64::from(m.area) + bending.map(Complex64::from)) * x.e
+                (line * line.transpose() * m.area + bending).map(Complex64::from) * x.e
             })
             .collect();
         Ok(Whole { ea, centre, bending, own })

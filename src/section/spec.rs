@@ -124,7 +124,14 @@ fn sized(fields: &Fields, name: &str) -> Option<Shape> {
         "tube" | "angle" => &[3],
         _ => &[3, 4],
     };
-    let sizes = fields.size(name, counts);
+    let form = match name {
+        "rectangle" => "across x up",
+        "round" => "the diameter",
+        "pipe" => "diameter x wall",
+        "tube" | "angle" => "across x up x wall",
+        _ => "across x up x web, then x flange where it differs",
+    };
+    let sizes = fields.size(name, counts, form);
     let radius = match name {
         "tube" | "angle" | "channel" | "tee" | "i_shape" => length(fields, "radius"),
         _ => None,

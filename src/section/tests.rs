@@ -439,3 +439,25 @@ proptest! {
         }
     }
 }
+
+/// No motion of a section loses less than its most lasting part does, or more than its most lossy one.
+#[test]
+fn losses_of_every_motion_lie_between_those_of_the_parts() {
+    let lossy = |medium: Medium, loss: f64| {
+        let real = |x: num_complex::Complex64| num_complex::Complex64::new(x.re, x.re * loss);
+        let (e, g) = (real(medium.youngs_modulus), real(medium.shear_modulus));
+        Medium { youngs_modulus: e, shear_modulus: g, ..medium }
+    };
+    let media = [lossy(steel(), 1e-5), lossy(cast(), 0.6)];
+    let strip = Part::new(rectangle(0.014, 0.002), 0).at(0.001, 0.0045);
+    let parts = vec![Part::new(rectangle(0.016, 0.008), 1), strip];
+    let geometry = Geometry::new(parts).unwrap();
+    for bond in [0.0, 0.02, 0.5, 1.0] {
+        let matrix = geometry.solve(&media, bond).unwrap().as_stated.matrix;
+        let root = matrix.map(|x| x.re).cholesky().unwrap().l().try_inverse().unwrap();
+        let lost = root * matrix.map(|x| x.im) * root.transpose();
+        let losses = nalgebra::SymmetricEigen::new(0.5 * (lost + lost.transpose())).eigenvalues;
+        // The least of six values of order 0.6 is right to their rounding.
+        assert!(losses.min() > 1e-5 - 1e-9 && losses.max() < 0.6 + 1e-9, "{bond}: {losses}");
+    }
+}

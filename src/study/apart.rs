@@ -45,7 +45,7 @@ mod tests {
             format!("[builds.{name}.sections.bar]\nparts = {part}\n")
         };
         let drawing = "[points]\na = \"0, 0, 0 mm\"\nb = \"300, 0, 0 mm\"\n\
-            [members.bar]\nfrom = \"a\"\nto = \"b\"\nsection = \"bar\"\n[anchors.wall]\nat = \"a\"\n";
+            [members.bar]\nfrom = \"a\"\nto = \"b\"\nsection = \"bar\"\n[feet.pads]\nat = \"a\"\nstiffness = \"1, 1, 1 N/um\"\nturning = \"1, 1, 1 kN m/rad\"\n";
         let text = drawing.to_string() + &["a", "b", "c"].map(one).concat();
         let reading = Design::read("d.toml", &text, &Table::built_in());
         reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))

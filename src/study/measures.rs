@@ -4,8 +4,8 @@ use super::converged::Reached;
 use crate::design::{Build, Design, Goal, Measure, Model, Target};
 use crate::frame::{Energies, Energy};
 use crate::modes::{
-    Asked, Corner, Damped, Elastic, Footing, GRAVITY, ModesFault, Precision, Shares, Spectrum, Statics,
-    Theory, TheoryError, between,
+    Asked, Damped, Elastic, Footing, GRAVITY, ModesFault, Precision, Shares, Spectrum, Statics, Theory,
+    TheoryError, between,
 };
 use crate::problem::Problem;
 use crate::quantity::{Draw, Kind, figures, show, show_apart};
@@ -83,9 +83,6 @@ pub struct TheoryErrors {
     pub frequency: Option<TheoryError>,
     /// Of the static stiffness between tip and work in the weakest direction.
     pub stiffness: Option<TheoryError>,
-    /// The corners at which walls of hollow members give way.
-    #[serde(skip)]
-    pub corners: Option<Problem>,
 }
 
 impl TheoryErrors {
@@ -347,8 +344,7 @@ impl<'m> Solved<'m> {
             let energies = Energies::new(frame, layout).ok_or_else(none)?;
             stiffness = Some(Theory::new(frame, energies, &proportions).of_load(motion.col_as_slice(0)));
         }
-        let corners = Corner::doubt(&proportions, build.place.clone());
-        Ok(TheoryErrors { frequency, stiffness, corners })
+        Ok(TheoryErrors { frequency, stiffness })
     }
 
     /// What its own weight does; `None` for a floating base.

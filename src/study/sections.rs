@@ -44,6 +44,9 @@ pub struct SectionAnswer {
     pub bond: f64,
     /// Estimated relative error of torsion and shear stiffness.
     pub error: f64,
+    /// False where a soft layer lets the parts bend for themselves: bending and shear of the bonded
+    /// section are then not sound, and their loss is not given.
+    pub plane_sections_hold: bool,
     /// As one body.
     pub bonded: Acting,
     /// Parts sliding on each other.
@@ -100,9 +103,13 @@ fn of_build(design: &Design, build: &Build) -> Result<BuildSections, Vec<Problem
     let model = build.model(&design.goal, &Draw::default())?;
     let mut sections = Vec::new();
     for (profile, solution) in build.profiles.iter().zip(&model.sections) {
-        let acting = |action: &crate::section::Action| Acting {
+        let sliding = |action: &crate::section::Action| Acting {
             stiffness: action.stiffness,
             loss: action.stiffness.loss(),
+        };
+        let acting = |action: &crate::section::Action| match sliding(action) {
+            sound if solution.holds_plane() => sound,
+            unsound => Acting { loss: unsound.loss.without_bending(), ..unsound },
         };
         let parts = profile.geometry.parts().iter().enumerate().map(|(i, part)| PartAnswer {
             of: build.substances[part.medium].name().to_string(),
@@ -119,8 +126,9 @@ fn of_build(design: &Design, build: &Build) -> Result<BuildSections, Vec<Problem
             shear_centre_m: solution.shear_centre,
             bond: profile.bond.value,
             error: solution.error,
+            plane_sections_hold: solution.holds_plane(),
             bonded: acting(&solution.bonded),
-            sliding: acting(&solution.sliding),
+            sliding: sliding(&solution.sliding),
             as_stated: acting(&solution.as_stated),
             parts: parts.collect(),
         });

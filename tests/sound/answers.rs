@@ -49,11 +49,11 @@ pub fn faults(text: &str, seed: u64) -> Option<Vec<String>> {
     let design = reading.design?;
     let mut found = Vec::new();
     let dice = &mut Dice::new(seed ^ 0xa5a5);
-    let count = 1 + dice.below(10);
+    let count = 1 + dice.below(24);
     found.extend(sections(&design).err());
     found.extend(rings(&design, count).err());
-    found.extend(compared(&design, count, dice).err());
-    found.extend(moved(&design, count, dice).err());
+    found.extend(compared(&design, dice).err());
+    found.extend(moved(&design, dice).err());
     found.extend(warmed(&design).err());
     found.extend(poured(&design).err());
     found.extend(sized(&design).err());
@@ -168,9 +168,9 @@ fn rings(design: &Design, count: usize) -> Held {
     Ok(())
 }
 
-fn compared(design: &Design, count: usize, dice: &mut Dice) -> Held {
+fn compared(design: &Design, dice: &mut Dice) -> Held {
     let draws = if dice.chance(0.3) { 3 } else { 0 };
-    let options = Options { count, draws, ..Options::default() };
+    let options = Options { draws, ..Options::default() };
     let all = Comparison::of(design, &options, |_, _| ()).map_err(refused("compare"))?;
     sound("compare", &all, &all.notes, &present::compare::blocks(&all))?;
     for build in &all.builds {
@@ -229,7 +229,7 @@ fn first_difference(path: &str, a: &serde_json::Value, b: &serde_json::Value) ->
     }
 }
 
-fn moved(design: &Design, count: usize, dice: &mut Dice) -> Held {
+fn moved(design: &Design, dice: &mut Dice) -> Held {
     let goal = &design.goal;
     let point = |dice: &mut Dice, build: &Build| {
         let names: Vec<&str> = build.drawing.points.iter().map(|(name, _)| name).collect();
@@ -243,12 +243,11 @@ fn moved(design: &Design, count: usize, dice: &mut Dice) -> Held {
     });
     let floor = if dice.chance(0.3) { FloorSpectrum::criterion("VC-C") } else { None };
     let range = dice.chance(0.2).then_some((5.0, 400.0));
-    let answer =
-        response(design, &ResponseOptions { count, range, path, floor }).map_err(refused("response"))?;
+    let answer = response(design, &ResponseOptions { range, path, floor }).map_err(refused("response"))?;
     sound("response", &answer, &answer.notes, &present::response::blocks(&answer, Motion::Mobility))?;
     if goal.tap.is_some() {
         let draws = Draws { count: if dice.chance(0.2) { 3 } else { 0 }, seed: 1 };
-        let options = RingDownOptions { count, duration: None, draws };
+        let options = RingDownOptions { duration: None, draws };
         let answer = ring_down(design, &options, |_, _| ()).map_err(refused("ringdown"))?;
         sound("ringdown", &answer, &answer.notes, &present::ringdown::blocks(&answer))?;
     }

@@ -66,9 +66,9 @@ fn supports(dice: &mut Dice, wire: &Wire, text: &mut String) -> bool {
     };
     let kind = dice.below(12);
     match kind {
-        0 | 1 => anchor(&wire.low[..1], "all"),
-        2 => anchor(&wire.low, "all"),
-        3 => anchor(&all, "all"),
+        0 | 1 => anchor(&wire.low[..1], &FREEDOMS.join(" ")),
+        2 => anchor(&wire.low, &FREEDOMS.join(" ")),
+        3 => anchor(&all, &FREEDOMS.join(" ")),
         4 => anchor(&wire.low, &some(dice, 6)),
         5 => anchor(&wire.low, &FREEDOMS[..3].join(" ")),
         6 => anchor(&all, &some(dice, 3)),

@@ -101,9 +101,9 @@ impl Made {
         let b = dice.ratio(10.0, 140.0).min(most).max(6.0);
         let h = (b * dice.ratio(0.4, 2.5)).min(most).max(6.0);
         let least = b.min(h);
-        let t = least * dice.between(0.04, 0.3);
+        let t = least * dice.between(0.04, 0.22);
         let (metal, cast) = (self.one(dice, &SKELETONS), self.one(dice, &FILLS));
-        let radius = t * dice.between(0.2, 0.9);
+        let radius = t * dice.between(0.2, 0.6);
         let turn = if dice.chance(0.2) {
             format!(", turn = \"{:.0} deg\"", dice.between(-90.0, 90.0))
         } else {
@@ -152,7 +152,7 @@ impl Made {
             ],
             14 => {
                 let other = self.one(dice, &SKELETONS);
-                let lying = format!(", at = \"0, {:.3} mm\"", 0.5 * (h + t));
+                let lying = format!(", at = \"0, {:.3} mm\"", 0.5 * (h + 0.8 * t));
                 vec![
                     part("rectangle", format!("{b:.3} x {h:.3}"), metal, ""),
                     part("rectangle", format!("{:.3} x {t:.3}", b * dice.between(0.4, 1.0)), other, &lying),

@@ -164,9 +164,14 @@ fn clash_columns<'a>() -> Vec<Column<Of<'a, Clash>>> {
         Column::number("mode", Unit::NONE, "mode", |row: &Of<Clash>| Some(row.of.mode as f64)),
         Column::number("at", HZ, "frequency_hz", |row: &Of<Clash>| Some(row.of.frequency_hz)),
         Column::number("speed", Unit::new("rpm", 1.0), "speed_rpm", |row: &Of<Clash>| Some(row.of.speed_rpm)),
-        Column::text("", "crossed", |row: &Of<Clash>| row.of.crossed.to_string()),
+        Column::text("in the range", "crossed", |row: &Of<Clash>| yes_or_no(row.of.crossed)),
         Column::number("margin", Unit::PERCENT, "margin", |row: &Of<Clash>| Some(row.of.margin)),
     ]
+}
+
+/// A truth as a table says it.
+fn yes_or_no(is: bool) -> String {
+    if is { "yes".to_string() } else { "no".to_string() }
 }
 
 /// Frequencies that the orders excite over speed, and the modes they cross.

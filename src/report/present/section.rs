@@ -156,6 +156,19 @@ pub fn blocks(answer: &Sections) -> Vec<Block> {
     blocks
 }
 
+/// The stiffnesses of every section in a table a build, where drawing each would be long; `file` is
+/// the design, and `first` the name of its first build.
+pub fn summary(answer: &Sections, file: &str, first: &str) -> Vec<Block> {
+    let mut blocks: Vec<Block> =
+        overview(answer).into_iter().filter(|block| !matches!(block, Block::Picture(_))).collect();
+    if !answer.notes.is_empty() {
+        blocks.push(Block::Problems(answer.notes.clone()));
+    }
+    let next = format!("Each section drawn, bonded and sliding: stillbed section {file} --build {first}");
+    blocks.push(Block::Note(next));
+    blocks
+}
+
 /// [`blocks`] without the drawings.
 pub fn in_figures(answer: &Sections) -> Vec<Block> {
     let drawn = |block: &Block| matches!(block, Block::Picture(_));
@@ -208,6 +221,12 @@ fn of_section(section: &SectionAnswer) -> Vec<Block> {
         " (y, z). Torsion and shear hold to {}.",
         crate::quantity::figures(100.0 * section.error, 1) + " %"
     ));
+    if !section.plane_sections_hold {
+        facts.push_str(
+            " Plane sections do not hold: a soft layer lets the parts bend for themselves, so bonded \
+             bending and shear are too soft here and their loss is not given.",
+        );
+    }
     blocks.push(Block::Note(facts));
     blocks.push(Block::Table(ways(section)));
     let solid: Vec<PartAnswer> = section.parts.iter().filter(|p| p.mass_kg_per_m > 0.0).cloned().collect();

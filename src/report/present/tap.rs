@@ -50,11 +50,14 @@ pub fn blocks(answer: &TapAnswer) -> Vec<Block> {
     let reading = &answer.reading;
     let used = reading.taps.iter().filter(|tap| tap.used).count();
     let mut blocks = vec![Block::Note(format!(
-        "{}: {} at {} samples a second, {} taps found, {used} read.",
+        "{}: {} at {} samples a second, {} found, {used} read.",
         reading.record,
         show(reading.duration_s, Kind::Time),
         figures(reading.sample_rate_hz, 5),
-        reading.taps.len()
+        match reading.taps.len() {
+            1 => "1 tap".to_string(),
+            n => format!("{n} taps"),
+        }
     ))];
     blocks.push(Block::Curve(spectrum(reading)));
     blocks.push(Block::Table(Table::new("What rang, with its limits", &columns(), &reading.modes)));

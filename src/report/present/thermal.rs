@@ -47,7 +47,7 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::number("warmth", MPA, "stress_pa", |row: &Row| Some(row.part.stress_pa)),
         Column::number("margin", Unit::NONE, "margin", |row: &Row| row.part.margin),
         weighed("weight", MPA, "weight.stress_pa", |weight| Some(weight.stress_pa)),
-        weighed("both", MPA, "weight.together_pa", |weight| Some(weight.together_pa)),
+        weighed("together", MPA, "weight.together_pa", |weight| Some(weight.together_pa)),
         weighed("margin", Unit::NONE, "weight.margin", |weight| weight.margin),
         Column::number("bond shear", MPA, "bond_shear_pa", |row: &Row| row.part.bond_shear_pa),
     ]
@@ -96,7 +96,7 @@ pub fn blocks(answer: &Warm) -> Vec<Block> {
         let rows = rows(build);
         let carried = rows.iter().any(|row| row.part.weight.is_some());
         let title = if carried {
-            "Stress, largest in each part, and strength over it"
+            "Stress, largest in each part, tension positive (warmth and weight may relieve each other), and strength over it"
         } else {
             "Stress, largest in each part"
         };
@@ -181,10 +181,10 @@ fn told(build: &BuildWarm) -> String {
         told.push(format!("It turns by {}, {}, {}.", urad(turn.x), urad(turn.y), urad(turn.z)));
     }
     if let Some(settling) = &build.settling {
-        let slowest = settling.sections.iter().filter_map(|s| s.time_constant_s).fold(0.0, f64::max);
-        if slowest > 0.0 {
+        let known = settling.sections.iter().filter_map(|s| Some((&s.section, s.time_constant_s?)));
+        if let Some((section, slowest)) = known.max_by(|a, b| a.1.total_cmp(&b.1)) {
             told.push(format!(
-                "Its slowest section follows the room with {} h.",
+                "Its slowest section, \"{section}\", follows the room with {} h.",
                 figures(slowest / 3600.0, 2)
             ));
         }

@@ -4,8 +4,11 @@
 //! as a whole is refused rather than balanced by inertia:
 //!
 //! ```text
-//! |zᵀ f| > 1e-9 Σ |z_i f_i|      for a rigid-body motion z that nothing holds
+//! |zᵀ f| > 1e-9 Σ |z_i f_i| + 1e-5 l max |z| max |f|      for a rigid-body motion z that nothing holds
 //! ```
+//!
+//! with l the size of the base: three held points off one line by less than 1e-5 of it let it turn about
+//! that line, and a load along the line then has as short a lever.
 
 use crate::frame::{Frame, FrameFault};
 use crate::modes::{ModesFault, Patterns, Statics};
@@ -14,6 +17,9 @@ use std::fmt;
 
 /// The part of a load, relative to its parts' sizes, that may push a free motion by rounding.
 const BALANCED: f64 = 1e-9;
+
+/// How far points may be off a line, relative to the size of the base, about which it turns freely.
+const OFF_LINE: f64 = 1e-5;
 
 /// Why a frame has no state of rest.
 #[derive(Debug, Clone, PartialEq)]
@@ -68,8 +74,8 @@ pub(super) fn at_rest(statics: &Statics, load: &[f64]) -> Result<Vec<f64>, RestF
     let largest = |v: &[f64]| v.iter().map(|x| x.abs()).fold(0.0, f64::max);
     for free in statics.free_motions() {
         let size: f64 = free.iter().zip(load).map(|(z, f)| (z * f).abs()).sum();
-        let rounding = 1e-12 * largest(free) * largest(load);
-        if dot(free, load).abs() > BALANCED * size + rounding {
+        let lever = OFF_LINE * reach(statics.frame) * largest(free) * largest(load);
+        if dot(free, load).abs() > BALANCED * size + lever {
             return Err(RestFault::NotHeld);
         }
     }
@@ -77,6 +83,12 @@ pub(super) fn at_rest(statics: &Statics, load: &[f64]) -> Result<Vec<f64>, RestF
     let motion = statics.solve(column).map_err(ModesFault::Eigen)?;
     let motion = motion.col_as_slice(0).to_vec();
     if motion.iter().all(|u| u.is_finite()) { Ok(motion) } else { Err(RestFault::NotHeld) }
+}
+
+/// The largest distance of a point of `frame` from the first, m.
+fn reach(frame: &Frame) -> f64 {
+    let from_first = |point: &crate::frame::Point| (point.position - frame.points[0].position).norm();
+    frame.points.iter().map(from_first).fold(0.0, f64::max)
 }
 
 /// aᵀ b.
@@ -143,5 +155,27 @@ mod tests {
         let statics = divided(&frame, 4).unwrap();
         let down = statics.layout.at_point(1, &-Vector6::z());
         assert_eq!(at_rest(&statics, &down), Err(RestFault::NotHeld));
+    }
+
+    /// Three pinned points 0.5 um off one line: the bar turns about it, and cools all the same.
+    #[test]
+    fn points_nearly_in_line_are_a_line() {
+        let mut frame = cantilever();
+        let far = frame.points[1].position;
+        let middle = far * 0.4 + Vector3::new(0.0, 5e-7, 0.0);
+        frame.points.push(crate::frame::Point { name: "middle".into(), position: middle });
+        frame.members[0].to = 2;
+        frame.members.push(crate::frame::sample::member("rest", 2, 1));
+        frame.anchors[0].at = vec![0, 1, 2];
+        frame.anchors[0].hold = [true, true, true, false, false, false];
+        let statics = divided(&frame, 4).unwrap();
+        assert_eq!(statics.free_motions().count(), 1);
+        let cooled = Vector6::new(-1e-4, 0.0, 0.0, 0.0, 0.0, 0.0);
+        let load = statics.layout.free_strain_load(&frame, &[[cooled; 2], [cooled * 0.5; 2]]).unwrap();
+        let motion = at_rest(&statics, &load).unwrap();
+        assert!(motion.iter().all(|u| u.abs() < 1e-6), "{motion:?}");
+        // A torque about the line is not held.
+        let torque = statics.layout.at_point(2, &Vector6::new(0.0, 0.0, 0.0, 1.0, 0.0, 0.0));
+        assert_eq!(at_rest(&statics, &torque), Err(RestFault::NotHeld));
     }
 }

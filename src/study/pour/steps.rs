@@ -7,8 +7,8 @@ use super::sheet::{Pour, PourSheet, minutes};
 use crate::material::Recipe;
 use crate::quantity::{Kind, figures, show, show_digits};
 
-/// Depth from which a mix has to be vibrated, an inch: common practice.
-const VIBRATE_FROM: f64 = 0.0254;
+/// Depth from which a mix has to be vibrated, about an inch: common practice.
+const VIBRATE_FROM: f64 = 0.025;
 /// What one person lifts, kg: common practice.
 const ONE_PERSON: f64 = 25.0;
 
@@ -72,7 +72,10 @@ pub(super) fn steps(sheet: &PourSheet, recipe: &Recipe, pour: &Pour) -> Vec<Stri
     }
     if pour.depth > VIBRATE_FROM {
         steps.push(
-            "Vibrate each layer until bubbles stop rising; deeper than an inch it needs it.".to_string(),
+            format!(
+                "Vibrate each layer until bubbles stop rising: from {} deep on it does not let its air out by itself.",
+                show(VIBRATE_FROM, Kind::Length)
+            ),
         );
     }
     steps.push("Cast a test bar from the same batch, for density, modulus and loss.".to_string());

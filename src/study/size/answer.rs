@@ -326,6 +326,7 @@ fn kept(
     shown: Option<&Candidate>,
     best: Option<&Candidate>,
 ) -> Kept {
+    // What is held gives way by nothing: it keeps any lower limit, and has no number.
     let values = solved.iter().filter_map(|c| c.figures.get(limit.measure));
     let reached = match limit.at_least {
         true => values.reduce(f64::max),
@@ -340,8 +341,8 @@ fn kept(
         measure: limit.measure.key(),
         limit: limit.limit,
         at_least: limit.at_least,
-        value: shown.and_then(|c| c.figures.get(limit.measure)),
-        reached,
+        value: shown.and_then(|c| c.figures.get(limit.measure)).filter(|value| value.is_finite()),
+        reached: reached.filter(|value| value.is_finite()),
         active: saves.is_some_and(|saved| saved > 0.0),
         saves,
     }

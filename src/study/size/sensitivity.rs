@@ -140,7 +140,8 @@ fn stiffness(solved: &Solved, frames: (&crate::frame::Frame, &crate::frame::Fram
     let of = |frame| -> Option<f64> {
         Some(Statics::like(frame, &solved.statics.orders).ok()?.stiffness(tip, work).ok()?.weakest)
     };
-    Some((of(frames.1)? - of(frames.0)?) * per)
+    let (before, after) = (of(frames.0)?, of(frames.1)?);
+    Some((after - before) * per).filter(|slope| slope.is_finite())
 }
 
 fn handles(build: &Build, target: Target) -> Vec<Handle> {

@@ -1,0 +1,124 @@
+//! How far a bonded section is from staying plane: soft layers across it.
+//!
+//! Bonded parts are computed with plane sections: every shear force passes through every layer, and a
+//! soft one adds its whole shear to the deflection. Nothing in that lets the stiff parts bend for
+//! themselves, which they do as soon as that is easier. Bonding cannot make a section softer than its
+//! parts sliding on each other; a soft enough layer makes plane sections say that it does. A clamped
+//! bar of ten depths, loaded at its end, is the measure:
+//!
+//! ```text
+//! k(EI, GA) = 1 / (l^3/(3 EI) + l/GA)
+//! plane       k(EI_b, GA_b)
+//! by layers   k(EI_s, GA_s) + k(EI_b - EI_s, GA_b)      b bonded, s sliding
+//! shortfall   1 - plane / by layers
+//! ```
+//!
+//! By layers the parts' own bending carries beside what the soft layer couples, as in a sandwich with
+//! thick faces. Where the layers are stiff the two agree to a fraction of the shear of a bar of that
+//! length, a few per cent at most.
+//!
+//! # Source
+//! - `allen1969`: chapter 2, sandwich beams with thick faces; from memory
+
+use super::solution::Stiffness;
+
+/// Length of the measured bar by the depth of the section.
+const SLENDER: f64 = 10.0;
+/// The largest shortfall at which plane sections count as holding.
+const HOLDS: f64 = 0.1;
+
+/// True when plane sections hold with such a shortfall.
+pub(super) fn holds(shortfall: f64) -> bool {
+    shortfall <= HOLDS
+}
+
+/// By how much a bar of ten depths is stiffer by layers than with plane sections, as a share of the
+/// first, in the worse of both directions; `size` is that of the section across and up, m.
+pub(super) fn shortfall(bonded: &Stiffness, sliding: &Stiffness, size: [f64; 2]) -> f64 {
+    let about_y = Bent {
+        bonded: [bonded.ei_y_n_m2.re, bonded.ga_z_n.re],
+        sliding: [sliding.ei_y_n_m2.re, sliding.ga_z_n.re],
+        depth: size[1],
+    };
+    let about_z = Bent {
+        bonded: [bonded.ei_z_n_m2.re, bonded.ga_y_n.re],
+        sliding: [sliding.ei_z_n_m2.re, sliding.ga_y_n.re],
+        depth: size[0],
+    };
+    about_y.shortfall().max(about_z.shortfall())
+}
+
+/// [EI, GA] of a section bent one way.
+struct Bent {
+    bonded: [f64; 2],
+    sliding: [f64; 2],
+    depth: f64,
+}
+
+impl Bent {
+    fn shortfall(&self) -> f64 {
+        let length = SLENDER * self.depth;
+        let bar = |ei: f64, ga: f64| match ei > 0.0 && ga > 0.0 {
+            true => 1.0 / (length.powi(3) / (3.0 * ei) + length / ga),
+            false => 0.0,
+        };
+        let ([ei, ga], [own_ei, own_ga]) = (self.bonded, self.sliding);
+        let layers = bar(own_ei, own_ga) + bar(ei - own_ei, ga);
+        if layers > 0.0 { (1.0 - bar(ei, ga) / layers).max(0.0) } else { 0.0 }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Geometry, Part, Shape, Solution};
+    use crate::material::{Medium, Role};
+
+    fn medium(name: &str, g: f64, poissons_ratio: f64) -> Medium {
+        Medium::isotropic(name, Role::Skeleton, 2.0 * g * (1.0 + poissons_ratio), poissons_ratio, 2000.0, 0.0)
+    }
+
+    /// 6 mm of steel, a layer of 0.5 mm of shear modulus `g`, 1 mm of steel.
+    fn plates(g: f64, bond: f64) -> Solution {
+        let plate = |up: f64, at: f64, medium: usize| {
+            Part::new(Shape::Rectangle { width: 0.04, height: up }, medium).at(0.0, at)
+        };
+        let parts = vec![plate(6e-3, 0.0, 0), plate(0.5e-3, 3.25e-3, 1), plate(1e-3, 4e-3, 0)];
+        let media = [medium("steel", 80e9, 0.3), medium("layer", g, 0.45)];
+        Geometry::fitted(parts, &media).unwrap().solve(&media, bond).unwrap()
+    }
+
+    #[test]
+    fn a_soft_layer_makes_plane_sections_softer_than_sliding_parts() {
+        let soft = plates(1e6, 1.0);
+        let (bonded, sliding) = (soft.bonded.stiffness.ga_z_n.re, soft.sliding.stiffness.ga_z_n.re);
+        assert!(bonded < 1e-3 * sliding, "{bonded:e} {sliding:e}");
+        assert!(!soft.holds_plane(), "{}", soft.plane_shortfall);
+        // By hand: plates that slide carry 3 EI/l^3 at ten depths of 7.5 mm, of which plane sections
+        // leave less than a tenth.
+        let own = 3.0 * sliding_ei() / 0.075f64.powi(3);
+        let plane = 1.0 / (0.075f64.powi(3) / (3.0 * soft.bonded.stiffness.ei_y_n_m2.re) + 0.075 / bonded);
+        approx::assert_relative_eq!(soft.sliding.stiffness.ei_y_n_m2.re, sliding_ei(), max_relative = 1e-3);
+        assert!(plane < 0.1 * own, "{plane:e} {own:e}");
+        assert!(soft.plane_shortfall > 0.9 && soft.plane_shortfall < 1.0);
+    }
+
+    /// 40 mm of steel plates of 6 and 1 mm, each about its own middle.
+    fn sliding_ei() -> f64 {
+        208e9 * 0.04 * (6e-3f64.powi(3) + 1e-3f64.powi(3)) / 12.0
+    }
+
+    #[test]
+    fn a_stiff_layer_a_single_part_and_sliding_parts_stay_plane() {
+        assert!(plates(1e9, 1.0).holds_plane(), "{}", plates(1e9, 1.0).plane_shortfall);
+        assert!(plates(1e6, 0.0).holds_plane());
+        let steel = [medium("steel", 80e9, 0.3)];
+        let bar = Geometry::new(vec![Part::new(Shape::Rectangle { width: 0.04, height: 0.006 }, 0)]).unwrap();
+        assert!(bar.solve(&steel, 1.0).unwrap().plane_shortfall < 1e-9);
+    }
+
+    #[test]
+    fn the_softer_the_layer_the_larger_the_shortfall() {
+        let falls: Vec<f64> = [1e9, 1e8, 1e7, 1e6].iter().map(|g| plates(*g, 1.0).plane_shortfall).collect();
+        assert!(falls.windows(2).all(|pair| pair[0] < pair[1]), "{falls:?}");
+    }
+}
