@@ -165,13 +165,20 @@ pub(super) fn wholes(frame: &Frame) -> (Vector3<f64>, Vec<Vector6<f64>>) {
             }
         }
     }
+    if !held.iter().all(|value| value.is_finite()) {
+        return (origin, Vec::new());
+    }
     let SymmetricEigen { eigenvectors, eigenvalues } = SymmetricEigen::new(held);
     let free = (0..6).filter(|i| eigenvalues[*i] < NOTHING * eigenvalues.max().max(1.0));
     (origin, free.map(|i| scale * eigenvectors.column(i)).collect())
 }
 
-/// The inverse of a symmetric matrix, without the directions in which it is nothing.
+/// The inverse of a symmetric matrix, without the directions in which it is nothing; nothing of one
+/// that is beyond the range of numbers.
 pub(super) fn pseudo_inverse(matrix: DMatrix<f64>) -> DMatrix<f64> {
+    if !matrix.iter().all(|value| value.is_finite()) {
+        return DMatrix::zeros(matrix.nrows(), matrix.ncols());
+    }
     let SymmetricEigen { eigenvectors, eigenvalues } = SymmetricEigen::new(matrix);
     let least = NOTHING * eigenvalues.amax();
     let inverse = eigenvalues.map(|value| if value > least { 1.0 / value } else { 0.0 });
@@ -210,7 +217,9 @@ impl Statics<'_> {
         });
         // Less than rounding leaves is none.
         let whole = (0..3).map(|i| give[(i, i)]).fold(0.0, f64::max);
-        Ok((own.symmetric_eigenvalues().max() > 1e-9 * whole).then(|| Stiffness::of(&own)))
+        let gives =
+            own.iter().all(|give| give.is_finite()) && own.symmetric_eigenvalues().max() > 1e-9 * whole;
+        Ok(gives.then(|| Stiffness::of(&own)))
     }
 }
 

@@ -85,7 +85,7 @@ impl Blow {
 
     /// How far a free body is at `time`, s, over its velocity after the tap, s.
     pub fn drifted(&self, time: f64) -> f64 {
-        if time >= self.duration {
+        if self.duration <= 0.0 || time >= self.duration {
             return time - 0.5 * self.duration;
         }
         0.5 * (time - (PI * time / self.duration).sin() * self.duration / PI)

@@ -387,8 +387,13 @@ mod tests {
             floor_paths(&ModalModel::complete(modes, 2).unwrap(), 0, [1, 1, 1]).remove(2)
         };
         let (stiff, soft) = (worst(300.0), worst(3.0));
-        assert!((stiff.worst_at_hz - 60.0).abs() < 3.0, "{}", stiff.worst_at_hz);
-        assert!(stiff.worst_ratio > 15.0, "{}", stiff.worst_ratio);
+        // At the frequency of the tool, or of the bed, whose loss factors are a twentieth.
+        assert!(stiff.worst_ratio > 15.0 && stiff.worst_ratio < 25.0, "{}", stiff.worst_ratio);
+        let at_tool = |path: &FloorPath| {
+            let near = path.frequency_hz.iter().zip(&path.ratio).filter(|(f, _)| (50.0..70.0).contains(*f));
+            near.map(|(_, ratio)| *ratio).fold(0.0, f64::max)
+        };
+        assert!(at_tool(&stiff) > 10.0 && at_tool(&soft) < 0.1 * at_tool(&stiff), "{}", at_tool(&soft));
         // At its worst on soft feet, which is their own frequency, the tool moves by (f / 60)² Q.
         assert!(soft.worst_at_hz < 4.0 && soft.worst_ratio < 0.1, "{soft:?}");
     }

@@ -1,15 +1,15 @@
 //! All builds of a design side by side, with spread and the chance that one beats another.
 
 use super::apart::apart;
-use super::doubt::Doubt;
+use super::candidates::{candidate, narrows};
 use super::equal::{self, Equal};
-use super::guesses::{Guess, OnGuesses, guesses};
+use super::guesses::{Guess, guesses};
 use super::known::Known;
-use super::measures::{Figures, Misses, Solved, TheoryErrors, keep_all, nothing_gives};
+use super::measures::{Figures, Misses, Solved, TheoryErrors, nothing_gives};
 use super::spread::draws::latin_hypercube;
 use super::spread::rank::{Advice, Influence, chance_to_beat, influences, percentiles};
 use super::spread::{run, strongest};
-use super::verdict::{Candidate, Circumstances, Verdict};
+use super::verdict::{Circumstances, Verdict};
 use super::warm::Quick;
 use crate::design::{Build, Costs, Design, Measure, Model};
 use crate::modes::Share;
@@ -350,45 +350,6 @@ fn deciding(builds: &[Compared]) -> Measure {
     first.unwrap_or(Measure::FirstFrequency)
 }
 
-/// What the verdict needs to know of `build`; `stated` are its figures at the stated values.
-fn candidate(
-    design: &Design,
-    build: &Build,
-    solved: &Solved,
-    theory: &TheoryErrors,
-    stated: &Figures,
-    drawn: &[Option<&Figures>],
-    measure: Measure,
-) -> Result<Candidate, Vec<Problem>> {
-    let targets = &design.goal.targets;
-    // What has no settle time never settles.
-    let endless = (measure == Measure::SettleTime).then_some(f64::INFINITY);
-    let value = |figures: &Figures| figures.get(measure).or(endless);
-    let kept = drawn.iter().flatten().filter(|figures| keep_all(targets, figures)).count();
-    let on_guesses = OnGuesses::of(build, &design.goal, solved, stated);
-    let mut misses = Misses::new(targets);
-    misses.judge(&build.name, |measure| Some(stated.get(measure)));
-    Ok(Candidate {
-        name: build.name.clone(),
-        label: build.label.clone(),
-        value: value(stated),
-        drawn: drawn.iter().map(|figures| value((*figures)?)).collect(),
-        doubt: Doubt::of(measure, stated, &solved.spectrum, theory),
-        misses: misses.list,
-        meets_in: (!targets.is_empty() && !drawn.is_empty()).then(|| kept as f64 / drawn.len() as f64),
-        on_guesses: on_guesses.map_err(|fault| build.problems(&fault))?,
-        varies: !build.drawing.vary.is_empty(),
-    })
-}
-
-/// Which measurement would narrow the difference between two builds most: that of the logarithms of
-/// their deciding measure.
-fn narrows(design: &Design, draws: &[Draw], one: &Candidate, other: &Candidate) -> Option<Advice> {
-    let ratio = |(a, b): (&Option<f64>, &Option<f64>)| Some(((*a)? / (*b)?).ln()).filter(|x| x.is_finite());
-    let answers: Vec<Option<f64>> = one.drawn.iter().zip(&other.drawn).map(ratio).collect();
-    Advice::from(&influences(&design.uncertain, draws, &answers))
-}
-
 /// The figures of `build` at `draw`.
 fn one(
     design: &Design,
@@ -590,26 +551,5 @@ mod tests {
         let verdict = &comparison.verdict;
         assert_eq!((verdict.winner.as_ref(), verdict.level.len()), (None, 1));
         assert!(comparison.answer.contains("are equal"), "{}", comparison.answer);
-    }
-
-    #[test]
-    fn what_two_builds_share_does_not_narrow_their_difference() {
-        let design = starter();
-        let draws = latin_hypercube(&design.uncertain, 100, 1);
-        let of = |drawn: &dyn Fn(&Draw) -> f64| Candidate {
-            name: String::new(),
-            label: String::new(),
-            value: Some(1.0),
-            drawn: draws.iter().map(|draw| Some(drawn(draw))).collect(),
-            doubt: Doubt::default(),
-            misses: Vec::new(),
-            meets_in: None,
-            on_guesses: OnGuesses::default(),
-            varies: false,
-        };
-        let relative = |draw: &Draw, i: usize| draw.values[i] / design.uncertain[i].spread.value;
-        let one = of(&|draw| relative(draw, 0).powi(3) * relative(draw, 1));
-        let other = of(&|draw| relative(draw, 0).powi(3));
-        assert_eq!(narrows(&design, &draws, &one, &other).unwrap().key, design.uncertain[1].key);
     }
 }

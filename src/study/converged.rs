@@ -7,6 +7,9 @@
 //! At [`MOST`] modes the answer stands as it is and says by how much it may be off: without loss no
 //! number of modes is enough, and an ideal impulse rings what no hammer reaches.
 //!
+//! The division of the members serves frequencies; the motion of the points in a mode holds to the root of
+//! their error only. Where a mode that decides bulges much, its members are divided once more.
+//!
 //! The largest motion after an ideal impulse is not waited for: the envelope of a bar that is struck
 //! along itself grows with the logarithm of the number of its modes. A ring-down states its error.
 //!
@@ -35,6 +38,15 @@ const MOST: usize = 200;
 
 /// By how much the number of modes grows at a time.
 const GROWTH: f64 = 1.4;
+
+/// Relative error of a frequency that is allowed for the division of the members.
+const USUAL: f64 = 1e-3;
+
+/// The same where the motion in a mode decides: it is right to the root of that, no better.
+const FINE: f64 = 5e-5;
+
+/// Excess of ω² of a mode that decides from which on the division is too coarse.
+const COARSE: f64 = 3e-3;
 
 /// A curve needs the modes up to this multiple of its end.
 const BEYOND: f64 = 1.2;
@@ -80,22 +92,24 @@ impl<'m> Solved<'m> {
         fewest: usize,
     ) -> Result<Solved<'m>, ModesFault> {
         let path = path.filter(|_| model.tip.is_none()).map_or(&[][..], |path| path);
-        let asked = Asked { count: fewest, ..Asked::default() };
+        let asked = Asked { count: fewest, tolerance: USUAL, ..Asked::default() };
         let spectrum = build.spectrum(model, &asked)?;
         let damped = spectrum.damped(Precision::ANSWER)?;
         let statics = build.statics(model)?;
         let mut solved = Solved::of(build, goal, model, (spectrum, damped), statics, Some(path))?;
         solved.reach(goal)?;
         let mut count = fewest;
-        #[cfg(test)]
-        println!("   {count} {:?}", solved.reached);
         while count < MOST && !solved.reached.as_ref().is_some_and(Reached::holds) {
             count = more(count);
-            let Ok(found) = beyond(build, model, count, &solved.spectrum) else { break };
+            let Ok(found) = beyond(build, model, count, USUAL, &solved.spectrum) else { break };
             solved = Solved::of(build, goal, model, found, solved.statics, Some(path))?;
             solved.reach(goal)?;
-            #[cfg(test)]
-            println!("   {count} {:?}", solved.reached);
+        }
+        if solved.is_coarse()
+            && let Ok(found) = beyond(build, model, count, FINE, &solved.spectrum)
+        {
+            solved = Solved::of(build, goal, model, found, solved.statics, Some(path))?;
+            solved.reach(goal)?;
         }
         Ok(solved)
     }
@@ -110,6 +124,23 @@ impl<'m> Solved<'m> {
         let tap = goal.tap.as_ref().filter(|_| self.asked_stations > self.tool_stations)?;
         let blow = tap.blow(self.model.impulse);
         Some(Decay::after(&self.modal, self.tool_stations, &self.watched(), blow))
+    }
+
+    /// True when a mode that decides bulges so much between the ends of its pieces that the motion of its
+    /// points is not right to [`ENOUGH`].
+    fn is_coarse(&self) -> bool {
+        let elastic = &self.spectrum.elastic;
+        let reached = self.reached.as_ref();
+        let last = reached.and_then(|r| r.settle?.0.mode).and_then(|m| m.checked_sub(self.spectrum.rigid.len()));
+        let highest = reached.and_then(|r| r.peak).and_then(|peak| {
+            let distance = |i: &usize| (elastic[*i].frequency() - peak.frequency_hz).abs();
+            (0..elastic.len()).min_by(|a, b| distance(a).total_cmp(&distance(b)))
+        });
+        let excess = |i: usize| {
+            let raw = elastic.get(i).and_then(|mode| self.spectrum.pairs.omega_squared.get(mode.column));
+            raw.map_or(0.0, |raw| 1.0 - elastic[i].omega_squared / raw)
+        };
+        last.into_iter().chain(highest).any(|mode| excess(mode) > COARSE)
     }
 
     /// Finds what the modes leave out, and what their figures are.
@@ -156,7 +187,7 @@ impl<'m> Solved<'m> {
         while count < MOST && short(found.as_ref().map_or(&self.spectrum, |found| &found.0)) {
             count = more(count);
             let known = found.as_ref().map_or(&self.spectrum, |found| &found.0);
-            match beyond(build, self.model, count, known) {
+            match beyond(build, self.model, count, USUAL, known) {
                 Ok(next) => found = Some(next),
                 Err(_) => break,
             }
@@ -205,14 +236,15 @@ fn more(count: usize) -> usize {
     ((count as f64 * GROWTH).ceil() as usize).min(MOST)
 }
 
-/// The lowest `count` modes of `model`, from fewer that are `known`.
+/// The lowest `count` modes of `model`, their frequencies to `tolerance`, from fewer that are `known`.
 fn beyond(
     build: &Build,
     model: &Model,
     count: usize,
+    tolerance: f64,
     known: &Spectrum,
 ) -> Result<(Spectrum, Option<Damped>), ModesFault> {
-    let asked = Asked { count, ..Asked::default() };
+    let asked = Asked { count, tolerance, ..Asked::default() };
     let spectrum = build.spectrum_beyond(model, &asked, known)?;
     let damped = spectrum.damped(Precision::ANSWER)?;
     Ok((spectrum, damped))
@@ -249,7 +281,6 @@ mod tests {
         let of = |build: &Build| {
             let model = build.model(goal, &Draw::default()).unwrap();
             let solved = Solved::converged_from(build, goal, &model, None, fewest).unwrap();
-            println!("{} {fewest} {} {:?}", build.name, solved.spectrum.elastic.len(), solved.reached);
             solved.figures(build, goal).unwrap()
         };
         design.builds.iter().map(of).collect()

@@ -1,6 +1,7 @@
 //! Studies: what a base should be made of, how large, and whether the program can be trusted.
 
 pub mod apart;
+mod candidates;
 pub mod compare;
 pub mod converged;
 pub mod doubt;

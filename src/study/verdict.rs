@@ -180,6 +180,7 @@ impl Lead {
         let apart = (self.ratio - 1.0).abs();
         match self.chance {
             _ if !self.ratio.is_finite() => "at least one of them has no figure".to_string(),
+            _ if !self.error.is_finite() => "nothing bounds how far the answer may be off".to_string(),
             _ if apart <= self.error => format!(
                 "they differ by {} %, and the answer may be off by {} %",
                 figures(100.0 * apart, 2),

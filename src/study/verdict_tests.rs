@@ -67,6 +67,10 @@ fn a_lead_within_the_stated_errors_is_none() {
     assert_eq!((verdict.winner.as_deref(), verdict.level.as_slice()), (None, ["b".to_string()].as_slice()));
     assert!(verdict.paragraphs[0].contains("A (1 s) cannot be told apart from B (1.002 s)"));
     assert!(verdict.paragraphs[0].contains("they differ by 0.16 %, and the answer may be off by 0.2 %"));
+    let mut open = near.clone();
+    open[1].doubt.left_out = f64::INFINITY;
+    let verdict = judge(&about(10), &open);
+    assert!(verdict.paragraphs[0].contains("nothing bounds how far the answer may be off"), "{verdict:?}");
     let beyond = [candidate("A", 1.0, &[1.0; 10]), candidate("B", 1.0025, &[1.0025; 10])];
     assert_eq!(judge(&about(10), &beyond).winner.as_deref(), Some("a"));
 }

@@ -101,9 +101,9 @@ impl Made {
         let b = dice.ratio(10.0, 140.0).min(most).max(6.0);
         let h = (b * dice.ratio(0.4, 2.5)).min(most).max(6.0);
         let least = b.min(h);
-        let t = least * dice.between(0.04, 0.3);
+        let t = least * dice.between(0.04, 0.22);
         let (metal, cast) = (self.one(dice, &SKELETONS), self.one(dice, &FILLS));
-        let radius = t * dice.between(0.2, 0.9);
+        let radius = t * dice.between(0.2, 0.6);
         let turn = if dice.chance(0.2) {
             format!(", turn = \"{:.0} deg\"", dice.between(-90.0, 90.0))
         } else {

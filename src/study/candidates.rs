@@ -1,0 +1,81 @@
+//! The builds of a comparison as the verdict judges them.
+
+use super::doubt::Doubt;
+use super::guesses::OnGuesses;
+use super::measures::{Figures, Misses, Solved, TheoryErrors, keep_all};
+use super::spread::rank::{Advice, influences};
+use super::verdict::Candidate;
+use crate::design::{Build, Design, Measure};
+use crate::problem::Problem;
+use crate::quantity::Draw;
+
+/// What the verdict needs to know of `build`; `stated` are its figures at the stated values.
+///
+/// # Errors
+/// What stopped the static solution, at the build.
+pub(super) fn candidate(
+    design: &Design,
+    build: &Build,
+    solved: &Solved,
+    theory: &TheoryErrors,
+    stated: &Figures,
+    drawn: &[Option<&Figures>],
+    measure: Measure,
+) -> Result<Candidate, Vec<Problem>> {
+    let targets = &design.goal.targets;
+    // What has no settle time never settles.
+    let endless = (measure == Measure::SettleTime).then_some(f64::INFINITY);
+    let value = |figures: &Figures| figures.get(measure).or(endless);
+    let kept = drawn.iter().flatten().filter(|figures| keep_all(targets, figures)).count();
+    let on_guesses = OnGuesses::of(build, &design.goal, solved, stated);
+    let mut misses = Misses::new(targets);
+    misses.judge(&build.name, |measure| Some(stated.get(measure)));
+    Ok(Candidate {
+        name: build.name.clone(),
+        label: build.label.clone(),
+        value: value(stated),
+        drawn: drawn.iter().map(|figures| value((*figures)?)).collect(),
+        doubt: Doubt::of(measure, stated, &solved.spectrum, theory),
+        misses: misses.list,
+        meets_in: (!targets.is_empty() && !drawn.is_empty()).then(|| kept as f64 / drawn.len() as f64),
+        on_guesses: on_guesses.map_err(|fault| build.problems(&fault))?,
+        varies: !build.drawing.vary.is_empty(),
+    })
+}
+
+/// Which measurement would narrow the difference between two builds most: that of the logarithms of
+/// their deciding measure.
+pub(super) fn narrows(design: &Design, draws: &[Draw], one: &Candidate, other: &Candidate) -> Option<Advice> {
+    let ratio = |(a, b): (&Option<f64>, &Option<f64>)| Some(((*a)? / (*b)?).ln()).filter(|x| x.is_finite());
+    let answers: Vec<Option<f64>> = one.drawn.iter().zip(&other.drawn).map(ratio).collect();
+    Advice::from(&influences(&design.uncertain, draws, &answers))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::spread::draws::latin_hypercube;
+    use super::*;
+    use crate::material::Table;
+
+    #[test]
+    fn what_two_builds_share_does_not_narrow_their_difference() {
+        let reading = Design::read("d.toml", crate::design::STARTER, &Table::built_in());
+        let design = reading.design.unwrap();
+        let draws = latin_hypercube(&design.uncertain, 100, 1);
+        let of = |drawn: &dyn Fn(&Draw) -> f64| Candidate {
+            name: String::new(),
+            label: String::new(),
+            value: Some(1.0),
+            drawn: draws.iter().map(|draw| Some(drawn(draw))).collect(),
+            doubt: Doubt::default(),
+            misses: Vec::new(),
+            meets_in: None,
+            on_guesses: OnGuesses::default(),
+            varies: false,
+        };
+        let relative = |draw: &Draw, i: usize| draw.values[i] / design.uncertain[i].spread.value;
+        let one = of(&|draw| relative(draw, 0).powi(3) * relative(draw, 1));
+        let other = of(&|draw| relative(draw, 0).powi(3));
+        assert_eq!(narrows(&design, &draws, &one, &other).unwrap().key, design.uncertain[1].key);
+    }
+}
