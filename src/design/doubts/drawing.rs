@@ -49,7 +49,16 @@ fn places(drawing: &Drawing) -> Vec<Problem> {
             let message = format!("{} is far for a small machine", show(*far, Kind::Length));
             said.push(doubt(&point.place, message, "is the unit right?"));
         }
-        let twin = points[..i].iter().find(|(_, other)| apart(&other.position, &point.position) < ONE_PLACE);
+        // Where a member joins the two, it has no length, which is said of the frame.
+        let joined = |other: &str| {
+            drawing.members.iter().any(|(_, member)| {
+                let ends = [member.from.value.as_str(), member.to.value.as_str()];
+                ends.contains(name) && ends.contains(&other)
+            })
+        };
+        let twin = points[..i]
+            .iter()
+            .find(|(known, other)| apart(&other.position, &point.position) < ONE_PLACE && !joined(known));
         if let Some((other, _)) = twin {
             let message = format!(
                 "\"{name}\" lies where \"{other}\" lies, and what meets at one does not meet the other"
