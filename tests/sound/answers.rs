@@ -243,8 +243,7 @@ fn moved(design: &Design, dice: &mut Dice) -> Held {
     });
     let floor = if dice.chance(0.3) { FloorSpectrum::criterion("VC-C") } else { None };
     let range = dice.chance(0.2).then_some((5.0, 400.0));
-    let answer =
-        response(design, &ResponseOptions { range, path, floor }).map_err(refused("response"))?;
+    let answer = response(design, &ResponseOptions { range, path, floor }).map_err(refused("response"))?;
     sound("response", &answer, &answer.notes, &present::response::blocks(&answer, Motion::Mobility))?;
     if goal.tap.is_some() {
         let draws = Draws { count: if dice.chance(0.2) { 3 } else { 0 }, seed: 1 };
