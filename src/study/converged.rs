@@ -131,7 +131,8 @@ impl<'m> Solved<'m> {
     fn is_coarse(&self) -> bool {
         let elastic = &self.spectrum.elastic;
         let reached = self.reached.as_ref();
-        let last = reached.and_then(|r| r.settle?.0.mode).and_then(|m| m.checked_sub(self.spectrum.rigid.len()));
+        let last =
+            reached.and_then(|r| r.settle?.0.mode).and_then(|m| m.checked_sub(self.spectrum.rigid.len()));
         let highest = reached.and_then(|r| r.peak).and_then(|peak| {
             let distance = |i: &usize| (elastic[*i].frequency() - peak.frequency_hz).abs();
             (0..elastic.len()).min_by(|a, b| distance(a).total_cmp(&distance(b)))

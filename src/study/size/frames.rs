@@ -32,7 +32,7 @@ pub enum Outcome {
     /// Its mass or cost is so far beyond a target that it was not solved.
     Screened,
     /// Its measures.
-    Solved(Figures),
+    Solved(Box<Figures>),
 }
 
 /// A section at one choice.
@@ -192,7 +192,7 @@ impl<'a> Frames<'a> {
         }
         space.set_feet(self.goal, model, choice);
         match self.solve(choice, hand, &made) {
-            Ok(figures) => Outcome::Solved(figures),
+            Ok(figures) => Outcome::Solved(Box::new(figures)),
             Err(fault) => Outcome::Broken(fault.to_string()),
         }
     }

@@ -157,7 +157,7 @@ fn restart(
         }
         let choice: Vec<usize> = frames.space.axes.iter().map(|n| random.random_range(0..*n)).collect();
         let outcome = frames.evaluate(&choice, &mut frames.hand(), |_, _| false);
-        let figures = if let Outcome::Solved(figures) = &outcome { Some(figures.clone()) } else { None };
+        let figures = if let Outcome::Solved(figures) = &outcome { Some((**figures).clone()) } else { None };
         archive.borrow_mut().insert(choice.clone(), outcome);
         if let Some(figures) = figures {
             start = Some((choice, figures));

@@ -83,7 +83,7 @@ pub struct Watch<'a> {
 impl Found {
     pub(super) fn take(&mut self, choice: Vec<usize>, outcome: Outcome) {
         match outcome {
-            Outcome::Solved(figures) => self.solved.push(Candidate { choice, figures }),
+            Outcome::Solved(figures) => self.solved.push(Candidate { choice, figures: *figures }),
             Outcome::Screened => self.screened += 1,
             Outcome::Refused(refusal) => *self.refused.entry(refusal).or_default() += 1,
             Outcome::Broken(said) => {
