@@ -69,7 +69,7 @@ mod tests {
         let own = |bad: &'static [&str]| apart(&design(), |d| names(d, bad), |d| names(d, bad));
         let (builds, notes) = own(&["b"]).unwrap();
         assert_eq!(builds, ["a", "c"]);
-        let [note] = notes.as_slice() else { panic!("{notes:?}") };
+        let note = notes.last().unwrap();
         assert_eq!(note.message, "build \"b\" is left out: it is too soft");
         assert_eq!((note.is_error(), note.help.as_deref()), (false, Some("make it stiffer")));
         assert_eq!(own(&[]).unwrap().0.len(), 3);
@@ -79,11 +79,12 @@ mod tests {
     #[test]
     fn one_build_alone_has_no_notes_about_others() {
         let left = LeftOut { name: "b".into(), problems: names(&design(), &["b"]).unwrap_err() };
+        let doubts = design().notes.len();
         let design = design().without(vec![left]);
-        assert_eq!((design.builds.len(), design.notes.len()), (2, 1));
+        assert_eq!((design.builds.len(), design.notes.len()), (2, doubts + 1));
         assert!(design.build("b").unwrap_err().is_error());
         assert!(design.clone().only("b").is_err());
         let alone = design.only("c").unwrap();
-        assert_eq!((alone.builds.len(), alone.notes.len()), (1, 0));
+        assert_eq!((alone.builds.len(), alone.notes.len()), (1, doubts));
     }
 }
