@@ -233,24 +233,43 @@ impl Rail {
     }
 }
 
-/// True when one member goes on where the other ends, in its line, and no joint there is free.
-fn follow(frame: &Frame, one: usize, other: usize) -> bool {
-    let end = |number: usize, end: usize| -> Option<(usize, Vector3<f64>, Vector3<f64>, f64, bool)> {
+/// One end of a member.
+struct End {
+    point: usize,
+    at: Vector3<f64>,
+    /// From the end into the member.
+    inwards: Vector3<f64>,
+    /// Of the member, m.
+    length: f64,
+    /// True where its joint lets something move without force.
+    free: bool,
+}
+
+impl End {
+    fn of(frame: &Frame, number: usize, end: usize) -> Option<End> {
         let member = frame.members.get(number)?;
         let line = Line::of(frame, member)?;
-        let away = line.axes.row(0).transpose() * if end == 0 { 1.0 } else { -1.0 };
-        let at = line.at(if end == 0 { 0.0 } else { line.length });
+        let along = line.axes.row(0).transpose();
         let joint = member.joint(end).and_then(|joint| frame.joints.get(joint));
-        let free = joint.is_some_and(|joint| joint.stiffness.iter().flatten().any(|spring| spring.re <= 0.0));
-        Some((member.point(end), at, away, line.length, free))
-    };
+        Some(End {
+            point: member.point(end),
+            at: line.at(if end == 0 { 0.0 } else { line.length }),
+            inwards: if end == 0 { along } else { -along },
+            length: line.length,
+            free: joint.is_some_and(|joint| joint.stiffness.iter().flatten().any(|k| k.re <= 0.0)),
+        })
+    }
+}
+
+/// True when one member goes on where the other ends, in its line, and no joint there is free.
+fn follow(frame: &Frame, one: usize, other: usize) -> bool {
     (0..4).any(|pair| {
-        let (Some(a), Some(b)) = (end(one, pair % 2), end(other, pair / 2)) else { return false };
-        let slack = SLACK * (a.3 + b.3);
-        a.0 == b.0
-            && (a.1 - b.1).norm() <= slack
-            && (a.2 + b.2).norm() * a.3.min(b.3) <= slack
-            && !(a.4 || b.4)
+        let (Some(a), Some(b)) = (End::of(frame, one, pair % 2), End::of(frame, other, pair / 2)) else {
+            return false;
+        };
+        let slack = SLACK * (a.length + b.length);
+        let in_line = (a.inwards + b.inwards).norm() * a.length.min(b.length) <= slack;
+        a.point == b.point && (a.at - b.at).norm() <= slack && in_line && !a.free && !b.free
     })
 }
 

@@ -109,7 +109,7 @@ impl Deflected {
 /// the trapezoidal one where the steps are odd in number. A single place counts as 1.
 pub(super) fn weights(count: usize, step: f64) -> Vec<f64> {
     let last = count.saturating_sub(1);
-    let of = |i: usize| match (last, i == 0 || i == last, last % 2 == 0, i % 2 == 0) {
+    let of = |i: usize| match (last, i == 0 || i == last, last.is_multiple_of(2), i.is_multiple_of(2)) {
         (0, ..) => 1.0,
         (_, true, true, _) => step / 3.0,
         (_, false, true, true) => 2.0 * step / 3.0,
