@@ -128,7 +128,7 @@ fn a_price_that_is_not_stated_leaves_the_total_open_until_it_is_filled_in() {
     let folder = tempfile::tempdir().unwrap();
     let text = std::fs::read_to_string(root().join(STAND)).unwrap();
     let design = folder.path().join("open.toml").display().to_string();
-    std::fs::write(&design, text.replace("\"aluminium 6061-T6\" = \"14 per kg\", \"sand", "\"sand")).unwrap();
+    std::fs::write(&design, text.replace("\"aluminium 6061-T6\" = \"14 per kg\", \"feld", "\"feld")).unwrap();
     let mut book = book(folder.path(), &["compare", &design, "--draws", "0", "--build", "cast"]);
     let (row, total) = (book.find("Costs", 1, "aluminium 6061-T6"), book.find("Costs", 1, "total"));
     let total = format!("E{total}");
@@ -166,15 +166,16 @@ fn a_pour_is_a_book_that_follows_what_is_changed() {
     // Another recipe.
     for (what, column, value) in [
         ("hardener to 100 of resin", "B", 25.0),
-        ("epoxy, slow casting (resin)", "B", 25.0),
-        ("quartz sand", "B", 75.0),
+        ("epoxy, slow casting (resin)", "B", 3.0),
+        ("quartz sand", "B", 4.0),
     ] {
         let row = book.find(&leaf, 0, what);
         book.set(&leaf, &format!("{column}{row}"), value);
     }
     let text = std::fs::read_to_string(root().join(STAND)).unwrap();
     let design = folder.path().join("richer.toml").display().to_string();
-    let richer = text.replace("share = 20 }", "share = 25 }").replace("share = 80,", "share = 75,");
+    let richer = text.replace("share = 2 }", "share = 3 }").replace("share = 5, grain", "share = 4, grain");
+    assert!(richer.contains("share = 3 }") && richer.contains("share = 4, grain"));
     std::fs::write(&design, richer.replace("100 : 30", "100 : 25")).unwrap();
     let richer = json(&["pour", &design, "--build", "cast", "--waste", "12 %", "--bucket", "4 l"]);
     let sheet = &richer["builds"][0]["sheets"][0];

@@ -37,18 +37,6 @@ impl Spectrum {
         self.standing(frame).into_iter().map(|standing| standing >= 1.0).collect()
     }
 
-    /// The same for a draw or a candidate of a frame whose stated values have `count` modes on the
-    /// feet: those that are most so, whatever their shares, so that no mode changes its kind from draw
-    /// to draw by a hair.
-    pub fn most_on_feet(&self, frame: &Frame, count: usize) -> Vec<bool> {
-        let standing = if count == 0 { vec![0.0; self.elastic.len()] } else { self.standing(frame) };
-        let mut order: Vec<usize> = (0..standing.len()).collect();
-        order.sort_by(|a, b| standing[*b].total_cmp(&standing[*a]));
-        let mut chosen = vec![false; standing.len()];
-        order.iter().take(count).for_each(|mode| chosen[*mode] = true);
-        chosen
-    }
-
     /// By elastic mode: the least of its two shares over what each must be.
     fn standing(&self, frame: &Frame) -> Vec<f64> {
         let springs = springs(frame, &self.layout);
@@ -192,16 +180,5 @@ mod tests {
         let whole = spectrum.on_feet(&frame);
         assert!(whole.contains(&true) && whole[..8].contains(&false), "{standing:?}");
         assert!(whole.iter().filter(|on| **on).count() <= 6);
-    }
-
-    #[test]
-    fn a_draw_keeps_the_number_of_modes_on_the_feet() {
-        let frame = standing(1e4);
-        let spectrum = solved(&frame, 8);
-        assert_eq!(spectrum.most_on_feet(&frame, 6), spectrum.on_feet(&frame));
-        let five = spectrum.most_on_feet(&frame, 5);
-        assert_eq!(five.iter().filter(|on| **on).count(), 5);
-        assert!(!five[6] && !five[7]);
-        assert!(!spectrum.most_on_feet(&frame, 0).contains(&true));
     }
 }

@@ -46,7 +46,7 @@ const USUAL: f64 = 1e-3;
 const FINE: f64 = 5e-5;
 
 /// Excess of ω² of a mode that decides from which on the division is too coarse.
-const COARSE: f64 = 3e-3;
+const COARSE: f64 = 1e-3;
 
 /// A curve needs the modes up to this multiple of its end.
 const BEYOND: f64 = 1.2;

@@ -14,8 +14,8 @@ use crate::response::stations::Station;
 pub struct Known {
     series: Series,
     asked: Asked,
-    /// How many modes are of the base as one piece on its feet.
-    on_feet: usize,
+    /// By elastic mode: true when the base moves as one piece on its feet.
+    on_feet: Vec<bool>,
 }
 
 impl Known {
@@ -26,8 +26,7 @@ impl Known {
     pub fn of(solved: &Solved) -> Result<Known, ModesFault> {
         let asked = Asked { count: solved.spectrum.elastic.len(), ..Asked::default() };
         let series = Series::about(&solved.spectrum, &asked).map_err(ModesFault::Eigen)?;
-        let on_feet = solved.on_feet.iter().filter(|on| **on).count();
-        Ok(Known { series, asked, on_feet })
+        Ok(Known { series, asked, on_feet: solved.on_feet.clone() })
     }
 
     /// `model` of `build` at one draw, as [`Solved::of`].
@@ -51,7 +50,7 @@ impl Known {
             }
             None => Solved::seen(build, goal, model, &self.asked, more)?,
         };
-        solved.stand_on(self.on_feet);
+        solved.stand_as(&self.on_feet);
         Ok(solved)
     }
 }

@@ -265,9 +265,12 @@ impl<'m> Solved<'m> {
         self.modal.modes().iter().filter(|mode| mode.is_rigid()).count()
     }
 
-    /// Takes the `count` modes that are most so as those on the feet: as many as at the stated values.
-    pub fn stand_on(&mut self, count: usize) {
-        self.on_feet = self.spectrum.most_on_feet(&self.model.frame, count);
+    /// Takes as those on the feet the modes that are so at the stated values, by their numbers. Frequencies
+    /// in their order change evenly from draw to draw, so that none changes its kind by a hair; where two
+    /// modes change places, they do so at one frequency.
+    pub fn stand_as(&mut self, stated: &[bool]) {
+        let own = |i: usize| stated.get(i).copied().unwrap_or(false);
+        self.on_feet = (0..self.on_feet.len()).map(own).collect();
     }
 
     /// Stiffness between tip and work of the structure alone, N/m, in its weakest direction, where the

@@ -47,7 +47,9 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::text("build", "build", |row: &Row| row.build.to_string()),
         Column::number("mode", none, "number", |row: &Row| Some(row.number as f64)),
         Column::number("frequency", none, "frequency_hz", |row: &Row| Some(row.mode.frequency_hz)),
-        Column::text("on its feet", "on_feet", |row: &Row| row.mode.on_feet.to_string()),
+        Column::text("on its feet", "on_feet", |row: &Row| {
+            if row.mode.on_feet { "yes" } else { "no" }.to_string()
+        }),
         Column::number("error", none, "frequency_error", |row: &Row| Some(row.mode.frequency_error)),
         Column::number("theory error", none, "theory_error", |row: &Row| row.mode.theory_error),
         Column::number("loss factor", none, "loss_factor", |row: &Row| Some(row.mode.loss_factor)),

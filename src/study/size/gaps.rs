@@ -142,7 +142,7 @@ mod tests {
     use crate::design::Design;
     use crate::material::Table;
 
-    /// A tube of 40 mm at height `z` in a bed of 100 mm of sand up to 1 mm.
+    /// A tube of 40 mm at height `z` in a bed of 100 mm with stones up to 5 mm.
     fn refused(z: f64, wall: f64, gaps: &Gaps) -> Option<Refusal> {
         let text = crate::design::STARTER;
         let design = Design::read("d.toml", text, &Table::built_in()).design.unwrap();
@@ -176,8 +176,8 @@ mod tests {
 
     #[test]
     fn stones_pass_inside_a_tube_that_is_cast_in() {
-        // Sand up to 1 mm or 0.8 mm: a tube of 40 mm with 3 mm of wall has 34 mm clear.
-        let gaps = Gaps { cover: 0.0, stones: 30.0, wall: 0.0 };
+        // Stones up to 5 mm: a tube of 40 mm has 34 mm clear with 3 mm of wall, 16 mm with 12 mm.
+        let gaps = Gaps { cover: 0.0, stones: 5.0, wall: 0.0 };
         assert_eq!(refused(0.0, 0.003, &gaps), None);
         assert_eq!(refused(0.0, 0.012, &gaps), Some(Refusal::Stones));
     }
