@@ -28,13 +28,16 @@ pub struct Build {
     pub substances: Vec<Substance>,
     /// The sections that its members are made of, in the order of the drawing.
     pub profiles: Vec<Profile>,
-    /// What its members as drawn lose to others, once it was found, and for which shapes.
-    pub(super) inside: OnceLock<(Vec<Arc<Geometry>>, Arc<Vec<Inside>>)>,
+    /// What its members as drawn lose to others, once it was found.
+    pub(super) inside: OnceLock<Found>,
     /// The order of elimination of its frame without division, once it was solved.
     pub(super) whole: OnceLock<Arc<Orders>>,
     /// Orders of elimination of all builds.
     pub(super) patterns: Patterns,
 }
+
+/// What members lose to others that they lie inside, and for which shapes of sections that was found.
+pub(super) type Found = (Vec<Arc<Geometry>>, Arc<Vec<Inside>>);
 
 /// A section as geometry, whatever its materials are worth.
 #[derive(Debug, Clone)]

@@ -124,13 +124,14 @@ impl Direct {
             let better = &x + factor.solve(left.as_ref())?;
             let (next, after) = self.left(shift, &better, &real);
             // What rounding leaves is not refined further.
-            if !(worst(&after).1 < worst(&error).1) {
+            let (before, now) = (worst(&error).1, worst(&after).1);
+            if now.is_nan() || now >= before {
                 break;
             }
             (x, left, error) = (better, next, after);
         }
         let (column, most) = worst(&error);
-        if !(most <= BACKWARD) {
+        if most.is_nan() || most > BACKWARD {
             let row = (0..2 * n).max_by(|a, b| left[(*a, column)].abs().total_cmp(&left[(*b, column)].abs()));
             return Err(EigenFault::Singular { freedom: row.unwrap_or(0) % n });
         }

@@ -90,11 +90,14 @@ fn a_tap_of_some_length_moves_as_its_modes_do_and_goes_on_smoothly() {
         assert!(tap.motion(0, time).abs() <= tap.envelope(time) * (1.0 + 1e-9));
         assert!(tap.envelope(time) <= tap.bound(time) * (1.0 + 1e-9));
     }
-    // Larger than the motion after the tap ever is, yet passed within it.
-    let most = (0..200).map(|i| tap.envelope(1e-5 * f64::from(i))).fold(0.0, f64::max);
-    let last = tap.settle(0.999 * most).time.unwrap();
-    assert!((0.0..=2.1e-3).contains(&last), "{last}");
-    assert_eq!(tap.settle(2.0 * most).time, Some(0.0));
+    // A push of three periods: w T / π = 3.18 leaves |cos 5| / (3.18² - 1) = 0.031 of what an impulse
+    // starts, and bends further, by 500 π / (2 T w²) = 0.157 of it, while it lasts.
+    let push = Decay::after(&model, 0, &[0], Blow { impulse: 1.0, duration: 20e-3 });
+    let most = (0..200).map(|i| push.envelope(1e-4 * f64::from(i))).fold(0.0, f64::max);
+    assert!(most > 0.15 / 500.0, "{most}");
+    let last = push.settle(0.5 * most).time.unwrap();
+    assert!((5e-3..20e-3).contains(&last), "{last}");
+    assert_eq!(push.settle(2.0 * most).time, Some(0.0));
 }
 
 #[test]

@@ -501,7 +501,8 @@ mod tests {
         assert_eq!(comparison.builds.len(), 2);
         let way: f64 = comparison.builds[0].gives_way.iter().map(|s| s.share).sum();
         approx::assert_relative_eq!(way, 1.0, max_relative = 1e-9);
-        assert!(comparison.answer.contains("settle time"), "{}", comparison.answer);
+        assert_eq!(comparison.verdict.measure, "settle_time");
+        assert!(comparison.answer.contains("after the tap"), "{}", comparison.answer);
         assert!(comparison.verdict.winner.is_none() && comparison.answer.contains("No draws were made"));
         assert!(comparison.beats.is_empty());
     }

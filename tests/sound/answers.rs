@@ -125,7 +125,7 @@ fn sections(design: &Design) -> Held {
                 ("sliding", &section.sliding),
                 ("as stated", &section.as_stated),
             ] {
-                let loss = serde_json::to_value(&acting.loss).map_err(|e| e.to_string())?;
+                let loss = serde_json::to_value(acting.loss).map_err(|e| e.to_string())?;
                 for (name, value) in loss.as_object().into_iter().flatten() {
                     // A product of inertia may vanish, and has no loss of its own.
                     let Some(value) = value.as_f64().filter(|_| !name.contains("yz")) else { continue };
