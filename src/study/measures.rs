@@ -65,14 +65,19 @@ impl Figures {
         }
     }
 
-    /// By how much the figure of `measure` may be off for modes above the computed ones, as a part of it.
+    /// By how much the figure of `measure` may be off for modes above the computed ones, as a part of it; of
+    /// a figure that is 0, all of it.
     pub fn left_out(&self, measure: Measure) -> f64 {
         let error = match measure {
             Measure::DynamicStiffness => self.dynamic_stiffness_error,
             Measure::SettleTime => self.settle_time_error,
             _ => None,
         };
-        error.zip(self.get(measure)).map_or(0.0, |(error, value)| error / value)
+        error.zip(self.get(measure)).map_or(0.0, |(error, value)| match error > 0.0 {
+            true if value > 0.0 => error / value,
+            true => 1.0,
+            false => 0.0,
+        })
     }
 }
 
