@@ -8,7 +8,7 @@
 //!
 //! # Source
 //! - `rfc4180`: sections 2 and 3
-//! - `asvs`: requirement 1.2.10, characters that begin a formula, and the apostrophe before them
+//! - `asvs5`: requirement 1.2.10, characters that begin a formula, and the apostrophe before them
 
 use super::block::{Bars, Block, Curve, Motion, Picture, Unit, Wire};
 use super::table::{Cell, Column, Holds, Table};

@@ -47,11 +47,7 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::text("build", "build", |row: &Row| row.build.to_string()),
         Column::number("mode", none, "number", |row: &Row| Some(row.number as f64)),
         Column::number("frequency", none, "frequency_hz", |row: &Row| Some(row.mode.frequency_hz)),
-        Column::text("on its feet", "on_feet", |row: &Row| {
-            if row.mode.on_feet { "yes" } else { "no" }.to_string()
-        }),
         Column::number("error", none, "frequency_error", |row: &Row| Some(row.mode.frequency_error)),
-        Column::number("theory error", none, "theory_error", |row: &Row| row.mode.theory_error),
         Column::number("loss factor", none, "loss_factor", |row: &Row| Some(row.mode.loss_factor)),
         Column::number("loss factor, exact", none, "loss_factor_exact", |row: &Row| {
             Some(row.mode.loss_factor_exact)
@@ -60,6 +56,10 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::number("to 10 %", none, "time_to_10pct_s", |row: &Row| row.mode.time_to_10pct_s),
         Column::number("to 1 %", none, "time_to_1pct_s", |row: &Row| row.mode.time_to_1pct_s),
         Column::number("cycles to half", none, "cycles_to_half", |row: &Row| row.mode.cycles_to_half),
+        Column::text("on its feet", "on_feet", |row: &Row| {
+            if row.mode.on_feet { "yes" } else { "no" }.to_string()
+        }),
+        Column::number("theory error", none, "theory_error", |row: &Row| row.mode.theory_error),
         Column::number("followed", none, "followed", |row: &Row| row.spread.map(|s| s.followed))
             .path("spread.followed"),
     ];
