@@ -6,7 +6,7 @@ use super::price::{Costs, PartCost};
 use super::substance::Substance;
 use crate::frame::{
     Anchor, Displaced, Foot, Frame, FrameFault, Inside, Joint, Layout, Mass, Member, MemberSection,
-    PartStiffness, Point, Solid, overlaps,
+    PartStiffness, Point, Solid, bounded, overlaps,
 };
 use crate::material::Medium;
 use crate::modes::{Asked, ModesFault, Spectrum, Statics, solve_beyond, solve_past_feet};
@@ -72,6 +72,11 @@ impl Build {
                 to: stretch.to,
                 mass,
             });
+        }
+        for member in &mut frame.members {
+            if let Some(section) = frame.sections.get(member.section) {
+                member.displaced = bounded(&section.mass, std::mem::take(&mut member.displaced));
+            }
         }
         let point = |name: &str| self.drawing.points.position(name);
         let (tip, work) = match &goal.tool {

@@ -228,8 +228,8 @@ impl Geometry {
         let [bonded, sliding] = self.ways().map(join);
         let shear_centre = bonded.centre.map(|x| x.re);
         let ga_energy = [bonded.ga_energy[(0, 0)], bonded.ga_energy[(1, 1)]];
-        let bonded = whole.action(&bonded, |part| whole.bending[part]);
-        let sliding = whole.action(&sliding, |part| whole.own[part]);
+        let bonded = whole.action(whole.centre, &bonded, |part| whole.bending[part]);
+        let sliding = whole.action(whole.line(), &sliding, |part| whole.own[part]);
         let plane_shortfall = plane::shortfall(&bonded.stiffness, &sliding.stiffness, self.size());
         let (mass, parts) = masses(self.moments(), &media);
         let mass_per_length = mass[(0, 0)];
@@ -354,10 +354,20 @@ impl Whole {
         Ok(Whole { ea, centre, bending, own })
     }
 
-    /// The section whose parts act by `bending` and `shear`.
-    fn action(&self, shear: &ShearTorsion, bending: impl Fn(usize) -> Matrix3<Complex64>) -> Action {
+    /// The line on which sliding parts stretch, y and z, m: it loses nothing itself.
+    fn line(&self) -> [Complex64; 2] {
+        self.centre.map(|x| Complex64::from(x.re))
+    }
+
+    /// The section whose parts act by `bending` and `shear`, with its bending stiffness about `centre`.
+    fn action(
+        &self,
+        centre: [Complex64; 2],
+        shear: &ShearTorsion,
+        bending: impl Fn(usize) -> Matrix3<Complex64>,
+    ) -> Action {
         let (one, zero) = (Complex64::ONE, Complex64::ZERO);
-        let [yc, zc] = self.centre;
+        let [yc, zc] = centre;
         let [ys, zs] = shear.centre;
         // Strains about the member line from those about the centres.
         let from_elastic = Matrix3::new(one, -zc, yc, zero, one, zero, zero, zero, one);

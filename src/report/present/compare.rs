@@ -92,6 +92,14 @@ pub fn table(answer: &Comparison) -> Table {
 
 /// The verdict, the table, then bars of settle time and stiffness.
 pub fn blocks(answer: &Comparison) -> Vec<Block> {
+    let mut blocks = compared(answer);
+    blocks.extend(guessed(answer));
+    blocks.extend(doubts(answer));
+    blocks
+}
+
+/// The comparison itself, for a page that has guesses and doubts at places of their own.
+pub fn compared(answer: &Comparison) -> Vec<Block> {
     let mut blocks: Vec<Block> = answer.verdict.paragraphs.iter().cloned().map(Block::Note).collect();
     blocks.extend(super::spread::holds_at(answer.amplitude_m));
     let title = match (answer.at_equal, answer.draws) {
@@ -113,11 +121,17 @@ pub fn blocks(answer: &Comparison) -> Vec<Block> {
     if !answer.misses.list.is_empty() {
         blocks.push(Block::Table(missed(answer)));
     }
-    blocks.extend(super::guesses::taken(&answer.guesses).map(Block::Table));
-    if !answer.notes.is_empty() {
-        blocks.push(Block::Problems(answer.notes.clone()));
-    }
     blocks
+}
+
+/// What was stated without a spread and took the usual one.
+pub fn guessed(answer: &Comparison) -> Option<Block> {
+    super::guesses::taken(&answer.guesses).map(Block::Table)
+}
+
+/// What is doubtful in the answer.
+pub fn doubts(answer: &Comparison) -> Option<Block> {
+    (!answer.notes.is_empty()).then(|| Block::Problems(answer.notes.clone()))
 }
 
 /// What beam theory may miss in each build.

@@ -56,7 +56,8 @@ pub struct Told {
 /// The page of everything about `design`.
 pub fn page(design: &Design, whole: &Whole, told: Told) -> Document {
     let mut first = vec![Block::Note(question(design, whole.comparison.draws))];
-    first.extend(compare::blocks(&whole.comparison));
+    first.extend(compare::compared(&whole.comparison));
+    first.extend(compare::doubts(&whole.comparison));
     if !design.goal.targets.is_empty() {
         // After the question and what is said of the targets.
         let sized = whole.sizings.iter().map(|(label, sizing)| Block::Note(found(label, sizing)));
@@ -90,7 +91,9 @@ pub fn page(design: &Design, whole: &Whole, told: Told) -> Document {
     }
     sections.push(Section::new("Cautions", basis::cautions(design)));
     sections.push(Section::new("What it rests on", basis::told(design, &whole.proof)));
-    sections.push(Section::folded("Appendix: what is not known exactly", basis::spreads(design)));
+    let mut inexact = basis::spreads(design);
+    inexact.extend(compare::guessed(&whole.comparison));
+    sections.push(Section::folded("Appendix: what is not known exactly", inexact));
     sections.push(Section::folded("Appendix: materials and sources", basis::sources(design, &whole.proof)));
     sections.push(Section::folded("Appendix: sections in figures", section::in_figures(&whole.sections)));
     sections.push(Section::folded("Appendix: published cases rerun", proof::blocks(&whole.proof)));
