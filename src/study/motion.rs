@@ -204,9 +204,13 @@ fn speeds(
     }
 }
 
-/// From a third of the first mode to beyond the last, Hz.
+/// Elastic modes that a curve shows unless it is asked for a range.
+const DRAWN: usize = 20;
+
+/// From a third of the first mode to beyond the last of the lowest ones, Hz.
 fn usual_range(solved: &Solved) -> (f64, f64) {
-    let elastic = solved.modal.modes().iter().filter(|mode| !mode.is_rigid()).map(|mode| mode.omega / TAU);
+    let elastic = solved.modal.modes().iter().filter(|mode| !mode.is_rigid());
+    let elastic = elastic.take(DRAWN).map(|mode| mode.omega / TAU);
     let (first, last) = elastic.fold((f64::INFINITY, 0.0), |(a, b): (f64, f64), f| (a.min(f), b.max(f)));
     if first.is_finite() { (first / 3.0, 1.2 * last) } else { (1.0, 1000.0) }
 }

@@ -34,7 +34,8 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-/// The worst ratio by direction, and the worst direction of each build over frequency.
+/// The worst ratio by direction; where a floor is asked for, the worst direction of each build over frequency
+/// too.
 pub(super) fn blocks(answer: &Response) -> Vec<Block> {
     let rows = rows(answer);
     if rows.is_empty() {
@@ -53,7 +54,11 @@ pub(super) fn blocks(answer: &Response) -> Vec<Block> {
         series: answer.builds.iter().filter_map(worst).collect(),
         marks: Vec::new(),
     };
-    vec![Block::Table(Table::new(title, &columns(), &rows)), Block::Curve(curve)]
+    let mut blocks = vec![Block::Table(Table::new(title, &columns(), &rows))];
+    if answer.builds.iter().any(|build| build.floor.is_some()) {
+        blocks.push(Block::Curve(curve));
+    }
+    blocks
 }
 
 #[cfg(test)]
