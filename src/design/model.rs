@@ -113,7 +113,7 @@ impl Build {
     /// The same from fewer modes that are known.
     ///
     /// # Errors
-    /// As [`solve`].
+    /// As [`Build::spectrum`].
     pub fn spectrum_beyond(
         &self,
         model: &Model,

@@ -1,10 +1,10 @@
 //! A build solved with as many modes as its answers need.
 //!
 //! Modes are added until what the modes above could change is small: the settle time holds to
-//! [`ENOUGH`] of itself ([`Decay::settle_error`]), and so does the dynamic stiffness
+//! `ENOUGH` of itself ([`Decay::settle_error`]), and so does the dynamic stiffness
 //! ([`Peak::stiffness_error`](crate::response::peak::Peak)). What is left out is known as a few lumped modes
 //! that tip, work and tap see. The mode that decides is then one that was computed, and so is its loss.
-//! At [`MOST`] modes, or where the trend of the error says that so many are not enough, the answer stands as
+//! At `MOST` modes, or where the trend of the error says that so many are not enough, the answer stands as
 //! it is and says by how much it may be off: without loss no number of modes is enough, and an ideal impulse
 //! rings what no hammer reaches.
 //!
@@ -14,7 +14,7 @@
 //! The largest motion after an ideal impulse is not waited for: the envelope of a bar that is struck
 //! along itself grows with the logarithm of the number of its modes. A ring-down states its error.
 //!
-//! Only the lowest modes have complex shapes ([`Precision::ANSWER`]); those above have the loss of their
+//! Only the lowest modes have complex shapes (`Precision::ANSWER`); those above have the loss of their
 //! strain energy.
 
 use super::measures::Solved;
@@ -56,7 +56,7 @@ const COARSE: f64 = 1e-3;
 const BEYOND: f64 = 1.2;
 
 /// True when an error that falls from `before` to `now`, each after a number of modes, as a power of that
-/// number, is still twice too large at [`MOST`]: without loss, or after an ideal impulse.
+/// number, is still twice too large at `MOST`: without loss, or after an ideal impulse.
 fn is_out_of_reach(before: (usize, f64), now: (usize, f64)) -> bool {
     let ratio = |from: usize, to: usize| to as f64 / from as f64;
     let power = (now.1 / before.1).ln() / ratio(before.0, now.0).ln();
@@ -150,7 +150,7 @@ impl<'m> Solved<'m> {
     }
 
     /// True when a mode that decides bulges so much between the ends of its pieces that the motion of its
-    /// points is not right to [`ENOUGH`].
+    /// points is not right to `ENOUGH`.
     fn is_coarse(&self) -> bool {
         let elastic = &self.spectrum.elastic;
         let reached = self.reached.as_ref();
@@ -195,7 +195,7 @@ impl<'m> Solved<'m> {
         seen.map_err(ModesFault::Eigen)
     }
 
-    /// The modes beyond `frequency`, Hz, where those at hand do not reach so far; at most [`MOST`].
+    /// The modes beyond `frequency`, Hz, where those at hand do not reach so far; at most `MOST`.
     ///
     /// # Errors
     /// What stopped the solution.
@@ -219,7 +219,7 @@ impl<'m> Solved<'m> {
         Ok(found)
     }
 
-    /// Which figures do not hold to [`ENOUGH`], and by how much they may be off.
+    /// Which figures do not hold to `ENOUGH`, and by how much they may be off.
     pub fn doubts(&self, build: &Build, goal: &Goal) -> Vec<Problem> {
         let Some(reached) = &self.reached else { return Vec::new() };
         let last = self.modal.modes().iter().map(|mode| mode.omega / TAU).fold(0.0, f64::max);
