@@ -30,4 +30,6 @@ pub mod modes;
 pub mod report;
 pub mod response;
 pub mod section;
+#[cfg(test)]
+mod seeds;
 pub mod study;

@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use proptest::prelude::*;
+use proptest::test_runner::FileFailurePersistence;
 use stillbed::design::Design;
 use stillbed::material::Table;
 use stillbed::report::json::first_not_finite;
@@ -50,8 +51,14 @@ fn mutated(line: usize, kind: u8, slip: &str) -> String {
     out.join("\n")
 }
 
+/// So many cases, after those of the seeds that once failed.
+fn kept(cases: u32) -> ProptestConfig {
+    let seeds = FileFailurePersistence::Direct("tests/seeds/mutations.txt");
+    ProptestConfig { cases, failure_persistence: Some(Box::new(seeds)), ..ProptestConfig::default() }
+}
+
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(96))]
+    #![proptest_config(kept(96))]
 
     #[test]
     fn a_mutated_design_is_answered_or_refused(line in 0usize..200, kind in 0u8..3, slip in slips()) {

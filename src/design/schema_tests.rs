@@ -143,7 +143,7 @@ fn mutated(text: &str, line: usize, slip: &str) -> String {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(400))]
+    #![proptest_config(crate::seeds::cases(400))]
 
     #[test]
     fn no_design_that_is_read_is_refused(

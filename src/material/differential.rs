@@ -183,6 +183,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::seeds::cases(256))]
+
         #[test]
         fn the_scheme_keeps_within_the_bounds_and_levin(f in 0.01..0.95f64, ni in 0.05..0.3f64) {
             use crate::material::homogenise::{Phase, bounds};

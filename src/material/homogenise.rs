@@ -307,6 +307,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::seeds::cases(256))]
+
         #[test]
         fn bounds_bound(e in 0.5..5.0, r in 2.0..60.0, nm in 0.1..0.45, ni in 0.0..0.4, f in 0.01..0.99) {
             let (matrix, inclusion) = (real(e, nm), real(e * r, ni));

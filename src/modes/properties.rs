@@ -63,7 +63,7 @@ fn shifts() -> impl Strategy<Value = Vec<f64>> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(16))]
+    #![proptest_config(crate::seeds::cases(16))]
 
     #[test]
     fn turning_the_whole_frame_changes_nothing(

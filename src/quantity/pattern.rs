@@ -144,7 +144,7 @@ mod tests {
     }
 
     proptest! {
-        #![proptest_config(ProptestConfig::with_cases(600))]
+        #![proptest_config(crate::seeds::cases(600))]
 
         #[test]
         fn no_pattern_refuses_what_the_reader_takes(

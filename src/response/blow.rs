@@ -142,7 +142,7 @@ mod tests {
     }
 
     proptest! {
-        #![proptest_config(ProptestConfig::with_cases(40))]
+        #![proptest_config(crate::seeds::cases(40))]
 
         #[test]
         fn one_oscillator_moves_as_integrated(x in 0.05..6.0f64, zeta in 0.0..0.2f64, at in 0.1..1.0f64) {

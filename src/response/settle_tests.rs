@@ -131,7 +131,7 @@ fn any_modes() -> impl Strategy<Value = Vec<(f64, f64, f64)>> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(60))]
+    #![proptest_config(crate::seeds::cases(60))]
 
     #[test]
     fn a_smaller_amplitude_never_settles_earlier(

@@ -5,6 +5,8 @@ use crate::report::demo;
 use proptest::prelude::*;
 
 proptest! {
+    #![proptest_config(crate::seeds::cases(256))]
+
     #[test]
     fn any_content_makes_a_drawing(block in any_block()) {
         for size in [Size::Wide, Size::Narrow] {

@@ -120,6 +120,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::seeds::cases(256))]
+
         #[test]
         fn no_line_is_longer_and_nothing_is_lost(text in "\\PC{0,200}", columns in 2usize..90) {
             let lines = fold(&text, columns);

@@ -111,7 +111,7 @@ fn the_last_tick_of_bars_stays_within_the_terminal() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(400))]
+    #![proptest_config(crate::seeds::cases(400))]
     #[test]
     fn no_line_is_wider_than_the_terminal(block in any_block(), width in 40usize..120, colour: bool) {
         let text = render(&[block], &Look { width, colour });

@@ -224,7 +224,7 @@ fn keys_are_those_that_others_rely_on() {
 }
 
 proptest::proptest! {
-    #![proptest_config(proptest::test_runner::Config::with_cases(24))]
+    #![proptest_config(crate::seeds::cases(24))]
 
     #[test]
     fn a_free_bar_of_any_layers_is_not_forced(

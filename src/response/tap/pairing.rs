@@ -81,6 +81,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::seeds::cases(256))]
+
         #[test]
         fn no_order_of_three_is_cheaper(cost in prop::array::uniform3(prop::array::uniform3(0.0..10.0f64))) {
             let sum = |pairs: &[Option<usize>]| -> f64 {

@@ -223,6 +223,8 @@ mod tests {
     }
 
     proptest::proptest! {
+        #![proptest_config(crate::seeds::cases(256))]
+
         #[test]
         fn no_bytes_panic(bytes in proptest::collection::vec(proptest::prelude::any::<u8>(), 0..300)) {
             let _ = read("a", &bytes, &Stated::default());

@@ -208,6 +208,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::seeds::cases(256))]
+
         #[test]
         fn nothing_beats_the_front_and_it_beats_the_rest(
             values in prop::collection::vec((1..6u8, 1..6u8, 1..6u8), 1..40),

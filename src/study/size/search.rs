@@ -233,6 +233,8 @@ mod tests {
     use proptest::prelude::*;
 
     proptest! {
+        #![proptest_config(crate::seeds::cases(256))]
+
         #[test]
         fn the_code_visits_every_choice_once_by_single_steps(axes in prop::collection::vec(1usize..5, 1..5)) {
             let count: usize = axes.iter().product();

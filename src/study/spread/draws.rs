@@ -80,6 +80,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::seeds::cases(256))]
+
         #[test]
         fn each_part_is_used_once(count in 1..300usize, seed: u64, stream in 0..50u64) {
             let mut parts: Vec<usize> =

@@ -154,6 +154,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::seeds::cases(256))]
+
         #[test]
         fn a_higher_chance_is_a_higher_value(a in 1e-6..1.0f64, b in 1e-6..1.0f64, low in 0.1..1.0f64) {
             let quantity = uncertain("e", 1.0, low, 3.0, Law::LogNormal);
