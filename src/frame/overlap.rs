@@ -23,7 +23,8 @@
 
 use super::axes::Line;
 use super::model::Frame;
-use super::solid::{End, Interval, Prism, Solid, joined, sides};
+use super::piece::GAUSS_2;
+use super::solid::{End, Interval, Prism, Sight, Solid, joined, sides};
 use nalgebra::{Matrix6, Vector3};
 use std::cmp::Ordering;
 
@@ -110,12 +111,6 @@ const SHORT: f64 = 0.05;
 
 /// Strips that a section is divided into where members are not square to each other.
 const STRIPS: usize = 12;
-
-/// Places and weights of two Gauss points on 0 to 1.
-///
-/// # Source
-/// - `abramowitz1964`: table 25.4
-const GAUSS: [(f64, f64); 2] = [(0.211_324_865_405_187_1, 0.5), (0.788_675_134_594_812_9, 0.5)];
 
 /// What the members of `frame` that `loses` names lose to others; `solids` by section.
 ///
@@ -244,14 +239,15 @@ struct Ray {
     at: [f64; 2],
     /// m2.
     weight: f64,
-    /// By keeper: where it lies in its material.
-    hits: Vec<Vec<Interval>>,
+    /// Where it lies in the material of a keeper, by its number.
+    hits: Vec<(usize, Interval)>,
 }
 
 /// What `guest` loses to `keepers`, stretch by stretch.
 fn inside(prisms: &[Prism], guest: usize, keepers: &[usize]) -> Vec<Inside> {
     let Prism { line, solid, .. } = &prisms[guest];
-    let direction: Vector3<f64> = line.axes.row(0).transpose();
+    let sights: Vec<Sight> = keepers.iter().map(|keeper| prisms[*keeper].along_rays(line)).collect();
+    let mut crossed: Vec<Interval> = Vec::new();
     let breaks = [0, 1].map(|axis| breaks(prisms, guest, keepers, axis));
     let mut rays: Vec<Ray> = Vec::new();
     for (part, rings) in solid.parts.iter().enumerate().filter(|(_, rings)| !rings.is_empty()) {
@@ -262,15 +258,14 @@ fn inside(prisms: &[Prism], guest: usize, keepers: &[usize]) -> Vec<Inside> {
                 for (y, width) in places(&cell) {
                     let weight = width * height;
                     whole += weight;
-                    let origin = line.start + line.axes.transpose() * Vector3::new(0.0, y, z);
-                    let hit = |keeper: &usize| {
-                        let mut hits = Vec::new();
-                        prisms[*keeper].cross(&origin, &direction, &mut hits);
-                        let within = |(a, b): Interval| (a.max(0.0), b.min(line.length));
-                        hits.into_iter().map(within).filter(|(a, b)| b - a > 1e-9 * line.length).collect()
-                    };
-                    let hits: Vec<Vec<Interval>> = keepers.iter().map(hit).collect();
-                    if hits.iter().any(|hits| !hits.is_empty()) {
+                    let mut hits = Vec::new();
+                    for (keeper, sight) in sights.iter().enumerate() {
+                        sight.cross([y, z], &mut crossed);
+                        let within = crossed.drain(..).map(|(a, b)| (a.max(0.0), b.min(line.length)));
+                        let long = within.filter(|(a, b)| b - a > 1e-9 * line.length);
+                        hits.extend(long.map(|stretch| (keeper, stretch)));
+                    }
+                    if !hits.is_empty() {
                         rays.push(Ray { part, at: [y, z], weight, hits });
                     }
                 }
@@ -282,8 +277,8 @@ fn inside(prisms: &[Prism], guest: usize, keepers: &[usize]) -> Vec<Inside> {
     }
     // Keepers whose stretches overlap along the guest make one stretch.
     let reach = |k: usize| {
-        let all = rays.iter().flat_map(|ray| &ray.hits[k]);
-        all.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), (from, to)| (a.min(*from), b.max(*to)))
+        let all = rays.iter().flat_map(|ray| &ray.hits).filter(|(keeper, _)| *keeper == k);
+        all.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), (_, (from, to))| (a.min(*from), b.max(*to)))
     };
     let reaches: Vec<Interval> = (0..keepers.len()).map(reach).collect();
     let stretches = joined(reaches.iter().copied().filter(|(from, to)| from < to).collect());
@@ -292,7 +287,8 @@ fn inside(prisms: &[Prism], guest: usize, keepers: &[usize]) -> Vec<Inside> {
         let group: Vec<usize> = (0..keepers.len()).filter(own).collect();
         let mut parts = vec![[0.0; 6]; solid.parts.len()];
         for ray in &rays {
-            let hits = joined(group.iter().flat_map(|k| ray.hits[*k].iter().copied()).collect());
+            let hits = ray.hits.iter().filter(|(keeper, _)| group.contains(keeper));
+            let hits = joined(hits.map(|(_, stretch)| *stretch).collect());
             let volume = ray.weight * hits.iter().map(|(a, b)| b - a).sum::<f64>();
             let [y, z] = ray.at;
             let own = &mut parts[ray.part];
@@ -354,7 +350,7 @@ fn breaks(prisms: &[Prism], guest: usize, keepers: &[usize], axis: usize) -> Vec
 fn places(breaks: &[f64]) -> impl Iterator<Item = (f64, f64)> + '_ {
     breaks.windows(2).flat_map(|ends| {
         let width = ends[1] - ends[0];
-        GAUSS.iter().map(move |(place, weight)| (ends[0] + place * width, weight * width))
+        GAUSS_2.iter().map(move |(place, weight)| (ends[0] + place * width, weight * width))
     })
 }
 

@@ -44,6 +44,12 @@ pub(super) type Complex12 = SMatrix<Complex64, 12, 12>;
 /// Freedoms of a piece: those of its first end, then those of its second.
 pub(super) type Vector12 = SVector<f64, 12>;
 
+/// Abscissae and weights of two Gauss points on 0 to 1, which integrate the square of what is linear.
+///
+/// # Source
+/// - `abramowitz1964`: table 25.4
+pub(super) const GAUSS_2: [(f64, f64); 2] = [(0.211_324_865_405_187_1, 0.5), (0.788_675_134_594_812_9, 0.5)];
+
 /// Abscissae and weights of four Gauss points on 0 to 1.
 ///
 /// # Source

@@ -1,10 +1,10 @@
 //! The frame as a rigid body, loads from its own mass, and directions at points.
 
-use super::assembly::{Bar, bar, bars, turned};
+use super::assembly::{Bar, bars, turned};
 use super::axes::{Line, arm};
 use super::layout::Layout;
 use super::model::Frame;
-use super::piece::{Piece, Vector12};
+use super::piece::{GAUSS_2, Piece, Vector12};
 use nalgebra::{Matrix3, Matrix6, Vector3, Vector6};
 
 /// Mass, centre and inertia of a whole frame.
@@ -25,16 +25,20 @@ impl Frame {
     pub fn rigid_body(&self) -> Option<RigidBody> {
         let mut about_origin = Matrix6::zeros();
         for member in &self.members {
-            let bar = bar(self, member, 1)?;
-            let line = bar.line;
-            let taken = bar.displaced(member, 1)?;
-            let own = taken.iter().fold(*bar.piece.mass()?, |sum, (_, taken)| sum - taken);
-            let mass = turned(&own, &line);
-            let ends = [arm(&line.start), arm(&line.at(line.length))];
-            for i in 0..2 {
-                for j in 0..2 {
-                    let block = mass.fixed_view::<6, 6>(6 * i, 6 * j);
-                    about_origin += ends[i].transpose() * block * ends[j];
+            let line = Line::of(self, member)?;
+            let mut axes = Matrix6::zeros();
+            axes.fixed_view_mut::<3, 3>(0, 0).copy_from(&line.axes);
+            axes.fixed_view_mut::<3, 3>(3, 3).copy_from(&line.axes);
+            let own = (0.0, line.length, self.sections.get(member.section)?.mass);
+            let taken = member
+                .displaced
+                .iter()
+                .map(|taken| (taken.from.max(0.0), taken.to.min(line.length), -taken.mass));
+            for (from, to, mass) in std::iter::once(own).chain(taken).filter(|(from, to, _)| from < to) {
+                // Square in the place along the line, so that two places do.
+                for (place, weight) in GAUSS_2 {
+                    let reach = axes * arm(&line.at(from + place * (to - from)));
+                    about_origin += weight * (to - from) * (reach.transpose() * mass * reach);
                 }
             }
         }

@@ -112,31 +112,68 @@ impl Prism<'_> {
         bounds
     }
 
-    /// Adds where the ray `origin + t direction` lies in its material, unsorted.
-    pub fn cross(&self, origin: &Vector3<f64>, direction: &Vector3<f64>, found: &mut Vec<Interval>) {
-        let own = self.line.axes * (origin - self.line.start);
-        let along = self.line.axes * direction;
-        let mut limits = (f64::NEG_INFINITY, f64::INFINITY);
+    /// It as rays along `line` see it.
+    pub fn along_rays(&self, line: &Line) -> Sight<'_> {
+        let direction: Vector3<f64> = line.axes.row(0).transpose();
+        let aside = [1, 2].map(|row| -> Vector3<f64> { line.axes.row(row).transpose() });
+        let turned = |v: Vector3<f64>| self.line.axes * v;
+        let own = [turned(line.start - self.line.start), turned(aside[0]), turned(aside[1])];
+        let along = turned(direction);
         let (first, last) = self.along();
-        cut(&mut limits, own.x - first, along.x);
-        cut(&mut limits, last - own.x, -along.x);
+        let plane = |base: f64, sign: f64, slope: f64| Plane {
+            at: [sign * (own[0].x - base), sign * own[1].x, sign * own[2].x],
+            slope: sign * slope,
+        };
+        let mut planes = vec![plane(first, 1.0, along.x), plane(last, -1.0, along.x)];
         for end in self.ends {
             if let End::Mitre { place, inward } = end {
-                cut(&mut limits, inward.dot(&(origin - place)), inward.dot(direction));
+                let at = [inward.dot(&(line.start - place)), inward.dot(&aside[0]), inward.dot(&aside[1])];
+                planes.push(Plane { at, slope: inward.dot(&direction) });
             }
+        }
+        Sight { parts: &self.solid.parts, own, along, planes }
+    }
+}
+
+/// A member as rays along another see it: what is linear in their place is known.
+pub(super) struct Sight<'a> {
+    parts: &'a [Vec<Vec<[f64; 2]>>],
+    /// Where the other's line starts, and its y and z, in own axes.
+    own: [Vector3<f64>; 3],
+    /// Direction of the rays in own axes.
+    along: Vector3<f64>,
+    /// The planes that it lies behind.
+    planes: Vec<Plane>,
+}
+
+/// A plane: how far behind it a ray starts, a constant and what each m of y and z adds, and by how much a
+/// length of the ray goes behind.
+struct Plane {
+    at: [f64; 3],
+    slope: f64,
+}
+
+impl Sight<'_> {
+    /// Adds where the ray at `[y, z]` of the other lies in its material, unsorted.
+    pub fn cross(&self, [y, z]: [f64; 2], found: &mut Vec<Interval>) {
+        let mut limits = (f64::NEG_INFINITY, f64::INFINITY);
+        for Plane { at, slope } in &self.planes {
+            cut(&mut limits, at[0] + y * at[1] + z * at[2], *slope);
         }
         if limits.0 >= limits.1 {
             return;
         }
+        let (own, along) = (self.own[0] + self.own[1] * y + self.own[2] * z, self.along);
         let across = along.y * along.y + along.z * along.z;
-        for rings in &self.solid.parts {
+        let mut crossed: Vec<f64> = Vec::new();
+        for rings in self.parts {
             if across < 1e-18 {
                 if holds(rings, [own.y, own.z]) {
                     found.push(limits);
                 }
                 continue;
             }
-            let mut crossed: Vec<f64> = Vec::new();
+            crossed.clear();
             for (a, b) in rings.iter().flat_map(|ring| sides(ring)) {
                 let side = |p: [f64; 2]| along.y * (p[1] - own.z) - along.z * (p[0] - own.y);
                 let (left, right) = (side(a), side(b));
@@ -199,6 +236,7 @@ mod tests {
     use super::super::sample::{member, point};
     use super::*;
     use approx::assert_relative_eq;
+    use nalgebra::Matrix3;
 
     pub(crate) fn tube(outer: f64, inner: f64) -> Solid {
         let ring =
@@ -216,9 +254,12 @@ mod tests {
         let line = Line::of(&frame, &frame.members[0]).unwrap();
         let solid = tube(0.06, 0.05);
         let mut prism = Prism { line, solid: &solid, ends: [End::Square, End::Square] };
+        // Rays along global y from y = -1 m, at x of their line and 10 mm above it.
+        let axes = Matrix3::new(0.0, 1.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, -1.0);
+        let rays = Line { start: -Vector3::y(), axes, ..line.clone() };
         let through = |prism: &Prism, x: f64| {
             let mut found = Vec::new();
-            prism.cross(&Vector3::new(x, -1.0, 0.01), &Vector3::y(), &mut found);
+            prism.along_rays(&rays).cross([x, -0.01], &mut found);
             joined(found)
         };
         let walls = through(&prism, 0.5);

@@ -7,11 +7,8 @@
 //! The motion is taken as the freedoms have it: loads between the ends of pieces are not counted.
 
 use super::energy::Energies;
-use super::piece::transposed_reach;
+use super::piece::{GAUSS_2, transposed_reach};
 use nalgebra::Vector6;
-
-/// Places and weights of two Gauss points on 0 to 1, which integrate the square of what is linear.
-const GAUSS: [(f64, f64); 2] = [(0.211_324_865_405_187_1, 0.5), (0.788_675_134_594_812_9, 0.5)];
 
 impl Energies<'_> {
     /// The section forces [N, V_y, V_z, T, M_y, M_z] of a member at its end (0 or 1), N and N m.
@@ -59,7 +56,7 @@ fn integrated(
         if a >= b {
             continue;
         }
-        for (place, weight) in GAUSS {
+        for (place, weight) in GAUSS_2 {
             let x = a + place * (b - a);
             let here = transposed_reach(length - x).transpose() * far;
             sum += density(&here) * weight * (b - a);
