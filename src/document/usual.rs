@@ -14,6 +14,7 @@
 //! - `ito2008`: tables 6-2 and 6-5, the coefficients of flat joints; what limits follow is common practice
 
 use crate::quantity::Spread;
+use std::sync::LazyLock;
 
 const BUILT_IN: &str = include_str!("../../data/joints.csv");
 
@@ -64,7 +65,12 @@ impl Class {
 
 impl Usual {
     /// The usual limits of `class`; a row that cannot be read leaves its values as they stand.
-    pub fn of(class: Class) -> Usual {
+    pub fn of(class: Class) -> &'static Usual {
+        static ALL: LazyLock<[Usual; Class::ALL.len()]> = LazyLock::new(|| Class::ALL.map(Usual::read));
+        &ALL[class as usize]
+    }
+
+    fn read(class: Class) -> Usual {
         let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).from_reader(BUILT_IN.as_bytes());
         let read = |row: csv::StringRecord| {
             let cell = |i: usize| row.get(i).unwrap_or_default();

@@ -140,10 +140,15 @@ impl Direct {
 
     /// What `x` leaves of `rhs`, and its backward error by column.
     fn left(&self, shift: f64, x: &Mat<f64>, rhs: &Mat<f64>) -> (Mat<f64>, Vec<f64>) {
-        let left = rhs - times(&self.stiffness, x.as_ref()) + Scale(shift) * times(&self.mass, x.as_ref());
+        let mut left = rhs - times(&self.stiffness, x.as_ref());
+        if shift != 0.0 {
+            left += Scale(shift) * times(&self.mass, x.as_ref());
+        }
         let mut sizes = Mat::from_fn(rhs.nrows(), rhs.ncols(), |i, j| rhs[(i, j)].abs());
         let mut diagonal = vec![0.0; rhs.nrows()];
-        for (matrix, factor) in [(&self.stiffness, 1.0), (&self.mass, shift)] {
+        for (matrix, factor) in
+            [(&self.stiffness, 1.0), (&self.mass, shift)].into_iter().filter(|m| m.1 != 0.0)
+        {
             for column in 0..matrix.ncols() {
                 let rows = matrix.symbolic().row_idx_of_col_raw(column);
                 for (row, value) in rows.iter().zip(matrix.val_of_col(column)) {

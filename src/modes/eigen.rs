@@ -307,6 +307,22 @@ mod tests {
     }
 
     #[test]
+    fn the_count_finds_what_no_iteration_from_the_start_can() {
+        // Two bodies that do not touch, and a start that knows one of them alone: only the count sees the other.
+        let one = beams(3, 2, 4, true);
+        let sample = copies(&one, 2);
+        let (alone, n) = (dense(&one, 4), one.group.len());
+        let start = Mat::from_fn(2 * n, 4, |i, j| if i < n { alone.vectors[(i, j)] } else { 0.0 });
+        let settings = Settings { start: Some(start.as_ref()), ..Settings::default() };
+        let found = lowest(&pencil(&sample), 8, &settings).unwrap();
+        assert_eq!(found.method, Method::Sparse);
+        for (i, w) in found.omega_squared.iter().enumerate() {
+            assert!((w - alone.omega_squared[i / 2]).abs() <= 1e-9 * w, "{i} {w}");
+        }
+        sound(&sample, &found);
+    }
+
+    #[test]
     fn stiff_joints_leave_soft_modes_right() {
         // Each mass is two halves joined by a spring a milliard times stiffer than the rest.
         let joined = |masses: usize| chain(2 * masses, |i| if i % 2 == 0 { 1.0 } else { 1e9 }, |_| 0.5);

@@ -31,6 +31,7 @@ use super::statics::{Statics, Stiffness};
 use crate::frame::{Frame, Layout};
 use faer::Mat;
 use nalgebra::{DMatrix, DVector, Matrix3, Matrix6, SymmetricEigen, Vector3, Vector6};
+use std::cell::OnceCell;
 
 /// Below this part of the largest, a resistance is rounding.
 const NOTHING: f64 = 1e-10;
@@ -125,20 +126,29 @@ pub(super) fn springs(frame: &Frame, layout: &Layout) -> Vec<(usize, f64)> {
     springs
 }
 
-/// The load of a unit force along `direction` on point `tip` and of its reaction at `work`, (n): its
-/// product with a motion is how far they part. Between two points it is that of the structure, balanced
-/// by the feet; against the ground, `None`, it is the force alone.
-pub fn between(
-    frame: &Frame,
-    layout: &Layout,
-    tip: usize,
-    work: Option<usize>,
-    direction: &Vector6<f64>,
-) -> Vec<f64> {
-    let load = layout.between(tip, work, direction);
-    match work.and_then(|_| Footing::new(frame, layout)) {
-        Some(footing) => footing.balanced(&load),
-        None => load,
+/// Forces between two points of a frame.
+pub struct Pushes<'a> {
+    frame: &'a Frame,
+    layout: &'a Layout,
+    footing: OnceCell<Option<Footing>>,
+}
+
+impl<'a> Pushes<'a> {
+    /// On `frame` in `layout`.
+    pub fn new(frame: &'a Frame, layout: &'a Layout) -> Pushes<'a> {
+        Pushes { frame, layout, footing: OnceCell::new() }
+    }
+
+    /// The load of a unit force along `direction` on point `tip` and of its reaction at `work`, (n): its
+    /// product with a motion is how far they part. Between two points it is that of the structure, balanced
+    /// by the feet; against the ground, `None`, it is the force alone.
+    pub fn between(&self, tip: usize, work: Option<usize>, direction: &Vector6<f64>) -> Vec<f64> {
+        let load = self.layout.between(tip, work, direction);
+        let footing = || self.footing.get_or_init(|| Footing::new(self.frame, self.layout)).as_ref();
+        match work.and_then(|_| footing()) {
+            Some(footing) => footing.balanced(&load),
+            None => load,
+        }
     }
 }
 
@@ -207,7 +217,8 @@ impl Statics<'_> {
             return Ok(None);
         }
         let directions = [Vector6::x(), Vector6::y(), Vector6::z()];
-        let loads = directions.map(|direction| between(self.frame, &self.layout, tip, work, &direction));
+        let pushes = Pushes::new(self.frame, &self.layout);
+        let loads = directions.map(|direction| pushes.between(tip, work, &direction));
         let loads = Mat::from_fn(self.layout.freedoms(), 3, |i, j| loads[j][i]);
         let motion = self.solve(loads.as_ref())?;
         let give = loads.transpose() * &motion;

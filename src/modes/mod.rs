@@ -35,7 +35,7 @@ pub use direct::Direct;
 pub use eigen::{Eigenpairs, Method, Settings, lowest};
 pub use factor::Factorisation;
 pub use fault::EigenFault;
-pub use footing::{Footing, between};
+pub use footing::{Footing, Pushes};
 pub use loose::RigidMotion;
 pub use on_feet::solve_past_feet;
 pub use orders::Orders;

@@ -21,6 +21,7 @@ use super::trouble::ModesFault;
 use crate::frame::Frame;
 use faer::{Col, Mat};
 use nalgebra::{DMatrix, DVector};
+use std::cell::LazyCell;
 
 /// Least share of the strain energy in the feet.
 const IN_FEET: f64 = 0.9;
@@ -45,12 +46,15 @@ impl Spectrum {
         if springs.is_empty() || wholes.is_empty() {
             return none();
         }
-        let whole: Vec<Vec<f64>> =
-            wholes.iter().map(|whole| self.layout.rigid_motion(frame, whole, &origin)).collect();
-        let whole = Mat::from_fn(self.layout.freedoms(), whole.len(), |i, j| whole[j][i]);
-        let massed = &self.matrices.mass * &whole;
-        let inertia = massed.transpose() * &whole;
-        let inverse = pseudo_inverse(DMatrix::from_fn(whole.ncols(), whole.ncols(), |i, j| inertia[(i, j)]));
+        let whole = LazyCell::new(|| {
+            let whole: Vec<Vec<f64>> =
+                wholes.iter().map(|whole| self.layout.rigid_motion(frame, whole, &origin)).collect();
+            let whole = Mat::from_fn(self.layout.freedoms(), whole.len(), |i, j| whole[j][i]);
+            let massed = &self.matrices.mass * &whole;
+            let inertia = massed.transpose() * &whole;
+            let count = whole.ncols();
+            (massed, pseudo_inverse(DMatrix::from_fn(count, count, |i, j| inertia[(i, j)])))
+        });
         let of = |mode: &Elastic| {
             let shape = Col::from_fn(mode.shape.len(), |i| mode.shape[i]);
             let in_feet: f64 = springs.iter().map(|(freedom, k)| k * shape[*freedom].powi(2)).sum();
@@ -60,10 +64,11 @@ impl Spectrum {
             if feet < 0.1 * IN_FEET {
                 return feet / IN_FEET;
             }
+            let (massed, inverse) = &*whole;
             let seen = massed.transpose() * &shape;
             let seen = DVector::from_fn(seen.nrows(), |i, _| seen[i]);
             let kinetic = shape.transpose() * (&self.matrices.mass * &shape);
-            let rigid = if kinetic > 0.0 { seen.dot(&(&inverse * &seen)) / kinetic } else { 0.0 };
+            let rigid = if kinetic > 0.0 { seen.dot(&(inverse * &seen)) / kinetic } else { 0.0 };
             (feet / IN_FEET).min(rigid / RIGID)
         };
         self.elastic.iter().map(of).collect()

@@ -65,6 +65,9 @@ impl Precision {
 /// What a correction adds to the basis is new when its energy is more than this part of the most.
 const LEAST_NEW: f64 = 1e-8;
 
+/// What is left out of the basis, as a part of the residual that a mode may have.
+const LEFT_OUT: f64 = 0.1;
+
 /// The damped modes that belong to the lowest real ones.
 #[derive(Debug, Clone)]
 pub struct Damped {
@@ -121,13 +124,14 @@ pub(super) fn damped_of_sound(
     let space = Space::new(pencil, loss, pairs);
     let mut basis = space.modes_scaled(pairs, count);
     let corrections = pairs.factor.solve(basis.loss_q.as_ref())?;
-    space.enlarge(&mut basis, corrections);
+    let least = LEFT_OUT * space.least_residual(&basis, pairs, precision);
+    space.enlarge(&mut basis, corrections, least);
     let fault = EigenFault::NotConverged { wanted: count, found: 0 };
     let (mut best, mut z) = space.solve(&basis, count).ok_or(fault.clone())?;
     for _ in 0..precision.rounds {
         let (columns, residual) = basis.corrections(&space, &best.lambda, &z, pairs, precision)?;
         best.residual = residual;
-        if columns.ncols() == 0 || basis.q.ncols() >= n || !space.enlarge(&mut basis, columns) {
+        if columns.ncols() == 0 || basis.q.ncols() >= n || !space.enlarge(&mut basis, columns, least) {
             break;
         }
         (best, z) = space.solve(&basis, count).ok_or(fault.clone())?;
@@ -176,10 +180,21 @@ impl<'a> Space<'a> {
         Basis { h_q, mass_q, loss_q: image(self.loss), q }
     }
 
-    /// Adds what is new in `columns` to the basis; false when nothing is.
-    fn enlarge(&self, basis: &mut Basis, mut columns: Mat<f64>) -> bool {
+    /// The least residual that a mode of `basis` may have, its loss taken as that of its strain energy.
+    fn least_residual(&self, basis: &Basis, pairs: &Eigenpairs, precision: Precision) -> f64 {
+        let enough = |j: usize| {
+            let lost: f64 = basis.q.col(j).transpose() * basis.loss_q.col(j);
+            let omega_squared = pairs.omega_squared[j];
+            let stored = omega_squared / (omega_squared.max(0.0) + self.s);
+            precision.enough(c64::new(stored, lost))
+        };
+        (0..basis.q.ncols()).map(enough).fold(f64::INFINITY, f64::min)
+    }
+
+    /// Adds what is new in `columns` to the basis, whose modes are of unit size, and larger than `least`;
+    /// false when nothing is.
+    fn enlarge(&self, basis: &mut Basis, mut columns: Mat<f64>, least: f64) -> bool {
         let mut image = times(&self.h, columns.as_ref());
-        normalise(&mut columns, &mut image);
         basis.clear(&mut columns, &mut image);
         // What is left may be small: its image is taken anew.
         image = times(&self.h, columns.as_ref());
@@ -187,7 +202,7 @@ impl<'a> Space<'a> {
         let gram = product(columns.transpose(), image.as_ref());
         let Some((values, vectors)) = symmetric_eigen(gram.as_ref()) else { return false };
         let kept: Vec<usize> = (0..values.len())
-            .filter(|&j| values[j] > 1e-20 && values[j] > LEAST_NEW * values[values.len() - 1])
+            .filter(|&j| values[j] > (LEAST_NEW * values[values.len() - 1]).max(least * least).max(1e-20))
             .collect();
         if kept.is_empty() {
             return false;
@@ -264,7 +279,7 @@ impl Basis {
         let errors: Vec<f64> = (0..lambda.len()).map(relative).collect();
         let is_open = |j: &usize| errors[j / 2] > precision.enough(lambda[j / 2]);
         let open: Vec<usize> = (0..2 * lambda.len()).filter(is_open).collect();
-        let columns = Mat::from_fn(n, open.len(), |i, j| solution[(i, open[j])]);
+        let columns = Mat::from_fn(n, open.len(), |i, j| solution[(i, open[j])] / size(open[j] / 2).sqrt());
         Ok((columns, errors.iter().fold(0.0, |a, b| a.max(*b))))
     }
 

@@ -16,7 +16,7 @@
 
 use super::factor::Factorisation;
 use super::fault::EigenFault;
-use super::footing::between;
+use super::footing::Pushes;
 use super::loose::rigid_motions;
 use super::orders::{Orders, pencil};
 use super::symbolic::Patterns;
@@ -226,13 +226,14 @@ impl<'a> Statics<'a> {
         Ok(Mat::from_fn(count, count, |i, j| c64::new(half(&stored, i, j), -half(&lost, i, j))))
     }
 
-    /// Stiffness between point `tip` and point `work`, as [`between`] loads them; `None` is ground.
+    /// Stiffness between point `tip` and point `work`, as [`Pushes::between`] loads them; `None` is ground.
     ///
     /// # Errors
     /// As [`Statics::solve`].
     pub fn stiffness(&self, tip: usize, work: Option<usize>) -> Result<Stiffness, EigenFault> {
         let directions = [Vector6::x(), Vector6::y(), Vector6::z()];
-        let directions = directions.map(|direction| between(self.frame, &self.layout, tip, work, &direction));
+        let pushes = Pushes::new(self.frame, &self.layout);
+        let directions = directions.map(|direction| pushes.between(tip, work, &direction));
         let loads = Mat::from_fn(self.layout.freedoms(), 3, |i, j| directions[j][i]);
         let motion = self.solve(loads.as_ref())?;
         let compliance = loads.transpose() * motion;
@@ -363,7 +364,7 @@ mod tests {
         let stiffness = statics.stiffness(2, Some(3)).unwrap();
         let [x, y, z] = stiffness.direction;
         let direction = Vector6::new(x, y, z, 0.0, 0.0, 0.0);
-        let load = between(&frame, &statics.layout, 2, Some(3), &direction);
+        let load = Pushes::new(&frame, &statics.layout).between(2, Some(3), &direction);
         let motion = statics.solve(Mat::from_fn(load.len(), 1, |i, _| load[i]).as_ref()).unwrap();
         let moved: f64 = load.iter().enumerate().map(|(i, f)| f * motion[(i, 0)]).sum();
         assert_relative_eq!(1.0 / moved, stiffness.weakest, max_relative = 1e-9);

@@ -108,6 +108,14 @@ impl ModalModel {
         Ok(model)
     }
 
+    /// The same compliance with other modes.
+    ///
+    /// # Errors
+    /// As [`ModalModel::new`].
+    pub fn rest_on(&self, modes: Vec<ModalMode>) -> Result<ModalModel, String> {
+        ModalModel::new(modes, self.static_compliance.clone())
+    }
+
     /// The same with what is known of the modes that were not computed, lumped: they take no part in any
     /// sum, and bound what the sums leave out.
     #[must_use]
@@ -372,7 +380,7 @@ pub(super) mod tests {
     }
 
     proptest! {
-        #![proptest_config(ProptestConfig::with_cases(60))]
+        #![proptest_config(crate::seeds::cases(60))]
 
         #[test]
         fn modal_sum_is_the_direct_solution(

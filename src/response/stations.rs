@@ -2,7 +2,7 @@
 
 use super::modal::{ModalMode, ModalModel};
 use crate::frame::{Frame, Layout};
-use crate::modes::{Damped, Direct, EigenFault, Elastic, Pencil, Spectrum, Statics, between};
+use crate::modes::{Damped, Direct, EigenFault, Elastic, Pencil, Pushes, Spectrum, Statics};
 use faer::sparse::SparseColMat;
 use faer::{Mat, c64};
 use nalgebra::{DMatrix, Vector3, Vector6};
@@ -12,7 +12,7 @@ use num_complex::Complex64;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Station {
     /// A point along a unit direction, against another or the ground; as a load, a unit force at
-    /// the point and its reaction at the other, balanced by the feet ([`crate::modes::between`]).
+    /// the point and its reaction at the other, balanced by the feet ([`Pushes::between`]).
     Between {
         /// Index of the point.
         point: usize,
@@ -42,9 +42,13 @@ impl Station {
     }
 
     fn load(&self, frame: &Frame, layout: &Layout) -> Vec<f64> {
+        self.load_of(&Pushes::new(frame, layout), frame, layout)
+    }
+
+    fn load_of(&self, pushes: &Pushes, frame: &Frame, layout: &Layout) -> Vec<f64> {
         match *self {
             Station::Between { point, against, along: [x, y, z] } => {
-                between(frame, layout, point, against, &Vector6::new(x, y, z, 0.0, 0.0, 0.0))
+                pushes.between(point, against, &Vector6::new(x, y, z, 0.0, 0.0, 0.0))
             }
             Station::Floor(axis) => {
                 let mut along = Vector6::zeros();
@@ -54,6 +58,13 @@ impl Station {
             }
         }
     }
+}
+
+/// The loads of `stations`, (n, stations).
+fn loads(frame: &Frame, layout: &Layout, stations: &[Station]) -> Mat<f64> {
+    let pushes = Pushes::new(frame, layout);
+    let columns: Vec<Vec<f64>> = stations.iter().map(|s| s.load_of(&pushes, frame, layout)).collect();
+    Mat::from_fn(layout.freedoms(), stations.len(), |i, j| columns[j][i])
 }
 
 /// The modes of a frame as `stations` see them, with the static rest of all others; without
@@ -72,34 +83,41 @@ pub fn modal_model(
     statics: Option<&Statics>,
     stations: &[Station],
 ) -> Result<ModalModel, EigenFault> {
-    let loads: Vec<Vec<f64>> = stations.iter().map(|s| s.load(frame, &spectrum.layout)).collect();
-    let dot = |shape: &[f64], load: &[f64]| shape.iter().zip(load).map(|(a, b)| a * b).sum::<f64>();
-    let mut modes = Vec::new();
-    for i in 0..spectrum.rigid.len() {
-        if let Some(shape) = spectrum.rigid_shape(i) {
-            let seen: Vec<f64> = loads.iter().map(|load| dot(shape, load)).collect();
-            modes.push(ModalMode::real(0.0, 0.0, &seen));
-        }
-    }
-    for mode in &spectrum.elastic {
-        let omega_squared = mode.omega_squared.max(0.0);
-        modes.push(match damped.and_then(|damped| complex_mode(spectrum, damped, mode, &loads)) {
-            Some(complex) => complex,
-            None => {
-                let real: Vec<f64> = loads.iter().map(|load| dot(&mode.shape, load)).collect();
-                ModalMode::real(omega_squared.sqrt(), spectrum.loss_by_energy(mode), &real)
-            }
-        });
-    }
+    let modes = modes_at(frame, spectrum, damped, stations);
     let model = match statics {
         Some(statics) => ModalModel::new(modes, static_compliance(frame, statics, stations)?),
         None => ModalModel::complete(modes, stations.len()),
     };
-    model.map_err(|_| EigenFault::NotConverged { wanted: modes_asked(spectrum), found: 0 })
+    model.map_err(|_| unfit(spectrum))
 }
 
-fn modes_asked(spectrum: &Spectrum) -> usize {
-    spectrum.elastic.len()
+/// The modes of a frame as `stations` see them.
+pub fn modes_at(
+    frame: &Frame,
+    spectrum: &Spectrum,
+    damped: Option<&Damped>,
+    stations: &[Station],
+) -> Vec<ModalMode> {
+    let loads = loads(frame, &spectrum.layout, stations);
+    let seen = |shape: &[f64]| -> Vec<f64> {
+        let dot = |j: usize| shape.iter().zip(loads.col_as_slice(j)).map(|(a, b)| a * b).sum();
+        (0..loads.ncols()).map(dot).collect()
+    };
+    let rigid = (0..spectrum.rigid.len()).filter_map(|i| spectrum.rigid_shape(i));
+    let rigid = rigid.map(|shape| ModalMode::real(0.0, 0.0, &seen(shape)));
+    let elastic = spectrum.elastic.iter().map(|mode| {
+        let real = || {
+            let omega = mode.omega_squared.max(0.0).sqrt();
+            ModalMode::real(omega, spectrum.loss_by_energy(mode), &seen(&mode.shape))
+        };
+        damped.and_then(|damped| complex_mode(spectrum, damped, mode, &loads)).unwrap_or_else(real)
+    });
+    rigid.chain(elastic).collect()
+}
+
+/// Modes of `spectrum` that make no modal model.
+pub fn unfit(spectrum: &Spectrum) -> EigenFault {
+    EigenFault::NotConverged { wanted: spectrum.elastic.len(), found: 0 }
 }
 
 /// What `spectrum` leaves out of the motion of `stations`: the modes above, lumped.
@@ -111,20 +129,14 @@ pub fn left_out(
     spectrum: &Spectrum,
     stations: &[Station],
 ) -> Result<Vec<ModalMode>, EigenFault> {
-    let columns: Vec<Vec<f64>> = stations.iter().map(|s| s.load(frame, &spectrum.layout)).collect();
-    let loads = Mat::from_fn(spectrum.layout.freedoms(), stations.len(), |i, j| columns[j][i]);
+    let loads = loads(frame, &spectrum.layout, stations);
     let lumps = spectrum.left_out(loads.as_ref())?;
     Ok(lumps.iter().map(|l| ModalMode::real(l.omega_squared.sqrt(), l.loss_factor, &l.seen)).collect())
 }
 
 /// The damped mode that belongs to `mode`, its frequency and modal mass corrected as those of the
 /// real one for the bulge of the pieces.
-fn complex_mode(
-    spectrum: &Spectrum,
-    damped: &Damped,
-    mode: &Elastic,
-    loads: &[Vec<f64>],
-) -> Option<ModalMode> {
+fn complex_mode(spectrum: &Spectrum, damped: &Damped, mode: &Elastic, loads: &Mat<f64>) -> Option<ModalMode> {
     let lambda = *damped.lambda.get(mode.column)?;
     let loss_factor = damped.loss_factor.get(mode.column).copied().flatten()?;
     let uncorrected = *spectrum.pairs.omega_squared.get(mode.column)?;
@@ -133,14 +145,15 @@ fn complex_mode(
     // The excess e = 1 - lower adds 2 e to the modal mass.
     let scale = 1.0 / (3.0 - 2.0 * lower).sqrt();
     let column = damped.shapes.col(mode.column);
-    let seen = |load: &Vec<f64>| -> Complex64 {
+    let seen = |j: usize| -> Complex64 {
+        let load = loads.col_as_slice(j);
         load.iter()
             .enumerate()
             .filter(|(_, force)| **force != 0.0)
             .map(|(i, force)| column[i] * *force * scale)
             .sum()
     };
-    Some(ModalMode { omega, loss_factor, shape: loads.iter().map(seen).collect() })
+    Some(ModalMode { omega, loss_factor, shape: (0..loads.ncols()).map(seen).collect() })
 }
 
 /// How far each station gives way under a unit load at each, m/N; of a floating base to first order
@@ -153,8 +166,7 @@ fn static_compliance(
     statics: &Statics,
     stations: &[Station],
 ) -> Result<DMatrix<Complex64>, EigenFault> {
-    let columns: Vec<Vec<f64>> = stations.iter().map(|s| s.load(frame, &statics.layout)).collect();
-    let loads = Mat::from_fn(statics.layout.freedoms(), stations.len(), |i, j| columns[j][i]);
+    let loads = loads(frame, &statics.layout, stations);
     let compliance = statics.compliance(loads.as_ref())?;
     Ok(DMatrix::from_fn(stations.len(), stations.len(), |i, j| compliance[(i, j)]))
 }

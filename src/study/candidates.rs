@@ -2,7 +2,8 @@
 
 use super::doubt::Doubt;
 use super::guesses::OnGuesses;
-use super::measures::{Figures, Misses, Solved, TheoryErrors, keep_all};
+use super::measures::{Figures, Solved, TheoryErrors};
+use super::misses::{Misses, keep_all};
 use super::spread::rank::{Advice, influences};
 use super::verdict::Candidate;
 use crate::design::{Build, Design, Measure};

@@ -66,7 +66,7 @@ fn of_build(design: &Design, build: &Build) -> Vec<Guess> {
     let guess = |class: Class, spread: &Spread| {
         let quantity = design.uncertain.get(spread.index?)?;
         let Spread { value, low, high, .. } = *spread;
-        let (key, class, source) = (quantity.key.clone(), class.title(), Usual::of(class).source);
+        let (key, class, source) = (quantity.key.clone(), class.title(), Usual::of(class).source.clone());
         spread.guess.then_some(Guess { key, class, stated: true, value, low, high, source })
     };
     let unstated = |class: Class, key: &str| Guess {

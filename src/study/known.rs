@@ -26,7 +26,7 @@ impl Known {
     pub fn of(solved: &Solved) -> Result<Known, ModesFault> {
         let asked = Asked { count: solved.spectrum.elastic.len(), ..Asked::default() };
         let series = Series::about(&solved.spectrum, &asked).map_err(ModesFault::Eigen)?;
-        Ok(Known { series, asked, on_feet: solved.on_feet.clone() })
+        Ok(Known { series, asked, on_feet: solved.on_feet().to_vec() })
     }
 
     /// `model` of `build` at one draw, as [`Solved::of`].

@@ -1,20 +1,21 @@
 //! What one build is worth at one draw: the measures by which builds are compared.
 
 use super::converged::Reached;
-use crate::design::{Build, Design, Goal, Measure, Model, Target};
+use crate::design::{Build, Design, Goal, Measure, Model};
 use crate::frame::{Energies, Energy};
 use crate::modes::{
-    Asked, Damped, Elastic, Footing, GRAVITY, ModesFault, Precision, Shares, Spectrum, Statics, Theory,
-    TheoryError, between,
+    Asked, Damped, Elastic, Footing, GRAVITY, ModesFault, Precision, Pushes, Shares, Spectrum, Statics,
+    Theory, TheoryError,
 };
 use crate::problem::Problem;
-use crate::quantity::{Draw, Kind, figures, show, show_apart};
+use crate::quantity::Draw;
 use crate::response::modal::ModalModel;
 use crate::response::peak::weakest_peak;
-use crate::response::stations::{Station, modal_model};
+use crate::response::stations::{Station, modal_model, modes_at, unfit};
 use faer::Mat;
 use serde::Serialize;
 use std::f64::consts::TAU;
+use std::sync::OnceLock;
 
 /// What one build is worth at one draw.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -109,8 +110,8 @@ pub struct Solved<'m> {
     pub model: &'m Model,
     /// Its modes.
     pub spectrum: Spectrum,
-    /// By elastic mode: true when the base moves as one piece on its feet.
-    pub on_feet: Vec<bool>,
+    /// As [`Solved::on_feet`], where it is known.
+    standing: OnceLock<Vec<bool>>,
     /// Its damped modes, the lowest of them; `None` where nothing is lossy.
     pub damped: Option<Damped>,
     /// Its frame ready to be loaded.
@@ -185,12 +186,11 @@ impl<'m> Solved<'m> {
         let rest = more.map(|_| &statics);
         let modal = modal_model(&model.frame, &spectrum, damped.as_ref(), rest, &stations);
         let modal = modal.map_err(ModesFault::Eigen)?;
-        let on_feet = spectrum.on_feet(&model.frame);
-        let reached = None;
+        let (standing, reached) = (OnceLock::new(), None);
         Ok(Solved {
             model,
             spectrum,
-            on_feet,
+            standing,
             damped,
             statics,
             modal,
@@ -199,6 +199,22 @@ impl<'m> Solved<'m> {
             asked_stations,
             reached,
         })
+    }
+
+    /// By elastic mode: true when the base moves as one piece on its feet.
+    pub fn on_feet(&self) -> &[bool] {
+        self.standing.get_or_init(|| self.spectrum.on_feet(&self.model.frame))
+    }
+
+    /// What its stations see, where its modes have changed; what they see at rest stays.
+    ///
+    /// # Errors
+    /// Modes that do not fit.
+    pub(super) fn look_again(&mut self) -> Result<(), ModesFault> {
+        let modes = modes_at(&self.model.frame, &self.spectrum, self.damped.as_ref(), &self.stations);
+        self.modal = self.modal.rest_on(modes).map_err(|_| ModesFault::Eigen(unfit(&self.spectrum)))?;
+        self.standing = OnceLock::new();
+        Ok(())
     }
 
     /// Its measures.
@@ -216,8 +232,8 @@ impl<'m> Solved<'m> {
     pub fn figures_with(&self, build: &Build, goal: &Goal, peak: bool) -> Result<Figures, ModesFault> {
         let modes = self.modal.modes();
         let rigid = self.rigid_modes();
-        let first = self.on_feet.iter().position(|on_feet| !on_feet).map(|first| rigid + first);
-        let on_feet = modes[rigid..].iter().zip(&self.on_feet).filter(|(_, on_feet)| **on_feet);
+        let first = self.on_feet().iter().position(|on_feet| !on_feet).map(|first| rigid + first);
+        let on_feet = modes[rigid..].iter().zip(self.on_feet()).filter(|(_, on_feet)| **on_feet);
         let limits = |found: Option<[f64; 2]>, f: f64| {
             Some(found.map_or([f, f], |[low, high]| [low.min(f), high.max(f)]))
         };
@@ -275,7 +291,7 @@ impl<'m> Solved<'m> {
     /// modes change places, they do so at one frequency.
     pub fn stand_as(&mut self, stated: &[bool]) {
         let own = |i: usize| stated.get(i).copied().unwrap_or(false);
-        self.on_feet = (0..self.on_feet.len()).map(own).collect();
+        self.standing = OnceLock::from((0..self.spectrum.elastic.len()).map(own).collect::<Vec<bool>>());
     }
 
     /// Stiffness between tip and work of the structure alone, N/m, in its weakest direction, where the
@@ -322,7 +338,7 @@ impl<'m> Solved<'m> {
         let layout = &self.statics.layout;
         let frame = &self.model.frame;
         let along = nalgebra::Vector6::new(x, y, z, 0.0, 0.0, 0.0);
-        let load = between(frame, layout, tip, self.model.work, &along);
+        let load = Pushes::new(frame, layout).between(tip, self.model.work, &along);
         let load = Mat::from_fn(load.len(), 1, |i, _| load[i]);
         let motion = self.statics.solve(load.as_ref()).map_err(ModesFault::Eigen)?;
         let energies = Energies::new(frame, layout).ok_or(ModesFault::Frame(Vec::new()))?;
@@ -339,7 +355,7 @@ impl<'m> Solved<'m> {
         let proportions = build.proportions(self.model);
         let none = || ModesFault::Frame(Vec::new());
         let energies = Energies::new(frame, &self.spectrum.layout).ok_or_else(none)?;
-        let first = self.spectrum.elastic.iter().zip(&self.on_feet).find(|(_, on_feet)| !**on_feet);
+        let first = self.spectrum.elastic.iter().zip(self.on_feet()).find(|(_, on_feet)| !**on_feet);
         let first = first.map(|(mode, _)| mode);
         let frequency = first.map(|mode| Theory::new(frame, energies, &proportions).of_mode(mode));
         let mut stiffness = None;
@@ -428,164 +444,4 @@ pub fn nothing_gives(design: &Design, build: &Build, stiffness: bool) -> Option<
     Some(
         Problem::warning(build.place.clone(), format!("build \"{}\": {message}", build.name)).with_help(help),
     )
-}
-
-/// A target that a build does not meet.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Miss {
-    /// Which build.
-    pub build: String,
-    /// Which measure.
-    pub measure: &'static str,
-    /// What it is, SI; `None` where it has none, such as a settle time of what never settles.
-    pub value: Option<f64>,
-    /// The limit that it does not keep, SI.
-    pub limit: f64,
-    /// True for a lower limit.
-    pub at_least: bool,
-}
-
-impl Miss {
-    /// The measure that is missed.
-    pub fn known(&self) -> Option<Measure> {
-        Measure::ALL.into_iter().find(|measure| measure.key() == self.measure)
-    }
-
-    /// By which part of the limit it is missed; infinite where there is no value.
-    pub fn by(&self) -> f64 {
-        let Some(value) = self.value else { return f64::INFINITY };
-        let short = if self.at_least { self.limit - value } else { value - self.limit };
-        if self.limit > 0.0 { short / self.limit } else { f64::INFINITY }
-    }
-
-    /// What was found and what was asked, with as many digits as tell them apart: `220.4 kg`, `at
-    /// most 220 kg`.
-    pub fn told(&self) -> (String, String) {
-        let kind = self.known().map_or(Kind::Ratio, Measure::kind);
-        let word = if self.at_least { "at least" } else { "at most" };
-        let none = || if self.known() == Some(Measure::SettleTime) { "never" } else { "none" };
-        match self.value {
-            Some(value) => {
-                let (found, asked) = show_apart(value, self.limit, kind);
-                (found, format!("{word} {asked}"))
-            }
-            None => (none().to_string(), format!("{word} {}", show(self.limit, kind))),
-        }
-    }
-
-    /// The miss in words: `mass 220.4 kg, at most 220 kg (0.18 % off)`.
-    pub fn sentence(&self) -> String {
-        let (found, asked) = self.told();
-        let title = self.known().map_or(self.measure, Measure::title);
-        let by = self.by();
-        let off = if by.is_finite() { format!(" ({} % off)", figures(100.0 * by, 2)) } else { String::new() };
-        format!("{title} {found}, {asked}{off}")
-    }
-}
-
-/// The limits of `target`: each with true for a lower one.
-fn limits(target: &Target) -> impl Iterator<Item = (f64, bool)> {
-    let limits = [(target.at_least, true), (target.at_most, false)];
-    limits.into_iter().filter_map(|(limit, at_least)| Some((limit?, at_least)))
-}
-
-/// True when `value` keeps `limit`; a missing one keeps none.
-fn keeps(value: Option<f64>, (limit, at_least): (f64, bool)) -> bool {
-    value.is_some_and(|value| if at_least { value >= limit } else { value <= limit })
-}
-
-/// True when `figures` keep all `targets`.
-pub fn keep_all(targets: &[Target], figures: &Figures) -> bool {
-    targets.iter().all(|target| limits(target).all(|limit| keeps(figures.get(target.measure), limit)))
-}
-
-/// Which targets are missed by which builds.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-#[serde(transparent)]
-pub struct Misses {
-    /// In the order of the builds.
-    pub list: Vec<Miss>,
-    #[serde(skip)]
-    targets: Vec<Target>,
-    #[serde(skip)]
-    builds: usize,
-}
-
-impl Misses {
-    /// None yet.
-    pub fn new(targets: &[Target]) -> Misses {
-        Misses { list: Vec::new(), targets: targets.to_vec(), builds: 0 }
-    }
-
-    /// Judges `build` by `figure`, which gives the value of a measure; `None` leaves it unjudged.
-    pub fn judge(&mut self, build: &str, figure: impl Fn(Measure) -> Option<Option<f64>>) {
-        self.builds += 1;
-        for target in &self.targets {
-            let Some(value) = figure(target.measure) else {
-                continue;
-            };
-            for (limit, at_least) in limits(target).filter(|limit| !keeps(value, *limit)) {
-                let value = value.filter(|v| v.is_finite());
-                let (build, measure) = (build.to_string(), target.measure.key());
-                self.list.push(Miss { build, measure, value, limit, at_least });
-            }
-        }
-    }
-
-    /// True when the build called `name` meets all that it was judged by.
-    pub fn meets(&self, name: &str) -> bool {
-        self.list.iter().all(|miss| miss.build != name)
-    }
-
-    /// True when every build misses a target.
-    pub fn all_miss(&self) -> bool {
-        let mut missing: Vec<&str> = self.list.iter().map(|miss| miss.build.as_str()).collect();
-        missing.dedup();
-        self.builds > 0 && missing.len() == self.builds
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::problem::Place;
-
-    fn miss(measure: Measure, value: Option<f64>, limit: f64, at_least: bool) -> Miss {
-        Miss { build: "a".to_string(), measure: measure.key(), value, limit, at_least }
-    }
-
-    #[test]
-    fn a_miss_is_told_from_its_limit() {
-        let heavy = miss(Measure::Mass, Some(220.4), 220.0, false);
-        assert_eq!(heavy.sentence(), "mass 220.4 kg, at most 220 kg (0.18 % off)");
-        approx::assert_relative_eq!(heavy.by(), 0.4 / 220.0, max_relative = 1e-9);
-        let soft = miss(Measure::Stiffness, Some(0.9e6), 1.2e6, true);
-        assert_eq!(soft.sentence(), "stiffness 0.9 N/µm, at least 1.2 N/µm (25 % off)");
-        let never = miss(Measure::SettleTime, None, 0.5, false);
-        assert_eq!(
-            (never.sentence(), never.by()),
-            ("settle time never, at most 500 ms".into(), f64::INFINITY)
-        );
-    }
-
-    #[test]
-    fn targets_are_kept_up_to_their_limits() {
-        let target =
-            |measure, at_least, at_most| Target { measure, at_least, at_most, place: Place::default() };
-        let targets = [
-            target(Measure::Mass, None, Some(10.0)),
-            target(Measure::FirstFrequency, Some(50.0), Some(90.0)),
-        ];
-        let figures = |mass, first| Figures { mass, first_frequency: first, ..Figures::default() };
-        assert!(keep_all(&targets, &figures(10.0, Some(50.0))));
-        assert!(!keep_all(&targets, &figures(10.1, Some(50.0))));
-        assert!(!keep_all(&targets, &figures(10.0, Some(49.9))));
-        assert!(!keep_all(&targets, &figures(10.0, Some(90.1))));
-        assert!(!keep_all(&targets, &figures(10.0, None)));
-        let mut misses = Misses::new(&targets);
-        misses.judge("a", |measure| Some(figures(11.0, Some(40.0)).get(measure)));
-        misses.judge("b", |_| None);
-        assert_eq!(misses.list.len(), 2);
-        assert!(!misses.meets("a") && misses.meets("b") && !misses.all_miss());
-    }
 }

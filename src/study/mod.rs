@@ -9,6 +9,7 @@ pub mod equal;
 pub mod guesses;
 pub mod known;
 pub mod measures;
+pub mod misses;
 pub mod modes;
 pub mod motion;
 pub mod pour;

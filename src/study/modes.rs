@@ -19,7 +19,8 @@
 use super::apart::apart;
 use super::compare::Directions;
 use super::guesses::{Guess, guesses};
-use super::measures::{Misses, nothing_gives};
+use super::measures::nothing_gives;
+use super::misses::Misses;
 use super::spread::{Answered, Draws, run};
 use crate::design::{Build, Design, Measure};
 use crate::document::Uncertain;

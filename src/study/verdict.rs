@@ -13,7 +13,7 @@
 
 use super::doubt::Doubt;
 use super::guesses::OnGuesses;
-use super::measures::Miss;
+use super::misses::Miss;
 use super::spread::rank::{Advice, chance_to_beat};
 use crate::design::Measure;
 use crate::quantity::{figures, show, show_apart};

@@ -7,7 +7,7 @@ use crate::design::Measure;
 use crate::modes::{Share, TheoryError};
 use crate::quantity::{Kind, show};
 use crate::study::compare::{Beats, Compared, Comparison};
-use crate::study::measures::Miss;
+use crate::study::misses::Miss;
 use crate::study::spread::rank::Influence;
 
 const N_PER_UM: Unit = Unit::new("N/µm", 1e6);

@@ -9,7 +9,7 @@ use crate::quantity::{Kind, figures, show};
 use crate::response::answer::Response;
 use crate::response::frequency;
 use crate::study::compare::Comparison;
-use crate::study::measures::Misses;
+use crate::study::misses::Misses;
 use crate::study::modes::Modes;
 use crate::study::pour::bodies::Pours;
 use crate::study::proof::Proof;

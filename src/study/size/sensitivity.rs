@@ -95,7 +95,7 @@ pub(super) fn sensitivities(
             let settle = goal.tap.as_ref().and_then(|_| settle(&high).zip(settle(&low)));
             let layout = &solved.spectrum.layout;
             let first = || -> Option<f64> {
-                let first = solved.on_feet.iter().position(|on_feet| !on_feet)?;
+                let first = solved.on_feet().iter().position(|on_feet| !on_feet)?;
                 let mode = solved.spectrum.elastic.get(first)?;
                 let (high, low) = (layout.matrices(&above.frame)?, layout.matrices(&below.frame)?);
                 let bulge = (layout.bulge(&above.frame)?, layout.bulge(&below.frame)?);

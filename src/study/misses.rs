@@ -1,0 +1,166 @@
+//! Which targets a build meets, and by how much it misses the others.
+
+use super::measures::Figures;
+use crate::design::{Measure, Target};
+use crate::quantity::{Kind, figures, show, show_apart};
+use serde::Serialize;
+
+/// A target that a build does not meet.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Miss {
+    /// Which build.
+    pub build: String,
+    /// Which measure.
+    pub measure: &'static str,
+    /// What it is, SI; `None` where it has none, such as a settle time of what never settles.
+    pub value: Option<f64>,
+    /// The limit that it does not keep, SI.
+    pub limit: f64,
+    /// True for a lower limit.
+    pub at_least: bool,
+}
+
+impl Miss {
+    /// The measure that is missed.
+    pub fn known(&self) -> Option<Measure> {
+        Measure::ALL.into_iter().find(|measure| measure.key() == self.measure)
+    }
+
+    /// By which part of the limit it is missed; infinite where there is no value.
+    pub fn by(&self) -> f64 {
+        let Some(value) = self.value else { return f64::INFINITY };
+        let short = if self.at_least { self.limit - value } else { value - self.limit };
+        if self.limit > 0.0 { short / self.limit } else { f64::INFINITY }
+    }
+
+    /// What was found and what was asked, with as many digits as tell them apart: `220.4 kg`, `at
+    /// most 220 kg`.
+    pub fn told(&self) -> (String, String) {
+        let kind = self.known().map_or(Kind::Ratio, Measure::kind);
+        let word = if self.at_least { "at least" } else { "at most" };
+        let none = || if self.known() == Some(Measure::SettleTime) { "never" } else { "none" };
+        match self.value {
+            Some(value) => {
+                let (found, asked) = show_apart(value, self.limit, kind);
+                (found, format!("{word} {asked}"))
+            }
+            None => (none().to_string(), format!("{word} {}", show(self.limit, kind))),
+        }
+    }
+
+    /// The miss in words: `mass 220.4 kg, at most 220 kg (0.18 % off)`.
+    pub fn sentence(&self) -> String {
+        let (found, asked) = self.told();
+        let title = self.known().map_or(self.measure, Measure::title);
+        let by = self.by();
+        let off = if by.is_finite() { format!(" ({} % off)", figures(100.0 * by, 2)) } else { String::new() };
+        format!("{title} {found}, {asked}{off}")
+    }
+}
+
+/// The limits of `target`: each with true for a lower one.
+fn limits(target: &Target) -> impl Iterator<Item = (f64, bool)> {
+    let limits = [(target.at_least, true), (target.at_most, false)];
+    limits.into_iter().filter_map(|(limit, at_least)| Some((limit?, at_least)))
+}
+
+/// True when `value` keeps `limit`; a missing one keeps none.
+fn keeps(value: Option<f64>, (limit, at_least): (f64, bool)) -> bool {
+    value.is_some_and(|value| if at_least { value >= limit } else { value <= limit })
+}
+
+/// True when `figures` keep all `targets`.
+pub fn keep_all(targets: &[Target], figures: &Figures) -> bool {
+    targets.iter().all(|target| limits(target).all(|limit| keeps(figures.get(target.measure), limit)))
+}
+
+/// Which targets are missed by which builds.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(transparent)]
+pub struct Misses {
+    /// In the order of the builds.
+    pub list: Vec<Miss>,
+    #[serde(skip)]
+    targets: Vec<Target>,
+    #[serde(skip)]
+    builds: usize,
+}
+
+impl Misses {
+    /// None yet.
+    pub fn new(targets: &[Target]) -> Misses {
+        Misses { list: Vec::new(), targets: targets.to_vec(), builds: 0 }
+    }
+
+    /// Judges `build` by `figure`, which gives the value of a measure; `None` leaves it unjudged.
+    pub fn judge(&mut self, build: &str, figure: impl Fn(Measure) -> Option<Option<f64>>) {
+        self.builds += 1;
+        for target in &self.targets {
+            let Some(value) = figure(target.measure) else {
+                continue;
+            };
+            for (limit, at_least) in limits(target).filter(|limit| !keeps(value, *limit)) {
+                let value = value.filter(|v| v.is_finite());
+                let (build, measure) = (build.to_string(), target.measure.key());
+                self.list.push(Miss { build, measure, value, limit, at_least });
+            }
+        }
+    }
+
+    /// True when the build called `name` meets all that it was judged by.
+    pub fn meets(&self, name: &str) -> bool {
+        self.list.iter().all(|miss| miss.build != name)
+    }
+
+    /// True when every build misses a target.
+    pub fn all_miss(&self) -> bool {
+        let mut missing: Vec<&str> = self.list.iter().map(|miss| miss.build.as_str()).collect();
+        missing.dedup();
+        self.builds > 0 && missing.len() == self.builds
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::problem::Place;
+
+    fn miss(measure: Measure, value: Option<f64>, limit: f64, at_least: bool) -> Miss {
+        Miss { build: "a".to_string(), measure: measure.key(), value, limit, at_least }
+    }
+
+    #[test]
+    fn a_miss_is_told_from_its_limit() {
+        let heavy = miss(Measure::Mass, Some(220.4), 220.0, false);
+        assert_eq!(heavy.sentence(), "mass 220.4 kg, at most 220 kg (0.18 % off)");
+        approx::assert_relative_eq!(heavy.by(), 0.4 / 220.0, max_relative = 1e-9);
+        let soft = miss(Measure::Stiffness, Some(0.9e6), 1.2e6, true);
+        assert_eq!(soft.sentence(), "stiffness 0.9 N/µm, at least 1.2 N/µm (25 % off)");
+        let never = miss(Measure::SettleTime, None, 0.5, false);
+        assert_eq!(
+            (never.sentence(), never.by()),
+            ("settle time never, at most 500 ms".into(), f64::INFINITY)
+        );
+    }
+
+    #[test]
+    fn targets_are_kept_up_to_their_limits() {
+        let target =
+            |measure, at_least, at_most| Target { measure, at_least, at_most, place: Place::default() };
+        let targets = [
+            target(Measure::Mass, None, Some(10.0)),
+            target(Measure::FirstFrequency, Some(50.0), Some(90.0)),
+        ];
+        let figures = |mass, first| Figures { mass, first_frequency: first, ..Figures::default() };
+        assert!(keep_all(&targets, &figures(10.0, Some(50.0))));
+        assert!(!keep_all(&targets, &figures(10.1, Some(50.0))));
+        assert!(!keep_all(&targets, &figures(10.0, Some(49.9))));
+        assert!(!keep_all(&targets, &figures(10.0, Some(90.1))));
+        assert!(!keep_all(&targets, &figures(10.0, None)));
+        let mut misses = Misses::new(&targets);
+        misses.judge("a", |measure| Some(figures(11.0, Some(40.0)).get(measure)));
+        misses.judge("b", |_| None);
+        assert_eq!(misses.list.len(), 2);
+        assert!(!misses.meets("a") && misses.meets("b") && !misses.all_miss());
+    }
+}
