@@ -480,10 +480,16 @@ impl<'r, 't> Fields<'r, 't> {
             }
             DeValue::Integer(_) | DeValue::Float(_) if kind == Kind::Ratio && count == 1 => {
                 let number = bare.replace('_', "").parse::<f64>().ok().filter(|n| n.is_finite());
-                if number.is_none() {
+                let Some(number) = number else {
                     say(format!("{bare} is no finite number"), "write a finite number".to_string());
+                    return None;
+                };
+                if !quantity::is_served(number, kind) {
+                    let Fault { message, help } = quantity::beyond(bare, kind);
+                    say(message, help);
+                    return None;
                 }
-                vec![number?]
+                vec![number]
             }
             DeValue::Integer(_) | DeValue::Float(_) => {
                 let unit = kind.example().trim_start_matches(|c: char| !c.is_alphabetic());

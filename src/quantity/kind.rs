@@ -146,6 +146,36 @@ impl Kind {
         self.row().example
     }
 
+    /// The smallest and the largest size, SI, that a value may have: any that is meant lies between, and
+    /// what is computed from them stays far from the ends of the range of numbers. Zero is a size too.
+    pub fn served(self) -> [f64; 2] {
+        match self {
+            Kind::Ratio => [0.0, 1e12],
+            Kind::Length => [1e-12, 1e4],
+            Kind::Mass | Kind::MassPerLength | Kind::Impulse => [1e-12, 1e9],
+            Kind::Time => [1e-9, 1e9],
+            Kind::Frequency => [1e-6, 1e9],
+            Kind::Angle | Kind::TemperatureChange => [1e-12, 1e4],
+            Kind::Force => [1e-9, 1e12],
+            Kind::Stress | Kind::CuttingStiffness => [1e-3, 1e15],
+            Kind::Density => [1e-6, 1e6],
+            Kind::Stiffness | Kind::TurningStiffness | Kind::BendingStiffness => [1e-9, 1e18],
+            Kind::Inertia => [1e-18, 1e12],
+            Kind::Expansion => [1e-12, 1.0],
+            Kind::Conductivity => [1e-6, 1e6],
+            Kind::HeatCapacity | Kind::HeatPerMass => [1e-3, 1e12],
+            Kind::Temperature => [1e-3, 1e5],
+            Kind::Gradient => [1e-9, 1e9],
+            Kind::Velocity => [1e-15, 1e4],
+            Kind::Volume => [1e-18, 1e6],
+            Kind::Unbalance => [1e-15, 1e6],
+            Kind::Area => [1e-24, 1e8],
+            Kind::HeatFlux => [1e-9, 1e12],
+            Kind::Rate => [1e-12, 1e30],
+            Kind::Film => [1e-6, 1e9],
+        }
+    }
+
     /// True when text of `dimension` can be read as this kind. A turning stiffness may leave out
     /// the radian, and the angle of a frequency is turned into cycles by the reader.
     pub fn admits(self, dimension: Dimension) -> bool {

@@ -1,6 +1,6 @@
 //! Text to numbers in SI: a single quantity, a list, a size, a range, a ratio.
 
-use super::kind::Kind;
+use super::kind::{Kind, show};
 use super::unit::{self, Unit};
 use crate::problem::nearest;
 
@@ -188,6 +188,9 @@ fn number(text: &str) -> Option<f64> {
 
 fn in_si(item: &Item, text: &str, kind: Kind, example: &str) -> Result<f64, Fault> {
     if item.unit.is_empty() {
+        if kind == Kind::Ratio && !is_served(item.number, kind) {
+            return Err(beyond(text, kind));
+        }
         if kind == Kind::Ratio || item.number == 0.0 && !matches!(kind, Kind::Temperature) {
             return Ok(item.number);
         }
@@ -217,11 +220,26 @@ fn in_si(item: &Item, text: &str, kind: Kind, example: &str) -> Result<f64, Faul
     }
     let turns = if kind == Kind::Frequency && unit.dimension[4] == 1 { std::f64::consts::TAU } else { 1.0 };
     let value = (item.number * unit.factor + unit.offset) / turns;
-    if value.is_finite() {
-        Ok(value)
-    } else {
-        Err(Fault::new(format!("\"{text}\" is beyond any size"), format!("write it like \"{example}\"")))
+    match is_served(value, kind) {
+        true => Ok(value),
+        false => Err(beyond(text, kind)),
     }
+}
+
+/// True for zero and for a size that is computed with.
+pub fn is_served(value: f64, kind: Kind) -> bool {
+    let [least, most] = kind.served();
+    value == 0.0 || (least..=most).contains(&value.abs())
+}
+
+/// The fault of `text` whose size is not computed with.
+pub fn beyond(text: &str, kind: Kind) -> Fault {
+    let [least, most] = kind.served().map(|size| show(size, kind));
+    let sizes = if kind == Kind::Ratio { format!("up to {most}") } else { format!("from {least} to {most}") };
+    Fault::new(
+        format!("\"{text}\" is beyond any size that is computed with"),
+        format!("write {} {sizes}", kind.name()),
+    )
 }
 
 #[cfg(test)]
@@ -287,6 +305,13 @@ mod tests {
         assert!(fault("10 kg", Kind::Length).contains("is not a length"));
         assert!(fault("inf mm", Kind::Length).contains("is not a length"));
         assert!(fault("1e999 mm", Kind::Length).contains("is not a length"));
+        assert_eq!(
+            fault("1e300 mm", Kind::Length),
+            "\"1e300 mm\" is beyond any size that is computed with; write a length from 1e-6 µm to 1e7 mm"
+        );
+        assert!(fault("5e-324 W/m2 K", Kind::Film).contains("from 1e-6 W/(m² K) to 1e9 W/(m² K)"));
+        assert!(fault("1e300", Kind::Ratio).contains("write a ratio up to 1e12"));
+        assert!(range("5, 1e308 Hz", Kind::Frequency).is_err());
         assert!(fault("", Kind::Length).contains("is not a length"));
         assert!(fault("5 mmm", Kind::Length).contains("did you mean \"mm\""));
         assert!(list("0, 0 mm", Kind::Length, 3).unwrap_err().message.contains("2 numbers, not 3"));
