@@ -5,11 +5,12 @@
 //! in a result's `notes` so that they reach every output.
 
 use serde::Serialize;
+use std::collections::{HashMap, HashSet};
 use std::fmt;
 use std::ops::Range;
 
 /// Whether an answer can still be given.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Severity {
     /// No answer can be given.
@@ -19,7 +20,7 @@ pub enum Severity {
 }
 
 /// Where in the user's input a problem sits.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Hash, Serialize)]
 pub struct Place {
     /// The file as the user named it.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -105,7 +106,7 @@ impl fmt::Display for Place {
 /// One thing said about the user's input.
 ///
 /// Displayed as `file:line:column  key: message; help`.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize)]
 pub struct Problem {
     /// Whether it stops the answer.
     pub severity: Severity,
@@ -157,6 +158,48 @@ impl fmt::Display for Problem {
 
 impl std::error::Error for Problem {}
 
+/// Problems of one kind that are told one by one.
+const TOLD: usize = 20;
+
+/// `problems` in the order of the lines, each thing said once; of many that are alike the first are told,
+/// and how many more there are.
+pub fn in_order(mut problems: Vec<Problem>) -> Vec<Problem> {
+    problems.sort_by_key(|p| (p.place.line.unwrap_or(0), p.place.column.unwrap_or(0)));
+    let (mut seen, mut of_kind) = (HashSet::new(), HashMap::<(Severity, String), usize>::new());
+    let mut told: Vec<Problem> = Vec::new();
+    let mut more: Vec<((Severity, String), Problem)> = Vec::new();
+    for problem in problems {
+        if !seen.insert(problem.clone()) {
+            continue;
+        }
+        let kind = (problem.severity, skeleton(&problem.message));
+        let count = of_kind.entry(kind.clone()).or_default();
+        *count += 1;
+        match *count {
+            count if count <= TOLD => told.push(problem),
+            count if count == TOLD + 1 => more.push((kind, problem)),
+            _ => {}
+        }
+    }
+    for (kind, first) in more {
+        let count = of_kind.get(&kind).map_or(0, |count| count - TOLD);
+        let place = Place { line: None, column: None, key: String::new(), ..first.place };
+        let message = format!("{count} more like this: {}", first.message);
+        told.push(Problem { place, message, ..first });
+    }
+    told
+}
+
+/// What is left of a message without the names and numbers in it.
+fn skeleton(message: &str) -> String {
+    let mut quoted = false;
+    let is_kept = |c: &char| {
+        quoted ^= *c == '"';
+        !quoted && !c.is_ascii_digit()
+    };
+    message.chars().filter(is_kept).collect()
+}
+
 /// The known name nearest to `found`, if one is near enough to be a slip of the hand.
 ///
 /// Near is a Jaro-Winkler similarity of at least 0.8, letter case aside.
@@ -207,6 +250,21 @@ mod tests {
     fn a_plural_that_turns_its_vowels_is_near() {
         assert_eq!(nearest("foot", ["points", "members", "feet", "joints"]), Some("feet"));
         assert_eq!(nearest("spring", ["points", "members", "feet", "joints"]), None);
+    }
+
+    #[test]
+    fn of_many_alike_the_first_are_told() {
+        let at = |line: usize, message: String| {
+            Problem::error(Place { line: Some(line), ..Place::file("d.toml") }, message)
+        };
+        let mut all: Vec<Problem> = (1..=500).rev().map(|i| at(i, format!("\"p{i}\" is {i} away"))).collect();
+        all.extend([at(7, "another thing".into()), at(7, "another thing".into())]);
+        let told = in_order(all);
+        assert_eq!(told.len(), TOLD + 2);
+        assert_eq!(told[0].message, "\"p1\" is 1 away");
+        assert_eq!(told.iter().filter(|p| p.message == "another thing").count(), 1);
+        assert_eq!(told[TOLD + 1].to_string(), "d.toml: 480 more like this: \"p21\" is 21 away");
+        assert_eq!(in_order(told.clone()).len(), told.len());
     }
 
     #[test]

@@ -4,7 +4,7 @@
 use super::writing;
 use super::{Ending, Failure};
 use crate::design::Stated;
-use crate::problem::{Place, Problem, Source};
+use crate::problem::{Place, Problem, Source, in_order};
 use crate::report::text::{self, Look};
 use crate::report::{Block, Table, csv, json};
 use serde::Serialize;
@@ -187,7 +187,8 @@ pub(super) fn tell(line: &str) {
 pub(super) fn problems(problems: &[Problem], text: Option<&(String, String)>) {
     let to_terminal = io::stderr().is_terminal();
     let source = text.map(|(name, text)| Source::new(name, text));
-    let shown = text::problems(problems, source.as_slice(), &look(to_terminal, &io::stderr()));
+    let problems = in_order(problems.to_vec());
+    let shown = text::problems(&problems, source.as_slice(), &look(to_terminal, &io::stderr()));
     let _ = io::stderr().lock().write_all(shown.as_bytes());
 }
 

@@ -42,7 +42,7 @@ pub use vary::{Choices, Gaps, PartPlace, Rack, VarySpec};
 
 use crate::document::{Fields, Located, Reader, Uncertain};
 use crate::material::Table;
-use crate::problem::{Place, Problem, Severity};
+use crate::problem::{Place, Problem, Severity, in_order};
 use crate::quantity::{Kind, show};
 use substance::Register;
 
@@ -271,6 +271,12 @@ impl Stated {
             problems.extend(said);
             builds.extend(build);
         }
+        // What is said of the whole has no line, but its file.
+        let at_home = |mut problem: Problem| {
+            problem.place.file.get_or_insert_with(|| file.clone());
+            problem
+        };
+        let problems: Vec<Problem> = problems.into_iter().map(at_home).collect();
         let mut reading = Reading { design: None, problems: in_order(problems) };
         if is_sound(&reading.problems) {
             let uncertain = register.uncertain;
@@ -337,16 +343,4 @@ fn read_builds(root: &Fields) -> Vec<StatedBuild> {
     }
     table.finish();
     builds
-}
-
-/// In the order of the file, each thing said once.
-fn in_order(mut problems: Vec<Problem>) -> Vec<Problem> {
-    problems.sort_by_key(|p| (p.place.line.unwrap_or(0), p.place.column.unwrap_or(0)));
-    let mut once: Vec<Problem> = Vec::new();
-    for problem in problems {
-        if !once.contains(&problem) {
-            once.push(problem);
-        }
-    }
-    once
 }

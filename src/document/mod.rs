@@ -14,7 +14,7 @@ pub use fields::Fields;
 pub use form::{Asked, AskedKey, AskedTable, Form};
 pub use usual::{Class, Usual};
 
-use crate::problem::{Place, Problem, Source};
+use crate::problem::{Place, Problem, Source, in_order};
 use crate::quantity::{self, Kind, Spread};
 use std::cell::RefCell;
 use std::ops::Range;
@@ -170,9 +170,7 @@ impl<'t> Reader<'t> {
         if self.broken > 0 {
             problems.truncate(self.broken);
         }
-        problems.sort_by_key(|p| (p.place.line.unwrap_or(0), p.place.column.unwrap_or(0)));
-        problems.dedup();
-        (problems, self.uncertain.into_inner())
+        (in_order(problems), self.uncertain.into_inner())
     }
 
     fn place(&self, span: &Range<usize>, key: &str) -> Place {

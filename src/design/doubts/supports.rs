@@ -11,7 +11,7 @@ pub(super) fn doubts(drawing: &Drawing) -> Vec<Problem> {
     let mut said = Vec::new();
     if drawing.is_unheld() {
         said.push(doubt(
-            &Place::default(),
+            &Place::key("feet"),
             "nothing holds the base: it is computed as if it floated",
             "add [feet.…] or [anchors.…], unless that is meant",
         ));

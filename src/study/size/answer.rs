@@ -7,7 +7,7 @@ use super::sensitivity::{Sensitivity, sensitivities};
 use super::space::Space;
 use crate::design::{Build, Design, Goal, Measure, Substance};
 use crate::material::Role;
-use crate::problem::{Place, Problem};
+use crate::problem::Problem;
 use crate::quantity::{Kind, show};
 use crate::section::stock::Stock;
 use crate::study::measures::{Figures, converged};
@@ -261,7 +261,7 @@ fn sized(
         && *count > 0
     {
         let message = format!("{count} candidates have no modes; of the first: {said}");
-        notes.push(Problem::warning(Place::default(), message));
+        notes.push(Problem::warning(space.build.place.clone(), message));
     }
     let mut sizing = Sizing {
         answer: String::new(),
