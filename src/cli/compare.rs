@@ -43,9 +43,10 @@ impl Arguments {
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let design = arguments.at.of(|| arguments.input.read(&arguments.output))?;
+    let spread = arguments.spread.draws();
     let options = Options {
-        draws: arguments.spread.draws,
-        seed: arguments.spread.seed,
+        draws: spread.count,
+        seed: spread.seed,
         at_equal: arguments.at_equal.map(|equal| match equal {
             EqualIn::Mass => Equal::Mass,
             EqualIn::Stiffness => Equal::Stiffness,

@@ -37,23 +37,33 @@ pub(super) struct Known {
 /// How the spreads of a design are carried through.
 #[derive(clap::Args)]
 pub(super) struct SpreadOptions {
-    /// Draws of the uncertain values; 0 leaves the spreads out
-    #[arg(long, value_name = "N", default_value_t = 200)]
-    pub draws: usize,
+    /// Draws of the uncertain values, at most 20 000; 0 leaves the spreads out
+    #[arg(long, value_name = "N", default_value_t = 200, value_parser = clap::value_parser!(u16).range(..=MOST_DRAWS))]
+    draws: u16,
     /// Seed of the draws
     #[arg(long, value_name = "N", default_value_t = 1)]
-    pub seed: u64,
+    seed: u64,
+}
+
+impl SpreadOptions {
+    /// How many draws, and of which seed.
+    pub fn draws(&self) -> Draws {
+        Draws { count: usize::from(self.draws), seed: self.seed }
+    }
 }
 
 /// Draws where the limits of a few figures are asked for beside much else.
-pub(super) const FEW: usize = 60;
+pub(super) const FEW: u16 = 60;
+
+/// Draws that an answer takes at most: their limits of 5 % and 95 % are then known to a few thousandths.
+const MOST_DRAWS: i64 = 20_000;
 
 /// How the spreads of a design are carried through where few draws will do.
 #[derive(clap::Args)]
 pub(super) struct FewDraws {
-    /// Draws of the uncertain values; 0 leaves the spreads out
-    #[arg(long, value_name = "N", default_value_t = FEW)]
-    draws: usize,
+    /// Draws of the uncertain values, at most 20 000; 0 leaves the spreads out
+    #[arg(long, value_name = "N", default_value_t = FEW, value_parser = clap::value_parser!(u16).range(..=MOST_DRAWS))]
+    draws: u16,
     /// Seed of the draws
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
@@ -62,7 +72,7 @@ pub(super) struct FewDraws {
 impl FewDraws {
     /// How many draws, and of which seed.
     pub fn draws(&self) -> Draws {
-        Draws { count: self.draws, seed: self.seed }
+        Draws { count: usize::from(self.draws), seed: self.seed }
     }
 }
 

@@ -11,7 +11,7 @@ use crate::study::modes::Modes;
 pub(super) struct Arguments {
     #[command(flatten)]
     input: input::Input,
-    /// How many elastic modes are listed
+    /// How many elastic modes are listed, at most 500
     #[arg(long, value_name = "N", default_value_t = 10, value_parser = clap::value_parser!(u16).range(1..=500))]
     count: u16,
     #[command(flatten)]

@@ -30,10 +30,10 @@ pub(super) struct Arguments {
     spread: input::SpreadOptions,
     #[command(flatten)]
     at: input::AtAmplitude,
-    /// Most stock sizes that are tried one by one for each build with [vary]; beyond, the search
-    /// is guided
-    #[arg(long, value_name = "N", default_value_t = 20_000)]
-    most: usize,
+    /// Most stock sizes that are tried one by one for each build with [vary], at most 1 000 000;
+    /// beyond, the search is guided
+    #[arg(long, value_name = "N", default_value_t = 20_000, value_parser = clap::value_parser!(u32).range(..=1_000_000))]
+    most: u32,
     /// Write the page to this file instead of standard output
     #[arg(long, short, value_name = "FILE.html")]
     output: Option<std::path::PathBuf>,
@@ -76,8 +76,8 @@ fn told(design: &Design, arguments: &Arguments) -> Result<Told, Failure> {
         command += &format!(" --materials {name}");
         inputs.push((name, files::read_text(path)?));
     }
-    let spread = &arguments.spread;
-    command += &format!(" --draws {} --seed {}", spread.draws, spread.seed);
+    let Draws { count, seed } = arguments.spread.draws();
+    command += &format!(" --draws {count} --seed {seed}");
     let fact = |name: &str, value: String| (name.to_string(), value);
     let facts = vec![
         fact("design", design.file.clone()),
@@ -120,13 +120,13 @@ fn found_or_noted<T>(found: Result<T, Vec<Problem>>, notes: &mut Vec<Problem>) -
 
 /// Everything about `design`. A build that one part cannot answer for is left out of that part.
 fn whole(design: &Design, arguments: &Arguments) -> Result<Whole, Vec<Problem>> {
-    let options =
-        Options { draws: arguments.spread.draws, seed: arguments.spread.seed, ..Options::default() };
+    let Draws { count, seed } = arguments.spread.draws();
+    let options = Options { draws: count, seed, ..Options::default() };
     let bar = output::Progress::new("draws");
     let mut comparison = Comparison::of(design, &options, |done, of| bar.at(done, of))?;
     bar.finish();
     let goal = &design.goal;
-    let draws = Draws { count: arguments.spread.draws.min(input::FEW), seed: arguments.spread.seed };
+    let draws = Draws { count: count.min(usize::from(input::FEW)), seed };
     let tapped = RingDownOptions { duration: None, draws };
     let asked = ResponseOptions { range: None, path: None, floor: None };
     let pour = PourOptions { waste: None, bucket: None, temperature: None, ribs: (0.2, 0.5e-3), body: None };
@@ -147,7 +147,7 @@ fn whole(design: &Design, arguments: &Arguments) -> Result<Whole, Vec<Problem>> 
         shapes: design.builds.iter().filter_map(|build| shapes(design, build, 6).ok()).collect(),
         warm: warm(design, &WarmOptions { change, ..WarmOptions::default() }).ok(),
         mixes: recipes.map(|mixes| Mixes { mixes, notes: Vec::new() }),
-        sizings: sizings(design, arguments.most),
+        sizings: sizings(design, arguments.most as usize),
         proof: prove().map_err(|message| vec![Problem::error(Default::default(), message)])?,
     })
 }

@@ -27,13 +27,13 @@ pub(super) struct Arguments {
     /// What is to be least
     #[arg(long, value_enum, value_name = "mass|cost", default_value_t = LeastIn::Mass, hide_possible_values = true)]
     least: LeastIn,
-    /// How many elastic modes of each candidate
+    /// How many elastic modes of each candidate, at most 100
     #[arg(long, value_name = "N", default_value_t = 5, value_parser = clap::value_parser!(u16).range(1..=100))]
     count: u16,
-    /// Most candidates that are tried one by one; beyond, the search is guided
-    #[arg(long, value_name = "N", default_value_t = 200_000)]
-    most: usize,
-    /// Restarts of a guided search
+    /// Most candidates that are tried one by one, at most 1 000 000; beyond, the search is guided
+    #[arg(long, value_name = "N", default_value_t = 200_000, value_parser = clap::value_parser!(u32).range(..=1_000_000))]
+    most: u32,
+    /// Restarts of a guided search, at most 1000
     #[arg(long, value_name = "N", default_value_t = 6, value_parser = clap::value_parser!(u16).range(1..=1000))]
     restarts: u16,
     /// Seed of a guided search
@@ -99,7 +99,7 @@ fn search(arguments: &Arguments, design: &Design, build: &Build, stock: &Stock) 
             LeastIn::Cost => Least::Cost,
         },
         effort: Effort {
-            most: arguments.most,
+            most: arguments.most as usize,
             restarts: usize::from(arguments.restarts),
             seed: arguments.seed,
         },

@@ -40,7 +40,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "MASS", requires = "bar")]
     mass: Option<String>,
     /// Poisson's ratio of the bar where torsion is not recorded
-    #[arg(long, value_name = "RATIO", requires = "bar", default_value_t = 0.25)]
+    #[arg(long, value_name = "RATIO", requires = "bar", default_value_t = 0.25, value_parser = poissons_ratio)]
     poisson: f64,
     /// A record of the bar struck to twist
     #[arg(long, value_name = "RECORD", requires = "bar")]
@@ -64,7 +64,7 @@ pub(super) struct Arguments {
     /// Write this change instead, such as feet.levelling.stiffness
     #[arg(long, value_name = "CHANGE", requires = "write")]
     explain: Option<String>,
-    /// How many elastic modes of the model
+    /// How many elastic modes of the model, at most 500
     #[arg(long, value_name = "N", default_value_t = 12, value_parser = clap::value_parser!(u16).range(1..=500))]
     count: u16,
     #[command(flatten)]
@@ -81,6 +81,12 @@ impl Arguments {
             read.and(self.torsion.as_deref()).and(self.lengthwise.as_deref()).and(self.against.as_deref());
         read.writing("--write", self.write.as_deref()).writing("--output", self.output.output.as_deref())
     }
+}
+
+/// Poisson's ratio of a solid that is alike in all directions, from text.
+fn poissons_ratio(text: &str) -> Result<f64, String> {
+    let read = text.trim().parse::<f64>().ok().filter(|ratio| (-1.0..=0.5).contains(ratio));
+    read.ok_or_else(|| format!("\"{text}\" is no ratio from -1 to 0.5"))
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {

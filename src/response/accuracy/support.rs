@@ -30,6 +30,10 @@ const PIECES: usize = 48;
 const PLACES: [usize; 2] = [40, 20];
 /// Share of the line at which the search ends.
 const CLOSE: f64 = 3e-7;
+/// Steps after which it ends in any case: some tens are usual, beyond is a ridge that goes on.
+const STEPS: usize = 300;
+/// Part of a value below which a gain is none.
+const GAIN: f64 = 1e-7;
 /// Steps that each support tries, in shares of the present one: all combinations of them, for the
 /// least of a largest value lies at the end of a ridge that few directions follow.
 const TRIED: [f64; 7] = [0.0, -1.0, 1.0, -0.5, 0.5, -0.25, 0.25];
@@ -258,7 +262,10 @@ pub fn best_supports(frame: &Frame, along: &[usize], count: usize, aim: Aim) -> 
     }
     let mut best = best.ok_or(RestFault::NotHeld)?;
     let mut step = 0.5 / even as f64;
-    while step > CLOSE {
+    for _ in 0..STEPS {
+        if step <= CLOSE {
+            break;
+        }
         let here = best.shares.clone();
         let mut near: Vec<Vec<(f64, Prop)>> = Vec::with_capacity(count);
         for share in &here {
@@ -271,7 +278,7 @@ pub fn best_supports(frame: &Frame, along: &[usize], count: usize, aim: Aim) -> 
             let shares: Vec<f64> = (0..count).map(|i| pick(i).0).collect();
             let chosen: Vec<&Prop> = (0..count).map(|i| &pick(i).1).collect();
             if let Some(found) = judge(&shares, &chosen)
-                && found.least < better.as_ref().unwrap_or(&best).least
+                && is_better(found.least, better.as_ref().unwrap_or(&best).least)
             {
                 better = Some(found);
             }
@@ -282,6 +289,11 @@ pub fn best_supports(frame: &Frame, along: &[usize], count: usize, aim: Aim) -> 
         }
     }
     Ok(best)
+}
+
+/// True when `one` is less than `other` by more than a gain that is none.
+fn is_better(one: f64, other: f64) -> bool {
+    one < other - GAIN * other.abs()
 }
 
 /// Every choice of 2 or 3 of `n` places, ascending.
