@@ -6,6 +6,7 @@ use super::{Ending, Failure, input, output};
 use crate::design::Design;
 use crate::problem::{Place, Problem};
 use crate::quantity::{self, Kind};
+use crate::report::csv::harmless;
 use crate::report::present::ringdown as present;
 use crate::response::tap::{to_csv, to_wav};
 use crate::study::ringdown::{RingDownOptions, ring_down, sounds};
@@ -116,10 +117,13 @@ fn write_record(design: &Design, path: &Path, arguments: &Arguments) -> Result<(
         seed: 1,
         channels,
     };
-    let record = made_record(design, build, &made).map_err(Failure::of)?;
+    let mut record = made_record(design, build, &made).map_err(Failure::of)?;
     let bytes = match path.extension().and_then(|end| end.to_str()) {
         Some("wav") => to_wav(&record).map_err(Failure::of)?,
-        _ => to_csv(&record).into_bytes(),
+        _ => {
+            record.channels.iter_mut().for_each(|channel| channel.name = harmless(&channel.name));
+            to_csv(&record).into_bytes()
+        }
     };
     write_whole(path, &bytes)?;
     output::tell(&format!("wrote a made record of \"{}\": {}", build.name, path.display()));

@@ -42,7 +42,7 @@ fn fields(cell: &Cell, holds: Holds) -> Vec<String> {
 }
 
 /// `text` as a spreadsheet shows it without computing it.
-fn harmless(text: &str) -> String {
+pub fn harmless(text: &str) -> String {
     const BEGIN: [char; 12] = ['=', '+', '-', '@', '\t', '\r', '\n', '\0', '＝', '＋', '－', '＠'];
     match text.starts_with(BEGIN) && text.parse::<f64>().is_err() {
         true => format!("'{text}"),

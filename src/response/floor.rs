@@ -251,6 +251,9 @@ pub struct FloorPath {
 /// modes left out count.
 const BEYOND_LAST: f64 = 1.2;
 
+/// A ratio of motions below which there is none.
+const NOTHING: f64 = 1e-9;
+
 /// The paths to the station `observed` from the `floor` stations along x, y and z; none for a base
 /// that floats, which no floor moves.
 pub fn floor_paths(model: &ModalModel, observed: usize, floor: [usize; 3]) -> Vec<FloorPath> {
@@ -262,8 +265,11 @@ pub fn floor_paths(model: &ModalModel, observed: usize, floor: [usize; 3]) -> Ve
         resolving_squares(model.poles(), SEARCH_STEP).into_iter().filter(|x| *x > 0.0 && *x < end).collect();
     let path = |(along, station): (&'static str, usize)| {
         let pair = model.pair(observed, station);
-        let ratio = |square: f64| square * pair.at_square(square).norm();
+        // What a symmetric base does not do is left to rounding.
+        let heard = |ratio: f64| if ratio < NOTHING { 0.0 } else { ratio };
+        let ratio = |square: f64| heard(square * pair.at_square(square).norm());
         let (square, worst_ratio) = largest(&squares, ratio)?;
+        let square = if worst_ratio > 0.0 { square } else { 0.0 };
         Some(FloorPath {
             along,
             worst_ratio,

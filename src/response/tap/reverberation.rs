@@ -69,13 +69,13 @@ pub(super) fn room(rests: &[&[f64]], wholes: &[&[f64]], quiet: Option<f64>, rate
 
 /// Power by octave and frame, all of `signals` together; `None` where there are too few.
 fn octaves(signals: &[&[f64]], rate_hz: f64, frame: usize) -> Option<Vec<Vec<f64>>> {
-    let hop = frame / 2;
-    let shortest = signals.iter().map(|x| x.len()).min()?;
-    let frames = (shortest / hop).checked_sub(1).filter(|frames| *frames >= 12)?;
     let count = ((0.4 * rate_hz / LOWEST).log2().floor() as usize).min(8);
     if frame < 64 || count < 3 {
         return None;
     }
+    let hop = frame / 2;
+    let shortest = signals.iter().map(|x| x.len()).min()?;
+    let frames = (shortest / hop).checked_sub(1).filter(|frames| *frames >= 12)?;
     let bin = |hz: f64| (hz / rate_hz * frame as f64).round() as usize;
     let window: Vec<f64> = (0..frame).map(|n| (PI * (n as f64 + 0.5) / frame as f64).sin().powi(2)).collect();
     let plan = RealFftPlanner::<f64>::new().plan_fft_forward(frame);

@@ -13,7 +13,6 @@ use crate::problem::{Place, Problem};
 use crate::quantity::figures;
 use rand::SeedableRng;
 use rand_distr::{Distribution, StandardNormal};
-use std::fmt::Write;
 
 /// One mode of a made record.
 #[derive(Debug, Clone, PartialEq)]
@@ -146,23 +145,21 @@ fn add_ring(x: &mut [f64], rate_hz: f64, mode: &Ring, amplitude: f64, tap: &Stri
 
 /// The record as a table: seconds and one column a channel, seven figures.
 pub fn to_csv(record: &Record) -> String {
-    let mut text = String::from("time (s)");
-    for channel in &record.channels {
-        text.push(',');
-        text.push_str(&channel.name);
-        if !channel.unit.is_empty() {
-            let _ = write!(text, " ({})", channel.unit);
-        }
-    }
-    text.push('\n');
-    for n in 0..record.len() {
-        let _ = write!(text, "{:.9}", n as f64 / record.sample_rate_hz);
-        for channel in &record.channels {
-            let _ = write!(text, ",{:.7e}", channel.samples[n]);
-        }
-        text.push('\n');
-    }
-    text
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    let title = |channel: &Channel| match channel.unit.as_str() {
+        "" => channel.name.clone(),
+        unit => format!("{} ({unit})", channel.name),
+    };
+    let head = std::iter::once("time (s)".to_string()).chain(record.channels.iter().map(title));
+    let rows = (0..record.len()).map(|n| {
+        let time = format!("{:.9}", n as f64 / record.sample_rate_hz);
+        let samples = record.channels.iter().map(|channel| format!("{:.7e}", channel.samples[n]));
+        std::iter::once(time).chain(samples).collect::<Vec<String>>()
+    });
+    // Writing to memory fails only for records of unequal length, which a record cannot have.
+    let written = std::iter::once(head.collect()).chain(rows).try_for_each(|row| writer.write_record(row));
+    let bytes = written.ok().and_then(|()| writer.into_inner().ok()).unwrap_or_default();
+    String::from_utf8(bytes).unwrap_or_default()
 }
 
 /// The record as the bytes of a wave file of 16 bits, its largest sample at nine tenths of full scale.
