@@ -54,6 +54,12 @@ fn an_eccentric_bar_couples_about_the_member_line() {
     near(k[(3, 3)], gj + 0.0004 * ga_y + 0.0009 * ga_z);
     near(s.mass[(0, 4)], -0.02 * 78.5);
     near(s.mass[(3, 3)], 78.5 * (0.01 / 6.0 + 0.0013));
+    // Turning about y by a and about z by b moves what lies at y, z by z a - y b along x:
+    // twice the energy is the integral of rho (z a - y b)^2.
+    near(s.mass[(4, 4)], 78.5 * (0.01 / 12.0 + 0.0004));
+    near(s.mass[(5, 5)], 78.5 * (0.01 / 12.0 + 0.0009));
+    near(s.mass[(4, 5)], -78.5 * 0.03 * -0.02);
+    assert_eq!(s.mass[(4, 5)], s.mass[(5, 4)]);
     let centre = s.mass_centre.unwrap();
     near(centre[0], 0.03);
     near(centre[1], -0.02);
@@ -344,7 +350,7 @@ fn turned(parts: &[Part], angle: f64) -> Vec<Part> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 12, ..ProptestConfig::default() })]
+    #![proptest_config(crate::seeds::cases(12))]
 
     #[test]
     fn loss_lies_between_the_parts_and_energy_adds_up(parts in sections(), bond in 0.0f64..1.0) {

@@ -214,3 +214,74 @@ fn usual_range(solved: &Solved) -> (f64, f64) {
     let (first, last) = elastic.fold((f64::INFINITY, 0.0), |(a, b): (f64, f64), f| (a.min(f), b.max(f)));
     if first.is_finite() { (first / 3.0, 1.2 * last) } else { (1.0, 1000.0) }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::compare::{Comparison, Options};
+    use super::*;
+    use crate::material::Table;
+
+    /// A post that is clamped softly with much loss, and carries a stiff arm: its modes have unlike losses.
+    const POST: &str = r#"
+[points]
+bench = "0, 0, 0 mm"
+head = "0, 0, 400 mm"
+tip = "150, 0, 400 mm"
+[members.post]
+from = "bench"
+to = "head"
+section = "bar"
+joint_from = "clamp"
+[members.arm]
+from = "head"
+to = "tip"
+section = "bar"
+[anchors.floor]
+at = "bench"
+hold = "all"
+[tool]
+tip = "tip"
+work = "ground"
+[builds.one]
+sections.bar.parts = [{ rectangle = "30 x 24 mm", of = "structural steel" }]
+joints.clamp = { stiffness = { turn_x = "30 kN m/rad", turn_y = "90 kN m/rad", turn_z = "60 kN m/rad" }, loss = { value = 0.05, exact = true } }
+"#;
+
+    #[test]
+    fn the_loss_at_the_worst_peak_is_that_of_its_half_power_points() {
+        let reading = Design::read("d.toml", POST, &Table::built_in());
+        let design = reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems));
+        let options = Options { draws: 0, ..Options::default() };
+        let compared = &Comparison::of(&design, &options, |_, _| ()).unwrap().builds[0];
+        let along = |along: [f64; 3]| {
+            let path = Path { from: "tip".into(), to: None, along };
+            let asked = ResponseOptions { range: None, path: Some(path), floor: None };
+            response(&design, &asked).unwrap().builds.remove(0).curve
+        };
+        let axes = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]].map(along);
+        let highest = |curve: &FrequencyResponse| curve.worst().map_or(0.0, |peak| peak.compliance_m_per_n);
+        let curve = axes.iter().max_by(|a, b| highest(a).total_cmp(&highest(b))).unwrap();
+        let points = curve.real_m_per_n.iter().zip(&curve.imaginary_m_per_n);
+        let height: Vec<f64> = points.map(|(re, im)| re.hypot(*im)).collect();
+        let top = (0..height.len()).max_by(|a, b| height[*a].total_cmp(&height[*b])).unwrap();
+        let half = height[top] / 2f64.sqrt();
+        // Between two samples on either side of half the power, by the square of frequency.
+        let crossing = |mut i: usize, step: isize| {
+            while height[i] > half {
+                i = i.checked_add_signed(step).unwrap();
+            }
+            let inner = i.checked_add_signed(-step).unwrap();
+            let share = (height[inner] - half) / (height[inner] - height[i]);
+            let [a, b] = [inner, i].map(|i| curve.frequency_hz[i].powi(2));
+            a + share * (b - a)
+        };
+        let width = crossing(top, 1) - crossing(top, -1);
+        let loss = width / (2.0 * curve.frequency_hz[top].powi(2));
+        let stated = compared.loss_factor.unwrap().value;
+        assert!((loss / stated - 1.0).abs() < 0.02, "{loss} {stated}");
+        // Its modes differ enough that another mode's loss would not pass.
+        let modes = super::super::modes::Modes::of(&design, 6, &super::super::spread::Draws::NONE, |_, _| ());
+        let losses: Vec<f64> = modes.unwrap().builds[0].modes.modes.iter().map(|m| m.loss_factor).collect();
+        assert!(losses.iter().any(|other| (other / stated - 1.0).abs() > 0.2), "{losses:?}");
+    }
+}

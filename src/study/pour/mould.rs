@@ -88,6 +88,10 @@ mod tests {
         let bent = 5.0 * held.pressure_pa * 0.25f64.powi(4) / (384.0 * 8e9 * inertia);
         assert_relative_eq!(bent, 0.5e-3, max_relative = 1e-12);
         assert_eq!(held.board_m, Some(12e-3));
+        // Stress is moment over section modulus: p s^2/8 by t^2/6, both per metre of width.
+        let moment = held.pressure_pa * 0.25f64.powi(2) / 8.0;
+        assert_relative_eq!(held.stress_pa, moment / (0.012f64.powi(2) / 6.0), max_relative = 1e-12);
+        assert_relative_eq!(held.use_of_strength, held.stress_pa / 40e6, max_relative = 1e-12);
         assert!(held.use_of_strength < 0.1);
     }
 
