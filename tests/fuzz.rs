@@ -1,0 +1,145 @@
+//! Readers under inputs that somebody changed: refused with their place, or read, never a panic.
+//!
+//! Designs are changed as trees and tables as cells, so that most cases get past the syntax.
+//! `STILLBED_FUZZ=1000000 cargo test --release --test fuzz designs` asks for more cases than the tests do.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+#[path = "fuzz/choices.rs"]
+mod choices;
+#[path = "fuzz/commands.rs"]
+mod commands;
+#[path = "fuzz/slips.rs"]
+mod slips;
+#[path = "fuzz/sound.rs"]
+mod sound;
+#[path = "fuzz/tables.rs"]
+mod tables;
+#[path = "fuzz/tree.rs"]
+mod tree;
+
+use choices::Choices;
+use rand::rngs::ChaCha8Rng;
+use rand::{Rng, SeedableRng};
+use rayon::prelude::*;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::time::{Duration, Instant};
+use stillbed::design::Design;
+use stillbed::material::Table;
+use stillbed::problem::Problem;
+
+/// Bytes of a case at most: each takes some of them.
+const BYTES: usize = 256;
+
+/// Runs `target` on random bytes, `usual` times unless more are asked for; none may take as long as a hang
+/// does. A case that fails says its number, and `STILLBED_FUZZ_FIRST` begins there.
+fn fuzz(usual: u64, target: impl Fn(&mut Choices) + Sync) {
+    let stated = |name: &str| std::env::var(name).ok().map(|text| text.parse::<u64>().expect("a number"));
+    let (count, first) =
+        (stated("STILLBED_FUZZ").unwrap_or(usual), stated("STILLBED_FUZZ_FIRST").unwrap_or(1));
+    let one = |number: u64| {
+        let mut bytes = [0; BYTES];
+        ChaCha8Rng::seed_from_u64(number).fill_bytes(&mut bytes);
+        let start = Instant::now();
+        let done = catch_unwind(AssertUnwindSafe(|| target(&mut Choices::new(&bytes))));
+        assert!(done.is_ok(), "case {number} fails");
+        assert!(start.elapsed() < Duration::from_secs(60), "case {number} took {:?}", start.elapsed());
+    };
+    (first..first + count).into_par_iter().for_each(one);
+}
+
+/// Every problem has words, a file or a key, and no number that is none; with an error or without.
+fn told(problems: &[Problem]) {
+    for problem in problems {
+        assert!(!problem.message.is_empty(), "{problem:?}");
+        assert!(problem.place.file.is_some() || !problem.place.key.is_empty(), "{problem:?}");
+        let odd = |text: &str| {
+            let words = text.split(|c: char| !c.is_alphanumeric());
+            words.into_iter().any(|word| matches!(word, "NaN"))
+        };
+        assert!(!odd(&problem.message), "{problem:?}");
+    }
+    assert!(problems.len() < 500, "{} problems", problems.len());
+}
+
+/// A design that was changed.
+fn design(choices: &mut Choices) -> String {
+    let sample = *choices.pick(&sound::SAMPLES);
+    let text = match choices.once_in(3) {
+        true => sound::design(u64::from(choices.number())),
+        false => sample.to_string(),
+    };
+    match choices.once_in(8) {
+        true => slips::text(choices, &text),
+        false => tree::changed(choices, &text),
+    }
+}
+
+#[test]
+fn designs_are_read_or_refused() {
+    fuzz(1500, |choices| {
+        let text = design(choices);
+        let reading = Design::read("d.toml", &text, &Table::built_in());
+        told(&reading.problems);
+        assert_eq!(reading.design.is_none(), reading.problems.iter().any(Problem::is_error), "{text}");
+    });
+}
+
+#[test]
+fn designs_that_are_read_are_answered() {
+    fuzz(60, |choices| {
+        let text = sound::nearly(choices);
+        let reading = Design::read("d.toml", &text, &Table::built_in());
+        if let Some(design) = reading.design {
+            commands::ask(&design, choices);
+        }
+    });
+}
+
+#[test]
+fn tables_of_materials_are_read_or_refused() {
+    fuzz(1500, |choices| {
+        let text = tables::changed(choices, tables::MATERIALS);
+        told(&Table::built_in().overlay("m.csv", &text));
+    });
+}
+
+#[test]
+fn stocks_are_read_or_refused() {
+    fuzz(1500, |choices| {
+        let text = tables::changed(choices, tables::STOCK);
+        told(&stillbed::section::stock::Stock::built_in().overlay("s.csv", &text));
+    });
+}
+
+#[test]
+fn floors_are_read_or_refused() {
+    fuzz(1500, |choices| {
+        let text = tables::changed(choices, tables::FLOOR);
+        let (floor, problems) = stillbed::response::floor::FloorSpectrum::read("f.csv", &text);
+        told(&problems);
+        assert!(floor.is_some() || problems.iter().any(Problem::is_error));
+    });
+}
+
+#[test]
+fn records_are_read_or_refused() {
+    fuzz(120, |choices| tables::record(choices));
+}
+
+#[test]
+fn bodies_are_read_or_refused() {
+    fuzz(3000, |choices| {
+        let body = tables::body(choices.once_in(2));
+        let bytes = tables::changed_bytes(choices, &body);
+        if let Ok(body) = stillbed::study::pour::Body::read(&bytes, 1e-3) {
+            let numbers = [body.volume_m3].into_iter().chain(body.centre_m).chain(body.low_m);
+            assert!(numbers.chain(body.high_m).all(f64::is_finite), "{body:?}");
+        }
+    });
+}
+
+#[test]
+fn quantities_are_read_or_refused() {
+    fuzz(20_000, tables::quantity);
+}

@@ -1,0 +1,43 @@
+//! Every command asked of a design that is read: an answer in finite numbers, or a refusal with its place.
+
+use super::choices::Choices;
+use super::told;
+use serde::Serialize;
+use stillbed::design::Design;
+use stillbed::problem::Problem;
+use stillbed::report::json::first_not_finite;
+use stillbed::study::compare::{Comparison, Options};
+use stillbed::study::modes::Modes;
+use stillbed::study::motion::{ResponseOptions, response};
+use stillbed::study::pour::bodies::{PourOptions, mixes, pours};
+use stillbed::study::ringdown::{RingDownOptions, ring_down};
+use stillbed::study::sections::Sections;
+use stillbed::study::spread::Draws;
+use stillbed::study::warm::{WarmOptions, warm};
+
+/// Asks all of them.
+pub fn ask(design: &Design, choices: &mut Choices) {
+    let draws = if choices.once_in(5) { 2 } else { 0 };
+    finite("section", Sections::of(design));
+    finite("modes", Modes::of(design, 1 + choices.below(12), &Draws::NONE, |_, _| ()));
+    finite("compare", Comparison::of(design, &Options { draws, ..Options::default() }, |_, _| ()));
+    let asked = ResponseOptions { range: None, path: None, floor: None };
+    finite("response", response(design, &asked));
+    let asked = RingDownOptions { duration: None, draws: Draws::NONE };
+    finite("ringdown", ring_down(design, &asked, |_, _| ()));
+    let change = design.goal.thermal.is_none().then_some(5.0);
+    finite("thermal", warm(design, &WarmOptions { change, ..WarmOptions::default() }));
+    finite("mix", mixes(design));
+    let asked = PourOptions { waste: None, bucket: None, temperature: None, ribs: (0.2, 0.5e-3), body: None };
+    finite("pour", pours(design, &asked));
+}
+
+fn finite<T: Serialize>(command: &str, answer: Result<T, Vec<Problem>>) {
+    match answer {
+        Ok(answer) => assert_eq!(first_not_finite(&answer), None, "{command}"),
+        Err(problems) => {
+            assert!(problems.iter().any(Problem::is_error), "{command} refuses without a word");
+            told(&problems);
+        }
+    }
+}
