@@ -13,6 +13,8 @@ mod design;
 mod dice;
 #[path = "sound/made.rs"]
 mod made;
+#[path = "sound/program.rs"]
+mod program;
 #[path = "sound/shape.rs"]
 mod shape;
 
@@ -49,4 +51,15 @@ fn what_is_accepted_is_answered() {
     assert!(found.is_empty(), "{} of {count} designs:\n\n{}", found.len(), found.join("\n\n"));
     // What is not accepted proves nothing.
     assert!((refused as u64) * 20 <= count, "{refused} of {count} designs are refused");
+}
+
+/// One design in so many is asked of the program itself.
+const RARE: u64 = 25;
+
+#[test]
+fn the_program_answers_in_every_form() {
+    let (count, first) = (stated("STILLBED_SOUND_DESIGNS", DESIGNS), stated("STILLBED_SOUND_FIRST", 1));
+    let seeds: Vec<u64> = (first..first + count).step_by(RARE as usize).collect();
+    let found: Vec<String> = seeds.par_iter().flat_map_iter(|seed| program::faults(*seed)).collect();
+    assert!(found.is_empty(), "{}", found.join("\n\n"));
 }

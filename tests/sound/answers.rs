@@ -10,7 +10,7 @@ use stillbed::quantity::Draw;
 use stillbed::report::json::first_not_finite;
 use stillbed::report::present::mix::Mixes;
 use stillbed::report::text::Look;
-use stillbed::report::{Block, present, text};
+use stillbed::report::{Block, csv, present, text};
 use stillbed::response::floor::FloorSpectrum;
 use stillbed::response::frequency::Motion;
 use stillbed::section::stock::Stock;
@@ -76,6 +76,13 @@ fn sound<T: Serialize>(command: &str, answer: &T, notes: &[Problem], blocks: &[B
         |word: &&str| matches!(word.trim_matches(|c: char| !c.is_alphabetic()), "NaN" | "inf" | "singular");
     if let Some(word) = shown.split_whitespace().find(odd) {
         return Err(format!("{command} shows \"{word}\":\n{shown}"));
+    }
+    for table in blocks.iter().filter_map(csv::values) {
+        let written = csv::write(&table);
+        let odd = |cell: &&str| matches!(*cell, "NaN" | "inf" | "-inf");
+        if let Some(cell) = written.split([',', '\r', '\n']).find(odd) {
+            return Err(format!("{command} writes \"{cell}\" as CSV:\n{written}"));
+        }
     }
     match notes.iter().find(|note| note.message.contains("is left out:")) {
         Some(note) => Err(format!("{command}: {note}")),

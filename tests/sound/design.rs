@@ -1,7 +1,7 @@
 //! Designs that a person could mean, from a seed: as the text of a design file.
 
 use super::dice::Dice;
-use super::made::{Made, loss, mix, own_materials, spread};
+use super::made::{Made, mix, own_materials, rubbing_loss, spread};
 use super::shape::Wire;
 use stillbed::frame::spec::FREEDOMS;
 
@@ -12,7 +12,12 @@ pub fn text(seed: u64) -> String {
     let wire = Wire::throw(dice);
     let sections = 1 + dice.below(3.min(wire.members.len()));
     let joined = dice.chance(0.3);
-    let mut text = format!("title = \"Sound design {seed}\"\n[points]\n");
+    let over_amplitude = dice.chance(0.15);
+    let mut text = format!("title = \"Sound design {seed}\"\n");
+    if over_amplitude {
+        text += &format!("amplitude = \"{:.3} um\"\n", dice.ratio(0.01, 50.0));
+    }
+    text += "[points]\n";
     for (i, [x, y, z]) in wire.points.iter().enumerate() {
         text += &format!("p{i} = \"{x:.3}, {y:.3}, {z:.3} mm\"\n");
     }
@@ -26,7 +31,7 @@ pub fn text(seed: u64) -> String {
             text += if dice.chance(0.5) { "joint_from = \"seat\"\n" } else { "joint_to = \"seat\"\n" };
         }
     }
-    let held = supports(dice, &wire, &mut text);
+    let held = supports(dice, &wire, over_amplitude, &mut text);
     let points = wire.points.len();
     for i in 0..dice.below(3) {
         text += &format!("[masses.w{i}]\nat = \"p{}\"\nmass = ", dice.below(points));
@@ -46,13 +51,14 @@ pub fn text(seed: u64) -> String {
     let builds = 1 + dice.below(3);
     let priced = dice.chance(0.5);
     for build in 0..builds {
-        self::build(dice, &wire, &mut text, [build, sections], joined, priced);
+        let has = Has { joints: joined, over_amplitude, prices: priced };
+        self::build(dice, &wire, &mut text, [build, sections], has);
     }
     text
 }
 
 /// Anchors and feet, or none; true where it is held to the ground at all.
-fn supports(dice: &mut Dice, wire: &Wire, text: &mut String) -> bool {
+fn supports(dice: &mut Dice, wire: &Wire, over_amplitude: bool, text: &mut String) -> bool {
     let names = |points: &[usize]| -> String {
         points.iter().map(|p| format!("\"p{p}\"")).collect::<Vec<_>>().join(", ")
     };
@@ -81,7 +87,7 @@ fn supports(dice: &mut Dice, wire: &Wire, text: &mut String) -> bool {
         *text += &format!(
             "[feet.pads]\nat = [{}]\nstiffness = \"{x:.4}, {y:.4}, {z:.4} N/um\"\nloss = {}\n",
             names(&wire.low),
-            loss(dice)
+            rubbing_loss(dice, over_amplitude)
         );
         if dice.chance(0.3) {
             *text += "turning = \"300, 400, 500 N m/rad\"\n";
@@ -112,6 +118,9 @@ fn goals(dice: &mut Dice, wire: &Wire, held: bool, text: &mut String) {
             dice.ratio(0.005, 1.0),
             dice.ratio(0.05, 20.0)
         );
+        if dice.chance(0.5) {
+            *text += &format!("duration = \"{:.3} ms\"\n", dice.ratio(0.1, 8.0));
+        }
     }
     if dice.chance(0.2) {
         *text += "[speeds.spindle]\nrange = \"600, 9000 rpm\"\norders = [1, 2, 4]\n";
@@ -147,18 +156,29 @@ fn goals(dice: &mut Dice, wire: &Wire, held: bool, text: &mut String) {
         if dice.chance(0.3) {
             *text += &format!("points.p{tip} = \"2 K\"\n");
         }
+        if !wire.line.is_empty() && dice.chance(0.3) {
+            let along: Vec<String> = wire.line.iter().map(|m| format!("\"m{m}\"")).collect();
+            *text += &format!(
+                "carriage = {{ along = [{}], mass = \"{:.2} kg\", steps = {} }}\n",
+                along.join(", "),
+                dice.ratio(0.2, 20.0),
+                2 + dice.below(9)
+            );
+        }
     }
 }
 
+/// What the builds of a design have.
+#[derive(Clone, Copy)]
+struct Has {
+    joints: bool,
+    /// Losses that differ with the amplitude.
+    over_amplitude: bool,
+    prices: bool,
+}
+
 /// One build, with its joints, prices and what may vary.
-fn build(
-    dice: &mut Dice,
-    wire: &Wire,
-    text: &mut String,
-    [number, sections]: [usize; 2],
-    joined: bool,
-    priced: bool,
-) {
+fn build(dice: &mut Dice, wire: &Wire, text: &mut String, [number, sections]: [usize; 2], has: Has) {
     *text += &format!("[builds.b{number}]\n");
     let mut made = Made::default();
     let varies = dice.chance(0.1);
@@ -173,17 +193,17 @@ fn build(
         }
     }
     *text += &made.lines;
-    if joined && (number == 0 || dice.chance(0.5)) {
+    if has.joints && (number == 0 || dice.chance(0.5)) {
         let springs = [
             format!("{} = \"{:.3} kN m/rad\"", FREEDOMS[3], dice.ratio(0.5, 900.0)),
             format!("{} = \"{:.3} kN m/rad\"", FREEDOMS[4], dice.ratio(0.5, 900.0)),
             format!("{} = \"{:.3} N/um\"", FREEDOMS[0], dice.ratio(1.0, 900.0)),
         ];
         let springs = &springs[..1 + dice.below(3)];
-        *text +=
-            &format!("joints.seat = {{ stiffness = {{ {} }}, loss = {} }}\n", springs.join(", "), loss(dice));
+        let loss = rubbing_loss(dice, has.over_amplitude);
+        *text += &format!("joints.seat = {{ stiffness = {{ {} }}, loss = {loss} }}\n", springs.join(", "));
     }
-    if priced && dice.chance(0.9) {
+    if has.prices && dice.chance(0.9) {
         let prices: Vec<String> =
             made.of.iter().map(|of| format!("\"{of}\" = \"{:.2} per kg\"", dice.ratio(0.2, 30.0))).collect();
         *text += &format!("prices = {{ {}, fixed = {} }}\n", prices.join(", "), dice.below(300));

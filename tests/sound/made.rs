@@ -47,6 +47,15 @@ pub fn loss(dice: &mut Dice) -> String {
     spread(dice, value, "", 1.0)
 }
 
+/// The same of what rubs: sometimes as it grows with the amplitude of the design.
+pub fn rubbing_loss(dice: &mut Dice, over_amplitude: bool) -> String {
+    if !over_amplitude || dice.chance(0.4) {
+        return loss(dice);
+    }
+    let (least, most) = (dice.ratio(1e-4, 0.3), dice.ratio(1e-4, 0.3));
+    format!("[\"{least:.5} at 0.1 um\", \"{most:.5} at 10 um\"]")
+}
+
 /// The materials that a design states itself.
 pub fn own_materials(dice: &mut Dice) -> String {
     let mut text = String::new();
