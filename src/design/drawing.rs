@@ -47,7 +47,7 @@ fn read_overlaps(fields: &Fields) -> Option<bool> {
     let word = fields.word("overlaps", &OVERLAPS)?;
     if !OVERLAPS.contains(&word.value.as_str()) {
         let message = format!("\"{}\" is neither once nor keep", word.value);
-        fields.refuse("overlaps", message, "once counts what lies inside another member with one of them");
+        fields.refuse("overlaps", message, "once: what lies inside another member counts with one of them; keep: members are lines, as drawn");
     }
     Some(word.value == OVERLAPS[1])
 }
