@@ -45,7 +45,7 @@ impl Shop {
     fn new() -> Shop {
         let folder = tempfile::tempdir().unwrap();
         let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-        fs::copy(root.join("examples/smallest.toml"), folder.path().join("d.toml")).unwrap();
+        fs::copy(root.join("examples/rubbing-joint.toml"), folder.path().join("d.toml")).unwrap();
         fs::create_dir(folder.path().join("pages")).unwrap();
         for name in ["out.txt", "out.xlsx", "tap.wav", "tap.csv", "hard.txt", "pages/stillbed.1"] {
             fs::write(folder.path().join(name), "what was there before\n".repeat(40)).unwrap();

@@ -239,8 +239,8 @@ pub struct FloorPath {
     pub along: &'static str,
     /// The largest ratio of motion to that of the floor.
     pub worst_ratio: f64,
-    /// Where that is, Hz.
-    pub worst_at_hz: f64,
+    /// Where that is, Hz; `None` where nothing moves.
+    pub worst_at_hz: Option<f64>,
     /// Up to a little beyond the last mode, Hz.
     pub frequency_hz: Vec<f64>,
     /// By frequency.
@@ -269,11 +269,10 @@ pub fn floor_paths(model: &ModalModel, observed: usize, floor: [usize; 3]) -> Ve
         let heard = |ratio: f64| if ratio < NOTHING { 0.0 } else { ratio };
         let ratio = |square: f64| heard(square * pair.at_square(square).norm());
         let (square, worst_ratio) = largest(&squares, ratio)?;
-        let square = if worst_ratio > 0.0 { square } else { 0.0 };
         Some(FloorPath {
             along,
             worst_ratio,
-            worst_at_hz: square.sqrt() / TAU,
+            worst_at_hz: (worst_ratio > 0.0).then_some(square.sqrt() / TAU),
             frequency_hz: squares.iter().map(|square| square.sqrt() / TAU).collect(),
             ratio: squares.iter().map(|square| ratio(*square)).collect(),
         })
@@ -363,7 +362,11 @@ mod tests {
         assert_eq!(paths.iter().map(|path| path.along).collect::<Vec<_>>(), ["x", "y", "z"]);
         // w² / |w0² (1 + i eta) - w²| is largest at w² = w0² (1 + eta²): sqrt(1 + eta²) / eta.
         approx::assert_relative_eq!(paths[0].worst_ratio, 1.01f64.sqrt() / 0.1, max_relative = 1e-5);
-        approx::assert_relative_eq!(paths[0].worst_at_hz, 10.0 * 1.01f64.sqrt(), max_relative = 1e-3);
+        approx::assert_relative_eq!(
+            paths[0].worst_at_hz.unwrap(),
+            10.0 * 1.01f64.sqrt(),
+            max_relative = 1e-3
+        );
         for (f, ratio) in paths[0].frequency_hz.iter().zip(&paths[0].ratio) {
             let (square, own) = ((TAU * f).powi(2), (TAU * 10.0).powi(2));
             let exact = square / Complex64::new(own - square, 0.1 * own).norm();
@@ -401,7 +404,7 @@ mod tests {
         };
         assert!(at_tool(&stiff) > 10.0 && at_tool(&soft) < 0.1 * at_tool(&stiff), "{}", at_tool(&soft));
         // At its worst on soft feet, which is their own frequency, the tool moves by (f / 60)² Q.
-        assert!(soft.worst_at_hz < 4.0 && soft.worst_ratio < 0.1, "{soft:?}");
+        assert!(soft.worst_at_hz.unwrap() < 4.0 && soft.worst_ratio < 0.1, "{soft:?}");
     }
 
     #[test]

@@ -30,10 +30,7 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::text("build", "build", |row: &Row| row.build.to_string()),
         Column::text("floor moves along", "along", |row: &Row| row.path.along.to_string()),
         Column::number("worst ratio", Unit::NONE, "worst_ratio", |row: &Row| Some(row.path.worst_ratio)),
-        Column::number("at", HZ, "worst_at_hz", |row: &Row| {
-            (row.path.worst_ratio > 0.0).then_some(row.path.worst_at_hz)
-        })
-        .digits(3),
+        Column::number("at", HZ, "worst_at_hz", |row: &Row| row.path.worst_at_hz).digits(3),
     ]
 }
 
