@@ -58,13 +58,17 @@ impl Scale {
         } else {
             (value - self.low) / (self.high - self.low)
         };
-        part.is_finite().then_some(part)
+        (part.is_finite() && value.abs() < MOST).then_some(part)
     }
 }
 
+/// Values from here on have no place: room between them and in other units would be beyond all numbers.
+const MOST: f64 = 1e290;
+
 /// Least and largest of what can be shown, never equal.
 fn limits(values: impl Iterator<Item = f64>, log: bool) -> (f64, f64) {
-    let shown = values.filter(|v| v.is_finite() && (!log || *v > 0.0));
+    let is_shown = |v: &f64| v.abs() < MOST && (!log || *v > 1.0 / MOST);
+    let shown = values.filter(is_shown);
     let (low, high) = shown.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
     match (low < high, low.is_finite(), log) {
         (true, _, _) => (low, high),
