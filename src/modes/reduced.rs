@@ -66,7 +66,7 @@ impl Precision {
 const LEAST_NEW: f64 = 1e-8;
 
 /// What is left out of the basis, as a part of the residual that a mode may have.
-const LEFT_OUT: f64 = 0.1;
+const LEFT_OUT: f64 = 0.01;
 
 /// The damped modes that belong to the lowest real ones.
 #[derive(Debug, Clone)]

@@ -44,6 +44,9 @@ const DOUBTFUL: f64 = 1e-6;
 /// Strain energy per kinetic energy, relative to the same ratio, that is rounding.
 const ZERO: f64 = 1e-11;
 
+/// Excess of a mode that is allowed, over the root of the error of its frequency.
+const ROOT: f64 = 0.32;
+
 /// What is asked of the modes.
 #[derive(Debug, Clone)]
 pub struct Asked {
@@ -66,7 +69,12 @@ impl Default for Asked {
 impl Asked {
     /// The excess of a mode that is allowed: the error left is of the order of its square.
     pub(super) fn excess(&self) -> f64 {
-        0.32 * self.tolerance.max(1e-12).sqrt()
+        ROOT * self.tolerance.max(1e-12).sqrt()
+    }
+
+    /// The tolerance at which a mode may have an `excess`.
+    pub fn tolerance_of(excess: f64) -> f64 {
+        (excess / ROOT).powi(2)
     }
 }
 

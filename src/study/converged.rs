@@ -46,11 +46,15 @@ const GROWTH: f64 = 1.4;
 /// Relative error of a frequency that is allowed for the division of the members.
 const USUAL: f64 = 1e-3;
 
-/// The same where the motion in a mode decides: it is right to the root of that, no better.
-const FINE: f64 = 1e-7;
+/// Excess of ω² of a mode that decides from which on the division is too coarse, as a part of its distance to
+/// the next mode and of its loss.
+const BULGING: f64 = 5e-3;
 
-/// Excess of ω² of a mode that decides from which on the division is too coarse.
-const COARSE: f64 = 1e-4;
+/// The same whatever the distance.
+const COARSE: f64 = 1e-3;
+
+/// No excess below this is asked for: it would take divisions without end.
+const LEAST_EXCESS: f64 = 2e-5;
 
 /// A curve needs the modes up to this multiple of its end.
 const BEYOND: f64 = 1.2;
@@ -124,8 +128,10 @@ impl<'m> Solved<'m> {
         let count = solved.spectrum.elastic.len();
         if hopeful
             && solved.off() <= ENOUGH
-            && solved.is_coarse()
-            && let Ok(found) = beyond(build, model, (count, FINE), &solved.spectrum, Some(Precision::ANSWER))
+            && let Some(excess) = solved.finer()
+            && let tolerance = Asked::tolerance_of(excess)
+            && let Ok(found) =
+                beyond(build, model, (count, tolerance), &solved.spectrum, Some(Precision::ANSWER))
         {
             (solved.spectrum, solved.damped) = found;
             solved.see_again(goal)?;
@@ -175,22 +181,27 @@ impl<'m> Solved<'m> {
         Some(Decay::after(&self.modal, self.tool_stations, &self.watched(), blow))
     }
 
-    /// True when a mode that decides bulges so much between the ends of its pieces that the motion of its
-    /// points is not right to `ENOUGH`.
-    fn is_coarse(&self) -> bool {
-        let elastic = &self.spectrum.elastic;
+    /// The excess of ω² that its modes may have, where one that decides bulges more between the ends of its
+    /// pieces than its figures bear: how two modes share motion and loss follows from the distance between
+    /// them, or where they are nearer than wide, from their width.
+    fn finer(&self) -> Option<f64> {
+        let (elastic, rigid) = (&self.spectrum.elastic, self.spectrum.rigid.len());
         let reached = self.reached.as_ref();
-        let last =
-            reached.and_then(|r| r.settle?.0.mode).and_then(|m| m.checked_sub(self.spectrum.rigid.len()));
+        let last = reached.and_then(|r| r.settle?.0.mode).and_then(|m| m.checked_sub(rigid));
         let highest = reached.and_then(|r| r.peak).and_then(|peak| {
             let distance = |i: &usize| (elastic[*i].frequency() - peak.frequency_hz).abs();
             (0..elastic.len()).min_by(|a, b| distance(a).total_cmp(&distance(b)))
         });
-        let excess = |i: usize| {
-            let raw = elastic.get(i).and_then(|mode| self.spectrum.pairs.omega_squared.get(mode.column));
-            raw.map_or(0.0, |raw| 1.0 - elastic[i].omega_squared / raw)
+        let allowed = |i: usize| -> Option<f64> {
+            let own = elastic.get(i)?;
+            let raw = *self.spectrum.pairs.omega_squared.get(own.column)?;
+            let distance = |j: usize| (elastic[j].omega_squared / own.omega_squared - 1.0).abs();
+            let next = (0..elastic.len()).filter(|j| *j != i).map(distance).fold(f64::INFINITY, f64::min);
+            let loss = self.modal.modes().get(rigid + i)?.loss_factor;
+            let allowed = (BULGING * next.hypot(loss)).clamp(LEAST_EXCESS, COARSE);
+            (1.0 - own.omega_squared / raw > allowed).then_some(allowed)
         };
-        last.into_iter().chain(highest).any(|mode| excess(mode) > COARSE)
+        last.into_iter().chain(highest).filter_map(allowed).reduce(f64::min)
     }
 
     /// Finds what the modes leave out, and what their figures are.
