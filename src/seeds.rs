@@ -2,8 +2,10 @@
 
 use proptest::test_runner::{Config, FileFailurePersistence};
 
-/// So many cases, after those of the seeds that are kept.
-pub fn cases(cases: u32) -> Config {
+/// So many cases, or as many as `PROPTEST_CASES` asks for, after those of the seeds that are kept.
+pub fn cases(usual: u32) -> Config {
+    let asked = std::env::var("PROPTEST_CASES").ok().and_then(|text| text.parse().ok());
+    let cases = asked.unwrap_or(usual);
     let kept = FileFailurePersistence::SourceParallel("tests/seeds");
     Config { cases, failure_persistence: Some(Box::new(kept)), ..Config::default() }
 }

@@ -81,7 +81,8 @@ fn designs_are_read_or_refused() {
         let text = design(choices);
         let reading = Design::read("d.toml", &text, &Table::built_in());
         told(&reading.problems);
-        assert_eq!(reading.design.is_none(), reading.problems.iter().any(Problem::is_error), "{text}");
+        // A build that cannot be answered for is an error too, and leaves the others.
+        assert!(reading.design.is_some() || reading.problems.iter().any(Problem::is_error), "{text}");
     });
 }
 
@@ -124,7 +125,7 @@ fn floors_are_read_or_refused() {
 
 #[test]
 fn records_are_read_or_refused() {
-    fuzz(120, |choices| tables::record(choices));
+    fuzz(120, tables::record);
 }
 
 #[test]

@@ -256,7 +256,7 @@ mod tests {
         let mut prism = Prism { line, solid: &solid, ends: [End::Square, End::Square] };
         // Rays along global y from y = -1 m, at x of their line and 10 mm above it.
         let axes = Matrix3::new(0.0, 1.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, -1.0);
-        let rays = Line { start: -Vector3::y(), axes, ..line.clone() };
+        let rays = Line { start: -Vector3::y(), axes, ..line };
         let through = |prism: &Prism, x: f64| {
             let mut found = Vec::new();
             prism.along_rays(&rays).cross([x, -0.01], &mut found);

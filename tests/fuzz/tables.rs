@@ -38,7 +38,8 @@ pub fn changed(choices: &mut Choices, text: &str) -> String {
     let end = if choices.once_in(6) { "\r\n" } else { "\n" };
     let mut text = lines.join(end);
     if choices.once_in(10) {
-        text = text.replace(',', *choices.pick(&[";", "\t", " "]));
+        let separator = *choices.pick(&[';', '\t', ' ']);
+        text = text.replace(',', &separator.to_string());
     }
     text
 }
