@@ -183,7 +183,7 @@ pub fn in_order(mut problems: Vec<Problem>) -> Vec<Problem> {
     }
     for (kind, first) in more {
         let count = of_kind.get(&kind).map_or(0, |count| count - TOLD);
-        let place = Place { line: None, column: None, key: String::new(), ..first.place };
+        let place = Place { column: None, key: String::new(), ..first.place };
         let message = format!("{count} more like this: {}", first.message);
         told.push(Problem { place, message, ..first });
     }
@@ -263,7 +263,7 @@ mod tests {
         assert_eq!(told.len(), TOLD + 2);
         assert_eq!(told[0].message, "\"p1\" is 1 away");
         assert_eq!(told.iter().filter(|p| p.message == "another thing").count(), 1);
-        assert_eq!(told[TOLD + 1].to_string(), "d.toml: 480 more like this: \"p21\" is 21 away");
+        assert_eq!(told[TOLD + 1].to_string(), "d.toml:21: 480 more like this: \"p21\" is 21 away");
         assert_eq!(in_order(told.clone()).len(), told.len());
     }
 
