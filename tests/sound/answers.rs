@@ -294,7 +294,11 @@ fn sized(design: &Design) -> Held {
     let watch = Watch { progress: &|_, _| (), stop: &|| false };
     for build in design.builds.iter().filter(|build| !build.drawing.vary.is_empty()) {
         let options = Sized { effort, ..Sized::default() };
-        let (found, _) = Sizing::of(design, build, &stock, &options, &watch).map_err(refused("size"))?;
+        let (found, _) = match Sizing::of(design, build, &stock, &options, &watch) {
+            // Targets that contradict the design are told before any search.
+            Err(problems) if problems[0].place.key.starts_with("targets.") => continue,
+            other => other.map_err(refused("size"))?,
+        };
         sound("size", &found, &found.notes, &present::size::blocks(&found))?;
     }
     Ok(())
