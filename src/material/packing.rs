@@ -18,6 +18,7 @@
 //! - `yu1987`: the linear form in specific volumes
 //! - `yu1996`: f and g, from memory
 //! - `furnas1931`: limits at infinite ratios
+//! - `boyd2004`: ch. 11, the barrier method and its distance from the least; from memory
 
 use super::entry::GrainShape;
 use crate::quantity::Spread;

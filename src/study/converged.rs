@@ -48,6 +48,7 @@ const USUAL: f64 = 1e-3;
 
 /// Excess of ω² of a mode that decides from which on the division is too coarse, as a part of its distance to
 /// the next mode and of its loss.
+/// By trial on random portals, whose figures were off by up to 1.3 % at 6e-3 and by less than 1 % from here down.
 const BULGING: f64 = 5e-3;
 
 /// The same whatever the distance.
