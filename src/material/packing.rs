@@ -327,7 +327,12 @@ mod tests {
             let nested = search(&kinds, &mut vec![0.0; kinds.len()], 0, 1.0);
             prop_assert!((parts.iter().sum::<f64>() - 1.0).abs() < 1e-9);
             prop_assert!(solid >= nested - 1e-6, "{solid} {nested}");
-            prop_assert!(solid <= nested + 2e-3, "{solid} {nested}");
+            // Nested searches stop short of a steep summit: what is found beyond them is there all the same.
+            let part = |(kind, part): (&Vec<Class>, &f64)| -> Vec<Class> {
+                kind.iter().map(|c| Class { part: c.part * part, ..*c }).collect()
+            };
+            let all: Vec<Class> = kinds.iter().zip(&parts).flat_map(part).collect();
+            prop_assert!((solid_share(&all) - solid).abs() < 1e-9, "{solid}");
         }
 
         #[test]
