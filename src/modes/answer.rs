@@ -203,7 +203,8 @@ impl Spectrum {
         if loss.val().iter().all(|value| *value == 0.0) {
             return Ok(None);
         }
-        damped_of_sound(&self.pencil(), loss, &self.pairs, precision).map(Some).map_err(ModesFault::Eigen)
+        let modes = (&self.pairs, Some(self.bulge.as_ref()));
+        damped_of_sound(&self.pencil(), loss, modes, precision).map(Some).map_err(ModesFault::Eigen)
     }
 
     /// Loss factor of each elastic mode by the complex eigenproblem.

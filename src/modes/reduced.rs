@@ -14,6 +14,17 @@
 //!
 //! For complex symmetric matrices the error of λ is of second order in that of φ.
 //!
+//! Where the bulge G of the pieces is known among the real modes, their dynamic stiffness λ_i - λ - λ² φᵀ G φ is
+//! met at every λ_i by a pencil that is linear in λ,
+//!
+//! ```text
+//! K + M Φ A Φᵀ M,   A_ij = λ_i λ_j φ_iᵀ G φ_j (1 + i (η_i + η_j) / 2)
+//! M + M Φ B Φᵀ M,   B_ij = (λ_i + λ_j) φ_iᵀ G φ_j,      λ_i = ω_i² / (1 + λ_i φ_iᵀ G φ_i)
+//! ```
+//!
+//! so that modes beside each other mix by their corrected distance, and the modal mass is φᵀ (M + 2 λ G) φ. What
+//! bulges is taken to have the loss η of the mode by strain energy.
+//!
 //! # Source
 //! - `nashif1985`: complex stiffness and modal loss factor
 
@@ -75,7 +86,7 @@ pub struct Damped {
     pub lambda: Vec<c64>,
     /// η = Im λ / Re λ; `None` for rigid-body modes.
     pub loss_factor: Vec<Option<f64>>,
-    /// Complex shapes, `(n, n_modes)`, `φᵀ M φ = 1` without conjugation.
+    /// Complex shapes, `(n, n_modes)`, `φᵀ M φ = 1` without conjugation; with a bulge `φᵀ (M + 2 λ G) φ = 1`.
     pub shapes: Mat<c64>,
     /// Share of the real mode in the energy of the damped one, 0 to 1.
     pub overlap: Vec<f64>,
@@ -107,22 +118,24 @@ pub fn damped_to(
     precision: Precision,
 ) -> Result<Damped, EigenFault> {
     symmetric("loss", loss, pencil.freedoms())?;
-    damped_of_sound(pencil, loss, pairs, precision)
+    damped_of_sound(pencil, loss, (pairs, None), precision)
 }
 
-/// The same for a loss that is symmetric as it was made.
+/// The same for a loss that is symmetric as it was made, corrected for the bulge φᵀ G φ among the real modes
+/// where it is given, `(n_modes, n_modes)`.
 pub(super) fn damped_of_sound(
     pencil: &Pencil,
     loss: &SparseColMat<usize, f64>,
-    pairs: &Eigenpairs,
+    (pairs, bulge): (&Eigenpairs, Option<MatRef<f64>>),
     precision: Precision,
 ) -> Result<Damped, EigenFault> {
     let (n, count) = (pencil.freedoms(), pairs.omega_squared.len().min(precision.most));
     if pairs.vectors.nrows() != n {
         return Err(EigenFault::Shape { what: "the mode shapes", found: pairs.vectors.nrows(), needed: n });
     }
-    let space = Space::new(pencil, loss, pairs);
+    let mut space = Space::new(pencil, loss, pairs);
     let mut basis = space.modes_scaled(pairs, count);
+    space.bulged = bulge.map(|bulge| space.bulged(&basis, pairs, bulge));
     let corrections = pairs.factor.solve(basis.loss_q.as_ref())?;
     let least = LEFT_OUT * space.least_residual(&basis, pairs, precision);
     space.enlarge(&mut basis, corrections, least);
@@ -147,6 +160,15 @@ struct Space<'a> {
     h: SparseColMat<usize, f64>,
     /// ω² below this is a rigid-body mode.
     rigid: f64,
+    bulged: Option<Bulged>,
+}
+
+/// What the bulge adds among the real modes, in the first coordinates of a basis.
+struct Bulged {
+    /// A + s B.
+    stiffness: Mat<c64>,
+    /// B.
+    mass: Mat<f64>,
 }
 
 /// H-orthonormal vectors and their images.
@@ -165,7 +187,7 @@ impl<'a> Space<'a> {
         let s = pairs.omega_squared.iter().copied().find(|w| *w > rigid).unwrap_or(largest);
         let s = if s > 0.0 { s } else { 1.0 };
         let h = pencil.stiffness + Scale(s) * pencil.mass;
-        Space { pencil, loss, s, h, rigid }
+        Space { pencil, loss, s, h, rigid, bulged: None }
     }
 
     /// The lowest `count` real modes, which are H-orthogonal already.
@@ -178,6 +200,29 @@ impl<'a> Space<'a> {
         let mass_q = image(self.pencil.mass);
         let h_q = Mat::from_fn(q.nrows(), q.ncols(), |i, j| mass_q[(i, j)] / (scale[j] * scale[j]));
         Basis { h_q, mass_q, loss_q: image(self.loss), q }
+    }
+
+    /// What `bulge` among the real modes adds in the coordinates of `basis`, which is those modes alone.
+    fn bulged(&self, basis: &Basis, pairs: &Eigenpairs, bulge: MatRef<f64>) -> Bulged {
+        let count = basis.q.ncols();
+        let scale = |j: usize| (pairs.omega_squared[j].max(0.0) + self.s).sqrt().recip();
+        let corrected = |j: usize| -> f64 {
+            let own = pairs.omega_squared[j].max(0.0);
+            2.0 * own / (1.0 + (1.0 + 4.0 * own * bulge[(j, j)]).max(0.0).sqrt())
+        };
+        let loss_factor = |j: usize| -> f64 {
+            let lost: f64 = basis.q.col(j).transpose() * basis.loss_q.col(j);
+            let omega_squared = pairs.omega_squared[j];
+            if omega_squared > self.rigid { lost / (omega_squared * scale(j).powi(2)) } else { 0.0 }
+        };
+        let lambda: Vec<f64> = (0..count).map(corrected).collect();
+        let eta: Vec<f64> = (0..count).map(loss_factor).collect();
+        let own = |i: usize, j: usize| bulge[(i, j)] * scale(i) * scale(j);
+        let mass = Mat::from_fn(count, count, |i, j| (lambda[i] + lambda[j]) * own(i, j));
+        let stiffness = Mat::from_fn(count, count, |i, j| {
+            lambda[i] * lambda[j] * own(i, j) * c64::new(1.0, 0.5 * (eta[i] + eta[j])) + self.s * mass[(i, j)]
+        });
+        Bulged { stiffness, mass }
     }
 
     /// The least residual that a mode of `basis` may have, its loss taken as that of its strain energy.
@@ -224,9 +269,15 @@ impl<'a> Space<'a> {
     /// in it.
     fn solve(&self, basis: &Basis, count: usize) -> Option<(Damped, Mat<c64>)> {
         let b = basis.q.ncols();
-        let mass = product(basis.q.transpose(), basis.mass_q.as_ref());
+        let mut mass = product(basis.q.transpose(), basis.mass_q.as_ref());
         let loss = product(basis.q.transpose(), basis.loss_q.as_ref());
-        let left = Mat::from_fn(b, b, |i, j| c64::new(f64::from(u8::from(i == j)), loss[(i, j)]));
+        let mut left = Mat::from_fn(b, b, |i, j| c64::new(f64::from(u8::from(i == j)), loss[(i, j)]));
+        if let Some(bulged) = &self.bulged {
+            let mut modes = left.submatrix_mut(0, 0, count, count);
+            modes += &bulged.stiffness;
+            let mut modes = mass.submatrix_mut(0, 0, count, count);
+            modes += &bulged.mass;
+        }
         let right = Mat::from_fn(b, b, |i, j| c64::new(mass[(i, j)], 0.0));
         let (mu, z) = complex_eigen(complex_solve(left, right)?.as_ref())?;
         let matched = matches(&z, count);
@@ -262,7 +313,17 @@ impl Basis {
         precision: Precision,
     ) -> Result<(Mat<f64>, f64), EigenFault> {
         let n = self.q.nrows();
-        let [h, loss, mass] = [&self.h_q, &self.loss_q, &self.mass_q].map(|image| real_times(image, z));
+        let [mut h, loss, mass] = [&self.h_q, &self.loss_q, &self.mass_q].map(|image| real_times(image, z));
+        if let Some(bulged) = &space.bulged {
+            // M φ of the modes is h_q over their scale, which the coordinates have in them.
+            let count = bulged.mass.nrows();
+            let top = z.subrows(0, count).to_owned();
+            let massed = real_times(&bulged.mass, &top);
+            let stiff = &bulged.stiffness * &top;
+            let beyond =
+                Mat::from_fn(count, z.ncols(), |i, j| stiff[(i, j)] - (lambda[j] + space.s) * massed[(i, j)]);
+            h += real_times(&self.h_q.subcols(0, count).to_owned(), &beyond);
+        }
         let mut residual = Mat::zeros(n, 2 * lambda.len());
         for (j, lambda) in lambda.iter().enumerate() {
             for i in 0..n {
@@ -303,7 +364,8 @@ fn normalise(columns: &mut Mat<f64>, image: &mut Mat<f64>) {
     }
 }
 
-fn beside(left: &Mat<f64>, right: &Mat<f64>) -> Mat<f64> {
+/// The columns of both.
+pub(super) fn beside(left: &Mat<f64>, right: &Mat<f64>) -> Mat<f64> {
     let split = left.ncols();
     Mat::from_fn(left.nrows(), split + right.ncols(), |i, j| {
         if j < split { left[(i, j)] } else { right[(i, j - split)] }
@@ -321,7 +383,7 @@ fn real_times(a: &Mat<f64>, z: &Mat<c64>) -> Mat<c64> {
 
 /// For each of the first `count` basis vectors, the eigenvector it has the largest part in, each used once,
 /// and that part.
-fn matches(z: &Mat<c64>, count: usize) -> Vec<(usize, f64)> {
+pub(super) fn matches(z: &Mat<c64>, count: usize) -> Vec<(usize, f64)> {
     let sizes: Vec<f64> = (0..z.ncols()).map(|k| z.col(k).iter().map(|v| v.norm_sqr()).sum()).collect();
     let mut pairs: Vec<(f64, usize, usize)> = (0..count)
         .flat_map(|j| (0..z.ncols()).map(move |k| (j, k)))
@@ -340,7 +402,7 @@ fn matches(z: &Mat<c64>, count: usize) -> Vec<(usize, f64)> {
 }
 
 /// `A⁻¹ B` on the calling thread.
-fn complex_solve(mut a: Mat<c64>, mut b: Mat<c64>) -> Option<Mat<c64>> {
+pub(super) fn complex_solve(mut a: Mat<c64>, mut b: Mat<c64>) -> Option<Mat<c64>> {
     let (n, columns) = (a.nrows(), b.ncols());
     let need = factor::lu_in_place_scratch::<usize, c64>(n, n, Par::Seq, Spec::default())
         .or(solve::solve_in_place_scratch::<usize, c64>(n, columns, Par::Seq));
@@ -353,7 +415,8 @@ fn complex_solve(mut a: Mat<c64>, mut b: Mat<c64>) -> Option<Mat<c64>> {
     Some(b)
 }
 
-fn complex_eigen(matrix: MatRef<c64>) -> Option<(Vec<c64>, Mat<c64>)> {
+/// The eigenvalues of a complex matrix and its eigenvectors; `None` where they are not found.
+pub(super) fn complex_eigen(matrix: MatRef<c64>) -> Option<(Vec<c64>, Mat<c64>)> {
     let n = matrix.nrows();
     if !matrix.is_all_finite() {
         return None;

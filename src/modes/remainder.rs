@@ -13,14 +13,19 @@
 //! `(bᵀy)²/ω²` over all lumps is the flexibility that the computed modes leave out, as far as the steps
 //! see it. A sharp mode hidden in a lump of lossy ones is not told apart.
 //!
+//! Modes that are nearer to each other than they are wide share out their losses anew: the loss factor of a
+//! lump is the least of that by strain energy and that of the complex eigenproblem of the lumps and the last
+//! computed modes together.
+//!
 //! # Source
 //! - `wilson1982`: vectors that follow from the loads in place of modes
 
 use super::dense::product;
 use super::fault::EigenFault;
 use super::pencil::times;
+use super::reduced::{complex_eigen, matches};
 use super::solve::Spectrum;
-use faer::{Col, Mat, MatRef};
+use faer::{Col, Mat, MatRef, c64};
 use nalgebra::{DMatrix, SymmetricEigen};
 
 /// Steps of inverse iteration.
@@ -30,13 +35,21 @@ const STEPS: usize = 4;
 /// it are taken out, is one of theirs.
 const LEAST_LEFT: f64 = 1e-6;
 
+/// How many of the computed modes, the last, may share their losses with a lump.
+const LAST: usize = 6;
+
+/// Relative difference in ω² from what one step less finds, below which a lump is a mode.
+const FOUND: f64 = 0.01;
+
 /// Modes that were not computed, lumped.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Lump {
     /// ω² in (rad/s)².
     pub omega_squared: f64,
-    /// Loss factor by strain energy.
+    /// Loss factor, the least that it may have.
     pub loss_factor: f64,
+    /// True where one step less finds it too: it is a mode, and no lump of several.
+    pub is_mode: bool,
     /// What each load sees of it, bᵀ y with yᵀ M y = 1.
     pub seen: Vec<f64>,
 }
@@ -53,6 +66,7 @@ impl Spectrum {
         let mut step = loads - product(mass_modes.as_ref(), inside.as_ref());
         // Vectors of unit length in the norm of M, and their images under M.
         let mut space: Vec<[Col<f64>; 2]> = Vec::new();
+        let mut before_last = 0;
         for _ in 0..STEPS {
             let solution = self.pairs.factor.solve(step.as_ref())?;
             let mut cleared = solution.clone();
@@ -79,41 +93,68 @@ impl Spectrum {
                 }
             }
             let fresh = &space[known..];
+            before_last = known;
             if fresh.is_empty() {
                 break;
             }
             step = Mat::from_fn(loads.nrows(), fresh.len(), |i, j| fresh[j][1][i]);
         }
         let space = Mat::from_fn(loads.nrows(), space.len(), |i, j| space[j][0][i]);
-        Ok(self.lumps(&space, loads))
+        Ok(self.lumps(&space, before_last, loads))
     }
 
-    /// The modes of K and M in `space`, whose vectors are orthonormal to M.
-    fn lumps(&self, space: &Mat<f64>, loads: MatRef<f64>) -> Vec<Lump> {
-        let within = |matrix| {
-            let inner = product(space.transpose(), times(matrix, space.as_ref()).as_ref());
-            DMatrix::from_fn(inner.nrows(), inner.ncols(), |i, j| 0.5 * (inner[(i, j)] + inner[(j, i)]))
-        };
-        let [stiffness, loss] = [&self.matrices.stiffness, &self.matrices.loss].map(within);
+    /// The modes of K and M in `space`, whose vectors are orthonormal to M and to the computed modes, those of
+    /// the last step after `before_last` others.
+    fn lumps(&self, space: &Mat<f64>, before_last: usize, loads: MatRef<f64>) -> Vec<Lump> {
+        let inner = product(space.transpose(), times(&self.matrices.stiffness, space.as_ref()).as_ref());
+        let stiffness =
+            DMatrix::from_fn(inner.nrows(), inner.ncols(), |i, j| 0.5 * (inner[(i, j)] + inner[(j, i)]));
         if stiffness.is_empty() || stiffness.iter().any(|k| !k.is_finite()) {
             return Vec::new();
         }
-        let SymmetricEigen { eigenvalues, eigenvectors } = SymmetricEigen::new(stiffness);
-        let seen = product(loads.transpose(), space.as_ref());
-        let lump = |j: usize| {
-            let shape = eigenvectors.column(j);
-            let stored: f64 = eigenvalues[j];
-            let lost = (&loss * shape).dot(&shape);
-            let of_load = |load: usize| (0..shape.len()).map(|i| seen[(load, i)] * shape[i]).sum();
-            Lump {
-                omega_squared: stored,
-                loss_factor: if stored > 0.0 { (lost / stored).max(0.0) } else { 0.0 },
-                seen: (0..loads.ncols()).map(of_load).collect(),
-            }
+        let fewer = match before_last {
+            0 => Vec::new(),
+            few => stiffness.view((0, 0), (few, few)).symmetric_eigenvalues().as_slice().to_vec(),
         };
-        let mut lumps: Vec<Lump> = (0..space.ncols()).map(lump).filter(|l| l.omega_squared > 0.0).collect();
+        let SymmetricEigen { eigenvalues, eigenvectors } = SymmetricEigen::new(stiffness);
+        let is_mode = |own: f64| fewer.iter().any(|other| (other - own).abs() < FOUND * own);
+        let count = eigenvalues.len();
+        let turn = Mat::from_fn(count, count, |i, j| eigenvectors[(i, j)]);
+        let shapes = product(space.as_ref(), turn.as_ref());
+        let losses = self.least_losses(&shapes, eigenvalues.as_slice());
+        let seen = product(loads.transpose(), shapes.as_ref());
+        let lump = |j: usize| Lump {
+            omega_squared: eigenvalues[j],
+            loss_factor: losses[j],
+            is_mode: is_mode(eigenvalues[j]),
+            seen: seen.col(j).iter().copied().collect(),
+        };
+        let mut lumps: Vec<Lump> = (0..count).map(lump).filter(|l| l.omega_squared > 0.0).collect();
         lumps.sort_by(|a, b| a.omega_squared.total_cmp(&b.omega_squared));
         lumps
+    }
+
+    /// The least loss factor of each lump of unit mass with `shapes` and ω² `squares`.
+    fn least_losses(&self, shapes: &Mat<f64>, squares: &[f64]) -> Vec<f64> {
+        let modes = &self.pairs.vectors;
+        let beside = LAST.min(self.elastic.len());
+        let first = modes.ncols() - beside;
+        let own = squares.len();
+        let both = Mat::from_fn(shapes.nrows(), own + beside, |i, j| {
+            if j < own { shapes[(i, j)] } else { modes[(i, first + j - own)] }
+        });
+        let lost = product(both.transpose(), times(&self.matrices.loss, both.as_ref()).as_ref());
+        let stored = |j: usize| if j < own { squares[j] } else { self.pairs.omega_squared[first + j - own] };
+        let by_energy = |j: usize| if stored(j) > 0.0 { (lost[(j, j)] / stored(j)).max(0.0) } else { 0.0 };
+        let complex = Mat::from_fn(own + beside, own + beside, |i, j| {
+            c64::new(if i == j { stored(i) } else { 0.0 }, 0.5 * (lost[(i, j)] + lost[(j, i)]))
+        });
+        let shared = complex_eigen(complex.as_ref()).map(|(lambda, vectors)| {
+            let matched = matches(&vectors, own);
+            matched.iter().map(|(k, _)| (lambda[*k].im / lambda[*k].re).max(0.0)).collect::<Vec<f64>>()
+        });
+        let least = |j: usize| shared.as_ref().map_or(by_energy(j), |shared| shared[j].min(by_energy(j)));
+        (0..own).map(least).collect()
     }
 }
 

@@ -136,7 +136,7 @@ impl Series {
         }
         let elastic = corrected(&motions, lambda, &bulge, |mode, _| NEAREST * excess(mode));
         let layout = Arc::clone(&self.layout);
-        Ok(Some(Spectrum::new(layout, matrices, pairs, self.rigid.clone(), elastic, count)))
+        Ok(Some(Spectrum::new(layout, matrices, (pairs, &bulge), self.rigid.clone(), elastic, count)))
     }
 }
 

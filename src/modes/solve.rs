@@ -25,6 +25,7 @@ use super::statics::least_ratio;
 use super::symbolic::Patterns;
 use super::trouble::ModesFault;
 use crate::frame::{Energies, Frame, Layout, Matrices};
+use faer::Mat;
 use nalgebra::{DMatrix, DVector, SymmetricEigen};
 use std::f64::consts::TAU;
 use std::sync::Arc;
@@ -108,6 +109,8 @@ pub struct Spectrum {
     pub matrices: Matrices,
     /// Modes of the matrices as they are, without the correction: rigid-body modes first.
     pub pairs: Eigenpairs,
+    /// φᵀ G φ among them, how far the pieces bulge, s2: shape (modes, modes), zero for rigid-body modes.
+    pub bulge: Mat<f64>,
     /// How the frame can move as a whole.
     pub rigid: Vec<RigidMotion>,
     /// The elastic modes asked for, lowest first.
@@ -115,11 +118,11 @@ pub struct Spectrum {
 }
 
 impl Spectrum {
-    /// The lowest `count` of the `elastic` modes, corrected from `pairs`.
+    /// The lowest `count` of the `elastic` modes, corrected from `pairs` by the `bulge` among them.
     pub(super) fn new(
         layout: Arc<Layout>,
         matrices: Matrices,
-        mut pairs: Eigenpairs,
+        (mut pairs, bulge): (Eigenpairs, &DMatrix<f64>),
         rigid: Vec<RigidMotion>,
         mut elastic: Vec<Elastic>,
         count: usize,
@@ -129,12 +132,27 @@ impl Spectrum {
         let kept = elastic.iter().map(|mode| mode.column + 1).fold(rigid.len(), usize::max);
         pairs.omega_squared.truncate(kept);
         pairs.vectors = pairs.vectors.subcols(0, kept).to_owned();
-        Spectrum { layout, matrices, pairs, rigid, elastic }
+        let among = |i: usize| i.checked_sub(rigid.len());
+        let bulge = Mat::from_fn(kept, kept, |i, j| among(i).zip(among(j)).map_or(0.0, |place| bulge[place]));
+        Spectrum { layout, matrices, pairs, bulge, rigid, elastic }
     }
 
     /// The matrices as a pencil.
     pub fn pencil(&self) -> Pencil<'_> {
         pencil(&self.layout, &self.matrices)
+    }
+
+    /// By which part ω² of the elastic mode `i` was too high before it was corrected.
+    pub fn excess(&self, i: usize) -> Option<f64> {
+        let mode = self.elastic.get(i)?;
+        let uncorrected = self.pairs.omega_squared.get(mode.column)?;
+        Some(1.0 - mode.omega_squared / uncorrected)
+    }
+
+    /// The elastic mode nearest to `frequency`, Hz.
+    pub fn nearest(&self, frequency: f64) -> Option<usize> {
+        let distance = |i: &usize| (self.elastic[*i].frequency() - frequency).abs();
+        (0..self.elastic.len()).min_by(|a, b| distance(a).total_cmp(&distance(b)))
     }
 
     /// Shape of the rigid-body mode `i` by freedom, with unit modal mass; shape (n).
@@ -227,7 +245,7 @@ fn divided(frame: &Frame, asked: &Asked, known: Option<&Spectrum>) -> Result<Spe
             bulges.iter().zip(&waves).zip(&layout.pieces).map(near).sum()
         };
         let elastic = corrected(&motions, lambda, &bulge, next);
-        return Ok(Spectrum::new(Arc::new(layout), matrices, pairs, rigid, elastic, asked.count));
+        return Ok(Spectrum::new(Arc::new(layout), matrices, (pairs, &bulge), rigid, elastic, asked.count));
     }
     Err(ModesFault::Range)
 }

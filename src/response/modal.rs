@@ -51,6 +51,22 @@ impl ModalMode {
     }
 }
 
+/// A mode that was not computed, or several of them in one lump.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lumped {
+    /// As what it is seen.
+    pub mode: ModalMode,
+    /// The least loss factor of the modes that it may stand for.
+    pub least_loss: f64,
+}
+
+impl From<ModalMode> for Lumped {
+    /// One that is a mode.
+    fn from(mode: ModalMode) -> Lumped {
+        Lumped { least_loss: mode.loss_factor, mode }
+    }
+}
+
 /// The modes of one base seen at a few stations.
 ///
 /// A station is a load pattern `b`: a force at a point along a direction, or, for relative
@@ -61,7 +77,7 @@ pub struct ModalModel {
     poles: Vec<Complex64>,
     static_compliance: DMatrix<Complex64>,
     rest: DMatrix<Complex64>,
-    left_out: Vec<ModalMode>,
+    left_out: Vec<Lumped>,
 }
 
 impl ModalModel {
@@ -119,13 +135,13 @@ impl ModalModel {
     /// The same with what is known of the modes that were not computed, lumped: they take no part in any
     /// sum, and bound what the sums leave out.
     #[must_use]
-    pub fn with_left_out(mut self, lumps: Vec<ModalMode>) -> ModalModel {
+    pub fn with_left_out(mut self, lumps: Vec<Lumped>) -> ModalModel {
         self.left_out = lumps;
         self
     }
 
     /// The modes that were not computed, lumped, lowest first.
-    pub fn left_out(&self) -> &[ModalMode] {
+    pub fn left_out(&self) -> &[Lumped] {
         &self.left_out
     }
 

@@ -21,8 +21,12 @@
 //! B(t) = sum_i |z_i| exp(-eta_i w_i (t - T) / 2)
 //! ```
 //!
+//! An ideal impulse rings whatever is sharp: there, a lump that is not known to be a mode has the least loss of
+//! any member.
+//!
 //! The settle time lies between the last time that `E` exceeds the amplitude plus `B` and the last time
-//! that it exceeds the amplitude less `B`.
+//! that it exceeds the amplitude less `B`. Where modes beat, the time jumps by a beat when the motion just
+//! comes back to the amplitude: it is also taken for a motion a thousandth larger and smaller.
 //! Complex shapes let `q(0)` differ from zero by a part of the order of `eta`: hysteretic loss
 //! is not exactly causal.
 //!
@@ -31,7 +35,7 @@
 //! - `nashif1985`: ch. 3, equivalent viscous decay of a loss factor
 
 use super::blow::Blow;
-use super::modal::{ModalMode, ModalModel};
+use super::modal::{Lumped, ModalMode, ModalModel};
 use num_complex::Complex64;
 
 /// The envelope at the settle time is below the amplitude by no more than this share.
@@ -45,6 +49,9 @@ const MOST_STEPS: usize = 20_000;
 
 /// Samples of the motion within a tap.
 const WITHIN: usize = 256;
+
+/// Part by which the motion may be larger or smaller than computed, whatever is left out.
+const NEARLY: f64 = 1e-3;
 
 /// What is left out is nothing when it is below this share of the amplitude.
 const NOTHING: f64 = 1e-6;
@@ -259,8 +266,20 @@ impl Decay {
         Settle { time: Some(time), mode: self.largest_at(time) }
     }
 
-    /// By how much, s, `time`, at which it settles to `amplitude`, m, may be off for what is left out.
+    /// By how much, s, `time`, at which it settles to `amplitude`, m, may be off.
     pub fn settle_error(&self, amplitude: f64, time: f64) -> f64 {
+        self.error_left_out(amplitude, time).max(self.error_of_beats(amplitude, time))
+    }
+
+    /// By how much, s, `time`, at which it settles to `amplitude`, m, moves where the motion is a thousandth
+    /// larger or smaller: where modes beat, it may just come back to the amplitude, or just not.
+    pub fn error_of_beats(&self, amplitude: f64, time: f64) -> f64 {
+        let [earlier, later] = [1.0 + NEARLY, 1.0 - NEARLY].map(|part| self.last_crossing(part * amplitude));
+        (later - time).max(time - earlier).max(0.0)
+    }
+
+    /// By how much, s, `time`, at which it settles to `amplitude`, m, may be off for what is left out.
+    pub fn error_left_out(&self, amplitude: f64, time: f64) -> f64 {
         let here = self.left_out(time);
         if here <= NOTHING * amplitude {
             return 0.0;
@@ -412,8 +431,12 @@ fn pole_of(mode: &ModalMode) -> (f64, f64) {
 }
 
 /// Decay, 1/s, and size over the stations `observed`, m, of what the lumped modes `lump` do after a tap.
-fn outdone(lump: &ModalMode, struck: usize, observed: &[usize], blow: Blow) -> (f64, f64) {
-    let (rate, omega) = pole_of(lump);
+fn outdone(left: &Lumped, struck: usize, observed: &[usize], blow: Blow) -> (f64, f64) {
+    let lump = match blow.duration > 0.0 {
+        true => left.mode.clone(),
+        false => ModalMode { loss_factor: left.least_loss, ..left.mode.clone() },
+    };
+    let (rate, omega) = pole_of(&lump);
     let seen = observed.iter().map(|j| lump.shape[*j].norm_sqr()).sum::<f64>().sqrt();
     let start = lump.shape[struck].norm() * blow.impulse.abs() / omega;
     (rate, seen * start * blow.most(lump.omega))

@@ -114,7 +114,7 @@ fn what_gives_way_at_once_follows_the_force() {
 fn the_settle_time_moves_no_further_than_its_error_when_the_lump_is_a_mode() {
     let modes = [(500.0, 0.02, 1.0), (4000.0, 0.004, 0.1)];
     let all = Decay::new(&model(&modes), 0, &[0], 1.0);
-    let lump = vec![ModalMode::real(4000.0, 0.004, &[0.1])];
+    let lump = vec![ModalMode::real(4000.0, 0.004, &[0.1]).into()];
     let few = Decay::new(&model(&modes[..1]).with_left_out(lump), 0, &[0], 1.0);
     approx::assert_relative_eq!(few.left_out(0.0), 0.01 / 4000.0, max_relative = 1e-5);
     for amplitude in [1e-3, 1e-4, 2e-5, 1e-5, 1e-6] {
@@ -123,7 +123,28 @@ fn the_settle_time_moves_no_further_than_its_error_when_the_lump_is_a_mode() {
         assert!((whole - part).abs() <= error * (1.0 + 1e-9) + 1e-9, "{amplitude}: {whole} {part} {error}");
         assert!(error < 0.6 * whole, "{amplitude}: {error} {whole}");
     }
-    assert_eq!(all.settle_error(1e-5, 0.1), 0.0);
+    assert_eq!(all.error_left_out(1e-5, 0.1), 0.0);
+}
+
+#[test]
+fn a_beat_that_just_comes_back_is_part_of_the_error() {
+    // Two modes of one size beat once in 2 π / 10 s: the envelope has lobes, and falls slowly under them.
+    let decay = Decay::new(&model(&[(500.0, 0.002, 1.0), (510.0, 0.002, 1.0)]), 0, &[0], 1.0);
+    // The top of the fourth lobe.
+    let (lobe, top) = (1600..2200)
+        .map(|i| 1e-3 * f64::from(i))
+        .map(|time| (time, decay.envelope(time)))
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+        .unwrap();
+    let [under, over] = [0.9995 * top, 1.0005 * top].map(|limit| (limit, decay.settle(limit).time.unwrap()));
+    assert!(under.1 >= lobe && over.1 < lobe - 0.2, "{lobe}: {under:?} {over:?}");
+    for (limit, time) in [under, over] {
+        assert!(decay.settle_error(limit, time) > 0.9 * (under.1 - over.1));
+        assert_eq!(decay.error_left_out(limit, time), 0.0);
+    }
+    // Half way down a lobe nothing jumps.
+    let half = 0.5 * top;
+    assert!(decay.settle_error(half, decay.settle(half).time.unwrap()) < 5e-3);
 }
 
 fn any_modes() -> impl Strategy<Value = Vec<(f64, f64, f64)>> {

@@ -1,8 +1,8 @@
 //! From a frame's modes to a modal model: the few motions that matter, and the loads that cause them.
 
-use super::modal::{ModalMode, ModalModel};
+use super::modal::{Lumped, ModalMode, ModalModel};
 use crate::frame::{Frame, Layout};
-use crate::modes::{Damped, Direct, EigenFault, Elastic, Pencil, Pushes, Spectrum, Statics};
+use crate::modes::{Damped, Direct, EigenFault, Elastic, Lump, Pencil, Pushes, Spectrum, Statics};
 use faer::sparse::SparseColMat;
 use faer::{Mat, c64};
 use nalgebra::{DMatrix, Vector3, Vector6};
@@ -110,7 +110,7 @@ pub fn modes_at(
             let omega = mode.omega_squared.max(0.0).sqrt();
             ModalMode::real(omega, spectrum.loss_by_energy(mode), &seen(&mode.shape))
         };
-        damped.and_then(|damped| complex_mode(spectrum, damped, mode, &loads)).unwrap_or_else(real)
+        damped.and_then(|damped| complex_mode(damped, mode, &loads)).unwrap_or_else(real)
     });
     rigid.chain(elastic).collect()
 }
@@ -124,34 +124,33 @@ pub fn unfit(spectrum: &Spectrum) -> EigenFault {
 ///
 /// # Errors
 /// What stopped the solutions.
-pub fn left_out(
-    frame: &Frame,
-    spectrum: &Spectrum,
-    stations: &[Station],
-) -> Result<Vec<ModalMode>, EigenFault> {
+pub fn left_out(frame: &Frame, spectrum: &Spectrum, stations: &[Station]) -> Result<Vec<Lumped>, EigenFault> {
     let loads = loads(frame, &spectrum.layout, stations);
     let lumps = spectrum.left_out(loads.as_ref())?;
-    Ok(lumps.iter().map(|l| ModalMode::real(l.omega_squared.sqrt(), l.loss_factor, &l.seen)).collect())
+    let sharpest = least_loss(frame);
+    let of = |lump: &Lump| Lumped {
+        mode: ModalMode::real(lump.omega_squared.sqrt(), lump.loss_factor, &lump.seen),
+        least_loss: if lump.is_mode { lump.loss_factor } else { sharpest.min(lump.loss_factor) },
+    };
+    Ok(lumps.iter().map(of).collect())
 }
 
-/// The damped mode that belongs to `mode`, its frequency and modal mass corrected as those of the
-/// real one for the bulge of the pieces.
-fn complex_mode(spectrum: &Spectrum, damped: &Damped, mode: &Elastic, loads: &Mat<f64>) -> Option<ModalMode> {
+/// The least loss factor of a stretch, bend, shear or twist of any member.
+fn least_loss(frame: &Frame) -> f64 {
+    let used = frame.members.iter().filter_map(|member| frame.sections.get(member.section));
+    let own = used.flat_map(|section| (0..6).map(|i| section.stiffness[(i, i)]));
+    own.map(|s| (s.im / s.re).max(0.0)).fold(f64::INFINITY, f64::min)
+}
+
+/// The damped mode that belongs to `mode`.
+fn complex_mode(damped: &Damped, mode: &Elastic, loads: &Mat<f64>) -> Option<ModalMode> {
     let lambda = *damped.lambda.get(mode.column)?;
     let loss_factor = damped.loss_factor.get(mode.column).copied().flatten()?;
-    let uncorrected = *spectrum.pairs.omega_squared.get(mode.column)?;
-    let lower = mode.omega_squared / uncorrected;
-    let omega = (lambda.re * lower).max(0.0).sqrt();
-    // The excess e = 1 - lower adds 2 e to the modal mass.
-    let scale = 1.0 / (3.0 - 2.0 * lower).sqrt();
+    let omega = lambda.re.max(0.0).sqrt();
     let column = damped.shapes.col(mode.column);
     let seen = |j: usize| -> Complex64 {
         let load = loads.col_as_slice(j);
-        load.iter()
-            .enumerate()
-            .filter(|(_, force)| **force != 0.0)
-            .map(|(i, force)| column[i] * *force * scale)
-            .sum()
+        load.iter().enumerate().filter(|(_, force)| **force != 0.0).map(|(i, force)| column[i] * *force).sum()
     };
     Some(ModalMode { omega, loss_factor, shape: (0..loads.ncols()).map(seen).collect() })
 }

@@ -46,16 +46,9 @@ const GROWTH: f64 = 1.4;
 /// Relative error of a frequency that is allowed for the division of the members.
 const USUAL: f64 = 1e-3;
 
-/// Excess of ω² of a mode that decides from which on the division is too coarse, as a part of its distance to
-/// the next mode and of its loss.
-/// By trial on random portals, whose figures were off by up to 1.3 % at 6e-3 and by less than 1 % from here down.
-const BULGING: f64 = 5e-3;
-
-/// The same whatever the distance.
+/// Excess of ω² of a mode that decides from which on the division is too coarse for the motion in it.
+/// By trial on random portals, whose figures were off by up to 1.5 % at 5e-3 and by less than 1 % from 2e-3 down.
 const COARSE: f64 = 1e-3;
-
-/// No excess below this is asked for: it would take divisions without end.
-const LEAST_EXCESS: f64 = 2e-5;
 
 /// A curve needs the modes up to this multiple of its end.
 const BEYOND: f64 = 1.2;
@@ -74,16 +67,34 @@ fn is_out_of_reach(before: (usize, f64), now: (usize, f64)) -> bool {
 pub struct Reached {
     /// The worst peak between tip and work, or of the path.
     pub peak: Option<Peak>,
-    /// When the motion after the tap has settled, and by how much that may be off, s.
-    pub settle: Option<(Settle, f64)>,
+    /// When the motion after the tap has settled.
+    pub settle: Option<Settled>,
+}
+
+/// When the motion after a tap has settled.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Settled {
+    /// The time, and the mode that decides it.
+    pub settle: Settle,
+    /// By how much it may be off for modes above the computed ones, s.
+    pub left_out: f64,
+    /// By how much it may be off where modes beat, s.
+    pub beats: f64,
+}
+
+impl Settled {
+    /// By how much the time may be off, s.
+    pub fn error(&self) -> f64 {
+        self.left_out.max(self.beats)
+    }
 }
 
 impl Reached {
-    /// By which part of itself the figure that holds least may be off.
+    /// By which part of itself the figure that holds least may be off for modes above the computed ones.
     fn off(&self) -> f64 {
-        let quiet = self.settle.map_or(0.0, |(settle, error)| match settle.time {
-            _ if error == 0.0 => 0.0,
-            Some(time) if time > 0.0 => error / time,
+        let quiet = self.settle.map_or(0.0, |settled| match settled.settle.time {
+            _ if settled.left_out == 0.0 => 0.0,
+            Some(time) if time > 0.0 => settled.left_out / time,
             _ => f64::INFINITY,
         });
         self.peak.map_or(quiet, |peak| peak.stiffness_error.max(quiet))
@@ -129,8 +140,8 @@ impl<'m> Solved<'m> {
         let count = solved.spectrum.elastic.len();
         if hopeful
             && solved.off() <= ENOUGH
-            && let Some(excess) = solved.finer()
-            && let tolerance = Asked::tolerance_of(excess)
+            && solved.is_coarse()
+            && let tolerance = Asked::tolerance_of(COARSE)
             && let Ok(found) =
                 beyond(build, model, (count, tolerance), &solved.spectrum, Some(Precision::ANSWER))
         {
@@ -182,27 +193,20 @@ impl<'m> Solved<'m> {
         Some(Decay::after(&self.modal, self.tool_stations, &self.watched(), blow))
     }
 
-    /// The excess of ω² that its modes may have, where one that decides bulges more between the ends of its
-    /// pieces than its figures bear: how two modes share motion and loss follows from the distance between
-    /// them, or where they are nearer than wide, from their width.
-    fn finer(&self) -> Option<f64> {
-        let (elastic, rigid) = (&self.spectrum.elastic, self.spectrum.rigid.len());
+    /// The modes, by their numbers among those that the stations see, that the figures rest on: the last to
+    /// ring after the tap, and that of the worst peak.
+    pub fn deciding(&self) -> Vec<usize> {
         let reached = self.reached.as_ref();
-        let last = reached.and_then(|r| r.settle?.0.mode).and_then(|m| m.checked_sub(rigid));
-        let highest = reached.and_then(|r| r.peak).and_then(|peak| {
-            let distance = |i: &usize| (elastic[*i].frequency() - peak.frequency_hz).abs();
-            (0..elastic.len()).min_by(|a, b| distance(a).total_cmp(&distance(b)))
-        });
-        let allowed = |i: usize| -> Option<f64> {
-            let own = elastic.get(i)?;
-            let raw = *self.spectrum.pairs.omega_squared.get(own.column)?;
-            let distance = |j: usize| (elastic[j].omega_squared / own.omega_squared - 1.0).abs();
-            let next = (0..elastic.len()).filter(|j| *j != i).map(distance).fold(f64::INFINITY, f64::min);
-            let loss = self.modal.modes().get(rigid + i)?.loss_factor;
-            let allowed = (BULGING * next.hypot(loss)).clamp(LEAST_EXCESS, COARSE);
-            (1.0 - own.omega_squared / raw > allowed).then_some(allowed)
-        };
-        last.into_iter().chain(highest).filter_map(allowed).reduce(f64::min)
+        let last = reached.and_then(|reached| reached.settle?.settle.mode);
+        let highest =
+            reached.and_then(|reached| reached.peak).and_then(|peak| self.nearest_mode(peak.frequency_hz));
+        last.into_iter().chain(highest).collect()
+    }
+
+    /// True where a mode that decides bulges more between the ends of its pieces than its figures bear.
+    fn is_coarse(&self) -> bool {
+        let excess = |mode: usize| self.spectrum.excess(mode.checked_sub(self.rigid_modes())?);
+        self.deciding().into_iter().filter_map(excess).any(|excess| excess > COARSE)
     }
 
     /// Finds what the modes leave out, and what their figures are.
@@ -211,7 +215,11 @@ impl<'m> Solved<'m> {
         self.modal = self.modal.clone().with_left_out(lumps);
         let settle = self.decay(goal).zip(goal.tap.as_ref()).map(|(decay, tap)| {
             let settle = decay.settle(tap.settle_to);
-            (settle, settle.time.map_or(0.0, |time| decay.settle_error(tap.settle_to, time)))
+            let error = |of: fn(&Decay, f64, f64) -> f64| {
+                settle.time.map_or(0.0, |time| of(&decay, tap.settle_to, time))
+            };
+            let (left_out, beats) = (error(Decay::error_left_out), error(Decay::error_of_beats));
+            Settled { settle, left_out, beats }
         });
         let path = self.asked_stations;
         let peak = match self.tool_stations {
@@ -274,18 +282,27 @@ impl<'m> Solved<'m> {
         let mut doubt = |message: String, help: &str| {
             doubts.push(Problem::warning(build.place.clone(), message).with_help(help));
         };
-        if let Some((Settle { time: Some(time), .. }, error)) = reached.settle
-            && error > ENOUGH * time
+        if let Some(settled @ Settled { settle: Settle { time: Some(time), .. }, left_out, .. }) =
+            reached.settle
+            && settled.error() > ENOUGH * time
         {
-            let off = match error.is_finite() {
-                true => format!("be off by {}", show(error, Kind::Time)),
+            let off = match settled.error().is_finite() {
+                true => format!("be off by {}", show(settled.error(), Kind::Time)),
                 false => "never come, without loss".to_string(),
             };
-            let help = match goal.tap.as_ref().is_some_and(|tap| tap.duration > 0.0) {
-                false => "an ideal impulse rings what no hammer reaches: add duration = \"1 ms\" to [tap]",
-                true => "a longer tap, or losses of all that is sharp, would tell",
+            let ideal = goal.tap.as_ref().is_none_or(|tap| tap.duration <= 0.0);
+            let (why, help) = match (left_out > ENOUGH * time, ideal) {
+                (false, _) => (
+                    "a thousandth more or less of motion moves it so far, where modes beat",
+                    "ask for another settle_to in [tap] beside it",
+                ),
+                (true, true) => (
+                    rests.as_str(),
+                    "an ideal impulse rings what no hammer reaches: add duration = \"1 ms\" to [tap]",
+                ),
+                (true, false) => (rests.as_str(), "a longer tap, or losses of all that is sharp, would tell"),
             };
-            doubt(format!("the settle time of \"{}\" may {off}: {rests}", build.name), help);
+            doubt(format!("the settle time of \"{}\" may {off}: {why}", build.name), help);
         }
         if let Some(peak) = reached.peak.filter(|peak| peak.stiffness_error > ENOUGH) {
             let off = figures(100.0 * peak.stiffness_error, 2);

@@ -265,7 +265,7 @@ impl<'m> Solved<'m> {
                 figures.mode = self.nearest_mode(peak.frequency_hz).or(figures.mode);
             }
             let settled = match &self.reached {
-                Some(reached) => reached.settle.map(|(settle, error)| (settle, Some(error))),
+                Some(reached) => reached.settle.map(|settled| (settled.settle, Some(settled.error()))),
                 None => {
                     let settle = self.decay(goal).zip(goal.tap.as_ref());
                     settle.map(|(decay, tap)| (decay.settle(tap.settle_to), None))
@@ -282,7 +282,7 @@ impl<'m> Solved<'m> {
     }
 
     /// How many modes have no spring: they come first among those that the stations see.
-    fn rigid_modes(&self) -> usize {
+    pub(super) fn rigid_modes(&self) -> usize {
         self.modal.modes().iter().filter(|mode| mode.is_rigid()).count()
     }
 
@@ -306,7 +306,7 @@ impl<'m> Solved<'m> {
     }
 
     /// The mode nearest to `frequency`, Hz.
-    fn nearest_mode(&self, frequency: f64) -> Option<usize> {
+    pub(super) fn nearest_mode(&self, frequency: f64) -> Option<usize> {
         let distance = |omega: f64| (omega / TAU - frequency).abs();
         let elastic = self.modal.modes().iter().enumerate().filter(|(_, mode)| !mode.is_rigid());
         elastic.min_by(|(_, a), (_, b)| distance(a.omega).total_cmp(&distance(b.omega))).map(|(i, _)| i)

@@ -11,7 +11,7 @@ use super::space::Space;
 use crate::design::{Build, Goal, Measure, Model};
 use crate::frame::{Displaced, Frame, MemberSection, Portion, Solid, overlaps};
 use crate::material::Medium;
-use crate::modes::{Asked, ModesFault, Precision, Series, Statics, damped_to};
+use crate::modes::{Asked, ModesFault, Precision, Series, Statics};
 use crate::problem::Problem;
 use crate::quantity::Draw;
 use crate::response::stations::Station;
@@ -212,9 +212,8 @@ impl<'a> Frames<'a> {
         let found = series.solve(matrices, &bulge, limit, start.as_ref()).map_err(ModesFault::Eigen)?;
         let solved = match found {
             Some(spectrum) => {
-                let loss = &spectrum.matrices.loss;
                 let damped = match goal.tap.is_some() || self.peak {
-                    true => damped_to(&spectrum.pencil(), loss, &spectrum.pairs, Precision::QUICK).ok(),
+                    true => spectrum.damped(Precision::QUICK).ok().flatten(),
                     false => None,
                 };
                 let more: Option<&[Station]> = if self.peak { Some(&[]) } else { None };
