@@ -59,33 +59,12 @@ impl Direct {
     pub fn new(pencil: &Pencil, loss: &SparseColMat<usize, f64>) -> Result<Direct, EigenFault> {
         pencil.check()?;
         symmetric("loss", loss, pencil.freedoms())?;
-        Direct::doubled(pencil, loss, |pencil| Ok(Arc::new(Symbolic::of_checked(pencil)?)))
-    }
-
-    /// The same in the order of an earlier one of the same pattern, of matrices that are sound.
-    pub(super) fn ordered(
-        pencil: &Pencil,
-        loss: &SparseColMat<usize, f64>,
-        symbolic: &Arc<Symbolic>,
-    ) -> Result<Direct, EigenFault> {
-        Direct::doubled(pencil, loss, |_| Ok(Arc::clone(symbolic)))
-    }
-
-    fn doubled(
-        pencil: &Pencil,
-        loss: &SparseColMat<usize, f64>,
-        symbolic: impl FnOnce(&Pencil) -> Result<Arc<Symbolic>, EigenFault>,
-    ) -> Result<Direct, EigenFault> {
         let stiffness = doubled(pencil.stiffness, Some(loss));
         let mass = doubled(pencil.mass, None);
         let group = [pencil.group, pencil.group].concat();
-        let symbolic = symbolic(&Pencil { stiffness: &stiffness, mass: &mass, group: &group })?;
+        let doubled = Pencil { stiffness: &stiffness, mass: &mass, group: &group };
+        let symbolic = Arc::new(Symbolic::of_checked(&doubled)?);
         Ok(Direct { stiffness, mass, group, symbolic })
-    }
-
-    /// The order of elimination of the doubled form.
-    pub(super) fn symbolic(&self) -> &Arc<Symbolic> {
-        &self.symbolic
     }
 
     /// Memory in bytes that a solution takes.

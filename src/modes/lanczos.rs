@@ -330,6 +330,9 @@ pub(super) fn symmetric_eigen(matrix: MatRef<f64>) -> Option<(Vec<f64>, Mat<f64>
     if !matrix.is_all_finite() {
         return None;
     }
+    if n == 0 {
+        return Some((Vec::new(), Mat::zeros(0, 0)));
+    }
     let mut values = Diag::<f64>::zeros(n);
     let mut vectors = Mat::zeros(n, n);
     let need = self_adjoint_evd_scratch::<f64>(n, ComputeEigenvectors::Yes, Par::Seq, Spec::default());

@@ -13,6 +13,7 @@ mod footing;
 mod kernel;
 mod lanczos;
 mod loose;
+mod lossy;
 mod on_feet;
 mod ordering;
 mod orders;

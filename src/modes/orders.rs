@@ -1,12 +1,11 @@
 //! What frames of one drawing and division share: the layout and the orders of elimination.
 
-use super::direct::Direct;
 use super::fault::EigenFault;
 use super::pencil::Pencil;
 use super::solve::Spectrum;
 use super::symbolic::{Patterns, Symbolic};
 use crate::frame::{Layout, Matrices};
-use std::sync::{Arc, OnceLock};
+use std::sync::Arc;
 
 /// Made with the first frame of a series, used with all others.
 #[derive(Debug)]
@@ -15,8 +14,6 @@ pub struct Orders {
     pub layout: Arc<Layout>,
     /// Of stiffness and mass.
     pub symbolic: Arc<Symbolic>,
-    /// Of the complex system in its doubled real form; made when first asked for.
-    doubled: OnceLock<Arc<Symbolic>>,
 }
 
 impl Orders {
@@ -29,7 +26,7 @@ impl Orders {
         let pencil = pencil(&layout, matrices);
         pencil.check()?;
         let symbolic = patterns.of(&pencil)?;
-        Ok(Orders { layout, symbolic, doubled: OnceLock::new() })
+        Ok(Orders { layout, symbolic })
     }
 
     /// Those that `spectrum` was solved with.
@@ -39,23 +36,9 @@ impl Orders {
     pub fn of(spectrum: &Spectrum) -> Result<Orders, EigenFault> {
         let layout = Arc::clone(&spectrum.layout);
         match spectrum.pairs.factor.symbolic() {
-            Some(symbolic) => Ok(Orders { layout, symbolic: Arc::clone(symbolic), doubled: OnceLock::new() }),
+            Some(symbolic) => Ok(Orders { layout, symbolic: Arc::clone(symbolic) }),
             None => Orders::new(layout, &spectrum.matrices, &Patterns::default()),
         }
-    }
-
-    /// The complex system of `matrices` in the common layout.
-    ///
-    /// # Errors
-    /// Those of [`Direct::new`].
-    pub(super) fn direct(&self, matrices: &Matrices) -> Result<Direct, EigenFault> {
-        let pencil = pencil(&self.layout, matrices);
-        if let Some(doubled) = self.doubled.get() {
-            return Direct::ordered(&pencil, &matrices.loss, doubled);
-        }
-        let direct = Direct::new(&pencil, &matrices.loss)?;
-        self.doubled.get_or_init(|| Arc::clone(direct.symbolic()));
-        Ok(direct)
     }
 }
 

@@ -18,6 +18,7 @@ use super::factor::Factorisation;
 use super::fault::EigenFault;
 use super::footing::Pushes;
 use super::loose::rigid_motions;
+use super::lossy;
 use super::orders::{Orders, pencil};
 use super::symbolic::Patterns;
 use super::trouble::ModesFault;
@@ -213,11 +214,8 @@ impl<'a> Statics<'a> {
         let count = loads.ncols();
         let lossless = self.matrices.loss.val().iter().all(|value| *value == 0.0);
         if self.floating.ncols() == 0 && !lossless {
-            let direct = self.orders.direct(&self.matrices)?;
-            let complex = Mat::from_fn(loads.nrows(), count, |i, j| c64::new(loads[(i, j)], 0.0));
-            let motion = direct.solve(0.0, complex.as_ref())?;
-            let seen = complex.transpose() * motion;
-            return Ok(Mat::from_fn(count, count, |i, j| (seen[(i, j)] + seen[(j, i)]) * 0.5));
+            let Matrices { stiffness, loss, .. } = &self.matrices;
+            return lossy::compliance(stiffness, loss, loads, |pushed| self.factor.solve(pushed));
         }
         let motion = self.solve(loads)?;
         let stored = loads.transpose() * &motion;
