@@ -5,6 +5,8 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+#[path = "sound/alike.rs"]
+mod alike;
 #[path = "sound/answers.rs"]
 mod answers;
 #[path = "sound/design.rs"]
@@ -62,4 +64,15 @@ fn the_program_answers_in_every_form() {
     let seeds: Vec<u64> = (first..first + count).step_by(RARE as usize).collect();
     let found: Vec<String> = seeds.par_iter().flat_map_iter(|seed| program::faults(*seed)).collect();
     assert!(found.is_empty(), "{}", found.join("\n\n"));
+}
+
+/// One design in so many is written in other ways.
+const OTHERWISE: usize = 5;
+
+#[test]
+fn order_units_and_place_change_nothing() {
+    let (count, first) = (stated("STILLBED_SOUND_DESIGNS", DESIGNS), stated("STILLBED_SOUND_FIRST", 1));
+    let seeds: Vec<u64> = (first..first + count).step_by(OTHERWISE).collect();
+    let found: Vec<String> = seeds.par_iter().flat_map_iter(|seed| alike::faults(*seed)).collect();
+    assert!(found.is_empty(), "{} of {}:\n\n{}", found.len(), 3 * seeds.len(), found.join("\n\n"));
 }

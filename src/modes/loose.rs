@@ -30,8 +30,8 @@ pub(super) fn rigid_motions(frame: &Frame) -> Vec<RigidMotion> {
     bodies.into_iter().flat_map(|body| free_motions(frame, body, several)).collect()
 }
 
-/// The points of each body, bodies in the order of their first points.
-fn bodies(frame: &Frame) -> Vec<Vec<bool>> {
+/// By body and point: true where it is one of its points; bodies in the order of their first points.
+pub fn bodies(frame: &Frame) -> Vec<Vec<bool>> {
     let mut neighbours = vec![Vec::new(); frame.points.len()];
     for member in &frame.members {
         neighbours[member.from].push(member.to);

@@ -37,7 +37,7 @@ pub use eigen::{Eigenpairs, Method, Settings, lowest};
 pub use factor::Factorisation;
 pub use fault::EigenFault;
 pub use footing::{Footing, Pushes};
-pub use loose::RigidMotion;
+pub use loose::{RigidMotion, bodies};
 pub use on_feet::solve_past_feet;
 pub use orders::Orders;
 pub use pencil::Pencil;
