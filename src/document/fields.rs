@@ -4,6 +4,7 @@ use super::{Allowed, Class, Form, Located, Reader};
 use crate::problem::{Place, Problem, suggest};
 use crate::quantity::{self, Fault, Kind, Spread};
 use std::cell::{Cell, RefCell};
+use std::collections::BTreeSet;
 use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -14,7 +15,7 @@ pub struct Fields<'r, 't> {
     path: String,
     span: Range<usize>,
     table: &'r DeTable<'t>,
-    known: RefCell<Vec<String>>,
+    known: RefCell<BTreeSet<String>>,
     /// Its place among what is asked, where that is recorded.
     asked: Option<String>,
     /// True once its keys are names that the user gives.
@@ -135,7 +136,7 @@ impl<'r, 't> Fields<'r, 't> {
         let known = self.known.borrow();
         for (key, _) in self.table {
             let name: &str = key.get_ref();
-            if !known.iter().any(|k| k == name) {
+            if !known.contains(name) {
                 let place = self.reader.place(&key.span(), &self.key(name));
                 let near = suggest(name, known.iter().map(String::as_str));
                 self.reader
@@ -383,8 +384,8 @@ impl<'r, 't> Fields<'r, 't> {
 
     fn know(&self, key: &str) {
         let mut known = self.known.borrow_mut();
-        if !known.iter().any(|k| k == key) {
-            known.push(key.to_string());
+        if !known.contains(key) {
+            known.insert(key.to_string());
         }
     }
 

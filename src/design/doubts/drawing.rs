@@ -4,6 +4,7 @@ use super::doubt;
 use crate::design::drawing::Drawing;
 use crate::problem::Problem;
 use crate::quantity::{Kind, figures, show};
+use std::collections::HashMap;
 
 /// A coordinate beyond which the unit is doubted, m.
 const FAR: f64 = 20.0;
@@ -13,6 +14,8 @@ const LONG: f64 = 10.0;
 const SHORTEST: f64 = 1e-4;
 /// Points nearer than this lie at one place, m.
 const ONE_PLACE: f64 = 1e-6;
+/// A unit vector.
+const ASKEW: [f64; 3] = [0.48, 0.6, 0.64];
 /// A mass farther from its point than this many sizes of the drawing is doubted.
 const FAR_OUT: f64 = 2.0;
 
@@ -44,22 +47,14 @@ fn size(drawing: &Drawing) -> f64 {
 fn places(drawing: &Drawing) -> Vec<Problem> {
     let mut said = Vec::new();
     let points: Vec<_> = drawing.points.iter().collect();
+    let twins = twins(drawing);
     for (i, (name, point)) in points.iter().enumerate() {
         if let Some(far) = point.position.iter().find(|x| x.abs() > FAR) {
             let message = format!("{} is far for a small machine", show(*far, Kind::Length));
             said.push(doubt(&point.place, message, "is the unit right?"));
         }
-        // Where a member joins the two, it has no length, which is said of the frame.
-        let joined = |other: &str| {
-            drawing.members.iter().any(|(_, member)| {
-                let ends = [member.from.value.as_str(), member.to.value.as_str()];
-                ends.contains(name) && ends.contains(&other)
-            })
-        };
-        let twin = points[..i]
-            .iter()
-            .find(|(known, other)| apart(&other.position, &point.position) < ONE_PLACE && !joined(known));
-        if let Some((other, _)) = twin {
+        let twin = twins.get(i).copied().flatten();
+        if let Some(other) = twin.map(|other| points[other].0) {
             let message = format!(
                 "\"{name}\" lies where \"{other}\" lies, and what meets at one does not meet the other"
             );
@@ -69,30 +64,65 @@ fn places(drawing: &Drawing) -> Vec<Problem> {
     said
 }
 
+/// By point: the first point before it that lies at the same place, unless a member joins the two: that it has
+/// no length is said of the frame.
+fn twins(drawing: &Drawing) -> Vec<Option<usize>> {
+    let points: Vec<_> = drawing.points.iter().collect();
+    let joins = |a: &str, b: &str| {
+        drawing.members.iter().any(|(_, member)| {
+            let ends = [member.from.value.as_str(), member.to.value.as_str()];
+            ends.contains(&a) && ends.contains(&b)
+        })
+    };
+    // Along a line askew to what people draw, so that few points share a place on it.
+    let along = |i: &usize| points[*i].1.position.iter().zip(ASKEW).map(|(x, e)| x * e).sum::<f64>();
+    let mut across: Vec<usize> = (0..points.len()).collect();
+    across.sort_by(|a, b| along(a).total_cmp(&along(b)));
+    let mut twins = vec![None; points.len()];
+    for (rank, i) in across.iter().enumerate() {
+        for j in across[rank + 1..].iter().take_while(|j| along(j) - along(i) < ONE_PLACE) {
+            let (first, later) = (*i.min(j), *i.max(j));
+            if twins[later].is_none_or(|known| first < known)
+                && apart(&points[first].1.position, &points[later].1.position) < ONE_PLACE
+                && !joins(points[first].0, points[later].0)
+            {
+                twins[later] = Some(first);
+            }
+        }
+    }
+    twins
+}
+
 /// Parts of the drawing that no member joins.
 fn halves(drawing: &Drawing) -> Vec<Problem> {
     let points: Vec<_> = drawing.points.iter().collect();
-    let index = |name: &str| drawing.points.position(name);
-    let mut part: Vec<usize> = (0..points.len()).collect();
-    let mut met = vec![false; points.len()];
+    let numbers: HashMap<&str, usize> = points.iter().enumerate().map(|(i, (name, _))| (*name, i)).collect();
+    let mut neighbours = vec![Vec::new(); points.len()];
     for (_, member) in drawing.members.iter() {
-        let (Some(a), Some(b)) = (index(&member.from.value), index(&member.to.value)) else {
-            return Vec::new();
-        };
-        (met[a], met[b]) = (true, true);
-        let (old, new) = (part[a], part[b]);
-        part.iter_mut().filter(|p| **p == old).for_each(|p| *p = new);
+        let [a, b] = [&member.from, &member.to].map(|end| numbers.get(end.value.as_str()).copied());
+        let (Some(a), Some(b)) = (a, b) else { return Vec::new() };
+        neighbours[a].push(b);
+        neighbours[b].push(a);
     }
+    let met = |i: usize| !neighbours[i].is_empty();
+    let mut part: Vec<Option<usize>> = vec![None; points.len()];
     let mut firsts: Vec<usize> = Vec::new();
-    for i in (0..points.len()).filter(|i| met[*i]) {
-        if firsts.iter().all(|first| part[*first] != part[i]) {
-            firsts.push(i);
+    for i in (0..points.len()).filter(|i| met(*i)) {
+        if part[i].is_some() {
+            continue;
+        }
+        firsts.push(i);
+        let mut open = vec![i];
+        while let Some(point) = open.pop() {
+            if part[point].replace(i).is_none() {
+                open.extend(&neighbours[point]);
+            }
         }
     }
     let Some(main) = firsts.first() else { return Vec::new() };
     let of = |first: usize| {
         let (name, point) = points[first];
-        let count = (0..points.len()).filter(|i| met[*i] && part[*i] == part[first]).count();
+        let count = part.iter().filter(|own| **own == Some(first)).count();
         let message = format!(
             "no member joins the part at \"{name}\" ({count} points) to the part at \"{}\": the base is in {} \
              parts",
