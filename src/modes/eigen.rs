@@ -292,6 +292,17 @@ mod tests {
     }
 
     #[test]
+    fn the_shift_moves_to_the_elastic_modes_where_rigid_ones_are_far_below() {
+        // Six rigid modes at rounding: a shift of -1 would leave 6 digits fewer of modes near 1e10 than one near them.
+        let rigid = [1e-7, -2e-7, 3e-8, 0.0, 1e-8, -1e-8];
+        let found = [rigid.as_slice(), &[2e10, 3e10]].concat();
+        assert_eq!(better_shift(&found, -1.0, 8), Some(-2e8));
+        assert_eq!(better_shift(&found, -1.0, 6), None);
+        assert_eq!(better_shift(&[2e10, 3e10], -1.0, 2), None);
+        assert_eq!(better_shift(&[rigid.as_slice(), &[2e4, 3e4]].concat(), -1.0, 8), None);
+    }
+
+    #[test]
     fn every_copy_of_a_repeated_mode_is_found() {
         let one = beams(2, 2, 3, true);
         let sample = copies(&one, 9);

@@ -162,7 +162,7 @@ impl Spectrum {
 mod tests {
     use super::super::{Asked, solve};
     use super::*;
-    use crate::frame::sample::cantilever;
+    use crate::frame::sample::{cantilever, member, point, square};
     use nalgebra::Vector6;
 
     /// A cantilever in one plane, so slender that bending alone matters, and a force at its tip.
@@ -194,6 +194,42 @@ mod tests {
         let third = 7.854_757_44f64.powi(4) * ei / (7850.0 * 4e-4);
         let ratio = lumps[0].omega_squared / third;
         assert!((0.99..1.1).contains(&ratio), "{ratio}");
+    }
+
+    #[test]
+    fn a_lump_that_is_a_mode_is_no_lossier_than_the_mode() {
+        // Two posts beside each other, one of them lossy, nearly of one frequency and joined by a soft rail: the
+        // two modes share their losses anew, the sharper one far below its strain energy.
+        let mut frame = cantilever();
+        frame.points.extend([point("p2", 0.0, 0.5, 0.0), point("p3", 1.0, 0.5, 0.0)]);
+        frame.anchors[0].at.push(2);
+        frame.members.extend([member("other", 2, 3), member("rail", 1, 3)]);
+        let lossy = |side: f64, loss: f64| {
+            let mut section = square(side);
+            section.stiffness.iter_mut().for_each(|s| s.im = loss * s.re);
+            section
+        };
+        frame.sections = vec![lossy(0.02, 1e-4), lossy(0.02, 0.1), lossy(0.004, 1e-4)];
+        (frame.members[1].section, frame.members[2].section) = (1, 2);
+        let asked = |count| Asked { count, tolerance: 1e-6, ..Asked::default() };
+        let all = solve(&frame, &asked(12)).unwrap();
+        let damped = all.losses(crate::modes::Precision::FULL).unwrap();
+        let mut shared = 0;
+        for count in 1..6 {
+            let few = solve(&frame, &asked(count)).unwrap();
+            let load = few.layout.between(1, None, &Vector6::new(0.0, 0.4, 1.0, 0.0, 0.0, 0.0));
+            let load = Mat::from_fn(load.len(), 1, |i, _| load[i]);
+            for lump in few.left_out(load.as_ref()).unwrap().iter().filter(|lump| lump.is_mode) {
+                let same =
+                    |i: &usize| (all.elastic[*i].omega_squared / lump.omega_squared - 1.0).abs() < 1e-3;
+                let Some(mode) = (0..all.elastic.len()).find(same) else { continue };
+                let by_energy = all.loss_by_energy(&all.elastic[mode]);
+                assert!(lump.loss_factor <= 1.02 * damped[mode], "{count} {mode}: {lump:?} {damped:?}");
+                assert!(lump.loss_factor > 0.0);
+                shared += usize::from(lump.loss_factor < 0.5 * by_energy);
+            }
+        }
+        assert!(shared > 0);
     }
 
     #[test]
