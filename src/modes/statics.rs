@@ -14,6 +14,7 @@
 //! # Source
 //! - `przemieniecki1968`: ch. 6, displacement method; ch. 10.10, free bodies
 
+use super::direct::Direct;
 use super::factor::Factorisation;
 use super::fault::EigenFault;
 use super::footing::Pushes;
@@ -215,13 +216,26 @@ impl<'a> Statics<'a> {
         let lossless = self.matrices.loss.val().iter().all(|value| *value == 0.0);
         if self.floating.ncols() == 0 && !lossless {
             let Matrices { stiffness, loss, .. } = &self.matrices;
-            return lossy::compliance(stiffness, loss, loads, |pushed| self.factor.solve(pushed));
+            return match lossy::compliance(stiffness, loss, loads, |pushed| self.factor.solve(pushed)) {
+                // Where far more is lost than stored, the complex system itself answers.
+                Err(EigenFault::NotConverged { .. }) => self.complex_compliance(loads),
+                found => found,
+            };
         }
         let motion = self.solve(loads)?;
         let stored = loads.transpose() * &motion;
         let lost = motion.transpose() * (&self.matrices.loss * &motion);
         let half = |m: &Mat<f64>, i, j| 0.5 * (m[(i, j)] + m[(j, i)]);
         Ok(Mat::from_fn(count, count, |i, j| c64::new(half(&stored, i, j), -half(&lost, i, j))))
+    }
+
+    /// The compliance of a held base by a factor of its complex system.
+    fn complex_compliance(&self, loads: MatRef<f64>) -> Result<Mat<c64>, EigenFault> {
+        let direct = Direct::new(&pencil(&self.layout, &self.matrices), &self.matrices.loss)?;
+        let count = loads.ncols();
+        let complex = Mat::from_fn(loads.nrows(), count, |i, j| c64::new(loads[(i, j)], 0.0));
+        let seen = complex.transpose() * direct.solve(0.0, complex.as_ref())?;
+        Ok(Mat::from_fn(count, count, |i, j| (seen[(i, j)] + seen[(j, i)]) * 0.5))
     }
 
     /// Stiffness between point `tip` and point `work`, as [`Pushes::between`] loads them; `None` is ground.
@@ -367,6 +381,28 @@ mod tests {
         let moved: f64 = load.iter().enumerate().map(|(i, f)| f * motion[(i, 0)]).sum();
         assert_relative_eq!(1.0 / moved, stiffness.weakest, max_relative = 1e-9);
         assert!(stiffness.along.iter().all(|along| *along >= stiffness.weakest));
+    }
+
+    #[test]
+    fn any_loss_leaves_the_compliance_that_of_the_complex_system() {
+        for loss in [0.01, 1.0, 300.0] {
+            let mut frame = crooked();
+            for foot in &mut frame.feet {
+                foot.stiffness.iter_mut().for_each(|spring| spring.im = loss * spring.re);
+            }
+            let statics = Statics::new(&frame).unwrap();
+            let along = [Vector6::x(), Vector6::y(), Vector6::z()];
+            let columns = along.map(|along| statics.layout.between(2, Some(3), &along));
+            let loads = Mat::from_fn(statics.layout.freedoms(), 3, |i, j| columns[j][i]);
+            let found = statics.compliance(loads.as_ref()).unwrap();
+            let exact = statics.complex_compliance(loads.as_ref()).unwrap();
+            for i in 0..3 {
+                for j in 0..3 {
+                    let size = (exact[(i, i)].norm() * exact[(j, j)].norm()).sqrt();
+                    assert!((found[(i, j)] - exact[(i, j)]).norm() < 1e-8 * size, "{loss}: {i} {j}");
+                }
+            }
+        }
     }
 
     #[test]
