@@ -245,6 +245,36 @@ mod tests {
     }
 
     #[test]
+    fn a_ray_along_a_tube_lies_in_its_wall_or_in_nothing() {
+        let frame = Frame {
+            points: vec![point("a", 0.0, 0.0, 0.0), point("b", 1.0, 0.0, 0.0)],
+            members: vec![member("rail", 0, 1)],
+            ..Frame::default()
+        };
+        let line = Line::of(&frame, &frame.members[0]).unwrap();
+        let solid = tube(0.06, 0.05);
+        let prism = Prism { line, solid: &solid, ends: [End::Square, End::Square] };
+        let rays = Line { start: -0.2 * Vector3::x(), ..line };
+        for (at, lies) in [
+            ([0.0275, 0.01], true),
+            ([0.01, -0.0275], true),
+            ([-0.0275, -0.0275], true),
+            ([0.0, 0.0], false),
+            ([0.02, -0.02], false),
+            ([0.04, 0.0], false),
+            ([0.0, 0.0301], false),
+        ] {
+            let mut found = Vec::new();
+            prism.along_rays(&rays).cross(at, &mut found);
+            assert_eq!(found.len(), usize::from(lies), "{at:?}: {found:?}");
+            for (from, to) in found {
+                assert_relative_eq!(from, 0.2, epsilon = 1e-12);
+                assert_relative_eq!(to, 1.2, epsilon = 1e-12);
+            }
+        }
+    }
+
+    #[test]
     fn a_ray_through_a_tube_meets_both_walls_and_ends_at_a_mitre() {
         let frame = Frame {
             points: vec![point("a", 0.0, 0.0, 0.0), point("b", 1.0, 0.0, 0.0)],
