@@ -121,7 +121,6 @@ fn answer(text: &str) -> Result<Option<Answer>, String> {
         let of_peak = build.dynamic_stiffness_error_n_per_m.unwrap_or(0.0);
         let of_settling = build.settle_time_error_s.unwrap_or(0.0);
         let weakest = build.stiffness_n_per_m.as_ref().map(|k| k.weakest.value);
-        // Where two modes decide alike, either may be named: the loss factor is that of the one.
         let rows = [
             ("mass", Some(build.mass_kg), 0.0),
             ("cost", build.cost, 0.0),
@@ -147,6 +146,9 @@ fn answer(text: &str) -> Result<Option<Answer>, String> {
     Ok(Some(all))
 }
 
+/// Writes a design in another way.
+type Way = fn(&mut Tree);
+
 /// In what the design of `seed`, written in other ways, answers otherwise.
 pub fn faults(seed: u64) -> Vec<String> {
     let text = design::text(seed);
@@ -155,7 +157,7 @@ pub fn faults(seed: u64) -> Vec<String> {
         Ok(None) => return Vec::new(),
         Err(fault) => return vec![format!("{fault}\n{text}")],
     };
-    let ways: [(&str, fn(&mut Tree)); 3] =
+    let ways: [(&str, Way); 3] =
         [("backwards", backwards), ("in metres, elsewhere", elsewhere), ("turned", turned)];
     let mut found = Vec::new();
     for (way, change) in ways {
