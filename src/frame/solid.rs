@@ -244,14 +244,19 @@ mod tests {
         Solid::new(vec![vec![ring(outer), ring(inner)]], vec![outer * outer - inner * inner])
     }
 
-    #[test]
-    fn a_ray_along_a_tube_lies_in_its_wall_or_in_nothing() {
+    /// A metre along x.
+    fn rail() -> Line {
         let frame = Frame {
             points: vec![point("a", 0.0, 0.0, 0.0), point("b", 1.0, 0.0, 0.0)],
             members: vec![member("rail", 0, 1)],
             ..Frame::default()
         };
-        let line = Line::of(&frame, &frame.members[0]).unwrap();
+        Line::of(&frame, &frame.members[0]).unwrap()
+    }
+
+    #[test]
+    fn a_ray_along_a_tube_lies_in_its_wall_or_in_nothing() {
+        let line = rail();
         let solid = tube(0.06, 0.05);
         let prism = Prism { line, solid: &solid, ends: [End::Square, End::Square] };
         let rays = Line { start: -0.2 * Vector3::x(), ..line };
@@ -276,12 +281,7 @@ mod tests {
 
     #[test]
     fn a_ray_through_a_tube_meets_both_walls_and_ends_at_a_mitre() {
-        let frame = Frame {
-            points: vec![point("a", 0.0, 0.0, 0.0), point("b", 1.0, 0.0, 0.0)],
-            members: vec![member("rail", 0, 1)],
-            ..Frame::default()
-        };
-        let line = Line::of(&frame, &frame.members[0]).unwrap();
+        let line = rail();
         let solid = tube(0.06, 0.05);
         let mut prism = Prism { line, solid: &solid, ends: [End::Square, End::Square] };
         // Rays along global y from y = -1 m, at x of their line and 10 mm above it.

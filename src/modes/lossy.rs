@@ -48,7 +48,10 @@ pub(super) fn compliance(
     let mut found = Mat::<c64>::zeros(loads.ncols(), loads.ncols());
     for _ in 0..MOST {
         let fresh = solve(pushed.as_ref())?;
-        let Some(fresh) = space.new_in(fresh, &pushed, stiffness) else { return Ok(found) };
+        let fresh = space.new_in(fresh, &pushed, stiffness).ok_or_else(fault)?;
+        if fresh.ncols() == 0 {
+            return Ok(found);
+        }
         pushed = space.enlarge(fresh, stiffness, loss);
         let next = space.compliance(loads).ok_or_else(fault)?;
         let count = loads.ncols();
@@ -71,13 +74,16 @@ struct Space {
 }
 
 impl Space {
-    /// What is new in `columns`, K⁻¹ of `pushed`, orthonormal to K; `None` when nothing is.
+    /// What is new in `columns`, K⁻¹ of `pushed`, orthonormal to K; `None` where it is not finite.
     fn new_in(
         &self,
         mut columns: Mat<f64>,
         pushed: &Mat<f64>,
         stiffness: &SparseColMat<usize, f64>,
     ) -> Option<Mat<f64>> {
+        if !columns.is_all_finite() {
+            return None;
+        }
         let whole: Vec<f64> =
             (0..columns.ncols()).map(|j| pushed.col(j).transpose() * columns.col(j)).collect();
         for _ in 0..2 {
@@ -95,7 +101,7 @@ impl Space {
             unit(i) * turn[(i, apart[j])] / values[apart[j]].sqrt()
         });
         let columns = Mat::from_fn(columns.nrows(), kept.len(), |i, j| columns[(i, kept[j])]);
-        (turn.ncols() > 0).then(|| product(columns.as_ref(), turn.as_ref()))
+        Some(product(columns.as_ref(), turn.as_ref()))
     }
 
     /// Takes in `fresh`, and gives its image under L.

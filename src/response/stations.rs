@@ -2,7 +2,7 @@
 
 use super::modal::{Lumped, ModalMode, ModalModel};
 use crate::frame::{Frame, Layout};
-use crate::modes::{Damped, Direct, EigenFault, Elastic, Lump, Pencil, Pushes, Spectrum, Statics, bodies};
+use crate::modes::{Damped, Direct, EigenFault, Elastic, Lump, Pencil, Pushes, Spectrum, Statics};
 use faer::sparse::SparseColMat;
 use faer::{Mat, c64};
 use nalgebra::{DMatrix, Vector3, Vector6};
@@ -60,27 +60,10 @@ impl Station {
     }
 }
 
-/// The loads of `stations`, (n, stations). What happens on a body that no other station is on concerns none of
-/// them: its load is nothing, where the modes of bodies that do not touch would answer with their rounding.
+/// The loads of `stations`, (n, stations).
 fn loads(frame: &Frame, layout: &Layout, stations: &[Station]) -> Mat<f64> {
     let pushes = Pushes::new(frame, layout);
-    let bodies = bodies(frame);
-    let is_on = |station: &Station, body: &[bool]| match *station {
-        Station::Between { point, against, .. } => {
-            [Some(point), against].into_iter().flatten().any(|point| body.get(point) == Some(&true))
-        }
-        Station::Floor(_) => true,
-    };
-    let meets = |one: &Station, other: &Station| bodies.iter().any(|b| is_on(one, b) && is_on(other, b));
-    let is_alone = |j: usize| {
-        let mut others = (0..stations.len()).filter(|k| *k != j).map(|k| &stations[k]).peekable();
-        others.peek().is_some() && !others.any(|other| meets(&stations[j], other))
-    };
-    let column = |(j, station): (usize, &Station)| match bodies.len() > 1 && is_alone(j) {
-        true => vec![0.0; layout.freedoms()],
-        false => station.load_of(&pushes, frame, layout),
-    };
-    let columns: Vec<Vec<f64>> = stations.iter().enumerate().map(column).collect();
+    let columns: Vec<Vec<f64>> = stations.iter().map(|s| s.load_of(&pushes, frame, layout)).collect();
     Mat::from_fn(layout.freedoms(), stations.len(), |i, j| columns[j][i])
 }
 

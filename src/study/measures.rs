@@ -2,10 +2,10 @@
 
 use super::converged::Reached;
 use crate::design::{Build, Design, Goal, Measure, Model};
-use crate::frame::{Energies, Energy};
+use crate::frame::{Energies, Energy, Frame};
 use crate::modes::{
     Asked, Damped, Elastic, Footing, GRAVITY, ModesFault, Precision, Pushes, Shares, Spectrum, Statics,
-    Theory, TheoryError,
+    Theory, TheoryError, bodies,
 };
 use crate::problem::Problem;
 use crate::quantity::Draw;
@@ -104,6 +104,13 @@ impl TheoryErrors {
     }
 }
 
+/// True where `point` is on a body with one of `others`, or there are none.
+fn meets(frame: &Frame, point: usize, others: impl Iterator<Item = usize>) -> bool {
+    let mut others = others.peekable();
+    let bodies = bodies(frame);
+    others.peek().is_none() || others.any(|other| bodies.iter().any(|body| body[point] && body[other]))
+}
+
 /// A build solved at one draw.
 pub struct Solved<'m> {
     /// Its model.
@@ -179,7 +186,10 @@ impl<'m> Solved<'m> {
         if let Some(tap) = &goal.tap
             && let Some(point) = build.drawing.points.position(&tap.at.value)
         {
-            stations.push(Station::at(point, tap.along));
+            // What it does to a body that it is not on would be rounding: there it pushes nothing.
+            let watched = [model.tip, model.work].into_iter().flatten();
+            let along = if meets(&model.frame, point, watched) { tap.along } else { [0.0; 3] };
+            stations.push(Station::at(point, along));
         }
         let asked_stations = stations.len();
         stations.extend(more.into_iter().flatten());
