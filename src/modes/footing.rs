@@ -91,15 +91,19 @@ impl Footing {
         whole
     }
 
-    /// `load` of the freedoms, (n), balanced by the feet as a rigid base would share it out.
+    /// `load` of the freedoms, (n), balanced by the feet as a rigid base would share it out. What is left of
+    /// a load that a foot takes up alone is nothing, not its rounding.
     pub fn balanced(&self, load: &[f64]) -> Vec<f64> {
         let push = |own: &Vec<f64>| own.iter().zip(load).map(|(z, f)| z * f).sum::<f64>();
         let pushed = DVector::from_iterator(self.motions.len(), self.motions.iter().map(push));
         let parts = &self.give * pushed;
         let mut balanced = load.to_vec();
         for (freedom, k) in &self.springs {
-            let moved: f64 = parts.iter().zip(&self.motions).map(|(part, own)| part * own[*freedom]).sum();
-            balanced[*freedom] -= k * moved;
+            let moved = parts.iter().zip(&self.motions).map(|(part, own)| part * own[*freedom]);
+            let (sum, size) = moved.fold((0.0, 0.0), |(sum, size), one| (sum + one, size + one.abs()));
+            let whole = balanced[*freedom].abs() + k * size;
+            let left = balanced[*freedom] - k * sum;
+            balanced[*freedom] = if left.abs() > NOTHING * whole { left } else { 0.0 };
         }
         balanced
     }
@@ -237,7 +241,7 @@ impl Statics<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::sample::{cantilever, crooked, table};
+    use crate::frame::sample::{cantilever, crooked, member, point, square, table};
     use crate::frame::{Anchor, Foot};
     use crate::modes::GRAVITY;
     use approx::assert_relative_eq;
@@ -382,6 +386,31 @@ mod tests {
             assert!(soft.along[axis] < own.along[axis]);
         }
         assert_relative_eq!(own.weakest, stiff.weakest, max_relative = 1e-4);
+    }
+
+    #[test]
+    fn between_points_on_three_feet_nothing_gives() {
+        // Each foot takes up what is pushed on its own point, whatever the springs: no member bends.
+        for turned in [0.0f64, 0.7, 1.9] {
+            let corner = |name: &str, angle: f64| {
+                point(name, 0.32 * (angle + turned).cos(), 0.32 * (angle + turned).sin(), 0.0)
+            };
+            let third = std::f64::consts::TAU / 3.0;
+            let frame = Frame {
+                points: vec![corner("a", 0.0), corner("b", third), corner("c", 2.0 * third)],
+                members: vec![member("ab", 0, 1), member("bc", 1, 2), member("ca", 2, 0)],
+                sections: vec![square(0.03)],
+                anchors: vec![Anchor {
+                    name: "bench".into(),
+                    at: vec![0, 1, 2],
+                    hold: [true, true, false, false, false, true],
+                }],
+                feet: vec![foot("pads", vec![0, 1, 2], [4.9e6, 3e8, 1.4e6])],
+                ..Frame::default()
+            };
+            let found = Statics::new(&frame).unwrap().stiffness(0, Some(1)).unwrap();
+            assert_eq!(found.weakest, f64::INFINITY, "{turned}: {found:?}");
+        }
     }
 
     #[test]

@@ -447,7 +447,7 @@ pub fn measure(
 pub fn nothing_gives(design: &Design, build: &Build, stiffness: bool) -> Option<Problem> {
     let tool = design.goal.tool.as_ref().filter(|_| !stiffness)?;
     let message = format!(
-        "nothing gives way between {} and {}: both are held, and no stiffness is stated",
+        "nothing gives way between {} and {}: anchors or feet take up all at both, and no stiffness is stated",
         tool.tip.value, tool.work.value
     );
     let help = "name a tip that can move, or hold it less";
