@@ -67,7 +67,10 @@ impl BuildResponse {
             dynamic_stiffness_n_per_m: worst.and_then(|peak| peak.dynamic_stiffness_n_per_m),
             dynamic_stiffness_error_n_per_m: worst
                 .and_then(|peak| Some(peak.stiffness_error * peak.dynamic_stiffness_n_per_m?)),
-            peak_frequency_hz: worst.map(|peak| peak.frequency_hz),
+            // Where nothing moves the largest motion is nowhere.
+            peak_frequency_hz: worst
+                .filter(|peak| peak.dynamic_stiffness_n_per_m.is_some())
+                .map(|peak| peak.frequency_hz),
             stable_depth_m: None,
             chatter_frequency_hz: None,
             lobes: Vec::new(),

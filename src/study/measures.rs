@@ -105,7 +105,7 @@ impl TheoryErrors {
 }
 
 /// True where `point` is on a body with one of `others`, or there are none.
-fn meets(frame: &Frame, point: usize, others: impl Iterator<Item = usize>) -> bool {
+pub(super) fn meets(frame: &Frame, point: usize, others: impl Iterator<Item = usize>) -> bool {
     let mut others = others.peekable();
     let bodies = bodies(frame);
     others.peek().is_none() || others.any(|other| bodies.iter().any(|body| body[point] && body[other]))

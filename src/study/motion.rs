@@ -1,8 +1,9 @@
 //! How each build answers a force that goes on: the answer of `response`.
 
 use super::apart::apart;
-use super::measures::Solved;
+use super::measures::{Solved, meets, nothing_gives};
 use crate::design::{Build, Design, Goal};
+use crate::frame::Frame;
 use crate::modes::ModesFault;
 use crate::problem::{Place, Problem, suggest};
 use crate::quantity::Draw;
@@ -81,7 +82,7 @@ fn pathless(design: &Design) -> Problem {
 /// The stations of the path in `build`: what is loaded, then what is watched.
 fn path_stations(
     design: &Design,
-    build: &Build,
+    (build, frame): (&Build, &Frame),
     options: &ResponseOptions,
     tool: Option<(usize, Option<usize>)>,
     weakest: Option<[f64; 3]>,
@@ -97,12 +98,34 @@ fn path_stations(
         };
         let from = point(&path.from, "--from")?;
         let to = path.to.as_deref().map_or(Ok(from), |name| point(name, "--to"))?;
-        return Ok([Station::at(from, path.along), Station::at(to, path.along)]);
+        // What it does to a body that it is not on would be rounding: there it pushes nothing.
+        let pushed = if meets(frame, from, std::iter::once(to)) { path.along } else { [0.0; 3] };
+        return Ok([Station::at(from, pushed), Station::at(to, path.along)]);
     }
     match (tool, weakest) {
         (Some((tip, work)), Some(along)) => Ok([Station::Between { point: tip, against: work, along }; 2]),
         _ => Err(vec![pathless(design)]),
     }
+}
+
+/// Says that nothing moves along the path.
+fn still(
+    design: &Design,
+    build: &Build,
+    options: &ResponseOptions,
+    curve: &FrequencyResponse,
+) -> Option<Problem> {
+    if curve.real_m_per_n.iter().chain(&curve.imaginary_m_per_n).any(|part| *part != 0.0) {
+        return None;
+    }
+    let Some(path) = &options.path else { return nothing_gives(design, build, false) };
+    let (from, to) = (&path.from, path.to.as_ref().unwrap_or(&path.from));
+    let message = format!(
+        "build \"{}\": a force at {from} does not move {to}: no member joins them, or anchors take it all up",
+        build.name
+    );
+    let help = "ask about points of one body that can move";
+    Some(Problem::warning(build.place.clone(), message).with_help(help))
 }
 
 fn respond(
@@ -123,7 +146,7 @@ fn respond(
         }
         None => None,
     };
-    let path = path_stations(design, build, options, tool, weakest)?;
+    let path = path_stations(design, (build, &model.frame), options, tool, weakest)?;
     let solved = Solved::converged(build, goal, &model, Some(&path)).map_err(at_fault)?;
     notes.extend(solved.doubts(build, goal));
     let mut stations: Vec<Station> =
@@ -159,6 +182,7 @@ fn respond(
     if let Some(check) = DirectCheck::new(&model.frame, spectrum, &path[1], &path[0]) {
         curve.check(|omega| check.compliance(omega).ok());
     }
+    notes.extend(still(design, build, options, &curve));
     let worst = solved.reached.as_ref().and_then(|reached| reached.peak);
     let mut answer = BuildResponse::new(&build.name, &build.label, curve, worst);
     let floor = [load + 2, load + 3, load + 4];
@@ -246,6 +270,47 @@ work = "ground"
 sections.bar.parts = [{ rectangle = "30 x 24 mm", of = "structural steel" }]
 joints.clamp = { stiffness = { turn_x = "30 kN m/rad", turn_y = "90 kN m/rad", turn_z = "60 kN m/rad" }, loss = { value = 0.05, exact = true } }
 "#;
+
+    /// A block that stands beside the post, joined to nothing of it.
+    const BESIDE: &str = r#"
+[points]
+bench = "0, 0, 0 mm"
+head = "0, 0, 400 mm"
+other = "300, 200, 0 mm"
+block = "300, 200, 250 mm"
+[members.post]
+from = "bench"
+to = "head"
+section = "bar"
+[members.beside]
+from = "other"
+to = "block"
+section = "bar"
+[anchors.floor]
+at = ["bench", "other"]
+hold = "all"
+[builds.one]
+sections.bar.parts = [{ rectangle = "30 x 24 mm", of = "structural steel" }]
+"#;
+
+    #[test]
+    fn a_force_on_one_body_moves_no_other_and_that_is_said() {
+        let reading = Design::read("d.toml", BESIDE, &Table::built_in());
+        let design = reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems));
+        let moved = |from: &str, to: &str| {
+            let path = Path { from: from.into(), to: Some(to.into()), along: [1.0, 0.0, 0.0] };
+            let asked = ResponseOptions { range: None, path: Some(path), floor: None };
+            let mut answer = response(&design, &asked).unwrap();
+            let said = answer.notes.iter().any(|note| note.message.contains("does not move"));
+            let curve = answer.builds.remove(0).curve;
+            let still = |parts: &[f64]| parts.iter().all(|part| *part == 0.0);
+            (still(&curve.real_m_per_n) && still(&curve.imaginary_m_per_n), said)
+        };
+        assert_eq!(moved("head", "block"), (true, true));
+        assert_eq!(moved("head", "bench"), (true, true));
+        assert_eq!(moved("head", "head"), (false, false));
+        assert_eq!(moved("block", "block"), (false, false));
+    }
 
     #[test]
     fn the_loss_at_the_worst_peak_is_that_of_its_half_power_points() {
