@@ -2,13 +2,13 @@
 //! their uncertain values in a draw.
 
 use super::drawing::Drawing;
-use crate::document::{Located, Uncertain};
+use crate::document::{Law, Located, Uncertain};
 use crate::material::demand::demand;
 use crate::material::spec::AirSpec;
 use crate::material::{Material, Medium, MissingProperty, Property, Recipe, Role, Table, predict};
 use crate::modes::Patterns;
 use crate::problem::{Problem, suggest};
-use crate::quantity::{Draw, figures};
+use crate::quantity::{Draw, Kind, figures};
 use crate::section::{Geometry, Part, SectionFault};
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -27,6 +27,26 @@ impl Register {
     /// A register that starts with what the file states.
     pub fn new(uncertain: Vec<Uncertain>) -> Register {
         Register { uncertain, places: BTreeMap::new(), geometries: Vec::new(), patterns: Patterns::default() }
+    }
+
+    /// `recipe` with the spreads of what is predicted of it registered: those of one name are drawn alike in
+    /// all builds.
+    pub fn enter_mix(&mut self, recipe: &mut Recipe) {
+        let name = recipe.name.clone();
+        let (air, moduli) = (recipe.predicts_air(), recipe.predicts_moduli());
+        let predicted = [(air, &mut recipe.air_left, "air_left"), (moduli, &mut recipe.model, "model")];
+        for (is_predicted, spread, what) in predicted {
+            if !is_predicted {
+                continue;
+            }
+            let key = format!("mixes.\"{name}\".{what}");
+            let known = self.uncertain.iter().position(|quantity| quantity.key == key);
+            spread.index = Some(known.unwrap_or(self.uncertain.len()));
+            if known.is_none() {
+                let law = Law::LogNormal;
+                self.uncertain.push(Uncertain { key, spread: *spread, kind: Kind::Ratio, law });
+            }
+        }
     }
 
     /// `material` with its spreads registered.
@@ -136,7 +156,8 @@ impl<'a> Stores<'a> {
             for ingredient in spec.ingredients() {
                 self.enter(&ingredient.of.value);
             }
-            let recipe = Recipe::from_spec(&name.value, spec, &self.table)?;
+            let mut recipe = Recipe::from_spec(&name.value, spec, &self.table)?;
+            self.register.enter_mix(&mut recipe);
             let demand =
                 demand(&recipe, &Draw::default()).map_err(|missing| vec![missing.at(spec.place.clone())])?;
             if let AirSpec::Stated(air) = &recipe.air

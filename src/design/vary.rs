@@ -79,6 +79,8 @@ pub enum Choices {
         mix: Located<String>,
         /// Of binder and aggregates together, 0 to 1.
         shares: Vec<f64>,
+        /// Whether shares that leave the voids between the grains empty may be chosen.
+        unfilled: bool,
     },
     /// The stiffness of feet.
     Foot {
@@ -184,7 +186,9 @@ impl VarySpec {
                 fields.need("mix", "\"MIX\"");
                 let mix = fields.text("mix");
                 let shares = fields.series("share", Kind::Ratio, 1, Allowed::Between(0.1, 99.0));
-                Some(Choices::Share { mix: mix?, shares: shares?.iter().map(|s| s[0] / 100.0).collect() })
+                let unfilled = if fields.has("unfilled") { fields.flag("unfilled")? } else { false };
+                let shares = shares?.iter().map(|s| s[0] / 100.0).collect();
+                Some(Choices::Share { mix: mix?, shares, unfilled })
             }
             _ => {
                 fields.need("foot", "\"FOOT\"");

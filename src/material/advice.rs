@@ -2,6 +2,7 @@
 //!
 //! Numbers that are habits of the trade are named as common practice where they are said.
 
+use super::compaction::Compaction;
 use super::demand::Filling;
 use super::grading::largest_stone;
 use super::mix::Prediction;
@@ -12,6 +13,8 @@ use crate::quantity::{Kind, figures, show};
 
 /// Pigment by weight above which it only costs: a quarter of a per cent colours, common practice.
 const MUCH_PIGMENT: f64 = 0.01;
+/// Pressure left by a vacuum that is too weak, Pa: common practice.
+const WEAK_VACUUM: f64 = 2e4;
 /// Air stated by volume from which a mix is foam rather than cast.
 const FOAM: f64 = 0.15;
 /// Parts of an implied air below zero that weighing alone may explain.
@@ -32,9 +35,10 @@ pub fn advice(recipe: &Recipe, found: &Prediction, thinnest: Option<f64>) -> Vec
         Filling::Short => note(
             "binder",
             format!(
-                "the binder falls {} short of the voids between the vibrated grains: about {} of air \
-                 stays, and the surface shows voids",
+                "the binder falls {} short of the voids between the grains, {}: about {} of air stays between \
+                 them, stiffness and strength fall, and the surface shows voids",
                 percent(-demand.excess),
+                recipe.compaction.words(),
                 percent(demand.air)
             ),
             format!("{fill} of binder by weight just fills; or grade the grains closer"),
@@ -59,6 +63,19 @@ pub fn advice(recipe: &Recipe, found: &Prediction, thinnest: Option<f64>) -> Vec
                 percent(found.shares.air)
             ),
             "a vacuum too weak to draw the air out foams the mix (common practice); vibrate instead"
+                .to_string(),
+        );
+    }
+    if let Compaction::Vacuum { pressure } = recipe.compaction
+        && pressure > WEAK_VACUUM
+    {
+        note(
+            "vacuum_pressure",
+            format!(
+                "a vacuum that leaves {} draws too little out and foams the mix",
+                show(pressure, Kind::Stress)
+            ),
+            "about 30 mbar is usual (common practice), and the pressure has to come back before it gels"
                 .to_string(),
         );
     }
@@ -157,9 +174,11 @@ mod tests {
     fn too_little_and_too_much_binder() {
         assert_eq!(
             said(15.0, |_| {}, None),
-            ["mixes.\"sand\".binder: the binder falls 29 % short of the voids between the vibrated \
-              grains: about 11 % of air stays, and the surface shows voids; 20 % of binder by weight \
-              just fills; or grade the grains closer"]
+            [
+                "mixes.\"sand\".binder: the binder falls 18 % short of the voids between the grains, vibrated: \
+              about 8.3 % of air stays between them, stiffness and strength fall, and the surface shows voids; \
+              18 % of binder by weight just fills; or grade the grains closer"
+            ]
         );
         assert!(said(30.0, |_| {}, None)[0].contains("exceeds the voids by 7"));
     }
@@ -167,6 +186,8 @@ mod tests {
     #[test]
     fn stones_pigment_and_foam() {
         let stones = |r: &mut Recipe| r.aggregates[0].grain = Some((4e-3, 12e-3));
+        let weak = |r: &mut Recipe| r.compaction = Compaction::Vacuum { pressure: 5e4 };
+        assert!(said(20.0, weak, None)[0].contains("draws too little out"));
         assert!(said(20.0, stones, Some(0.03))[0].contains("stones of 12 mm jam in a section of 30 mm"));
         let table = Table::built_in();
         let red = |r: &mut Recipe| r.pigment = Some(Ingredient::new(table.get("iron oxide").unwrap(), 3.0));

@@ -1,19 +1,24 @@
 //! How much binder the packed grains ask for, and what becomes of too little or too much.
 //!
 //! ```text
-//! voids = 1 - phi                       share of the packed volume between the grains
-//! air   = (need - liquid)/(solid + need), need = solid voids/phi, where the liquid is short
+//! voids  = 1 - phi                      share of the packed volume between the grains
+//! need   = solid voids/phi              liquid that just fills them
+//! lies   = poured + (phi - poured) min(1, liquid/need)      how densely the grains come to lie
+//! air    = 1 - lies (1 + liquid/solid)  where the liquid is short
 //! ```
 //!
-//! phi comes from the linear packing model. The pigment counts as liquid: it is far finer than
-//! the voids. Air that stirring draws in comes on top, unless vibrating or vacuum takes it out.
+//! phi is that of the grains compacted as the recipe says, with liquid enough to let them slip. With less
+//! they stick, and lie towards how they lie when poured; in proportion is an assumption, its ends are
+//! not. The pigment counts as liquid: it is far finer than the voids. What stirring draws in and compaction
+//! leaves comes on top.
 //!
 //! # Source
 //! - `stovall1986`: packing of the grains
 //! - `astmc29`: voids from bulk density
 
+use super::compaction::Compaction;
 use super::entry::MissingProperty;
-use super::packing::{Class, classes, densest, solid_share};
+use super::packing::{Class, POURED, VIBRATED, classes, compacted, densest_at};
 use super::property::Property;
 use super::recipe::{Aggregate, Recipe};
 use crate::quantity::Draw;
@@ -43,20 +48,24 @@ pub enum Filling {
 /// Voids of the grains and the binder for them.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Demand {
-    /// Share of voids in the vibrated grains: the binder by volume that just fills.
+    /// Share of voids in the grains compacted as the recipe says: the binder by volume that just fills.
     pub voids: f64,
+    /// Share of voids in the grains when they are vibrated dry.
+    pub voids_dry: f64,
     /// Share of voids in the grains when they are only poured.
     pub voids_poured: f64,
-    /// Binder by weight of binder and grains that just fills the vibrated grains.
+    /// Binder by weight of binder and grains that just fills the compacted grains.
     pub share_by_weight: f64,
     /// Binder left over, by volume of the voids; negative where it is short.
     pub excess: f64,
     /// Depth of clear binder over grains that settle fully, as part of the whole depth.
     pub clear_layer: f64,
-    /// Air that the shortage leaves in the vibrated mix, by volume.
+    /// Air that the shortage leaves in the compacted mix, by volume.
     pub air: f64,
-    /// Air that it would leave without vibrating.
+    /// Air that it would leave without compaction.
     pub air_poured: f64,
+    /// Air that stirring drew in and compaction leaves, by volume of the mix without the other.
+    pub air_stirred: f64,
     /// What it comes to.
     pub filling: Filling,
 }
@@ -65,12 +74,14 @@ impl Demand {
     /// Of a binder without grains.
     const NEAT: Demand = Demand {
         voids: 1.0,
+        voids_dry: 1.0,
         voids_poured: 1.0,
         share_by_weight: 1.0,
         excess: 0.0,
         clear_layer: 0.0,
         air: 0.0,
         air_poured: 0.0,
+        air_stirred: 0.0,
         filling: Filling::Flowing,
     };
 }
@@ -80,7 +91,7 @@ impl Demand {
 pub struct DemandPoint {
     /// Part of the coarsest grains in all grains, by weight.
     pub coarse_share: f64,
-    /// Share of voids when vibrated.
+    /// Share of voids when compacted as the recipe says.
     pub voids: f64,
     /// Binder by weight of binder and grains that just fills.
     pub binder_share_by_weight: f64,
@@ -91,7 +102,7 @@ pub struct DemandPoint {
 pub struct LeastBinder {
     /// Part of each kind in all grains by weight, in the order of the recipe.
     pub grains_by_weight: Vec<f64>,
-    /// Share of voids when vibrated.
+    /// Share of voids when compacted as the recipe says.
     pub voids: f64,
     /// Excess of binder over the voids that was asked for.
     pub excess: f64,
@@ -129,40 +140,57 @@ pub fn demand(recipe: &Recipe, draw: &Draw) -> Result<Demand, MissingProperty> {
     if solid <= 0.0 {
         return Ok(Demand::NEAT);
     }
-    let phi = |vibrated| packed(&recipe.aggregates, &volumes.grains, vibrated, draw);
-    let (vibrated, poured) = (phi(true), phi(false));
+    let phi = |state| packed(&recipe.aggregates, &volumes.grains, state, draw);
+    let (full, poured) = (phi(State::Compacted(recipe.compaction)), phi(State::Poured));
     let need = |phi: f64| solid * (1.0 - phi) / phi;
     let air = |phi: f64| ((need(phi) - liquid) / (solid + need(phi))).max(0.0);
-    let excess = (liquid - need(vibrated)) / need(vibrated);
-    let clear_layer = ((liquid - need(vibrated)) / (solid + liquid)).max(0.0);
-    let filling = match air(vibrated) {
+    let excess = (liquid - need(full)) / need(full);
+    let lies = poured.min(full) + (full - poured).max(0.0) * (1.0 + excess).clamp(0.0, 1.0);
+    let clear_layer = ((liquid - need(full)) / (solid + liquid)).max(0.0);
+    let filling = match air(lies) {
         air if air > SOUND_AIR => Filling::Short,
         _ if clear_layer < FLOWING => Filling::JustFilled,
         _ if clear_layer < OVERFULL => Filling::Flowing,
         _ => Filling::Overfull,
     };
-    let voids = 1.0 - vibrated;
+    let voids = 1.0 - full;
     Ok(Demand {
         voids,
+        voids_dry: 1.0 - phi(State::Dry),
         voids_poured: 1.0 - poured,
         share_by_weight: by_weight(voids, &volumes.grains, recipe, draw)?,
         excess,
         clear_layer,
-        air: air(vibrated),
+        air: air(lies),
         air_poured: air(poured),
+        air_stirred: recipe.compaction.air_left(clear_layer / FLOWING),
         filling,
     })
 }
 
+/// How grains lie.
+#[derive(Clone, Copy)]
+enum State {
+    Poured,
+    /// Vibrated without liquid.
+    Dry,
+    Compacted(Compaction),
+}
+
 /// Share of solid of the grains packed together, their volumes given.
-fn packed(aggregates: &[Aggregate], volumes: &[f64], vibrated: bool, draw: &Draw) -> f64 {
+fn packed(aggregates: &[Aggregate], volumes: &[f64], state: State, draw: &Draw) -> f64 {
     let solid: f64 = volumes.iter().sum();
+    let vibrated = !matches!(state, State::Poured);
     let all: Vec<Class> = aggregates
         .iter()
         .zip(volumes)
         .flat_map(|(aggregate, volume)| kind(aggregate, volume / solid, vibrated, draw))
         .collect();
-    solid_share(&all)
+    match state {
+        State::Poured => compacted(&all, POURED, POURED),
+        State::Dry => compacted(&all, VIBRATED, VIBRATED),
+        State::Compacted(how) => compacted(&all, VIBRATED, how.index()),
+    }
 }
 
 fn kind(aggregate: &Aggregate, part: f64, vibrated: bool, draw: &Draw) -> Vec<Class> {
@@ -214,7 +242,7 @@ pub fn demand_curve(recipe: &Recipe, steps: usize, draw: &Draw) -> Result<Vec<De
                     part / densities[i]
                 })
                 .collect();
-            let voids = 1.0 - packed(&recipe.aggregates, &grains, true, draw);
+            let voids = 1.0 - packed(&recipe.aggregates, &grains, State::Compacted(recipe.compaction), draw);
             let binder_share_by_weight = by_weight(voids, &grains, recipe, draw)?;
             Ok(DemandPoint { coarse_share, voids, binder_share_by_weight })
         })
@@ -240,7 +268,7 @@ pub fn least_binder(
         return Ok(None);
     }
     let kinds: Vec<Vec<Class>> = kept.iter().map(|i| kind(&recipe.aggregates[*i], 1.0, true, draw)).collect();
-    let (parts, solid) = densest(&kinds);
+    let (parts, solid) = densest_at(&kinds, VIBRATED, recipe.compaction.index());
     let mut grains = vec![0.0; recipe.aggregates.len()];
     for (i, part) in kept.iter().zip(parts) {
         grains[*i] = part;
@@ -278,26 +306,43 @@ mod tests {
         Recipe::plain("a mix", Ingredient::new(get("epoxy, slow casting"), binder), aggregates)
     }
 
+    /// Three mixes that builders report, tamped by hand.
+    fn by_hand(binder: f64, sand: f64, stone: f64) -> Demand {
+        let recipe = Recipe { compaction: Compaction::ByHand, ..sand_and_stone(binder, sand, stone) };
+        demand(&recipe, &Draw::default()).unwrap()
+    }
+
     #[test]
     fn sand_and_epoxy_at_80_to_20_just_fill() {
-        let found = demand(&sand_and_stone(20.0, 80.0, 0.0), &Draw::default()).unwrap();
+        let found = by_hand(20.0, 80.0, 0.0);
         assert_eq!(found.filling, Filling::JustFilled);
-        assert!(found.air < 0.005, "{found:?}");
+        assert!(found.air < 0.01 && found.air_stirred > 0.03, "{found:?}");
         assert!(found.air_poured > 0.05, "{found:?}");
     }
 
     #[test]
     fn sand_and_epoxy_at_85_to_15_leave_voids() {
-        let found = demand(&sand_and_stone(15.0, 85.0, 0.0), &Draw::default()).unwrap();
+        let found = by_hand(15.0, 85.0, 0.0);
         assert_eq!(found.filling, Filling::Short);
-        assert!((0.05..0.15).contains(&found.air), "{found:?}");
+        assert!((0.05..0.16).contains(&found.air), "{found:?}");
     }
 
     #[test]
     fn two_of_sand_to_one_of_stone_with_an_eighth_of_epoxy_leave_cavities() {
-        let found = demand(&sand_and_stone(12.5, 58.3, 29.2), &Draw::default()).unwrap();
+        let found = by_hand(12.5, 58.3, 29.2);
         assert_eq!(found.filling, Filling::Short);
         assert!(found.air > 0.03, "{found:?}");
+    }
+
+    #[test]
+    fn less_binder_leaves_more_air_and_vibrating_less_than_a_hand() {
+        let draw = Draw::default();
+        let air = |binder: f64| demand(&sand_and_stone(binder, 100.0 - binder, 0.0), &draw).unwrap().air;
+        for binder in 1..18 {
+            assert!(air(f64::from(binder)) > air(f64::from(binder) + 1.0) || binder > 16, "{binder}");
+        }
+        assert_eq!(air(20.0), 0.0);
+        assert!(by_hand(15.0, 85.0, 0.0).air > air(15.0));
     }
 
     #[test]

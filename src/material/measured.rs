@@ -5,7 +5,7 @@
 
 use super::differential::Host;
 use super::homogenise::Moduli;
-use super::mix::{Measured, Phases, porous};
+use super::mix::{Air, Measured, Phases};
 use num_complex::Complex64;
 use serde::Serialize;
 
@@ -21,19 +21,19 @@ pub struct Implied {
     pub binder_loss_factor: Option<f64>,
 }
 
-/// What `measured` implies for a mix of `phases` with the share `air` of pores unless its density
-/// was measured; `None` without a measurement.
-pub(super) fn implied(phases: &Phases, air: f64, measured: &Measured) -> Option<Implied> {
+/// What `measured` implies for a mix of `phases` with the share `air` of air unless its density was
+/// measured, of which the binder leaves up to `short` empty; `None` without a measurement.
+pub(super) fn implied(phases: &Phases, air: f64, short: f64, measured: &Measured) -> Option<Implied> {
     if *measured == Measured::default() {
         return None;
     }
     let found_air = measured.density.map(|density| 1.0 - density / phases.sound_density());
-    let air = found_air.unwrap_or(air).clamp(0.0, 0.9);
+    let air = Air::of(found_air.unwrap_or(air), short);
     let binder = phases.binder.moduli;
     let stiffness = measured.youngs_modulus.and_then(|target| {
         let reached = |factor: f64| {
             let scaled = Host { moduli: scaled(&binder, factor, 1.0), ..phases.binder };
-            porous(&phases.sound(&scaled), air).moduli.youngs_modulus().re - target
+            phases.cast(&scaled, &air).moduli.youngs_modulus().re - target
         };
         root(reached, 0.01, 100.0)
     });
@@ -41,7 +41,7 @@ pub(super) fn implied(phases: &Phases, air: f64, measured: &Measured) -> Option<
     let loss = measured.loss_factor.and_then(|target| {
         let reached = |loss: f64| {
             let scaled = Host { moduli: scaled(&binder, factor, loss), ..phases.binder };
-            porous(&phases.sound(&scaled), air).moduli.loss_factor() - target
+            phases.cast(&scaled, &air).moduli.loss_factor() - target
         };
         root(reached, 1e-3, 1e3)
     });

@@ -6,8 +6,9 @@ use super::entry::MissingProperty;
 use super::grading::{Sieve, curve, largest_stone};
 use super::homogenise::Schemes;
 use super::measured::Implied;
-use super::mix::{Prediction, predict, schemes};
+use super::mix::{MOST_BUBBLES, Prediction, predict, schemes};
 use super::recipe::Recipe;
+use super::spec::AirSpec;
 use super::strength::Strength;
 use crate::problem::Problem;
 use crate::quantity::{Draw, Kind};
@@ -90,6 +91,10 @@ pub struct MixAnswer {
     pub binder_demand: f64,
     /// Air in the cast mix, by volume.
     pub air: f64,
+    /// The same with the 5 % and 95 % limits of what compaction leaves.
+    pub air_range: Bounded,
+    /// Measured over predicted modulus of mixes like it; `None` where a bar was measured.
+    pub model_error: Option<Bounded>,
     /// Binder, grains, pigment and air.
     pub ingredients: Vec<IngredientShare>,
     /// Voids of the grains and the binder for them.
@@ -152,6 +157,12 @@ impl MixAnswer {
             binder_volume_share: found.shares.binder,
             binder_demand: found.demand.voids,
             air: found.shares.air,
+            air_range: air_range(recipe, &found),
+            model_error: recipe.predicts_moduli().then_some(Bounded {
+                value: recipe.model.value,
+                low: recipe.model.low,
+                high: recipe.model.high,
+            }),
             ingredients: ingredients(recipe, &found, &draw),
             schemes: schemes(recipe, &found, &draw)?,
             grading: sizes.map(|sizes| curve(&sizes)).unwrap_or_default(),
@@ -162,6 +173,20 @@ impl MixAnswer {
             notes: advice(recipe, &found, thinnest),
             demand: found.demand,
         })
+    }
+}
+
+/// The air of `recipe`, with the limits stated of it, or those of what compaction leaves.
+fn air_range(recipe: &Recipe, found: &Prediction) -> Bounded {
+    let value = found.shares.air;
+    let Demand { air, air_stirred, .. } = found.demand;
+    let with = |left: f64| 1.0 - (1.0 - air) * (1.0 - (air_stirred * left).min(MOST_BUBBLES));
+    match &recipe.air {
+        AirSpec::Stated(spread) => Bounded { value, low: spread.low, high: spread.high },
+        AirSpec::Predict if recipe.predicts_air() => {
+            Bounded { value, low: with(recipe.air_left.low), high: with(recipe.air_left.high) }
+        }
+        AirSpec::Predict => Bounded { value, low: value, high: value },
     }
 }
 
@@ -199,7 +224,6 @@ fn beside(found: &Prediction) -> Vec<Beside> {
 #[cfg(test)]
 mod tests {
     use super::super::recipe::{Aggregate, Ingredient};
-    use super::super::spec::AirSpec;
     use super::super::table::Table;
     use super::*;
     use approx::assert_relative_eq;

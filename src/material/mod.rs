@@ -1,6 +1,8 @@
 //! Materials: what the table says, what a recipe makes of it, what mechanics needs.
 
 mod advice;
+mod cemented;
+mod compaction;
 pub mod demand;
 mod differential;
 mod entry;
@@ -21,12 +23,14 @@ mod strength;
 mod table;
 
 pub use advice::advice;
+pub use cemented::{Packed, cemented};
+pub use compaction::Compaction;
 pub use differential::{Host, Stirred, stir};
 pub use entry::{Figure, GrainShape, Material, MissingProperty};
 pub use listing::{ListedFigure, ListedMaterial, Listing};
 pub use measured::Implied;
 pub use medium::{Medium, Role};
-pub use mix::{GEL, Measured, Prediction, Shares, cure_strain, predict, schemes};
+pub use mix::{GEL, Measured, Prediction, Shares, cure_strain, model_error, predict, schemes};
 pub use mix_answer::{Beside, Bounded, IngredientShare, MixAnswer};
 pub use property::Property;
 pub use recipe::{Aggregate, Ingredient, Recipe};

@@ -1,6 +1,8 @@
 //! A mix as a recipe: ingredients by weight, the sizes of the grains, the air.
 
+use super::compaction::Compaction;
 use super::entry::{GrainShape, Material, MissingProperty};
+use super::mix::model_error;
 use super::packing::usual_packing;
 use super::property::Property;
 use super::spec::{AirSpec, IngredientSpec, MeasuredSpec, MixSpec};
@@ -49,6 +51,12 @@ pub struct Recipe {
     pub hardener_ratio: Option<(f64, f64)>,
     /// What a test bar gave.
     pub measured: MeasuredSpec,
+    /// What is done to it in the mould.
+    pub compaction: Compaction,
+    /// Times the air that compaction is predicted to leave.
+    pub air_left: Spread,
+    /// Times the moduli that are predicted.
+    pub model: Spread,
 }
 
 /// The size that grains are taken for where none is stated, m; only ratios of sizes matter.
@@ -140,6 +148,9 @@ impl Recipe {
                 air: spec.air.clone(),
                 hardener_ratio: spec.hardener_ratio,
                 measured: spec.measured.clone(),
+                compaction: spec.compaction,
+                air_left: Compaction::spread(),
+                model: model_error(),
             }),
             _ => Err(problems),
         }
@@ -155,7 +166,26 @@ impl Recipe {
             air: AirSpec::Predict,
             hardener_ratio: None,
             measured: MeasuredSpec::default(),
+            compaction: Compaction::default(),
+            air_left: Compaction::spread(),
+            model: model_error(),
         }
+    }
+
+    /// Weight of the binder in that of binder and grains, as stated.
+    pub fn binder_share(&self) -> f64 {
+        let grains: f64 = self.aggregates.iter().map(|a| a.ingredient.share.value).sum();
+        self.binder.share.value / (self.binder.share.value + grains)
+    }
+
+    /// True where the air that compaction leaves is predicted: neither stated nor weighed.
+    pub fn predicts_air(&self) -> bool {
+        matches!(self.air, AirSpec::Predict) && self.measured.density.is_none()
+    }
+
+    /// True where the moduli are predicted: no bar was measured.
+    pub fn predicts_moduli(&self) -> bool {
+        self.measured.youngs_modulus.is_none()
     }
 
     /// Every ingredient: binder, aggregates, pigment.

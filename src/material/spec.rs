@@ -1,6 +1,6 @@
 //! What the design file says of materials of its own and of mixes.
 
-use super::{Figure, GrainShape, Material, Property, Role};
+use super::{Compaction, Figure, GrainShape, Material, Property, Role};
 use crate::document::{Allowed, Fields, Located};
 use crate::problem::{Place, suggest};
 use crate::quantity::{Kind, Spread};
@@ -68,6 +68,8 @@ pub struct MixSpec {
     pub hardener_ratio: Option<(f64, f64)>,
     /// Measurements.
     pub measured: MeasuredSpec,
+    /// What is done to it in the mould.
+    pub compaction: Compaction,
     /// Where it is stated.
     pub place: Place,
 }
@@ -138,6 +140,7 @@ impl MixSpec {
             air_place: if fields.has("air") { fields.place_of("air") } else { fields.place() },
             hardener_ratio,
             measured,
+            compaction: read_compaction(fields),
             place: fields.place(),
         };
         mix.check(fields);
@@ -245,6 +248,30 @@ fn read_air(fields: &Fields) -> AirSpec {
     fields.quantity("air", Kind::Ratio, Allowed::Between(0.0, 0.6)).map_or(AirSpec::Predict, AirSpec::Stated)
 }
 
+fn read_compaction(fields: &Fields) -> Compaction {
+    let time = fields.quantity("vibrated_for", Kind::Time, Allowed::NotNegative).map(|t| t.value);
+    let pressure = fields.quantity("vacuum_pressure", Kind::Stress, Allowed::Positive).map(|p| p.value);
+    let how = fields.word("compaction", &Compaction::NAMES);
+    let name = how.as_ref().map_or("vibrated", |how| how.value.as_str());
+    let Some(compaction) = Compaction::named(name, time, pressure) else {
+        let message = format!("\"{name}\" is no way to compact a mix");
+        fields.refuse("compaction", message, suggest(name, Compaction::NAMES));
+        return Compaction::default();
+    };
+    let idle = |key: &str, asks: &str| {
+        let message = format!("the mix is {}, so that {key} says nothing", compaction.words());
+        fields.refuse(key, message, format!("leave it out, or write compaction = \"{asks}\""));
+    };
+    match compaction {
+        Compaction::Vibrated { .. } if pressure.is_some() => idle("vacuum_pressure", "vacuum"),
+        Compaction::Vacuum { .. } if time.is_some() => idle("vibrated_for", "vibrated"),
+        Compaction::ByHand if time.is_some() => idle("vibrated_for", "vibrated"),
+        Compaction::ByHand if pressure.is_some() => idle("vacuum_pressure", "vacuum"),
+        _ => {}
+    }
+    compaction
+}
+
 /// Reads a table and then names its unknown keys.
 fn closed<T>(read: impl Fn(&Fields) -> Option<T>) -> impl Fn(Fields) -> Option<T> {
     move |fields| {
@@ -278,6 +305,23 @@ mod tests {
         assert!(said.is_empty(), "{said:?}");
         assert_eq!(mix.air, AirSpec::Stated(Spread::exact(0.03)));
         assert_eq!(mix.ingredients().count(), 3);
+    }
+
+    #[test]
+    fn compaction_is_read_and_what_says_nothing_refused() {
+        let of = |text: &str| read(&format!("binder = {{ of = \"epoxy\", share = 20 }}\n{SAND}{text}"));
+        assert_eq!(of("").0.unwrap().compaction, Compaction::default());
+        let (mix, said) = of("compaction = \"vacuum\"\nvacuum_pressure = \"100 mbar\"\n");
+        assert!(said.is_empty(), "{said:?}");
+        assert_eq!(mix.unwrap().compaction, Compaction::Vacuum { pressure: 1e4 });
+        assert_eq!(
+            of("vibrated_for = \"2 min\"\n").0.unwrap().compaction,
+            Compaction::Vibrated { time: 120.0 }
+        );
+        let (_, said) = of("compaction = \"by hand\"\nvibrated_for = \"2 min\"\n");
+        assert!(said[0].contains("tamped by hand, so that vibrated_for says nothing"), "{said:?}");
+        let (_, said) = of("compaction = \"by hnd\"\n");
+        assert!(said[0].contains("did you mean \"by hand\"?"), "{said:?}");
     }
 
     #[test]

@@ -22,15 +22,18 @@ pub(super) fn short_of_binder(builds: &[Build]) -> Vec<Problem> {
             }
             let percent = |x: f64| format!("{} %", figures(100.0 * x, 2));
             let message = format!(
-                "the binder of \"{}\" falls {} short of the voids between its vibrated grains: about {} of \
-                 air stays",
+                "the binder of \"{}\" falls {} short of the voids between its grains, {}: about {} of air \
+                 stays between them, and stiffness and strength fall with it",
                 recipe.name,
                 percent(-demand.excess),
+                recipe.compaction.words(),
                 percent(demand.air)
             );
             let help = format!(
-                "{} of binder by weight just fills; or grade the grains closer: stillbed mix shows how",
-                percent(demand.share_by_weight)
+                "{} of binder by weight just fills (it has {}); or grade the grains closer: stillbed mix shows \
+                 how",
+                percent(demand.share_by_weight),
+                percent(recipe.binder_share())
             );
             let problem = doubt(&spec.place, message, help);
             if !said.contains(&problem) {

@@ -48,7 +48,9 @@ fn columns() -> Vec<Column<MixAnswer>> {
         }),
         number("binder by volume", Unit::PERCENT, "binder_volume_share", |m| Some(m.binder_volume_share)),
         number("binder that just fills", Unit::PERCENT, "binder_demand", |m| Some(m.binder_demand)),
-        number("air", Unit::PERCENT, "air", |m| Some(m.air)),
+        Column::spread("air", Unit::PERCENT, "air_range", |m: &MixAnswer| {
+            Some(Spread::between(m.air_range.value, m.air_range.low, m.air_range.high))
+        }),
     ]
 }
 
@@ -114,7 +116,7 @@ fn told(mix: &MixAnswer) -> String {
     let demand = &mix.demand;
     let percent = |x: f64| format!("{} %", figures(100.0 * x, 3));
     let mut told = format!(
-        "The vibrated grains leave {} voids; {} by weight of binder just fills them. ",
+        "The grains as compacted leave {} voids; {} by weight of binder just fills them. ",
         percent(demand.voids),
         percent(demand.share_by_weight)
     );
@@ -123,6 +125,23 @@ fn told(mix: &MixAnswer) -> String {
         x if x < 0.02 => "The recipe just fills them.".to_string(),
         x => format!("The recipe has {} over, by which it flows.", percent(x)),
     });
+    if mix.air > 0.0 {
+        told.push_str(&match mix.air - demand.air {
+            _ if demand.air < 5e-4 => format!(" {} of air are in it as bubbles.", percent(mix.air)),
+            bubbles => format!(
+                " {} of air stand between the grains, {} are bubbles.",
+                percent(demand.air),
+                percent(bubbles.max(0.0))
+            ),
+        });
+    }
+    if let Some(error) = mix.model_error {
+        told.push_str(&format!(
+            " Bars of such mixes were measured at {} to {} of the predicted modulus: cast one and state it.",
+            percent(error.low),
+            percent(error.high)
+        ));
+    }
     let schemes = &mix.schemes;
     told.push_str(&format!(
         " Young's modulus between the extremes of parallel and series: {} and {}.",

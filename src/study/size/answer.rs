@@ -1,6 +1,7 @@
 //! The answer of `size`: the best candidate, the trades, what each target costs.
 
 use super::frames::Frames;
+use super::gaps::Refusal;
 use super::judge::{Judge, Least, Limit, front};
 use super::search::{Candidate, Effort, Found, Watch, search};
 use super::sensitivity::{Sensitivity, sensitivities};
@@ -314,8 +315,11 @@ fn nothing_solved(space: &Space, found: &Found) -> Problem {
         _ => reasons.join(", "),
     };
     let place = space.variables.first().map_or(space.build.place.clone(), |v| v.place.clone());
-    Problem::error(place, format!("no choice can be built: {why}"))
-        .with_help("let smaller sizes vary, or change [gaps]")
+    let help = match found.refused.keys().all(|refusal| *refusal == Refusal::Voids) && !reasons.is_empty() {
+        true => "let more binder vary, or write unfilled = true beside share",
+        false => "let smaller sizes vary, or change [gaps]",
+    };
+    Problem::error(place, format!("no choice can be built: {why}")).with_help(help)
 }
 
 fn kept(
@@ -356,6 +360,13 @@ fn told(sizing: &Sizing, found: &Found) -> String {
         (_, true) => format!("Stopped after {count} candidates: there may be better ones."),
         _ => format!("{count} candidates were tried by a guided search: there may be better ones."),
     };
+    let lean = found.refused.get(&Refusal::Voids).map_or(String::new(), |count| {
+        format!(
+            " {count} with too little binder to fill the voids were left out; unfilled = true beside share lets \
+             them in."
+        )
+    });
+    let searched = searched + &lean;
     let Some(best) = &sizing.best else {
         let blocked: Vec<&str> = sizing
             .blocking

@@ -167,6 +167,9 @@ impl<'a> Frames<'a> {
         screen: impl Fn(f64, Option<f64>) -> bool,
     ) -> Outcome {
         let space = self.space;
+        if space.is_short(choice) {
+            return Outcome::Refused(Refusal::Voids);
+        }
         let variants: Vec<Arc<Variant>> =
             (0..space.build.profiles.len()).map(|p| self.variant(p, choice)).collect();
         if let Some(refusal) = variants.iter().find_map(|v| v.refusal) {

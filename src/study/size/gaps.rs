@@ -22,6 +22,8 @@ pub enum Refusal {
     Stones,
     /// A wall that is too thin to be welded.
     Wall,
+    /// Binder too little to fill the voids between the grains.
+    Voids,
 }
 
 impl Refusal {
@@ -33,6 +35,7 @@ impl Refusal {
             Refusal::Cover => "less cover than asked",
             Refusal::Stones => "a gap too narrow for the stones",
             Refusal::Wall => "a wall too thin to weld",
+            Refusal::Voids => "binder too little to fill the voids of its grains",
         }
     }
 }

@@ -13,7 +13,7 @@
 use super::frames::Frames;
 use super::shape::{core, resized, sizes};
 use super::space::Space;
-use super::variable::{Target, binder_share, set_share};
+use super::variable::{Target, set_share};
 use crate::design::{Build, Goal};
 use crate::modes::{Asked, Statics};
 use crate::problem::Problem;
@@ -170,9 +170,9 @@ fn handles(build: &Build, target: Target) -> Vec<Handle> {
             let step = 0.02f64.min(bond).min(1.0 - bond);
             if step > 0.0 { vec![handle("bond".to_string(), bond, step, false, 0)] } else { Vec::new() }
         }
-        Target::Share { substance } => match &build.substances[*substance] {
+        Target::Share { substance, .. } => match &build.substances[*substance] {
             crate::design::Substance::Mix(recipe) => {
-                let share = binder_share(recipe);
+                let share = recipe.binder_share();
                 vec![handle("binder share".to_string(), share, 0.01 * share, false, 0)]
             }
             crate::design::Substance::Material(_) => Vec::new(),
@@ -222,7 +222,7 @@ fn moved(build: &Build, handle: &Handle, value: f64) -> Option<Build> {
         Target::Bond { profiles } => {
             profiles.iter().for_each(|p| build.profiles[*p].bond = Spread::exact(value));
         }
-        Target::Share { substance } => {
+        Target::Share { substance, .. } => {
             let crate::design::Substance::Mix(recipe) = &mut build.substances[*substance] else {
                 return None;
             };

@@ -97,7 +97,7 @@ impl Space {
         match &variable.target {
             Target::Part { profiles, .. } | Target::At { profiles, .. } => profiles.contains(&profile),
             Target::Bond { profiles } => all && profiles.contains(&profile),
-            Target::Share { substance } => {
+            Target::Share { substance, .. } => {
                 let parts = self.build.profiles[profile].geometry.parts();
                 all && parts.iter().any(|part| part.medium == *substance)
             }
@@ -157,12 +157,20 @@ impl Space {
         gaps::refusal(&parts, &self.moulds[profile], &self.build.substances, &self.gaps)
     }
 
+    /// True when a mix at `choice` has too little binder to fill its voids.
+    pub(super) fn is_short(&self, choice: &[usize]) -> bool {
+        self.variables.iter().any(|variable| match &variable.target {
+            Target::Share { short, .. } => short[choice[variable.axis]],
+            _ => false,
+        })
+    }
+
     /// What the substances are at `choice`.
     pub(super) fn substances(&self, choice: &[usize]) -> Vec<Substance> {
         let mut substances = self.build.substances.clone();
         for variable in &self.variables {
             let value = &variable.choices[choice[variable.axis]].value;
-            if let (Target::Share { substance }, Value::Share(share)) = (&variable.target, value)
+            if let (Target::Share { substance, .. }, Value::Share(share)) = (&variable.target, value)
                 && let Substance::Mix(recipe) = &mut substances[*substance]
             {
                 set_share(recipe, *share);

@@ -4,8 +4,9 @@ use super::shape::{core as hollow, resized, sizes, written};
 use crate::design::{Build, Choices, PartPlace, Substance, VarySpec};
 use crate::document::Located;
 use crate::material::Recipe;
+use crate::material::demand::{Demand, Filling, demand};
 use crate::problem::{Place, Problem, suggest};
-use crate::quantity::{Kind, Spread, figures, show};
+use crate::quantity::{Draw, Kind, Spread, figures, show};
 use crate::section::stock::Stock;
 use crate::section::{Part, Shape};
 
@@ -49,9 +50,10 @@ pub(super) enum Target {
     Bond {
         profiles: Vec<usize>,
     },
-    /// Index of the mix among the substances.
+    /// Index of the mix among the substances; by choice, whether its binder is too little to be chosen.
     Share {
         substance: usize,
+        short: Vec<bool>,
     },
     Foot {
         foot: String,
@@ -72,7 +74,7 @@ pub(super) enum Value {
 /// Gives the binder of `recipe` the share `share` of binder and aggregates, 0 to 1; the sum of
 /// both and the proportions of the aggregates stay.
 pub(super) fn set_share(recipe: &mut Recipe, share: f64) {
-    let before = binder_share(recipe);
+    let before = recipe.binder_share();
     recipe.binder.share = Spread::exact(recipe.binder.share.value * share / before);
     for aggregate in &mut recipe.aggregates {
         let own = &mut aggregate.ingredient.share;
@@ -80,10 +82,13 @@ pub(super) fn set_share(recipe: &mut Recipe, share: f64) {
     }
 }
 
-/// The share of the binder in binder and aggregates together, 0 to 1.
-pub(super) fn binder_share(recipe: &Recipe) -> f64 {
-    let rest: f64 = recipe.aggregates.iter().map(|a| a.ingredient.share.value).sum();
-    recipe.binder.share.value / (rest + recipe.binder.share.value)
+/// True when the share `share` of binder leaves air between the grains that the recipe does not state.
+fn leaves_voids(substance: &Substance, share: f64) -> bool {
+    let Substance::Mix(recipe) = substance else { return false };
+    let mut recipe = recipe.clone();
+    set_share(&mut recipe, share);
+    let short = |demand: Demand| demand.filling == Filling::Short;
+    recipe.predicts_air() && demand(&recipe, &Draw::default()).is_ok_and(short)
 }
 
 /// Puts variables on axes: what goes `with` another shares its axis. Returns their lengths.
@@ -212,7 +217,7 @@ pub(super) fn variable(
             let choice = |b: &f64| Choice { label: figures(*b, 3), value: Value::Bond(*b) };
             Ok((Target::Bond { profiles }, bonds.iter().map(choice).collect()))
         }
-        Choices::Share { mix, shares } => {
+        Choices::Share { mix, shares, unfilled } => {
             let is_mix = |s: &Substance| matches!(s, Substance::Mix(_)) && s.name() == mix.value;
             let substance = build.substances.iter().position(is_mix).ok_or_else(|| {
                 let known = build.substances.iter().filter(|s| matches!(s, Substance::Mix(_)));
@@ -224,7 +229,9 @@ pub(super) fn variable(
                 let label = format!("{} % binder", figures(100.0 * s, 3));
                 Choice { label, value: Value::Share(*s) }
             };
-            Ok((Target::Share { substance }, shares.iter().map(choice).collect()))
+            let short = |s: &f64| !unfilled && leaves_voids(&build.substances[substance], *s);
+            let short = shares.iter().map(short).collect();
+            Ok((Target::Share { substance, short }, shares.iter().map(choice).collect()))
         }
         Choices::Foot { foot, stiffness } => {
             if build.drawing.feet.get(&foot.value).is_none() {

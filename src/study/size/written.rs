@@ -54,7 +54,7 @@ pub fn write(file: &str, text: &str, space: &Space, choice: &[usize]) -> Result<
                     set(own, "bond", (*bond).into());
                 }
             }
-            (Target::Share { substance }, Value::Share(_)) => {
+            (Target::Share { substance, .. }, Value::Share(_)) => {
                 let substances = space.substances(choice);
                 let crate::design::Substance::Mix(recipe) = &substances[*substance] else { continue };
                 let own =
