@@ -180,7 +180,7 @@ mod tests {
               18 % of binder by weight just fills; or grade the grains closer"
             ]
         );
-        assert!(said(30.0, |_| {}, None)[0].contains("exceeds the voids by 7"));
+        assert!(said(30.0, |_| {}, None)[0].contains("exceeds the voids by 100"));
     }
 
     #[test]

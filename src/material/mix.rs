@@ -398,3 +398,71 @@ pub fn schemes(recipe: &Recipe, prediction: &Prediction, draw: &Draw) -> Result<
         voigt_pa: homogenise::voigt(&list).youngs_modulus().re,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::compaction::Compaction;
+    use super::super::recipe::Aggregate;
+    use super::super::table::Table;
+    use super::*;
+    use proptest::prelude::*;
+
+    fn sand(binder: f64, compaction: Compaction) -> Recipe {
+        let table = Table::built_in();
+        let get = |name| table.get(name).unwrap();
+        let sand = Aggregate::new(get("quartz sand"), 100.0 - binder, (0.3e-3, 0.8e-3));
+        let recipe = Recipe::plain("sand", Ingredient::new(get("epoxy, slow casting"), binder), vec![sand]);
+        Recipe { compaction, ..recipe }
+    }
+
+    fn stiffness(binder: f64) -> f64 {
+        let found = predict(&sand(binder, Compaction::default()), &Draw::default()).unwrap();
+        found.moduli.youngs_modulus().re
+    }
+
+    #[test]
+    fn sand_with_less_binder_than_its_voids_is_softer() {
+        let e = [1.0, 3.0, 6.0, 10.0, 15.0, 18.0].map(stiffness);
+        assert!(e.windows(2).all(|pair| pair[0] < pair[1]), "{e:?}");
+        assert!(e[3] < 0.8 * e[5], "{e:?}");
+        // Beyond full voids it falls again.
+        assert!(stiffness(25.0) < stiffness(20.0));
+    }
+
+    #[test]
+    fn a_draw_of_air_and_of_the_model_reaches_what_is_predicted_alone() {
+        let mut recipe = sand(20.0, Compaction::default());
+        recipe.air_left.index = Some(0);
+        recipe.model.index = Some(1);
+        let at = |recipe: &Recipe, air, model| predict(recipe, &Draw { values: vec![air, model] }).unwrap();
+        let usual = at(&recipe, 1.0, 1.0);
+        let airy = at(&recipe, 2.5, 1.0);
+        assert!(airy.density < usual.density && airy.moduli.bulk.re < usual.moduli.bulk.re);
+        let off = at(&recipe, 1.0, 0.7);
+        approx::assert_relative_eq!(off.moduli.shear.re, 0.7 * usual.moduli.shear.re, max_relative = 1e-12);
+        assert_eq!(off.density, usual.density);
+        recipe.measured.youngs_modulus = Some(15e9.into());
+        recipe.measured.density = Some(2050.0.into());
+        assert_eq!(at(&recipe, 2.5, 0.7), at(&recipe, 1.0, 1.0));
+    }
+
+    proptest! {
+        #![proptest_config(crate::seeds::cases(64))]
+
+        #[test]
+        fn every_share_of_binder_gives_a_material(binder in 0.2..60.0f64, stated in 0.0..0.45f64, how in 0..3usize) {
+            let mut recipe = sand(binder, Compaction::named(Compaction::NAMES[how], None, None).unwrap());
+            for air in [AirSpec::Predict, AirSpec::Stated(stated.into())] {
+                recipe.air = air;
+                let found = predict(&recipe, &Draw::default()).unwrap();
+                let e = found.moduli.youngs_modulus().re;
+                let eta = found.moduli.loss_factor();
+                prop_assert!(e > 0.0 && e < 95e9 && eta > 0.0 && eta <= 0.03 * (1.0 + 1e-9), "{e} {eta}");
+                prop_assert!(found.low.bulk.re <= found.high.bulk.re);
+                prop_assert!(found.strength.unwrap().value_pa >= 0.0 && found.conductivity.unwrap() > 0.0);
+                let sum = found.shares.binder + found.shares.grains() + found.shares.air;
+                prop_assert!((sum - 1.0).abs() < 1e-9);
+            }
+        }
+    }
+}

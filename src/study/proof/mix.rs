@@ -1,15 +1,16 @@
 //! Mixes against bounds, schemes, packings and gradings of the literature.
 
 use super::{Evaluator, Inputs};
-use crate::material::demand::{Demand, demand};
+use crate::material::demand::{Demand, Filling, demand};
 use crate::material::grading::{fuller, funk_dinger};
 use crate::material::homogenise::{
     self, Moduli, Phase, bounds, counto, hashin_shtrikman, hirsch, reuss, three_phase, voigt,
 };
-use crate::material::packing::{Class, densest};
+use crate::material::packing::{Class, VIBRATED, densest};
 use crate::material::spec::AirSpec;
 use crate::material::{
-    Aggregate, Figure, Host, Ingredient, Material, Property, Recipe, Role, Table, predict, stir,
+    Aggregate, Compaction, Figure, Host, Ingredient, Material, Packed, Property, Recipe, Role, Table,
+    cemented, predict, stir,
 };
 use crate::quantity::Draw;
 use num_complex::Complex64;
@@ -37,6 +38,10 @@ pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("fill", fill),
     ("expansion", expansion),
     ("epoxy-concrete", epoxy_concrete),
+    ("bonded-sand", bonded_sand),
+    ("fills", fills),
+    ("fill-by-hand", fill_by_hand),
+    ("rises", rises),
 ];
 
 type Found = Result<Vec<f64>, String>;
@@ -226,11 +231,13 @@ fn demand_of(binder: f64, grains: f64, packed: f64) -> Result<Demand, String> {
 
 fn voids(inputs: &Inputs) -> Found {
     let density = inputs.number("density")?;
-    Ok(vec![demand_of(1100.0, density, inputs.number("bulk")? / density)?.voids])
+    Ok(vec![demand_of(1100.0, density, inputs.number("bulk")? / density)?.voids_dry])
 }
 
 fn fill(inputs: &Inputs) -> Found {
-    let packed = 1.0 - inputs.number("voids")?;
+    // Stated as vibrated dry, so that with binder the voids are those of the case.
+    let index = Compaction::default().index();
+    let packed = (1.0 - inputs.number("voids")?) * (1.0 + 1.0 / index) / (1.0 + 1.0 / VIBRATED);
     Ok(vec![demand_of(inputs.number("binder")?, inputs.number("grains")?, packed)?.share_by_weight])
 }
 
@@ -255,6 +262,72 @@ fn epoxy_concrete(inputs: &Inputs) -> Found {
     let binder = Ingredient::new(get("epoxy")?, inputs.number("binder")?);
     let found = predict(&Recipe::plain("a case", binder, grains), &Draw::default());
     Ok(vec![found.map_err(|e| e.to_string())?.moduli.youngs_modulus().re / 1e9])
+}
+
+/// Young's modulus, GPa, of the table's quartz sand with necks of its epoxy.
+fn bonded_sand(inputs: &Inputs) -> Found {
+    let table = Table::built_in();
+    let of = |name: &str| -> Result<Host, String> {
+        let material = table.get(name).ok_or_else(|| format!("no material \"{name}\""))?;
+        let medium = material.medium(&Draw::default()).map_err(|e| e.to_string())?;
+        Ok(Host { moduli: Moduli::of(&medium), expansion: 0.0, conductivity: 0.0 })
+    };
+    let (sand, epoxy) = (of("quartz sand")?, of("epoxy")?);
+    let (solid, w) = (inputs.number("packed")?, inputs.number("binder")?);
+    let ratio = w / inputs.number("density")? / ((1.0 - w) / 2.65);
+    let saturation = ratio * solid / (1.0 - solid);
+    let filled = stir(&epoxy, &[(1.0, sand)], solid);
+    let found = cemented(&Packed { solid, saturation }, &sand, &epoxy.moduli, &filled);
+    Ok(vec![tension(&found.moduli)[0] / 1e9])
+}
+
+/// A mix tamped by hand of `binder` parts of the table's slow epoxy with grains `NAME=parts,smallest,largest` (mm).
+fn by_hand(inputs: &Inputs, binder: f64, grains: &[(&str, &str)]) -> Result<Recipe, String> {
+    let table = Table::built_in();
+    let get = |name: &str| table.get(name).ok_or_else(|| format!("no material \"{name}\""));
+    let mut aggregates = Vec::new();
+    for (key, material) in grains {
+        let Ok(numbers) = inputs.numbers(key) else { continue };
+        let [parts, smallest, largest] = numbers[..] else { return Err(format!("{key}: not three numbers")) };
+        aggregates.push((get(material)?, parts, (smallest / 1e3, largest / 1e3)));
+    }
+    let all: f64 = aggregates.iter().map(|(_, parts, _)| parts).sum();
+    let grains = aggregates
+        .into_iter()
+        .map(|(material, parts, sizes)| Aggregate::new(material, (100.0 - binder) * parts / all, sizes));
+    let recipe =
+        Recipe::plain("a case", Ingredient::new(get("epoxy, slow casting")?, binder), grains.collect());
+    Ok(Recipe { compaction: Compaction::ByHand, ..recipe })
+}
+
+const GRAINS: [(&str, &str); 4] =
+    [("sand", "quartz sand"), ("fine", "quartz sand"), ("stone", "limestone"), ("granite", "granite")];
+
+/// 1 where the binder fills the voids of the grains, 0 where it leaves them empty.
+fn fills(inputs: &Inputs) -> Found {
+    let recipe = by_hand(inputs, inputs.number("binder")?, &GRAINS)?;
+    let found = demand(&recipe, &Draw::default()).map_err(|e| e.to_string())?;
+    Ok(vec![if found.filling == Filling::Short { 0.0 } else { 1.0 }])
+}
+
+/// Binder by weight, %, that just fills.
+fn fill_by_hand(inputs: &Inputs) -> Found {
+    let granite = [("fine", "granite"), ("sand", "granite"), ("stone", "granite")];
+    let found = demand(&by_hand(inputs, 10.0, &granite)?, &Draw::default()).map_err(|e| e.to_string())?;
+    Ok(vec![100.0 * found.share_by_weight])
+}
+
+/// From binder to binder (% by weight): 1 where density (`of=density`) or Young's modulus rises, -1 where it
+/// falls.
+fn rises(inputs: &Inputs) -> Found {
+    let dense = inputs.text("of")? == "density";
+    let mut values = Vec::new();
+    for binder in inputs.numbers("binders")? {
+        let found =
+            predict(&by_hand(inputs, binder, &GRAINS)?, &Draw::default()).map_err(|e| e.to_string())?;
+        values.push(if dense { found.density } else { found.moduli.youngs_modulus().re });
+    }
+    Ok(values.windows(2).map(|pair| (pair[1] - pair[0]).signum()).collect())
 }
 
 #[cfg(test)]

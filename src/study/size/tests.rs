@@ -38,6 +38,7 @@ settle_to = "0.1 um"
 [mixes.sand]
 binder = { of = "epoxy, slow casting", share = 20 }
 aggregates = [{ of = "quartz sand", share = 80, grain = "0.3 to 0.8 mm" }]
+air = "0 %"
 [builds.cast]
 sections.bed.bond = 0.8
 sections.bed.parts = [
@@ -317,4 +318,23 @@ fn a_seed_gives_one_answer_whatever_the_number_of_threads() {
     };
     let (one, three) = (run(1), run(3));
     assert_eq!((one.best, one.front, one.solved), (three.best, three.front, three.solved));
+}
+
+#[test]
+fn a_mix_that_does_not_fill_is_chosen_only_where_asked_for() {
+    let lean = without(STAND, &["grip", "height", "bed", "feet"]).replace("air = \"0 %\"\n", "");
+    let lean = lean.replace("share = [16, 22]", "share = [8, 12, 22]");
+    let sizing = sized(&design(&format!("{lean}{TARGETS}")), &Options::default());
+    let best = sizing.best.or(sizing.nearest_miss).unwrap();
+    assert_eq!(best.choice["resin"], "22 % binder");
+    let reason = "binder too little to fill the voids of its grains";
+    assert_eq!(sizing.left_out[reason], 8);
+    assert!(sizing.answer.contains("8 with too little binder"), "{}", sizing.answer);
+    let asked = lean.replace("share = [8, 12, 22]", "share = [8, 12, 22]\nunfilled = true");
+    let sizing = sized(&design(&format!("{asked}{TARGETS}")), &Options::default());
+    assert!(!sizing.left_out.contains_key(reason), "{:?}", sizing.left_out);
+    let none = design(&format!("{}{TARGETS}", lean.replace("share = [8, 12, 22]", "share = [8, 12]")));
+    let said = Sizing::of(&none, &none.builds[0], &Stock::built_in(), &Options::default(), &WATCH);
+    let said: Vec<String> = said.unwrap_err().iter().map(ToString::to_string).collect();
+    assert!(said[0].contains(reason) && said[0].contains("let more binder vary"), "{said:?}");
 }
