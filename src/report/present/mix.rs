@@ -127,7 +127,7 @@ fn told(mix: &MixAnswer) -> String {
     });
     if mix.air > 0.0 {
         told.push_str(&match mix.air - demand.air {
-            _ if demand.air < 5e-4 => format!(" {} of air are in it as bubbles.", percent(mix.air)),
+            _ if demand.air < 5e-4 => format!(" {} of it are bubbles.", percent(mix.air)),
             bubbles => format!(
                 " {} of air stand between the grains, {} are bubbles.",
                 percent(demand.air),
@@ -137,7 +137,8 @@ fn told(mix: &MixAnswer) -> String {
     }
     if let Some(error) = mix.model_error {
         told.push_str(&format!(
-            " Bars of such mixes were measured at {} to {} of the predicted modulus: cast one and state it.",
+            " A bar of it may have {} to {} of the predicted modulus, as bars of other mixes have: cast one and \
+             state it.",
             percent(error.low),
             percent(error.high)
         ));
