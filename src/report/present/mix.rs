@@ -144,11 +144,14 @@ fn told(mix: &MixAnswer) -> String {
         ));
     }
     let schemes = &mix.schemes;
-    told.push_str(&format!(
-        " Young's modulus between the extremes of parallel and series: {} and {}.",
-        show(schemes.voigt_pa, Kind::Stress),
-        show(schemes.reuss_pa, Kind::Stress)
-    ));
+    let parallel = show(schemes.voigt_pa, Kind::Stress);
+    told.push_str(&match schemes.reuss_pa > 0.0 {
+        true => format!(
+            " Young's modulus between the extremes of parallel and series: {parallel} and {}.",
+            show(schemes.reuss_pa, Kind::Stress)
+        ),
+        false => format!(" All of it in parallel would have a Young's modulus of {parallel}."),
+    });
     told
 }
 
