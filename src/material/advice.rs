@@ -55,7 +55,7 @@ pub fn advice(recipe: &Recipe, found: &Prediction, thinnest: Option<f64>) -> Vec
         ),
         Filling::JustFilled | Filling::Flowing => {}
     }
-    if found.shares.air > FOAM {
+    if found.shares.air > FOAM && !(recipe.predicts_air() && demand.filling == Filling::Short) {
         note(
             "air",
             format!(
