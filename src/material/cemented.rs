@@ -28,7 +28,8 @@
 //! # Source
 //! - `dvorkin1996`: cement spread over the grains, its neck, the moduli from k_n and k_t; from memory
 //! - `johnson1985`: sec. 3.7 and 7.2, a round spot pressed and sheared on a half space; from memory
-//! - `mindlin1949`: dry grains, as given in `mavko2009`, sec. 5.4; from memory
+//! - `mindlin1949`: two spheres pressed and sheared; from memory
+//! - `mavko2009`: sec. 5.4, dry grains by their contacts; from memory
 //! - `thole2010`: round sand with 1.25 % of binder by weight; 3.6 GPa from memory, by which h is chosen
 //! - `levin1967`: expansion
 
