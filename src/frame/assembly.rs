@@ -15,7 +15,7 @@
 
 use super::axes::{Line, arm};
 use super::layout::Layout;
-use super::model::{Frame, Mass, Member};
+use super::model::{Displaced, Frame, Mass, Member};
 use super::piece::{Complex12, Matrix12, Piece, Vector12};
 use faer::sparse::SparseColMat;
 use nalgebra::{Matrix6, Vector3, Vector6};
@@ -47,18 +47,40 @@ impl Bar {
     /// What is taken off the mass of its `count` pieces where others keep material of `member`: the number
     /// of the piece and a matrix in member axes.
     pub(super) fn displaced(&self, member: &Member, count: usize) -> Option<Vec<(usize, Matrix12)>> {
-        let length = self.line.length / count as f64;
-        let mut taken = Vec::new();
-        for stretch in &member.displaced {
-            for piece in 0..count {
-                let start = length * piece as f64;
-                let (from, to) = ((stretch.from - start).max(0.0), (stretch.to - start).min(length));
-                if from < to {
-                    taken.push((piece, self.piece.mass_between(from, to, &stretch.mass)?));
-                }
+        let taken = |(piece, stretches): (usize, Vec<Displaced>)| {
+            let mut sum = Matrix12::zeros();
+            for own in stretches {
+                sum += self.piece.mass_between(own.from, own.to, &own.mass)?;
             }
-        }
-        Some(taken)
+            Some((piece, sum))
+        };
+        self.stretches(member, count).map(taken).collect()
+    }
+
+    /// How much less its pieces bulge for it, in the same form.
+    pub(super) fn bulge_lost(&self, member: &Member, count: usize) -> Option<Vec<(usize, Matrix12)>> {
+        self.stretches(member, count)
+            .map(|(piece, own)| Some((piece, self.piece.bulge_lost(&own)?)))
+            .collect()
+    }
+
+    /// The pieces of which others keep something, and where, from the first end of the piece.
+    fn stretches<'b>(
+        &self,
+        member: &'b Member,
+        count: usize,
+    ) -> impl Iterator<Item = (usize, Vec<Displaced>)> + 'b {
+        let length = self.line.length / count as f64;
+        let within = move |piece: usize| {
+            let start = length * piece as f64;
+            let own = member.displaced.iter().filter_map(|stretch| {
+                let (from, to) = ((stretch.from - start).max(0.0), (stretch.to - start).min(length));
+                (from < to).then_some(Displaced { from, to, mass: stretch.mass })
+            });
+            (piece, own.collect::<Vec<Displaced>>())
+        };
+        let pieces = if member.displaced.is_empty() { 0 } else { count };
+        (0..pieces).map(within).filter(|(_, own)| !own.is_empty())
     }
 
     /// Real and imaginary stiffness and mass of one of its pieces, global axes.
@@ -115,7 +137,8 @@ impl Layout {
         let mut values = [vec![0.0; stored], vec![0.0; stored], vec![0.0; stored]];
         for (number, bar) in bars.iter().enumerate() {
             self.add_pieces(&mut values, &bar.parts()?, frame, number, &bar.line);
-            self.take_displaced(&mut values[2], frame, number, bar)?;
+            let taken = bar.displaced(&frame.members[number], self.pieces[number])?;
+            self.take_off(&mut values[2], frame, number, &bar.line, &taken);
         }
         self.add_carried(&mut values, frame)?;
         let [stiffness, loss, mass] = values.map(|values| SparseColMat::new(self.pattern.clone(), values));
@@ -166,6 +189,8 @@ impl Layout {
         for (number, bar) in bars.iter().enumerate() {
             let bulge = turned(bar.piece.bulge()?, &bar.line);
             self.add_pieces(&mut values, &[bulge], frame, number, &bar.line);
+            let lost = bar.bulge_lost(&frame.members[number], self.pieces[number])?;
+            self.take_off(&mut values[0], frame, number, &bar.line, &lost);
         }
         let [values] = values;
         Some(SparseColMat::new(self.pattern.clone(), values))
@@ -194,21 +219,21 @@ impl Layout {
         }
     }
 
-    /// Takes off the mass that others keep of a member.
-    pub(super) fn take_displaced(
+    /// Takes off what pieces of a member lack: their numbers and matrices in member axes.
+    pub(super) fn take_off(
         &self,
         values: &mut [f64],
         frame: &Frame,
         number: usize,
-        bar: &Bar,
-    ) -> Option<()> {
+        line: &Line,
+        lacking: &[(usize, Matrix12)],
+    ) {
         let first = self.first_piece(number);
-        for (piece, mass) in bar.displaced(&frame.members[number], self.pieces[number])? {
-            let taken = turned(&-mass, &bar.line);
-            let columns = self.columns(frame, number, piece, &bar.line);
-            add(values, &self.couplings[first + piece].slots, &combined(&taken, &columns));
+        for (piece, matrix) in lacking {
+            let columns = self.columns(frame, number, *piece, line);
+            let taken = combined(&turned(&-matrix, line), &columns);
+            add(values, &self.couplings[first + piece].slots, &taken);
         }
-        Some(())
     }
 
     /// True when the end of a piece moves as six freedoms do: between pieces, or at a free point, without

@@ -13,7 +13,7 @@
 
 use super::assembly::{Bar, bars};
 use super::layout::Layout;
-use super::model::Frame;
+use super::model::{Frame, Member};
 use super::piece::{Matrix12, Vector12};
 use nalgebra::{DMatrix, Matrix6, Vector6};
 use num_complex::Complex64;
@@ -73,20 +73,7 @@ impl<'a> Energies<'a> {
 
     /// φᵢᵀ M φⱼ of the members' own mass by member, shape (motions, motions), kg for a motion in m.
     pub fn inertia(&self, motions: &[&[f64]]) -> Option<Vec<DMatrix<f64>>> {
-        let mut own = self.by_member(motions, |bar| bar.piece.mass())?;
-        for (number, sum) in own.iter_mut().enumerate() {
-            let taken =
-                self.bars[number].displaced(&self.frame.members[number], self.layout.pieces[number])?;
-            for (piece, mass) in taken {
-                let ends = |motion: &&[f64]| self.ends(number, piece, motion);
-                let ends: Vec<Vector12> = motions.iter().map(ends).collect();
-                for (j, right) in ends.iter().enumerate() {
-                    let right = mass * right;
-                    ends.iter().enumerate().for_each(|(i, left)| sum[(i, j)] -= left.dot(&right));
-                }
-            }
-        }
-        Some(own)
+        self.by_member(motions, |bar| bar.piece.mass(), Bar::displaced)
     }
 
     /// φᵢᵀ G φⱼ by member, shape (motions, motions), kg s2 for a motion in m: how far its pieces
@@ -94,13 +81,15 @@ impl<'a> Energies<'a> {
     ///
     /// λ φᵀ G φ beside φᵀ M φ is the part by which the eigenvalue λ of a divided frame is too high.
     pub fn bulge(&self, motions: &[&[f64]]) -> Option<Vec<DMatrix<f64>>> {
-        self.by_member(motions, |bar| bar.piece.bulge())
+        self.by_member(motions, |bar| bar.piece.bulge(), Bar::bulge_lost)
     }
 
+    /// By member, what all its pieces have as `matrix` says, less what some lack.
     fn by_member(
         &self,
         motions: &[&[f64]],
         matrix: impl Fn(&Bar) -> Option<&Matrix12>,
+        lacking: impl Fn(&Bar, &Member, usize) -> Option<Vec<(usize, Matrix12)>>,
     ) -> Option<Vec<DMatrix<f64>>> {
         let count = motions.len();
         let product = |(number, bar): (usize, &Bar)| {
@@ -108,13 +97,18 @@ impl<'a> Energies<'a> {
             let mut sum = DMatrix::zeros(count, count);
             let ends: Vec<Vec<Vector12>> =
                 motions.iter().map(|motion| self.pieces(number, motion).collect()).collect();
-            for piece in 0..self.layout.pieces[number] {
+            let mut add = |matrix: &Matrix12, piece: usize, sign: f64| {
                 for j in 0..count {
-                    let right = matrix * ends[j][piece];
+                    let right = matrix * ends[j][piece] * sign;
                     for i in 0..=j {
                         sum[(i, j)] += ends[i][piece].dot(&right);
                     }
                 }
+            };
+            let pieces = self.layout.pieces[number];
+            (0..pieces).for_each(|piece| add(matrix, piece, 1.0));
+            for (piece, lacking) in lacking(bar, &self.frame.members[number], pieces)? {
+                add(&lacking, piece, -1.0);
             }
             sum.fill_lower_triangle_with_upper_triangle();
             Some(sum)

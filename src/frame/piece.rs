@@ -14,7 +14,7 @@
 //! integrate the mass exactly.
 //!
 //! Where others keep material of the member, the mass between two places is taken off by the same shapes,
-//! so that what is left is never below zero; the bulge is that of the whole piece.
+//! so that what is left is never below zero.
 //!
 //! A vibrating piece deflects otherwise than a resting one: it bulges between its ends under
 //! its own inertia. K and M are the first terms of its exact dynamic stiffness in powers of ω²,
@@ -26,12 +26,14 @@
 //!
 //! with f the forces that the load m N d brings to a piece held at its first end: twice the
 //! complementary energy when both ends are held. ω⁴ φᵀ G φ beside φᵀ K φ is what a division
-//! leaves out.
+//! leaves out. Where mass is taken off, m is what is left of it, place by place: f is a polynomial between two
+//! such places.
 //!
 //! # Source
 //! - `przemieniecki1968`: ch. 5 (stiffness of a beam), ch. 11 (consistent mass)
 //! - `friedman1993`: shapes of the exact static deflection and their mass
 
+use super::model::Displaced;
 use super::section::{MemberSection, inverse};
 use nalgebra::{Matrix6, SMatrix, SVector, Vector6};
 use num_complex::Complex64;
@@ -146,25 +148,44 @@ impl Piece {
     }
 
     fn integrated_bulge(&self) -> Option<Matrix12> {
-        let (shapes, mass) = (self.shapes()?, &self.line_mass);
-        let l = self.length;
-        let load = shapes.powers.map(|n| mass * n);
-        let b = lever();
-        let levered = load.map(|n| b * n);
-        let compliance = &shapes.compliance;
+        self.bulge_of(&[Displaced { from: 0.0, to: self.length, mass: self.line_mass }])
+    }
+
+    /// How much less the piece bulges without the mass `taken` off, shape (12, 12), in kg s2, kg m s2 and
+    /// kg m2 s2; places from its own first end.
+    pub(super) fn bulge_lost(&self, taken: &[Displaced]) -> Option<Matrix12> {
+        let mut left = vec![Displaced { from: 0.0, to: self.length, mass: self.line_mass }];
+        left.extend(taken.iter().map(|one| Displaced { mass: -one.mass, ..one.clone() }));
+        Some(self.bulge()? - self.bulge_of(&left)?)
+    }
+
+    /// The bulge under the inertia of the sum of `masses`.
+    fn bulge_of(&self, masses: &[Displaced]) -> Option<Matrix12> {
+        let shapes = self.shapes()?;
+        let (l, b, compliance) = (self.length, lever(), &shapes.compliance);
+        let loads: Vec<_> = masses.iter().map(|own| shapes.powers.map(|n| own.mass * n)).collect();
+        let mut ends: Vec<f64> = masses.iter().flat_map(|own| [own.from, own.to]).collect();
+        ends.sort_by(f64::total_cmp);
         let mut bulge = Matrix12::zeros();
         let mut free_end = SMatrix::<f64, 6, 12>::zeros();
-        for (place, weight) in GAUSS_6 {
-            let x = place * l;
-            // The forces at x from the load beyond it: ∫ (I + (ξ - x) B) Σ ξᵏ loadₖ dξ.
-            let mut forces = SMatrix::<f64, 6, 12>::zeros();
-            for (k, (load, levered)) in load.iter().zip(&levered).enumerate() {
-                let power = |n: usize| (l.powi(n as i32) - x.powi(n as i32)) / n as f64;
-                forces += load * power(k + 1) + levered * (power(k + 2) - x * power(k + 1));
+        for ends in ends.windows(2).filter(|ends| ends[0] < ends[1]) {
+            for (place, weight) in GAUSS_6 {
+                let x = ends[0] + place * (ends[1] - ends[0]);
+                // The forces at x from the load beyond it: ∫ (I + (ξ - x) B) Σ ξᵏ loadₖ dξ.
+                let (mut sum, mut levered) = (SMatrix::<f64, 6, 12>::zeros(), SMatrix::zeros());
+                for (own, load) in masses.iter().zip(&loads).filter(|(own, _)| x < own.to) {
+                    let from = own.from.max(x);
+                    for (k, load) in load.iter().enumerate() {
+                        let power = |n: usize| (own.to.powi(n as i32) - from.powi(n as i32)) / n as f64;
+                        sum += load * power(k + 1);
+                        levered += load * (power(k + 2) - x * power(k + 1));
+                    }
+                }
+                let forces = sum + b * levered;
+                let strains = compliance * forces * (weight * (ends[1] - ends[0]));
+                bulge += forces.transpose() * strains;
+                free_end += transposed_reach(l - x) * strains;
             }
-            let strains = compliance * forces * (weight * l);
-            bulge += forces.transpose() * strains;
-            free_end += transposed_reach(l - x) * strains;
         }
         Some(bulge - free_end.transpose() * shapes.end_stiffness * free_end)
     }
@@ -376,6 +397,27 @@ mod tests {
         rigid[8] = 1.0;
         let beam = plain.rho_a.powi(2) * l.powi(5) / (720.0 * plain.ei[0]);
         assert_relative_eq!(rigid.dot(&(g * rigid)), beam, max_relative = 1e-6);
+    }
+
+    #[test]
+    fn a_piece_without_the_mass_of_its_half_bulges_under_the_other() {
+        let plain = Plain { ga: [1e16, 1e16], rho_i: [0.0, 0.0], ..PLAIN };
+        let section = MemberSection::plain("s", "steel", Role::Skeleton, &plain);
+        let l = 1.3;
+        let piece = Piece::new(&section, l).unwrap();
+        let taken = |from: f64, to: f64| Displaced { from, to, mass: section.mass };
+        let mut along = Vector12::zeros();
+        (along[0], along[6]) = (1.0, 1.0);
+        // A rod moved along as a whole, its first half without mass: the load m on the second half between
+        // held ends stores 2U = ∫ N² dx/EA = 5 m² l³/(192 EA).
+        let left = piece.bulge().unwrap() - piece.bulge_lost(&[taken(0.0, 0.5 * l)]).unwrap();
+        let rod = plain.rho_a.powi(2) * l.powi(3) / plain.ea;
+        assert_relative_eq!(along.dot(&(left * along)), rod * 5.0 / 192.0, max_relative = 1e-9);
+        // What is left of one half and of the other, and what is left of both.
+        let whole = *piece.bulge().unwrap();
+        let both = piece.bulge_lost(&[taken(0.0, 0.4 * l), taken(0.4 * l, l)]).unwrap();
+        assert!((whole - both).norm() < 1e-9 * whole.norm());
+        assert_eq!(piece.bulge_lost(&[]).unwrap(), Matrix12::zeros());
     }
 
     #[test]

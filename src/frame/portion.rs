@@ -43,7 +43,10 @@ impl Layout {
             let [re, im, inertia] = bar.parts()?;
             let bulge = turned(bar.piece.bulge()?, &bar.line);
             self.add_pieces(&mut values, &[re, im, inertia, bulge], frame, number, &bar.line);
-            self.take_displaced(&mut values[2], frame, number, &bar)?;
+            let count = self.pieces[number];
+            for (slot, lacking) in [(2, bar.displaced(member, count)?), (3, bar.bulge_lost(member, count)?)] {
+                self.take_off(&mut values[slot], frame, number, &bar.line, &lacking);
+            }
         }
         Some(Portion::of(values))
     }
