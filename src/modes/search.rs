@@ -136,35 +136,41 @@ impl Search<'_> {
                 krylov.begin_with(&factor, found.vectors.as_ref());
                 continue;
             }
-            let (counted_at, counter) = self.count(&found, shift, rough)?;
-            let counted = counter.below();
-            if counted <= end {
-                let mut vectors = Mat::zeros(order.len(), count);
-                for (i, &freedom) in order.iter().enumerate() {
-                    for j in 0..count {
-                        vectors[(freedom, j)] = found.vectors[(i, j)];
-                    }
+            let counted = match self.count(&found, shift, rough)? {
+                None => None,
+                Some((_, counter)) if counter.below() > end => {
+                    let counted = counter.below();
+                    self.spare.set(counter.into_values());
+                    Some(counted)
                 }
-                return Ok(Eigenpairs {
-                    omega_squared: found.omega_squared[..count].to_vec(),
-                    vectors,
-                    method: Method::Sparse,
-                    counted_below: counted,
-                    counted_at,
-                    cut_from_multiplet: multiplet_end(&found.distances[..end], count) - count,
-                    basis: krylov.filled(),
-                    factor: Factorisation::sparse(counter),
-                });
-            }
-            self.spare.set(counter.into_values());
+                Some((counted_at, counter)) => {
+                    let mut vectors = Mat::zeros(order.len(), count);
+                    for (i, &freedom) in order.iter().enumerate() {
+                        for j in 0..count {
+                            vectors[(freedom, j)] = found.vectors[(i, j)];
+                        }
+                    }
+                    return Ok(Eigenpairs {
+                        omega_squared: found.omega_squared[..count].to_vec(),
+                        vectors,
+                        method: Method::Sparse,
+                        counted_below: counter.below(),
+                        counted_at,
+                        cut_from_multiplet: multiplet_end(&found.distances[..end], count) - count,
+                        basis: krylov.filled(),
+                        factor: Factorisation::sparse(counter),
+                    });
+                }
+            };
             rounds += 1;
             if rounds > MOST_ROUNDS {
-                return Err(EigenFault::NotConverged { wanted: counted, found: end });
+                return Err(EigenFault::NotConverged { wanted: counted.unwrap_or(end), found: end });
             }
             factor = self.positive(shift)?;
             krylov.restart(&ritz, end);
             krylov.refresh();
-            wanted = counted;
+            // Modes too near to be counted apart are sought with those beyond them.
+            wanted = counted.unwrap_or(end + 1);
         }
     }
 
@@ -272,8 +278,9 @@ impl Search<'_> {
         Found { omega_squared, distances, vectors }
     }
 
-    /// The factor at a shift just above the modes found, tested by a solution that is known.
-    fn count(&self, found: &Found, shift: f64, rough: bool) -> Result<(f64, Sparse), EigenFault> {
+    /// The factor at a shift just above the modes found, tested by a solution that is known; `None` where
+    /// modes beyond them are too near for any such shift.
+    fn count(&self, found: &Found, shift: f64, rough: bool) -> Result<Option<(f64, Sparse)>, EigenFault> {
         let end = found.omega_squared.len();
         let allowed = if rough { ROUGH_COUNT_ERROR } else { COUNT_ERROR };
         for part in [0.25, 0.5, 0.1, 0.7] {
@@ -283,10 +290,10 @@ impl Search<'_> {
                 other => other?,
             };
             if factor.below() >= end && self.known_solution_error(&factor, found, counted_at) <= allowed {
-                return Ok((counted_at, factor));
+                return Ok(Some((counted_at, factor)));
             }
         }
-        Err(EigenFault::NotConverged { wanted: end, found: end })
+        Ok(None)
     }
 
     /// Relative error of `(K - σ M)⁻¹ M Φ w = Φ w / (ω² - σ)` for four mixtures w.
