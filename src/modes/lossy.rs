@@ -8,7 +8,7 @@
 //! its error is of second order in what Q leaves out.
 //!
 //! # Source
-//! - `parlett1998`: ch. 11, approximations from a subspace; ch. 12, Krylov subspaces
+//! - `parlett1998`: approximations from a subspace, and Krylov subspaces (chapters 11 and 12, from memory)
 
 use super::dense::product;
 use super::fault::EigenFault;

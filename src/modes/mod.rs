@@ -30,7 +30,7 @@ mod symbolic;
 mod theory;
 mod trouble;
 
-pub use answer::{BuildModes, ModeAnswer};
+pub use answer::{BuildModes, ModeAnswer, Pole};
 pub use decay::Decay;
 pub use direct::Direct;
 pub use eigen::{Eigenpairs, Method, Settings, lowest};

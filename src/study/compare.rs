@@ -446,7 +446,7 @@ fn compared(
         gives_way: shares.as_ref().map(|s| s.kinds.clone()).unwrap_or_default(),
         gives_way_most: shares.map(|s| s.elements.into_iter().take(5).collect()).unwrap_or_default(),
         comes_from: Vec::new(),
-        frequency_error: solved.spectrum.elastic.first().map(|mode| mode.frequency_error),
+        frequency_error: solved.frequency_error(),
         theory_error: solved.theory(build, direction).map_err(at_fault)?,
     };
     Ok((compared, stated))

@@ -4,7 +4,7 @@ use super::converged::Reached;
 use crate::design::{Build, Design, Goal, Measure, Model};
 use crate::frame::{Energies, Energy, Frame};
 use crate::modes::{
-    Asked, Damped, Elastic, Footing, GRAVITY, ModesFault, Precision, Pushes, Shares, Spectrum, Statics,
+    Asked, Damped, Elastic, Footing, GRAVITY, ModesFault, Pole, Precision, Pushes, Shares, Spectrum, Statics,
     Theory, TheoryError, bodies,
 };
 use crate::problem::Problem;
@@ -233,6 +233,14 @@ impl<'m> Solved<'m> {
     /// What stopped the static solution.
     pub fn figures(&self, build: &Build, goal: &Goal) -> Result<Figures, ModesFault> {
         self.figures_with(build, goal, true)
+    }
+
+    /// Relative error of the first frequency of the structure that the division may have left.
+    pub fn frequency_error(&self) -> Option<f64> {
+        let first = self.on_feet().iter().position(|on_feet| !on_feet)?;
+        let mode = self.modal.modes().get(self.rigid_modes() + first)?;
+        let pole = Pole { frequency_hz: mode.omega / TAU, loss_factor: mode.loss_factor };
+        self.spectrum.frequency_error(first, &pole)
     }
 
     /// Its measures, with or without those of the worst peak, which take longest.

@@ -24,7 +24,7 @@ use super::misses::Misses;
 use super::spread::{Answered, Draws, run};
 use crate::design::{Build, Design, Measure};
 use crate::document::Uncertain;
-use crate::modes::{Asked, BuildModes, Decay, ModesFault, Precision, Series, Spectrum, Stiffness};
+use crate::modes::{Asked, BuildModes, Decay, ModesFault, Pole, Precision, Series, Spectrum, Stiffness};
 use crate::problem::Problem;
 use crate::quantity::Draw;
 use crate::response::tap::cheapest;
@@ -88,7 +88,7 @@ pub struct RingsSpread {
 pub struct ModeSpread {
     /// In which part of the draws it was found again by its shape.
     pub followed: f64,
-    /// Natural frequency.
+    /// Frequency of the damped mode.
     pub frequency_hz: Option<Answered>,
     /// Loss factor of the complex eigenproblem.
     pub loss_factor_exact: Option<Answered>,
@@ -100,8 +100,8 @@ pub struct ModeSpread {
 struct Drawn {
     mass: f64,
     stiffness: Option<Stiffness>,
-    /// By mode of the stated values: frequency, Hz, and loss factor.
-    modes: Vec<Option<(f64, f64)>>,
+    /// By mode of the stated values.
+    modes: Vec<Option<Pole>>,
 }
 
 /// A build at the stated values, by which the modes of draws are known again.
@@ -203,8 +203,8 @@ fn at_draw(design: &Design, build: &Build, stated: &Stated, draw: &Draw, count: 
             build.spectrum(&model, &asked).ok().filter(same)?
         }
     };
-    let losses = spectrum.losses(Precision::DRAW).ok()?;
-    let own = |place: Option<usize>| Some((spectrum.elastic[place?].frequency(), losses[place?]));
+    let poles = spectrum.poles(Precision::DRAW).ok()?;
+    let own = |place: Option<usize>| Some(poles[place?]);
     let modes = stated.places(&spectrum).into_iter().map(own).collect();
     let stiffness = match model.tip {
         Some(tip) => Some(build.statics(&model).ok()?.stiffness(tip, model.work).ok()?),
@@ -257,11 +257,13 @@ impl RingsSpread {
             let found = drawn.iter().filter(|one| one.is_some_and(|one| one.modes[i].is_some())).count();
             ModeSpread {
                 followed: found as f64 / drawn.len().max(1) as f64,
-                frequency_hz: answered(Some(mode.frequency_hz), &|one| Some(one.modes[i]?.0)),
-                loss_factor_exact: answered(Some(mode.loss_factor_exact), &|one| Some(one.modes[i]?.1)),
+                frequency_hz: answered(Some(mode.frequency_hz), &|one| Some(one.modes[i]?.frequency_hz)),
+                loss_factor_exact: answered(Some(mode.loss_factor_exact), &|one| {
+                    Some(one.modes[i]?.loss_factor)
+                }),
                 time_to_10pct_s: answered(mode.time_to_10pct_s, &|one| {
-                    let (frequency, loss) = one.modes[i]?;
-                    Some(Decay::of(frequency, loss)?.time_to_10pct_s)
+                    let pole = one.modes[i]?;
+                    Some(Decay::of(pole.frequency_hz, pole.loss_factor)?.time_to_10pct_s)
                 }),
             }
         };
@@ -306,6 +308,42 @@ mod tests {
         let lowest = spectrum.elastic[0].frequency();
         let few = build.spectrum(&model, &Asked { count: 3, tolerance: 1e-5, ..Asked::default() }).unwrap();
         assert!((lowest / few.elastic[0].frequency() - 1.0).abs() < 1e-5, "{lowest}");
+    }
+
+    /// Four legs that run into each other at the top, alike but for one: many modes lie near together.
+    const TOWER: &str = r#"
+[points]
+top = "0, 0, 661 mm"
+east = "114, 0, 0 mm"
+north = "0, 114, 0 mm"
+west = "-114, 0, 0 mm"
+south = "0, -114, 0 mm"
+[members]
+e = { from = "east", to = "top", section = "leg" }
+n = { from = "north", to = "top", section = "leg" }
+w = { from = "west", to = "top", section = "leg" }
+s = { from = "south", to = "top", section = "leg" }
+[anchors.bench]
+at = ["east", "north", "west", "south"]
+hold = "all"
+[builds.only]
+sections.leg.parts = [{ tube = "25 x 22 x 1.1 mm", of = "brass" }]
+"#;
+
+    #[test]
+    fn the_number_of_modes_moves_no_frequency_of_members_that_run_into_each_other() {
+        let design = Design::read("tower.toml", TOWER, &Table::built_in()).design.unwrap();
+        let build = &design.builds[0];
+        let model = build.model(&design.goal, &Draw::default()).unwrap();
+        assert!(!model.frame.members.iter().all(|member| member.displaced.is_empty()));
+        let of = |count| build.spectrum(&model, &Asked { count, ..Asked::default() }).unwrap();
+        let few = of(6);
+        for many in (20..=200).step_by(20).map(of) {
+            for (a, b) in few.elastic.iter().zip(&many.elastic) {
+                let off = (a.frequency() / b.frequency() - 1.0).abs();
+                assert!(off < a.frequency_error + b.frequency_error + 1e-6, "{off:e}");
+            }
+        }
     }
 
     /// An arm that is stiffer by `y` and `z` in bending about its axes.

@@ -6,6 +6,7 @@ use crate::modes::Asked;
 use crate::problem::Problem;
 use crate::quantity::Draw;
 use num_complex::Complex64;
+use std::f64::consts::TAU;
 
 /// A build as lines in space with its mode shapes.
 #[derive(Debug, Clone, PartialEq)]
@@ -85,17 +86,14 @@ pub fn shapes(design: &Design, build: &Build, count: usize) -> Result<Shapes, Ve
         .elastic
         .iter()
         .enumerate()
-        .map(|(i, mode)| Shape {
-            frequency_hz: mode.frequency(),
-            loss_factor: solved
-                .modal
-                .modes()
-                .iter()
-                .filter(|m| !m.is_rigid())
-                .nth(i)
-                .map_or(0.0, |m| m.loss_factor),
-            movement: movement(&mode.shape),
-            heard: heard(i),
+        .map(|(i, mode)| {
+            let damped = solved.modal.modes().iter().filter(|m| !m.is_rigid()).nth(i);
+            Shape {
+                frequency_hz: damped.map_or(mode.frequency(), |m| m.omega / TAU),
+                loss_factor: damped.map_or(0.0, |m| m.loss_factor),
+                movement: movement(&mode.shape),
+                heard: heard(i),
+            }
         })
         .collect();
     let at = |point: usize| ends[point];

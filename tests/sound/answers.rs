@@ -193,6 +193,7 @@ fn compared(design: &Design, dice: &mut Dice) -> Held {
     for build in &all.builds {
         sum_to_one("compare", &build.gives_way)?;
     }
+    one_frequency(design, &all)?;
     if design.builds.len() > 1 {
         let together = dice.pick(&all.builds);
         let alone = design.clone().only(&together.name).map_err(|p| p.to_string())?;
@@ -211,6 +212,23 @@ fn compared(design: &Design, dice: &mut Dice) -> Held {
             }
             Err(problems) if problems[0].message.contains("to be equal to") => {}
             Err(problems) => return Err(format!("compare at equal refuses: {}", problems[0])),
+        }
+    }
+    Ok(())
+}
+
+/// `modes` and `compare` call the same figure the first frequency.
+fn one_frequency(design: &Design, all: &Comparison) -> Held {
+    let listed = Modes::of(design, 10, &Draws::NONE, |_, _| ()).map_err(refused("modes"))?;
+    for (own, build) in listed.builds.iter().zip(&all.builds) {
+        let (Some(mode), Some(found)) = (own.modes.first_of_structure(), &build.first_frequency_hz) else {
+            continue;
+        };
+        let (a, b) = (mode.frequency_hz, found.value);
+        // Damped modes hold to a part in a million, and each to what its division leaves.
+        let allowed = mode.frequency_error + build.frequency_error.unwrap_or(0.0) + 4e-6;
+        if (a / b - 1.0).abs() > allowed {
+            return Err(format!("{}: modes says {a} Hz, compare {b}, within {allowed}", build.name));
         }
     }
     Ok(())

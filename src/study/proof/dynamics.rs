@@ -4,7 +4,7 @@ use super::drawing::Drawing;
 use super::{Evaluator, Inputs};
 use crate::frame::{Foot, MemberSection, Plain};
 use crate::material::Role;
-use crate::modes::{BuildModes, Decay, ModeAnswer, Statics, damped};
+use crate::modes::{BuildModes, Decay, Elastic, ModeAnswer, Statics};
 use nalgebra::Vector3;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
@@ -64,8 +64,8 @@ fn isolators(inputs: &Inputs) -> Result<Vec<f64>, String> {
 /// Masses between springs, solved.
 struct Chain {
     modes: Vec<ModeAnswer>,
-    /// Frequencies of the complex eigenproblem, Hz.
-    damped: Vec<f64>,
+    /// Frequencies without damping, Hz.
+    undamped: Vec<f64>,
 }
 
 /// Members of 1 m along x as complex springs between points, the first and the last at a wall.
@@ -93,9 +93,7 @@ fn springs(inputs: &Inputs, masses: &[f64], far_wall: bool) -> Result<Chain, Str
     let count = masses.iter().filter(|mass| **mass > 1e-3).count();
     let spectrum = drawing.spectrum(count)?;
     let modes = BuildModes::new("springs", &drawing.frame, &spectrum).map_err(|fault| fault.to_string())?;
-    let found = damped(&spectrum.pencil(), &spectrum.matrices.loss, &spectrum.pairs);
-    let lambda = found.map_err(|fault| fault.to_string())?.lambda;
-    Ok(Chain { modes: modes.modes, damped: lambda.iter().map(|lambda| lambda.re.sqrt() / TAU).collect() })
+    Ok(Chain { modes: modes.modes, undamped: spectrum.elastic.iter().map(Elastic::frequency).collect() })
 }
 
 /// A mass between two springs that both end at walls.
@@ -111,13 +109,13 @@ fn series(inputs: &Inputs) -> Result<Vec<f64>, String> {
 }
 
 fn chain(inputs: &Inputs) -> Result<Vec<f64>, String> {
-    let Chain { modes, damped } = springs(inputs, &inputs.numbers("m")?, true)?;
+    let Chain { modes, undamped } = springs(inputs, &inputs.numbers("m")?, true)?;
     let show = inputs.text("show")?;
-    if show == "damped" {
-        return Ok(damped);
+    if show == "frequency" {
+        return Ok(undamped);
     }
     let shown = modes.iter().map(|mode| match show {
-        "frequency" => Ok(mode.frequency_hz),
+        "damped" => Ok(mode.frequency_hz),
         "exact" => Ok(mode.loss_factor_exact),
         "energy" => Ok(mode.loss_factor),
         other => Err(format!("nothing is called \"{other}\"")),
