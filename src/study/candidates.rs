@@ -41,6 +41,7 @@ pub(super) fn candidate(
         meets_in: (!targets.is_empty() && !drawn.is_empty()).then(|| kept as f64 / drawn.len() as f64),
         on_guesses: on_guesses.map_err(|fault| build.problems(&fault))?,
         varies: !build.drawing.vary.is_empty(),
+        still: stated.weakest.is_some_and(f64::is_infinite),
     })
 }
 
@@ -73,6 +74,7 @@ mod tests {
             meets_in: None,
             on_guesses: OnGuesses::default(),
             varies: false,
+            still: false,
         };
         let relative = |draw: &Draw, i: usize| draw.values[i] / design.uncertain[i].spread.value;
         let one = of(&|draw| relative(draw, 0).powi(3) * relative(draw, 1));

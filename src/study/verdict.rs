@@ -49,6 +49,8 @@ pub struct Candidate {
     pub on_guesses: OnGuesses,
     /// True where the design says what of it may vary.
     pub varies: bool,
+    /// True where nothing gives way between its tip and its work.
+    pub still: bool,
 }
 
 /// What holds for all builds.
@@ -272,7 +274,8 @@ impl Verdict {
             (Some(best), true) => ranks.iter().skip(1).map(|c| Lead::of(measure, best, c)).collect(),
             _ => leads.iter().map(|(_, lead)| *lead).collect(),
         };
-        let sure = !others.is_empty() && others.iter().all(Lead::leads) && about.draws > 0;
+        let is_still = best.is_some_and(|best| best.still);
+        let sure = !others.is_empty() && others.iter().all(Lead::leads) && about.draws > 0 && !is_still;
         let named = |c: &&Candidate| c.name.clone();
         let beaten = |c: &Candidate| {
             let best = best.filter(|best| best.name != c.name)?;
@@ -302,9 +305,11 @@ impl Verdict {
                 on_guesses: c.on_guesses,
             })
             .collect();
+        let ahead = || standing(about, &ranks, &leads, &level, verdict.tells_apart.as_ref());
         let told = [
+            still(&ranks),
             about.has_targets.then(|| targets(about, &ranks)),
-            standing(about, &ranks, &leads, &level, verdict.tells_apart.as_ref()),
+            if is_still { None } else { ahead() },
             guessed(&ranks),
         ];
         verdict.paragraphs = told.into_iter().flatten().collect();
@@ -329,6 +334,19 @@ fn ranked(measure: Measure, candidates: &[Candidate]) -> Vec<usize> {
         meets.then(worth(*b).total_cmp(&worth(*a)))
     });
     order
+}
+
+/// That nothing gives way in some builds, so that their figures rank nothing.
+fn still(ranks: &[&Candidate]) -> Option<String> {
+    let labels: Vec<String> = ranks.iter().filter(|c| c.still).map(|c| c.label.clone()).collect();
+    let them = if labels.len() == 1 { "it" } else { "them" };
+    (!labels.is_empty()).then(|| {
+        format!(
+            "Nothing gives way between tip and work of {}: anchors or feet take up all there, so that how quiet and \
+             how stiff they are says nothing of {them}. Name a tip that can move.",
+            listed(&labels)
+        )
+    })
 }
 
 /// Which builds meet the targets, and by how much the others miss them.

@@ -11,7 +11,17 @@ fn candidate(name: &str, value: f64, drawn: &[f64]) -> Candidate {
         meets_in: None,
         on_guesses: OnGuesses::default(),
         varies: false,
+        still: false,
     }
+}
+
+#[test]
+fn what_does_not_give_way_is_said_first_and_is_no_winner() {
+    let still = Candidate { still: true, ..candidate("Rigid", 0.0, &[0.0; 20]) };
+    let found = judge(&about(20), &[candidate("Steel", 0.4, &[0.4; 20]), still]);
+    assert!(found.paragraphs[0].starts_with("Nothing gives way between tip and work of Rigid"));
+    assert!(found.paragraphs.iter().all(|told| !told.contains("is ahead")), "{:?}", found.paragraphs);
+    assert_eq!((found.ahead.as_deref(), found.winner), (Some("rigid"), None));
 }
 
 fn about(draws: usize) -> Circumstances<'static> {
