@@ -2,6 +2,7 @@
 
 use super::paths::Paths;
 use super::{Ending, Failure, files, input, output};
+use crate::design::{TIME_HELP, time_of_day};
 use crate::problem::{Place, Problem};
 use crate::quantity::{self, Kind};
 use crate::report::book;
@@ -30,12 +31,21 @@ pub(super) struct Arguments {
     /// Temperature of mix, mould and air, such as "20 degC"
     #[arg(long, value_name = "TEMPERATURE")]
     temperature: Option<String>,
-    /// Distance of the ribs of the mould
-    #[arg(long, value_name = "LENGTH", default_value = "200 mm")]
-    ribs: String,
-    /// How far a board may bend between ribs
-    #[arg(long, value_name = "LENGTH", default_value = "0.5 mm")]
-    deflection: String,
+    /// Time of day at which the first lift begins, such as "08:00"
+    #[arg(long, value_name = "TIME")]
+    start: Option<String>,
+    /// Height of a lift; else proposed by the heat of the cure
+    #[arg(long, value_name = "LENGTH")]
+    lift: Option<String>,
+    /// From the begin of one lift to that of the next; else proposed
+    #[arg(long, value_name = "TIME")]
+    wait: Option<String>,
+    /// Distance of the ribs of the mould; else 200 mm
+    #[arg(long, value_name = "LENGTH")]
+    ribs: Option<String>,
+    /// How far a board may bend between ribs; else 0.5 mm
+    #[arg(long, value_name = "LENGTH")]
+    deflection: Option<String>,
     /// The cast body as a closed surface (STL), in place of the volume from the sections
     #[arg(long, value_name = "FILE.stl")]
     body: Option<PathBuf>,
@@ -58,10 +68,11 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         waste: optional(&arguments.waste, "--waste", Kind::Ratio)?,
         bucket: optional(&arguments.bucket, "--bucket", Kind::Volume)?,
         temperature: optional(&arguments.temperature, "--temperature", Kind::Temperature)?,
-        ribs: (
-            positive(&arguments.ribs, "--ribs", Kind::Length)?,
-            positive(&arguments.deflection, "--deflection", Kind::Length)?,
-        ),
+        start: arguments.start.as_deref().map(clock).transpose()?,
+        lift: optional(&arguments.lift, "--lift", Kind::Length)?,
+        wait: optional(&arguments.wait, "--wait", Kind::Time)?,
+        ribs: optional(&arguments.ribs, "--ribs", Kind::Length)?,
+        deflection: optional(&arguments.deflection, "--deflection", Kind::Length)?,
         body: arguments.body.as_ref().map(|path| body(path, &arguments.body_unit)).transpose()?,
     };
     let design = arguments.input.read(&arguments.output)?;
@@ -75,6 +86,11 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     };
     let bind = || book::pour::book(&found, &input::imprint(&design)).map_err(|fault| fault.to_string());
     arguments.output.give_with_book(&answer, &bind)
+}
+
+fn clock(text: &str) -> Result<f64, Failure> {
+    let problem = || Problem::error(Place::key("--start"), format!("\"{text}\" is no time of day"));
+    time_of_day(text).ok_or_else(|| problem().with_help(TIME_HELP).into())
 }
 
 fn optional(text: &Option<String>, option: &str, kind: Kind) -> Result<Option<f64>, Failure> {

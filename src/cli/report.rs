@@ -129,7 +129,7 @@ fn whole(design: &Design, arguments: &Arguments) -> Result<Whole, Vec<Problem>> 
     let draws = Draws { count: count.min(usize::from(input::FEW)), seed };
     let tapped = RingDownOptions { duration: None, draws };
     let asked = ResponseOptions { range: None, path: None, floor: None };
-    let pour = PourOptions { waste: None, bucket: None, temperature: None, ribs: (0.2, 0.5e-3), body: None };
+    let pour = PourOptions::default();
     // A change of one kelvin where the design states none; materials without expansion leave it out.
     let change = goal.thermal.is_none().then_some(1.0);
     let recipes = mixes(design).ok();

@@ -1,6 +1,7 @@
 //! What the base is for: tip and work, the tap, the cut, running speeds, targets.
 
 use super::named::Named;
+use super::pouring::PourSpec;
 use super::vary::Gaps;
 use crate::document::{Allowed, Fields, Located};
 use crate::problem::Place;
@@ -176,10 +177,13 @@ pub struct Goal {
     pub thermal: Option<ThermalSpec>,
     /// What must stay free between parts.
     pub gaps: Gaps,
+    /// How it is poured.
+    pub pour: PourSpec,
 }
 
 impl Goal {
-    /// Reads the key `amplitude` and the tables `tool`, `tap`, `cut`, `speeds`, `targets`, `thermal` and `gaps` of the file.
+    /// Reads the key `amplitude` and the tables `tool`, `tap`, `cut`, `speeds`, `targets`, `thermal`,
+    /// `gaps` and `pour` of the file.
     pub fn read(root: &Fields) -> Goal {
         let amplitude = root.list("amplitude", Kind::Length, 1, Allowed::Positive);
         Goal {
@@ -191,6 +195,7 @@ impl Goal {
             targets: root.fields("targets").map(read_targets).unwrap_or_default(),
             thermal: table(root, "thermal", ThermalSpec::read),
             gaps: Gaps::read(root),
+            pour: table(root, "pour", |fields| Some(PourSpec::read(fields))).unwrap_or_default(),
         }
     }
 }

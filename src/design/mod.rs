@@ -4,6 +4,7 @@
 //! drawing     what a base is made of, common or of one build, by name
 //! named       things of one kind, and how a build's replace the common ones
 //! goal        tool, tap, cut, speeds, targets
+//! pouring     how it is poured
 //! price       what it costs
 //! check       names that lead nowhere; what is doubtful
 //! vary        what may vary, and what must stay free
@@ -24,6 +25,7 @@ pub mod edit;
 mod goal;
 mod model;
 mod named;
+mod pouring;
 mod price;
 mod proportions;
 mod schema;
@@ -35,6 +37,7 @@ pub use drawing::Drawing;
 pub use goal::{Cut, Goal, Measure, Speeds, Tap, Target, Tool};
 pub use model::Model;
 pub use named::Named;
+pub use pouring::{PourSpec, TIME_HELP, time_of_day};
 pub use price::{Costs, PartCost, Prices};
 pub use schema::schema;
 pub use substance::Substance;

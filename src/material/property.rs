@@ -46,6 +46,14 @@ pub enum Property {
     ActivationTemperature,
     /// Time in which a mixed batch can be worked.
     PotLife,
+    /// Mass in the cup that the maker's times are stated for.
+    CupMass,
+    /// Heat that the surface of that cup passes.
+    CupLoss,
+    /// Highest temperature in that cup.
+    ExothermPeak,
+    /// When it is reached, from mixing.
+    ExothermTime,
     /// Temperature that a curing pour must not pass.
     MaxTemperature,
     /// Volume lost in curing, of the neat binder.
@@ -101,6 +109,10 @@ impl Property {
         Property::RateConstant,
         Property::ActivationTemperature,
         Property::PotLife,
+        Property::CupMass,
+        Property::CupLoss,
+        Property::ExothermPeak,
+        Property::ExothermTime,
         Property::MaxTemperature,
         Property::CureShrinkage,
     ];
@@ -126,6 +138,10 @@ impl Property {
             Property::RateConstant => "rate_constant",
             Property::ActivationTemperature => "activation_temperature",
             Property::PotLife => "pot_life",
+            Property::CupMass => "cup_mass",
+            Property::CupLoss => "cup_loss",
+            Property::ExothermPeak => "exotherm_peak",
+            Property::ExothermTime => "exotherm_time",
             Property::MaxTemperature => "max_temperature",
             Property::CureShrinkage => "cure_shrinkage",
         }
@@ -150,8 +166,10 @@ impl Property {
             Property::HeatOfReaction => Kind::HeatPerMass,
             Property::RateConstant => Kind::Rate,
             Property::ActivationTemperature => Kind::TemperatureChange,
-            Property::PotLife => Kind::Time,
-            Property::MaxTemperature => Kind::Temperature,
+            Property::PotLife | Property::ExothermTime => Kind::Time,
+            Property::CupMass => Kind::Mass,
+            Property::CupLoss => Kind::Film,
+            Property::MaxTemperature | Property::ExothermPeak => Kind::Temperature,
             Property::PoissonsRatio
             | Property::LossFactor
             | Property::ShearLossFactor
@@ -172,6 +190,8 @@ impl Property {
             Kind::HeatCapacity => "_j_per_kg_k",
             Kind::HeatPerMass => "_j_per_kg",
             Kind::Rate => "_per_s",
+            Kind::Mass => "_kg",
+            Kind::Film => "_w_per_m2_k",
             Kind::Temperature | Kind::TemperatureChange => "_k",
             Kind::Time => "_s",
             _ => "",
@@ -208,7 +228,10 @@ impl Property {
             Property::HeatOfReaction => not_negative((0.0, 1e6)),
             Property::RateConstant => positive((1.0, 1e20)),
             Property::ActivationTemperature => positive((2000.0, 30_000.0)),
-            Property::PotLife => positive((60.0, 2e5)),
+            Property::PotLife | Property::ExothermTime => positive((60.0, 2e5)),
+            Property::CupMass => positive((1e-3, 5.0)),
+            Property::CupLoss => positive((1.0, 50.0)),
+            Property::ExothermPeak => positive((300.0, 600.0)),
             Property::MaxTemperature => positive((280.0, 600.0)),
             Property::CureShrinkage => within(-1.0, 1.0, (-0.02, 0.15)),
         }
@@ -247,7 +270,10 @@ impl Property {
         match self {
             Property::YoungsModulus => "a Young's modulus".to_string(),
             Property::PoissonsRatio => "a Poisson's ratio".to_string(),
-            Property::Expansion | Property::ActivationTemperature => {
+            Property::Expansion
+            | Property::ActivationTemperature
+            | Property::ExothermPeak
+            | Property::ExothermTime => {
                 format!("an {}", self.name().replace('_', " "))
             }
             _ => format!("a {}", self.name().replace('_', " ")),

@@ -239,6 +239,10 @@ impl Parser<'_> {
                 let value = number(&first(0));
                 Value::Number(value.signum() * value.abs().ceil())
             }
+            "ROUND" => {
+                let (value, power) = (number(&first(0)), 10f64.powf(number(&first(1))));
+                Value::Number((value * power).round() / power)
+            }
             "IF" => match first(0) {
                 Value::Truth(true) => first(1),
                 Value::Truth(false) => first(2),

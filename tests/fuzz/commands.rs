@@ -28,7 +28,7 @@ pub fn ask(design: &Design, choices: &mut Choices) {
     let change = design.goal.thermal.is_none().then_some(5.0);
     finite("thermal", warm(design, &WarmOptions { change, ..WarmOptions::default() }));
     finite("mix", mixes(design));
-    let asked = PourOptions { waste: None, bucket: None, temperature: None, ribs: (0.2, 0.5e-3), body: None };
+    let asked = PourOptions::default();
     finite("pour", pours(design, &asked));
 }
 

@@ -307,8 +307,7 @@ fn poured(design: &Design) -> Held {
     let found = mixes(design).map_err(refused("mix"))?;
     let found = Mixes { mixes: found, notes: Vec::new() };
     sound("mix", &found, &[], &present::mix::blocks(&found, true))?;
-    let options =
-        PourOptions { waste: None, bucket: None, temperature: None, ribs: (0.2, 0.5e-3), body: None };
+    let options = PourOptions::default();
     let found = pours(design, &options).map_err(refused("pour"))?;
     sound("pour", &found, &found.notes, &present::pour::blocks(&found))
 }

@@ -5,7 +5,9 @@
 //! mass to mix = volume density (1 + waste)
 //! an ingredient = mass to mix * share / sum of shares
 //! resin = binder / (1 + h), hardener = binder h / (1 + h)      h hardener to one of resin
-//! batches = mass to mix / min(bucket density, rate (working time - mixing time)), rounded up
+//! a lift = mass to mix * its part of the volume
+//! batches of a lift = lift / min(bucket density, rate (working time - mixing time)), rounded up
+//! a batch is weighed to the gram, less than 100 g of a thing to a tenth; lifts and the whole are sums
 //! packs = needed / pack, rounded up
 //! ```
 
@@ -13,7 +15,7 @@ use super::leaf::{Given, Leaf, Look, MONEY, NO_PRICE, cell, decimals};
 use super::{Imprint, bound, notes};
 use crate::quantity::{Kind, show};
 use crate::study::pour::bodies::{BuildPour, Pours};
-use crate::study::pour::{Batches, PourSheet};
+use crate::study::pour::{LiftPour, PourSheet};
 use rust_xlsxwriter::XlsxError;
 
 /// How masses are shown.
@@ -57,14 +59,18 @@ struct Stated {
 
 fn amounts(number: usize, build: &BuildPour, sheet: &PourSheet) -> Result<Leaf, XlsxError> {
     let name = format!("{number} {} {}", build.name, sheet.mix);
-    let mut leaf = Leaf::new(&name, &[40.0, 14.0, 14.0, 14.0, 14.0, 14.0, 14.0])?;
+    let mut widths = vec![40.0];
+    widths.resize((3 + sheet.pours.len()).max(7), 14.0);
+    let mut leaf = Leaf::new(&name, &widths)?;
     leaf.line(&format!("{}: {}", build.label, sheet.mix), Look::Title)?;
     leaf.freeze()?;
     let stated = stated(&mut leaf, sheet)?;
     leaf.next();
-    let (mixed, count) = totals(&mut leaf, sheet, &stated)?;
+    let (mixed, largest) = totals(&mut leaf, sheet, &stated)?;
     leaf.next();
-    let weights = weights(&mut leaf, sheet, &stated, &mixed, count.as_deref())?;
+    let lifts = lifts(&mut leaf, sheet, &stated, &mixed, largest.as_deref())?;
+    leaf.next();
+    let weights = weights(&mut leaf, sheet, &stated, &lifts)?;
     leaf.next();
     shopping(&mut leaf, sheet, weights)?;
     leaf.next();
@@ -103,13 +109,14 @@ fn stated(leaf: &mut Leaf, sheet: &PourSheet) -> Result<Stated, XlsxError> {
     })
 }
 
-/// What follows for the whole; the cells of the mass to mix and of the number of batches.
+/// What follows for the whole; the cells of the mass to mix and of the largest batch.
 fn totals(
     leaf: &mut Leaf,
     sheet: &PourSheet,
     stated: &Stated,
 ) -> Result<(String, Option<String>), XlsxError> {
     let Stated { volume, density, waste, bucket, mixing, rate, price, .. } = stated;
+    let asked = sheet.cast_mass_kg * (1.0 + sheet.basis.waste);
     leaf.heads(&["what follows", "computed", "unit"])?;
     let mut row = |what: &str, formula: &str, given: Given, unit: &str, shown: &str| {
         leaf.text(0, what, Look::Plain)?;
@@ -121,9 +128,9 @@ fn totals(
     };
     let cast =
         row("cast", &format!("={volume}*{density}/1000"), Given::Number(sheet.cast_mass_kg), "kg", KG)?;
-    let mixed = row("to mix", &format!("={cast}*(1+{waste})"), Given::Number(sheet.mixed_mass_kg), "kg", KG)?;
+    let mixed = row("to mix", &format!("={cast}*(1+{waste})"), Given::Number(asked), "kg", KG)?;
     let cost = format!("=IF(COUNT({price})<1,\"{NO_PRICE}\",{mixed}*{price})");
-    let given = sheet.price_per_kg.map(|price| sheet.mixed_mass_kg * price);
+    let given = sheet.price_per_kg.map(|price| asked * price);
     row(
         "cost of the mix at its price",
         &cost,
@@ -131,26 +138,63 @@ fn totals(
         "",
         MONEY,
     )?;
-    let Some(batches) = &sheet.batches else {
+    if sheet.pours.iter().any(|lift| lift.batches.is_none()) {
         leaf.line(
             "No batch: mixing alone outlasts the time in which the binder can be worked.",
             Look::Plain,
         )?;
         return Ok((mixed, None));
-    };
+    }
     let by_bucket = format!("{bucket}*{density}/1000");
     let largest = match &stated.working {
         Some(working) => format!("=MIN({by_bucket},{rate}*({working}-{mixing}))"),
         None => format!("={by_bucket}"),
     };
     let largest = row("largest batch", &largest, Given::Number(largest_batch(sheet)), "kg", KG)?;
-    let count =
-        format!("=IF({largest}>0,MAX(1,ROUNDUP({mixed}/{largest}-{HAIR},0)),\"mixing outlasts the binder\")");
-    let count = row("batches", &count, Given::Number(batches.count as f64), "", "0")?;
-    let one = row("one batch", &format!("={mixed}/{count}"), Given::Number(batches.mass_kg), "kg", KG)?;
-    let time = format!("={mixing}+{one}/{rate}");
-    row("to mix and place one", &time, Given::Number(batches.time_s / 60.0), "min", "0.0")?;
-    Ok((mixed, Some(count)))
+    Ok((mixed, Some(largest)))
+}
+
+/// The cells of one lift: what is mixed for it, its batches, one of them.
+struct LiftCells {
+    mixed: String,
+    batches: Option<(String, String)>,
+}
+
+/// What each lift takes of the whole, and its batches.
+fn lifts(
+    leaf: &mut Leaf,
+    sheet: &PourSheet,
+    stated: &Stated,
+    mixed: &str,
+    largest: Option<&str>,
+) -> Result<Vec<LiftCells>, XlsxError> {
+    leaf.heads(&["lift", "part of the volume", "to mix, kg", "batches", "one, kg", "one takes, min"])?;
+    let asked = sheet.cast_mass_kg * (1.0 + sheet.basis.waste);
+    let mut cells = Vec::new();
+    for lift in &sheet.pours {
+        let row = leaf.row();
+        let part = lift.volume_m3 / sheet.volume_m3;
+        leaf.text(0, &format!("lift {}, {}", lift.number, lift.when()), Look::Plain)?;
+        leaf.number(1, part, "0.0000", Look::Plain)?;
+        let own = asked * part;
+        leaf.formula(2, &format!("={mixed}*{}", cell(1, row)), &Given::Number(own), KG, Look::Plain)?;
+        let (mix, count, one) = (cell(2, row), cell(3, row), cell(4, row));
+        let batches = lift.batches.as_ref().zip(largest);
+        if let Some((batches, largest)) = batches {
+            let formula = format!(
+                "=IF({largest}>0,MAX(1,ROUNDUP({mix}/{largest}-{HAIR},0)),\"mixing outlasts the binder\")"
+            );
+            let each = own / batches.count as f64;
+            leaf.formula(3, &formula, &Given::Number(batches.count as f64), "0", Look::Plain)?;
+            leaf.formula(4, &format!("={mix}/{count}"), &Given::Number(each), KG, Look::Plain)?;
+            let time = sheet.basis.mixing_time_s + each / sheet.basis.placing_rate_kg_per_s;
+            let formula = format!("={}+{one}/{}", stated.mixing, stated.rate);
+            leaf.formula(5, &formula, &Given::Number(time / 60.0), "0.0", Look::Plain)?;
+        }
+        cells.push(LiftCells { mixed: mix, batches: batches.map(|_| (count, one)) });
+        leaf.next();
+    }
+    Ok(cells)
 }
 
 /// What the bucket and the working time allow, kg.
@@ -161,15 +205,24 @@ fn largest_batch(sheet: &PourSheet) -> f64 {
     placed.map_or(bucket, |placed| placed.min(bucket))
 }
 
-/// What to weigh; the rows of it.
+/// A mass as it is weighed: to the gram, less than 100 g to a tenth.
+fn weighed(mass: &str) -> String {
+    format!("ROUND({mass},IF({mass}<0.1,4,3))")
+}
+
+/// What to weigh, for one batch of each lift and in all; the rows of it.
 fn weights(
     leaf: &mut Leaf,
     sheet: &PourSheet,
     stated: &Stated,
-    mixed: &str,
-    count: Option<&str>,
+    lifts: &[LiftCells],
 ) -> Result<Vec<u32>, XlsxError> {
-    leaf.heads(&["weigh", "share by weight", "in all, kg", "one batch, kg"])?;
+    let mut heads = vec!["weigh".to_string(), "share by weight".to_string(), "in all, kg".to_string()];
+    heads.extend(sheet.pours.iter().map(|lift| match lift.batches {
+        Some(_) => format!("a batch of lift {}, kg", lift.number),
+        None => format!("lift {}, kg", lift.number),
+    }));
+    leaf.heads(&heads)?;
     let shares = &sheet.basis.shares;
     let apart = usize::from(stated.hardener.is_some());
     let first = leaf.row();
@@ -179,7 +232,10 @@ fn weights(
     let shares_stated = shares_stated.chain(shares[1..].iter().map(|share| Some(share.share)));
     let binder = cell(1, first);
     let mut rows = Vec::new();
-    let batch = |i: usize| sheet.batches.as_ref().and_then(|batches: &Batches| batches.weights.get(i));
+    let of_lift = |lift: &LiftPour, i: usize| match &lift.batches {
+        Some(batches) => batches.weights[i].mass_kg,
+        None => lift.weights[i].mass_kg,
+    };
     for (i, (weight, share)) in sheet.weights.iter().zip(shares_stated).enumerate() {
         let row = leaf.row();
         leaf.text(0, &weight.of, Look::Plain)?;
@@ -192,18 +248,23 @@ fn weights(
             (Some(ratio), 1) => format!("*({ratio}/100)/(1+{ratio}/100)"),
             _ => String::new(),
         };
-        let formula = format!("={mixed}*{own}/SUM(B{first}:B{last}){part}");
-        leaf.formula(2, &formula, &Given::Number(weight.mass_kg), KG, Look::Plain)?;
-        if let (Some(count), Some(batch)) = (count, batch(i)) {
-            let formula = format!("={}/{count}", cell(2, row));
-            leaf.formula(3, &formula, &Given::Number(batch.mass_kg), KG, Look::Plain)?;
+        let mut whole = String::new();
+        for (column, (cells, lift)) in (3..).zip(lifts.iter().zip(&sheet.pours)) {
+            let mass = cells.batches.as_ref().map_or(&cells.mixed, |(_, one)| one);
+            let formula = weighed(&format!("({mass}*{own}/SUM(B{first}:B{last}){part})"));
+            let given = Given::Number(of_lift(lift, i));
+            leaf.formula(column, &format!("={formula}"), &given, "0.000#", Look::Plain)?;
+            let times = cells.batches.as_ref().map_or(String::new(), |(count, _)| format!("*{count}"));
+            whole.push_str(&format!("+{}{times}", cell(column, row)));
         }
+        let formula = format!("={}", whole.trim_start_matches('+'));
+        leaf.formula(2, &formula, &Given::Number(weight.mass_kg), "0.000#", Look::Plain)?;
         rows.push(row);
         leaf.next();
     }
     leaf.text(0, "together", Look::Sum)?;
     let sum = format!("=SUM(C{first}:C{last})");
-    leaf.formula(2, &sum, &Given::Number(sheet.mixed_mass_kg), KG, Look::Sum)?;
+    leaf.formula(2, &sum, &Given::Number(sheet.mixed_mass_kg), "0.000#", Look::Sum)?;
     leaf.next();
     Ok(rows)
 }
@@ -241,12 +302,16 @@ fn beside(leaf: &mut Leaf, sheet: &PourSheet) -> Result<(), XlsxError> {
     let mut rows = vec![
         ("to lift, with its skeleton", Some(sheet.lifting_mass_kg), "kg"),
         ("lifts", Some(sheet.lifts.count as f64), ""),
-        ("height of a lift", Some(1e3 * sheet.lifts.height_m), "mm"),
-        ("from one lift to the next", sheet.lifts.wait_s.map(|wait| wait / 3600.0), "h"),
+        ("height of the highest lift", Some(1e3 * sheet.lifts.height_m), "mm"),
+        ("from the begin of one lift to that of the next", sheet.lifts.wait_s.map(|wait| wait / 3600.0), "h"),
     ];
     if let Some(heat) = &sheet.heat {
-        rows.push(("warmest in the middle", Some(heat.cure.peak_k - 273.15), "°C"));
+        rows.push(("hottest place", Some(heat.peak_k.value - 273.15), "°C"));
+        rows.push(("hottest place, 5 % of the draws below", Some(heat.peak_k.low - 273.15), "°C"));
+        rows.push(("hottest place, 95 % of the draws below", Some(heat.peak_k.high - 273.15), "°C"));
         rows.push(("allowed by the binder", heat.limit_k.map(|limit| limit - 273.15), "°C"));
+        let chance = heat.chance_above_limit.map(|chance| 100.0 * chance);
+        rows.push(("draws that pass it", chance, "%"));
     }
     if let Some(mould) = &sheet.mould {
         rows.push(("on the foot of the mould", Some(mould.pressure_pa / 1e3), "kPa"));

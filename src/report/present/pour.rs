@@ -2,9 +2,9 @@
 
 use super::super::block::{Axis, Block, Curve, Mark, Series, Unit};
 use super::super::table::{Column, Table};
-use crate::quantity::{Kind, figures, show};
+use crate::quantity::{Kind, figures, show, show_digits};
 use crate::study::pour::bodies::{BuildPour, Pours};
-use crate::study::pour::{PourSheet, Purchase, Weight};
+use crate::study::pour::{CastingHeat, Heat, LiftPour, PourSheet, Purchase, Weight};
 use serde::Serialize;
 
 /// One thing to weigh, as a row for programs.
@@ -54,7 +54,14 @@ pub fn blocks(answer: &Pours) -> Vec<Block> {
 }
 
 fn told(build: &BuildPour) -> String {
-    let mut told = format!("The finished base weighs {}.", show(build.base_mass_kg, Kind::Mass));
+    let kg = |mass: f64| show_digits(mass, Kind::Mass, 5);
+    let mut told = format!(
+        "The finished base weighs {}: {} cast, {} of skeleton and bare members, {} carried.",
+        kg(build.base_mass_kg),
+        kg(build.cast_kg),
+        kg(build.skeleton_kg),
+        kg(build.carried_kg)
+    );
     if build.corner_overlaps > 0 {
         told.push_str(&format!(
             " Corners: {} ends of members lie inside others; {} were taken off once.",
@@ -68,38 +75,123 @@ fn told(build: &BuildPour) -> String {
     told
 }
 
+/// One lift of the sheet.
+#[derive(Serialize)]
+struct LiftRow {
+    number: usize,
+    begins: String,
+    cast_kg: f64,
+    mixed_kg: f64,
+    over_kg: f64,
+    batches: Option<usize>,
+    batch_kg: Option<f64>,
+    minutes: Option<f64>,
+}
+
+impl LiftRow {
+    fn of(lift: &LiftPour) -> LiftRow {
+        let batches = lift.batches.as_ref();
+        LiftRow {
+            number: lift.number,
+            begins: lift.when(),
+            cast_kg: lift.cast_kg,
+            mixed_kg: lift.mixed_kg,
+            over_kg: lift.over_kg,
+            batches: batches.map(|b| b.count),
+            batch_kg: batches.map(|b| b.mass_kg),
+            minutes: batches.map(|b| b.count as f64 * b.time_s / 60.0),
+        }
+    }
+}
+
+fn lift_columns() -> Vec<Column<LiftRow>> {
+    let (kg, none) = (Unit::new("kg", 1.0), Unit::NONE);
+    vec![
+        Column::number("lift", none, "number", |l: &LiftRow| Some(l.number as f64)),
+        Column::text("begins", "begins", |l: &LiftRow| l.begins.clone()),
+        Column::number("cast", kg, "cast_kg", |l: &LiftRow| Some(l.cast_kg)).digits(5),
+        Column::number("mixed", kg, "mixed_kg", |l: &LiftRow| Some(l.mixed_kg)).digits(5),
+        Column::number("over", kg, "over_kg", |l: &LiftRow| Some(l.over_kg)),
+        Column::number("batches", none, "batches", |l: &LiftRow| l.batches.map(|n| n as f64)),
+        Column::number("each", kg, "batch_kg", |l: &LiftRow| l.batch_kg).digits(5),
+        Column::number("takes", Unit::new("min", 1.0), "minutes", |l: &LiftRow| l.minutes).digits(2),
+    ]
+}
+
+/// One casting of the sheet, in the units of the shop.
+#[derive(Serialize)]
+struct CastingRow {
+    casting: String,
+    lifts: usize,
+    lift_m: f64,
+    hottest_c: f64,
+    low_c: f64,
+    high_c: f64,
+    chance: Option<f64>,
+}
+
+impl CastingRow {
+    fn of(casting: &CastingHeat) -> CastingRow {
+        let each = if casting.count > 1 { format!(" ({} alike)", casting.count) } else { String::new() };
+        CastingRow {
+            casting: format!("{}{each}", casting.name),
+            lifts: casting.lifts,
+            lift_m: casting.lift_m,
+            hottest_c: casting.peak_k.value - 273.15,
+            low_c: casting.peak_k.low - 273.15,
+            high_c: casting.peak_k.high - 273.15,
+            chance: casting.chance_above_limit,
+        }
+    }
+}
+
+fn casting_columns() -> Vec<Column<CastingRow>> {
+    let (mm, celsius, none) = (Unit::new("mm", 1e-3), Unit::new("°C", 1.0), Unit::NONE);
+    vec![
+        Column::text("casting", "casting", |c: &CastingRow| c.casting.clone()),
+        Column::number("lifts", none, "lifts", |c: &CastingRow| Some(c.lifts as f64)),
+        Column::number("of", mm, "lift_m", |c: &CastingRow| Some(c.lift_m)),
+        Column::number("hottest", celsius, "hottest_c", |c: &CastingRow| Some(c.hottest_c)),
+        Column::number("5 %", celsius, "low_c", |c: &CastingRow| Some(c.low_c)),
+        Column::number("95 %", celsius, "high_c", |c: &CastingRow| Some(c.high_c)),
+        Column::number("too hot", Unit::new("%", 0.01), "chance", |c: &CastingRow| c.chance).digits(2),
+    ]
+}
+
 fn of_sheet(sheet: &PourSheet) -> Vec<Block> {
-    let kg = Unit::new("kg", 1.0);
-    let weights = [
-        Column::text("weigh", "of", |w: &Weight| w.of.clone()),
-        Column::number("in all", kg, "mass_kg", |w: &Weight| Some(w.mass_kg)).digits(4),
-    ];
-    let mut blocks =
-        vec![Block::Note(filled(sheet)), Block::Table(Table::new(&sheet.mix, &weights, &sheet.weights))];
-    if let Some(batches) = &sheet.batches {
+    let g = Unit::new("g", 1e-3);
+    let weights = |title: &str, rows: &[Weight]| {
+        let columns = [
+            Column::text("weigh", "of", |w: &Weight| w.of.clone()),
+            Column::number("in all", g, "mass_kg", |w: &Weight| Some(w.mass_kg)),
+        ];
+        Block::Table(Table::new(title, &columns, rows))
+    };
+    let mut blocks = vec![Block::Note(filled(sheet)), weights(&sheet.mix, &sheet.weights)];
+    let lifts: Vec<LiftRow> = sheet.pours.iter().map(LiftRow::of).collect();
+    blocks.push(Block::Table(Table::new("Lifts", &lift_columns(), &lifts)));
+    for (i, lift) in sheet.pours.iter().enumerate() {
+        let Some(batches) = &lift.batches else { continue };
+        let alike = |other: &&LiftPour| other.batches.as_ref().is_some_and(|b| b.weights == batches.weights);
+        if sheet.pours[..i].iter().any(|other| alike(&other)) {
+            continue;
+        }
+        let of: Vec<String> = sheet.pours.iter().filter(alike).map(|lift| lift.number.to_string()).collect();
         let title = format!(
-            "One of {} batches of {}, mixed and placed in {}",
-            batches.count,
-            show(batches.mass_kg, Kind::Mass),
+            "One batch of lift {}: {}, mixed and placed in {}",
+            of.join(", "),
+            show_digits(batches.mass_kg, Kind::Mass, 5),
             show(batches.time_s, Kind::Time)
         );
-        blocks.push(Block::Table(Table::new(&title, &weights, &batches.weights)));
+        blocks.push(weights(&title, &batches.weights));
     }
     blocks.push(Block::Table(Table::new("To buy", &shopping_columns(), &sheet.shopping)));
     if let Some(heat) = &sheet.heat {
-        blocks.push(Block::Note(warmth(sheet)));
-        let points = heat.cure.history.iter().map(|m| [m.time_s, m.middle_k - 273.15]).collect();
-        let mut marks = Vec::new();
-        if let Some(limit) = heat.limit_k {
-            marks.push(Mark::Y { at: limit - 273.15, label: "limit of the binder".to_string() });
-        }
-        blocks.push(Block::Curve(Curve {
-            title: "Temperature in the middle of a lift".to_string(),
-            x: Axis::linear("time", Unit::new("h", 3600.0), "time_s"),
-            y: Axis::linear("temperature", Unit::new("°C", 1.0), "middle_c"),
-            series: vec![Series::line("middle", points)],
-            marks,
-        }));
+        let rows: Vec<CastingRow> = heat.castings.iter().map(CastingRow::of).collect();
+        blocks.push(Block::Table(Table::new("Heat of the cure", &casting_columns(), &rows)));
+        blocks.push(Block::Note(warmth(heat)));
+        blocks.extend(stood(sheet).map(Block::Note));
+        blocks.push(curve(heat));
     }
     if let Some(mould) = &sheet.mould {
         let board = mould
@@ -122,45 +214,112 @@ fn of_sheet(sheet: &PourSheet) -> Vec<Block> {
     blocks
 }
 
+/// The hottest place of each lift of the hottest casting over time.
+fn curve(heat: &Heat) -> Block {
+    let hottest = heat.hottest();
+    let series = (0..hottest.lifts).map(|lift| {
+        let points = hottest.history.iter().filter_map(|m| Some([m.time_s, m.lifts_k[lift]? - 273.15]));
+        Series::line(&format!("lift {}", lift + 1), points.collect())
+    });
+    let limit = heat.limit_k.map(|at| Mark::Y { at: at - 273.15, label: "limit of the binder".to_string() });
+    Block::Curve(Curve {
+        title: format!("Hottest place of each lift: {}", hottest.name),
+        x: Axis::linear("time", Unit::new("h", 3600.0), "time_s"),
+        y: Axis::linear("temperature", Unit::new("°C", 1.0), "hottest_c"),
+        series: series.collect(),
+        marks: limit.into_iter().collect(),
+    })
+}
+
 fn filled(sheet: &PourSheet) -> String {
+    let kg = |mass: f64| show_digits(mass, Kind::Mass, 5);
     let mut told = format!(
         "{} to fill at {}: {} cast, {} to mix with waste; {} to lift with its skeleton.",
         show(sheet.volume_m3, Kind::Volume),
         show(sheet.density_kg_per_m3, Kind::Density),
-        show(sheet.cast_mass_kg, Kind::Mass),
-        show(sheet.mixed_mass_kg, Kind::Mass),
-        show(sheet.lifting_mass_kg, Kind::Mass)
+        kg(sheet.cast_mass_kg),
+        kg(sheet.mixed_mass_kg),
+        kg(sheet.lifting_mass_kg)
     );
-    told.push_str(&match sheet.lifts.count {
-        1 => format!(" One lift of {}.", show(sheet.lifts.height_m, Kind::Length)),
-        n => format!(
-            " {n} lifts of {}, {} apart.",
-            show(sheet.lifts.height_m, Kind::Length),
-            sheet.lifts.wait_s.map_or("-".to_string(), |wait| format!("{} h", figures(wait / 3600.0, 2)))
+    told.push_str(&match sheet.lifts.wait_s {
+        None => " One lift.".to_string(),
+        Some(wait) => format!(
+            " Up to {} lifts, {} h from the begin of one to that of the next.",
+            sheet.lifts.count,
+            figures(wait / 3600.0, 3)
         ),
     });
     told
 }
 
-fn warmth(sheet: &PourSheet) -> String {
-    let Some(heat) = &sheet.heat else {
-        return String::new();
-    };
-    let celsius = |kelvin: f64| format!("{} °C", figures(kelvin - 273.15, 3));
+fn celsius(kelvin: f64) -> String {
+    format!("{} °C", figures(kelvin - 273.15, 3))
+}
+
+fn warmth(heat: &Heat) -> String {
+    let peak = heat.peak_k;
     let mut told = format!(
-        "Without any loss the cure would warm it by {} K. Through {} the middle reaches {}",
+        "Without any loss the cure would warm it by {} K. The hottest place, in the {}, reaches {}",
         figures(heat.adiabatic_rise_k, 3),
-        show(heat.thickness_m, Kind::Length),
-        celsius(heat.cure.peak_k)
+        heat.hottest().name,
+        celsius(peak.value)
     );
-    if let Some(limit) = heat.limit_k {
-        told.push_str(&format!("; the binder allows {}", celsius(limit)));
+    if heat.draws > 0 {
+        told.push_str(&format!(" ({} to {} in nine of ten draws)", celsius(peak.low), celsius(peak.high)));
+    }
+    if let (Some(limit), Some(chance)) = (heat.limit_k, heat.chance_above_limit) {
+        told.push_str(&format!(
+            "; the binder allows {}, passed in {} % of {} draws",
+            celsius(limit),
+            figures(100.0 * chance, 2),
+            heat.draws
+        ));
+    }
+    if let Some(once) = heat.hottest().at_once {
+        told.push_str(&format!(
+            ". Poured at once it would reach {} ({} to {})",
+            celsius(once.peak_k.value),
+            celsius(once.peak_k.low),
+            celsius(once.peak_k.high)
+        ));
+        if let Some(chance) = once.chance_above_limit {
+            told.push_str(&format!(" and pass that in {} %", figures(100.0 * chance, 2)));
+        }
     }
     if let Some(largest) = heat.largest_lift_m {
-        told.push_str(&format!("; the thickest lift that stays below is {}", show(largest, Kind::Length)));
+        told.push_str(&format!(
+            "; the thickest wide lift that stays below is {}",
+            show(largest, Kind::Length)
+        ));
     }
     told.push('.');
+    if let Some(advice) = &heat.advice {
+        told.push_str(&format!(" {advice}"));
+    }
     told
+}
+
+/// What the bucket and the maker's cup say.
+fn stood(sheet: &PourSheet) -> Option<String> {
+    let bucket = sheet.bucket?;
+    let mut told = format!(
+        "A batch of {} can be worked for {}; in its bucket it warms by {} K until then",
+        show(bucket.mass_kg, Kind::Mass),
+        show(bucket.working_time_s, Kind::Time),
+        figures(bucket.warms_k, 2)
+    );
+    if let Some(gel) = bucket.gel_time_s {
+        told.push_str(&format!(", gels after {}", show(gel, Kind::Time)));
+    }
+    told.push_str(&format!(" and, left standing, reaches {}.", celsius(bucket.left_peak_k)));
+    if let Some(cup) = sheet.cup {
+        told.push_str(&format!(
+            " The rate of the cure was read from the maker's cup of {}, which passes {}.",
+            show(cup.mass_kg, Kind::Mass),
+            show(cup.loss_w_per_m2_k, Kind::Film)
+        ));
+    }
+    Some(told)
 }
 
 fn shopping_columns() -> Vec<Column<Purchase>> {

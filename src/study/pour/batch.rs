@@ -1,14 +1,23 @@
-//! What to weigh, in how many batches, and what to buy for it.
+//! What to weigh for each lift, in how many batches, when, and what to buy for it.
 //!
 //! ```text
 //! mass = volume rho (1 + waste)         rho with the air that stays in
 //! a batch <= bucket rho                 and mixed and placed within the working time
 //! ```
+//!
+//! A batch is weighed to the gram, small parts of it to a tenth; what a lift takes is the sum of its
+//! batches, the whole the sum of the lifts, so that printed weights add up.
 
+use super::vessel::Bucket;
 use crate::material::{Prediction, Recipe};
-use crate::quantity::Draw;
+use crate::quantity::{Draw, Kind, figures, show};
 use serde::Serialize;
 use std::collections::BTreeMap;
+
+/// Below this a part is weighed to a tenth of a gram, kg.
+const SMALL: f64 = 0.1;
+/// So many batches at most: beyond it the bucket or the working time is not meant.
+const MOST: usize = 10_000;
 
 /// One thing to weigh.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -19,17 +28,59 @@ pub struct Weight {
     pub mass_kg: f64,
 }
 
-/// The batches that a pour is mixed in.
+/// The batches that a lift is mixed in.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Batches {
     /// How many, all alike.
     pub count: usize,
-    /// Mass of one, kg.
+    /// Mass of one, kg: the sum of its weights.
     pub mass_kg: f64,
     /// What to weigh for one.
     pub weights: Vec<Weight>,
     /// Time to mix and place one, s.
     pub time_s: f64,
+}
+
+/// One lift: what is poured in one go.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LiftPour {
+    /// From 1.
+    pub number: usize,
+    /// When it begins, s after the first.
+    pub begins_s: f64,
+    /// Day of the pour from 1 and time of day, s, where the start is stated.
+    pub clock: Option<(u32, f64)>,
+    /// What it fills.
+    pub fills: Vec<Filling>,
+    /// m3.
+    pub volume_m3: f64,
+    /// What it puts into the moulds, kg.
+    pub cast_kg: f64,
+    /// What is mixed for it, kg: the sum of its weights.
+    pub mixed_kg: f64,
+    /// What is mixed and not cast, kg: left on tools and in the bucket, and for the test bar.
+    pub over_kg: f64,
+    /// What to weigh for the whole lift.
+    pub weights: Vec<Weight>,
+    /// Its batches; `None` where mixing alone outlasts the working time.
+    pub batches: Option<Batches>,
+}
+
+/// One casting, or several alike, that a lift fills or goes on filling.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Filling {
+    /// What a reader calls it.
+    pub name: String,
+    /// How many alike.
+    pub count: usize,
+    /// Which of its lifts, from 1.
+    pub lift: usize,
+    /// Of how many.
+    pub of: usize,
+    /// Height of the lift, m.
+    pub height_m: f64,
+    /// m3, in all of them.
+    pub volume_m3: f64,
 }
 
 /// One thing to buy.
@@ -48,16 +99,15 @@ pub struct Purchase {
 }
 
 /// What limits a batch.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Pace {
+pub struct Pace<'a> {
     /// Mix that the bucket takes, m3.
     pub bucket: f64,
     /// Time to mix a batch, s.
     pub mixing_time: f64,
     /// Mix placed and vibrated, kg/s.
     pub placing_rate: f64,
-    /// Time in which a batch must be placed, s.
-    pub working_time: f64,
+    /// What becomes of a batch (kg) in its bucket; `None` where the binder does not tell.
+    pub stands: &'a dyn Fn(f64) -> Option<Bucket>,
 }
 
 /// The mass of each ingredient for `mass` (kg) of the mix of `recipe`; resin and hardener apart
@@ -86,23 +136,62 @@ pub fn mass_to_mix(prediction: &Prediction, volume: f64, waste: f64) -> f64 {
     volume * prediction.medium().density * (1.0 + waste)
 }
 
-/// `mass` (kg) of a mix of `density` (kg/m3) in batches; `None` where mixing alone outlasts the
-/// working time or the bucket takes nothing.
-pub fn batches(recipe: &Recipe, mass: f64, density: f64, pace: &Pace) -> Option<Batches> {
-    let placed = pace.placing_rate * (pace.working_time - pace.mixing_time);
-    let largest = placed.min(pace.bucket * density);
-    if largest.is_nan() || largest <= 0.0 {
+/// `mass` (kg) of a mix of `density` (kg/m3) in batches, and what becomes of one in its bucket; `None`
+/// where mixing alone outlasts the working time or the bucket takes nothing.
+pub fn batches(recipe: &Recipe, mass: f64, density: f64, pace: &Pace) -> Option<(Batches, Option<Bucket>)> {
+    let largest = pace.bucket * density;
+    if !(largest > 0.0 && pace.placing_rate > 0.0) {
         return None;
     }
     // A batch a hair over the largest is not worth another.
-    let count = (mass / largest - 1e-9).ceil().max(1.0);
-    let mass_kg = mass / count;
-    Some(Batches {
-        count: count as usize,
-        mass_kg,
-        weights: weigh(recipe, mass_kg),
-        time_s: pace.mixing_time + mass_kg / pace.placing_rate,
-    })
+    let mut count = (mass / largest - 1e-9).ceil().max(1.0);
+    loop {
+        let one = mass / count;
+        let stands = (pace.stands)(one);
+        let working = stands.map_or(f64::INFINITY, |bucket| bucket.working_time_s);
+        if working <= pace.mixing_time || count > MOST as f64 {
+            return None;
+        }
+        let placed = pace.placing_rate * (working - pace.mixing_time);
+        if one <= placed * (1.0 + 1e-9) {
+            let weights = to_the_gram(weigh(recipe, one));
+            let mass_kg = sum(&weights);
+            let time_s = pace.mixing_time + mass_kg / pace.placing_rate;
+            return Some((Batches { count: count as usize, mass_kg, weights, time_s }, stands));
+        }
+        count = (mass / placed - 1e-9).ceil().max(count + 1.0);
+    }
+}
+
+/// Weights as they are weighed: to the gram, small ones to a tenth.
+pub(super) fn to_the_gram(mut weights: Vec<Weight>) -> Vec<Weight> {
+    for weight in &mut weights {
+        let steps = if weight.mass_kg < SMALL { 1e4 } else { 1e3 };
+        weight.mass_kg = (weight.mass_kg * steps).round() / steps;
+    }
+    weights
+}
+
+/// Each weight so many times.
+pub(super) fn times(weights: &[Weight], count: usize) -> Vec<Weight> {
+    let tenths = |mass: f64| (mass * 1e4).round() * count as f64 / 1e4;
+    weights.iter().map(|w| Weight { of: w.of.clone(), mass_kg: tenths(w.mass_kg) }).collect()
+}
+
+/// The sum of the masses, in tenths of a gram.
+pub(super) fn sum(weights: &[Weight]) -> f64 {
+    weights.iter().map(|weight| (weight.mass_kg * 1e4).round()).sum::<f64>() / 1e4
+}
+
+/// Weights of the same things added one to one.
+pub(super) fn add(all: &mut Vec<Weight>, more: &[Weight]) {
+    if all.is_empty() {
+        all.extend_from_slice(more);
+        return;
+    }
+    for (weight, more) in all.iter_mut().zip(more) {
+        weight.mass_kg = ((weight.mass_kg + more.mass_kg) * 1e4).round() / 1e4;
+    }
 }
 
 /// What to buy for `weights`, in the packs (kg) given by name, else in `usual` ones.
@@ -121,6 +210,40 @@ pub fn shopping(weights: &[Weight], packs: &BTreeMap<String, f64>, usual: f64) -
             }
         })
         .collect()
+}
+
+/// A time as a shop reads it: minutes, or hours from two on.
+pub(super) fn minutes(seconds: f64) -> String {
+    match seconds {
+        s if s < 7200.0 => format!("{} min", figures(s / 60.0, 2)),
+        s => format!("{} h", figures(s / 3600.0, 2)),
+    }
+}
+
+impl LiftPour {
+    /// When it begins, as a shop reads it.
+    pub fn when(&self) -> String {
+        match self.clock {
+            Some((day, time)) => {
+                let minutes = (time / 60.0).round() as u32;
+                format!("day {day}, {:02}:{:02}", minutes / 60, minutes % 60)
+            }
+            None if self.begins_s == 0.0 => "at the start".to_string(),
+            None => format!("{} after the first began", minutes(self.begins_s)),
+        }
+    }
+}
+
+impl Filling {
+    /// What is filled, and up to where.
+    pub fn told(&self) -> String {
+        let each = if self.count > 1 { format!(" ({} alike)", self.count) } else { String::new() };
+        let to = show(self.height_m * self.lift as f64, Kind::Length);
+        match self.of {
+            1 => format!("{}{each} to {to}", self.name),
+            of => format!("{}{each} to {to}, lift {} of {of}", self.name, self.lift),
+        }
+    }
 }
 
 #[cfg(test)]
@@ -148,15 +271,45 @@ mod tests {
         assert_eq!(weights[1].of, "epoxy (hardener)");
     }
 
+    /// A batch that can be worked for `seconds`, whatever its mass.
+    fn worked(seconds: f64) -> impl Fn(f64) -> Option<Bucket> {
+        move |mass_kg| {
+            let gel_time_s = Some(seconds);
+            Some(Bucket { mass_kg, working_time_s: seconds, warms_k: 0.0, gel_time_s, left_peak_k: 300.0 })
+        }
+    }
+
     #[test]
     fn a_batch_fits_the_bucket_and_the_working_time() {
-        let pace = Pace { bucket: 0.01, mixing_time: 600.0, placing_rate: 0.02, working_time: 1800.0 };
-        let found = batches(&recipe(), 100.0, 2100.0, &pace).unwrap();
+        let count = |working: f64, bucket: f64| {
+            let stands = worked(working);
+            let pace = Pace { bucket, mixing_time: 600.0, placing_rate: 0.02, stands: &stands };
+            batches(&recipe(), 100.0, 2100.0, &pace).map(|(found, _)| found)
+        };
+        let found = count(1800.0, 0.01).unwrap();
         assert_eq!(found.count, 5);
         assert_relative_eq!(found.time_s, 600.0 + 20.0 / 0.02);
-        let hasty = Pace { working_time: 1200.0, ..pace };
-        assert_eq!(batches(&recipe(), 100.0, 2100.0, &hasty).unwrap().count, 9);
-        assert_eq!(batches(&recipe(), 100.0, 2100.0, &Pace { working_time: 500.0, ..pace }), None);
+        assert_eq!(count(1200.0, 0.01).unwrap().count, 9);
+        assert_eq!((count(500.0, 0.01), count(1800.0, 0.0)), (None, None));
+    }
+
+    #[test]
+    fn printed_weights_add_up() {
+        let stands = worked(1e5);
+        let pace = Pace { bucket: 0.01, mixing_time: 600.0, placing_rate: 0.02, stands: &stands };
+        let (found, _) = batches(&recipe(), 33.6789, 2100.0, &pace).unwrap();
+        assert_eq!(found.count, 2);
+        for weight in &found.weights {
+            assert_relative_eq!(weight.mass_kg * 1e3, (weight.mass_kg * 1e3).round(), epsilon = 1e-9);
+        }
+        assert_eq!(sum(&times(&found.weights, 2)), (2e4 * found.mass_kg).round() / 1e4);
+        assert!((2.0 * found.mass_kg - 33.6789).abs() < 4e-3);
+        let mut all = Vec::new();
+        add(&mut all, &found.weights);
+        add(&mut all, &found.weights);
+        assert_eq!(all, times(&found.weights, 2));
+        let small = to_the_gram(vec![Weight { of: "pigment".to_string(), mass_kg: 0.042_04 }]);
+        assert_eq!(small[0].mass_kg, 0.042);
     }
 
     #[test]

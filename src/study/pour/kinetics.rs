@@ -14,8 +14,8 @@
 use crate::material::{Material, MissingProperty, Property};
 use crate::quantity::Draw;
 
-/// Temperature at which the table states working times, K.
-const REFERENCE: f64 = 298.15;
+/// Temperature at which makers and the table state working times, K.
+pub(super) const REFERENCE: f64 = 298.15;
 
 /// Rate of a cure.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -33,47 +33,46 @@ pub struct Kinetics {
 }
 
 impl Kinetics {
-    /// The kinetics of a binder in the table, with the usual orders.
+    /// The kinetics of a binder in `draw`, with the usual orders.
+    ///
+    /// What is known of a rate is known at room temperature: a draw of the rate constant scales the
+    /// rate at 25 degC, about which a draw of the activation temperature turns it.
     ///
     /// # Errors
     /// When its rate constant or its activation temperature is not known.
-    pub fn of(binder: &Material) -> Result<Kinetics, MissingProperty> {
-        let draw = Draw::default();
-        Ok(Kinetics {
-            rate_constant: binder.need(Property::RateConstant, &draw)?,
-            activation_temperature: binder.need(Property::ActivationTemperature, &draw)?,
-            start_order: 0.5,
-            end_order: 1.5,
-            seed: 0.01,
-        })
+    pub fn of(binder: &Material, draw: &Draw) -> Result<Kinetics, MissingProperty> {
+        let stated = binder.need(Property::ActivationTemperature, &Draw::default())?;
+        let drawn = binder.need(Property::ActivationTemperature, draw)?;
+        let constant = binder.need(Property::RateConstant, draw)?;
+        Ok(Kinetics::usual(constant, stated).turned(drawn))
+    }
+
+    /// The usual orders with a rate constant (1/s) and an activation temperature (K).
+    pub(super) fn usual(rate_constant: f64, activation_temperature: f64) -> Kinetics {
+        Kinetics { rate_constant, activation_temperature, start_order: 0.5, end_order: 1.5, seed: 0.01 }
+    }
+
+    /// The same rate at 25 degC with another activation temperature (K).
+    pub(super) fn turned(self, activation_temperature: f64) -> Kinetics {
+        let more = (activation_temperature - self.activation_temperature) / REFERENCE;
+        Kinetics { rate_constant: self.rate_constant * more.exp(), activation_temperature, ..self }
     }
 
     /// Rate at conversion `alpha` and temperature `t` (K), 1/s.
     pub fn rate(&self, alpha: f64, t: f64) -> f64 {
-        if alpha >= 1.0 {
-            return 0.0;
-        }
-        self.arrhenius(t) * self.drive(alpha)
+        self.rate_and_slopes(alpha, t).0
     }
 
-    /// Change of the rate with conversion (1/s) and with temperature (1/(s K)).
-    pub(super) fn slopes(&self, alpha: f64, t: f64) -> (f64, f64) {
+    /// The rate (1/s), and its change with conversion (1/s) and with temperature (1/(s K)).
+    pub(super) fn rate_and_slopes(&self, alpha: f64, t: f64) -> (f64, f64, f64) {
         if alpha >= 1.0 {
-            return (0.0, 0.0);
+            return (0.0, 0.0, 0.0);
         }
         let (begun, left) = ((alpha + self.seed).max(1e-12), (1.0 - alpha).max(1e-9));
-        let rate = self.rate(alpha, t);
+        let arrhenius = self.rate_constant * (-self.activation_temperature / t).exp();
+        let rate = arrhenius * power(begun, self.start_order) * power(left, self.end_order);
         let with_conversion = rate * (self.start_order / begun - self.end_order / left);
-        (with_conversion, rate * self.activation_temperature / (t * t))
-    }
-
-    /// The rate with its dependence on temperature taken off.
-    fn drive(&self, alpha: f64) -> f64 {
-        (alpha + self.seed).max(0.0).powf(self.start_order) * (1.0 - alpha).powf(self.end_order)
-    }
-
-    fn arrhenius(&self, t: f64) -> f64 {
-        self.rate_constant * (-self.activation_temperature / t).exp()
+        (rate, with_conversion, rate * self.activation_temperature / (t * t))
     }
 
     /// Time from mixing at `start` (K) to each of the rising conversions `marks`, s, when the mix
@@ -98,9 +97,20 @@ impl Kinetics {
         self.rate(alpha.clamp(0.0, 1.0), t)
     }
 
-    /// A working time stated at 25 degC, at the temperature `t` (K).
-    pub fn working_time(&self, stated: f64, t: f64) -> f64 {
-        stated * (self.activation_temperature * (1.0 / t - 1.0 / REFERENCE)).exp()
+    /// How many times as fast as at 25 degC it cures at the temperature `t` (K).
+    pub fn haste(&self, t: f64) -> f64 {
+        (self.activation_temperature * (1.0 / REFERENCE - 1.0 / t)).exp()
+    }
+}
+
+/// `x` to `order`; the usual orders are roots, which are quick.
+fn power(x: f64, order: f64) -> f64 {
+    if order == 0.5 {
+        x.sqrt()
+    } else if order == 1.5 {
+        x * x.sqrt()
+    } else {
+        x.powf(order)
     }
 }
 
@@ -132,7 +142,6 @@ fn integral(f: &impl Fn(f64) -> f64, from: f64, to: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::material::GEL;
     use approx::assert_relative_eq;
 
     const CURE: Kinetics = Kinetics {
@@ -146,7 +155,7 @@ mod tests {
     #[test]
     fn slopes_are_those_of_the_rate() {
         let (alpha, t) = (0.4, 310.0);
-        let (with_conversion, with_temperature) = CURE.slopes(alpha, t);
+        let (_, with_conversion, with_temperature) = CURE.rate_and_slopes(alpha, t);
         let d = 1e-5;
         let change = (CURE.rate(alpha + d, t) - CURE.rate(alpha - d, t)) / (2.0 * d);
         assert_relative_eq!(with_conversion, change, max_relative = 1e-6);
@@ -155,10 +164,11 @@ mod tests {
     }
 
     #[test]
-    fn warmth_shortens_the_working_time() {
-        let cold = CURE.working_time(3600.0, 288.15);
-        assert!(cold > 1.8 * 3600.0);
-        assert_relative_eq!(CURE.working_time(3600.0, 298.15), 3600.0);
+    fn warmth_hastens_a_cure() {
+        assert!(CURE.haste(288.15) < 1.0 / 1.8);
+        assert_relative_eq!(CURE.haste(298.15), 1.0);
+        let (warm, cold) = (CURE.rate(0.2, 303.15), CURE.rate(0.2, 298.15));
+        assert_relative_eq!(CURE.haste(303.15), warm / cold, max_relative = 1e-12);
     }
 
     #[test]
@@ -170,15 +180,16 @@ mod tests {
     }
 
     #[test]
-    fn a_cup_of_the_binders_of_the_table_gels_at_the_end_of_their_working_time() {
-        let table = crate::material::Table::built_in();
-        for name in ["epoxy", "epoxy, slow casting", "polyester"] {
-            let binder = table.get(name).unwrap();
-            let need = |property| binder.need(property, &Draw::default()).unwrap();
-            let rise = adiabatic_rise(1.0, need(Property::HeatOfReaction), need(Property::HeatCapacity));
-            let gel = Kinetics::of(binder).unwrap().times(298.15, rise, &[GEL])[0];
-            let part = gel / need(Property::PotLife);
-            assert!((0.7..1.4).contains(&part), "{name}: {part}");
+    fn another_activation_energy_leaves_the_rate_of_the_reference_alone() {
+        let turned = CURE.turned(8000.0);
+        assert_relative_eq!(turned.rate(0.3, REFERENCE), CURE.rate(0.3, REFERENCE), max_relative = 1e-12);
+        assert!(turned.rate(0.3, 333.15) > CURE.rate(0.3, 333.15));
+    }
+
+    #[test]
+    fn powers_are_powers() {
+        for order in [0.0, 0.5, 1.0, 1.5, 2.2] {
+            assert_relative_eq!(power(0.37, order), 0.37f64.powf(order), max_relative = 1e-14);
         }
     }
 }

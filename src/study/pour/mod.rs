@@ -1,17 +1,44 @@
 //! The pour: what to buy, weigh, mix and wait for, and what to beware of.
+//!
+//! kinetics   how fast a binder cures
+//! heat       how warm a casting gets that is poured in lifts
+//! runaway    how near a wide lift is to running away
+//! shape      the shape of a casting, and the grid over it
+//! vessel     a cup of binder and a bucket of mix
+//! plan       in how many lifts, and how far apart
+//! drawn      what is uncertain about the heat
+//! warmth     the heat as the sheet tells it
+//! mould      what the mould has to hold
+//! batch      what to weigh for each lift
+//! sheet      the batch sheet of one mix
+//! steps      its checklist and cautions
+//! members    castings from the members of a frame
+//! bodies     the sheets of every build
+//! body       a body drawn as a closed surface
 
 mod batch;
 pub mod bodies;
 mod body;
+mod drawn;
+mod heat;
 mod kinetics;
-mod lift;
+mod members;
 mod mould;
+mod plan;
+mod runaway;
+mod shape;
 mod sheet;
 mod steps;
+mod vessel;
+mod warmth;
 
-pub use batch::{Batches, Pace, Purchase, Weight, batches, mass_to_mix, shopping, weigh};
+pub use batch::{Batches, Filling, LiftPour, Pace, Purchase, Weight, batches, mass_to_mix, shopping, weigh};
 pub use body::Body;
+pub use heat::{Casting, Cell, Cured, End, Face, Fill, Laying, Lifted, Moment, Room, Solid};
 pub use kinetics::{Kinetics, adiabatic_rise};
-pub use lift::{Cure, Lift, Moment, critical_slab};
 pub use mould::{Mould, MouldAnswer};
-pub use sheet::{Basis, Heat, IngredientShare, Lifts, Pour, PourSheet};
+pub use runaway::{critical_slab, runaway};
+pub use shape::{CastShape, Side, Standing};
+pub use sheet::{Basis, IngredientShare, Lifts, Pour, PourSheet};
+pub use vessel::{Bucket, CupReading};
+pub use warmth::{AtOnce, CastingHeat, Heat, HeatMoment, Joint, LiftHeat};

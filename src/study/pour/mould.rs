@@ -25,6 +25,8 @@ pub struct Mould {
     pub youngs_modulus: f64,
     /// Strength of the board in bending, Pa.
     pub strength: f64,
+    /// Conductivity of the board, W/(m K).
+    pub conductivity: f64,
     /// Distance of the ribs, m.
     pub span: f64,
     /// How far the board may bend between them, m.
@@ -53,6 +55,12 @@ pub struct MouldAnswer {
 }
 
 impl Mould {
+    /// What the board for `head` (m) of a mix of `density` (kg/m3) keeps heat back by, m2 K/W.
+    pub fn resistance(&self, density: f64, head: f64) -> f64 {
+        let held = self.hold(density, head);
+        held.board_m.unwrap_or(held.least_board_m) / self.conductivity
+    }
+
     /// What the mould holds of a mix of `density` (kg/m3) with `head` (m) not yet gelled.
     pub fn hold(&self, density: f64, head: f64) -> MouldAnswer {
         let pressure = density * GRAVITY * head;
@@ -80,7 +88,8 @@ mod tests {
 
     #[test]
     fn half_a_metre_of_mix_on_ribs_at_a_quarter_metre() {
-        let mould = Mould { youngs_modulus: 8e9, strength: 40e6, span: 0.25, deflection: 0.5e-3 };
+        let mould =
+            Mould { youngs_modulus: 8e9, strength: 40e6, conductivity: 0.17, span: 0.25, deflection: 0.5e-3 };
         let held = mould.hold(2100.0, 0.5);
         assert_relative_eq!(held.pressure_pa, 10_296.98, max_relative = 1e-6);
         // The deflection of a strip of that thickness is the one asked for.
@@ -93,11 +102,13 @@ mod tests {
         assert_relative_eq!(held.stress_pa, moment / (0.012f64.powi(2) / 6.0), max_relative = 1e-12);
         assert_relative_eq!(held.use_of_strength, held.stress_pa / 40e6, max_relative = 1e-12);
         assert!(held.use_of_strength < 0.1);
+        assert_relative_eq!(mould.resistance(2100.0, 0.5), 0.012 / 0.17, max_relative = 1e-12);
     }
 
     #[test]
     fn ribs_too_far_apart_leave_no_board() {
-        let mould = Mould { youngs_modulus: 8e9, strength: 40e6, span: 1.0, deflection: 0.2e-3 };
+        let mould =
+            Mould { youngs_modulus: 8e9, strength: 40e6, conductivity: 0.17, span: 1.0, deflection: 0.2e-3 };
         assert_eq!(mould.hold(2100.0, 1.0).board_m, None);
     }
 }

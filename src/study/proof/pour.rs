@@ -5,7 +5,9 @@ use super::{Evaluator, Inputs};
 use crate::material::spec::AirSpec;
 use crate::material::{Aggregate, Figure, Ingredient, Property, Recipe, cure_strain, predict};
 use crate::quantity::Draw;
-use crate::study::pour::{Kinetics, Lift, adiabatic_rise, critical_slab, mass_to_mix, weigh};
+use crate::study::pour::{
+    Casting, Cured, End, Face, Fill, Kinetics, adiabatic_rise, critical_slab, mass_to_mix, weigh,
+};
 
 pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("rise", rise),
@@ -66,54 +68,43 @@ fn times(inputs: &Inputs) -> Found {
     Ok(kinetics(inputs)?.times(inputs.number("start")?, inputs.number("rise")?, &inputs.numbers("marks")?))
 }
 
+/// Cells across the slabs: odd, so that one of them is the middle.
+const CELLS: usize = 41;
+
 fn shut_lift(inputs: &Inputs) -> Found {
     let start = inputs.number("start")?;
-    let lift = Lift {
-        thickness: 0.1,
-        conductivity: 1.0,
-        heat_capacity: 2e6,
-        heat: 2e6 * inputs.number("rise")?,
-        kinetics: kinetics(inputs)?,
-        start,
-        surroundings: start,
-        faces: [0.0, 0.0],
-    };
-    Ok(vec![lift.cure().gel_time_s.ok_or("it did not gel")?])
+    let heat = 2e6 * inputs.number("rise")?;
+    let fill = Fill { conductivity: 1.0, heat_capacity: 2e6, heat, kinetics: kinetics(inputs)? };
+    let slab = Casting::slab(0.1, CELLS, [Face::SHUT; 2], start, start);
+    Ok(vec![slab.cure(&fill, End::Gel, 0.01).lifts[0].gel_begins.ok_or("it did not gel")?])
 }
 
 fn critical(inputs: &Inputs) -> Found {
     Ok(vec![critical_slab(inputs.number("biot")?)])
 }
 
-/// A lift with held faces, 10 K warmer inside if it makes no heat.
-fn held(thickness: f64, conductivity: f64, heat: f64, kinetics: Kinetics) -> Lift {
-    Lift {
-        thickness,
-        conductivity,
-        heat_capacity: 1e6,
-        heat,
-        kinetics,
-        start: if heat > 0.0 { 300.0 } else { 310.0 },
-        surroundings: 300.0,
-        faces: [f64::INFINITY; 2],
-    }
+/// A slab with held faces after `duration` (s): the middle above the faces, K. Where it makes no heat
+/// it begins 10 K warmer.
+fn held(thickness: f64, fill: &Fill, duration: f64) -> Result<f64, String> {
+    let start = if fill.heat > 0.0 { 300.0 } else { 310.0 };
+    let face = Face { air: f64::INFINITY, board: 0.0 };
+    let slab = Casting::slab(thickness, CELLS, [face; 2], start, 300.0);
+    let Cured { history, .. } = slab.cure(fill, End::After(duration), 1e-3);
+    let end = history.last().and_then(|moment| moment.hottest[0]);
+    Ok(end.ok_or("no history")? - 300.0)
 }
 
 fn steady(inputs: &Inputs) -> Found {
     let (l, k) = (inputs.number("l")?, inputs.number("k")?);
     let slow = 1e-9;
-    let lift = held(l, k, inputs.number("q")? / slow, even(slow));
-    let settled = 5.0 * l * l / (k / 1e6);
-    let end = *lift.over(settled).history.last().ok_or("no history")?;
-    Ok(vec![end.middle_k - 300.0])
+    let heat = inputs.number("q")? / slow;
+    let fill = Fill { conductivity: k, heat_capacity: 1e6, heat, kinetics: even(slow) };
+    Ok(vec![held(l, &fill, 5.0 * l * l / (k / 1e6))?])
 }
 
 fn cooling(inputs: &Inputs) -> Found {
-    let left = |fo: &f64| {
-        let lift = held(0.2, 1.2, 0.0, even(1e-12));
-        let end = *lift.over(fo * 0.1 * 0.1 / 1.2e-6).history.last().ok_or("no history")?;
-        Ok((end.middle_k - 300.0) / 10.0)
-    };
+    let fill = Fill { conductivity: 1.2, heat_capacity: 1e6, heat: 0.0, kinetics: even(1e-12) };
+    let left = |fo: &f64| Ok(held(0.2, &fill, fo * 0.1 * 0.1 / 1.2e-6)? / 10.0);
     inputs.numbers("fo")?.iter().map(left).collect()
 }
 

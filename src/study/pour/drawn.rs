@@ -1,0 +1,141 @@
+//! What is uncertain about the heat of a pour, and the values it has in draws.
+//!
+//! Drawn are heat, rate and activation temperature of the cure, conductivity and heat capacity of
+//! every ingredient, shares, and what a surface passes to air; densities and air stay as stated.
+
+use super::heat::Fill;
+use super::kinetics::{Kinetics, adiabatic_rise};
+use super::plan::Case;
+use crate::document::Uncertain;
+use crate::material::spec::AirSpec;
+use crate::material::{Ingredient, Prediction, Property, Recipe, predict};
+use crate::quantity::{Draw, Kind, Spread};
+use std::collections::BTreeMap;
+
+/// Properties whose spreads count for the heat.
+const COUNT: [Property; 5] = [
+    Property::HeatOfReaction,
+    Property::RateConstant,
+    Property::ActivationTemperature,
+    Property::Conductivity,
+    Property::HeatCapacity,
+];
+
+/// Key of what a surface passes to air.
+pub(super) const AIR: &str = "pour.film";
+
+/// A recipe whose spreads have their places in draws of their own, and those spreads.
+pub(super) struct Drawn {
+    pub recipe: Recipe,
+    pub uncertain: Vec<Uncertain>,
+    film: Spread,
+}
+
+impl Drawn {
+    /// `recipe` with `film` (W/(m2 K)) from a surface to air.
+    pub fn of(recipe: &Recipe, film: Spread) -> Drawn {
+        let mut drawn = Drawn { recipe: recipe.clone(), uncertain: Vec::new(), film };
+        let mut places = BTreeMap::new();
+        let uncertain = &mut drawn.uncertain;
+        let mut enter = |key: String, spread: &mut Spread, kind: Kind| {
+            spread.index = None;
+            if !spread.is_exact() {
+                let next = uncertain.len();
+                let index = *places.entry(key.clone()).or_insert(next);
+                spread.index = Some(index);
+                if index == next {
+                    uncertain.push(Uncertain::new(&key, *spread, kind));
+                }
+            }
+        };
+        let mut ingredient = |ingredient: &mut Ingredient| {
+            let name = ingredient.material.name.clone();
+            for (property, spread) in ingredient.material.spreads_mut() {
+                spread.index = None;
+                if COUNT.contains(&property) {
+                    enter(format!("materials.\"{name}\".{}", property.name()), spread, property.kind());
+                }
+            }
+            enter(format!("the share of {name}"), &mut ingredient.share, Kind::Ratio);
+        };
+        let recipe = &mut drawn.recipe;
+        ingredient(&mut recipe.binder);
+        for aggregate in &mut recipe.aggregates {
+            ingredient(&mut aggregate.ingredient);
+            for packing in [&mut aggregate.loose, &mut aggregate.packed].into_iter().flatten() {
+                packing.index = None;
+            }
+        }
+        recipe.pigment.iter_mut().for_each(ingredient);
+        if let AirSpec::Stated(air) = &mut recipe.air {
+            air.index = None;
+        }
+        let measured = &mut recipe.measured;
+        for spread in [&mut measured.density, &mut measured.youngs_modulus, &mut measured.loss_factor] {
+            spread.iter_mut().for_each(|spread| spread.index = None);
+        }
+        enter(AIR.to_string(), &mut drawn.film, Kind::Film);
+        drawn
+    }
+
+    /// The case of `draw` and its adiabatic rise (K); `None` where something is not known.
+    pub fn case(&self, draw: &Draw) -> Option<(Case, f64)> {
+        let found = predict(&self.recipe, draw).ok()?;
+        let (fill, rise) = fill(&self.recipe, &found, draw)?;
+        Some((Case { fill, air: self.film.at(draw) }, rise))
+    }
+}
+
+/// The mix as heat sees it, and its adiabatic rise (K); `None` where something is not known.
+fn fill(recipe: &Recipe, found: &Prediction, draw: &Draw) -> Option<(Fill, f64)> {
+    let whole: f64 = recipe.ingredients().map(|i| i.share.at(draw)).sum();
+    let share = recipe.binder.share.at(draw) / whole;
+    let heat = recipe.binder.material.value(Property::HeatOfReaction, draw)?;
+    let heat_capacity = found.heat_capacity?;
+    let density = found.medium().density;
+    let fill = Fill {
+        conductivity: found.conductivity?,
+        heat_capacity: density * heat_capacity,
+        heat: density * share * heat,
+        kinetics: Kinetics::of(&recipe.binder.material, draw).ok()?,
+    };
+    Some((fill, adiabatic_rise(share, heat, heat_capacity)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::material::{Aggregate, Table};
+    use crate::study::spread::Draws;
+
+    #[test]
+    fn each_spread_has_its_place_and_stated_values_stay() {
+        let table = Table::built_in();
+        let get = |name: &str| table.get(name).unwrap();
+        let sand = |grain| Aggregate::new(get("quartz sand"), 40.0, grain);
+        let binder = Ingredient::new(get("epoxy"), Spread::between(20.0, 19.0, 21.0));
+        let mut recipe = Recipe::plain("sand", binder, vec![sand((1e-3, 2e-3)), sand((1e-4, 3e-4))]);
+        // A place of another list of draws must not be taken for one of this.
+        for (_, spread) in recipe.binder.material.spreads_mut() {
+            spread.index = Some(0);
+        }
+        let drawn = Drawn::of(&recipe, Spread::between(8.0, 5.0, 12.0));
+        let keys: Vec<&str> = drawn.uncertain.iter().map(|u| u.key.as_str()).collect();
+        assert_eq!(keys.len(), 9, "{keys:?}");
+        assert!(keys.contains(&AIR) && keys.contains(&"materials.\"epoxy\".rate_constant"));
+        let (stated, rise) = drawn.case(&Draw::default()).unwrap();
+        let expected = adiabatic_rise(0.2, 4.5e5, 0.2 * 1400.0 + 0.8 * 737.0);
+        approx::assert_relative_eq!(rise, expected, max_relative = 1e-9);
+        let cases: Vec<Case> = Draws { count: 20, seed: 1 }
+            .of(&drawn.uncertain)
+            .iter()
+            .map(|d| drawn.case(d).unwrap().0)
+            .collect();
+        assert!(cases.iter().any(|case| case.air < 6.0) && cases.iter().any(|case| case.air > 10.0));
+        for vary in [|case: &Case| case.fill.heat, |case: &Case| case.fill.kinetics.rate(0.3, 300.0)] {
+            let (low, high) =
+                cases.iter().map(vary).fold((f64::INFINITY, 0.0f64), |(l, h), x| (l.min(x), h.max(x)));
+            assert!(low < vary(&stated) && high > vary(&stated), "{low} {high}");
+        }
+    }
+}

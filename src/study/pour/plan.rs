@@ -1,0 +1,301 @@
+//! In how many lifts, and how far apart, so that the hottest place stays below what the binder bears.
+//!
+//! Each casting of the mix is poured in lifts of one height; all castings are poured side by side, so
+//! that one wait serves them all. A plan holds where 95 % of the draws stay below the limit over the
+//! whole sequence. The fewest lifts come first; then the shortest wait that holds, since a lift bonds
+//! best to one that has gelled and is not hard.
+//!
+//! Draws are solved on a coarser grid than the stated values; their peaks are shifted by what the
+//! finer grid adds at the stated values.
+
+use super::heat::{Cured, End, Fill, Room};
+use super::shape::{CastShape, Standing};
+use crate::study::spread::rank::percentile;
+use rayon::prelude::*;
+
+/// Cells from the middle to a face, and accuracy of a step (K): at the stated values, and in draws.
+const FINE: (usize, f64) = (6, 0.05);
+const COARSE: (usize, f64) = (3, 0.3);
+/// Waits that are tried, h; whole shifts and days of a shop.
+const WAITS: [f64; 12] = [4.0, 6.0, 8.0, 10.0, 12.0, 14.0, 16.0, 20.0, 24.0, 36.0, 48.0, 72.0];
+/// No lift is thinner, m, and there are no more of them: beyond these the mix has to change.
+const THINNEST: f64 = 0.015;
+const MOST: usize = 16;
+/// Lifts are begun between these hours of the day where a start is stated: common practice.
+const HOURS: (f64, f64) = (6.0, 22.0);
+/// What the coarser grid may miss of a peak, K.
+const MARGIN: f64 = 0.5;
+/// Part of the draws that may pass the limit.
+const MAY_PASS: f64 = 0.05;
+
+/// One set of values: the mix, and what a surface passes to air, W/(m2 K).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Case {
+    pub fill: Fill,
+    pub air: f64,
+}
+
+/// What is asked of a plan.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Asked {
+    /// The stated values.
+    pub stated: Case,
+    /// Draws of them.
+    pub drawn: Vec<Case>,
+    /// Resistance of the boards, m2 K/W.
+    pub board: f64,
+    /// Temperature of the mix as poured, K.
+    pub start: f64,
+    pub room: Room,
+    /// True where the time of day of the first lift is stated.
+    pub by_the_clock: bool,
+    /// What the binder bears, K.
+    pub limit: Option<f64>,
+    /// Height of a lift, m, and time from lift to lift, s, where the user states them.
+    pub lift: Option<f64>,
+    pub wait: Option<f64>,
+}
+
+/// One casting as it is planned.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Planned {
+    pub lifts: usize,
+    /// At the stated values.
+    pub cured: Cured,
+    /// The hottest place over the whole sequence in each draw, K.
+    pub peaks: Vec<f64>,
+}
+
+/// All castings as they are planned, in their order.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Plan {
+    /// From the begin of one lift to that of the next, s; `None` where each casting is one lift.
+    pub wait: Option<f64>,
+    pub castings: Vec<Planned>,
+}
+
+impl Asked {
+    /// The plan for castings of these shapes.
+    pub fn plan(&self, shapes: &[CastShape]) -> Plan {
+        let (counts, waits): (Vec<usize>, Vec<Option<f64>>) =
+            shapes.iter().map(|shape| self.lifts(shape)).unzip();
+        self.with(shapes, &counts, waits.into_iter().flatten().reduce(f64::max))
+    }
+
+    /// The castings in as many lifts as `counts` says, `wait` (s) apart.
+    pub fn with(&self, shapes: &[CastShape], counts: &[usize], wait: Option<f64>) -> Plan {
+        let planned = |(shape, lifts): (&CastShape, &usize)| self.planned(shape, *lifts, wait.unwrap_or(0.0));
+        Plan { wait, castings: shapes.iter().zip(counts).map(planned).collect() }
+    }
+
+    /// How many lifts a casting takes, and the shortest wait between them.
+    fn lifts(&self, shape: &CastShape) -> (usize, Option<f64>) {
+        let height = shape.size()[2];
+        if let Some(lift) = self.lift {
+            let lifts = (height / lift - 1e-6).ceil().clamp(1.0, 100.0) as usize;
+            return (lifts, (lifts > 1).then(|| self.shortest(shape, lifts)));
+        }
+        let most = ((height / THINNEST) as usize).clamp(1, MOST);
+        for lifts in 1..=most {
+            if self.holds(shape, lifts, self.wait.unwrap_or(WAITS[WAITS.len() - 1] * 3600.0)) {
+                return (lifts, (lifts > 1).then(|| self.shortest(shape, lifts)));
+            }
+        }
+        // Nothing holds: the sheet says so of the plan with one lift.
+        (1, None)
+    }
+
+    /// The shortest wait that holds, and in which a lift gels; the longest where none does.
+    fn shortest(&self, shape: &CastShape, lifts: usize) -> f64 {
+        if let Some(wait) = self.wait {
+            return wait;
+        }
+        let waits: Vec<f64> =
+            WAITS.iter().map(|h| h * 3600.0).filter(|w| self.is_by_day(lifts, *w)).collect();
+        let longest = waits[waits.len() - 1];
+        let alone = self.solve(shape, lifts, longest, &self.stated, COARSE);
+        let gel = alone.lifts[0].gel_time.unwrap_or(longest);
+        let (mut low, mut high) = (waits.partition_point(|wait| *wait < gel), waits.len() - 1);
+        while low < high {
+            let middle = (low + high) / 2;
+            if self.holds(shape, lifts, waits[middle]) { high = middle } else { low = middle + 1 }
+        }
+        waits[high]
+    }
+
+    /// True where each lift begins while people work; a whole number of days always does.
+    fn is_by_day(&self, lifts: usize, wait: f64) -> bool {
+        let hour = |i: usize| ((self.room.start + i as f64 * wait) / 3600.0).rem_euclid(24.0);
+        let works = |hour: f64| (HOURS.0..=HOURS.1).contains(&hour);
+        !self.by_the_clock || wait % 86400.0 == 0.0 || (0..lifts).all(|i| works(hour(i)))
+    }
+
+    /// True where enough draws stay below the limit, or none is known.
+    fn holds(&self, shape: &CastShape, lifts: usize, wait: f64) -> bool {
+        let Some(limit) = self.limit else { return true };
+        let over = |case: &Case| self.solve(shape, lifts, wait, case, COARSE).peak() > limit - MARGIN;
+        if over(&self.stated) {
+            return false;
+        }
+        let mut left = (MAY_PASS * self.drawn.len().saturating_sub(1) as f64) as usize;
+        let mut order: Vec<&Case> = self.drawn.iter().collect();
+        order.sort_by(|a, b| severity(b).total_cmp(&severity(a)));
+        for few in order.chunks(8) {
+            let passed = few.par_iter().filter(|case| over(case)).count();
+            if passed > left {
+                return false;
+            }
+            left -= passed;
+        }
+        true
+    }
+
+    /// One casting in so many `lifts`, `wait` (s) apart.
+    pub fn planned(&self, shape: &CastShape, lifts: usize, wait: f64) -> Planned {
+        let cured = self.solve(shape, lifts, wait, &self.stated, FINE);
+        let coarse = self.solve(shape, lifts, wait, &self.stated, COARSE);
+        let more = cured.peak() - coarse.peak();
+        let peak = |case: &Case| self.solve(shape, lifts, wait, case, COARSE).peak() + more;
+        Planned { lifts, peaks: self.drawn.par_iter().map(peak).collect(), cured }
+    }
+
+    fn solve(&self, shape: &CastShape, lifts: usize, wait: f64, case: &Case, grid: (usize, f64)) -> Cured {
+        let standing = Standing { air: case.air, board: self.board, start: self.start, room: self.room };
+        shape.grid(lifts, wait, grid.0, &standing).cure(&case.fill, End::Cured, grid.1)
+    }
+
+    /// The thickest wide lift, on a board and open above, of which 95 % of the draws stay below the
+    /// limit, m; `None` where one of a metre does, or no limit is known; 0 where even a skin does not.
+    pub fn largest(&self) -> Option<f64> {
+        self.limit?;
+        let holds = |thickness: f64| self.holds(&CastShape::slab("", thickness, 1.0), 1, 0.0);
+        let (mut low, mut high) = (2e-3f64, 1.0f64);
+        if holds(high) {
+            return None;
+        }
+        if !holds(low) {
+            return Some(0.0);
+        }
+        while high / low > 1.01 {
+            let middle = (low * high).sqrt();
+            if holds(middle) { low = middle } else { high = middle }
+        }
+        Some(low)
+    }
+}
+
+/// About how hot a case gets beside others, K: what it sets free before much is lost.
+fn severity(case: &Case) -> f64 {
+    let rise = case.fill.heat / case.fill.heat_capacity;
+    rise * (case.fill.kinetics.highest_rate(310.0) / case.air).powf(0.3)
+}
+
+impl Planned {
+    /// The 5 % and 95 % points of the hottest place, K; the stated value where nothing was drawn.
+    pub fn limits(&self) -> [f64; 2] {
+        let mut sorted = self.peaks.clone();
+        sorted.sort_by(f64::total_cmp);
+        [MAY_PASS, 1.0 - MAY_PASS].map(|share| percentile(&sorted, share).unwrap_or(self.cured.peak()))
+    }
+
+    /// Part of the draws in which it passes `limit` (K).
+    pub fn chance(&self, limit: f64) -> f64 {
+        let passes = |peak: &f64| *peak > limit;
+        if self.peaks.is_empty() {
+            return f64::from(u8::from(passes(&self.cured.peak())));
+        }
+        self.peaks.iter().filter(|peak| passes(peak)).count() as f64 / self.peaks.len() as f64
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::kinetics::Kinetics;
+    use super::*;
+
+    fn case(heat: f64, rate: f64) -> Case {
+        let kinetics = Kinetics::usual(rate, 7000.0);
+        Case { fill: Fill { conductivity: 1.4, heat_capacity: 1.79e6, heat, kinetics }, air: 8.0 }
+    }
+
+    fn asked() -> Asked {
+        let parts = (0..40).map(|i| f64::from(i) / 39.0 - 0.5);
+        Asked {
+            stated: case(1.64e8, 7e5),
+            drawn: parts.map(|part| case(1.64e8 * (1.0 + 0.2 * part), 7e5 * (0.8 * part).exp())).collect(),
+            board: 0.009 / 0.17,
+            start: 293.15,
+            room: Room { mean: 293.15, swing: 0.0, start: 0.0 },
+            by_the_clock: false,
+            limit: Some(333.15),
+            lift: None,
+            wait: None,
+        }
+    }
+
+    #[test]
+    fn a_wide_pour_is_made_in_lifts_whose_hottest_place_stays_below_the_limit() {
+        let shape = CastShape::slab("bed", 0.38, 1.0);
+        let asked = asked();
+        let plan = asked.plan(std::slice::from_ref(&shape));
+        let bed = &plan.castings[0];
+        let wait = plan.wait.unwrap();
+        assert!(bed.lifts > 2, "{} {wait}", bed.lifts);
+        assert!(bed.limits()[1] < 333.15 + 1.0 && bed.chance(333.15) <= 0.076, "{:?}", bed.limits());
+        // Fewer lifts or a shorter wait would not do.
+        assert!(!asked.holds(&shape, bed.lifts - 1, 72.0 * 3600.0));
+        let shorter = Asked {
+            wait: Some(WAITS.iter().rev().find(|w| **w * 3600.0 < wait).unwrap() * 3600.0),
+            ..asked.clone()
+        };
+        let gel = bed.cured.lifts[0].gel_time.unwrap();
+        assert!(shorter.wait.unwrap() < gel || !shorter.holds(&shape, bed.lifts, shorter.wait.unwrap()));
+        let thick = asked.largest().unwrap();
+        assert!(thick > 0.38 / bed.lifts as f64 && thick < 0.2, "{thick}");
+    }
+
+    #[test]
+    fn a_slender_column_is_one_lift_where_a_wide_bed_of_its_height_is_several() {
+        let known = (0..40).map(|i| f64::from(i) / 39.0 - 0.5);
+        let drawn = known.map(|part| case(1.64e8 * (1.0 + 0.05 * part), 7e5 * (0.1 * part).exp())).collect();
+        let asked = Asked { drawn, ..asked() };
+        let column = asked.plan(&[CastShape::block("column", [0.108, 0.108, 0.38], 0.0044)]);
+        assert_eq!((column.wait, column.castings[0].lifts), (None, 1));
+        assert!(asked.plan(&[CastShape::slab("bed", 0.38, 1.0)]).castings[0].lifts > 2);
+    }
+
+    #[test]
+    fn a_finer_grid_moves_the_peak_by_less_than_a_kelvin() {
+        let asked = asked();
+        let shapes = [
+            (CastShape::block("cube", [0.15; 3], 0.003375), 1, 0.0),
+            (CastShape::slab("bed", 0.38, 1.0), 4, 9.0 * 3600.0),
+            (CastShape::block("bar", [0.2, 0.6, 0.12], 0.0144), 2, 12.0 * 3600.0),
+        ];
+        for (shape, lifts, wait) in shapes {
+            let peak = |grid| asked.solve(&shape, lifts, wait, &asked.stated, grid).peak();
+            let (fine, finer) = (peak(FINE), peak((12, 0.02)));
+            assert!((fine - finer).abs() < 0.5, "{}: {fine} {finer}", shape.name);
+            assert!((peak(COARSE) - finer).abs() < 2.0, "{}: {} {finer}", shape.name, peak(COARSE));
+        }
+    }
+
+    #[test]
+    fn who_states_lift_and_wait_is_told_what_becomes_of_it() {
+        let asked = Asked { lift: Some(0.095), wait: Some(9.0 * 3600.0), ..asked() };
+        let plan = asked.plan(&[CastShape::slab("bed", 0.38, 1.0)]);
+        let bed = &plan.castings[0];
+        assert_eq!((bed.lifts, plan.wait), (4, Some(9.0 * 3600.0)));
+        // The second lies on the first at its hottest.
+        assert!(bed.cured.lifts[1].peak > bed.cured.lifts[0].peak + 10.0);
+        assert!(bed.chance(333.15) > 0.5);
+    }
+
+    #[test]
+    fn lifts_begin_by_day_where_the_start_is_stated() {
+        let mut asked = Asked { by_the_clock: true, ..asked() };
+        asked.room.start = 8.0 * 3600.0;
+        assert!(!asked.is_by_day(2, 16.0 * 3600.0) && asked.is_by_day(2, 12.0 * 3600.0));
+        assert!(asked.is_by_day(9, 48.0 * 3600.0) && !asked.is_by_day(3, 20.0 * 3600.0));
+    }
+}

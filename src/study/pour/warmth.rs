@@ -1,0 +1,290 @@
+//! The heat of the cure as the sheet tells it: how hot each casting gets, with its limits, the chance
+//! that it passes what the binder bears, and what would narrow them.
+
+use super::drawn::{AIR, Drawn};
+use super::heat::Moment;
+use super::kinetics::REFERENCE;
+use super::plan::{Asked, Case, Plan, Planned};
+use super::runaway::runaway;
+use super::shape::CastShape;
+use super::sheet::Pour;
+use crate::material::{GEL, Property};
+use crate::quantity::{Draw, Spread};
+use crate::study::spread::rank::{Advice, Influence};
+use crate::study::spread::{Draws, strongest};
+use serde::Serialize;
+
+/// Points of a history that are kept.
+const POINTS: usize = 120;
+/// A lift that is laid bonds to one whose top has cured less far than this: gelled, but soft. Memory.
+const SOFT: f64 = 0.8;
+
+/// The heat of the cure.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Heat {
+    /// Rise if no heat left, K.
+    pub adiabatic_rise_k: f64,
+    /// What the binder allows, K.
+    pub limit_k: Option<f64>,
+    /// What stands around the mix: resistance of the boards, m2 K/W.
+    pub board_m2_k_per_w: f64,
+    /// From a surface to air, W/(m2 K), with its limits.
+    pub film_w_per_m2_k: Spread,
+    /// Each casting of the mix, alike ones together.
+    pub castings: Vec<CastingHeat>,
+    /// Place in that list of the casting that gets hottest, by its 95 % limit.
+    pub hottest: usize,
+    /// The hottest place of the hottest casting over the whole sequence, K: stated, with 5 and 95 %.
+    pub peak_k: Spread,
+    /// Chance that it passes what the binder allows, as a part of the draws.
+    pub chance_above_limit: Option<f64>,
+    /// How many draws were made.
+    pub draws: usize,
+    /// What the spread of its peak comes from, strongest first.
+    pub comes_from: Vec<Influence>,
+    /// Which measurement would narrow it most.
+    pub advice: Option<String>,
+    /// Thickest wide lift on a board and open above, 95 % of whose draws stay below the limit, m; `None`
+    /// where one of a metre does, or no limit is known.
+    pub largest_lift_m: Option<f64>,
+    /// Nearness of the hottest casting, as a wide slab of its thickness, to running away, by the
+    /// critical value; a mix rich in grains runs out of binder before it does. `None` where its faces
+    /// keep the heat in.
+    pub runaway: Option<f64>,
+}
+
+/// The heat of one casting, or of several alike.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct CastingHeat {
+    /// What a reader calls it.
+    pub name: String,
+    /// How many alike.
+    pub count: usize,
+    /// Lengths along two level axes and upwards, m.
+    pub size_m: [f64; 3],
+    /// In how many lifts it is poured.
+    pub lifts: usize,
+    /// Height of one, m.
+    pub lift_m: f64,
+    /// Its hottest place over the whole sequence, K: stated, with 5 and 95 %.
+    pub peak_k: Spread,
+    /// Chance that it passes what the binder allows.
+    pub chance_above_limit: Option<f64>,
+    /// What it would do, were it poured at once; `None` where it is.
+    pub at_once: Option<AtOnce>,
+    /// Its lifts from the lowest up, at the stated values.
+    pub of_lifts: Vec<LiftHeat>,
+    /// Heat set free less stored and lost, by the largest of them: what the solution leaves.
+    pub balance: f64,
+    /// Moments from first to last, at the stated values.
+    pub history: Vec<HeatMoment>,
+}
+
+/// A casting poured at once that is not.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct AtOnce {
+    /// Its hottest place, K: stated, with 5 and 95 %.
+    pub peak_k: Spread,
+    /// Chance that it passes what the binder allows.
+    pub chance_above_limit: Option<f64>,
+}
+
+/// How one lift cures.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct LiftHeat {
+    /// Its hottest place, K.
+    pub peak_k: f64,
+    /// When, s after it was laid.
+    pub peak_time_s: f64,
+    /// When its last place gels, s after it was laid; `None` if it did not within the time followed.
+    pub gel_time_s: Option<f64>,
+    /// Conversion of its top when the next lift is laid; `None` of the last.
+    pub covered_at: Option<f64>,
+}
+
+/// One moment of a casting.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct HeatMoment {
+    /// s after the first lift.
+    pub time_s: f64,
+    /// The hottest place of each lift, K; `None` before it is laid.
+    pub lifts_k: Vec<Option<f64>>,
+    /// Mean conversion of the mix laid.
+    pub conversion: f64,
+}
+
+/// How a lift joins the one below.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Joint {
+    /// It is laid on one that has not gelled: the mould bears both.
+    Wet,
+    /// It bonds to one that has gelled and is soft.
+    Soft,
+    /// It is laid on one that is hard: roughen that first.
+    Hard,
+}
+
+impl Joint {
+    /// The joint on a lift whose top has cured so far.
+    pub fn on(conversion: f64) -> Joint {
+        match conversion {
+            c if c < GEL => Joint::Wet,
+            c if c < SOFT => Joint::Soft,
+            _ => Joint::Hard,
+        }
+    }
+}
+
+impl Heat {
+    /// The hardest joint between two lifts; `None` where each casting is one.
+    pub fn joint(&self) -> Option<Joint> {
+        let covered = self.castings.iter().flat_map(|casting| &casting.of_lifts).filter_map(|l| l.covered_at);
+        covered.fold(None, |most: Option<f64>, c| Some(most.map_or(c, |m| m.max(c)))).map(Joint::on)
+    }
+
+    /// The casting that gets hottest.
+    pub fn hottest(&self) -> &CastingHeat {
+        &self.castings[self.hottest]
+    }
+}
+
+/// How the pour is made, and its heat where the binder tells it.
+pub(super) struct Warmth {
+    pub plan: Option<Plan>,
+    pub heat: Option<Heat>,
+    /// The stated values.
+    pub case: Option<Case>,
+}
+
+/// Plans the lifts of `pour` and follows their heat. `board` is the resistance of the boards of a mould
+/// for a head (m) of mix, m2 K/W.
+pub(super) fn warmth(drawn: &Drawn, pour: &Pour, board: &impl Fn(f64) -> f64) -> Warmth {
+    let stated = Draw::default();
+    let Some((case, rise)) = drawn.case(&stated) else {
+        return Warmth { plan: None, heat: None, case: None };
+    };
+    let draws = Draws { count: pour.draws, seed: 1 }.of(&drawn.uncertain);
+    let deepest = pour.depth();
+    let mut asked = Asked {
+        stated: case,
+        drawn: draws.iter().filter_map(|draw| drawn.case(draw).map(|(case, _)| case)).collect(),
+        board: board(deepest),
+        start: pour.temperature,
+        room: pour.room(),
+        by_the_clock: pour.start.is_some(),
+        limit: drawn.recipe.binder.material.value(Property::MaxTemperature, &stated),
+        lift: pour.lift,
+        wait: pour.wait,
+    };
+    let mut plan = asked.plan(&pour.shapes);
+    // The boards that the lifts ask for are thinner than those for the whole depth, and cooler.
+    let head = head(&plan, &pour.shapes);
+    if head < deepest && board(head) != asked.board {
+        asked.board = board(head);
+        let counts: Vec<usize> = plan.castings.iter().map(|planned| planned.lifts).collect();
+        plan = asked.with(&pour.shapes, &counts, plan.wait);
+    }
+    let heat = heat(&asked, &plan, pour, drawn, &draws, rise);
+    Warmth { plan: Some(plan), heat: Some(heat), case: Some(case) }
+}
+
+/// The height of mix that a mould has to hold: of a lift where castings are made in several.
+pub(super) fn head(plan: &Plan, shapes: &[CastShape]) -> f64 {
+    let heights = shapes.iter().zip(&plan.castings).map(|(shape, planned)| {
+        let wet = planned
+            .cured
+            .lifts
+            .iter()
+            .any(|lift| lift.covered_at.is_some_and(|c| Joint::on(c) == Joint::Wet));
+        shape.size()[2] / if wet { 1.0 } else { planned.lifts as f64 }
+    });
+    heights.fold(0.0, f64::max)
+}
+
+fn heat(asked: &Asked, plan: &Plan, pour: &Pour, drawn: &Drawn, draws: &[Draw], rise: f64) -> Heat {
+    let castings: Vec<CastingHeat> = pour
+        .shapes
+        .iter()
+        .zip(&plan.castings)
+        .map(|(shape, planned)| casting(asked, shape, planned))
+        .collect();
+    let order = |a: &usize, b: &usize| castings[*a].peak_k.high.total_cmp(&castings[*b].peak_k.high);
+    let hottest = (0..castings.len()).max_by(order).unwrap_or(0);
+    let (shape, planned) = (&pour.shapes[hottest], &plan.castings[hottest]);
+    let answers: Vec<Option<f64>> = planned.peaks.iter().copied().map(Some).collect();
+    let comes_from = strongest(&drawn.uncertain, draws, &answers);
+    let behind = 1.0 / (1.0 / asked.stated.air + asked.board);
+    Heat {
+        adiabatic_rise_k: rise,
+        limit_k: asked.limit,
+        board_m2_k_per_w: asked.board,
+        film_w_per_m2_k: pour.film,
+        peak_k: castings[hottest].peak_k,
+        chance_above_limit: castings[hottest].chance_above_limit,
+        draws: draws.len(),
+        advice: Advice::from(&comes_from).map(|advice| told(&advice)),
+        comes_from,
+        largest_lift_m: asked.largest(),
+        runaway: runaway(&asked.stated.fill, shape.through(planned.lifts), behind, asked.room.mean),
+        castings,
+        hottest,
+    }
+}
+
+/// The advice with what gives the measurement.
+fn told(advice: &Advice) -> String {
+    let mut told = advice.sentence("the hottest place");
+    let key = &advice.key;
+    if [Property::RateConstant, Property::HeatOfReaction].iter().any(|p| key.ends_with(p.name())) {
+        told.push_str(&format!(
+            " A cup of your own binder with a thermometer in its middle, begun at {:.0} °C, gives it: state \
+             cup_mass, exotherm_time and exotherm_peak of the binder.",
+            REFERENCE - 273.15
+        ));
+    } else if key == AIR {
+        told.push_str(" A box of warm water of the casting's size that cools in the mould's place gives it.");
+    }
+    told
+}
+
+fn casting(asked: &Asked, shape: &CastShape, planned: &Planned) -> CastingHeat {
+    let spread = |planned: &Planned| {
+        let [low, high] = planned.limits();
+        Spread::between(planned.cured.peak(), low, high)
+    };
+    let chance = |planned: &Planned| asked.limit.map(|limit| planned.chance(limit));
+    let once = (planned.lifts > 1).then(|| asked.planned(shape, 1, 0.0));
+    let size = shape.size();
+    let lift = |lift: &super::heat::Lifted| LiftHeat {
+        peak_k: lift.peak,
+        peak_time_s: lift.peak_time,
+        gel_time_s: lift.gel_time,
+        covered_at: lift.covered_at,
+    };
+    CastingHeat {
+        name: shape.name.clone(),
+        count: shape.count,
+        size_m: size,
+        lifts: planned.lifts,
+        lift_m: size[2] / planned.lifts as f64,
+        peak_k: spread(planned),
+        chance_above_limit: chance(planned),
+        at_once: once.map(|once| AtOnce { peak_k: spread(&once), chance_above_limit: chance(&once) }),
+        of_lifts: planned.cured.lifts.iter().map(lift).collect(),
+        balance: planned.cured.balance,
+        history: thin(&planned.cured.history),
+    }
+}
+
+/// The first, the last and evenly chosen moments between.
+fn thin(history: &[Moment]) -> Vec<HeatMoment> {
+    let (count, kept) = (history.len(), history.len().min(POINTS));
+    let at = |i: usize| i * (count - 1) / (kept - 1).max(1);
+    let moment = |moment: &Moment| HeatMoment {
+        time_s: moment.time,
+        lifts_k: moment.hottest.clone(),
+        conversion: moment.conversion,
+    };
+    (0..kept).map(|i| moment(&history[at(i)])).collect()
+}
