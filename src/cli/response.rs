@@ -74,7 +74,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         blocks: &|found| present::blocks(found, motion),
         table: &present::table,
     };
-    arguments.output.give(&answer)
+    arguments.output.give(&answer)?;
+    Ok(Ending::judged(found.misses.all_miss()))
 }
 
 fn options(arguments: &Arguments) -> Result<ResponseOptions, Failure> {

@@ -87,7 +87,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         blocks: &present::blocks,
         table: &present::table,
     };
-    arguments.output.give(&answer)
+    arguments.output.give(&answer)?;
+    Ok(Ending::judged(found.misses.all_miss()))
 }
 
 /// A ratio of motion to noise that a record can hold, dB.

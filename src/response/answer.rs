@@ -5,22 +5,7 @@ use super::floor::{FloorMotion, FloorPath};
 use super::frequency::FrequencyResponse;
 use super::peak::Peak;
 use super::speeds::{Clash, OrderLine, UnbalanceMotion};
-use crate::problem::Problem;
 use serde::Serialize;
-
-/// How every build answers a force that goes on.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Response {
-    /// What is moved, what is watched, and along which direction.
-    pub path: String,
-    /// Amplitude of motion at which losses are taken, m; left out where none is stated over amplitude.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub amplitude_m: Option<f64>,
-    /// In the order of the design.
-    pub builds: Vec<BuildResponse>,
-    /// What is doubtful.
-    pub notes: Vec<Problem>,
-}
 
 /// How one build answers a force that goes on. What the design does not ask for is empty or `None`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -105,10 +90,7 @@ mod tests {
         let pair = model.pair(0, 0);
         let build = BuildResponse::new("cast", "Cast", curve, worst_peak(&model, 0, 0))
             .with_cut(stable_depth(&pair, 1.5e9), lobes(&pair, 1.5e9, 2));
-        let answer =
-            Response { path: String::new(), amplitude_m: None, builds: vec![build], notes: Vec::new() };
-        let json = serde_json::to_value(answer).unwrap();
-        let found = &json["builds"][0];
+        let found = serde_json::to_value(build).unwrap();
         assert_eq!(found["name"], "cast");
         for key in ["frequency_hz", "real_m_per_n", "imaginary_m_per_n", "clashes", "lobes", "peaks"] {
             assert!(found[key].is_array(), "{key}");

@@ -8,7 +8,7 @@ use super::measures::{Figures, measure};
 use crate::design::{Build, Design, Goal, LeftOut, Model};
 use crate::modes::Asked;
 use crate::problem::Problem;
-use crate::quantity::{Draw, figures};
+use crate::quantity::{Draw, Kind, figures, show};
 
 /// What builds are made equal in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -28,6 +28,15 @@ impl Equal {
             Equal::Mass => "mass",
             Equal::Stiffness => "stiffness",
             Equal::Cost => "cost",
+        }
+    }
+
+    /// How a value of it is told.
+    fn show(self, value: f64) -> String {
+        match self {
+            Equal::Mass => show(value, Kind::Mass),
+            Equal::Stiffness => show(value, Kind::Stiffness),
+            Equal::Cost => figures(value, 3),
         }
     }
 
@@ -75,23 +84,25 @@ const SCALES: (f64, f64) = (0.1, 10.0);
 /// # Errors
 /// A problem at the build when no scale between a tenth and ten times gives it.
 fn scale(build: &Build, goal: &Goal, equal: Equal, wanted: f64) -> Result<f64, Vec<Problem>> {
-    let at = |scale: f64| build.scaled_model(goal, &Draw::default(), scale);
-    let found = match equal {
-        Equal::Mass => by_halving(wanted, |scale| Ok(at(scale)?.mass()))?,
-        Equal::Cost => {
-            by_halving(wanted, |scale| at(scale)?.cost(build).ok_or_else(|| vec![unpriced(build)]))?
+    let value = |scale: f64| {
+        let model = build.scaled_model(goal, &Draw::default(), scale)?;
+        match equal {
+            Equal::Mass => Ok(model.mass()),
+            Equal::Cost => model.cost(build).ok_or_else(|| vec![unpriced(build)]),
+            Equal::Stiffness => stiffness(build, &model),
         }
-        Equal::Stiffness => by_halving(wanted, |scale| stiffness(build, &at(scale)?))?,
     };
+    let found = by_halving(wanted, value)?;
     if found > SCALES.0 && found < SCALES.1 {
         return Ok(found);
     }
     let message = format!(
-        "build \"{}\": it does not reach the same {} with its sections between {} and {} times their size",
+        "build \"{}\": with its sections {} times their size it still has a {} of {}, not of {}",
         build.name,
+        figures(found, 3),
         equal.word(),
-        SCALES.0,
-        SCALES.1
+        equal.show(value(found)?),
+        equal.show(wanted)
     );
     Err(vec![
         Problem::error(build.place.clone(), message)

@@ -2,18 +2,20 @@
 
 use super::apart::apart;
 use super::measures::{Solved, meets, nothing_gives};
-use crate::design::{Build, Design, Goal};
+use super::misses::Misses;
+use crate::design::{Build, Design, Goal, Measure};
 use crate::frame::Frame;
 use crate::modes::ModesFault;
 use crate::problem::{Place, Problem, suggest};
 use crate::quantity::Draw;
-use crate::response::answer::{BuildResponse, Response};
+use crate::response::answer::BuildResponse;
 use crate::response::cut::{lobes, stable_depth};
 use crate::response::floor::{FloorSpectrum, floor_motion, floor_paths};
 use crate::response::frequency::FrequencyResponse;
 use crate::response::modal::ModalModel;
 use crate::response::speeds::{RunningSpeeds, clashes, order_lines, unbalance_motion};
 use crate::response::stations::{DirectCheck, Station, modal_model};
+use serde::Serialize;
 use std::f64::consts::TAU;
 
 /// Waves between two teeth up to which the border of the stable cut is drawn.
@@ -41,6 +43,22 @@ pub struct ResponseOptions {
     pub floor: Option<FloorSpectrum>,
 }
 
+/// How every build answers a force that goes on.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Response {
+    /// What is moved, what is watched, and along which direction.
+    pub path: String,
+    /// Amplitude of motion at which losses are taken, m; left out where none is stated over amplitude.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub amplitude_m: Option<f64>,
+    /// In the order of the design.
+    pub builds: Vec<BuildResponse>,
+    /// Targets of the stiffness along the usual path that are missed; none are judged along another.
+    pub misses: Misses,
+    /// What is doubtful.
+    pub notes: Vec<Problem>,
+}
+
 /// How every build of `design` answers a force.
 ///
 /// # Errors
@@ -51,13 +69,11 @@ pub fn response(design: &Design, options: &ResponseOptions) -> Result<Response, 
 
 fn of_all(design: &Design, options: &ResponseOptions) -> Result<Response, Vec<Problem>> {
     let mut notes = design.notes.clone();
-    let builds = design
-        .builds
-        .iter()
-        .map(|build| respond(design, build, options, &mut notes))
-        .collect::<Result<Vec<_>, _>>()?;
+    let mut misses = Misses::new(&design.goal.targets);
+    let each = |build| respond(design, build, options, (&mut notes, &mut misses));
+    let builds = design.builds.iter().map(each).collect::<Result<Vec<_>, _>>()?;
     let amplitude_m = design.goal.amplitude;
-    Ok(Response { path: told(design, options)?, amplitude_m, builds, notes })
+    Ok(Response { path: told(design, options)?, amplitude_m, builds, misses, notes })
 }
 
 fn told(design: &Design, options: &ResponseOptions) -> Result<String, Vec<Problem>> {
@@ -132,7 +148,7 @@ fn respond(
     design: &Design,
     build: &Build,
     options: &ResponseOptions,
-    notes: &mut Vec<Problem>,
+    (notes, misses): (&mut Vec<Problem>, &mut Misses),
 ) -> Result<BuildResponse, Vec<Problem>> {
     let goal = &design.goal;
     let at_fault = |fault: ModesFault| build.problems(&fault);
@@ -149,6 +165,13 @@ fn respond(
     let path = path_stations(design, (build, &model.frame), options, tool, weakest)?;
     let solved = Solved::converged(build, goal, &model, Some(&path)).map_err(at_fault)?;
     notes.extend(solved.doubts(build, goal));
+    if options.path.is_none() {
+        let figures = solved.figures(build, goal).map_err(at_fault)?;
+        misses.judge(&build.name, |measure| {
+            let shown = matches!(measure, Measure::Stiffness | Measure::DynamicStiffness);
+            shown.then(|| figures.get(measure))
+        });
+    }
     let mut stations: Vec<Station> =
         tool.map(|(tip, work)| Station::axes(tip, work)).into_iter().flatten().collect();
     let load = stations.len();

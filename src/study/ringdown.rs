@@ -7,9 +7,10 @@
 use super::apart::apart;
 use super::known::Known;
 use super::measures::Solved;
+use super::misses::Misses;
 use super::spread::rank::percentiles;
 use super::spread::{Answered, Draws, run};
-use crate::design::{Build, Design, Goal, Tap};
+use crate::design::{Build, Design, Goal, Measure, Tap};
 use crate::document::Uncertain;
 use crate::modes::ModesFault;
 use crate::problem::{Place, Problem};
@@ -49,6 +50,8 @@ pub struct RingDowns {
     pub draws: usize,
     /// In the order of the design.
     pub builds: Vec<BuildRingDown>,
+    /// Targets of the settle time that are missed.
+    pub misses: Misses,
     /// What is doubtful.
     pub notes: Vec<Problem>,
 }
@@ -178,6 +181,11 @@ fn of_all(
     };
     let path = format!("{} struck, {watched} watched", tap.at.value);
     let (settle_to_m, amplitude_m) = (tap.settle_to, design.goal.amplitude);
+    let mut misses = Misses::new(&design.goal.targets);
+    for own in &builds {
+        let settles = |measure| (measure == Measure::SettleTime).then_some(own.motion.settle_time_s);
+        misses.judge(&own.name, settles);
+    }
     let notes = design.notes.iter().cloned().chain(doubts).collect();
     Ok(RingDowns {
         path,
@@ -187,6 +195,7 @@ fn of_all(
         amplitude_m,
         draws: total,
         builds,
+        misses,
         notes,
     })
 }

@@ -16,6 +16,7 @@ use stillbed::response::frequency::Motion;
 use stillbed::section::stock::Stock;
 use stillbed::study::compare::{Compared, Comparison, Options};
 use stillbed::study::equal::Equal;
+use stillbed::study::misses::{Miss, Misses};
 use stillbed::study::modes::Modes;
 use stillbed::study::motion::{Path, ResponseOptions, response};
 use stillbed::study::pour::bodies::{PourOptions, mixes, pours};
@@ -57,8 +58,9 @@ pub fn faults(text: &str, seed: u64) -> Option<Vec<String>> {
     let count = 1 + dice.below(24);
     found.extend(sections(&design).err());
     found.extend(rings(&design, count).err());
-    found.extend(compared(&design, dice).err());
-    found.extend(moved(&design, dice).err());
+    let all = compared(&design, dice);
+    found.extend(moved(&design, dice, all.as_ref().ok()).err());
+    found.extend(all.err());
     found.extend(warmed(&design).err());
     found.extend(poured(&design).err());
     found.extend(sized(&design).err());
@@ -185,7 +187,7 @@ fn rings(design: &Design, count: usize) -> Held {
     Ok(())
 }
 
-fn compared(design: &Design, dice: &mut Dice) -> Held {
+fn compared(design: &Design, dice: &mut Dice) -> Result<Comparison, String> {
     let draws = if dice.chance(0.3) { 3 } else { 0 };
     let options = Options { draws, ..Options::default() };
     let all = Comparison::of(design, &options, |_, _| ()).map_err(refused("compare"))?;
@@ -214,7 +216,7 @@ fn compared(design: &Design, dice: &mut Dice) -> Held {
             Err(problems) => return Err(format!("compare at equal refuses: {}", problems[0])),
         }
     }
-    Ok(())
+    Ok(all)
 }
 
 /// `modes` and `compare` call the same figure the first frequency.
@@ -264,7 +266,7 @@ fn first_difference(path: &str, a: &serde_json::Value, b: &serde_json::Value) ->
     }
 }
 
-fn moved(design: &Design, dice: &mut Dice) -> Held {
+fn moved(design: &Design, dice: &mut Dice, all: Option<&Comparison>) -> Held {
     let goal = &design.goal;
     let point = |dice: &mut Dice, build: &Build| {
         let names: Vec<&str> = build.drawing.points.iter().map(|(name, _)| name).collect();
@@ -278,16 +280,40 @@ fn moved(design: &Design, dice: &mut Dice) -> Held {
     });
     let floor = if dice.chance(0.3) { FloorSpectrum::criterion("VC-C") } else { None };
     let range = dice.chance(0.2).then_some((5.0, 400.0));
-    let answer = response(design, &ResponseOptions { range, path, floor }).map_err(refused("response"))?;
+    let options = ResponseOptions { range, path, floor };
+    let answer = response(design, &options).map_err(refused("response"))?;
+    if options.path.is_none() {
+        same_misses("response", &answer.misses, all, &["stiffness", "dynamic_stiffness"])?;
+    }
     sound("response", &answer, &answer.notes, &present::response::blocks(&answer, Motion::Mobility))?;
     if goal.tap.is_some() {
         let draws = Draws { count: if dice.chance(0.2) { 3 } else { 0 }, seed: 1 };
         let options = RingDownOptions { duration: None, draws };
         let answer = ring_down(design, &options, |_, _| ()).map_err(refused("ringdown"))?;
         sound("ringdown", &answer, &answer.notes, &present::ringdown::blocks(&answer))?;
+        same_misses("ringdown", &answer.misses, all, &["settle_time"])?;
     }
     Ok(())
 }
+
+/// A target of `measures` that is clearly missed is missed in `compare` too, and the other way round.
+fn same_misses(command: &str, found: &Misses, all: Option<&Comparison>, measures: &[&str]) -> Held {
+    let Some(all) = all else { return Ok(()) };
+    let is_in = |misses: &Misses, miss: &Miss| {
+        misses.list.iter().any(|own| own.build == miss.build && own.measure == miss.measure)
+    };
+    for (one, other) in [(found, &all.misses), (&all.misses, found)] {
+        let mut clear =
+            one.list.iter().filter(|miss| measures.contains(&miss.measure) && miss.by() > CLEARLY);
+        if let Some(miss) = clear.find(|miss| !is_in(other, miss)) {
+            return Err(format!("{command} and compare differ in a miss: {}: {}", miss.build, miss.sentence()));
+        }
+    }
+    Ok(())
+}
+
+/// A figure may differ by its stated error between two paths.
+const CLEARLY: f64 = 0.02;
 
 fn warmed(design: &Design) -> Held {
     let change = design.goal.thermal.is_none().then_some(7.0);

@@ -2,8 +2,9 @@
 
 use super::super::block::{Axis, Block, Curve, Series, Unit};
 use super::super::table::{Column, Table};
-use crate::response::answer::{BuildResponse, Response};
+use crate::response::answer::BuildResponse;
 use crate::response::floor::FloorPath;
+use crate::study::motion::Response;
 use serde::Serialize;
 
 const HZ: Unit = Unit::new("Hz", 1.0);

@@ -5,6 +5,7 @@ pub mod compare;
 mod floor;
 mod guesses;
 pub mod materials;
+mod missed;
 pub mod mix;
 pub mod modes;
 pub mod pour;

@@ -2,6 +2,7 @@
 
 use super::super::block::{Bar, Bars, Block, Unit};
 use super::super::table::{Column, Table};
+use super::missed::missed;
 use super::spread::{drawn, holds_at};
 use crate::modes::{BuildModes, ModeAnswer, Reason, Share};
 use crate::quantity::{Kind, Spread, figures, show};
@@ -153,13 +154,7 @@ pub fn blocks(answer: &Modes) -> Vec<Block> {
         let first = own.first_of_structure().or(own.modes.first()).zip(own.first_structure_mode.or(Some(1)));
         blocks.extend(first.map(|(mode, number)| Block::Bars(shares(mode, number))));
     }
-    let missed = answer.misses.list.iter();
-    let missed: Vec<String> = missed
-        .map(|miss| format!("{} misses a target: {}.", miss.build.replace('_', " "), miss.sentence()))
-        .collect();
-    if !missed.is_empty() {
-        blocks.push(Block::Note(missed.join(" ")));
-    }
+    blocks.extend(missed(&answer.misses));
     blocks.extend(super::guesses::taken(&answer.guesses).map(Block::Table));
     if !answer.notes.is_empty() {
         blocks.push(Block::Problems(answer.notes.clone()));

@@ -2,10 +2,12 @@
 
 use super::super::block::{Axis, Bar, Bars, Block, Curve, Series, Unit};
 use super::super::table::{Column, Table};
+use super::missed::missed;
 use crate::quantity::{Kind, Spread};
-use crate::response::answer::{BuildResponse, Response};
+use crate::response::answer::BuildResponse;
 use crate::response::frequency::{Motion, Resonance};
 use crate::response::speeds::Clash;
+use crate::study::motion::Response;
 use serde::Serialize;
 
 const HZ: Unit = Unit::new("Hz", 1.0);
@@ -80,6 +82,7 @@ pub fn blocks(answer: &Response, motion: Motion) -> Vec<Block> {
     if answer.builds.iter().any(|build| build.stable_depth_m.is_some()) {
         blocks.push(Block::Bars(depths(answer)));
     }
+    blocks.extend(missed(&answer.misses));
     if !answer.notes.is_empty() {
         blocks.push(Block::Problems(answer.notes.clone()));
     }

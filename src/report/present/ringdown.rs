@@ -2,6 +2,7 @@
 
 use super::super::block::{Axis, Block, Curve, Series, Tone, Unit};
 use super::super::table::{Column, Table};
+use super::missed::missed;
 use super::spread::{drawn, holds_at};
 use crate::quantity::{Kind, show};
 use crate::study::ringdown::{BuildRingDown, RingDownSpread, RingDowns};
@@ -83,6 +84,7 @@ pub(super) fn heard(answer: &RingDowns, taps: Vec<Vec<Tone>>) -> Vec<Block> {
     blocks.push(Block::Curve(curve));
     blocks.push(Block::Table(Table::new("After the tap", &columns(), &answer.builds)));
     blocks.extend(at_start(answer));
+    blocks.extend(missed(&answer.misses));
     if answer.draws > 0 {
         let title = format!("After the tap, 50 % (5 %–95 %) of {} draws", answer.draws);
         blocks.push(Block::Table(Table::new(&title, &drawn_columns(), &answer.builds).side_by_side()));

@@ -6,11 +6,11 @@ use super::{basis, compare, mix, modes, pour, proof, response, ringdown, section
 use crate::design::{Design, Goal};
 use crate::modes::BuildModes;
 use crate::quantity::{Kind, figures, show};
-use crate::response::answer::Response;
 use crate::response::frequency;
 use crate::study::compare::Comparison;
 use crate::study::misses::Misses;
 use crate::study::modes::Modes;
+use crate::study::motion::Response;
 use crate::study::pour::bodies::Pours;
 use crate::study::proof::Proof;
 use crate::study::ringdown::RingDowns;

@@ -530,8 +530,7 @@ impl<'a> Frozen<'a> {
 
     /// Cured and well past the peak of every lift, so that nothing hotter is to come.
     fn is_over(&self, x: &State, cured: &Cured) -> bool {
-        let falls =
-            |(i, lift): (usize, &Lifted)| self.hottest(i, x) < lift.peak - PAST_PEAK * self.tolerance;
+        let falls = |(i, lift): (usize, &Lifted)| self.hottest(i, x) < lift.peak - PAST_PEAK * self.tolerance;
         if !cured.lifts.iter().enumerate().all(falls) {
             return false;
         }
