@@ -1,15 +1,17 @@
 //! How each build grows, bows and sags: the answer of the command `thermal`.
 
 use super::apart::apart;
+use super::pour::PourSheet;
+use super::pour::bodies::{PourOptions, poured};
 use crate::design::{Build, Design, Model, Profile, Substance};
 use crate::material::Property;
 use crate::modes::Statics;
 use crate::problem::{Place, Problem, suggest};
-use crate::quantity::Draw;
+use crate::quantity::{Draw, Spread};
 use crate::response::accuracy::spec::ThermalSpec;
 use crate::response::accuracy::{
-    Aim, Base, Best, Path, RestFault, Sag, Settling, Thermal, WarmSection, best_supports, drift_per_kelvin,
-    largest_bow, sag, settling, thermal,
+    Aim, Base, Best, Cure, Path, RestFault, Sag, Settling, Thermal, WarmSection, best_supports,
+    drift_per_kelvin, largest_bow, sag, settling, thermal,
 };
 use serde::Serialize;
 
@@ -18,6 +20,10 @@ use serde::Serialize;
 pub struct Warm {
     /// In the order of the design.
     pub builds: Vec<BuildWarm>,
+    /// Shear strength by which bonds are judged, Pa.
+    pub bond_strength_pa: Spread,
+    /// True where that is the usual one, since none is stated.
+    pub bond_strength_usual: bool,
     /// What is doubtful.
     pub notes: Vec<Problem>,
 }
@@ -95,7 +101,8 @@ pub fn warm(design: &Design, options: &WarmOptions) -> Result<Warm, Vec<Problem>
 fn of_all(design: &Design, spec: &ThermalSpec, carry: Option<&Carry>) -> Result<Warm, Vec<Problem>> {
     let builds =
         design.builds.iter().map(|build| of_build(design, build, spec, carry)).collect::<Result<_, _>>()?;
-    Ok(Warm { builds, notes: design.notes.clone() })
+    let (bond_strength_pa, bond_strength_usual) = (spec.bond(), spec.bond_strength.is_none());
+    Ok(Warm { builds, bond_strength_pa, bond_strength_usual, notes: design.notes.clone() })
 }
 
 fn of_build(
@@ -106,7 +113,10 @@ fn of_build(
 ) -> Result<BuildWarm, Vec<Problem>> {
     let model = build.model(&design.goal, &Draw::default())?;
     let sections = sections(build, &model)?;
-    let (case, ask, sag_ask) = spec.resolve(&model.frame, &materials(design))?;
+    let (mut case, ask, sag_ask) = spec.resolve(&model.frame, &materials(design))?;
+    if spec.cure {
+        case.cures = cures(design, build)?;
+    }
     let base = Base {
         name: &build.name,
         frame: &model.frame,
@@ -148,6 +158,18 @@ fn of_build(
     let path = thermal.state.path.as_ref().zip(weighed).map(|(warm, weighed)| warm.and(weighed));
     let label = build.label.clone();
     Ok(BuildWarm { label, thermal, settling, drift_settled_between_s: between, sag, path, carry })
+}
+
+/// What the cure leaves in the mixes of `build`, poured as its sheet says.
+fn cures(design: &Design, build: &Build) -> Result<Vec<Cure>, Vec<Problem>> {
+    let poured = poured(design, build, &PourOptions::default())?;
+    let sheets = poured.map(|poured| poured.sheets).unwrap_or_default();
+    let cure = |sheet: PourSheet| Cure {
+        shrinkage: sheet.cure_strain.unwrap_or(0.0),
+        cooling_k: sheet.heat.map_or(0.0, |heat| heat.peak_k.value - heat.room_k),
+        of: sheet.mix,
+    };
+    Ok(sheets.into_iter().map(cure).collect())
 }
 
 /// `value`, m or rad, or 0 where it is only rounding: far below the size of an atom.

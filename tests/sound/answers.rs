@@ -306,7 +306,11 @@ fn same_misses(command: &str, found: &Misses, all: Option<&Comparison>, measures
         let mut clear =
             one.list.iter().filter(|miss| measures.contains(&miss.measure) && miss.by() > CLEARLY);
         if let Some(miss) = clear.find(|miss| !is_in(other, miss)) {
-            return Err(format!("{command} and compare differ in a miss: {}: {}", miss.build, miss.sentence()));
+            return Err(format!(
+                "{command} and compare differ in a miss: {}: {}",
+                miss.build,
+                miss.sentence()
+            ));
         }
     }
     Ok(())

@@ -101,7 +101,11 @@ pub fn blocks(answer: &Warm) -> Vec<Block> {
             "Stress, largest in each part"
         };
         blocks.push(Block::Table(Table::new(title, &stress_columns(carried), &rows)));
-        blocks.extend(bonds(&rows));
+        blocks.extend(bonds(&rows, answer));
+        blocks.extend(cured(build, &rows).map(Block::Note));
+        blocks.extend(build.thermal.cure.as_ref().and_then(|cure| {
+            straightness("Straightness as cast, before faces are finished", &cure.straightness)
+        }));
         blocks.extend(straightness("Straightness under the stated change", &state.straightness));
         if let Some(sag) = &build.sag {
             blocks.extend(straightness("Straightness under its own weight", &sag.straightness));
@@ -131,26 +135,87 @@ pub fn blocks(answer: &Warm) -> Vec<Block> {
     blocks
 }
 
-/// The shear of the bonds: the largest in words, or all where the bond strength is stated.
-fn bonds(rows: &[Row]) -> Option<Block> {
-    if rows.iter().any(|row| row.part.bond_margin.is_some()) {
+/// The shear of the bonds, and by what it is judged; the largest alone where none is near it.
+fn bonds(rows: &[Row], answer: &Warm) -> Vec<Block> {
+    let shear = |row: &&Row| row.part.bond_shear_pa.unwrap_or(0.0);
+    let Some(worst) = rows.iter().max_by(|a, b| shear(a).total_cmp(&shear(b))) else { return Vec::new() };
+    let Some(most) = worst.part.bond_shear_pa else { return Vec::new() };
+    let strength = answer.bond_strength_pa;
+    let mut blocks = Vec::new();
+    if !answer.bond_strength_usual || most > strength.low {
         let columns = [
             Column::text("member", "member", |row: &Row| row.member.to_string()),
             Column::text("part", "of", |row: &Row| row.part.of.clone()),
             Column::number("shear", MPA, "bond_shear_pa", |row: &Row| row.part.bond_shear_pa),
+            Column::number("passes within", Unit::new("mm", 1e-3), "bond_reach_m", |row: &Row| {
+                row.part.bond_reach_m
+            }),
             Column::number("margin", Unit::NONE, "bond_margin", |row: &Row| row.part.bond_margin),
         ];
-        return Some(Block::Table(Table::new("Shear of the bond at the members' ends", &columns, rows)));
+        blocks.push(Block::Table(Table::new("Shear of the bond at the members' ends", &columns, rows)));
     }
-    let shear = |row: &&Row| row.part.bond_shear_pa.unwrap_or(0.0);
-    let worst = rows.iter().max_by(|a, b| shear(a).total_cmp(&shear(b)))?;
-    let (most, part) = (worst.part.bond_shear_pa?, &worst.part);
-    Some(Block::Note(format!(
-        "The largest shear of a bond is {}, of {} in {}. With bond_strength in [thermal] every bond is judged.",
-        show(most, Kind::Stress),
-        part.of,
+    let mega = |pa: f64| show(pa, Kind::Stress);
+    let judged = match (answer.bond_strength_usual, strength.is_exact()) {
+        (true, _) => format!(
+            "it is judged by the usual strength, {} ({} to {}): state bond_strength in [thermal] where yours \
+             was tested",
+            mega(strength.value),
+            mega(strength.low),
+            mega(strength.high)
+        ),
+        (false, true) => format!("the bond stands {}", mega(strength.value)),
+        (false, false) => format!(
+            "the bond stands {} ({} to {})",
+            mega(strength.value),
+            mega(strength.low),
+            mega(strength.high)
+        ),
+    };
+    blocks.push(Block::Note(format!(
+        "The largest shear of a bond is {}, of {} in {}, a mean over the overlap of a lap test; {judged}.",
+        mega(most),
+        worst.part.of,
         worst.member.replace('_', " ")
-    )))
+    )));
+    blocks
+}
+
+/// What the cure leaves in the stresses, and what it moved before faces were finished.
+fn cured(build: &BuildWarm, rows: &[Row]) -> Option<String> {
+    let cure = build.thermal.cure.as_ref()?;
+    let of: Vec<String> = cure
+        .of
+        .iter()
+        .map(|cure| {
+            format!(
+                "{} shrinks by {} % after it has gelled and cools by {} K from its hottest",
+                cure.of,
+                figures(100.0 * cure.shrinkage, 2),
+                figures(cure.cooling_k, 2)
+            )
+        })
+        .collect();
+    let mut told = format!("The cure: {}; the stresses contain it.", of.join(", "));
+    let pulled = rows.iter().filter(|row| cure.of.iter().any(|cure| cure.of == row.part.of));
+    if let Some(most) = pulled.max_by(|a, b| a.part.shrinkage_pa.total_cmp(&b.part.shrinkage_pa)) {
+        told.push_str(&format!(
+            " It pulls the fill of {} with {}.",
+            most.member.replace('_', " "),
+            show(most.part.shrinkage_pa, Kind::Stress)
+        ));
+    }
+    if let Some((member, bow)) = cure.bows_most.as_ref().filter(|(_, bow)| settled(*bow) > 0.0) {
+        told.push_str(&format!(
+            " It bows {} by {}: finish faces after the cure.",
+            member.replace('_', " "),
+            show(*bow, Kind::Length)
+        ));
+    }
+    told.push_str(
+        " Creep and relaxation, which lower these stresses with time, are left out; cure = false in [thermal] \
+         leaves the cure out.",
+    );
+    Some(told)
 }
 
 fn drifts(answer: &Warm) -> Bars {

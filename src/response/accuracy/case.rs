@@ -7,8 +7,9 @@
 //! x from the member's start, y and z from the member line. A point that is not named stays at
 //! the uniform change.
 
-use super::parts::{Field, WarmSection};
+use super::parts::{Field, WarmPart, WarmSection};
 use crate::frame::{Frame, Line};
+use serde::Serialize;
 
 /// The gradients of one member, K/m.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -19,6 +20,17 @@ pub struct Gradient {
     pub across_z: f64,
     /// Along the member, from its start.
     pub along: f64,
+}
+
+/// What its cure leaves in a mix.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Cure {
+    /// Name of the mix.
+    pub of: String,
+    /// By how much it shrinks once it has gelled, a strain.
+    pub shrinkage: f64,
+    /// From its hottest to the room, K.
+    pub cooling_k: f64,
 }
 
 /// A change of temperature and the shrinkage of a cure.
@@ -32,6 +44,8 @@ pub struct ThermalCase {
     pub points: Vec<f64>,
     /// Linear shrinkage by material, a strain; the part becomes shorter by it.
     pub shrinkage: Vec<(String, f64)>,
+    /// What the cure leaves in mixes whose shrinkage is not stated.
+    pub cures: Vec<Cure>,
 }
 
 impl ThermalCase {
@@ -60,10 +74,27 @@ impl ThermalCase {
         Some([at(member.from, 0.0), at(member.to, length)])
     }
 
+    /// True where the cure moves the base: its motion is asked for where a shrinkage is stated. A cure by
+    /// itself is over before faces are finished, and leaves stresses alone.
+    pub(super) fn cure_moves(&self) -> bool {
+        !self.shrinkage.is_empty()
+    }
+
     /// The own strain of each part of `section`.
+    ///
+    /// What gels at its hottest fits a skeleton that is as hot and cools with it to what it was: beyond the
+    /// shrinkage it keeps the difference of their expansions.
     pub(super) fn own_strains(&self, section: &WarmSection) -> Vec<f64> {
-        let of = |name: &str| self.shrinkage.iter().find(|(m, _)| m == name).map_or(0.0, |(_, s)| -s);
-        section.parts.iter().map(|part| of(&part.medium.name)).collect()
+        let of = |(number, part): (usize, &WarmPart)| {
+            let name = &part.medium.name;
+            if let Some((_, stated)) = self.shrinkage.iter().find(|(material, _)| material == name) {
+                return -stated;
+            }
+            let Some(cure) = self.cures.iter().find(|cure| cure.of == *name) else { return 0.0 };
+            let beyond = section.expansion_beyond_others(number).unwrap_or(0.0);
+            -cure.shrinkage - beyond * cure.cooling_k
+        };
+        section.parts.iter().enumerate().map(of).collect()
     }
 }
 
@@ -80,10 +111,27 @@ mod tests {
             members: vec![Gradient { across_z: 5.0, along: 2.0, ..Gradient::default() }],
             points: vec![0.0, 3.0],
             shrinkage: vec![("steel".to_string(), 5e-4)],
+            cures: Vec::new(),
         };
         let [start, end] = case.fields(&bar(0.5, &section), 0).unwrap();
         assert_eq!((start.change, end.change, end.across), (10.0, 14.0, [0.0, 5.0]));
         assert_eq!(case.own_strains(&section), [-5e-4]);
         assert!(case.warms() && !ThermalCase { uniform: 0.0, ..ThermalCase::default() }.warms());
+    }
+
+    #[test]
+    fn a_cure_leaves_shrinkage_and_what_the_skeleton_does_not_follow() {
+        let cast = layer("cast", 20e9, 17e-6, 0.05, -0.02, 0.02);
+        let steel = layer("steel", 210e9, 12e-6, 0.05, 0.02, 0.03);
+        let cure = Cure { of: "cast".to_string(), shrinkage: 1e-3, cooling_k: 20.0 };
+        let case = ThermalCase { cures: vec![cure], ..ThermalCase::default() };
+        let strains = case.own_strains(&section(vec![cast.clone(), steel], 1.0));
+        approx::assert_relative_eq!(strains[0], -1e-3 - 5e-6 * 20.0, max_relative = 1e-12);
+        assert_eq!(strains[1], 0.0);
+        // Alone it shrinks by all of its cooling; a shrinkage that is stated stands for both.
+        let alone = section(vec![cast], 1.0);
+        approx::assert_relative_eq!(case.own_strains(&alone)[0], -1e-3 - 17e-6 * 20.0, max_relative = 1e-12);
+        let stated = ThermalCase { shrinkage: vec![("cast".to_string(), 2e-3)], ..case };
+        assert_eq!((stated.own_strains(&alone)[0], stated.cure_moves()), (-2e-3, true));
     }
 }

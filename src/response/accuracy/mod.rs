@@ -36,7 +36,7 @@ mod thermal;
 mod travel;
 mod weight;
 
-pub use case::{Gradient, ThermalCase};
+pub use case::{Cure, Gradient, ThermalCase};
 pub use diffusion::{Moment, STILL_AIR, SectionTimes, Settling, settling, slab_decay_time};
 pub use parts::{WarmPart, WarmSection};
 pub use quick::{drift_per_kelvin, largest_bow};
@@ -46,7 +46,7 @@ pub use sag::{Sag, SagAsk, SagMember, sag};
 pub use straight::{Place, Straight, Straightness};
 pub use support::{Aim, Bearing, Best, Carried, Carrying, best_supports, unheld};
 pub use thermal::{
-    Failure, FailureKind, Thermal, ThermalAsk, ThermalMember, ThermalPart, ThermalState, thermal,
+    AfterCure, Failure, FailureKind, Thermal, ThermalAsk, ThermalMember, ThermalPart, ThermalState, thermal,
 };
 pub use travel::{Carriage, Path, PathPlace, Stop, Travel};
 pub use weight::Weighed;

@@ -137,6 +137,19 @@ impl WarmPart {
 }
 
 impl WarmSection {
+    /// Expansion of part `number` beyond that of the others, by their axial stiffness, 1/K; its own where
+    /// there are none. `None` where one is not known.
+    pub(super) fn expansion_beyond_others(&self, number: usize) -> Option<f64> {
+        let own = self.parts.get(number)?.medium.expansion?;
+        let (mut sum, mut whole) = (0.0, 0.0);
+        for (_, other) in self.parts.iter().enumerate().filter(|(i, _)| *i != number) {
+            let ea = other.modulus() * other.moments.area;
+            sum += ea * other.medium.expansion?;
+            whole += ea;
+        }
+        Some(if whole > 0.0 { own - sum / whole } else { own })
+    }
+
     /// The names of the materials whose expansion is not known.
     pub fn lacking_expansion(&self) -> impl Iterator<Item = &str> {
         let lacking = self.parts.iter().filter(|part| part.medium.expansion.is_none());

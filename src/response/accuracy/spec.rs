@@ -6,6 +6,7 @@
 //! straight = ["left_rail"]
 //! rails.guide = { members = ["rail_1", "rail_2", "rail_3"] }
 //! bond_strength = "5 MPa"
+//! cure = false
 //! settle_to = "1 um"
 //! film = "8 W/m2 K"
 //! carriage = { along = ["left_rail", "right_rail"], mass = "6 kg", steps = 11 }
@@ -33,6 +34,10 @@ const SETTLE_TO: f64 = 1e-6;
 /// Places of a carriage along its travel where the file does not say.
 const STEPS: usize = 11;
 
+/// Shear strength of a bond where the file does not say, Pa, and its limits: mortar cast on metal that was
+/// degreased and roughened, common practice.
+const BOND: (f64, f64, f64) = (5e6, 2e6, 12e6);
+
 /// The table `[thermal]`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ThermalSpec {
@@ -50,6 +55,8 @@ pub struct ThermalSpec {
     pub rails: Vec<(Located<String>, Vec<Located<String>>)>,
     /// Shear strength of the bond between fill and skeleton, Pa.
     pub bond_strength: Option<Spread>,
+    /// False where stresses leave out what the cure of mixes leaves in them.
+    pub cure: bool,
     /// What counts as settled, m.
     pub settle_to: f64,
     /// Exchange of heat with the air, W/(m2 K).
@@ -79,6 +86,7 @@ impl Default for ThermalSpec {
             straight: Vec::new(),
             rails: Vec::new(),
             bond_strength: None,
+            cure: true,
             settle_to: SETTLE_TO,
             film: Spread::exact(STILL_AIR),
             carriage: None,
@@ -119,6 +127,7 @@ impl ThermalSpec {
         let bond_strength = optional(fields, "bond_strength", || {
             fields.quantity("bond_strength", Kind::Stress, Allowed::Positive)
         });
+        let cure = optional(fields, "cure", || fields.flag("cure"));
         let settle_to =
             optional(fields, "settle_to", || fields.list("settle_to", Kind::Length, 1, Allowed::Positive));
         let film = optional(fields, "film", || fields.quantity("film", Kind::Film, Allowed::Positive));
@@ -136,6 +145,7 @@ impl ThermalSpec {
             straight: straight?.unwrap_or_default(),
             rails: rails?,
             bond_strength: bond_strength?,
+            cure: cure?.unwrap_or(true),
             settle_to: settle_to?.map_or(SETTLE_TO, |list| list[0]),
             film: film?.unwrap_or(Spread::exact(STILL_AIR)),
             carriage: carriage?,
@@ -161,6 +171,12 @@ impl ThermalSpec {
         }
         let message = format!("\"{text}\" is no film coefficient above 0");
         Err(quantity::Fault { message, help: "write it like \"8 W/m2 K\"".to_string() })
+    }
+
+    /// Shear strength of the bond, Pa: the stated one or the usual.
+    pub fn bond(&self) -> Spread {
+        let (value, low, high) = BOND;
+        self.bond_strength.unwrap_or(Spread::between(value, low, high))
     }
 
     /// `change` everywhere, K, and nothing else asked.
@@ -214,7 +230,7 @@ impl ThermalSpec {
             return Err(problems);
         }
         let (rails, carriage) = self.lines(frame)?;
-        let bond_strength = self.bond_strength.map(|strength| strength.value);
+        let bond_strength = Some(self.bond().value);
         let sag = SagAsk { rails: rails.clone(), carriage: carriage.clone() };
         Ok((case, ThermalAsk { rails, carriage, bond_strength }, sag))
     }

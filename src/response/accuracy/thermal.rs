@@ -1,7 +1,8 @@
 //! What a change of temperature and a cure do to a base: growth, bow, drift, stress.
 //!
 //! Temperature and cure are solved apart and added, so that every stress can say what it is made
-//! of. Where fill would crack or let go of the skeleton the answer says where, and gives the
+//! of. A cure whose shrinkage is not stated adds to the stresses alone: faces are finished after it, and what
+//! it moved stands beside. Creep and relaxation, which lower its stresses with time, are left out. Where fill would crack or let go of the skeleton the answer says where, and gives the
 //! motion and the stresses again with those members sliding.
 //!
 //! A change of temperature pushes no base as a whole, so its feet hold it on the whole where it was:
@@ -12,8 +13,8 @@
 //! # Source
 //! - `boley1960`: beams and frames under temperature (memory)
 
-use super::bond::BondLine;
-use super::case::ThermalCase;
+use super::bond::{BondLine, EndShear, Side};
+use super::case::{Cure, ThermalCase};
 use super::parts::{Field, Stress, Together, Wanted, WarmSection};
 use super::rail::Rail;
 use super::rest::{RestFault, at_rest, divided};
@@ -57,6 +58,19 @@ pub struct Thermal {
     pub failures: Vec<Failure>,
     /// The answer with the members of `failures` sliding.
     pub sliding: Option<ThermalState>,
+    /// What the cure by itself did, where it adds to the stresses alone.
+    pub cure: Option<AfterCure>,
+}
+
+/// What the cure of the mixes did to a base before its faces are finished.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct AfterCure {
+    /// By mix.
+    pub of: Vec<Cure>,
+    /// The member that it bows most, and by how much, m.
+    pub bows_most: Option<(String, f64)>,
+    /// Of the lines asked for.
+    pub straightness: Vec<Straightness>,
 }
 
 /// Motion and stress under the stated change.
@@ -110,8 +124,10 @@ pub struct ThermalPart {
     pub at_m: f64,
     /// Place in the section, [y, z], m.
     pub at_section_m: [f64; 2],
-    /// Shear of its bond to the other parts at the member's ends, an estimate, Pa.
+    /// Shear of its bond to the other parts at the member's ends, a mean over the overlap of a lap test, Pa.
     pub bond_shear_pa: Option<f64>,
+    /// Length from an end over which 95 % of that force passes over, m.
+    pub bond_reach_m: Option<f64>,
     /// Bond strength over that shear.
     pub bond_margin: Option<f64>,
     /// What the weight of everything adds; `None` where nothing carries the base.
@@ -156,7 +172,8 @@ pub fn thermal(base: &Base, case: &ThermalCase, ask: &ThermalAsk) -> Result<Ther
     needs(base, case)?;
     let statics = divided(base.frame, PIECES)?;
     let weights = weight(&statics)?;
-    let state = Solved::new(base, &statics, base.sections, case)?.state(ask, weights.as_deref())?;
+    let solved = Solved::new(base, &statics, base.sections, case)?;
+    let state = solved.state(ask, weights.as_deref())?;
     let known = base.sections.iter().all(|section| section.lacking_expansion().next().is_none());
     let (mut drift, mut turn) = (None, None);
     if known && base.tip.is_some() {
@@ -165,8 +182,9 @@ pub fn thermal(base: &Base, case: &ThermalCase, ask: &ThermalAsk) -> Result<Ther
     }
     let failures = failures(base, &state, ask);
     let sliding = slid(base, &failures, case, ask)?;
+    let cure = solved.after_cure(ask)?;
     let name = base.name.to_string();
-    Ok(Thermal { name, drift_m_per_k: drift, turn_rad_per_k: turn, state, failures, sliding })
+    Ok(Thermal { name, drift_m_per_k: drift, turn_rad_per_k: turn, state, failures, sliding, cure })
 }
 
 /// Refuses a change of temperature of a material whose expansion is not known.
@@ -279,7 +297,9 @@ impl<'a> Solved<'a> {
         ask: &ThermalAsk,
         weights: Option<&[Vec<Vector3<f64>>]>,
     ) -> Result<ThermalState, RestFault> {
-        let motion: Vec<f64> = self.motions[0].iter().zip(&self.motions[1]).map(|(a, b)| a + b).collect();
+        let cured = if self.case.cure_moves() { 1.0 } else { 0.0 };
+        let motion: Vec<f64> =
+            self.motions[0].iter().zip(&self.motions[1]).map(|(a, b)| a + cured * b).collect();
         let (drift_m, turn_rad) = self.base.drift(self.statics, &motion);
         let frame = self.statics.frame;
         let mut members = Vec::with_capacity(frame.members.len());
@@ -303,6 +323,31 @@ impl<'a> Solved<'a> {
         let path = |carriage| path_over(self.statics, carriage, &motion);
         let path = ask.carriage.as_ref().map(path).transpose()?;
         Ok(ThermalState { drift_m, turn_rad, members, straightness, path })
+    }
+
+    /// What the cure moved, where that is not part of the answer.
+    fn after_cure(&self, ask: &ThermalAsk) -> Result<Option<AfterCure>, RestFault> {
+        let frame = self.statics.frame;
+        let cast = |cure: &&Cure| {
+            let sections = frame.members.iter().filter_map(|member| self.sections.get(member.section));
+            sections.flat_map(|section| &section.parts).any(|part| part.medium.name == cure.of)
+        };
+        let of: Vec<Cure> = self.case.cures.iter().filter(cast).cloned().collect();
+        if of.is_empty() || self.case.cure_moves() {
+            return Ok(None);
+        }
+        let motion = &self.motions[1];
+        let mut bows_most: Option<(String, f64)> = None;
+        for (number, member) in frame.members.iter().enumerate() {
+            let rail = Rail::member(frame, number).ok_or(RestFault::NotHeld)?;
+            let bow = rail.line(self.statics, motion, 0).ok_or(RestFault::NotHeld)?.bow();
+            if bows_most.as_ref().is_none_or(|(_, most)| bow > *most) {
+                bows_most = Some((member.name.clone(), bow));
+            }
+        }
+        let straight = |rail: &Rail| rail.straightness(self.statics, motion).ok_or(RestFault::NotHeld);
+        let straightness = ask.rails.iter().map(straight).collect::<Result<_, _>>()?;
+        Ok(Some(AfterCure { of, bows_most, straightness }))
     }
 
     /// The parts of one member. Field and forces are linear along it, so its ends decide.
@@ -345,15 +390,16 @@ impl<'a> Solved<'a> {
                 }
             }
             let mut worst = worst?;
-            let mut shear: Option<f64> = None;
+            let mut shear: Option<EndShear> = None;
             for end in 0..2 {
                 let force = together.transferred(part, &ends[0].0[end])?
                     + together.transferred(part, &ends[1].0[end])?;
-                shear = bond_line(section, &together, part, length)
-                    .and_then(|line| line.end_shear(force))
-                    .map(|now| shear.unwrap_or(0.0).max(now));
+                let now = bond_line(section, &together, part, length).and_then(|line| line.end_shear(force));
+                shear = now.filter(|now| shear.is_none_or(|most| now.shear > most.shear)).or(shear);
             }
-            worst.bond_shear_pa = shear.filter(|_| section.bond > 0.0);
+            let shear = shear.filter(|_| section.bond > 0.0);
+            worst.bond_shear_pa = shear.map(|shear| shear.shear);
+            worst.bond_reach_m = shear.map(|shear| shear.reach);
             worst.bond_margin = margin(ask.bond_strength, worst.bond_shear_pa.unwrap_or(0.0));
             worst.weight = weight.and_then(|forces| weighed(&together, part, length, forces, &stresses));
             Some(worst)
@@ -386,6 +432,7 @@ fn one_place(
         at_m,
         at_section_m: at,
         bond_shear_pa: None,
+        bond_reach_m: None,
         bond_margin: None,
         weight: None,
     }
@@ -408,16 +455,20 @@ pub(super) fn margin(strength: Option<f64>, stress: f64) -> Option<f64> {
 
 /// The bond line of a part against all others; `None` for a part alone.
 fn bond_line(section: &WarmSection, together: &Together, part: usize, length: f64) -> Option<BondLine> {
+    (section.parts.len() > 1).then_some(())?;
+    let area_and_shear = |number: usize| {
+        let part = &section.parts[number];
+        [part.moments.area, part.moments.area * part.medium.shear_modulus.re]
+    };
+    let others = (0..section.parts.len()).filter(|number| *number != part).map(area_and_shear);
+    let [others, others_shear] = others.fold([0.0; 2], |[a, g], [area, shear]| [a + area, g + shear]);
     let own = &section.parts[part];
     let ea = own.medium.youngs_modulus.re * own.moments.area;
-    (section.parts.len() > 1).then_some(())?;
-    Some(BondLine {
-        shear_modulus: own.medium.shear_modulus.re,
-        area: own.moments.area,
-        contact: own.contact?,
-        ea: [ea, together.ea() - ea],
-        length,
-    })
+    let sides = [
+        Side { shear_modulus: own.medium.shear_modulus.re, area: own.moments.area, ea },
+        Side { shear_modulus: others_shear / others, area: others, ea: together.ea() - ea },
+    ];
+    Some(BondLine { sides, contact: own.contact?, length })
 }
 
 fn failures(base: &Base, state: &ThermalState, ask: &ThermalAsk) -> Vec<Failure> {

@@ -83,7 +83,7 @@ pub fn pours(design: &Design, options: &PourOptions) -> Result<Pours, Vec<Proble
 fn pours_of_all(design: &Design, options: &PourOptions) -> Result<Pours, Vec<Problem>> {
     let mut builds = Vec::new();
     for build in &design.builds {
-        builds.extend(of_build(design, build, options)?);
+        builds.extend(poured(design, build, options)?);
     }
     if builds.is_empty() {
         let place = design.builds.first().map(|build| build.place.clone()).unwrap_or_default();
@@ -95,7 +95,11 @@ fn pours_of_all(design: &Design, options: &PourOptions) -> Result<Pours, Vec<Pro
     Ok(Pours { builds, notes: design.notes.clone() })
 }
 
-fn of_build(
+/// The sheets of one build; `None` where nothing of it is made of a mix.
+///
+/// # Errors
+/// What is wrong with it at its place.
+pub fn poured(
     design: &Design,
     build: &Build,
     options: &PourOptions,

@@ -26,6 +26,8 @@ pub struct Heat {
     pub adiabatic_rise_k: f64,
     /// What the binder allows, K.
     pub limit_k: Option<f64>,
+    /// Mean of the room, K.
+    pub room_k: f64,
     /// What stands around the mix: resistance of the boards, m2 K/W.
     pub board_m2_k_per_w: f64,
     /// From a surface to air, W/(m2 K), with its limits.
@@ -218,6 +220,7 @@ fn heat(asked: &Asked, plan: &Plan, pour: &Pour, drawn: &Drawn, draws: &[Draw], 
     Heat {
         adiabatic_rise_k: rise,
         limit_k: asked.limit,
+        room_k: asked.room.mean,
         board_m2_k_per_w: asked.board,
         film_w_per_m2_k: pour.film,
         peak_k: castings[hottest].peak_k,

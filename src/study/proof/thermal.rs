@@ -20,6 +20,7 @@ pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("beam", beam),
     ("even-supports", even_supports),
     ("slab", slab),
+    ("bond", bond),
 ];
 
 /// Length of the bars that are asked for curvatures, m.
@@ -135,6 +136,15 @@ fn gradient(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let free = stack.warmed(&stack.bar(length), &ThermalCase { members, ..ThermalCase::default() })?;
     let curvature = free.state.turn_rad.ok_or("no tip")?.y.abs() / length;
     Ok(vec![curvature, free.state.members[0].bow_m])
+}
+
+/// Shear of the bond of the second layer at the ends of a bar, MPa.
+fn bond(inputs: &Inputs) -> Result<Vec<f64>, String> {
+    let stack = Stack::new(inputs)?;
+    let case = ThermalCase::uniform(inputs.number("change")?);
+    let found = stack.warmed(&stack.bar(inputs.number("length")?), &case)?;
+    let core = found.state.members[0].parts.get(1).ok_or("no second layer")?;
+    Ok(vec![core.bond_shear_pa.ok_or("no bond")? / 1e6])
 }
 
 /// Largest stress in each layer of a bar between walls.
