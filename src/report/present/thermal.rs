@@ -44,7 +44,7 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::text("part", "of", |row: &Row| row.part.of.clone()),
         Column::number("growth", UM, "growth_m", |row: &Row| Some(row.growth_m)),
         Column::number("bow", UM, "bow_m", |row: &Row| Some(row.bow_m)),
-        Column::number("warmth", MPA, "stress_pa", |row: &Row| Some(row.part.stress_pa)),
+        Column::number("warmth, cure", MPA, "stress_pa", |row: &Row| Some(row.part.stress_pa)),
         Column::number("margin", Unit::NONE, "margin", |row: &Row| row.part.margin),
         weighed("weight", MPA, "weight.stress_pa", |weight| Some(weight.stress_pa)),
         weighed("together", MPA, "weight.together_pa", |weight| Some(weight.together_pa)),
