@@ -8,8 +8,9 @@ use super::heat::{Casting, Cell, Face, Laying, Room, Solid};
 
 /// Lines nearer to each other than this are one, m.
 const SAME: f64 = 0.5e-3;
-/// Cells along one axis of one lift, at most.
-const MOST: usize = 14;
+/// Cells upwards in one lift and along a level axis, at most, on a grid of [`USUAL`] from the middle to a face.
+const MOST: [usize; 2] = [14, 14];
+const USUAL: usize = 6;
 
 /// How a side of a casting is closed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -136,8 +137,8 @@ impl CastShape {
         let mut layers = vec![0; lifts];
         for axis in 0..3 {
             let reach = if axis == 2 { height } else { self.size()[axis] };
-            let most = if axis == 2 { MOST } else { 2 * MOST };
-            let step = step.max(reach / (most * fineness.div_ceil(6)) as f64);
+            let most = if axis == 2 { MOST[0] } else { MOST[1] } * fineness;
+            let step = step.max(reach * USUAL as f64 / most as f64);
             let whole = self.sides[axis] == [Side::Joined; 2] && axis < 2 && lines[axis].len() == 2;
             for pair in lines[axis].windows(2) {
                 let length = pair[1] - pair[0];
