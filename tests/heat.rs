@@ -34,9 +34,12 @@ fn cured(alpha: f64, t: f64, dt: f64) -> f64 {
         .min(1.0 - alpha)
 }
 
+/// Cells of a lift of 95 mm. The hottest place of the lower is its top, between two of them: both have the same.
+const CELLS: usize = 38;
+
 /// Two lifts of 95 mm, the second laid `wait` (s) after the first on boards: the hottest place of each, K.
 fn two_lifts(wait: f64) -> [f64; 2] {
-    let (cells, dx, dt) = (95, 1e-3, 0.25);
+    let (cells, dx, dt) = (CELLS, 0.095 / CELLS as f64, 0.25);
     let u = |resistance: f64| 1.0 / (resistance + 0.5 * dx / K);
     let (foot, top) = (u(1.0 / AIR + BOARD), u(1.0 / AIR));
     let (mut t, mut alpha) = (vec![START; cells], vec![0.0; cells]);
@@ -70,12 +73,12 @@ fn a_lift_on_another_at_its_hottest_runs_hotter() {
     let of = |wait: f64| {
         let mut casting = Casting::slab(
             0.19,
-            38,
+            2 * CELLS,
             [Face { air: AIR, board: BOARD }, Face { air: AIR, board: 0.0 }],
             START,
             START,
         );
-        casting.lifts = [0.0, wait].map(|at| Laying { at, layers: 19 }).to_vec();
+        casting.lifts = [0.0, wait].map(|at| Laying { at, layers: CELLS }).to_vec();
         let found = casting.cure(&fill(), End::Cured, 0.02);
         assert!(found.balance.abs() < 1e-9, "{}", found.balance);
         found.lifts.iter().map(|lift| lift.peak).collect::<Vec<f64>>()
@@ -87,7 +90,7 @@ fn a_lift_on_another_at_its_hottest_runs_hotter() {
         }
     }
     let [soon, late] = [9.0, 48.0].map(|hours| of(hours * 3600.0));
-    assert!(soon[1] > soon[0] + 10.0 && late[1] < late[0] + 1.0, "{soon:?} {late:?}");
+    assert!(soon[1] > late[1] + 30.0 && late[1] < late[0] + 1.0, "{soon:?} {late:?}");
 }
 
 /// A cube of 150 mm in boards, open above, by a quarter of it: its hottest place, K.

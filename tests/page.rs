@@ -325,8 +325,8 @@ fn print_cuts_no_figure() {
             assert!(pdf.len() < 4_000_000, "{name} on {paper}: {} bytes", pdf.len());
             let sheets = pdf.windows(11).filter(|w| *w == b"/Type /Page").count()
                 - pdf.windows(12).filter(|w| *w == b"/Type /Pages").count();
-            // A guard against pages that run away: the largest example, with its doubts, fills 51.
-            assert!((1..=54).contains(&sheets), "{name} on {paper}: {sheets} pages");
+            // A guard against pages that run away: the largest example, with its doubts, fills 57.
+            assert!((1..=60).contains(&sheets), "{name} on {paper}: {sheets} pages");
         }
         browser.scheme("", "light");
     }

@@ -70,7 +70,9 @@ fn amounts(number: usize, build: &BuildPour, sheet: &PourSheet) -> Result<Leaf, 
     leaf.next();
     let lifts = lifts(&mut leaf, sheet, &stated, &mixed, largest.as_deref())?;
     leaf.next();
-    let weights = weights(&mut leaf, sheet, &stated, &lifts)?;
+    let (weights, together) = weights(&mut leaf, sheet, &stated, &lifts)?;
+    leaf.next();
+    cost(&mut leaf, sheet, &stated, &together)?;
     leaf.next();
     shopping(&mut leaf, sheet, weights)?;
     leaf.next();
@@ -115,7 +117,7 @@ fn totals(
     sheet: &PourSheet,
     stated: &Stated,
 ) -> Result<(String, Option<String>), XlsxError> {
-    let Stated { volume, density, waste, bucket, mixing, rate, price, .. } = stated;
+    let Stated { volume, density, waste, bucket, mixing, rate, .. } = stated;
     let asked = sheet.cast_mass_kg * (1.0 + sheet.basis.waste);
     leaf.heads(&["what follows", "computed", "unit"])?;
     let mut row = |what: &str, formula: &str, given: Given, unit: &str, shown: &str| {
@@ -129,15 +131,6 @@ fn totals(
     let cast =
         row("cast", &format!("={volume}*{density}/1000"), Given::Number(sheet.cast_mass_kg), "kg", KG)?;
     let mixed = row("to mix", &format!("={cast}*(1+{waste})"), Given::Number(asked), "kg", KG)?;
-    let cost = format!("=IF(COUNT({price})<1,\"{NO_PRICE}\",{mixed}*{price})");
-    let given = sheet.price_per_kg.map(|price| asked * price);
-    row(
-        "cost of the mix at its price",
-        &cost,
-        given.map_or(Given::Text(NO_PRICE), Given::Number),
-        "",
-        MONEY,
-    )?;
     if sheet.pours.iter().any(|lift| lift.batches.is_none()) {
         leaf.line(
             "No batch: mixing alone outlasts the time in which the binder can be worked.",
@@ -210,13 +203,24 @@ fn weighed(mass: &str) -> String {
     format!("ROUND({mass},IF({mass}<0.1,4,3))")
 }
 
-/// What to weigh, for one batch of each lift and in all; the rows of it.
+/// What the mix that is weighed costs.
+fn cost(leaf: &mut Leaf, sheet: &PourSheet, stated: &Stated, together: &str) -> Result<(), XlsxError> {
+    let price = &stated.price;
+    let formula = format!("=IF(COUNT({price})<1,\"{NO_PRICE}\",{together}*{price})");
+    let given = sheet.price_per_kg.map(|price| sheet.mixed_mass_kg * price);
+    leaf.text(0, "cost of the mix at its price", Look::Plain)?;
+    leaf.formula(1, &formula, &given.map_or(Given::Text(NO_PRICE), Given::Number), MONEY, Look::Plain)?;
+    leaf.next();
+    Ok(())
+}
+
+/// What to weigh, for one batch of each lift and in all; the rows of it, and the cell of the sum.
 fn weights(
     leaf: &mut Leaf,
     sheet: &PourSheet,
     stated: &Stated,
     lifts: &[LiftCells],
-) -> Result<Vec<u32>, XlsxError> {
+) -> Result<(Vec<u32>, String), XlsxError> {
     let mut heads = vec!["weigh".to_string(), "share by weight".to_string(), "in all, kg".to_string()];
     heads.extend(sheet.pours.iter().map(|lift| match lift.batches {
         Some(_) => format!("a batch of lift {}, kg", lift.number),
@@ -265,8 +269,9 @@ fn weights(
     leaf.text(0, "together", Look::Sum)?;
     let sum = format!("=SUM(C{first}:C{last})");
     leaf.formula(2, &sum, &Given::Number(sheet.mixed_mass_kg), "0.000#", Look::Sum)?;
+    let together = cell(2, leaf.row());
     leaf.next();
-    Ok(rows)
+    Ok((rows, together))
 }
 
 /// What to buy, in whole packs.

@@ -100,8 +100,8 @@ fn bucket(sheet: &PourSheet) -> Option<String> {
     );
     if let Some(bucket) = sheet.bucket {
         told.push_str(&format!(
-            " {} in the bucket warm by {} K until then. Feels it warmer, place it at once; smells or smokes \
-             it, stop, take it into the open and spread it out thinly on sand or foil.",
+            " In the bucket {} warm by {} K until then. If it feels warmer, place it at once; if it smells or \
+             smokes, stop, take it into the open and spread it thinly on sand or foil.",
             kilograms(bucket.mass_kg),
             figures(bucket.warms_k, 2)
         ));
