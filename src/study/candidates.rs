@@ -28,6 +28,8 @@ pub(super) fn candidate(
     let endless = (measure == Measure::SettleTime).then_some(f64::INFINITY);
     let value = |figures: &Figures| figures.get(measure).or(endless);
     let kept = drawn.iter().flatten().filter(|figures| keep_all(targets, figures)).count();
+    let model = &solved.model;
+    let used = || model.frame.members.iter().filter_map(|member| model.sections.get(member.section));
     let on_guesses = OnGuesses::of(build, &design.goal, solved, stated);
     let mut misses = Misses::new(targets);
     misses.judge(&build.name, |measure| Some(stated.get(measure)));
@@ -42,6 +44,7 @@ pub(super) fn candidate(
         on_guesses: on_guesses.map_err(|fault| build.problems(&fault))?,
         varies: !build.drawing.vary.is_empty(),
         still: stated.weakest.is_some_and(f64::is_infinite),
+        soft: used().any(|section| !section.holds_plane()),
     })
 }
 
@@ -75,6 +78,7 @@ mod tests {
             on_guesses: OnGuesses::default(),
             varies: false,
             still: false,
+            soft: false,
         };
         let relative = |draw: &Draw, i: usize| draw.values[i] / design.uncertain[i].spread.value;
         let one = of(&|draw| relative(draw, 0).powi(3) * relative(draw, 1));

@@ -51,6 +51,8 @@ pub struct Candidate {
     pub varies: bool,
     /// True where nothing gives way between its tip and its work.
     pub still: bool,
+    /// True where a soft layer shears in a section of it, so that plane sections do not hold.
+    pub soft: bool,
 }
 
 /// What holds for all builds.
@@ -276,6 +278,7 @@ impl Verdict {
         };
         let is_still = best.is_some_and(|best| best.still);
         let sure = !others.is_empty() && others.iter().all(Lead::leads) && about.draws > 0 && !is_still;
+        let sure = sure && ranks.iter().all(|c| !c.soft);
         let named = |c: &&Candidate| c.name.clone();
         let beaten = |c: &Candidate| {
             let best = best.filter(|best| best.name != c.name)?;
@@ -308,6 +311,7 @@ impl Verdict {
         let ahead = || standing(about, &ranks, &leads, &level, verdict.tells_apart.as_ref());
         let told = [
             still(&ranks),
+            soft(&ranks),
             about.has_targets.then(|| targets(about, &ranks)),
             if is_still { None } else { ahead() },
             guessed(&ranks),
@@ -336,9 +340,26 @@ fn ranked(measure: Measure, candidates: &[Candidate]) -> Vec<usize> {
     order
 }
 
+/// The labels of those that are `so`.
+fn labels_of(ranks: &[&Candidate], so: impl Fn(&Candidate) -> bool) -> Vec<String> {
+    ranks.iter().filter(|c| so(c)).map(|c| c.label.clone()).collect()
+}
+
+/// That a soft layer shears in some builds, so that no figure of theirs is sound.
+fn soft(ranks: &[&Candidate]) -> Option<String> {
+    let labels = labels_of(ranks, |c| c.soft);
+    (!labels.is_empty()).then(|| {
+        format!(
+            "Plane sections do not hold in {}: a soft layer shears, and no stiffness, frequency or loss of it is \
+             sound. Nobody wins against such figures.",
+            listed(&labels)
+        )
+    })
+}
+
 /// That nothing gives way in some builds, so that their figures rank nothing.
 fn still(ranks: &[&Candidate]) -> Option<String> {
-    let labels: Vec<String> = ranks.iter().filter(|c| c.still).map(|c| c.label.clone()).collect();
+    let labels = labels_of(ranks, |c| c.still);
     let them = if labels.len() == 1 { "it" } else { "them" };
     (!labels.is_empty()).then(|| {
         format!(

@@ -12,7 +12,16 @@ fn candidate(name: &str, value: f64, drawn: &[f64]) -> Candidate {
         on_guesses: OnGuesses::default(),
         varies: false,
         still: false,
+        soft: false,
     }
+}
+
+#[test]
+fn what_rests_on_a_soft_layer_is_said_first_and_nobody_wins_against_it() {
+    let soft = Candidate { soft: true, ..candidate("Layered", 0.9, &[0.9; 20]) };
+    let found = judge(&about(20), &[candidate("Steel", 0.4, &[0.4; 20]), soft]);
+    assert!(found.paragraphs[0].starts_with("Plane sections do not hold in Layered"));
+    assert_eq!((found.ahead.as_deref(), found.winner), (Some("steel"), None));
 }
 
 #[test]
