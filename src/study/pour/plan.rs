@@ -10,11 +10,12 @@
 
 use super::heat::{Cured, End, Fill, Room};
 use super::shape::{CastShape, Standing};
+use crate::quantity::Spread;
 use crate::study::spread::rank::percentile;
 use rayon::prelude::*;
 
 /// Cells from the middle to a face, and accuracy of a step (K): at the stated values, and in draws.
-const FINE: (usize, f64) = (6, 0.05);
+const FINE: (usize, f64) = (4, 0.1);
 const COARSE: (usize, f64) = (2, 0.5);
 /// Waits that are tried, h; whole shifts and days of a shop.
 const WAITS: [f64; 12] = [4.0, 6.0, 8.0, 10.0, 12.0, 14.0, 16.0, 20.0, 24.0, 36.0, 48.0, 72.0];
@@ -202,6 +203,12 @@ impl Planned {
         let mut sorted = self.peaks.clone();
         sorted.sort_by(f64::total_cmp);
         [MAY_PASS, 1.0 - MAY_PASS].map(|share| percentile(&sorted, share).unwrap_or(self.cured.peak()))
+    }
+
+    /// The hottest place, K: the stated value with those points.
+    pub fn spread(&self) -> Spread {
+        let [low, high] = self.limits();
+        Spread::between(self.cured.peak(), low, high)
     }
 
     /// Part of the draws in which it passes `limit` (K).

@@ -72,7 +72,7 @@ pub struct CastingHeat {
     pub peak_k: Spread,
     /// Chance that it passes what the binder allows.
     pub chance_above_limit: Option<f64>,
-    /// What it would do, were it poured at once; `None` where it is.
+    /// What it would do, were it poured at once; of the hottest alone, `None` where it is.
     pub at_once: Option<AtOnce>,
     /// Its lifts from the lowest up, at the stated values.
     pub of_lifts: Vec<LiftHeat>,
@@ -205,7 +205,7 @@ pub(super) fn head(plan: &Plan, shapes: &[CastShape]) -> f64 {
 }
 
 fn heat(asked: &Asked, plan: &Plan, pour: &Pour, drawn: &Drawn, draws: &[Draw], rise: f64) -> Heat {
-    let castings: Vec<CastingHeat> = pour
+    let mut castings: Vec<CastingHeat> = pour
         .shapes
         .iter()
         .zip(&plan.castings)
@@ -216,6 +216,11 @@ fn heat(asked: &Asked, plan: &Plan, pour: &Pour, drawn: &Drawn, draws: &[Draw], 
     let (shape, planned) = (&pour.shapes[hottest], &plan.castings[hottest]);
     let answers: Vec<Option<f64>> = planned.peaks.iter().copied().map(Some).collect();
     let comes_from = strongest(&drawn.uncertain, draws, &answers);
+    if planned.lifts > 1 {
+        let once = asked.planned(shape, 1, 0.0);
+        let chance_above_limit = asked.limit.map(|limit| once.chance(limit));
+        castings[hottest].at_once = Some(AtOnce { peak_k: once.spread(), chance_above_limit });
+    }
     let behind = 1.0 / (1.0 / asked.stated.air + asked.board);
     Heat {
         adiabatic_rise_k: rise,
@@ -252,12 +257,6 @@ fn told(advice: &Advice) -> String {
 }
 
 fn casting(asked: &Asked, shape: &CastShape, planned: &Planned) -> CastingHeat {
-    let spread = |planned: &Planned| {
-        let [low, high] = planned.limits();
-        Spread::between(planned.cured.peak(), low, high)
-    };
-    let chance = |planned: &Planned| asked.limit.map(|limit| planned.chance(limit));
-    let once = (planned.lifts > 1).then(|| asked.planned(shape, 1, 0.0));
     let size = shape.size();
     let lift = |lift: &super::heat::Lifted| LiftHeat {
         peak_k: lift.peak,
@@ -271,9 +270,9 @@ fn casting(asked: &Asked, shape: &CastShape, planned: &Planned) -> CastingHeat {
         size_m: size,
         lifts: planned.lifts,
         lift_m: size[2] / planned.lifts as f64,
-        peak_k: spread(planned),
-        chance_above_limit: chance(planned),
-        at_once: once.map(|once| AtOnce { peak_k: spread(&once), chance_above_limit: chance(&once) }),
+        peak_k: planned.spread(),
+        chance_above_limit: asked.limit.map(|limit| planned.chance(limit)),
+        at_once: None,
         of_lifts: planned.cured.lifts.iter().map(lift).collect(),
         balance: planned.cured.balance,
         history: thin(&planned.cured.history),
