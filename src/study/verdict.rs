@@ -350,8 +350,8 @@ fn soft(ranks: &[&Candidate]) -> Option<String> {
     let labels = labels_of(ranks, |c| c.soft);
     (!labels.is_empty()).then(|| {
         format!(
-            "Plane sections do not hold in {}: a soft layer shears, and no stiffness, frequency or loss of it is \
-             sound. Nobody wins against such figures.",
+            "Plane sections do not hold in {}: a soft layer shears, and no stiffness, frequency or loss that rests \
+             on it is sound. Nobody wins against such figures.",
             listed(&labels)
         )
     })
