@@ -141,6 +141,8 @@ pub enum End {
     Cured,
     /// Until a place in the last lift gels, or it has cured.
     Gel,
+    /// Until a place is hotter than so many kelvins, or it has cured.
+    Hotter(f64),
     /// Over so many seconds.
     After(f64),
 }
@@ -457,6 +459,8 @@ impl<'a> Frozen<'a> {
             let over = match until {
                 End::After(_) => false,
                 End::Cured => self.is_over(&x, &cured),
+                End::Hotter(limit) if cured.peak() > limit => break,
+                End::Hotter(_) => self.is_over(&x, &cured),
                 End::Gel => {
                     cured.lifts.last().is_some_and(|lift| lift.gel_begins.is_some())
                         || self.is_over(&x, &cured)

@@ -99,13 +99,21 @@ impl Asked {
             return (lifts, (lifts > 1).then(|| self.shortest(shape, lifts)));
         }
         let most = ((height / THINNEST) as usize).clamp(1, MOST);
-        for lifts in 1..=most {
-            if self.holds(shape, lifts, self.wait.unwrap_or(WAITS[WAITS.len() - 1] * 3600.0)) {
-                return (lifts, (lifts > 1).then(|| self.shortest(shape, lifts)));
+        let holds = |lifts| self.holds(shape, lifts, self.wait.unwrap_or(WAITS[WAITS.len() - 1] * 3600.0));
+        // Thinner lifts are cooler: doubled until they hold, then halved between.
+        let (mut hot, mut lifts) = (0, 1);
+        while !holds(lifts) {
+            if lifts == most {
+                // Nothing holds: the sheet says so of the plan with one lift.
+                return (1, None);
             }
+            (hot, lifts) = (lifts, (2 * lifts).min(most));
         }
-        // Nothing holds: the sheet says so of the plan with one lift.
-        (1, None)
+        while lifts - hot > 1 {
+            let middle = (hot + lifts) / 2;
+            if holds(middle) { lifts = middle } else { hot = middle }
+        }
+        (lifts, (lifts > 1).then(|| self.shortest(shape, lifts)))
     }
 
     /// The shortest wait that holds, and in which a lift gels; the longest where none does.
@@ -116,7 +124,7 @@ impl Asked {
         let waits: Vec<f64> =
             WAITS.iter().map(|h| h * 3600.0).filter(|w| self.is_by_day(lifts, *w)).collect();
         let longest = waits[waits.len() - 1];
-        let alone = self.solve(shape, lifts, longest, &self.stated, COARSE);
+        let alone = self.solve(shape, lifts, longest, &self.stated, COARSE, End::Cured);
         let gel = alone.lifts[0].gel_time.unwrap_or(longest);
         let (mut low, mut high) = (waits.partition_point(|wait| *wait < gel), waits.len() - 1);
         while low < high {
@@ -136,7 +144,8 @@ impl Asked {
     /// True where enough draws stay below the limit, or none is known.
     fn holds(&self, shape: &CastShape, lifts: usize, wait: f64) -> bool {
         let Some(limit) = self.limit else { return true };
-        let over = |case: &Case| self.solve(shape, lifts, wait, case, COARSE).peak() > limit - MARGIN;
+        let (limit, end) = (limit - MARGIN, End::Hotter(limit - MARGIN));
+        let over = |case: &Case| self.solve(shape, lifts, wait, case, COARSE, end).peak() > limit;
         if over(&self.stated) {
             return false;
         }
@@ -159,16 +168,24 @@ impl Asked {
 
     /// One casting in so many `lifts`, `wait` (s) apart.
     pub fn planned(&self, shape: &CastShape, lifts: usize, wait: f64) -> Planned {
-        let cured = self.solve(shape, lifts, wait, &self.stated, FINE);
-        let coarse = self.solve(shape, lifts, wait, &self.stated, COARSE);
+        let cured = self.solve(shape, lifts, wait, &self.stated, FINE, End::Cured);
+        let coarse = self.solve(shape, lifts, wait, &self.stated, COARSE, End::Cured);
         let more = cured.peak() - coarse.peak();
-        let peak = |case: &Case| self.solve(shape, lifts, wait, case, COARSE).peak() + more;
+        let peak = |case: &Case| self.solve(shape, lifts, wait, case, COARSE, End::Cured).peak() + more;
         Planned { lifts, peaks: self.drawn.par_iter().map(peak).collect(), cured }
     }
 
-    fn solve(&self, shape: &CastShape, lifts: usize, wait: f64, case: &Case, grid: (usize, f64)) -> Cured {
+    fn solve(
+        &self,
+        shape: &CastShape,
+        lifts: usize,
+        wait: f64,
+        case: &Case,
+        grid: (usize, f64),
+        end: End,
+    ) -> Cured {
         let standing = Standing { air: case.air, board: self.board, start: self.start, room: self.room };
-        shape.grid(lifts, wait, grid.0, &standing).cure(&case.fill, End::Cured, grid.1)
+        shape.grid(lifts, wait, grid.0, &standing).cure(&case.fill, end, grid.1)
     }
 
     /// The thickest wide lift, on a board and open above, of which 95 % of the draws stay below the
@@ -286,7 +303,7 @@ mod tests {
             (CastShape::block("bar", [0.2, 0.6, 0.12], 0.0144), 2, 12.0 * 3600.0),
         ];
         for (shape, lifts, wait) in shapes {
-            let peak = |grid| asked.solve(&shape, lifts, wait, &asked.stated, grid).peak();
+            let peak = |grid| asked.solve(&shape, lifts, wait, &asked.stated, grid, End::Cured).peak();
             let (fine, finer) = (peak(FINE), peak((12, 0.02)));
             assert!((fine - finer).abs() < 0.5, "{}: {fine} {finer}", shape.name);
             assert!((peak(COARSE) - finer).abs() < 2.0, "{}: {} {finer}", shape.name, peak(COARSE));
