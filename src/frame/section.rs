@@ -57,6 +57,12 @@ pub struct Plain {
 }
 
 impl MemberSection {
+    /// The largest loss factor of its stretching, shearing, twisting and bending.
+    pub fn loss_factor(&self) -> f64 {
+        let own = |stiffness: &Complex64| if stiffness.re > 0.0 { stiffness.im / stiffness.re } else { 0.0 };
+        self.stiffness.diagonal().iter().map(own).fold(0.0, f64::max)
+    }
+
     /// A section of one material whose centres all lie on the member line.
     pub fn plain(name: &str, of: &str, role: Role, plain: &Plain) -> MemberSection {
         let Plain { ea, ga, gj, ei, rho_a, rho_i, loss_factor } = *plain;

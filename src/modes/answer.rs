@@ -116,7 +116,8 @@ impl BuildModes {
             .map(|(i, (((mode, energy), pole), on_feet))| {
                 let loss_factor = spectrum.loss_by_energy(mode);
                 let answer = ModeAnswer::new(mode, loss_factor, *pole, Shares::of(frame, energy));
-                let frequency_error = spectrum.frequency_error(i, pole).unwrap_or(mode.frequency_error);
+                let frequency_error =
+                    spectrum.frequency_error(frame, i, pole).unwrap_or(mode.frequency_error);
                 ModeAnswer { on_feet: *on_feet, frequency_error, ..answer }
             })
             .collect();
@@ -242,14 +243,18 @@ impl Spectrum {
     /// Relative error of the frequency of the elastic mode `i` that sounds as `pole` says.
     ///
     /// The bulge of the pieces is met at the mode without damping, where it adds the part `e` to λ = ω²; at a
-    /// damped λ it is off by up to `e |λ/ω² - 1|²`, and the loss of what bulges is taken from the strain energy.
+    /// damped λ it is off by up to `e |λ/ω² - 1|²`. The loss of what bulges is taken to be that of the strain
+    /// energy, η: a member of loss factor η_m that does all the bulging moves λ by up to `e (η_m - η)²` more.
     /// Pieces bend as the real part of their stiffness has it, which is not so where bending and shear of a
     /// section differ in loss: 0.2 % of the square of the loss factor.
-    pub fn frequency_error(&self, i: usize, pole: &Pole) -> Option<f64> {
+    pub fn frequency_error(&self, frame: &Frame, i: usize, pole: &Pole) -> Option<f64> {
         let mode = self.elastic.get(i)?;
+        let own = self.loss_by_energy(mode);
+        let apart = frame.sections.iter().map(|section| section.loss_factor() - own).fold(0.0, f64::max);
         let square = (TAU * pole.frequency_hz).powi(2) / mode.omega_squared;
-        let moved = (square - 1.0).hypot(square * pole.loss_factor).max(self.loss_by_energy(mode));
-        Some(mode.frequency_error + (self.excess(i)?.abs() + UNLIKE) * moved * moved)
+        let moved = (square - 1.0).hypot(square * pole.loss_factor).max(own);
+        let excess = self.excess(i)?.abs() * (moved * moved + apart * apart);
+        Some(mode.frequency_error + excess + UNLIKE * moved * moved)
     }
 }
 

@@ -240,7 +240,7 @@ impl<'m> Solved<'m> {
         let first = self.on_feet().iter().position(|on_feet| !on_feet)?;
         let mode = self.modal.modes().get(self.rigid_modes() + first)?;
         let pole = Pole { frequency_hz: mode.omega / TAU, loss_factor: mode.loss_factor };
-        self.spectrum.frequency_error(first, &pole)
+        self.spectrum.frequency_error(&self.model.frame, first, &pole)
     }
 
     /// Its measures, with or without those of the worst peak, which take longest.

@@ -57,8 +57,9 @@ pub fn faults(text: &str, seed: u64) -> Option<Vec<String>> {
     let dice = &mut Dice::new(seed ^ 0xa5a5);
     let count = 1 + dice.below(24);
     found.extend(sections(&design).err());
-    found.extend(rings(&design, count).err());
-    let all = compared(&design, dice);
+    let listed = rings(&design, count);
+    let all = compared(&design, dice, listed.as_ref().ok());
+    found.extend(listed.err());
     found.extend(moved(&design, dice, all.as_ref().ok()).err());
     found.extend(all.err());
     found.extend(warmed(&design).err());
@@ -156,7 +157,7 @@ fn sections(design: &Design) -> Held {
     Ok(())
 }
 
-fn rings(design: &Design, count: usize) -> Held {
+fn rings(design: &Design, count: usize) -> Result<Modes, String> {
     let answer = Modes::of(design, count, &Draws::NONE, |_, _| ()).map_err(refused("modes"))?;
     sound("modes", &answer, &answer.notes, &present::modes::blocks(&answer))?;
     for (build, own) in design.builds.iter().zip(&answer.builds) {
@@ -184,18 +185,18 @@ fn rings(design: &Design, count: usize) -> Held {
         }
         shapes(design, build, count).map_err(refused("report"))?;
     }
-    Ok(())
+    Ok(answer)
 }
 
-fn compared(design: &Design, dice: &mut Dice) -> Result<Comparison, String> {
-    let draws = if dice.chance(0.3) { 3 } else { 0 };
+fn compared(design: &Design, dice: &mut Dice, listed: Option<&Modes>) -> Result<Comparison, String> {
+    let draws = if dice.chance(0.1) { 3 } else { 0 };
     let options = Options { draws, ..Options::default() };
     let all = Comparison::of(design, &options, |_, _| ()).map_err(refused("compare"))?;
     sound("compare", &all, &all.notes, &present::compare::blocks(&all))?;
     for build in &all.builds {
         sum_to_one("compare", &build.gives_way)?;
     }
-    one_frequency(design, &all)?;
+    one_frequency(listed, &all)?;
     if design.builds.len() > 1 {
         let together = dice.pick(&all.builds);
         let alone = design.clone().only(&together.name).map_err(|p| p.to_string())?;
@@ -220,9 +221,8 @@ fn compared(design: &Design, dice: &mut Dice) -> Result<Comparison, String> {
 }
 
 /// `modes` and `compare` call the same figure the first frequency.
-fn one_frequency(design: &Design, all: &Comparison) -> Held {
-    let listed = Modes::of(design, 10, &Draws::NONE, |_, _| ()).map_err(refused("modes"))?;
-    for (own, build) in listed.builds.iter().zip(&all.builds) {
+fn one_frequency(listed: Option<&Modes>, all: &Comparison) -> Held {
+    for (own, build) in listed.into_iter().flat_map(|listed| &listed.builds).zip(&all.builds) {
         let (Some(mode), Some(found)) = (own.modes.first_of_structure(), &build.first_frequency_hz) else {
             continue;
         };
@@ -287,7 +287,7 @@ fn moved(design: &Design, dice: &mut Dice, all: Option<&Comparison>) -> Held {
     }
     sound("response", &answer, &answer.notes, &present::response::blocks(&answer, Motion::Mobility))?;
     if goal.tap.is_some() {
-        let draws = Draws { count: if dice.chance(0.2) { 3 } else { 0 }, seed: 1 };
+        let draws = Draws { count: if dice.chance(0.1) { 3 } else { 0 }, seed: 1 };
         let options = RingDownOptions { duration: None, draws };
         let answer = ring_down(design, &options, |_, _| ()).map_err(refused("ringdown"))?;
         sound("ringdown", &answer, &answer.notes, &present::ringdown::blocks(&answer))?;
