@@ -6,7 +6,8 @@
 //! best to one that has gelled and is not hard.
 //!
 //! Draws are solved on a coarser grid than the stated values; their peaks are shifted by what the
-//! finer grid adds at the stated values.
+//! finer grid adds at the stated values. In a room of steady warmth the lifts of a high stack soon
+//! become alike: draws follow them up to the one after the first that is as hot as any.
 
 use super::heat::{Cured, End, Fill, Room};
 use super::shape::{CastShape, Standing};
@@ -28,6 +29,8 @@ const HOURS: (f64, f64) = (6.0, 22.0);
 const MARGIN: f64 = 0.5;
 /// Draws that are solved together, the hottest first as far as that is foreseen.
 const FEW: usize = 8;
+/// A lift is as hot as the hottest when it lacks no more than this, K.
+const ALIKE: f64 = 0.2;
 /// Part of the draws that may pass the limit.
 const MAY_PASS: f64 = 0.05;
 
@@ -57,6 +60,23 @@ pub(super) struct Asked {
     /// Height of a lift, m, and time from lift to lift, s, where the user states them.
     pub lift: Option<f64>,
     pub wait: Option<f64>,
+}
+
+/// One casting as it is poured.
+#[derive(Debug, Clone, Copy)]
+struct Pouring<'a> {
+    shape: &'a CastShape,
+    /// How many it is poured in, and how far apart, s.
+    lifts: usize,
+    wait: f64,
+    /// So many of them, from the lowest, are followed.
+    followed: usize,
+}
+
+impl<'a> Pouring<'a> {
+    fn whole(shape: &'a CastShape, lifts: usize, wait: f64) -> Pouring<'a> {
+        Pouring { shape, lifts, wait, followed: lifts }
+    }
 }
 
 /// One casting as it is planned.
@@ -124,7 +144,8 @@ impl Asked {
         let waits: Vec<f64> =
             WAITS.iter().map(|h| h * 3600.0).filter(|w| self.is_by_day(lifts, *w)).collect();
         let longest = waits[waits.len() - 1];
-        let alone = self.solve(shape, lifts, longest, &self.stated, COARSE, End::Cured);
+        let alone = Pouring { followed: 1, ..Pouring::whole(shape, lifts, longest) };
+        let alone = self.solve(alone, &self.stated, COARSE, End::Cured);
         let gel = alone.lifts[0].gel_time.unwrap_or(longest);
         let (mut low, mut high) = (waits.partition_point(|wait| *wait < gel), waits.len() - 1);
         while low < high {
@@ -145,10 +166,13 @@ impl Asked {
     fn holds(&self, shape: &CastShape, lifts: usize, wait: f64) -> bool {
         let Some(limit) = self.limit else { return true };
         let (limit, end) = (limit - MARGIN, End::Hotter(limit - MARGIN));
-        let over = |case: &Case| self.solve(shape, lifts, wait, case, COARSE, end).peak() > limit;
-        if over(&self.stated) {
+        let whole = Pouring::whole(shape, lifts, wait);
+        let stated = self.solve(whole, &self.stated, COARSE, end);
+        if stated.peak() > limit {
             return false;
         }
+        let pouring = self.until_alike(whole, &stated);
+        let over = |case: &Case| self.solve(pouring, case, COARSE, end).peak() > limit;
         let mut left = (MAY_PASS * self.drawn.len().saturating_sub(1) as f64) as usize;
         let mut order: Vec<&Case> = self.drawn.iter().collect();
         order.sort_by(|a, b| severity(b).total_cmp(&severity(a)));
@@ -168,24 +192,32 @@ impl Asked {
 
     /// One casting in so many `lifts`, `wait` (s) apart.
     pub fn planned(&self, shape: &CastShape, lifts: usize, wait: f64) -> Planned {
-        let cured = self.solve(shape, lifts, wait, &self.stated, FINE, End::Cured);
-        let coarse = self.solve(shape, lifts, wait, &self.stated, COARSE, End::Cured);
+        let whole = Pouring::whole(shape, lifts, wait);
+        let cured = self.solve(whole, &self.stated, FINE, End::Cured);
+        let coarse = self.solve(whole, &self.stated, COARSE, End::Cured);
         let more = cured.peak() - coarse.peak();
-        let peak = |case: &Case| self.solve(shape, lifts, wait, case, COARSE, End::Cured).peak() + more;
+        let pouring = self.until_alike(whole, &coarse);
+        let peak = |case: &Case| self.solve(pouring, case, COARSE, End::Cured).peak() + more;
         Planned { lifts, peaks: self.drawn.par_iter().map(peak).collect(), cured }
     }
 
-    fn solve(
-        &self,
-        shape: &CastShape,
-        lifts: usize,
-        wait: f64,
-        case: &Case,
-        grid: (usize, f64),
-        end: End,
-    ) -> Cured {
+    /// The same, followed up to the lift after the first that is as hot as any in `stated`, which is all of it;
+    /// where the room swings, each lift meets another hour.
+    fn until_alike<'a>(&self, whole: Pouring<'a>, stated: &Cured) -> Pouring<'a> {
+        let hottest = stated.lifts.iter().position(|lift| lift.peak > stated.peak() - ALIKE);
+        match hottest {
+            Some(first) if self.room.swing == 0.0 => {
+                Pouring { followed: whole.lifts.min(first + 2), ..whole }
+            }
+            _ => whole,
+        }
+    }
+
+    fn solve(&self, pouring: Pouring, case: &Case, grid: (usize, f64), end: End) -> Cured {
         let standing = Standing { air: case.air, board: self.board, start: self.start, room: self.room };
-        shape.grid(lifts, wait, grid.0, &standing).cure(&case.fill, end, grid.1)
+        let mut casting = pouring.shape.grid(pouring.lifts, pouring.wait, grid.0, &standing);
+        casting.lifts.truncate(pouring.followed);
+        casting.cure(&case.fill, end, grid.1)
     }
 
     /// The thickest wide lift, on a board and open above, of which 95 % of the draws stay below the
@@ -303,10 +335,29 @@ mod tests {
             (CastShape::block("bar", [0.2, 0.6, 0.12], 0.0144), 2, 12.0 * 3600.0),
         ];
         for (shape, lifts, wait) in shapes {
-            let peak = |grid| asked.solve(&shape, lifts, wait, &asked.stated, grid, End::Cured).peak();
+            let peak = |grid| {
+                asked.solve(Pouring::whole(&shape, lifts, wait), &asked.stated, grid, End::Cured).peak()
+            };
             let (fine, finer) = (peak(FINE), peak((12, 0.02)));
             assert!((fine - finer).abs() < 0.5, "{}: {fine} {finer}", shape.name);
             assert!((peak(COARSE) - finer).abs() < 2.0, "{}: {} {finer}", shape.name, peak(COARSE));
+        }
+    }
+
+    #[test]
+    fn the_lifts_of_a_stack_that_are_left_out_in_draws_are_no_hotter() {
+        let asked = asked();
+        let bed = (CastShape::slab("bed", 0.6, 1.0), 72.0);
+        let bar = (CastShape::block("bar", [0.2, 0.3, 0.6], 0.036), 14.0);
+        for (shape, hours) in [bed, bar] {
+            let whole = Pouring::whole(&shape, 12, hours * 3600.0);
+            let pouring = asked.until_alike(whole, &asked.solve(whole, &asked.stated, COARSE, End::Cured));
+            assert!(pouring.followed < 9, "{}: {}", shape.name, pouring.followed);
+            for case in &asked.drawn {
+                let [few, all] =
+                    [pouring, whole].map(|one| asked.solve(one, case, COARSE, End::Cured).peak());
+                assert!((few - all).abs() < 2.0 * ALIKE, "{}: {few} {all}", shape.name);
+            }
         }
     }
 
