@@ -7,6 +7,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use assert_cmd::cargo::cargo_bin;
+use rayon::prelude::*;
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
@@ -146,25 +147,35 @@ fn is_stamped(name: &str, bytes: &[u8], new: Option<&Vec<u8>>) -> bool {
     name.ends_with(".xlsx") && end(bytes).is_some() && new.is_some_and(|new| new.len() == bytes.len())
 }
 
+/// Every fault that `line` comes to: how many, and what is wrong after them.
+fn all_faults(line: &str, outputs: &[&str]) -> (usize, Vec<String>) {
+    let new = undisturbed(line);
+    let (mut found, mut faults) = (Vec::new(), 0);
+    for calls in CALLS {
+        for end in ["error=ENOSPC", "signal=KILL"] {
+            for n in 1..MOST {
+                let fault = format!("{calls}:{end}:when={n}");
+                let Some(wrong) = wrong(line, outputs, &fault, &new) else { break };
+                faults += 1;
+                found.extend(wrong.iter().map(|what| format!("{line} with {fault}: {what}")));
+            }
+        }
+    }
+    (faults, found)
+}
+
 #[test]
 fn whatever_fails_the_old_file_or_the_new_one_stands() {
     if !can_trace() {
         return;
     }
-    let (mut found, mut faults) = (Vec::new(), 0);
-    for (line, outputs) in RUNS {
-        let new = undisturbed(line);
-        for calls in CALLS {
-            for end in ["error=ENOSPC", "signal=KILL"] {
-                for n in 1..MOST {
-                    let fault = format!("{calls}:{end}:when={n}");
-                    let Some(wrong) = wrong(line, outputs, &fault, &new) else { break };
-                    faults += 1;
-                    found.extend(wrong.iter().map(|what| format!("{line} with {fault}: {what}")));
-                }
-            }
-        }
-    }
+    let (faults, found) = RUNS.par_iter().map(|(line, outputs)| all_faults(line, outputs)).reduce(
+        || (0, Vec::new()),
+        |(a, mut one), (b, mut other)| {
+            one.append(&mut other);
+            (a + b, one)
+        },
+    );
     eprintln!("{faults} faults");
     assert!(faults > 50, "only {faults} faults were reached");
     assert!(found.is_empty(), "{}", found.join("\n"));
