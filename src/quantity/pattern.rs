@@ -25,7 +25,7 @@ pub fn size_pattern(counts: &[usize]) -> String {
 /// The pattern of a range, such as `"0.3 to 0.8 mm"` or `"2000, 12000 rpm"`.
 pub fn range_pattern(kind: Kind) -> String {
     let mut ways = separated(kind, ",", ",", &[2]);
-    ways.push(format!("{NUMBER}[^,]*to{NUMBER}[^,]*"));
+    ways.push(format!("{NUMBER}[^,]*(?:to|[-\u{2013}]){NUMBER}[^,]*"));
     one_of(&ways)
 }
 

@@ -57,13 +57,19 @@ pub fn size(text: &str, kind: Kind, count: usize) -> Result<Vec<f64>, Fault> {
     separated(&text.replace(['×', 'X'], "x"), "x", kind, count)
 }
 
-/// A range such as `"0.3 to 0.8 mm"` or `"2000, 12000 rpm"`, in SI, lower limit first.
+/// A range such as `"0.3 to 0.8 mm"`, `"20-800 Hz"` or `"2000, 12000 rpm"`, in SI, lower limit first.
 ///
 /// # Errors
 /// As [`single`], when there are not two numbers, or when the first is not the smaller.
 pub fn range(text: &str, kind: Kind) -> Result<(f64, f64), Fault> {
-    let separator = if text.contains(',') { "," } else { "to" };
-    let items = separated(text, separator, kind, 2)?;
+    let items = match dash(text) {
+        _ if text.contains(',') => separated(text, ",", kind, 2)?,
+        Some(dash) if !text.contains("to") => {
+            let (low, high) = text.split_at(dash);
+            separated(&format!("{low}to{}", high.trim_start_matches(DASHES)), "to", kind, 2)?
+        }
+        _ => separated(text, "to", kind, 2)?,
+    };
     if items[0] > items[1] {
         return Err(Fault::new(
             format!("the range \"{text}\" is reversed"),
@@ -71,6 +77,23 @@ pub fn range(text: &str, kind: Kind) -> Result<(f64, f64), Fault> {
         ));
     }
     Ok((items[0], items[1]))
+}
+
+/// What stands for "to" between two numbers.
+const DASHES: [char; 2] = ['-', '\u{2013}'];
+
+/// The place of the one dash of `text` that stands between two numbers, each with or without its unit;
+/// not that of a power of ten, of a sign or of `1-1/2`.
+fn dash(text: &str) -> Option<usize> {
+    let parts = |(i, sign): (usize, &str)| {
+        let (before, after) = (text[..i].trim_end(), text[i + sign.len()..].trim_start());
+        let power = before.ends_with(['e', 'E'])
+            && before[..before.len() - 1].ends_with(|c: char| c.is_ascii_digit());
+        let begins = before.starts_with(|c: char| c.is_ascii_digit() || c == '.');
+        begins && !power && after.starts_with(|c: char| c.is_ascii_digit() || c == '.') && !is_fraction(after)
+    };
+    let mut found = text.match_indices(DASHES).filter(|at| parts(*at)).map(|(i, _)| i);
+    found.next().filter(|_| found.next().is_none())
 }
 
 /// A ratio such as `"100 : 30"`: its two parts.
@@ -93,8 +116,9 @@ pub fn example(kind: Kind, separator: &str, count: usize) -> &'static str {
         ("x", 2, _) => "110 x 80 mm",
         ("x", 3, _) => "60 x 40 x 3 mm",
         ("x", ..) => "100 x 50 x 4 x 6 mm",
-        (_, 2, Kind::Frequency) => "2000, 12000 rpm",
+        ("to", _, Kind::Frequency) => "20 to 800 Hz",
         ("to", ..) => "0.3 to 0.8 mm",
+        (_, 2, Kind::Frequency) => "20, 800 Hz",
         (_, 2, Kind::Length) => "0, 10 mm",
         (_, _, Kind::Length) => "0, 0, 600 mm",
         (_, _, Kind::Stiffness) => "20, 20, 80 N/um",
@@ -283,6 +307,14 @@ mod tests {
         assert_relative_eq!(size[2], 0.003175);
         assert_eq!(range("0.3 to 0.8 mm", Kind::Length).unwrap(), (0.0003, 0.0008));
         assert_relative_eq!(range("2000, 12000 rpm", Kind::Frequency).unwrap().1, 200.0);
+        for text in ["20-800 Hz", "20 - 800 Hz", "20 Hz\u{2013}0.8 kHz", "2e1 - 800 Hz", "20 to 800 Hz"] {
+            assert_eq!(range(text, Kind::Frequency).unwrap(), (20.0, 800.0), "{text}");
+        }
+        // A sign, a power of ten, a fraction and a third number are no range.
+        for text in ["-20 Hz", "2e-1 Hz", "1-1/2 Hz", "1-2-3 Hz", "800-20 Hz", "20-800"] {
+            assert!(range(text, Kind::Frequency).is_err(), "{text}");
+        }
+        assert_relative_eq!(range("0.1-0.5 mm", Kind::Length).unwrap().1, 5e-4);
         assert_eq!(ratio("100 : 30").unwrap(), (100.0, 30.0));
     }
 

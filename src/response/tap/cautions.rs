@@ -243,6 +243,58 @@ pub(super) fn window(
     Some(tau)
 }
 
+/// What is heard after a tap is short when it is gone within so many seconds.
+const SHORT: f64 = 0.15;
+/// A tap is loud, and what follows is not, at so many times the noise.
+const LOUD: f64 = 20.0;
+const GONE: f64 = 2.0;
+
+/// Why no mode is found: the sound of loud taps is gone too soon, or the taps are too weak.
+pub(super) fn nothing_rings(record: &Record, channels: &[Vec<f64>], taps: &[Tap], used: &[usize]) -> Problem {
+    let rate = record.sample_rate_hz;
+    let stretch = ((0.005 * rate) as usize).max(8);
+    // Until each tap is gone, where it was loud.
+    let gone = |tap: &Tap| {
+        let level = |from: usize| {
+            let square = |x: &Vec<f64>| {
+                let part = x.get(from..(from + stretch).min(x.len())).unwrap_or_default();
+                part.iter().map(|x| x * x).sum::<f64>() / part.len().max(1) as f64
+            };
+            channels.iter().map(square).fold(0.0, f64::max).sqrt()
+        };
+        let levels: Vec<f64> = (tap.first..tap.end).step_by(stretch).map(level).collect();
+        // The tap is noticed somewhat before the blow.
+        let blow = (0..levels.len()).max_by(|a, b| levels[*a].total_cmp(&levels[*b]))?;
+        let gone = levels[blow..].iter().position(|level| *level < GONE);
+        let heard = stretch * gone.unwrap_or(levels.len() - blow);
+        (levels[blow] > LOUD).then_some((heard as f64 / rate, gone.is_some()))
+    };
+    let all = used.iter().filter_map(|i| gone(&taps[*i]));
+    let longest = all.max_by(|a, b| a.0.total_cmp(&b.0)).filter(|(time, _)| *time < SHORT);
+    let (message, help) = match longest {
+        Some((time, true)) => (
+            format!(
+                "the tap is loud, and gone after {}: too short to tell modes apart",
+                show(time, Kind::Time)
+            ),
+            "tapping harder does not lengthen it: rest the part on soft foam where its lowest mode stands still, \
+             with nothing else touching it; what is still so short is well damped, and its loss is not readable here",
+        ),
+        Some((time, false)) => (
+            format!(
+                "the tap is loud, and heard for {} only: too short to tell modes apart",
+                show(time, Kind::Time)
+            ),
+            "record on until the ring has died, and leave a second or more between taps",
+        ),
+        None => (
+            "nothing rings after the tap: no decaying vibration stands out of the noise".to_string(),
+            "tap harder, nearer to a free end, and record closer to the part",
+        ),
+    };
+    Problem::error(Place::file(&record.file), message).with_help(help)
+}
+
 /// The time constant of an exponential window, from what the modes leave of the segments: the noise.
 ///
 /// Under a window it falls as exp(-2t / tau) to the end, without a floor. `None` unless the level
@@ -278,4 +330,41 @@ pub(super) fn fading(rests: &[&[f64]], rate_hz: f64) -> Option<Spread> {
         return None;
     }
     Some(Spread::between(-2.0 / slope, 2.0 / (-slope + error), 2.0 / (-slope - error).max(1e-9)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::reading::{Listen, read_taps};
+    use super::super::synthetic::{Recipe, Ring, Strike, synthesise};
+
+    /// What is said of a tap at half a second whose ring has the loss factor `loss` at 200 Hz.
+    fn said(loss: f64, strength: f64, duration_s: f64) -> String {
+        let ring =
+            Ring { frequency_hz: 200.0, loss_factor: loss, rise: 0.0, amplitudes: vec![1.0], phase: 0.0 };
+        let recipe = Recipe {
+            sample_rate_hz: 8000.0,
+            duration_s,
+            modes: vec![ring],
+            taps: vec![Strike { time_s: 0.5, strength }],
+            noise: 1e-3,
+            seed: 5,
+            offset: 0.0,
+            limit: None,
+            step: None,
+        };
+        match read_taps(&synthesise(&recipe).unwrap(), &Listen::default()) {
+            Ok(reading) => format!("{} modes", reading.modes.len()),
+            Err(problems) => problems.last().unwrap().to_string(),
+        }
+    }
+
+    #[test]
+    fn what_is_dead_at_once_is_told_from_what_is_weak_and_from_what_is_cut_off() {
+        let short = said(0.9, 1.0, 2.0);
+        assert!(short.contains("gone after") && short.contains("too short"), "{short}");
+        let cut = said(0.1, 1.0, 0.54);
+        assert!(cut.contains("ms only") && cut.contains("record on"), "{cut}");
+        assert!(!said(0.9, 4e-3, 2.0).contains("loud"), "{}", said(0.9, 4e-3, 2.0));
+        assert_eq!(said(0.01, 1.0, 2.0), "1 modes");
+    }
 }

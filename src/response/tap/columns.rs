@@ -44,6 +44,11 @@ impl Column {
         self.is_named(&names)
     }
 
+    /// True where each row is one more than the row before, as a count of them is.
+    fn counts_up(&self) -> bool {
+        self.values.len() > 2 && self.values.windows(2).all(|pair| pair[1] - pair[0] == 1.0)
+    }
+
     /// Share of the steps that rise.
     fn rising(&self) -> f64 {
         let rising = self.values.windows(2).filter(|pair| pair[1] > pair[0]).count();
@@ -52,7 +57,7 @@ impl Column {
 }
 
 /// A time unit in seconds.
-fn time_unit(text: &str) -> Option<f64> {
+pub(super) fn time_unit(text: &str) -> Option<f64> {
     Some(match text.trim().trim_end_matches('.').to_lowercase().as_str() {
         "s" | "sec" | "secs" | "second" | "seconds" | "sekunden" => 1.0,
         "ms" | "msec" | "millis" | "milliseconds" => 1e-3,
@@ -80,16 +85,28 @@ pub(super) fn sampled<'a>(
     let rate = stated.sample_rate_hz.or_else(|| remarks.filter_map(rate_in).last());
     // By its title, else the first column when it all but only rises and others are there.
     let by_title = (0..columns.len()).find(|i| columns[*i].is_time() && columns[*i].rising() > 0.0);
-    let counts =
-        |column: &Column| column.is_named(&["index", "sample", "samples", "no", "nr", "number", "count"]);
+    let counts = |column: &Column| {
+        let names = ["index", "sample", "samples", "no", "nr", "number", "count", "n", "row", "id", "frame"];
+        column.is_named(&names)
+    };
     let by_rise = || {
-        let first = columns.first()?;
-        (columns.len() > 1 && !counts(first) && first.rising() > 0.95 && (rate.is_none() || !first.titled))
-            .then_some(0)
+        let rises = |i: &usize| !counts(&columns[*i]) && columns[*i].rising() > 0.95;
+        let first = Some(0).filter(rises);
+        // Beside numbers of samples the time is the column that rises next.
+        let second = || Some(1).filter(|i| columns.len() > 2 && rises(i) && !columns[*i].counts_up());
+        let found = if first.is_none() || columns[0].counts_up() { second().or(first) } else { first }?;
+        (columns.len() > 1 && (rate.is_none() || !columns[found].titled)).then_some(found)
     };
     let time = by_title.or_else(by_rise).map(|i| columns.remove(i));
-    columns.retain(|column| !(counts(column) || column.is_time() && column.rising() > 0.0));
     let mut notes = Vec::new();
+    if time.is_some() || rate.is_some() {
+        for column in columns.iter().filter(|column| column.counts_up() && !counts(column)) {
+            let message = "the column counts the samples; it was left out";
+            notes.push(Problem::warning(place(&column.title), message));
+        }
+        columns.retain(|column| !column.counts_up());
+    }
+    columns.retain(|column| !(counts(column) || column.is_time() && column.rising() > 0.0));
     if columns.len() > 1 {
         let derived = |column: &Column| {
             column.is_named(&["absolute", "magnitude", "total", "norm", "resultant", "abs"])
@@ -293,6 +310,24 @@ mod tests {
         assert_eq!((record.channels.len(), record.sample_rate_hz), (2, 500.0));
         let problems = made(vec![signal(), signal()], None).unwrap_err();
         assert!(problems[0].to_string().contains("no time column"));
+    }
+
+    #[test]
+    fn numbers_of_samples_are_no_channel() {
+        let numbers = |title: &str| column(title, (1..101).map(f64::from));
+        let time = |title: &str| column(title, (0..100).map(|i| f64::from(i) * 0.005));
+        for columns in [
+            vec![numbers("x"), time("Time (s)"), signal()],
+            vec![numbers(""), time(""), signal()],
+            vec![time("t [s]"), numbers("Point"), signal()],
+        ] {
+            let record = made(columns, None).unwrap();
+            approx::assert_relative_eq!(record.sample_rate_hz, 200.0, max_relative = 1e-9);
+            assert_eq!(record.channels.len(), 1);
+            assert_eq!(record.channels[0].samples[8], 1.0);
+        }
+        let record = made(vec![numbers("n"), signal()], Some(200.0)).unwrap();
+        assert_eq!(record.channels.len(), 1);
     }
 
     #[test]

@@ -170,15 +170,8 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
     modes.retain(|mode| strength(mode) > 3e-3 * top);
     modes.truncate(MOST_MODES);
     if modes.is_empty() {
-        let mut problems = notes;
-        problems.push(
-            Problem::error(
-                place(),
-                "nothing rings after the tap: no decaying vibration stands out of the noise",
-            )
-            .with_help("tap harder, nearer to a free end, and record closer to the part"),
-        );
-        return Err(problems);
+        notes.push(cautions::nothing_rings(record, &channels, &taps, &used));
+        return Err(notes);
     }
     modes.sort_by(|a, b| a.ringing.total_cmp(&b.ringing));
     let window = cautions::window(record, rest.fading, listen.window_s, &mut notes);

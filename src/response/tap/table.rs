@@ -4,7 +4,7 @@
 //! stands above it are titles and remarks. A decimal comma is read wherever the comma does not
 //! part the columns, or where the cell is quoted.
 
-use super::columns::{Column, sampled};
+use super::columns::{Column, sampled, time_unit};
 use super::record::{MAX_MAGNITUDE, MAX_SAMPLES, Record, Stated};
 use crate::problem::{Place, Problem};
 use std::borrow::Cow;
@@ -91,14 +91,7 @@ impl Layout {
                 };
                 let next = lines.iter().skip(i + 1).filter(|line| !remark(line.1)).take(2);
                 if next.clone().all(like) && (next.count() > 0 || first.iter().all(|n| *n)) {
-                    let titles = lines[..i].iter().rev().find(|(_, line)| {
-                        let cells = split(line.trim_start_matches(['#', '%']), delimiter);
-                        cells.len() == first.len() && !cells.iter().any(|cell| numeric(cell, delimiter))
-                    });
-                    let titles = titles.map_or(Vec::new(), |(_, line)| {
-                        let cells = split(line.trim_start_matches(['#', '%']), delimiter);
-                        cells.iter().map(|cell| cell.trim().to_string()).collect()
-                    });
+                    let titles = titles(&lines[..i], delimiter, first.len());
                     return Some(Layout { delimiter, data: i, width: first.len(), titles });
                 }
             }
@@ -109,6 +102,47 @@ impl Layout {
     fn title(&self, column: usize) -> String {
         self.titles.get(column).filter(|t| !t.is_empty()).cloned().unwrap_or(format!("column {}", column + 1))
     }
+}
+
+/// The titles of so many columns in the lines above the data, with their units where those have a row
+/// of their own.
+fn titles(above: &[(usize, &str)], delimiter: char, width: usize) -> Vec<String> {
+    let cells = |line: &str| -> Option<Vec<String>> {
+        let cells = split(line.trim_start_matches(['#', '%']), delimiter);
+        let holds_number = |cell: &&str| !cell.is_empty() && numeric(cell, delimiter);
+        (cells.len() == width && !cells.iter().any(holds_number) && cells.iter().any(|cell| !cell.is_empty()))
+            .then(|| cells.iter().map(|cell| cell.trim().to_string()).collect())
+    };
+    let mut rows = above.iter().rev().filter_map(|(_, line)| cells(line));
+    let Some(last) = rows.next() else { return Vec::new() };
+    match rows.next() {
+        Some(names) if is_of_units(&last) && !is_of_units(&names) => {
+            let joined = |(name, unit): (String, String)| match bare(&unit) {
+                "" => name,
+                unit => format!("{name} ({unit})"),
+            };
+            names.into_iter().zip(last).map(joined).collect()
+        }
+        _ => last,
+    }
+}
+
+/// A unit without the brackets that it may stand in.
+fn bare(cell: &str) -> &str {
+    cell.trim().trim_matches(['(', ')', '[', ']']).trim()
+}
+
+/// True of a row that says in what the columns above are given.
+fn is_of_units(cells: &[String]) -> bool {
+    const SIGNALS: [&str; 26] = [
+        "", "-", "1", "g", "mg", "gn", "v", "mv", "uv", "µv", "pa", "mpa", "m/s2", "m/s^2", "m/s²", "m/s/s",
+        "mm/s2", "m/s", "mm/s", "m", "mm", "um", "µm", "n", "db", "hz",
+    ];
+    let is_unit = |cell: &String| {
+        let unit = bare(cell).to_lowercase();
+        time_unit(&unit).is_some() || SIGNALS.contains(&unit.as_str())
+    };
+    cells.iter().all(is_unit)
 }
 
 fn remark(line: &str) -> bool {
@@ -175,8 +209,13 @@ fn numeric(cell: &str, delimiter: char) -> bool {
     let lower = cell.to_ascii_lowercase();
     number(cell).is_some()
         || clock(cell).is_some()
-        || matches!(lower.as_str(), "nan" | "inf" | "-inf" | "null" | "na" | "n/a")
-        || cell.is_empty() && delimiter != ' '
+        || matches!(lower.as_str(), "inf" | "-inf")
+        || is_missing(cell) && (!cell.is_empty() || delimiter != ' ')
+}
+
+/// True of a cell that says that there is no value.
+fn is_missing(cell: &str) -> bool {
+    matches!(cell.to_ascii_lowercase().as_str(), "" | "nan" | "null" | "na" | "n/a" | "-")
 }
 
 /// Digits behind the decimal sign.
@@ -227,10 +266,17 @@ fn columns(file: &str, lines: &[(usize, &str)], layout: &Layout) -> Result<Colum
                     .with_help("cut it to the seconds around the taps"),
             ]);
         }
-        let cells = split(text, layout.delimiter);
+        let mut cells = split(text, layout.delimiter);
+        // The last cell may be the empty one.
+        if cells.len() + 1 == layout.width && text.trim_end_matches(' ').ends_with(layout.delimiter) {
+            cells.push("");
+        }
         if cells.len() < layout.width && i == last && i > 0 {
             let place = Place { line: Some(*line), ..Place::file(file) };
             notes.push(Problem::warning(place, "the last row is cut off and was left out"));
+            continue;
+        }
+        if wanted.iter().all(|place| cells.get(*place).is_none_or(|cell| cell.is_empty())) {
             continue;
         }
         numbers.push(*line);
@@ -238,13 +284,16 @@ fn columns(file: &str, lines: &[(usize, &str)], layout: &Layout) -> Result<Colum
             let cell = cells.get(*place).copied().unwrap_or("");
             let value = number(cell).or_else(|| clock(cell));
             column.decimals = column.decimals.max(decimals(cell));
+            if value.is_none() && cells.get(*place).is_some() && is_missing(cell) {
+                column.values.push(f64::NAN);
+                continue;
+            }
             if value.is_none() {
                 count += 1;
                 if bad.len() < SHOWN {
                     let shown: String = cell.chars().take(24).collect();
                     let what = match (cells.get(*place), cell) {
                         (None, _) => format!("the row has {} cells, not {}", cells.len(), layout.width),
-                        (_, "") => "the cell is empty".into(),
                         _ => format!("\"{shown}\" is no number"),
                     };
                     let place = Place {
@@ -266,7 +315,66 @@ fn columns(file: &str, lines: &[(usize, &str)], layout: &Layout) -> Result<Colum
             format!("{} more cells are no numbers", count - bad.len()),
         ));
     }
-    if bad.is_empty() { Ok((columns, numbers, notes)) } else { Err(bad) }
+    if !bad.is_empty() {
+        return Err(bad);
+    }
+    for column in &mut columns {
+        let place = |line: Option<usize>| Place {
+            file: Some(file.into()),
+            line,
+            key: column.title.clone(),
+            ..Place::default()
+        };
+        match bridge(&mut column.values) {
+            Ok(0) => {}
+            Ok(count) => {
+                let cells = if count == 1 { "1 cell holds" } else { &format!("{count} cells hold") };
+                let message = format!("{cells} no number; a straight line stands in for what is missing");
+                notes.push(Problem::warning(place(None), message));
+            }
+            Err(row) => {
+                let problem =
+                    Problem::error(place(numbers.get(row).copied()), "too many cells hold no number");
+                return Err(vec![problem.with_help(
+                    "up to three rows one after another are bridged, and one row in fifty: export each sensor on \
+                     its own, or record again",
+                )]);
+            }
+        }
+    }
+    Ok((columns, numbers, notes))
+}
+
+/// Rows one after another that are bridged, and one in how many rows at most.
+const BRIDGED: (usize, usize) = (3, 50);
+
+/// Puts a straight line where values are missing; how many, or the row from which too many are.
+fn bridge(values: &mut [f64]) -> Result<usize, usize> {
+    let (mut at, mut count) = (0, 0);
+    while at < values.len() {
+        if !values[at].is_nan() {
+            at += 1;
+            continue;
+        }
+        let end = (at..values.len()).find(|i| !values[*i].is_nan()).unwrap_or(values.len());
+        count += end - at;
+        let known = [at.checked_sub(1), Some(end).filter(|end| *end < values.len())];
+        let before_and_after = known.map(|place| place.map(|place| values[place]));
+        if end - at > BRIDGED.0 || count > (values.len() / BRIDGED.1).max(1) {
+            return Err(at);
+        }
+        for i in at..end {
+            let part = (i + 1 - at) as f64 / (end - at + 1) as f64;
+            values[i] = match before_and_after {
+                [Some(before), Some(after)] => before + part * (after - before),
+                // Nothing is known beyond the first and the last row.
+                [Some(near), None] | [None, Some(near)] => near,
+                [None, None] => return Err(at),
+            };
+        }
+        at = end;
+    }
+    Ok(count)
 }
 
 #[cfg(test)]
@@ -317,10 +425,43 @@ mod tests {
     #[test]
     fn a_bad_cell_is_named_by_line_and_title() {
         let row =
-            |i: usize| if i == 41 { "0.41,NaN".into() } else { format!("{:.2},{}", i as f64 / 100.0, i % 7) };
+            |i: usize| if i == 41 { "0.41,inf".into() } else { format!("{:.2},{}", i as f64 / 100.0, i % 7) };
         let problems = read("a.csv", &text(row, "t (s),x\n"), &Stated::default()).unwrap_err();
         assert_eq!(problems.len(), 1);
-        assert!(problems[0].to_string().starts_with("a.csv:43  x: \"NaN\" is no number"), "{}", problems[0]);
+        assert!(problems[0].to_string().starts_with("a.csv:43  x: \"inf\" is no number"), "{}", problems[0]);
+    }
+
+    #[test]
+    fn a_row_of_units_belongs_to_the_titles() {
+        let head = "Time,Acceleration X\n(ms),(m/s2)\n";
+        let record = good(&text(|i| format!("{},{:.6}", i * 4, signal(i)), head));
+        holds(&record, 250.0);
+        let channel = &record.channels[0];
+        assert_eq!((channel.name.as_str(), channel.unit.as_str()), ("Acceleration X", "m/s2"));
+        // One row alone holds the titles, whatever they look like.
+        let record = good(&text(|i| format!("{:.3},{:.6}", i as f64 * 0.004, signal(i)), "s,g\n"));
+        assert_eq!(record.channels[0].name, "g");
+    }
+
+    #[test]
+    fn a_few_blank_cells_are_bridged_and_many_refused() {
+        let row = |holes: &'static [usize]| {
+            move |i: usize| match holes.contains(&i) {
+                true => format!("{:.3},{}", i as f64 / 200.0, ["", "NaN"][i % 2]),
+                false => format!("{:.3},{:.6}", i as f64 / 200.0, 3.0 * i as f64),
+            }
+        };
+        let record = good(&text(row(&[20, 21]), "t (s),x\n"));
+        approx::assert_relative_eq!(record.channels[0].samples[20], 60.0, max_relative = 1e-9);
+        assert!(record.notes[0].message.starts_with("2 cells hold no number"), "{}", record.notes[0]);
+        for holes in [&[20, 21, 22, 23][..], &[10, 30, 50]] {
+            let refused = read("a.csv", &text(row(holes), "t (s),x\n"), &Stated::default()).unwrap_err();
+            assert!(refused[0].to_string().contains("too many cells"), "{}", refused[0]);
+        }
+        // Rows without anything are no samples.
+        let mut bytes = text(|i| format!("{:.4},{:.6}", i as f64 / 400.0, signal(i)), "t (s),x\n");
+        bytes.extend_from_slice(b",\n,\n");
+        holds(&good(&bytes), 400.0);
     }
 
     #[test]
