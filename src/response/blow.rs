@@ -121,6 +121,20 @@ mod tests {
     }
 
     #[test]
+    fn no_higher_mode_is_struck_harder_than_the_bound_says() {
+        let blow = Blow { impulse: 1.0, duration: 1e-3 };
+        // By hand, at three times the half-sine: 1/(3² - 1).
+        approx::assert_relative_eq!(blow.most(3.0 * PI / 1e-3), 0.125, max_relative = 1e-12);
+        for i in 1..400 {
+            let omega = f64::from(i) * 50.0;
+            for higher in [omega, 1.1 * omega, 1.7 * omega, 4.3 * omega] {
+                let struck = blow.factor(Complex64::new(0.0, higher)).norm();
+                assert!(struck <= blow.most(omega) * (1.0 + 1e-9), "{omega} {higher}: {struck}");
+            }
+        }
+    }
+
+    #[test]
     fn a_mode_at_the_half_sine_keeps_a_quarter_of_pi() {
         let blow = Blow { impulse: 1.0, duration: 1e-3 };
         let of = |x: f64| blow.factor(Complex64::new(0.0, x * PI / 1e-3));

@@ -403,6 +403,17 @@ mod tests {
     }
 
     #[test]
+    fn the_root_of_an_i_fits_beside_its_web_and_between_its_flanges() {
+        let shape = |width, height, flange, root_radius| {
+            let web = 0.01;
+            Shape::IShape { width, height, web, flange, root_radius }.check()
+        };
+        // Beside the web (50 - 10) / 2 mm, between the flanges 40 / 2 - 12 mm.
+        assert!(shape(0.05, 0.1, 0.008, 0.0199).is_ok() && shape(0.05, 0.1, 0.008, 0.0201).is_err());
+        assert!(shape(0.2, 0.04, 0.012, 0.0079).is_ok() && shape(0.2, 0.04, 0.012, 0.0081).is_err());
+    }
+
+    #[test]
     fn an_outline_that_crosses_itself_is_refused() {
         let bow = Shape::Polygon { points: vec![[0.0, 0.0], [1.0, 1.0], [1.0, 0.0], [0.0, 1.0]] };
         assert!(message(bow).contains("does not cross itself"));
