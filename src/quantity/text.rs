@@ -66,7 +66,7 @@ pub fn range(text: &str, kind: Kind) -> Result<(f64, f64), Fault> {
         _ if text.contains(',') => separated(text, ",", kind, 2)?,
         Some(dash) if !text.contains("to") => {
             let (low, high) = text.split_at(dash);
-            separated(&format!("{low}to{}", high.trim_start_matches(DASHES)), "to", kind, 2)?
+            separated(&format!("{} to {}", low.trim_end(), high.trim_start_matches(DASHES)), "to", kind, 2)?
         }
         _ => separated(text, "to", kind, 2)?,
     };
