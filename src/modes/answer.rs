@@ -250,7 +250,11 @@ impl Spectrum {
     pub fn frequency_error(&self, frame: &Frame, i: usize, pole: &Pole) -> Option<f64> {
         let mode = self.elastic.get(i)?;
         let own = self.loss_by_energy(mode);
-        let apart = frame.sections.iter().map(|section| section.loss_factor() - own).fold(0.0, f64::max);
+        let apart = frame
+            .members
+            .iter()
+            .map(|member| frame.sections[member.section].loss_factor() - own)
+            .fold(0.0, f64::max);
         let square = (TAU * pole.frequency_hz).powi(2) / mode.omega_squared;
         let moved = (square - 1.0).hypot(square * pole.loss_factor).max(own);
         let excess = self.excess(i)?.abs() * (moved * moved + apart * apart);

@@ -86,7 +86,7 @@ const DASHES: [char; 2] = ['-', '\u{2013}'];
 /// not that of a power of ten, of a sign or of `1-1/2`.
 fn dash(text: &str) -> Option<usize> {
     let parts = |(i, sign): (usize, &str)| {
-        let (before, after) = (text[..i].trim_end(), text[i + sign.len()..].trim_start());
+        let (before, after) = (text[..i].trim(), text[i + sign.len()..].trim_start());
         let power = before.ends_with(['e', 'E'])
             && before[..before.len() - 1].ends_with(|c: char| c.is_ascii_digit());
         let begins = before.starts_with(|c: char| c.is_ascii_digit() || c == '.');
@@ -307,7 +307,7 @@ mod tests {
         assert_relative_eq!(size[2], 0.003175);
         assert_eq!(range("0.3 to 0.8 mm", Kind::Length).unwrap(), (0.0003, 0.0008));
         assert_relative_eq!(range("2000, 12000 rpm", Kind::Frequency).unwrap().1, 200.0);
-        for text in ["20-800 Hz", "20 - 800 Hz", "20 Hz\u{2013}0.8 kHz", "2e1 - 800 Hz", "20 to 800 Hz"] {
+        for text in ["20-800 Hz", " 20 - 800 Hz", "20 Hz\u{2013}0.8 kHz", "2e1 - 800 Hz", "20 to 800 Hz"] {
             assert_eq!(range(text, Kind::Frequency).unwrap(), (20.0, 800.0), "{text}");
         }
         // A sign, a power of ten, a fraction and a third number are no range.

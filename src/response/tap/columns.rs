@@ -85,10 +85,8 @@ pub(super) fn sampled<'a>(
     let rate = stated.sample_rate_hz.or_else(|| remarks.filter_map(rate_in).last());
     // By its title, else the first column when it all but only rises and others are there.
     let by_title = (0..columns.len()).find(|i| columns[*i].is_time() && columns[*i].rising() > 0.0);
-    let counts = |column: &Column| {
-        let names = ["index", "sample", "samples", "no", "nr", "number", "count", "n", "row", "id", "frame"];
-        column.is_named(&names)
-    };
+    let counts =
+        |column: &Column| column.is_named(&["index", "sample", "samples", "no", "nr", "number", "count"]);
     let by_rise = || {
         let rises = |i: &usize| !counts(&columns[*i]) && columns[*i].rising() > 0.95;
         let first = Some(0).filter(rises);
@@ -328,6 +326,9 @@ mod tests {
         }
         let record = made(vec![numbers("n"), signal()], Some(200.0)).unwrap();
         assert_eq!(record.channels.len(), 1);
+        // A force that is named by its unit counts nothing.
+        let force = column("N", (0..100).map(|i| f64::from(i % 5)));
+        assert_eq!(made(vec![time("t (s)"), force], None).unwrap().channels[0].name, "N");
     }
 
     #[test]

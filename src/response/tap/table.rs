@@ -1,8 +1,8 @@
 //! A table of text to samples: columns parted by comma, semicolon, tab or space; titles or none.
 //!
 //! Nothing of the layout has to be stated: the first run of like rows of numbers is the data, what
-//! stands above it are titles and remarks. A decimal comma is read wherever the comma does not
-//! part the columns, or where the cell is quoted.
+//! stands above it are titles, their units and remarks. A decimal comma is read wherever the comma does
+//! not part the columns, or where the cell is quoted. A few missing values are bridged, with a warning.
 
 use super::columns::{Column, sampled, time_unit};
 use super::record::{MAX_MAGNITUDE, MAX_SAMPLES, Record, Stated};
@@ -253,6 +253,12 @@ fn columns(file: &str, lines: &[(usize, &str)], layout: &Layout) -> Result<Colum
             decimals: 0,
         })
         .collect();
+    // Rows of empty cells behind the last sample are none; among the samples they are missing.
+    let is_filled = |text: &str| {
+        let cells = split(text, layout.delimiter);
+        wanted.iter().any(|place| cells.get(*place).is_some_and(|cell| !cell.is_empty()))
+    };
+    let filled = rows.iter().rposition(|(_, text)| is_filled(text)).unwrap_or(0);
     let (mut numbers, mut bad, mut count) = (Vec::new(), Vec::new(), 0);
     let last = rows.len().saturating_sub(1);
     for (i, (line, text)) in rows.iter().enumerate() {
@@ -276,7 +282,7 @@ fn columns(file: &str, lines: &[(usize, &str)], layout: &Layout) -> Result<Colum
             notes.push(Problem::warning(place, "the last row is cut off and was left out"));
             continue;
         }
-        if wanted.iter().all(|place| cells.get(*place).is_none_or(|cell| cell.is_empty())) {
+        if i > filled {
             continue;
         }
         numbers.push(*line);
@@ -458,7 +464,12 @@ mod tests {
             let refused = read("a.csv", &text(row(holes), "t (s),x\n"), &Stated::default()).unwrap_err();
             assert!(refused[0].to_string().contains("too many cells"), "{}", refused[0]);
         }
-        // Rows without anything are no samples.
+        // Rows without anything are no samples at the end, and missing ones before.
+        let hollow =
+            |i: usize| if i == 40 { ",".into() } else { format!("{:.4},{:.6}", i as f64 / 400.0, signal(i)) };
+        let record = good(&text(hollow, "t (s),x\n"));
+        holds(&record, 400.0);
+        approx::assert_relative_eq!(record.channels[0].samples[60], signal(60), max_relative = 1e-4);
         let mut bytes = text(|i| format!("{:.4},{:.6}", i as f64 / 400.0, signal(i)), "t (s),x\n");
         bytes.extend_from_slice(b",\n,\n");
         holds(&good(&bytes), 400.0);
