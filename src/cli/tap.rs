@@ -4,26 +4,27 @@ use super::paths::Paths;
 use super::writing::write_whole;
 use super::{Ending, Failure, files, input, output};
 use crate::design::{Build, Design};
-use crate::problem::{Place, Problem, suggest};
+use crate::problem::{Place, Problem, Severity, suggest};
 use crate::quantity::{self, Kind, Spread, figures};
 use crate::report::present::tap as present;
 use crate::response::tap::{
-    Bar, BarShape, Listen, MAX_BYTES, Motion, ReadMode, Record, Stated, TapReading, bar_moduli, read,
-    read_taps, tone_of, too_large,
+    Bar, BarShape, Listen, MAX_BYTES, Motion, ReadMode, Record, Stated, TapReading, bar_moduli, first_tone,
+    pool, read, read_taps, too_large,
 };
 use crate::study::tapped::{Beside, Found, Tie, against, by_title, stated, write};
+use rayon::prelude::*;
 use std::path::{Path, PathBuf};
 
-/// Read a recorded tap (CSV or WAV): what rang, how fast it died, how far the model was off
+/// Read recorded taps (table, WAV, m4a ...): what rang, how fast it died, how far the model was off
 #[derive(clap::Args)]
 #[command(
     after_help = "Example: stillbed tap record.wav --against examples/roundness-stand.toml --build cast\n\
     A free bar: stillbed tap bar.wav --bar \"250 x 25 x 15 mm\" --mass \"206 g\" --torsion twist.wav"
 )]
 pub(super) struct Arguments {
-    /// The record: CSV with time and channels, or WAV
-    #[arg(value_name = "RECORD")]
-    record: PathBuf,
+    /// The records, several of one part as one set: CSV or xlsx with time and channels, or sound
+    #[arg(value_name = "RECORD", required = true)]
+    records: Vec<PathBuf>,
     /// Samples a second of a table without a time column, such as "1000 Hz"
     #[arg(long, value_name = "RATE")]
     sample_rate: Option<String>,
@@ -33,10 +34,11 @@ pub(super) struct Arguments {
     /// Time constant of an exponential window that the recorder laid over the record
     #[arg(long, value_name = "TIME")]
     window: Option<String>,
-    /// The record is of a free test bar of this length, width and thickness, or length and diameter
+    /// The record is of a free test bar of this length, width and thickness, or length and diameter, with
+    /// tolerances ("15 +- 0.05") where half of the last digit is not right
     #[arg(long, value_name = "\"L x W x T mm\"", requires = "mass", conflicts_with = "against")]
     bar: Option<String>,
-    /// Mass of the bar
+    /// Mass of the bar, with a tolerance as the sizes
     #[arg(long, value_name = "MASS", requires = "bar")]
     mass: Option<String>,
     /// Poisson's ratio of the bar where torsion is not recorded
@@ -76,7 +78,8 @@ pub(super) struct Arguments {
 impl Arguments {
     /// Every file that a run with these reads and writes.
     pub fn paths(&self) -> Paths<'_> {
-        let read = Paths::reading([self.record.as_path()]).and(self.known.materials.as_deref());
+        let read =
+            Paths::reading(self.records.iter().map(PathBuf::as_path)).and(self.known.materials.as_deref());
         let read =
             read.and(self.torsion.as_deref()).and(self.lengthwise.as_deref()).and(self.against.as_deref());
         read.writing("--write", self.write.as_deref()).writing("--output", self.output.output.as_deref())
@@ -90,20 +93,28 @@ fn poissons_ratio(text: &str) -> Result<f64, String> {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let record = record_at(&arguments.record, arguments)?;
     let listen = listen(arguments)?;
-    let reading = read_taps(&record, &listen).map_err(Failure::of)?;
+    let reading = read_all(arguments, &listen)?;
     if let Some(bar) = bar(arguments)? {
         let modes_of = |path: &Option<PathBuf>| -> Result<Vec<ReadMode>, Failure> {
             let Some(path) = path else { return Ok(Vec::new()) };
             Ok(read_taps(&record_at(path, arguments)?, &listen).map_err(Failure::of)?.modes)
         };
-        let mut tones = Vec::new();
-        tones.extend(tone_of(&reading.modes, &bar, Motion::Flexure, None));
-        let flexure = bar_moduli(&bar, &tones).ok().and_then(|b| b.youngs_modulus_pa).map(|e| e.value);
-        tones.extend(tone_of(&modes_of(&arguments.torsion)?, &bar, Motion::Torsion, flexure));
-        tones.extend(tone_of(&modes_of(&arguments.lengthwise)?, &bar, Motion::Longitudinal, flexure));
+        let first = |modes: &[ReadMode], motion, known| first_tone(modes, &bar, motion, known);
+        let (flexure, mut notes) = first(&reading.modes, Motion::Flexure, None)?;
+        let mut tones = vec![flexure];
+        let known = bar_moduli(&bar, &tones).ok().and_then(|b| b.youngs_modulus_pa).map(|e| e.value);
+        for (path, motion) in
+            [(&arguments.torsion, Motion::Torsion), (&arguments.lengthwise, Motion::Longitudinal)]
+        {
+            if path.is_some() {
+                let (tone, more) = first(&modes_of(path)?, motion, known)?;
+                tones.push(tone);
+                notes.extend(more);
+            }
+        }
         let mut found = bar_moduli(&bar, &tones).map_err(Failure::of)?;
+        found.notes.extend(notes);
         found.notes.extend(reading.notes.iter().cloned());
         let answer = output::Answer {
             name: "tap",
@@ -153,6 +164,32 @@ fn record_at(path: &Path, arguments: &Arguments) -> Result<Record, Failure> {
     read(&name, &bytes, &Stated { sample_rate_hz }).map_err(Failure::of)
 }
 
+/// The readings of all records as one. One that cannot be read does not stop the others.
+fn read_all(arguments: &Arguments, listen: &Listen) -> Result<TapReading, Failure> {
+    let one = |path: &PathBuf| -> Result<TapReading, Failure> {
+        read_taps(&record_at(path, arguments)?, listen).map_err(Failure::of)
+    };
+    if let [only] = &arguments.records[..] {
+        return one(only);
+    }
+    let tried: Vec<Result<TapReading, Failure>> = arguments.records.par_iter().map(one).collect();
+    let (mut readings, mut failures) = (Vec::new(), Vec::new());
+    for each in tried {
+        match each {
+            Ok(reading) => readings.push(reading),
+            Err(failure) => failures.push(failure),
+        }
+    }
+    match pool(&readings) {
+        Some(mut pooled) => {
+            let left_out = failures.into_iter().flat_map(|failure| failure.problems);
+            pooled.notes.extend(left_out.map(|problem| Problem { severity: Severity::Warning, ..problem }));
+            Ok(pooled)
+        }
+        None => Err(failures.into_iter().next().unwrap_or_else(|| Failure::of(Vec::new()))),
+    }
+}
+
 fn listen(arguments: &Arguments) -> Result<Listen, Failure> {
     let range_hz =
         match &arguments.range {
@@ -178,17 +215,55 @@ fn number(text: &Option<String>, option: &str, kind: Kind) -> Result<Option<f64>
 /// The bar that is stated, if one is.
 fn bar(arguments: &Arguments) -> Result<Option<Bar>, Failure> {
     let Some(text) = &arguments.bar else { return Ok(None) };
-    let count = text.to_lowercase().replace('×', "x").split('x').count();
-    let sizes = quantity::size(text, Kind::Length, if count == 2 { 2 } else { 3 })
-        .map_err(|fault| Problem::error(Place::key("--bar"), fault.message).with_help(fault.help))?;
-    let exact = |i: usize| Spread::exact(sizes[i]);
-    let shape = match sizes.len() {
-        2 => BarShape::Round { length: exact(0), diameter: exact(1) },
-        _ => BarShape::Rectangular { length: exact(0), width: exact(1), thickness: exact(2) },
+    let sizes = measured(text, "--bar", Kind::Length)?;
+    let shape = match sizes[..] {
+        [length, diameter] => BarShape::Round { length, diameter },
+        [length, width, thickness] => BarShape::Rectangular { length, width, thickness },
+        _ => {
+            let message = format!("\"{text}\" has {} sizes", sizes.len());
+            let help = "state length, width and thickness, or length and diameter: \"250 x 25 x 15 mm\"";
+            return Err(Problem::error(Place::key("--bar"), message).with_help(help).into());
+        }
     };
-    let mass = number(&arguments.mass, "--mass", Kind::Mass)?.unwrap_or_default();
+    let masses = measured(arguments.mass.as_deref().unwrap_or_default(), "--mass", Kind::Mass)?;
+    let mass = masses.first().copied().unwrap_or(Spread::exact(0.0));
     let poissons_ratio = Spread::exact(arguments.poisson);
-    Ok(Some(Bar { shape, mass: Spread::exact(mass), poissons_ratio }))
+    Ok(Some(Bar { shape, mass, poissons_ratio }))
+}
+
+/// Measured values, such as "250 x 25 +- 0.1 x 15.0 mm": within the stated tolerance, else within half
+/// of the last digit that is written.
+fn measured(text: &str, option: &str, kind: Kind) -> Result<Vec<Spread>, Failure> {
+    let wrong =
+        |fault: quantity::Fault| Problem::error(Place::key(option), fault.message).with_help(fault.help);
+    let plain = text.replace('×', "x").replace('±', "+-").replace("+/-", "+-");
+    let unit = plain.trim_end().rsplit(|c: char| c.is_ascii_digit() || c == '.').next().unwrap_or("").trim();
+    let parts: Vec<(&str, Option<&str>)> = plain
+        .split('x')
+        .map(|part| part.trim().trim_end_matches(unit).trim())
+        .map(|part| {
+            part.split_once("+-").map_or((part, None), |(value, tolerance)| (value.trim(), Some(tolerance)))
+        })
+        .collect();
+    let nominal: Vec<&str> = parts.iter().map(|part| part.0).collect();
+    let values =
+        quantity::size(&format!("{} {unit}", nominal.join(" x ")), kind, parts.len()).map_err(wrong)?;
+    let spread = |(value, (nominal, tolerance)): (f64, &(&str, Option<&str>))| {
+        let number = |text: &str| text.trim().parse::<f64>().ok().filter(|x| *x >= 0.0 && x.is_finite());
+        let digits = nominal.split('.').nth(1).map_or(0, str::len) as i32;
+        let reach = match tolerance {
+            Some(tolerance) => number(tolerance),
+            None => Some(0.5 * 10f64.powi(-digits)),
+        };
+        let per = number(nominal).filter(|x| *x > 0.0).map(|nominal| value / nominal);
+        let (Some(reach), Some(per)) = (reach, per) else {
+            let message = format!("\"{text}\" is no list of sizes with tolerances");
+            let help = "write it like \"250 x 25 +- 0.1 x 15.0 mm\"";
+            return Err(Problem::error(Place::key(option), message).with_help(help).into());
+        };
+        Ok(Spread::between(value, value - reach * per, value + reach * per))
+    };
+    values.into_iter().zip(&parts).map(spread).collect()
 }
 
 /// The build that was tapped.

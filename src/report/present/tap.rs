@@ -3,7 +3,9 @@
 use super::super::block::{Axis, Block, Curve, Mark, Series, Unit};
 use super::super::table::{Column, Table};
 use crate::quantity::{Kind, Spread, figures, show};
-use crate::response::tap::{Against, BarReading, Explanation, Pair, ReadMode, TapReading, Verdict};
+use crate::response::tap::{
+    Against, BarReading, Dropped, Explanation, Pair, ReadMode, Stretch, TapReading, Verdict,
+};
 use serde::Serialize;
 
 const HZ: Unit = Unit::new("Hz", 1.0);
@@ -19,6 +21,9 @@ pub struct TapAnswer {
     pub against: Option<Against>,
 }
 
+/// Level down to which lines that are no modes are shown, dB.
+const SHOWN_TO: f64 = -40.0;
+
 fn columns() -> Vec<Column<ReadMode>> {
     vec![
         Column::spread("frequency", HZ, "frequency_hz", |m: &ReadMode| Some(m.frequency_hz)).digits(5),
@@ -27,17 +32,27 @@ fn columns() -> Vec<Column<ReadMode>> {
         Column::number("half power", Unit::NONE, "half_power.loss_factor", |m: &ReadMode| {
             m.half_power.loss_factor
         }),
-        Column::text("with amplitude", "amplitude_trend.verdict", |m: &ReadMode| {
-            match m.amplitude_trend.verdict {
-                Verdict::Rises => "rises",
-                Verdict::Falls => "falls",
-                Verdict::None => "none",
-                Verdict::Unresolved => "unresolved",
-            }
-            .to_string()
-        }),
+        Column::text("with amplitude", "amplitude_trend.verdict", |m: &ReadMode| with_amplitude(m)),
         Column::number("level", Unit::new("dB", 1.0), "level_db", |m: &ReadMode| Some(m.level_db)),
     ]
+}
+
+/// What a mode does as it moves more, in words.
+fn with_amplitude(mode: &ReadMode) -> String {
+    let trend = &mode.amplitude_trend;
+    let word = |verdict| match verdict {
+        Verdict::Rises => Some("rises"),
+        Verdict::Falls => Some("falls"),
+        Verdict::None | Verdict::Unresolved => None,
+    };
+    match (word(trend.verdict), word(trend.frequency_verdict)) {
+        (Some(loss), Some(frequency)) if loss == frequency => format!("both {}", &loss[..loss.len() - 1]),
+        (Some(loss), Some(frequency)) => format!("loss {loss}, frequency {frequency}"),
+        (Some(loss), None) => format!("loss {loss}"),
+        (None, Some(frequency)) => format!("frequency {frequency}"),
+        (None, None) if trend.verdict == Verdict::None => "none".to_string(),
+        (None, None) => "unresolved".to_string(),
+    }
 }
 
 /// One row a mode, in SI.
@@ -61,7 +76,11 @@ pub fn blocks(answer: &TapAnswer) -> Vec<Block> {
     ))];
     blocks.push(Block::Curve(spectrum(reading)));
     blocks.push(Block::Table(Table::new("What rang, with its limits", &columns(), &reading.modes)));
-    blocks.extend(reading.modes.first().and_then(decay).map(Block::Curve));
+    blocks.extend(over_amplitude(&reading.modes).into_iter().map(Block::Curve));
+    let loud: Vec<Dropped> = reading.dropped.iter().filter(|d| d.level_db > SHOWN_TO).cloned().collect();
+    if !loud.is_empty() {
+        blocks.push(Block::Table(Table::new("Lines that are no modes", &dropped_columns(), &loud)));
+    }
     if let Some(against) = &answer.against {
         blocks.extend(beside(against));
     }
@@ -96,17 +115,61 @@ fn spectrum(reading: &TapReading) -> Curve {
     }
 }
 
-/// The loss factor over the stretches of a mode's decay; `None` where there are not two.
-fn decay(mode: &ReadMode) -> Option<Curve> {
-    let stretches = &mode.amplitude_trend.stretches;
-    let points = stretches.iter().map(|s| [s.amplitude, s.loss_factor.value]).collect();
-    (stretches.len() > 1).then(|| Curve {
-        title: format!("Loss factor at {} over amplitude", show(mode.frequency_hz.value, Kind::Frequency)),
-        x: Axis::log("amplitude, of the strongest", Unit::NONE, "amplitude"),
-        y: Axis::linear("loss factor", Unit::NONE, "loss_factor"),
-        series: vec![Series::scatter("stretches of the decay", points)],
+/// What is drawn over amplitude: the strongest modes that bend, else the lowest mode's loss factor.
+fn over_amplitude(modes: &[ReadMode]) -> Vec<Curve> {
+    let mut bent: Vec<&ReadMode> = modes.iter().filter(|mode| mode.amplitude_trend.bends).collect();
+    bent.sort_by(|a, b| b.level_db.total_cmp(&a.level_db));
+    bent.truncate(2);
+    if bent.is_empty() {
+        let first = modes.first().filter(|mode| mode.amplitude_trend.stretches.len() > 1);
+        return first
+            .map(|mode| curve(mode, "Loss factor", Unit::NONE, "loss_factor", |s| s.loss_factor))
+            .into_iter()
+            .collect();
+    }
+    let both = |mode: &ReadMode| {
+        [
+            curve(mode, "Loss factor", Unit::NONE, "loss_factor", |s| s.loss_factor),
+            curve(mode, "Frequency", HZ, "frequency_hz", |s| s.frequency_hz),
+        ]
+    };
+    bent.into_iter().flat_map(both).collect()
+}
+
+/// A value of one mode over the amplitude of its decay.
+fn curve(mode: &ReadMode, what: &str, unit: Unit, key: &str, of: fn(&Stretch) -> Spread) -> Curve {
+    let trend = &mode.amplitude_trend;
+    let scale = mode.amplitude_m.unwrap_or(1.0);
+    let points = |value: &dyn Fn(Spread) -> f64| -> Vec<[f64; 2]> {
+        trend.stretches.iter().map(|s| [s.amplitude * scale, value(of(s))]).collect()
+    };
+    let middle = points(&|s| s.value);
+    let series = match trend.bends {
+        true => vec![
+            Series::line("one mode that bends", middle),
+            Series::line("at most", points(&|s| s.high)),
+            Series::line("at least", points(&|s| s.low)),
+        ],
+        false => vec![Series::scatter("stretches of the decay", middle)],
+    };
+    Curve {
+        title: format!("{what} at {} over amplitude", show(mode.frequency_hz.value, Kind::Frequency)),
+        x: match mode.amplitude_m {
+            Some(_) => Axis::log("amplitude", Unit::new("µm", 1e-6), "amplitude_m"),
+            None => Axis::log("amplitude, of the strongest", Unit::NONE, "amplitude"),
+        },
+        y: Axis::linear(&what.to_lowercase(), unit, key),
+        series,
         marks: Vec::new(),
-    })
+    }
+}
+
+fn dropped_columns() -> Vec<Column<Dropped>> {
+    vec![
+        Column::number("frequency", HZ, "frequency_hz", |d: &Dropped| Some(d.frequency_hz)).digits(4),
+        Column::number("level", Unit::new("dB", 1.0), "level_db", |d: &Dropped| Some(d.level_db)).digits(2),
+        Column::text("why", "reason", |d: &Dropped| d.reason.clone()),
+    ]
 }
 
 fn beside(against: &Against) -> Vec<Block> {

@@ -1,90 +1,110 @@
 //! Tones that are there without a tap: mains hum, a fan, a running machine.
 //!
-//! A tone that does not decay is looked for in the quiet before the first tap. One that is as
-//! strong there is no mode. Where there is no quiet, one on a multiple of the mains frequency is
-//! taken for hum.
+//! A line is looked for in the quiet before the first tap, within the width that it has or that a
+//! wandering hum has. One that is as strong there is no mode, and neither is one that keeps its
+//! level between the taps. Where there is no quiet, one that does not fade and lies on a multiple of
+//! the mains frequency is taken for hum.
 
 use super::COVERAGE;
 use super::events::Tap;
 use super::identify::Mode;
-use super::record::Record;
-use crate::problem::{Place, Problem};
-use crate::quantity::figures;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
-/// The modes that are none of the background's tones; each tone is noted.
-pub(super) fn without(
-    modes: Vec<Mode>,
-    record: &Record,
-    channels: &[Vec<f64>],
-    taps: &[Tap],
-    notes: &mut Vec<Problem>,
-) -> Vec<Mode> {
-    let rate = record.sample_rate_hz;
-    let guard = (0.01 * rate) as usize;
-    let quiet = taps.first().filter(|tap| !tap.begun).map_or(0, |tap| tap.first.saturating_sub(guard));
-    // Of 300 Hz the other tones say whether it is the sixth of 50 Hz or the fifth of 60 Hz.
-    let fits = |mains: f64| modes.iter().filter(|m| is_multiple(m.ringing / TAU, mains, 0.25)).count();
-    let grids = if fits(60.0) > fits(50.0) { [60.0, 50.0] } else { [50.0, 60.0] };
-    modes
-        .into_iter()
-        .filter(|mode| {
-            let frequency = mode.ringing / TAU;
-            let fades =
-                mode.decay - COVERAGE * mode.variance.sqrt() > 0.0 && mode.decay * mode.listened_s > 1.0;
-            if fades {
-                return true;
-            }
-            let near = 0.25 + COVERAGE * mode.variance.sqrt() / TAU;
-            let mains = grids.into_iter().find(|mains| is_multiple(frequency, *mains, near));
-            let heard_before = if (quiet as f64) > 4.0 * rate / frequency && quiet > 64 {
-                before(mode, channels, rate, quiet) > 0.4
-            } else {
-                mains.is_some()
-            };
-            if heard_before {
-                let what = match mains {
-                    Some(mains) => format!("mains hum (a multiple of {mains} Hz)"),
-                    None => "a steady tone that is there without the tap".into(),
-                };
-                notes.push(
-                    Problem::warning(
-                        Place { key: "modes".into(), ..Place::file(&record.file) },
-                        format!("{} Hz does not decay: {what}, no mode", figures(frequency, 4)),
-                    )
-                    .with_help("switch the source off, or run the recorder on its battery"),
-                );
-            }
-            !heard_before
+/// The record without the taps.
+pub(super) struct Background<'a> {
+    channels: &'a [Vec<f64>],
+    rate_hz: f64,
+    /// Samples before the first tap.
+    quiet: usize,
+    /// The mains frequencies, the likelier first, Hz.
+    grids: [f64; 2],
+}
+
+/// How the reason of a background's tone ends.
+pub(super) const WITHOUT_TAP: &str = "that is there without the tap";
+/// A hum that wanders does so by this much, Hz.
+const WANDERS: f64 = 0.7;
+/// Share of a line's root mean square after the taps that its place has before them, from which on it
+/// is the background's.
+const THERE_BEFORE: f64 = 0.4;
+
+impl<'a> Background<'a> {
+    pub(super) fn new(
+        channels: &'a [Vec<f64>],
+        taps: &[Tap],
+        modes: &[Mode],
+        rate_hz: f64,
+    ) -> Background<'a> {
+        let guard = (0.01 * rate_hz) as usize;
+        let quiet = taps.first().filter(|tap| !tap.begun).map_or(0, |tap| tap.first.saturating_sub(guard));
+        // Of 300 Hz the other tones say whether it is the sixth of 50 Hz or the fifth of 60 Hz.
+        let fits = |mains: f64| modes.iter().filter(|m| is_multiple(m.ringing / TAU, mains, 0.25)).count();
+        let grids = if fits(60.0) > fits(50.0) { [60.0, 50.0] } else { [50.0, 60.0] };
+        Background { channels, rate_hz, quiet, grids }
+    }
+
+    /// Why `mode` belongs to the background, if it does.
+    pub(super) fn reason(&self, mode: &Mode) -> Option<String> {
+        let frequency = mode.ringing / TAU;
+        let fades = mode.decay - COVERAGE * mode.variance.sqrt() > 0.0 && mode.decay * mode.listened_s > 1.0;
+        let near = COVERAGE * mode.variance.sqrt() / TAU;
+        let mains = |reach: f64| {
+            let on = |mains: &f64| is_multiple(frequency, *mains, reach + near);
+            self.grids.into_iter().find(|mains| on(mains))
+        };
+        let is_heard = (self.quiet as f64) > 4.0 * self.rate_hz / frequency && self.quiet > 64;
+        let there = if is_heard {
+            // What fades is compared over the time that it was listened to.
+            let after = mean_after(mode);
+            let width = if mains(WANDERS).is_some() { WANDERS } else { near };
+            self.before(frequency, width.max(near)) > THERE_BEFORE * after
+        } else {
+            !fades && mains(0.25).is_some()
+        };
+        there.then(|| match mains(WANDERS) {
+            Some(mains) => format!("mains hum, a multiple of {mains} Hz, {WITHOUT_TAP}"),
+            None => format!("a tone {WITHOUT_TAP}"),
         })
-        .collect()
+    }
+
+    /// Root mean square of what is within `width` Hz of `frequency` before the first tap, by channels
+    /// together, times the root of two: an amplitude.
+    fn before(&self, frequency: f64, width: f64) -> f64 {
+        // Stretches no longer than the width resolves, so that a wandering tone stays in step.
+        let length = ((0.3 * self.rate_hz / width.max(1e-9)) as usize).clamp(64, self.quiet.max(64));
+        let count = self.quiet / length;
+        if count == 0 {
+            return 0.0;
+        }
+        let step = Complex64::from_polar(1.0, -TAU * frequency / self.rate_hz);
+        let tone = |x: &[f64]| {
+            let (mut turn, mut sum) = (Complex64::ONE, Complex64::ZERO);
+            for x in x {
+                sum += turn * *x;
+                turn *= step;
+            }
+            (sum / x.len() as f64).norm_sqr()
+        };
+        let first = self.quiet - count * length;
+        let of = |x: &Vec<f64>| x[first..self.quiet].chunks(length).map(tone).sum::<f64>() / count as f64;
+        self.channels.iter().map(of).sum::<f64>().sqrt()
+    }
+}
+
+/// Root mean square over the time that `mode` was listened to of its amplitude, taps together.
+fn mean_after(mode: &Mode) -> f64 {
+    let taps: std::collections::BTreeSet<usize> = mode.starts.iter().map(|start| start.0).collect();
+    let power: f64 =
+        mode.starts.iter().map(|start| start.2.norm_sqr()).sum::<f64>() / taps.len().max(1) as f64;
+    let fall = 2.0 * mode.decay.max(0.0) * mode.listened_s;
+    // The first two decay times of a mode that fades; of one that does not, all.
+    let mean = if fall > 1e-6 { (1.0 - (-fall.min(4.0)).exp()) / fall.min(4.0) } else { 1.0 };
+    (power * mean).sqrt()
 }
 
 /// True when `frequency` lies within `near` of one of the first multiples of `mains`, Hz.
 fn is_multiple(frequency: f64, mains: f64, near: f64) -> bool {
     let order = (frequency / mains).round();
     (1.0..=12.0).contains(&order) && (frequency - order * mains).abs() < near
-}
-
-/// Amplitude of the mode's tone in the first `quiet` samples over its amplitude after the taps.
-fn before(mode: &Mode, channels: &[Vec<f64>], rate_hz: f64, quiet: usize) -> f64 {
-    let step = Complex64::from_polar(1.0, -mode.ringing / rate_hz);
-    // No longer than the error of the frequency leaves in step.
-    let error = COVERAGE * mode.variance.sqrt() / rate_hz;
-    let length = quiet.min((1.0 / error.max(1e-9)) as usize).max(64).min(quiet);
-    let tone = |x: &Vec<f64>| {
-        let mut turn = Complex64::ONE;
-        let mut sum = Complex64::ZERO;
-        for x in &x[quiet - length..quiet] {
-            sum += turn * *x;
-            turn *= step;
-        }
-        (sum / length as f64).norm_sqr()
-    };
-    let quiet: f64 = channels.iter().map(tone).sum();
-    let taps: std::collections::BTreeSet<usize> = mode.starts.iter().map(|start| start.0).collect();
-    let ring: f64 =
-        mode.starts.iter().map(|start| start.2.norm_sqr()).sum::<f64>() / taps.len().max(1) as f64;
-    (quiet / ring.max(f64::MIN_POSITIVE)).sqrt()
 }

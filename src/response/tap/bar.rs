@@ -9,7 +9,6 @@
 use super::bar_equations::{
     Moduli, Sizes, flexure_factor_bar, flexure_factor_rod, longitudinal_factor, torsion_factor_bar,
 };
-use super::reading::ReadMode;
 use crate::problem::{Place, Problem};
 use crate::quantity::{Kind, Spread, figures, show_digits};
 use serde::Serialize;
@@ -174,38 +173,6 @@ pub fn bar_moduli(bar: &Bar, tones: &[Tone]) -> Result<BarReading, Vec<Problem>>
         notes: notes(bar, &base, flexural, lengthwise, both),
     };
     Ok(reading)
-}
-
-/// The mode among `modes` that is the first of `motion`, when the bar was struck for it.
-///
-/// Without a known Young's modulus `youngs` (Pa) it is the lowest within 20 dB of the strongest:
-/// the supports lie where this motion has its nodes, and other motions ring weakly. With it, it is
-/// the strongest that gives a Poisson's ratio from 0 to 0.5 (torsion), or a modulus within a fifth
-/// of it. `None` when no mode is.
-pub fn tone_of(modes: &[ReadMode], bar: &Bar, motion: Motion, youngs: Option<f64>) -> Option<Tone> {
-    let fits = |mode: &ReadMode| {
-        let f = mode.frequency_hz.value;
-        let nu = bar.poissons_ratio.value;
-        let sizes = Sizes {
-            shape: bar.shape,
-            mass: bar.mass.value,
-            nu,
-            flexure: None,
-            torsion: None,
-            longitudinal: None,
-        };
-        let near = |e: f64, known: f64| (e / known - 1.0).abs() < 0.2;
-        youngs.is_none_or(|known| match motion {
-            Motion::Torsion => (0.0..0.5).contains(&(known / (2.0 * sizes.shear(f)) - 1.0)),
-            Motion::Flexure => near(sizes.flexural(f, nu), known),
-            Motion::Longitudinal => near(sizes.lengthwise(f, nu), known),
-        })
-    };
-    let fitting = || modes.iter().filter(|mode| fits(mode));
-    let strongest = fitting().max_by(|a, b| a.level_db.total_cmp(&b.level_db))?;
-    let lowest = fitting().find(|mode| mode.level_db > strongest.level_db - 20.0)?;
-    let mode = if youngs.is_some() { strongest } else { lowest };
-    Some(Tone { motion, frequency_hz: mode.frequency_hz, loss_factor: mode.loss_factor })
 }
 
 fn check(bar: &Bar, tones: &[Tone]) -> Result<(), Vec<Problem>> {
@@ -468,8 +435,6 @@ fn notes(
 
 #[cfg(test)]
 mod tests {
-    use super::super::reading::{Listen, read_taps};
-    use super::super::synthetic::{Recipe, Ring, Strike, synthesise};
     use super::*;
     use approx::assert_relative_eq;
 
@@ -525,35 +490,6 @@ mod tests {
         let mut bar = steel();
         bar.mass = exact(-1.0);
         assert_eq!(bar_moduli(&bar, &[]).unwrap_err().len(), 2);
-    }
-
-    #[test]
-    fn the_tones_of_a_struck_bar_are_found() {
-        let ring = |frequency_hz: f64, amplitude: f64| Ring {
-            frequency_hz,
-            loss_factor: 1e-3,
-            rise: 0.0,
-            amplitudes: vec![amplitude],
-            phase: 0.0,
-        };
-        let recipe = Recipe {
-            sample_rate_hz: 16000.0,
-            duration_s: 1.5,
-            modes: vec![ring(300.0, 0.02), ring(1172.0, 1.0), ring(3190.0, 0.5), ring(4750.0, 0.4)],
-            taps: vec![Strike { time_s: 0.2, strength: 1.0 }],
-            noise: 1e-3,
-            seed: 4,
-            offset: 0.0,
-            limit: None,
-            step: None,
-        };
-        let reading = read_taps(&synthesise(&recipe).unwrap(), &Listen::default()).unwrap();
-        let flexure = tone_of(&reading.modes, &steel(), Motion::Flexure, None).unwrap();
-        assert_relative_eq!(flexure.frequency_hz.value, 1172.0, max_relative = 1e-4);
-        let e = bar_moduli(&steel(), &[flexure]).unwrap().youngs_modulus_pa.unwrap().value;
-        let torsion = tone_of(&reading.modes, &steel(), Motion::Torsion, Some(e)).unwrap();
-        assert_relative_eq!(torsion.frequency_hz.value, 4750.0, max_relative = 1e-4);
-        assert!(tone_of(&reading.modes, &steel(), Motion::Longitudinal, Some(e)).is_none());
     }
 
     #[test]

@@ -1,11 +1,13 @@
 //! What the reader should know of a record: how it was tapped, and what the recorder did to it.
 
 use super::COVERAGE;
+use super::background_tone::WITHOUT_TAP;
 use super::events::Tap;
 use super::quiet::{level_quantile, median};
-use super::reading::ReadMode;
-use super::record::Record;
+use super::record::{Channel, Record};
 use super::reverberation::Room;
+use super::sifting::Dropped;
+use super::stating::ReadMode;
 use crate::problem::{Place, Problem};
 use crate::quantity::{Kind, Spread, figures, show};
 
@@ -98,6 +100,18 @@ pub(super) fn of_record(
     notes
 }
 
+/// True of a record whose faults make lines of their own: samples at the limit, or samples that are
+/// exactly alike before the tap, as a codec leaves them.
+pub(super) fn is_poor(record: &Record, taps: &[Tap]) -> bool {
+    let clipped = taps.iter().any(|tap| tap.clipped > 0);
+    let quiet = taps.first().map_or(0, |tap| tap.first);
+    let still = |channel: &Channel| {
+        let pairs = channel.samples[..quiet].windows(2);
+        4 * pairs.filter(|pair| pair[0] == pair[1]).count() > 3 * quiet && quiet > 64
+    };
+    clipped || record.is_lossy || record.channels.iter().all(still)
+}
+
 /// How fast the recorder's gain creeps back after a tap, 1/s; 0 when it stays.
 ///
 /// An automatic gain is turned down by the tap and up again while the ring dies. The hiss, taken
@@ -177,6 +191,16 @@ pub(super) fn of_room(record: &Record, room: &Room, hidden: &[f64]) -> Problem {
         message,
         "put a sensor on the part, or the microphone close to it; hang up cloth",
     )
+}
+
+/// What is said of loud lines that are there without the tap.
+pub(super) fn of_background(record: &Record, dropped: &[Dropped]) -> Option<Problem> {
+    let loud = dropped.iter().filter(|line| line.reason.ends_with(WITHOUT_TAP) && line.level_db > -30.0);
+    let said: Vec<String> =
+        loud.map(|line| format!("{} Hz ({})", figures(line.frequency_hz, 4), line.reason)).collect();
+    let message = format!("no modes: {}", said.join(", "));
+    let help = "switch the source off, or run the recorder on its battery";
+    (!said.is_empty()).then(|| warning(record, "modes", message, help))
 }
 
 /// Cautions about the modes.
@@ -362,7 +386,7 @@ mod tests {
     fn what_is_dead_at_once_is_told_from_what_is_weak_and_from_what_is_cut_off() {
         let short = said(0.9, 1.0, 2.0);
         assert!(short.contains("gone after") && short.contains("too short"), "{short}");
-        let cut = said(0.1, 1.0, 0.54);
+        let cut = said(0.7, 1e5, 0.535);
         assert!(cut.contains("ms only") && cut.contains("record on"), "{cut}");
         assert!(!said(0.9, 4e-3, 2.0).contains("loud"), "{}", said(0.9, 4e-3, 2.0));
         assert_eq!(said(0.01, 1.0, 2.0), "1 modes");

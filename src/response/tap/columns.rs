@@ -133,6 +133,7 @@ pub(super) fn sampled<'a>(
         (Some(time), None) => timed(&time, values, lines, &place, &mut notes)?,
         (_, Some(rate_hz)) => Even {
             rate_hz,
+            rate_error: 0.0,
             columns: values,
             trusted_to_hz: 0.5 * rate_hz,
             gaps: Vec::new(),
@@ -150,8 +151,11 @@ pub(super) fn sampled<'a>(
     Ok(Record {
         file: file.into(),
         sample_rate_hz: even.rate_hz,
+        rate_error: even.rate_error,
         channels: channels.map(|((name, unit), samples)| Channel { name, unit, samples }).collect(),
         trusted_to_hz: even.trusted_to_hz,
+        is_sound: false,
+        is_lossy: false,
         gaps: even.gaps,
         notes,
     })

@@ -14,7 +14,7 @@
 //! - `makhoul1975`: linear prediction by the autocorrelation method
 //! - `wilson1931`: cube root of a sum of squares as a normal value
 
-use super::quiet::level_quantile;
+use super::quiet::{level_quantile, quantum};
 
 /// Time before a hit that it has to exceed, s.
 const PAST: f64 = 0.15;
@@ -186,7 +186,7 @@ fn steady(x: &[f64], width: usize) -> Vec<f64> {
 }
 
 /// What linear prediction from `order` samples does not foresee.
-fn unpredicted(x: &[f64], order: usize) -> Vec<f64> {
+pub(super) fn unpredicted(x: &[f64], order: usize) -> Vec<f64> {
     let order = order.min(x.len() / 8);
     let lag = |k: usize| x[k..].iter().zip(x).map(|(a, b)| a * b).sum::<f64>();
     let r: Vec<f64> = (0..=order).map(lag).collect();
@@ -274,10 +274,7 @@ fn onset(level: &[f64], at: usize, reach: usize) -> usize {
 pub(super) fn clipping(samples: &[f64]) -> Vec<bool> {
     let mut marks = vec![false; samples.len()];
     let (low, high) = samples.iter().fold((f64::MAX, f64::MIN), |(l, h), x| (l.min(*x), h.max(*x)));
-    // The step of the sensor, from a part of the record that is large enough to show it.
-    let mut values: Vec<f64> = samples.iter().step_by((samples.len() >> 16).max(1)).copied().collect();
-    values.sort_by(f64::total_cmp);
-    let quantum = values.windows(2).map(|p| p[1] - p[0]).filter(|d| *d > 0.0).fold(f64::MAX, f64::min);
+    let quantum = quantum(samples);
     let corner = (3.0 * quantum).max(0.01 * (high - low));
     let fine = high - low > 500.0 * quantum;
     for limit in [low, high] {

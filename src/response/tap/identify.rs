@@ -16,6 +16,9 @@
 //! # Source
 //! - `birge1932`: widening of an error by the scatter of repeated measurements
 
+use super::COVERAGE;
+use super::bending::{Bent, Way};
+use super::choosing::choose;
 use super::pencil::Block;
 use super::refine::{Fit, refine};
 use super::spectrum::Peak;
@@ -36,16 +39,6 @@ pub(super) struct Segment {
     pub(super) begun: bool,
 }
 
-/// The samples of one mode alone after one tap, all others taken out.
-pub(super) struct Alone {
-    pub(super) tap: usize,
-    pub(super) channel: usize,
-    /// Of the band.
-    pub(super) samples: Vec<Complex64>,
-    /// What the fit makes of its first sample.
-    pub(super) start: Complex64,
-}
-
 /// A mode as it was read.
 pub(super) struct Mode {
     /// Decay rate, 1/s.
@@ -56,8 +49,8 @@ pub(super) struct Mode {
     pub(super) variance: f64,
     /// Amplitude where the reading begins, by tap and channel, in parts of the channel's noise.
     pub(super) starts: Vec<(usize, usize, Complex64)>,
-    /// Samples of the mode alone, and their rate.
-    pub(super) alone: Vec<Alone>,
+    /// Samples of the mode alone after each tap, all others taken out, and their rate.
+    pub(super) alone: Vec<Block>,
     pub(super) rate_hz: f64,
     /// Variance of one complex sample of noise in them.
     pub(super) noise: f64,
@@ -67,6 +60,41 @@ pub(super) struct Mode {
     pub(super) listened_s: f64,
     /// How far the taps part, in parts of what the noise explains.
     pub(super) scatter: f64,
+    /// Where it bends with its amplitude: how, from the strongest on.
+    pub(super) curve: Vec<Local>,
+}
+
+/// A mode at one amplitude.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Local {
+    /// Over the largest of all taps.
+    pub(super) amplitude: f64,
+    /// Decay rate, 1/s, and its variance.
+    pub(super) decay: f64,
+    pub(super) decay_variance: f64,
+    /// Angular frequency, 1/s, and its variance.
+    pub(super) ringing: f64,
+    pub(super) ringing_variance: f64,
+}
+
+impl Mode {
+    /// Lowest and highest angular frequency that it rings at, 1/s.
+    pub(super) fn reach(&self) -> (f64, f64) {
+        let own = (self.ringing, self.ringing);
+        self.curve.iter().fold(own, |(low, high), at| (low.min(at.ringing), high.max(at.ringing)))
+    }
+
+    /// Takes in a line that is the same mode: its limits reach over both.
+    pub(super) fn take_in(&mut self, other: &Mode) {
+        let apart = (other.decay - self.decay).hypot(other.ringing - self.ringing) / COVERAGE;
+        self.variance = self.variance.max(apart * apart);
+    }
+
+    /// How far `ringing`, 1/s, is from all that the mode rings at.
+    pub(super) fn apart(&self, ringing: f64) -> f64 {
+        let (low, high) = self.reach();
+        (low - ringing).max(ringing - high).max(0.0)
+    }
 }
 
 /// Peaks that are read together.
@@ -78,6 +106,9 @@ struct Band {
     peaks: usize,
     strength: f64,
 }
+
+/// How far a band from zero on reaches beyond its highest peak.
+const LOW_REACH: f64 = 2.5;
 
 /// Peaks gathered into bands, the strongest band first.
 fn bands(peaks: &[Peak]) -> Vec<Band> {
@@ -120,7 +151,8 @@ pub(super) fn identify(segments: &mut [Segment], rate_hz: f64, peaks: &[Peak]) -
             // The same mode seen from two bands: the better known stays.
             let same = |other: &Mode| {
                 let near = 4.0 * (mode.variance.sqrt() + other.variance.sqrt());
-                (mode.ringing - other.ringing).abs() < near.max(0.3 * mode.decay.min(other.decay).max(0.0))
+                mode.apart(other.ringing).min(other.apart(mode.ringing))
+                    < near.max(0.3 * mode.decay.min(other.decay).max(0.0))
             };
             match modes.iter().position(same) {
                 Some(at) if modes[at].variance > mode.variance => modes[at] = mode,
@@ -139,9 +171,17 @@ fn read_band(segments: &mut [Segment], rate_hz: f64, band: &Band, peaks: &[Peak]
     if half <= 0.0 {
         return Vec::new();
     }
-    let zoom = Zoom::new(rate_hz, centre, half);
-    let wait = (rate_hz / centre).ceil() as usize;
-    let most = ((2.5 / band.narrowest_hz * zoom.rate_hz) as usize).clamp(24, 400);
+    let narrow = Zoom::new(rate_hz, centre, half);
+    // A filter that is longer than the decay, or than half of the tap, leaves too little to read.
+    let longest = segments.iter().map(|s| s.samples.len() - s.free).max().unwrap_or(0);
+    let decay = rate_hz / (PI * band.narrowest_hz);
+    let is_long = narrow.length() as f64 > 1.5 * decay || 3 * narrow.length() > longest;
+    let zoom = if is_long { Zoom::low(rate_hz, LOW_REACH * band.high_hz) } else { narrow };
+    let centre = if is_long { 0.0 } else { centre };
+    let half = if is_long { band.high_hz } else { half };
+    let wait = (rate_hz / (0.5 * (band.low_hz + band.high_hz))).ceil() as usize;
+    let limit = if zoom.is_mirrored() { 800 } else { 400 };
+    let most = ((2.5 / band.narrowest_hz * zoom.rate_hz) as usize).clamp(24, limit);
     let mut blocks: Vec<Block> = Vec::new();
     let mut skips: Vec<(usize, usize)> = Vec::new();
     for (place, segment) in segments.iter().enumerate() {
@@ -153,53 +193,135 @@ fn read_band(segments: &mut [Segment], rate_hz: f64, band: &Band, peaks: &[Peak]
             skips.push((place, skip));
         }
     }
-    let Some(settled) = settle(&blocks, band.peaks) else { return Vec::new() };
+    // Mirror images, and what drifts.
+    let expected = if zoom.is_mirrored() { 2 * band.peaks + 1 } else { band.peaks };
+    let Some(settled) = settle(&blocks, expected) else { return Vec::new() };
     let scales = even_out(&mut blocks, &settled.fit);
-    let settled = if scales.is_some() { settle(&blocks, band.peaks) } else { Some(settled) };
+    let settled = if scales.is_some() { settle(&blocks, expected) } else { Some(settled) };
     let Some(settled) = settled else { return Vec::new() };
     let scale = |channel: usize| scales.as_ref().and_then(|s| s.get(channel)).copied().unwrap_or(1.0);
-    let errors = errors(&blocks, &settled, &zoom);
+    let choice = if zoom.is_mirrored() { None } else { choose(&blocks, &settled) };
+    let (bent, known) = match choice {
+        Some(choice) => {
+            let known: Vec<(usize, f64, f64)> =
+                choice.physical.iter().map(|m| (*m, choice.bent.middle_variance(*m), 1.0)).collect();
+            (choice.bent, known)
+        }
+        None => {
+            let errors = errors(&blocks, &settled);
+            let known =
+                settled.physical.iter().zip(errors).map(|(k, (variance, scatter))| (*k, variance, scatter));
+            (Bent::straight(&settled.fit, &blocks), known.collect())
+        }
+    };
+    let rests: Vec<Vec<Complex64>> = (0..blocks.len()).map(|b| bent.rest_of(&blocks[b], b, None)).collect();
     let mut modes = Vec::new();
-    for (k, (variance, scatter)) in settled.physical.iter().copied().zip(errors) {
-        let pole = settled.fit.poles[k];
+    for (m, variance, scatter) in known {
+        let pole = bent.laws[m].pole(bent.middle(m));
         let s = zoom.per_second(pole);
+        // What is left beside the mode may be louder than what is left on the whole.
+        let louder = zoom.whiteness() * louder(&bent, &blocks, &rests, m);
+        let variance = variance * louder;
+        let curve = curve(&bent, m, &zoom, louder);
         let inside = zoom.offset_hz(pole).abs() <= 1.25 * zoom.half_width_hz;
         let spread = variance.sqrt() * zoom.rate_hz;
+        let ends = curve.iter().fold((s.im, s.im), |(l, h), at| (l.min(at.ringing), h.max(at.ringing)));
         let visible = |peak: &Peak| {
             let reach = (1.5 * peak.width_hz).max(1.5 * s.re / PI).max(4.0 * spread / TAU);
-            (peak.frequency_hz - s.im / TAU).abs() < reach
+            (ends.0 / TAU - reach..ends.1 / TAU + reach).contains(&peak.frequency_hz)
         };
         // A mode as wide as a narrow band is read from a band of its own.
         let too_wide = s.re > TAU * half || half < 0.2 * centre && s.re > 0.5 * PI * half;
-        if !inside || s.re > 0.3 * s.im || too_wide || !peaks.iter().any(visible) {
+        if !inside || s.im <= 0.0 || s.re > 0.3 * s.im || too_wide || !peaks.iter().any(visible) {
             continue;
         }
-        take_out(segments, &zoom, &settled.fit, k, &blocks, &skips, scale);
-        let gain = zoom.gain(pole);
-        let starts = blocks.iter().enumerate().map(|(b, block)| {
-            (block.tap, block.channel, settled.fit.amplitudes[b][k] / gain * scale(block.channel))
-        });
-        let alone = blocks.iter().enumerate().map(|(b, block)| Alone {
+        let start = |(b, block): (usize, &Block)| {
+            let gain = zoom.gain(bent.laws[m].pole(bent.level(m, block.tap)));
+            (block.tap, block.channel, bent.amplitudes[b][m] / gain * scale(block.channel))
+        };
+        let starts: Vec<_> = blocks.iter().enumerate().map(start).collect();
+        // Poles that all but cancel each other may be louder than all that is heard.
+        if starts.iter().zip(&skips).any(|(start, (place, _))| start.2.norm() > 2.0 * peak(&segments[*place]))
+        {
+            continue;
+        }
+        take_out(segments, &zoom, &bent, m, &blocks, &skips, scale);
+        let alone = blocks.iter().enumerate().map(|(b, block)| Block {
             tap: block.tap,
             channel: block.channel,
-            samples: without_others(block, &settled.fit, b, k),
-            start: settled.fit.amplitudes[b][k],
+            samples: bent.rest_of(block, b, Some(m)),
         });
         let longest = blocks.iter().map(|block| block.samples.len()).max().unwrap_or(0);
         modes.push(Mode {
             decay: s.re,
             ringing: s.im,
             variance: variance * zoom.rate_hz * zoom.rate_hz,
-            starts: starts.collect(),
+            starts,
             alone: alone.collect(),
             rate_hz: zoom.rate_hz,
-            noise: settled.fit.noise(),
+            noise: bent.noise(),
             centre_hz: centre,
             listened_s: zoom.reach(longest) as f64 / rate_hz,
             scatter,
+            curve,
         });
     }
     modes
+}
+
+/// Largest magnitude in a segment.
+fn peak(segment: &Segment) -> f64 {
+    segment.samples.iter().fold(0.0, |most: f64, x| most.max(x.abs()))
+}
+
+/// Amplitudes at which a bent mode is shown.
+const SHOWN: usize = 9;
+
+/// How mode `m` bends; empty where it does not. Variances are `louder` times what the rest says.
+fn curve(bent: &Bent, m: usize, zoom: &Zoom, louder: f64) -> Vec<Local> {
+    let law = &bent.laws[m];
+    if law.is_fixed() {
+        return Vec::new();
+    }
+    let (last, per) = (bent.last_level(m), zoom.rate_hz * zoom.rate_hz);
+    let at = |i: usize| {
+        let level = last * i as f64 / (SHOWN - 1) as f64;
+        let s = zoom.per_second(law.pole(level));
+        let (decay, ringing) = bent.variance(m, level, bent.noise() * louder);
+        Local {
+            amplitude: level.exp(),
+            decay: s.re,
+            decay_variance: decay * per,
+            ringing: s.im,
+            ringing_variance: ringing * per,
+        }
+    };
+    (0..SHOWN).map(at).collect()
+}
+
+/// How much louder what is left is within a few widths of mode `m` than in the band: one, or more.
+fn louder(bent: &Bent, blocks: &[Block], rests: &[Vec<Complex64>], m: usize) -> f64 {
+    let decay = bent.laws[m].pole(bent.middle(m)).re.abs();
+    let noise = bent.noise();
+    let (mut sum, mut count) = (0.0, 0.0);
+    for (b, block) in blocks.iter().enumerate() {
+        let own = bent.share(b, block.tap, m, block.samples.len());
+        let energy: f64 = own.iter().map(|y| y.norm_sqr()).sum();
+        let step = decay.max(2.0 * PI / block.samples.len() as f64);
+        for q in [-4.0, -3.0, -2.0, -1.0, 1.0, 2.0, 3.0, 4.0] {
+            let along: Complex64 = own
+                .iter()
+                .zip(&rests[b])
+                .enumerate()
+                .map(|(n, (own, rest))| rest * own.conj() * Complex64::from_polar(1.0, q * step * n as f64))
+                .sum();
+            if energy > 0.0 && noise > 0.0 {
+                sum += along.norm_sqr() / (energy * noise);
+                count += 1.0;
+            }
+        }
+    }
+    if count > 0.0 { f64::max(sum / count, 1.0) } else { 1.0 }
 }
 
 /// Brings the channels to equal noise in this band; `None` when they have it already.
@@ -228,40 +350,63 @@ fn model(fit: &Fit, block: usize, n: usize) -> Complex64 {
     fit.poles.iter().zip(&fit.amplitudes[block]).map(|(p, a)| a * (p * n as f64).exp()).sum()
 }
 
-/// The samples of `block` less every pole but `k`.
-fn without_others(block: &Block, fit: &Fit, b: usize, k: usize) -> Vec<Complex64> {
-    let own = |n: usize| fit.amplitudes[b][k] * (fit.poles[k] * n as f64).exp();
-    block.samples.iter().enumerate().map(|(n, y)| y - model(fit, b, n) + own(n)).collect()
-}
-
-/// Takes what pole `k` explains out of the segments.
+/// Takes what mode `m` explains out of the segments.
 fn take_out(
     segments: &mut [Segment],
     zoom: &Zoom,
-    fit: &Fit,
-    k: usize,
+    bent: &Bent,
+    m: usize,
     blocks: &[Block],
     skips: &[(usize, usize)],
     scale: impl Fn(usize) -> f64,
 ) {
-    let (gain, full) = (zoom.gain(fit.poles[k]), zoom.unzoomed(fit.poles[k]));
-    let turn = full.exp();
+    let law = &bent.laws[m];
     for (b, block) in blocks.iter().enumerate() {
         let (place, skip) = skips[b];
-        let start = fit.amplitudes[b][k] / gain * scale(block.channel);
-        let back = (-full * skip as f64).exp();
-        let mut now = start * if back.norm() < 30.0 { back } else { Complex64::ZERO };
-        for x in &mut segments[place].samples {
-            *x -= 2.0 * now.re;
-            now *= turn;
+        let level = bent.level(m, block.tap);
+        let full = zoom.unzoomed(law.pole(level));
+        let start = bent.amplitudes[b][m] * scale(block.channel);
+        let samples = &mut segments[place].samples;
+        if law.is_fixed() {
+            let back = (-full * skip as f64).exp();
+            let turn = full.exp();
+            let mut now =
+                start / zoom.gain(law.of[0]) * if back.norm() < 30.0 { back } else { Complex64::ZERO };
+            for x in samples {
+                *x -= 2.0 * now.re;
+                now *= turn;
+            }
+            continue;
+        }
+        // Before the band begins the pole stays as it is there.
+        let first = start / zoom.gain(law.pole(level));
+        for (n, x) in samples.iter_mut().take(skip).enumerate() {
+            let back = (full * (n as f64 - skip as f64)).exp();
+            *x -= 2.0 * (first * if back.norm() < 30.0 { back } else { Complex64::ZERO }).re;
+        }
+        let Some(behind) = samples.get_mut(skip..) else { continue };
+        let way = Way::new(law, level, behind.len() / zoom.step + 2);
+        for (n, pair) in way.z.windows(2).enumerate() {
+            let from = n * zoom.step;
+            let poles = [0, 1].map(|i| law.pole(level + pair[i].re));
+            let gain = zoom.gain(poles[0]);
+            for (k, x) in behind.iter_mut().skip(from).take(zoom.step).enumerate() {
+                // A cubic through both ends and their slopes.
+                let t = k as f64 / zoom.step as f64;
+                let z = pair[0] * ((1.0 + 2.0 * t) * (1.0 - t) * (1.0 - t))
+                    + pair[1] * (t * t * (3.0 - 2.0 * t))
+                    + poles[0] * (t * (1.0 - t) * (1.0 - t))
+                    + poles[1] * (t * t * (t - 1.0));
+                *x -= 2.0 * (start / gain * (z + zoom.turning((from + k) as f64)).exp()).re;
+            }
         }
     }
 }
 
 /// Variance of either part of each physical pole, per sample squared, and the scatter among taps.
-fn errors(blocks: &[Block], settled: &Settled, zoom: &Zoom) -> Vec<(f64, f64)> {
+fn errors(blocks: &[Block], settled: &Settled) -> Vec<(f64, f64)> {
     let fit = &settled.fit;
-    let own = |fit: &Fit, k: usize| 0.5 * fit.noise() * zoom.whiteness() * fit.unit_variance[k];
+    let own = |fit: &Fit, k: usize| 0.5 * fit.noise() * fit.unit_variance[k];
     let nearest = |other: &Fit, k: usize| {
         let distance = |p: &Complex64| (p - fit.poles[k]).norm();
         (0..other.poles.len())

@@ -21,7 +21,7 @@
 use super::COVERAGE;
 use super::explaining::{Explanation, explain};
 use super::pairing::cheapest;
-use super::reading::ReadMode;
+use super::stating::ReadMode;
 use crate::problem::{Place, Problem};
 use crate::quantity::Spread;
 use nalgebra::{DMatrix, DVector};
@@ -414,7 +414,7 @@ fn answer(
 #[cfg(test)]
 mod tests {
     use super::super::halfpower::HalfPower;
-    use super::super::reading::ShapePart;
+    use super::super::stating::ShapePart;
     use super::super::trend::{AmplitudeTrend, Verdict};
     use super::*;
 
@@ -429,10 +429,14 @@ mod tests {
             amplitude_trend: AmplitudeTrend {
                 verdict: Verdict::Unresolved,
                 per_decade: None,
+                frequency_verdict: Verdict::Unresolved,
+                frequency_per_decade: None,
+                bends: false,
                 stretches: Vec::new(),
             },
             half_power: HalfPower { loss_factor: None, resolution_limit: 0.0 },
             level_db: 0.0,
+            amplitude_m: None,
             listened_s: 1.0,
             scatter: 1.0,
             shape: shape.iter().enumerate().map(part).collect(),

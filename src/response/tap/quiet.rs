@@ -17,7 +17,8 @@ pub(super) fn median(values: &[f64]) -> f64 {
 
 /// Root mean square of the noise: the quietest fifth of short stretches of `x`, 20 ms or 16 samples.
 ///
-/// Never zero while `x` moves: at least a part in 1e9 of its largest value.
+/// Never zero while `x` moves: at least that of rounding to its steps, and a part in 1e9 of its
+/// largest value.
 pub(super) fn noise(x: &[f64], rate_hz: f64) -> f64 {
     let length = ((0.02 * rate_hz) as usize).max(16);
     let variance = |part: &[f64]| {
@@ -26,7 +27,17 @@ pub(super) fn noise(x: &[f64], rate_hz: f64) -> f64 {
     };
     let stretches: Vec<f64> = x.chunks(length).filter(|part| 2 * part.len() > length).map(variance).collect();
     let largest = x.iter().fold(0.0, |most: f64, x| most.max(x.abs()));
-    level_quantile(&stretches, 0.2).sqrt().max(1e-9 * largest)
+    let rounding = quantum(x) / 12f64.sqrt();
+    level_quantile(&stretches, 0.2).sqrt().max(1e-9 * largest).max(rounding)
+}
+
+/// The smallest step between the values of `x`, from a part that is large enough to show it; 0 of
+/// one value.
+pub(super) fn quantum(x: &[f64]) -> f64 {
+    let mut values: Vec<f64> = x.iter().step_by((x.len() >> 16).max(1)).copied().collect();
+    values.sort_by(f64::total_cmp);
+    let step = values.windows(2).map(|p| p[1] - p[0]).filter(|d| *d > 0.0).fold(f64::MAX, f64::min);
+    if step < f64::MAX { step } else { 0.0 }
 }
 
 #[cfg(test)]

@@ -1,18 +1,17 @@
 //! The answer: what rang, how fast it died, and whether that can be trusted.
 
-use super::decay::{Decay, from_pole, without_window};
+use super::background_tone::Background;
+use super::cautions;
 use super::events::{self, Tap};
-use super::halfpower::{HalfPower, half_power};
 use super::identify::{Mode, Segment, identify};
 use super::quiet::{median, noise};
 use super::record::{Record, too_short};
 use super::reverberation::{Room, room};
+use super::sifting::{Dropped, Sifted, is_companion, sift, strength};
 use super::spectrum::{self, Spectrum};
-use super::trend::{AmplitudeTrend, Verdict, trend};
-use super::{COVERAGE, background_tone, cautions, limits};
+use super::stating::{ReadMode, Setting, state};
 use crate::problem::{Place, Problem};
 use crate::quantity::Spread;
-use num_complex::Complex64;
 use serde::Serialize;
 
 /// How a record is to be listened to.
@@ -41,44 +40,6 @@ pub struct Heard {
     pub used: bool,
 }
 
-/// The part of one channel in a mode.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct ShapePart {
-    /// Name of the channel.
-    pub channel: String,
-    /// Its motion over that of the channel that moves most, with its sign.
-    pub value: f64,
-    /// What of it is a quarter of a cycle out of step.
-    pub out_of_step: f64,
-}
-
-/// One mode as the record shows it.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct ReadMode {
-    /// Undamped natural frequency.
-    pub frequency_hz: Spread,
-    /// Loss factor; `None` when the record cannot resolve it.
-    pub loss_factor: Option<Spread>,
-    /// What it is at most, where it cannot be resolved.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub loss_factor_at_most: Option<f64>,
-    /// The same damping by its other names.
-    pub decay: Option<Decay>,
-    /// How the loss factor depends on amplitude.
-    pub amplitude_trend: AmplitudeTrend,
-    /// The reading from the width of its peak.
-    pub half_power: HalfPower,
-    /// Level where the reading begins, under the strongest mode, dB.
-    pub level_db: f64,
-    /// Time that was listened to, s.
-    pub listened_s: f64,
-    /// How far the taps part, in parts of what the noise explains; 1 for one tap.
-    pub scatter: f64,
-    /// Its shape, when there are several channels.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
-    pub shape: Vec<ShapePart>,
-}
-
 /// A record read back.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct TapReading {
@@ -94,6 +55,8 @@ pub struct TapReading {
     pub taps: Vec<Heard>,
     /// The modes, rising.
     pub modes: Vec<ReadMode>,
+    /// Lines that are taken for no modes, and why.
+    pub dropped: Vec<Dropped>,
     /// The averaged spectrum.
     pub spectrum: Spectrum,
     /// What the reader should know beside it.
@@ -102,6 +65,9 @@ pub struct TapReading {
 
 /// The most modes that are stated.
 const MOST_MODES: usize = 40;
+/// Strength over that of the strongest mode under which a loss factor is not stated: where the record
+/// makes lines of its own, and where one tap alone is heard as sound.
+const DOUBTFUL: (f64, f64) = (0.125, 0.05);
 /// Longest stretch of one tap that is listened to, s.
 const LONGEST: f64 = 12.0;
 
@@ -164,10 +130,10 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
     }
     let mut notes = record.notes.clone();
     notes.extend(cautions::of_record(record, &channels, &taps, &used));
-    modes = background_tone::without(modes, record, &channels, &taps, &mut notes);
-    modes.sort_by(|a, b| strength(b).total_cmp(&strength(a)));
+    let background = Background::new(&channels, &taps, &modes, rate);
+    let poor = cautions::is_poor(record, &taps);
+    let Sifted { mut modes, dropped, room: lines, overdriven } = sift(modes, &background, poor);
     let top = modes.first().map_or(0.0, strength);
-    modes.retain(|mode| strength(mode) > 3e-3 * top);
     modes.truncate(MOST_MODES);
     if modes.is_empty() {
         notes.push(cautions::nothing_rings(record, &channels, &taps, &used));
@@ -176,13 +142,23 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
     modes.sort_by(|a, b| a.ringing.total_cmp(&b.ringing));
     let window = cautions::window(record, rest.fading, listen.window_s, &mut notes);
     let gain = cautions::gain(record, &taps, &mut notes);
-    let stated: Vec<ReadMode> =
-        modes.iter().map(|mode| state(mode, top, (window, gain, rest.room), record, &levels)).collect();
-    if let Some(room) = &rest.room {
+    let room = rest.room.or(lines);
+    // What makes lines of its own makes them weak: those keep their frequency, but no loss.
+    let bends = modes.iter().any(|mode| !mode.curve.is_empty());
+    let faulty = poor || overdriven || bends || gain > 0.0 || room.is_some();
+    let once = record.is_sound && used.len() == 1;
+    let weak = |mode: &Mode| {
+        faulty && strength(mode) < DOUBTFUL.0 * top || once && strength(mode) < DOUBTFUL.1 * top
+    };
+    let doubtful = |mode: &Mode| weak(mode) || record.is_sound && is_companion(mode, &modes);
+    let setting = Setting { record, levels: &levels, top, window, gain, room };
+    let stated: Vec<ReadMode> = modes.iter().map(|mode| state(mode, &setting, doubtful(mode))).collect();
+    if let Some(room) = &room {
         let hidden = modes.iter().filter(|mode| room.hides(mode.decay));
         let hidden: Vec<f64> = hidden.map(|mode| mode.ringing / std::f64::consts::TAU).collect();
         notes.push(cautions::of_room(record, room, &hidden));
     }
+    notes.extend(cautions::of_background(record, &dropped));
     notes.extend(cautions::of_modes(record, &stated));
     let signals: Vec<&[f64]> = used
         .iter()
@@ -206,6 +182,7 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
         channels: record.channels.iter().map(|channel| channel.name.clone()).collect(),
         taps: heard.collect(),
         modes: stated,
+        dropped,
         spectrum: spectrum::shown(&signals, rate, (1.5 * highest).min(0.5 * rate), 600),
         notes,
     })
@@ -290,13 +267,15 @@ fn listen_to(
     let before = energies(&segments);
     let mut modes: Vec<Mode> = Vec::new();
     for (pass, most) in [24, 16].into_iter().enumerate() {
-        let signals: Vec<&[f64]> = segments.iter().map(|s| &s.samples[s.free..]).collect();
+        // What is left behind the first pass holds the blow itself, whose spectrum is broad.
+        let skip = if pass == 0 { 0 } else { ((0.0007 * rate) as usize).max(2) };
+        let from = |s: &Segment| (s.free + skip).min(s.samples.len());
+        let signals: Vec<&[f64]> = segments.iter().map(|s| &s.samples[from(s)..]).collect();
         let peaks = spectrum::peaks(&signals, rate, range, most);
         let mut found = Vec::new();
         for mode in identify(&mut segments, rate, &peaks) {
             // Beside a mode of the first pass, the second sees what is left of that one.
-            let near =
-                |other: &Mode| (mode.ringing - other.ringing).abs() < 1.5 * mode.decay.max(other.decay);
+            let near = |other: &Mode| other.apart(mode.ringing) < 1.5 * mode.decay.max(other.decay);
             if pass == 0 || !modes.iter().any(near) {
                 found.push(mode);
             }
@@ -322,110 +301,11 @@ fn before_first(channels: &[Vec<f64>], taps: &[Tap], rate_hz: f64) -> Option<f64
     Some(channels.iter().map(square).sum::<f64>() / channels.len() as f64)
 }
 
-/// Largest amplitude of a mode over taps, all channels together.
-fn strength(mode: &Mode) -> f64 {
-    let of_tap = |tap: usize| {
-        mode.starts.iter().filter(|start| start.0 == tap).map(|start| start.2.norm_sqr()).sum::<f64>()
-    };
-    mode.starts.iter().map(|start| of_tap(start.0)).fold(0.0, f64::max).sqrt()
-}
-
-/// A mode with the limits of its numbers.
-fn state(
-    mode: &Mode,
-    top: f64,
-    (window, gain, room): (Option<Spread>, f64, Option<Room>),
-    record: &Record,
-    levels: &[f64],
-) -> ReadMode {
-    // A room's sound is no steady noise: it is strongest where the mode is.
-    let mut error = mode.variance.sqrt() * if room.is_some() { 2.0 } else { 1.0 };
-    let mut decay = mode.decay;
-    if let Some(tau) = window {
-        decay = without_window(decay, tau.value);
-        error = error.hypot((1.0 / tau.low - 1.0 / tau.high) / (2.0 * COVERAGE));
-    }
-    let (frequency, loss) = from_pole(decay.max(0.0), mode.ringing);
-    // Viscous and complex-stiffness damping shift the ringing to either side by eta^2 / 8.
-    let law = loss * loss / 8.0;
-    let ringing = mode.ringing / std::f64::consts::TAU;
-    let blurred = room.filter(|room| room.hides(decay)).map_or(0.0, |room| room.decay());
-    let reach = COVERAGE * error.hypot(blurred) / std::f64::consts::TAU + 1e-7 * ringing;
-    let frequency_hz =
-        Spread::between(frequency, ringing * (1.0 - law) - reach, ringing * (1.0 + law) + reach);
-    // A gain that creeps while the ring dies passes for damping.
-    let error = error + 0.5 * gain;
-    let loss_reach = 2.0 * COVERAGE * error / mode.ringing + 1e-6 * loss + law * loss;
-    let trend = trend(mode);
-    let mut stated = limits(loss, loss_reach);
-    if matches!(trend.verdict, Verdict::Rises | Verdict::Falls) {
-        for stretch in &trend.stretches {
-            let known = stretch.loss_factor.high - stretch.loss_factor.low < loss;
-            if known && window.is_none() {
-                stated.low = stated.low.min(stretch.loss_factor.value);
-                stated.high = stated.high.max(stretch.loss_factor.value);
-            }
-        }
-    }
-    // Unless it fell by a twentieth while listened to, and its error is a fraction of it.
-    let resolved = decay * mode.listened_s > 0.05 && loss_reach < 0.6 * loss;
-    let room = room.filter(|room| room.hides(decay));
-    let (resolved, loss_reach) = match &room {
-        // Beside the room's decay a mode may die several times as fast unnoticed.
-        Some(room) => (false, loss_reach.max(4.0 * 2.0 * room.decay() / mode.ringing)),
-        None => (resolved, loss_reach),
-    };
-    ReadMode {
-        frequency_hz,
-        loss_factor: resolved.then_some(stated),
-        loss_factor_at_most: (!resolved).then_some(loss + loss_reach),
-        decay: if resolved { Decay::new(frequency, loss) } else { None },
-        amplitude_trend: trend,
-        half_power: half_power(mode),
-        level_db: 20.0 * (strength(mode) / top).log10(),
-        listened_s: mode.listened_s,
-        scatter: mode.scatter,
-        shape: shape(mode, record, levels),
-    }
-}
-
-/// Motion of the channels in a mode: what all taps have in common, largest part one.
-fn shape(mode: &Mode, record: &Record, levels: &[f64]) -> Vec<ShapePart> {
-    let count = record.channels.len();
-    if count < 2 {
-        return Vec::new();
-    }
-    let mut sum = vec![Complex64::ZERO; count];
-    let taps: std::collections::BTreeSet<usize> = mode.starts.iter().map(|start| start.0).collect();
-    for tap in taps {
-        let mut own = vec![Complex64::ZERO; count];
-        mode.starts
-            .iter()
-            .filter(|start| start.0 == tap)
-            .for_each(|start| own[start.1] = start.2 * levels[start.1]);
-        // Each tap is turned to agree with the sum of those before it.
-        let agree: Complex64 = sum.iter().zip(&own).map(|(s, o)| s * o.conj()).sum();
-        let turn = if agree.norm() > 0.0 { agree / agree.norm() } else { Complex64::ONE };
-        sum.iter_mut().zip(own).for_each(|(s, o)| *s += o * turn);
-    }
-    // The common phase that makes the parts most nearly real.
-    let square: Complex64 = sum.iter().map(|z| z * z).sum();
-    let turn = Complex64::from_polar(1.0, -0.5 * square.arg());
-    let largest = sum.iter().copied().max_by(|a, b| a.norm().total_cmp(&b.norm())).unwrap_or(Complex64::ONE);
-    let scale = turn / ((largest * turn).re.signum() * largest.norm().max(f64::MIN_POSITIVE));
-    sum.iter()
-        .zip(&record.channels)
-        .map(|(z, channel)| {
-            let part = z * scale;
-            ShapePart { channel: channel.name.clone(), value: part.re, out_of_step: part.im }
-        })
-        .collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::super::record::Channel;
     use super::super::synthetic::{Recipe, Ring, Strike, synthesise};
+    use super::super::trend::Verdict;
     use super::*;
 
     fn recipe(modes: &[(f64, f64, f64)]) -> Recipe {
@@ -556,7 +436,10 @@ mod tests {
                         unit: String::new(),
                         samples: (0..count).map(signal).collect(),
                     }],
+                    rate_error: 0.0,
                     trusted_to_hz: 500.0,
+                    is_sound: false,
+                    is_lossy: false,
                     gaps: Vec::new(),
                     notes: Vec::new(),
                 };

@@ -45,10 +45,28 @@ impl Fit {
     pub(super) fn energy(&self, blocks: &[Block], k: usize) -> f64 {
         let decay = 2.0 * self.poles[k].re;
         let of_block = |(block, a): (&Block, &Vec<Complex64>)| {
-            (0..block.samples.len()).map(|n| a[k].norm_sqr() * (decay * n as f64).exp()).sum::<f64>()
+            // A geometric series.
+            let count = block.samples.len() as f64;
+            let sum = if decay.abs() < 1e-12 { count } else { (decay * count).exp_m1() / decay.exp_m1() };
+            a[k].norm_sqr() * sum
         };
         blocks.iter().zip(&self.amplitudes).map(of_block).sum()
     }
+}
+
+/// exp(s_m n) for every pole, shape (length, poles).
+fn exponentials(poles: &[Complex64], length: usize) -> DMatrix<Complex64> {
+    let mut all = DMatrix::zeros(length, poles.len());
+    for (mut column, pole) in all.column_iter_mut().zip(poles) {
+        column.iter_mut().zip(powers(*pole, length)).for_each(|(z, power)| *z = power);
+    }
+    all
+}
+
+/// exp(s n) for n from 0 on.
+pub(super) fn powers(pole: Complex64, length: usize) -> Vec<Complex64> {
+    let turn = pole.exp();
+    std::iter::successors(Some(Complex64::ONE), |now| Some(now * turn)).take(length).collect()
 }
 
 /// The exponentials of one block's length, orthonormalised.
@@ -59,7 +77,7 @@ struct Basis {
 
 impl Basis {
     fn new(poles: &[Complex64], length: usize) -> Option<Basis> {
-        let phi = DMatrix::from_fn(length, poles.len(), |n, m| (poles[m] * n as f64).exp());
+        let phi = exponentials(poles, length);
         if !phi.iter().all(|z| z.is_finite()) {
             return None;
         }
@@ -106,7 +124,10 @@ fn state(blocks: &[Block], poles: &[Complex64]) -> Option<State> {
             Some(place) => place,
             None => {
                 let basis = Basis::new(poles, length)?;
-                let d = DMatrix::from_fn(length, m, |n, j| (poles[j] * n as f64).exp() * n as f64);
+                let mut d = exponentials(poles, length);
+                for mut column in d.column_iter_mut() {
+                    column.iter_mut().enumerate().for_each(|(n, z)| *z *= n as f64);
+                }
                 let outside = &d - &basis.q * (basis.q.adjoint() * &d);
                 // 1 / (R^H R)^-1_mm: squared length of an exponential outside of the others.
                 let inverse = basis.r.clone().try_inverse()?;

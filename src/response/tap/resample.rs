@@ -2,17 +2,25 @@
 //!
 //! Times that lie on a line within their own rounding are even. Others are laid on even steps by
 //! a natural cubic spline through the samples; what it makes of frequencies above three tenths of
-//! the sample rate (four where the steps vary by less than a tenth) is not trusted. Steps longer than five are gaps: nothing is read across one.
+//! the sample rate (four where the steps vary by less than a tenth) is not trusted. Steps longer
+//! than five are gaps: nothing is read across one.
+//!
+//! A phone may take its samples evenly and stamp them late. The samples are therefore tried both as
+//! stamped and as even; a decay can be predicted from its past, so that the one of which less is
+//! unforeseen is the true one.
 //!
 //! # Source
 //! - `deboor1978`: natural cubic spline through given points
 
-use super::quiet::median;
+use super::events::unpredicted;
+use super::quiet::{level_quantile, median};
 use crate::quantity::{Kind, figures, show};
 
 /// Samples at even steps.
 pub(super) struct Even {
     pub(super) rate_hz: f64,
+    /// By what part the rate may be off.
+    pub(super) rate_error: f64,
     pub(super) columns: Vec<Vec<f64>>,
     pub(super) trusted_to_hz: f64,
     /// Samples before which time is missing.
@@ -51,9 +59,89 @@ pub(super) fn even(times: &[f64], rounding: f64, columns: Vec<Vec<f64>>) -> Resu
                 show(mean, Kind::Time)
             ));
         }
-        return Ok(Even { rate_hz: 1.0 / mean, columns, trusted_to_hz: 0.5 / mean, gaps: Vec::new(), notes });
+        let (rate_hz, trusted_to_hz) = (1.0 / mean, 0.5 / mean);
+        return Ok(Even { rate_hz, rate_error: 0.0, columns, trusted_to_hz, gaps: Vec::new(), notes });
     }
-    let step = if median(&steps) > 0.0 { median(&steps) } else { mean };
+    let stamped = as_stamped(times, &steps, length, &columns);
+    let unforeseen = |columns: &[Vec<f64>]| {
+        let of = |x: &Vec<f64>| unforeseen_share(x);
+        columns.iter().map(of).fold(0.0, f64::max)
+    };
+    let evenly = unforeseen(&columns);
+    let better = match &stamped {
+        Ok(stamped) => evenly < LESS * unforeseen(&stamped.columns),
+        Err(_) => evenly < FORESEEN,
+    };
+    let Some(under) = earliest(times).filter(|_| better) else { return stamped };
+    let message = format!(
+        "the times come late by up to {}; the samples follow each other better as even steps of {}, and were taken so",
+        show(under.latest, Kind::Time),
+        show(under.step, Kind::Time)
+    );
+    Ok(Even {
+        rate_hz: 1.0 / under.step,
+        rate_error: under.error,
+        columns,
+        trusted_to_hz: 0.5 / under.step,
+        gaps: Vec::new(),
+        notes: vec![message],
+    })
+}
+
+/// The line that no stamp lies before.
+struct Under {
+    /// Of the line, s.
+    step: f64,
+    /// By what part it may be off.
+    error: f64,
+    /// How late a stamp is at most, s.
+    latest: f64,
+}
+
+/// The line under the stamps: they only come late, so that of the lower hull of time over number the
+/// edge that spans the middle is the true one. `None` where most lie far above it, as behind a gap.
+fn earliest(times: &[f64]) -> Option<Under> {
+    let mut hull: Vec<usize> = Vec::new();
+    for n in 0..times.len() {
+        while let [.., a, b] = hull[..] {
+            let (first, second) = ((b - a) as f64, (n - a) as f64);
+            if (times[b] - times[a]) * second < (times[n] - times[a]) * first {
+                break;
+            }
+            hull.pop();
+        }
+        hull.push(n);
+    }
+    let middle = times.len() / 2;
+    let at = hull.iter().position(|n| *n > middle)?.max(1);
+    let (from, to) = (hull[at - 1], hull[at]);
+    let span = times[to] - times[from];
+    let step = span / (to - from) as f64;
+    let late: Vec<f64> =
+        times.iter().enumerate().map(|(n, t)| t - times[from] - (n as f64 - from as f64) * step).collect();
+    // What the earliest of the others are late may be lacking at both ends of the edge.
+    let error = level_quantile(&late, 0.1).max(0.0) / span;
+    let latest = late.iter().copied().fold(0.0, f64::max);
+    (median(&late) < 2.0 * step && error.is_finite()).then_some(Under { step, error, latest })
+}
+
+/// Share of what is unforeseen of samples as stamped under which they are rather even.
+const LESS: f64 = 0.8;
+/// The same of samples whose stamps cannot be used.
+const FORESEEN: f64 = 0.3;
+
+/// Share of the power of `x` that linear prediction does not foresee.
+fn unforeseen_share(x: &[f64]) -> f64 {
+    let middle = median(x);
+    let level: Vec<f64> = x.iter().map(|x| x - middle).collect();
+    let power = |x: &[f64]| x.iter().map(|x| x * x).sum::<f64>();
+    power(&unpredicted(&level, 12)) / power(&level).max(f64::MIN_POSITIVE)
+}
+
+/// The samples at the times of their stamps.
+fn as_stamped(times: &[f64], steps: &[f64], length: f64, columns: &[Vec<f64>]) -> Result<Even, Refused> {
+    let mean = length / steps.len() as f64;
+    let step = if median(steps) > 0.0 { median(steps) } else { mean };
     let long: Vec<usize> = (0..steps.len()).filter(|i| steps[*i] > 5.0 * step).collect();
     let missing: f64 = long.iter().map(|i| steps[*i] - step).sum();
     let short: Vec<f64> = steps.iter().copied().filter(|s| *s <= 5.0 * step).collect();
@@ -91,7 +179,7 @@ pub(super) fn even(times: &[f64], rounding: f64, columns: Vec<Vec<f64>>) -> Resu
     if !long.is_empty() {
         notes.push(format!("{} of the record are missing in {} gaps", show(missing, Kind::Time), long.len()));
     }
-    Ok(Even { rate_hz, columns, trusted_to_hz, gaps, notes })
+    Ok(Even { rate_hz, rate_error: 0.0, columns, trusted_to_hz, gaps, notes })
 }
 
 /// Largest distance of the times from the best line of slope near `mean`.
@@ -106,7 +194,7 @@ fn off_line(times: &[f64], mean: f64) -> f64 {
 }
 
 /// Rows of one time joined to their mean.
-fn without_repeats(times: &[f64], columns: Vec<Vec<f64>>) -> (Vec<f64>, Vec<Vec<f64>>) {
+fn without_repeats(times: &[f64], columns: &[Vec<f64>]) -> (Vec<f64>, Vec<Vec<f64>>) {
     let mut starts: Vec<usize> = vec![0];
     starts.extend((1..times.len()).filter(|i| times[*i] > times[i - 1]));
     let mean = |y: &[f64]| -> Vec<f64> {
@@ -177,7 +265,8 @@ mod tests {
     #[test]
     fn backwards_and_wild_times_are_refused() {
         assert_eq!(even(&[0.0, 1.0, 0.5, 2.0], 0.0, wave(&[0.0; 4])).err(), Some(Refused::Backwards(2)));
-        let wild: Vec<f64> = (0..200).map(|i| (i / 4) as f64 + 0.01 * (i % 4) as f64).collect();
+        let step = |i: u64| 1e-4 + 0.02 * ((i * i * 7919 % 101) as f64 / 101.0).powi(3);
+        let wild: Vec<f64> = (0..200).map(|i| (0..i).map(step).sum()).collect();
         assert!(matches!(even(&wild, 0.0, wave(&wild)), Err(Refused::Uneven(_))));
         assert!(matches!(even(&[1.0; 50], 0.0, wave(&[1.0; 50])), Err(Refused::Uneven(_))));
     }

@@ -34,6 +34,11 @@ const STRAIGHT: (f64, f64) = (3.0, 0.15);
 const LOWEST: f64 = 125.0;
 
 impl Room {
+    /// A room whose sound dies at the rate `decay`, 1/s.
+    pub(super) fn of(decay: f64, share: f64) -> Room {
+        Room { falls_60_db_s: 3.0 * LN_10 / decay, share }
+    }
+
     /// Rate of its decay, 1/s.
     pub(super) fn decay(&self) -> f64 {
         3.0 * LN_10 / self.falls_60_db_s
@@ -118,8 +123,9 @@ fn sixty(levels: &[f64], step: f64) -> Option<f64> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::reading::{Listen, ReadMode, read_taps};
+    use super::super::reading::{Listen, read_taps};
     use super::super::record::{Channel, Record};
+    use super::super::stating::ReadMode;
     use super::*;
     use rand::SeedableRng;
     use rand_distr::{Distribution, StandardNormal};
@@ -149,7 +155,10 @@ mod tests {
             file: "room".into(),
             sample_rate_hz: 44100.0,
             channels: vec![Channel { name: "x".into(), unit: String::new(), samples }],
+            rate_error: 0.0,
             trusted_to_hz: 22050.0,
+            is_sound: true,
+            is_lossy: false,
             gaps: Vec::new(),
             notes: Vec::new(),
         };

@@ -22,6 +22,16 @@ pub(super) struct Settled {
     pub(super) fit: Fit,
     /// Places of the physical poles in it.
     pub(super) physical: Vec<usize>,
+    /// Sum of squares that is left, by number of poles from one on.
+    pub(super) rests: Vec<f64>,
+}
+
+impl Settled {
+    /// What is left by the best fit of at most `poles`.
+    pub(super) fn rest_of(&self, poles: usize) -> f64 {
+        let own = if poles >= self.fit.poles.len() { self.fit.rest } else { f64::MAX };
+        self.rests.iter().take(poles).copied().fold(own, f64::min)
+    }
 }
 
 /// Finds the poles of a band in which about `expected` modes ring.
@@ -30,19 +40,15 @@ pub(super) fn settle(blocks: &[Block], expected: usize) -> Option<Settled> {
     let orders = poles_by_order(blocks, most);
     let samples: usize = blocks.iter().map(|block| block.samples.len()).sum();
     let energy: f64 = blocks.iter().flat_map(|block| &block.samples).map(|y| y.norm_sqr()).sum();
-    let count = samples as f64;
-    // Half as much again, for the noise of a filtered band is not quite white.
-    let unknowns = 1.5 * (2.0 + 2.0 * blocks.len() as f64);
-    let criterion = |fit: &Fit| {
-        let rest = fit.rest.max(1e-22 * energy);
-        2.0 * count * (rest / count).ln() + unknowns * fit.poles.len() as f64 * (2.0 * count).ln()
-    };
+    let per_pole = 2 + 2 * blocks.len();
+    let criterion = |fit: &Fit| criterion(fit.rest, energy, samples, per_pole * fit.poles.len());
     let mut fits: Vec<Fit> = Vec::new();
+    let mut rests = Vec::new();
     for poles in orders.iter().filter(|poles| !poles.is_empty()) {
         let start: Vec<Complex64> = poles.iter().map(|p| Complex64::new(p.re.min(0.05), p.im)).collect();
-        if let Some(fit) = refine(blocks, &start, 4) {
-            fits.push(fit);
-        }
+        let fit = refine(blocks, &start, 4);
+        rests.push(fit.as_ref().map_or(f64::MAX, |fit| fit.rest));
+        fits.extend(fit);
     }
     let best = fits.iter().min_by(|a, b| criterion(a).total_cmp(&criterion(b)))?.clone();
     let mut fit = refine(blocks, &best.poles, 25)?;
@@ -82,7 +88,15 @@ pub(super) fn settle(blocks: &[Block], expected: usize) -> Option<Settled> {
         pole.re < 3.0 * spread && 2 * with >= all && !shared
     };
     let physical = (0..fit.poles.len()).filter(|k| stable(*k)).collect();
-    Some(Settled { fit, physical })
+    Some(Settled { fit, physical, rests })
+}
+
+/// What a fit of `unknowns` real unknowns to so many complex `samples` costs, which have `energy`.
+pub(super) fn criterion(rest: f64, energy: f64, samples: usize, unknowns: usize) -> f64 {
+    let count = samples as f64;
+    let rest = rest.max(1e-22 * energy);
+    // Half as much again, for the noise of a filtered band is not quite white.
+    2.0 * count * (rest / count).ln() + 1.5 * unknowns as f64 * (2.0 * count).ln()
 }
 
 /// Joins poles that ring at one frequency and differ in decay alone. A mode whose damping depends

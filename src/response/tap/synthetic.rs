@@ -125,7 +125,10 @@ pub fn synthesise(recipe: &Recipe) -> Result<Record, Vec<Problem>> {
         file: "ring-down".into(),
         sample_rate_hz: recipe.sample_rate_hz,
         channels,
+        rate_error: 0.0,
         trusted_to_hz: 0.5 * recipe.sample_rate_hz,
+        is_sound: false,
+        is_lossy: false,
         gaps: Vec::new(),
         notes: Vec::new(),
     })

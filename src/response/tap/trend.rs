@@ -8,13 +8,12 @@
 //! eta_w = 2 sigma_w / omega = c0 + c1 log10(A_w / A_strongest)
 //! ```
 
-use super::identify::Mode;
-use super::pencil::Block;
-use super::refine::refine;
+use super::choosing::{LocalPole, local};
+use super::identify::{Local, Mode};
 use super::{COVERAGE, limits};
 use crate::quantity::Spread;
-use num_complex::Complex64;
 use serde::Serialize;
+use std::f64::consts::TAU;
 
 /// What can be said of the trend.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -30,34 +29,44 @@ pub enum Verdict {
     Unresolved,
 }
 
-/// The loss factor of a mode over one stretch of its decay.
+/// A mode at one amplitude of its decay.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Stretch {
     /// Amplitude over the largest of all stretches.
     pub amplitude: f64,
+    /// The frequency at which it rings there.
+    pub frequency_hz: Spread,
     /// The loss factor there.
     pub loss_factor: Spread,
 }
 
-/// How the loss factor of a mode depends on amplitude.
+/// How a mode depends on amplitude.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct AmplitudeTrend {
-    /// What can be said.
+    /// What can be said of the loss factor.
     pub verdict: Verdict,
     /// Change of the loss factor for a tenfold amplitude.
     pub per_decade: Option<Spread>,
-    /// The stretches, the strongest first.
+    /// What can be said of the frequency.
+    pub frequency_verdict: Verdict,
+    /// Change of the frequency for a tenfold amplitude, in parts of it.
+    pub frequency_per_decade: Option<Spread>,
+    /// True when one mode that bends explains the record better than straight ones.
+    pub bends: bool,
+    /// The mode from the strongest amplitude on: by stretches of each tap, or on its curve.
     pub stretches: Vec<Stretch>,
 }
 
 /// Change for a tenfold amplitude, in parts of the loss factor, that is no trend.
 const SMALL: f64 = 0.03;
+/// The same of the frequency, in parts of the loss factor: half of the mode's width.
+const SMALL_TURN: f64 = 0.5;
 /// Longest number of stretches of one tap.
 const STRETCHES: usize = 6;
 
 /// Reads the trend of `mode`.
 pub(super) fn trend(mode: &Mode) -> AmplitudeTrend {
-    let mut points = stretches(mode);
+    let mut points = if mode.curve.is_empty() { stretches(mode) } else { on_curve(mode) };
     points.sort_by(|a, b| b.amplitude.total_cmp(&a.amplitude));
     let largest = points.first().map_or(1.0, |point| point.amplitude);
     let per_loss = 2.0 / mode.ringing;
@@ -65,108 +74,99 @@ pub(super) fn trend(mode: &Mode) -> AmplitudeTrend {
         .iter()
         .map(|point| Stretch {
             amplitude: point.amplitude / largest,
-            loss_factor: limits(point.decay * per_loss, COVERAGE * point.variance.sqrt() * per_loss),
+            frequency_hz: limits(point.ringing / TAU, COVERAGE * point.ringing_variance.sqrt() / TAU),
+            loss_factor: limits(point.decay * per_loss, COVERAGE * point.decay_variance.sqrt() * per_loss),
         })
         .collect();
-    let Some((slope, error)) = line(&points, largest) else {
-        return AmplitudeTrend { verdict: Verdict::Unresolved, per_decade: None, stretches };
+    let bends = !mode.curve.is_empty();
+    let of = |value: fn(&Point) -> (f64, f64)| match bends {
+        true => ends(&points, value),
+        false => line(&points, largest, value),
     };
-    let (slope, error) = (slope * per_loss, COVERAGE * error * per_loss);
     let loss = mode.decay * per_loss;
-    // What is certain but small is no trend.
-    let least = error.max(SMALL * loss);
-    let verdict = if slope > least {
-        Verdict::Rises
-    } else if slope < -least {
-        Verdict::Falls
-    } else if error < 0.25 * loss {
-        Verdict::None
-    } else {
-        Verdict::Unresolved
+    let read = |slope: Option<(f64, f64)>, per: f64, small: f64| {
+        let Some((slope, error)) = slope else { return (Verdict::Unresolved, None) };
+        let (slope, error) = (slope * per, COVERAGE * error * per);
+        // What is certain but small is no trend.
+        let least = error.max(small * loss);
+        let verdict = if slope > least {
+            Verdict::Rises
+        } else if slope < -least {
+            Verdict::Falls
+        } else if error < 0.25 * loss {
+            Verdict::None
+        } else {
+            Verdict::Unresolved
+        };
+        (verdict, Some(limits(slope, error)))
     };
-    AmplitudeTrend { verdict, per_decade: Some(limits(slope, error)), stretches }
+    let (verdict, per_decade) = read(of(|p| (p.decay, p.decay_variance)), per_loss, SMALL);
+    let (frequency_verdict, frequency_per_decade) =
+        read(of(|p| (p.ringing, p.ringing_variance)), 1.0 / mode.ringing, SMALL_TURN);
+    AmplitudeTrend { verdict, per_decade, frequency_verdict, frequency_per_decade, bends, stretches }
 }
 
 struct Point {
     amplitude: f64,
     decay: f64,
-    variance: f64,
+    decay_variance: f64,
+    ringing: f64,
+    ringing_variance: f64,
 }
 
-/// Decay by stretch and tap, as far as the mode stands out of the noise.
+/// The points of a bent mode's curve.
+fn on_curve(mode: &Mode) -> Vec<Point> {
+    let of = |at: &Local| Point {
+        amplitude: at.amplitude,
+        decay: at.decay,
+        decay_variance: at.decay_variance,
+        ringing: at.ringing,
+        ringing_variance: at.ringing_variance,
+    };
+    mode.curve.iter().map(of).collect()
+}
+
+/// Change from the weakest to the strongest of `points` by decade, and its standard error.
+fn ends(points: &[Point], value: fn(&Point) -> (f64, f64)) -> Option<(f64, f64)> {
+    let (first, last) = (points.first()?, points.last()?);
+    let decades = (first.amplitude / last.amplitude).log10();
+    let ((a, va), (b, vb)) = (value(first), value(last));
+    (decades > 0.0).then(|| ((a - b) / decades, (va + vb).sqrt() / decades))
+}
+
+/// Decay and frequency by stretch and tap, as far as the mode stands out of the noise.
 fn stretches(mode: &Mode) -> Vec<Point> {
-    let mut points = Vec::new();
-    let taps: std::collections::BTreeSet<usize> = mode.alone.iter().map(|alone| alone.tap).collect();
-    let decay = mode.decay / mode.rate_hz;
-    for tap in taps {
-        let own: Vec<_> = mode.alone.iter().filter(|alone| alone.tap == tap).collect();
-        let power: f64 = own.iter().map(|alone| alone.start.norm_sqr()).sum();
-        let noise = mode.noise * own.len() as f64;
-        let longest = own.iter().map(|alone| alone.samples.len()).max().unwrap_or(0);
-        let heard = if decay > 0.0 {
-            ((power / noise).max(1.0).ln() / (2.0 * decay)).min(longest as f64) as usize
-        } else {
-            longest
-        };
-        let length = (heard / STRETCHES).max(8);
-        let mut from = 0;
-        while from + length <= heard {
-            let part = |alone: &&&super::identify::Alone| alone.samples.len() >= from + length;
-            let blocks: Vec<Block> = own
-                .iter()
-                .filter(part)
-                .map(|alone| {
-                    let samples = alone.samples[from..from + length].to_vec();
-                    Block { tap, channel: alone.channel, samples }
-                })
-                .collect();
-            let start = Complex64::new(-decay, phase_step(&blocks));
-            if let Some(fit) = refine(&blocks, &[start], 10) {
-                // The noise of a short stretch is known better from the whole band.
-                let noise = fit.noise().max(mode.noise);
-                let power: f64 = fit.amplitudes.iter().map(|a| a[0].norm_sqr()).sum();
-                let middle = (fit.poles[0].re * 0.5 * length as f64).exp();
-                points.push(Point {
-                    amplitude: power.sqrt() * middle,
-                    decay: -fit.poles[0].re * mode.rate_hz,
-                    variance: 0.5 * noise * fit.unit_variance[0] * mode.rate_hz.powi(2),
-                });
-            }
-            from += length;
-        }
-    }
-    points.retain(|point| point.variance.is_finite() && point.amplitude > 0.0);
-    points
+    let rate = mode.rate_hz;
+    let of = |local: LocalPole| Point {
+        amplitude: local.amplitude,
+        decay: -local.pole.re * rate,
+        decay_variance: local.variance * rate * rate,
+        ringing: local.pole.im * rate + TAU * mode.centre_hz,
+        ringing_variance: local.variance * rate * rate,
+    };
+    local(&mode.alone, mode.decay / rate, mode.noise, STRETCHES).into_iter().map(of).collect()
 }
 
-/// Mean turn from one sample to the next.
-fn phase_step(blocks: &[Block]) -> f64 {
-    let turn =
-        |block: &Block| block.samples.windows(2).map(|pair| pair[1] * pair[0].conj()).sum::<Complex64>();
-    blocks.iter().map(turn).sum::<Complex64>().arg()
-}
-
-/// Weighted line of decay over log10 of amplitude: its slope and the standard error of it.
-fn line(points: &[Point], largest: f64) -> Option<(f64, f64)> {
+/// Weighted line of a value over log10 of amplitude: its slope and the standard error of it.
+fn line(points: &[Point], largest: f64, value: fn(&Point) -> (f64, f64)) -> Option<(f64, f64)> {
     if points.len() < 3 {
         return None;
     }
-    let smallest = points.iter().map(|point| point.variance).fold(f64::MAX, f64::min);
+    let smallest = points.iter().map(|point| point.decay_variance).fold(f64::MAX, f64::min);
     let largest_decay = points.iter().map(|point| point.decay.abs()).fold(0.0, f64::max);
     let floor = (1e-4 * largest_decay).powi(2).max(1e-6 * smallest);
-    let weight = |point: &Point| 1.0 / (point.variance + floor);
-    let x = |point: &Point| (point.amplitude / largest).log10();
+    let weight = |point: &Point| 1.0 / (value(point).1 + floor);
+    let (x, y) = (|point: &Point| (point.amplitude / largest).log10(), |point: &Point| value(point).0);
     let total: f64 = points.iter().map(weight).sum();
     let mean_x = points.iter().map(|p| weight(p) * x(p)).sum::<f64>() / total;
-    let mean_y = points.iter().map(|p| weight(p) * p.decay).sum::<f64>() / total;
+    let mean_y = points.iter().map(|p| weight(p) * y(p)).sum::<f64>() / total;
     let xx: f64 = points.iter().map(|p| weight(p) * (x(p) - mean_x).powi(2)).sum();
-    let xy: f64 = points.iter().map(|p| weight(p) * (x(p) - mean_x) * (p.decay - mean_y)).sum();
+    let xy: f64 = points.iter().map(|p| weight(p) * (x(p) - mean_x) * (y(p) - mean_y)).sum();
     if xx <= 0.0 {
         return None;
     }
     let slope = xy / xx;
-    let chi: f64 =
-        points.iter().map(|p| weight(p) * (p.decay - mean_y - slope * (x(p) - mean_x)).powi(2)).sum();
+    let chi: f64 = points.iter().map(|p| weight(p) * (y(p) - mean_y - slope * (x(p) - mean_x)).powi(2)).sum();
     let birge = (chi / (points.len() as f64 - 2.0)).max(1.0);
     Some((slope, (birge / xx).sqrt()))
 }

@@ -1,6 +1,7 @@
 //! Two hundred made records: is what made them within the stated limits?
 
-use super::reading::{Listen, ReadMode, read_taps};
+use super::reading::{Listen, read_taps};
+use super::stating::ReadMode;
 use super::synthetic::{Recipe, Ring, Strike, synthesise};
 use rand::{RngExt, SeedableRng};
 

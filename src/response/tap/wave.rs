@@ -93,7 +93,10 @@ pub(super) fn read(file: &str, bytes: &[u8]) -> Result<Record, Vec<Problem>> {
         file: file.into(),
         sample_rate_hz: rate,
         channels,
+        rate_error: 0.0,
         trusted_to_hz: 0.5 * rate,
+        is_sound: true,
+        is_lossy: false,
         gaps: Vec::new(),
         notes,
     })

@@ -18,6 +18,8 @@ use std::f64::consts::{PI, TAU};
 
 /// Attenuation beyond three half-widths from the centre, dB.
 const ATTENUATION: f64 = 90.0;
+/// The same where the filter has to be short.
+const LOW_ATTENUATION: f64 = 60.0;
 
 /// A band and the filter that cuts it out.
 pub(super) struct Zoom {
@@ -40,10 +42,25 @@ impl Zoom {
     ///
     /// It must stay clear of zero and of half the sample rate by twice its half-width.
     pub(super) fn new(rate_hz: f64, centre_hz: f64, half_width_hz: f64) -> Zoom {
+        Zoom::with(rate_hz, centre_hz, half_width_hz, ATTENUATION)
+    }
+
+    /// All below `highest_hz`, where a decay is shorter than a narrow band's filter: every mode is
+    /// there with its mirror image at the negative frequency.
+    pub(super) fn low(rate_hz: f64, highest_hz: f64) -> Zoom {
+        Zoom::with(rate_hz, 0.0, highest_hz.min(rate_hz / 6.1), LOW_ATTENUATION)
+    }
+
+    /// True for a band that holds the mirror images too.
+    pub(super) fn is_mirrored(&self) -> bool {
+        self.centre == 0.0
+    }
+
+    fn with(rate_hz: f64, centre_hz: f64, half_width_hz: f64, attenuation: f64) -> Zoom {
         let step = ((rate_hz / (4.0 * half_width_hz)).floor() as usize).max(1);
         let relative = half_width_hz / rate_hz;
-        let length = ((ATTENUATION - 8.0) / (2.285 * TAU * 2.0 * relative)).ceil().max(4.0) as usize | 1;
-        let beta = 0.1102 * (ATTENUATION - 8.7);
+        let length = ((attenuation - 8.0) / (2.285 * TAU * 2.0 * relative)).ceil().max(4.0) as usize | 1;
+        let beta = 0.1102 * (attenuation - 8.7);
         let middle = (length - 1) as f64 / 2.0;
         let raw: Vec<f64> = (0..length)
             .map(|k| {
@@ -59,6 +76,11 @@ impl Zoom {
         let turned =
             filter.iter().enumerate().map(|(k, h)| Complex64::from_polar(*h, -centre * k as f64)).collect();
         Zoom { centre, half_width_hz, step, rate_hz: rate_hz / step as f64, turned, filter }
+    }
+
+    /// Samples of the record that one output looks at.
+    pub(super) fn length(&self) -> usize {
+        self.filter.len()
     }
 
     /// The band of `x`: at most `most` samples, none that would look beyond its end.
@@ -93,6 +115,11 @@ impl Zoom {
     /// A pole of the output (log per output sample) as a pole of the record (log per sample).
     pub(super) fn unzoomed(&self, pole: Complex64) -> Complex64 {
         pole / self.step as f64 + Complex64::new(0.0, self.centre)
+    }
+
+    /// The turn of the band's centre in `samples` of the record, as an exponent.
+    pub(super) fn turning(&self, samples: f64) -> Complex64 {
+        Complex64::new(0.0, (self.centre * samples) % TAU)
     }
 
     /// By how much the filter changes the amplitude of `pole` (log per output sample).

@@ -1,0 +1,174 @@
+//! What is stated of one mode: its numbers with their limits, its amplitude and its shape.
+
+use super::decay::{Decay, from_pole, without_window};
+use super::halfpower::{HalfPower, half_power};
+use super::identify::Mode;
+use super::record::Record;
+use super::reverberation::Room;
+use super::sifting::strength;
+use super::trend::{AmplitudeTrend, Verdict, trend};
+use super::{COVERAGE, limits};
+use crate::quantity::Spread;
+use num_complex::Complex64;
+use serde::Serialize;
+
+/// The part of one channel in a mode.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ShapePart {
+    /// Name of the channel.
+    pub channel: String,
+    /// Its motion over that of the channel that moves most, with its sign.
+    pub value: f64,
+    /// What of it is a quarter of a cycle out of step.
+    pub out_of_step: f64,
+}
+
+/// One mode as the record shows it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ReadMode {
+    /// Undamped natural frequency.
+    pub frequency_hz: Spread,
+    /// Loss factor; `None` when the record cannot resolve it.
+    pub loss_factor: Option<Spread>,
+    /// What it is at most, where it cannot be resolved.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub loss_factor_at_most: Option<f64>,
+    /// The same damping by its other names.
+    pub decay: Option<Decay>,
+    /// How the loss factor depends on amplitude.
+    pub amplitude_trend: AmplitudeTrend,
+    /// The reading from the width of its peak.
+    pub half_power: HalfPower,
+    /// Level where the reading begins, under the strongest mode, dB.
+    pub level_db: f64,
+    /// Amplitude where the reading of the strongest tap begins, of the channel that moves most, m; where
+    /// the channels say what they measure.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub amplitude_m: Option<f64>,
+    /// Time that was listened to, s.
+    pub listened_s: f64,
+    /// How far the taps part, in parts of what the noise explains; 1 for one tap.
+    pub scatter: f64,
+    /// Its shape, when there are several channels.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub shape: Vec<ShapePart>,
+}
+
+/// What holds for all modes of a record.
+pub(super) struct Setting<'a> {
+    pub(super) record: &'a Record,
+    /// Noise of each channel, in its unit.
+    pub(super) levels: &'a [f64],
+    /// Strength of the strongest mode.
+    pub(super) top: f64,
+    /// Time constant of a window that was laid over the record, s.
+    pub(super) window: Option<Spread>,
+    /// How fast the recorder's gain creeps back, 1/s.
+    pub(super) gain: f64,
+    /// The room, where it rings along.
+    pub(super) room: Option<Room>,
+}
+
+/// A mode with the limits of its numbers; of a `doubtful` one no loss factor is stated.
+pub(super) fn state(mode: &Mode, setting: &Setting, doubtful: bool) -> ReadMode {
+    let Setting { record, levels, top, window, gain, room } = *setting;
+    // A room's sound is no steady noise: it is strongest where the mode is.
+    let mut error = mode.variance.sqrt() * if room.is_some() { 2.0 } else { 1.0 };
+    let mut decay = mode.decay;
+    if let Some(tau) = window {
+        decay = without_window(decay, tau.value);
+        error = error.hypot((1.0 / tau.low - 1.0 / tau.high) / (2.0 * COVERAGE));
+    }
+    let (frequency, loss) = from_pole(decay.max(0.0), mode.ringing);
+    // Viscous and complex-stiffness damping shift the ringing to either side by eta^2 / 8.
+    let law = loss * loss / 8.0;
+    let ringing = mode.ringing / std::f64::consts::TAU;
+    let blurred = room.filter(|room| room.hides(decay)).map_or(0.0, |room| room.decay());
+    let reach =
+        COVERAGE * error.hypot(blurred) / std::f64::consts::TAU + (1e-7 + record.rate_error) * ringing;
+    let mut frequency_hz =
+        Spread::between(frequency, ringing * (1.0 - law) - reach, ringing * (1.0 + law) + reach);
+    // A gain that creeps while the ring dies passes for damping.
+    let error = error + 0.5 * gain;
+    let loss_reach = 2.0 * COVERAGE * error / mode.ringing + 1e-6 * loss + law * loss;
+    let trend = trend(mode);
+    let mut stated = limits(loss, loss_reach);
+    // What changes with amplitude is stated with all that it is over the decay.
+    let changes = |verdict| matches!(verdict, Verdict::Rises | Verdict::Falls);
+    for stretch in &trend.stretches {
+        let known = stretch.loss_factor.high - stretch.loss_factor.low < loss;
+        if (trend.bends || changes(trend.verdict)) && known && window.is_none() {
+            stated.low = stated.low.min(stretch.loss_factor.value);
+            stated.high = stated.high.max(stretch.loss_factor.value);
+        }
+        if trend.bends {
+            frequency_hz.low = frequency_hz.low.min(stretch.frequency_hz.low);
+            frequency_hz.high = frequency_hz.high.max(stretch.frequency_hz.high);
+        }
+    }
+    // Unless it fell by a twentieth while listened to, and its error is a fraction of it.
+    let resolved = decay * mode.listened_s > 0.05 && loss_reach < 0.6 * loss;
+    let room = room.filter(|room| room.hides(decay));
+    let resolved = resolved && !doubtful;
+    let (resolved, loss_reach) = match &room {
+        // Beside the room's decay a mode may die several times as fast unnoticed.
+        Some(room) => (false, loss_reach.max(4.0 * 2.0 * room.decay() / mode.ringing)),
+        None => (resolved, loss_reach),
+    };
+    ReadMode {
+        frequency_hz,
+        loss_factor: resolved.then_some(stated),
+        loss_factor_at_most: (!resolved).then_some(loss + loss_reach),
+        decay: if resolved { Decay::new(frequency, loss) } else { None },
+        amplitude_trend: trend,
+        half_power: half_power(mode),
+        level_db: 20.0 * (strength(mode) / top).log10(),
+        amplitude_m: amplitude(mode, record, levels),
+        listened_s: mode.listened_s,
+        scatter: mode.scatter,
+        shape: shape(mode, record, levels),
+    }
+}
+
+/// Largest motion of a channel in a mode over the taps, m; `None` where a channel measures none.
+fn amplitude(mode: &Mode, record: &Record, levels: &[f64]) -> Option<f64> {
+    let of = |(_, channel, start): &(usize, usize, Complex64)| {
+        let metres = record.channels[*channel].metres(mode.ringing)?;
+        // The real signal is twice the real part.
+        Some(2.0 * start.norm() * levels[*channel] * metres)
+    };
+    mode.starts.iter().map(of).try_fold(0.0, |most: f64, metres| Some(most.max(metres?)))
+}
+
+/// Motion of the channels in a mode: what all taps have in common, largest part one.
+fn shape(mode: &Mode, record: &Record, levels: &[f64]) -> Vec<ShapePart> {
+    let count = record.channels.len();
+    if count < 2 {
+        return Vec::new();
+    }
+    let mut sum = vec![Complex64::ZERO; count];
+    let taps: std::collections::BTreeSet<usize> = mode.starts.iter().map(|start| start.0).collect();
+    for tap in taps {
+        let mut own = vec![Complex64::ZERO; count];
+        mode.starts
+            .iter()
+            .filter(|start| start.0 == tap)
+            .for_each(|start| own[start.1] = start.2 * levels[start.1]);
+        // Each tap is turned to agree with the sum of those before it.
+        let agree: Complex64 = sum.iter().zip(&own).map(|(s, o)| s * o.conj()).sum();
+        let turn = if agree.norm() > 0.0 { agree / agree.norm() } else { Complex64::ONE };
+        sum.iter_mut().zip(own).for_each(|(s, o)| *s += o * turn);
+    }
+    // The common phase that makes the parts most nearly real.
+    let square: Complex64 = sum.iter().map(|z| z * z).sum();
+    let turn = Complex64::from_polar(1.0, -0.5 * square.arg());
+    let largest = sum.iter().copied().max_by(|a, b| a.norm().total_cmp(&b.norm())).unwrap_or(Complex64::ONE);
+    let scale = turn / ((largest * turn).re.signum() * largest.norm().max(f64::MIN_POSITIVE));
+    sum.iter()
+        .zip(&record.channels)
+        .map(|(z, channel)| {
+            let part = z * scale;
+            ShapePart { channel: channel.name.clone(), value: part.re, out_of_step: part.im }
+        })
+        .collect()
+}
