@@ -336,7 +336,8 @@ fn save(arguments: &Arguments, design: &Design, found: &Found) -> Result<(), Fai
     }
     let input = arguments.against.as_deref().unwrap_or(path);
     let text = files::read_text(input)?;
-    let text = write(&design.file, &text, tapped(design, arguments)?, lever, &chosen.factor)?;
+    let ends = found.ends.iter().find(|(name, _)| *name == chosen.parameter).map(|(_, ends)| ends);
+    let text = write(&design.file, &text, tapped(design, arguments)?, lever, &chosen.factor, ends)?;
     write_whole(path, text.as_bytes())?;
     let factor = figures(chosen.factor.value, 3);
     eprintln!("wrote {} with {} times {factor}", path.display(), chosen.parameter);

@@ -90,7 +90,7 @@ impl Drawing {
     }
 
     /// Amplitudes at which losses of joints and feet are stated, m.
-    pub(super) fn loss_amplitudes(&self) -> Vec<f64> {
+    pub fn loss_amplitudes(&self) -> Vec<f64> {
         let joints = self.joints.iter().map(|(_, joint)| &joint.loss);
         let feet = self.feet.iter().map(|(_, foot)| &foot.loss);
         joints.chain(feet).flat_map(Loss::amplitudes).collect()

@@ -54,6 +54,30 @@ pub struct ReadMode {
     pub shape: Vec<ShapePart>,
 }
 
+impl ReadMode {
+    /// The mode at `amplitude_m`, or at the end of its curve that is nearer, with that amplitude; `None`
+    /// where it does not bend, or the channels do not say what they measure.
+    pub fn at_amplitude(&self, amplitude_m: f64) -> Option<(ReadMode, f64)> {
+        let scale = self.amplitude_m.filter(|_| self.amplitude_trend.bends)?;
+        let curve = &self.amplitude_trend.stretches;
+        let level = |i: usize| (curve[i].amplitude * scale).ln();
+        let last = curve.len().checked_sub(1).filter(|last| *last > 0)?;
+        let wanted = amplitude_m.ln().clamp(level(last), level(0));
+        // The curve falls: the step that holds the wanted level.
+        let at = (0..last).find(|i| level(i + 1) <= wanted)?;
+        let part = ((level(at) - wanted) / (level(at) - level(at + 1))).clamp(0.0, 1.0);
+        let between = |a: Spread, b: Spread| {
+            let mix = |a: f64, b: f64| a + part * (b - a);
+            Spread::between(mix(a.value, b.value), mix(a.low, b.low), mix(a.high, b.high))
+        };
+        let frequency_hz = between(curve[at].frequency_hz, curve[at + 1].frequency_hz);
+        let loss = between(curve[at].loss_factor, curve[at + 1].loss_factor);
+        let loss_factor = self.loss_factor.map(|_| loss);
+        let decay = loss_factor.and_then(|loss| Decay::new(frequency_hz.value, loss.value));
+        Some((ReadMode { frequency_hz, loss_factor, decay, ..self.clone() }, wanted.exp()))
+    }
+}
+
 /// What holds for all modes of a record.
 pub(super) struct Setting<'a> {
     pub(super) record: &'a Record,
@@ -171,4 +195,49 @@ fn shape(mode: &Mode, record: &Record, levels: &[f64]) -> Vec<ShapePart> {
             ShapePart { channel: channel.name.clone(), value: part.re, out_of_step: part.im }
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::trend::Stretch;
+    use super::*;
+
+    #[test]
+    fn a_bent_mode_is_read_off_at_an_amplitude() {
+        let point = |amplitude: f64, f: f64, loss: f64| Stretch {
+            amplitude,
+            frequency_hz: limits(f, 0.1),
+            loss_factor: limits(loss, 0.001),
+        };
+        let mode = |bends: bool| ReadMode {
+            frequency_hz: limits(99.0, 2.0),
+            loss_factor: Some(limits(0.03, 0.02)),
+            loss_factor_at_most: None,
+            decay: None,
+            amplitude_trend: AmplitudeTrend {
+                verdict: Verdict::Rises,
+                per_decade: None,
+                frequency_verdict: Verdict::Falls,
+                frequency_per_decade: None,
+                bends,
+                stretches: vec![point(1.0, 98.0, 0.05), point(0.1, 99.0, 0.03), point(0.01, 100.0, 0.01)],
+            },
+            half_power: HalfPower { loss_factor: None, resolution_limit: 0.0 },
+            level_db: 0.0,
+            amplitude_m: Some(1e-5),
+            listened_s: 1.0,
+            scatter: 1.0,
+            shape: Vec::new(),
+        };
+        // Half a decade under the middle of the curve.
+        let (at, amplitude) = mode(true).at_amplitude(1e-6 / 10f64.sqrt()).unwrap();
+        approx::assert_relative_eq!(at.frequency_hz.value, 99.5, max_relative = 1e-9);
+        approx::assert_relative_eq!(at.loss_factor.unwrap().value, 0.02, max_relative = 1e-9);
+        approx::assert_relative_eq!(amplitude, 1e-6 / 10f64.sqrt(), max_relative = 1e-9);
+        // Beyond the curve its end stands, and says so.
+        let (end, amplitude) = mode(true).at_amplitude(1e-9).unwrap();
+        approx::assert_relative_eq!(end.frequency_hz.value, 100.0, max_relative = 1e-9);
+        approx::assert_relative_eq!(amplitude, 1e-7, max_relative = 1e-9);
+        assert!(mode(false).at_amplitude(1e-6).is_none());
+    }
 }

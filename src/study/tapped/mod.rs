@@ -11,11 +11,13 @@
 //! frequency and loss factor depends on it. The best single changes are then followed to where the
 //! solved model, not its slope, comes nearest to the record.
 
+mod bent;
 mod channels;
 mod lever;
 mod made;
 mod written;
 
+pub use bent::Ends;
 pub use channels::{Tie, by_title, stated};
 pub use lever::{Lever, Of};
 pub use made::{Made, made_record};
@@ -27,6 +29,7 @@ use crate::problem::Problem;
 use crate::quantity::Draw;
 use crate::response::stations::{Station, modal_model};
 use crate::response::tap::{Against, ModelError, Parameter, PredictedMode, ReadMode, distance, set_beside};
+use bent::{at_design, ends};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 
@@ -53,6 +56,8 @@ pub struct Found {
     pub against: Against,
     /// The levers that move anything.
     pub levers: Vec<Lever>,
+    /// What the record says of a loss at two amplitudes, by the name of its lever.
+    pub ends: Vec<(String, Ends)>,
 }
 
 /// The modes of a build as the tied channels see them.
@@ -95,7 +100,8 @@ fn in_step(shape: &[Complex64]) -> Vec<f64> {
 /// What keeps the build from being solved, or nothing to compare.
 pub fn against(design: &Design, build: &Build, beside: &Beside) -> Result<Found, Vec<Problem>> {
     let seen: Vec<Station> = beside.ties.iter().flatten().map(|tie| tie.station).collect();
-    let heard: Vec<ReadMode> = beside.heard.iter().map(|mode| tied(mode, beside.ties)).collect();
+    let whole: Vec<ReadMode> = beside.heard.iter().map(|mode| tied(mode, beside.ties)).collect();
+    let (heard, notes) = at_design(design, build, whole.clone());
     let solved = |build: &Build| predicted(design, build, &seen, beside.count);
     let mut modes = solved(build)?;
     let mut levers = Vec::new();
@@ -142,10 +148,17 @@ pub fn against(design: &Design, build: &Build, beside: &Beside) -> Result<Found,
         against.refit(at, &lever.parameter, x, left, against.misfit);
     }
     against.conclude();
+    against.notes.extend(notes);
     if seen.len() > 1 {
         against.seen = beside.ties.iter().flatten().map(|tie| tie.name.clone()).collect();
     }
-    Ok(Found { against, levers })
+    let ends = against.explanations.iter().filter_map(|explanation| {
+        let name = &explanation.parameter;
+        let lever = levers.iter().enumerate().find(|(_, lever)| lever.parameter.name == *name)?;
+        Some((name.clone(), ends(lever, explanation.factor.value, &whole, &heard, &modes, &against)?))
+    });
+    let ends = ends.collect();
+    Ok(Found { against, levers, ends })
 }
 
 /// The least of `apart` near `start`, and where it lies; `still` is its value at 0.

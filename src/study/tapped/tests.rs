@@ -1,6 +1,7 @@
 use super::*;
 use crate::material::Table;
-use crate::response::tap::{Listen, TapReading, read_taps};
+use crate::quantity::Spread;
+use crate::response::tap::{Listen, Stretch, TapReading, read_taps};
 
 const STAND: &str = include_str!("../../../examples/roundness-stand.toml");
 
@@ -64,7 +65,7 @@ fn a_planted_change_is_found_and_its_design_comes_nearer() {
         let own = found.against.explanations.iter().find(|e| e.parameter == name).unwrap();
         assert!((own.factor.value / factor).ln().abs() < 0.12, "{name}: {:?}", own.factor);
         let lever = found.levers.iter().find(|lever| lever.parameter.name == best.parameter).unwrap();
-        let text = write("stand.toml", STAND, build, lever, &best.factor).unwrap();
+        let text = write("stand.toml", STAND, build, lever, &best.factor, None).unwrap();
         assert!(text.starts_with("# A stand for measuring") && text.contains("# ---- the wire drawing"));
         let updated = read(&text);
         let again = against(&updated, updated.build(&build.name).unwrap(), &beside(&reading)).unwrap();
@@ -82,8 +83,8 @@ fn every_lever_can_be_written() {
     let design = read(STAND);
     for build in ["bolted", "cast"].map(|name| design.build(name).unwrap()) {
         for lever in Lever::all(build) {
-            let factor = crate::quantity::Spread::between(0.8, 0.75, 0.85);
-            let text = write("stand.toml", STAND, build, &lever, &factor).unwrap();
+            let factor = Spread::between(0.8, 0.75, 0.85);
+            let text = write("stand.toml", STAND, build, &lever, &factor, None).unwrap();
             let updated = read(&text);
             let model = |build: &Build| predicted(&design, build, &[], 3).unwrap();
             let written = model(updated.build(&build.name).unwrap());
@@ -145,4 +146,70 @@ fn only_shapes_tell_crossed_modes() {
     let seen = order(&ties);
     assert_eq!((seen[0].mode.as_str(), seen[1].mode.as_str()), ("mode 2", "mode 1"));
     assert!(seen.iter().all(|pair| pair.shape_likeness.unwrap() > 0.95), "{seen:?}");
+}
+
+const RUBBING: &str = include_str!("../../../examples/rubbing-joint.toml");
+
+/// The modes of the first build of `design` as they would be heard; the one at `bent` from 10 um down to
+/// 0.1 um, half as much again of its loss at 1 um as in the model.
+fn heard_as_built(design: &Design, bent: usize) -> Vec<ReadMode> {
+    let build = &design.builds[0];
+    let template = listened(design, build, "").modes[0].clone();
+    let around = |x: f64, part: f64| Spread::between(x, x * (1.0 - part), x * (1.0 + part));
+    let of = |(i, mode): (usize, &PredictedMode)| {
+        let frequency_hz = around(mode.frequency_hz, 1e-3);
+        let loss = |by: f64| around(by * mode.loss_factor, 0.05);
+        let at = |amplitude: f64, by: f64| Stretch { amplitude, frequency_hz, loss_factor: loss(by) };
+        let mut heard = ReadMode { frequency_hz, loss_factor: Some(loss(1.0)), ..template.clone() };
+        if i == bent {
+            heard.loss_factor = Some(loss(1.5));
+            heard.amplitude_m = Some(1e-5);
+            heard.amplitude_trend.bends = true;
+            heard.amplitude_trend.stretches = vec![at(1.0, 2.0), at(0.1, 1.5), at(0.01, 1.2)];
+        }
+        heard
+    };
+    predicted(design, build, &[], 5).unwrap().iter().enumerate().map(of).collect()
+}
+
+fn found(design: &Design, heard: &[ReadMode]) -> Found {
+    against(design, &design.builds[0], &Beside { heard, ties: &[], count: 5 }).unwrap()
+}
+
+#[test]
+fn a_mode_that_bends_is_compared_where_the_losses_of_the_design_hold() {
+    let design = read(RUBBING);
+    let against = found(&design, &heard_as_built(&design, 1)).against;
+    let said: Vec<String> = against.notes.iter().map(ToString::to_string).collect();
+    let told = said.iter().any(|note| note.contains("is compared at 1 µm, that of the design's losses"));
+    assert!(told, "{said:?}");
+    let pair = against.pairs.iter().find(|pair| pair.mode == "mode 2").unwrap();
+    assert!((pair.loss_difference.unwrap() - 0.5).abs() < 1e-3, "{pair:?}");
+}
+
+#[test]
+fn a_loss_that_the_record_shows_over_amplitude_is_written_at_both_ends() {
+    // The same with one loss for every amplitude.
+    let from = RUBBING.find("loss = [\n").unwrap();
+    let to = from + RUBBING[from..].find("]\n").unwrap() + 2;
+    let one = "loss = { value = 0.3, low = 0.1, high = 0.6 }\n";
+    let text = format!("{}{one}{}", &RUBBING[..from], &RUBBING[to..]).replace("amplitude = \"1 um\"\n", "");
+    let design = read(&text);
+    let build = &design.builds[0];
+    let mut written = 0;
+    for bent in 0..5 {
+        let found = found(&design, &heard_as_built(&design, bent));
+        let joint = found.ends.iter().find(|(name, _)| name.starts_with("joints.") && name.ends_with("loss"));
+        let Some((name, ends)) = joint else { continue };
+        let [(small, low), (large, high)] = *ends;
+        assert!((small / 1e-7 - 1.0).abs() < 1e-6 && (large / 1e-5 - 1.0).abs() < 1e-6, "{ends:?}");
+        // The joint makes a part of the mode's loss, so that its own changes more.
+        assert!(high / low > 2.0 / 1.2, "{ends:?}");
+        let lever = found.levers.iter().find(|lever| lever.parameter.name == *name).unwrap();
+        let changed = write("rubbing.toml", &text, build, lever, &Spread::exact(low), Some(ends)).unwrap();
+        assert!(changed.contains("at 0.1 um\", \"") && changed.contains("at 10 um\"]"), "{changed}");
+        read(&changed);
+        written += 1;
+    }
+    assert!(written > 0);
 }

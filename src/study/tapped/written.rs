@@ -1,5 +1,6 @@
 //! A change that explains the record in the text of the design, which otherwise stays as it was.
 
+use super::bent::Ends;
 use super::lever::{LOSSES, Lever, MODULI, Of};
 use crate::design::edit::{editable, new, own, set};
 use crate::design::{Build, Substance};
@@ -9,7 +10,7 @@ use crate::quantity::{Draw, Spread, figures};
 use toml_edit::{InlineTable, Item, TableLike, Value};
 
 /// `text`, the design read from `file`, with `lever` of `build` at `factor` times its value; the
-/// limits of the factor become those of the value.
+/// limits of the factor become those of the value. A loss with `ends` is written at both amplitudes.
 ///
 /// # Errors
 /// A place in the text that is not where the design says.
@@ -19,6 +20,7 @@ pub fn write(
     build: &Build,
     lever: &Lever,
     factor: &Spread,
+    ends: Option<&Ends>,
 ) -> Result<String, Problem> {
     let lost = || {
         let message = format!("{} cannot be found in the text of the design", lever.parameter.name);
@@ -32,7 +34,7 @@ pub fn write(
             let spec = drawing.feet.get(foot).ok_or_else(lost)?;
             let table = own(&mut document, name, "feet", foot).ok_or_else(lost)?;
             if matches!(lever.of, Of::FootLoss(_)) {
-                set(table, "loss", plain(spec.loss.largest(), factor, f64::INFINITY));
+                set(table, "loss", loss(spec.loss.largest(), factor, ends));
             } else {
                 set(table, "stiffness", list(&spec.stiffness, factor, "N/um", 1e6));
                 if let Some(turning) = &spec.turning {
@@ -44,7 +46,7 @@ pub fn write(
             let spec = drawing.joints.get(joint).ok_or_else(lost)?;
             let table = own(&mut document, name, "joints", joint).ok_or_else(lost)?;
             if matches!(lever.of, Of::JointLoss(_)) {
-                set(table, "loss", plain(spec.loss.largest(), factor, f64::INFINITY));
+                set(table, "loss", loss(spec.loss.largest(), factor, ends));
             } else {
                 let springs =
                     table.get_mut("stiffness").and_then(Item::as_table_like_mut).ok_or_else(lost)?;
@@ -105,6 +107,15 @@ pub fn write(
         }
     }
     Ok(document.to_string())
+}
+
+/// The loss factor of a joint or a foot, at two amplitudes where they are known.
+fn loss(value: f64, factor: &Spread, ends: Option<&Ends>) -> Value {
+    let Some(ends) = ends else { return plain(value, factor, f64::INFINITY) };
+    let at = |(amplitude, factor): &(f64, f64)| {
+        format!("{} at {} um", figures(value * factor, 3), figures(amplitude * 1e6, 3))
+    };
+    ends.iter().map(at).collect::<toml_edit::Array>().into()
 }
 
 fn state(table: &mut dyn TableLike, property: Property, value: f64, factor: &Spread) {
