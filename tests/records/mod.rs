@@ -262,6 +262,12 @@ pub struct Score {
     /// Points of the curves over amplitude, and those whose limits hold.
     pub points: usize,
     pub points_held: usize,
+    /// Records of single hits that were read, and those of which a second one is said.
+    pub singles: usize,
+    pub said_again: usize,
+    /// Records with a bounce, and those of which it is said.
+    pub bounces: usize,
+    pub noticed: usize,
 }
 
 impl Score {
@@ -275,6 +281,10 @@ impl Score {
         self.false_losses += other.false_losses;
         self.points += other.points;
         self.points_held += other.points_held;
+        self.singles += other.singles;
+        self.said_again += other.said_again;
+        self.bounces += other.bounces;
+        self.noticed += other.noticed;
     }
 }
 
@@ -283,7 +293,8 @@ impl std::fmt::Display for Score {
         write!(
             f,
             "{:4} modes to be heard, {:4} found, {:4} frequencies and {:4} losses hold ({:3} bounded); {:3} false \
-             lines, {:3} with a loss; {} of {} points of curves hold",
+             lines, {:3} with a loss; {} of {} points of curves hold; \
+             {} of {} single hits said twice, {} of {} bounces noticed",
             self.audible,
             self.found,
             self.frequencies,
@@ -292,7 +303,11 @@ impl std::fmt::Display for Score {
             self.false_lines,
             self.false_losses,
             self.points_held,
-            self.points
+            self.points,
+            self.said_again,
+            self.singles,
+            self.noticed,
+            self.bounces
         )
     }
 }
@@ -305,6 +320,13 @@ fn meet(a: (f64, f64), b: (f64, f64)) -> bool {
 pub fn score(made: &Made, reading: Option<&TapReading>, mut tell: impl FnMut(String)) -> Score {
     let mut score = Score::default();
     let modes = reading.map_or(&[][..], |reading| &reading.modes);
+    if let Some(reading) = reading {
+        let again = reading.taps.iter().any(|tap| tap.used && tap.hits > 1);
+        match made.faults.contains(&"bounce") {
+            true => (score.bounces, score.noticed) = (1, usize::from(again)),
+            false => (score.singles, score.said_again) = (1, usize::from(again)),
+        }
+    }
     let mut taken = vec![false; modes.len()];
     for truth in &made.truths {
         let (low, high) = truth.frequency();

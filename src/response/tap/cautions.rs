@@ -3,7 +3,7 @@
 use super::COVERAGE;
 use super::background_tone::WITHOUT_TAP;
 use super::events::Tap;
-use super::quiet::{level_quantile, median};
+use super::quiet::{level_quantile, median, quantum};
 use super::record::{Channel, Record};
 use super::reverberation::Room;
 use super::sifting::Dropped;
@@ -112,6 +112,10 @@ pub(super) fn is_poor(record: &Record, taps: &[Tap]) -> bool {
     clipped || record.is_lossy || record.channels.iter().all(still)
 }
 
+/// Mean square of the differences of successive samples, in steps of the record, up to which nothing but
+/// rounding is heard.
+const ROUNDING: f64 = 0.5;
+
 /// How fast the recorder's gain creeps back after a tap, 1/s; 0 when it stays.
 ///
 /// An automatic gain is turned down by the tap and up again while the ring dies. The hiss, taken
@@ -127,6 +131,20 @@ pub(super) fn gain(record: &Record, taps: &[Tap], notes: &mut Vec<Problem>) -> f
         record.channels.iter().map(|channel| of(&channel.samples)).sum()
     };
     let guard = width / 4;
+    if let Some(first) = taps.first().filter(|tap| record.is_sound && tap.first >= width + guard) {
+        // Where nothing but rounding is heard before the tap, the hiss tells nothing.
+        let steps: f64 = record.channels.iter().map(|channel| quantum(&channel.samples).powi(2)).sum();
+        if hiss(first.first - width - guard) < ROUNDING * steps * width as f64 {
+            notes.push(warning(
+                record,
+                "taps",
+                "it is so quiet before the tap that it cannot be told whether the recorder turns its gain by itself; \
+                 if it does, losses are stated too low"
+                    .into(),
+                "switch the automatic gain off; tap the same place twice, hard and softly, and compare",
+            ));
+        }
+    }
     let fit = |tap: &&Tap| tap.first >= width + guard && tap.end >= tap.free + 4 * width;
     let before = |tap: &Tap| hiss(tap.first - width - guard);
     let quietest = taps.iter().filter(fit).map(before).fold(f64::MAX, f64::min);
@@ -380,6 +398,32 @@ mod tests {
             Ok(reading) => format!("{} modes", reading.modes.len()),
             Err(problems) => problems.last().unwrap().to_string(),
         }
+    }
+
+    #[test]
+    fn a_silent_background_cannot_show_an_automatic_gain() {
+        let ring =
+            Ring { frequency_hz: 700.0, loss_factor: 0.002, rise: 0.0, amplitudes: vec![0.6], phase: 0.0 };
+        let mut recipe = Recipe {
+            sample_rate_hz: 16_000.0,
+            duration_s: 2.0,
+            modes: vec![ring],
+            taps: vec![Strike { time_s: 0.5, strength: 1.0 }],
+            noise: 3e-6,
+            seed: 5,
+            offset: 0.0,
+            limit: None,
+            step: Some(1.0 / 32_768.0),
+        };
+        let told = |recipe: &Recipe| {
+            let mut record = synthesise(recipe).unwrap();
+            record.is_sound = true;
+            let notes = read_taps(&record, &Listen::default()).unwrap().notes;
+            notes.iter().any(|note| note.message.contains("turns its gain by itself"))
+        };
+        assert!(told(&recipe));
+        recipe.noise = 3e-4;
+        assert!(!told(&recipe));
     }
 
     #[test]

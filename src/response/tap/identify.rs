@@ -20,7 +20,7 @@ use super::COVERAGE;
 use super::bending::{Bent, Way};
 use super::choosing::choose;
 use super::pencil::Block;
-use super::refine::{Fit, refine};
+use super::refine::{Fit, powers, refine};
 use super::spectrum::Peak;
 use super::stabilise::{Settled, settle};
 use super::zoom::Zoom;
@@ -49,6 +49,8 @@ pub(super) struct Mode {
     pub(super) variance: f64,
     /// Amplitude where the reading begins, by tap and channel, in parts of the channel's noise.
     pub(super) starts: Vec<(usize, usize, Complex64)>,
+    /// Time behind the last hit of a tap at which those hold, s.
+    pub(super) begins_s: f64,
     /// Samples of the mode alone after each tap, all others taken out, and their rate.
     pub(super) alone: Vec<Block>,
     pub(super) rate_hz: f64,
@@ -257,6 +259,7 @@ fn read_band(segments: &mut [Segment], rate_hz: f64, band: &Band, peaks: &[Peak]
             ringing: s.im,
             variance: variance * zoom.rate_hz * zoom.rate_hz,
             starts,
+            begins_s: wait as f64 / rate_hz,
             alone: alone.collect(),
             rate_hz: zoom.rate_hz,
             noise: bent.noise(),
@@ -309,12 +312,9 @@ fn louder(bent: &Bent, blocks: &[Block], rests: &[Vec<Complex64>], m: usize) -> 
         let energy: f64 = own.iter().map(|y| y.norm_sqr()).sum();
         let step = decay.max(2.0 * PI / block.samples.len() as f64);
         for q in [-4.0, -3.0, -2.0, -1.0, 1.0, 2.0, 3.0, 4.0] {
-            let along: Complex64 = own
-                .iter()
-                .zip(&rests[b])
-                .enumerate()
-                .map(|(n, (own, rest))| rest * own.conj() * Complex64::from_polar(1.0, q * step * n as f64))
-                .sum();
+            let turns = powers(Complex64::new(0.0, q * step), own.len());
+            let each = own.iter().zip(&rests[b]).zip(turns);
+            let along: Complex64 = each.map(|((own, rest), turn)| rest * own.conj() * turn).sum();
             if energy > 0.0 && noise > 0.0 {
                 sum += along.norm_sqr() / (energy * noise);
                 count += 1.0;
@@ -386,22 +386,36 @@ fn take_out(
         }
         let Some(behind) = samples.get_mut(skip..) else { continue };
         let way = Way::new(law, level, behind.len() / zoom.step + 2);
+        // The filter's gain follows the pole, which moves slowly.
+        let apart = (way.z.len() / GAINS).max(1);
+        let knots = way.z.iter().step_by(apart).map(|z| zoom.gain(law.pole(level + z.re)));
+        let knots: Vec<Complex64> = knots.collect();
+        let gain_at = |n: usize| {
+            let (at, part) = (n / apart, (n % apart) as f64 / apart as f64);
+            let next = knots.get(at + 1).unwrap_or(&knots[at]);
+            knots[at] * (1.0 - part) + next * part
+        };
+        let step = zoom.step as f64;
         for (n, pair) in way.z.windows(2).enumerate() {
+            let pole = law.pole(level + pair[0].re);
+            // A parabola through both ends with the slope of the first, sample by sample.
             let from = n * zoom.step;
-            let poles = [0, 1].map(|i| law.pole(level + pair[i].re));
-            let gain = zoom.gain(poles[0]);
-            for (k, x) in behind.iter_mut().skip(from).take(zoom.step).enumerate() {
-                // A cubic through both ends and their slopes.
-                let t = k as f64 / zoom.step as f64;
-                let z = pair[0] * ((1.0 + 2.0 * t) * (1.0 - t) * (1.0 - t))
-                    + pair[1] * (t * t * (3.0 - 2.0 * t))
-                    + poles[0] * (t * (1.0 - t) * (1.0 - t))
-                    + poles[1] * (t * t * (t - 1.0));
-                *x -= 2.0 * (start / gain * (z + zoom.turning((from + k) as f64)).exp()).re;
+            let slope = pole / step;
+            let bend = (pair[1] - pair[0] - pole) / (step * step);
+            let mut now = 2.0 * start / gain_at(n) * (pair[0] + zoom.turning(from as f64)).exp();
+            let mut turn = (slope + bend + zoom.turning(1.0)).exp();
+            let more = (2.0 * bend).exp();
+            for x in behind.iter_mut().skip(from).take(zoom.step) {
+                *x -= now.re;
+                now *= turn;
+                turn *= more;
             }
         }
     }
 }
+
+/// How often the filter's gain is computed anew along a mode that bends.
+const GAINS: usize = 32;
 
 /// Variance of either part of each physical pole, per sample squared, and the scatter among taps.
 fn errors(blocks: &[Block], settled: &Settled) -> Vec<(f64, f64)> {

@@ -23,6 +23,7 @@ mod decay;
 mod events;
 mod explaining;
 mod halfpower;
+mod hits;
 mod identify;
 mod matching;
 mod pairing;

@@ -1,7 +1,6 @@
 //! The answer: what rang, how fast it died, and whether that can be trusted.
 
 use super::background_tone::Background;
-use super::cautions;
 use super::events::{self, Tap};
 use super::identify::{Mode, Segment, identify};
 use super::quiet::{median, noise};
@@ -10,6 +9,7 @@ use super::reverberation::{Room, room};
 use super::sifting::{Dropped, Sifted, is_companion, sift, strength};
 use super::spectrum::{self, Spectrum};
 use super::stating::{ReadMode, Setting, state};
+use super::{cautions, hits};
 use crate::problem::{Place, Problem};
 use crate::quantity::Spread;
 use serde::Serialize;
@@ -93,7 +93,7 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
             channel.samples.iter().map(|x| (x - middle) / level).collect()
         })
         .collect();
-    let taps = events::find(&channels, rate, &clipped, &record.gaps);
+    let mut taps = events::find(&channels, rate, &clipped, &record.gaps);
     if taps.is_empty() {
         return Err(vec![
             Problem::error(place(), "no tap is heard: the level never rises out of the noise")
@@ -119,7 +119,12 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
         ]);
     }
     let range = listen.range_hz.unwrap_or((0.0, f64::MAX));
-    let (mut modes, explained, mut rest) = listen_to(record, &channels, &taps, &used, range);
+    let mut heard = listen_to(record, &channels, &taps, &used, range);
+    if let Some(fewer) = hits::fewer(&heard.0, &channels, &taps, &used, rate) {
+        taps = fewer;
+        heard = listen_to(record, &channels, &taps, &used, range);
+    }
+    let (mut modes, explained, mut rest) = heard;
     // A stretch that the common modes do not explain is speech, handling or another part's ring.
     let best = explained.iter().copied().fold(0.0, f64::max);
     let kept: Vec<usize> =
