@@ -129,3 +129,25 @@ fn a_true_pair_is_two_modes() {
         }
     }
 }
+
+#[test]
+fn weak_modes_beside_a_strong_one_and_those_of_a_beam_stay() {
+    let of = |frequency_hz, loss_factor, weight| Oscillator {
+        frequency_hz,
+        loss_factor,
+        law: Law::Linear,
+        weight,
+    };
+    // An accelerometer hears no room; a simply supported beam rings at 1, 4 and 9.
+    for (seed, list) in [
+        [of(100.0, 0.008, 1.0), of(92.0, 0.01, 0.25), of(108.0, 0.01, 0.25)],
+        [of(60.0, 0.006, 1.0), of(240.0, 0.006, 0.15), of(540.0, 0.006, 0.1)],
+        [of(60.0, 0.006, 1.0), of(120.0, 0.006, 0.5), of(180.0, 0.002, 0.15)],
+    ]
+    .iter()
+    .enumerate()
+    {
+        let reading = heard(list, seed as u64);
+        assert_eq!(reading.modes.len(), 3, "{list:?}: {:?}", reading.dropped);
+    }
+}

@@ -1,8 +1,8 @@
 //! One mode or several? Poles that lie close are tried as one mode that bends with its amplitude.
 //!
-//! The law's first guess comes from the local poles of short stretches; the terms are added as
-//! long as they pay. What explains the samples with the fewest unknowns stands, by the criterion
-//! of [`super::stabilise`].
+//! The laws are ranked by how well they go through the local poles of short stretches, and the best
+//! three are fitted to the samples. What explains those with the fewest unknowns stands, by the
+//! criterion of [`super::stabilise`], or what leaves no more than as many straight unknowns.
 
 use super::bending::{BELOW, Bent, Law, TERMS, Term, bend};
 use super::pencil::Block;
@@ -14,7 +14,6 @@ use num_complex::Complex64;
 const CLOSE: f64 = 12.0;
 /// Poles whose frequencies part by more than this share of the band's sample rate are several.
 const FAR: f64 = 0.12;
-
 /// What a bent law must take off the misfit of the local poles of a single pole to be tried.
 const TREND: f64 = 12.0;
 /// One bent mode stands that leaves this part of what as many straight unknowns leave, ...

@@ -16,11 +16,14 @@ use super::decay::Decay;
 use super::reading::TapReading;
 use super::sifting::Dropped;
 use super::stating::ReadMode;
-use crate::problem::Problem;
-use crate::quantity::Spread;
+use crate::problem::{Place, Problem};
+use crate::quantity::{Spread, figures};
 
 /// Frequencies this near are one mode, in parts of the frequency and of the width of its peak.
 const NEAR: (f64, f64) = (0.004, 0.5);
+
+/// Scatter of the records, in parts of their own limits, from which on it is said.
+const PARTED: f64 = 3.0;
 
 /// The readings of several records as one; `None` of none.
 pub fn pool(readings: &[TapReading]) -> Option<TapReading> {
@@ -67,6 +70,18 @@ pub fn pool(readings: &[TapReading]) -> Option<TapReading> {
             notes.push(note.clone());
         }
     }
+    let parted = modes.iter().filter(|mode| mode.scatter > PARTED).map(|mode| mode.frequency_hz.value);
+    let parted: Vec<String> = parted.map(|f| figures(f, 4)).collect();
+    if !parted.is_empty() {
+        let message = format!(
+            "the records part at {} Hz by more than each leaves open; the limits hold their scatter",
+            parted.join(", ")
+        );
+        notes.push(
+            Problem::warning(Place::key("modes"), message)
+                .with_help("look for what changed between them: support, place of the tap, temperature"),
+        );
+    }
     let louder = |a: &&TapReading, b: &&TapReading| a.modes.len().cmp(&b.modes.len());
     let names: Vec<&str> = readings.iter().map(|reading| reading.record.as_str()).collect();
     Some(TapReading {
@@ -101,6 +116,13 @@ fn together(group: &[(usize, &ReadMode)]) -> ReadMode {
     let (frequency_hz, scatter) = weighed(&frequencies);
     let loss = (!losses.is_empty()).then(|| weighed(&losses).0);
     let loudest = group[0].1;
+    // What a mode does over its amplitude is no error that many records would lessen.
+    let whole = |mean: Spread, own: Option<Spread>| match own.filter(|_| loudest.amplitude_trend.bends) {
+        Some(own) => Spread::between(mean.value, mean.low.min(own.low), mean.high.max(own.high)),
+        None => mean,
+    };
+    let frequency_hz = whole(frequency_hz, Some(loudest.frequency_hz));
+    let loss = loss.map(|loss| whole(loss, loudest.loss_factor));
     let bounds = group.iter().filter_map(|(_, mode)| mode.loss_factor_at_most);
     ReadMode {
         frequency_hz,
@@ -128,7 +150,6 @@ fn weighed(values: &[Spread]) -> (Spread, f64) {
     let scale = total - weights.iter().map(|w| w * w).sum::<f64>() / total;
     let extra = if free > 0.0 && scale > 0.0 { ((squares - free) / scale).max(0.0) } else { 0.0 };
     let (value, total, _) = mean(extra);
-    // A curve over amplitude is no error: its ends stay within the limits.
     let reach = COVERAGE / total.sqrt();
     let scatter = if free > 0.0 { (squares / free).sqrt().max(1.0) } else { 1.0 };
     (Spread::between(value, value - reach, value + reach), scatter)
@@ -189,6 +210,8 @@ mod tests {
             pooled.dropped
         );
         assert_eq!(pooled.taps.len(), 8);
+        let said = pooled.notes.iter().any(|note| note.message.starts_with("the records part at 120 Hz"));
+        assert!(said, "{:?}", pooled.notes);
         assert!(pool(&[]).is_none());
     }
 }

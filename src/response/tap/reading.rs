@@ -137,7 +137,8 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
     notes.extend(cautions::of_record(record, &channels, &taps, &used));
     let background = Background::new(&channels, &taps, &modes, rate);
     let poor = cautions::is_poor(record, &taps);
-    let Sifted { mut modes, dropped, room: lines, overdriven } = sift(modes, &background, poor);
+    let Sifted { mut modes, dropped, room: lines, overdriven } =
+        sift(modes, &background, poor, record.is_sound);
     let top = modes.first().map_or(0.0, strength);
     modes.truncate(MOST_MODES);
     if modes.is_empty() {

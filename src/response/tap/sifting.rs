@@ -50,7 +50,7 @@ pub(super) struct Sifted {
 }
 
 /// Sifts `modes`. `poor` is true of a record whose faults make lines of their own.
-pub(super) fn sift(modes: Vec<Mode>, background: &Background, poor: bool) -> Sifted {
+pub(super) fn sift(modes: Vec<Mode>, background: &Background, poor: bool, is_sound: bool) -> Sifted {
     let mut modes = modes;
     modes.sort_by(|a, b| strength(b).total_cmp(&strength(a)));
     let mut dropped: Vec<Dropped> = Vec::new();
@@ -69,7 +69,8 @@ pub(super) fn sift(modes: Vec<Mode>, background: &Background, poor: bool) -> Sif
             None => kept.push(mode),
         }
     }
-    let room = drop_families(&mut kept, &mut dropped, top);
+    // Only a microphone hears the room.
+    let room = if is_sound { drop_families(&mut kept, &mut dropped, top) } else { None };
     let overdriven = dropped.iter().any(|line| line.reason.contains(OVERDRIVING));
     Sifted { modes: kept, dropped, room, overdriven }
 }
@@ -140,7 +141,7 @@ fn reason_among(mode: &Mode, kept: &mut [Mode], top: f64, poor: bool) -> Option<
     if let Some(other) = kept.iter().find(skirted) {
         return Some(format!("in the skirt of the mode at {}", hertz(other)));
     }
-    if let Some(sum) = sum_of(mode, kept) {
+    if let Some(sum) = sum_of(mode, kept, poor) {
         return Some(sum);
     }
     let least = if poor || kept.iter().any(bends) { WEAK_BESIDE } else { WEAK };
@@ -155,25 +156,30 @@ fn same(a: &Mode, b: &Mode) -> bool {
     a.apart(b.ringing).min(b.apart(a.ringing)) < a.decay.max(b.decay).max(0.0)
 }
 
+/// Orders of overtones that are looked for: the fourth and the ninth are a simply supported beam's own.
+const OVERTONES: [f64; 4] = [2.0, 3.0, 5.0, 7.0];
 /// What is said of tones that the structure does not have.
 const OVERDRIVING: &str = "overdriving makes";
 /// Strength of an overtone over that of its tone, at most.
 const OVERTONE: f64 = 0.2;
 
 /// The stronger lines whose sum or difference `mode` is.
-fn sum_of(mode: &Mode, kept: &[Mode]) -> Option<String> {
+fn sum_of(mode: &Mode, kept: &[Mode], poor: bool) -> Option<String> {
     let own = strength(mode);
     let parents: Vec<&Mode> = kept.iter().filter(|other| own < 0.3 * strength(other)).take(4).collect();
     let bend = |mode: &Mode| mode.reach().1 - mode.reach().0;
     let said = |k: i32, mode: &Mode| format!("{k} times {}", show(mode.ringing / TAU, Kind::Frequency));
     for a in &parents {
-        // An overtone never outlasts its tone.
-        if mode.decay < 0.8 * a.decay || own > OVERTONE * strength(a) {
+        let order = (mode.ringing / a.ringing).round();
+        // An overtone never outlasts its tone; where nothing else is wrong with the record it dies as
+        // many times as fast.
+        let fast = mode.decay / a.decay;
+        let dies = if poor { fast > 0.8 } else { (0.5 * order..2.0 * order).contains(&fast) };
+        if !dies || own > OVERTONE * strength(a) {
             continue;
         }
-        let order = (mode.ringing / a.ringing).round();
         let near = 1e-3 * mode.ringing + order * bend(a) + COVERAGE * mode.variance.sqrt();
-        if (2.0..=9.0).contains(&order) && (mode.ringing - order * a.ringing).abs() < near {
+        if OVERTONES.contains(&order) && (mode.ringing - order * a.ringing).abs() < near {
             return Some(format!("an overtone that {OVERDRIVING}: {}", said(order as i32, a)));
         }
     }
