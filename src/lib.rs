@@ -18,18 +18,16 @@
 //! Axes: x along a member, y across, z up in the section's own drawing; global z is up.
 //! Freedoms are in the order x, y, z, turn_x, turn_y, turn_z. Every number is coherent SI.
 
-pub mod document;
-pub mod problem;
-pub mod quantity;
+pub use stillbed_input::{document, problem, quantity};
 
-pub mod cli;
-pub mod design;
-pub mod frame;
-pub mod material;
-pub mod modes;
-pub mod report;
-pub mod response;
-pub mod section;
-#[cfg(test)]
-mod seeds;
-pub mod study;
+pub use stillbed_cli as cli;
+pub use stillbed_design as design;
+pub use stillbed_eigen as eigen;
+pub use stillbed_frame as frame;
+pub use stillbed_material as material;
+pub use stillbed_modes as modes;
+pub use stillbed_report as report;
+pub use stillbed_response as response;
+pub use stillbed_section as section;
+pub use stillbed_study as study;
+pub use stillbed_tap as tap;

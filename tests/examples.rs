@@ -1,4 +1,4 @@
-//! Every command on the examples: whole outputs are stored, JSON keeps its keys, text its width.
+//! Runs every command on the examples: texts match the stored ones, JSON keeps its keys, text its width.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -89,7 +89,7 @@ fn the_starter_passes_check_and_compare() {
     let path = folder.path().join("stand.toml");
     let name = path.display().to_string();
     assert!(run(&["new", &name]).status.success());
-    // Its corners are those of bare tubes, which is the one thing doubtful in it.
+    // It has bare tubes joined at corners, which is its only warning.
     let checked = text(&["check", &name]);
     assert!(checked.contains("It can be computed; 1 thing is doubtful."), "{checked}");
     assert!(checked.contains("the bare wall of a hollow member"), "{checked}");
@@ -172,7 +172,7 @@ fn an_answer_holds_at_its_amplitude() {
     let ((small, quiet), (large, loud)) = (at(&["--amplitude", "0.1 um"]), at(&["--amplitude", "10 um"]));
     assert!((small / 1e-7 - 1.0).abs() < 1e-12 && (large / 1e-5 - 1.0).abs() < 1e-12, "{small} {large}");
     assert!(loud > 1.2 * quiet, "{quiet} {loud}");
-    // The design itself asks for 1 um, half way.
+    // The design itself asks for 1 um, which lies between.
     let (stated, between) = at(&[]);
     assert_eq!(stated, 1e-6);
     assert!((between / (0.5 * (quiet + loud)) - 1.0).abs() < 0.02, "{quiet} {between} {loud}");

@@ -1,7 +1,7 @@
-//! What stands on the disk when a write fails: the old file or the new one, never less, and a true message.
+//! After a failed write the disk holds the old file or the new one, whole, and the message says which.
 //!
-//! A tracer (`strace`) makes the n-th call of one kind fail, or ends the program at it, for every n that a run
-//! comes to. Without the tracer, or where tracing is not allowed, the tests say that they are skipped.
+//! A tracer (`strace`) makes the n-th call of one kind fail, or kills the program at it, for every n that a
+//! run reaches. Without the tracer, or where tracing is not allowed, the tests print that they are skipped.
 
 #![cfg(target_os = "linux")]
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
@@ -13,7 +13,7 @@ use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};
 
-/// Calls that put bytes and names on the disk, alike ones together.
+/// System calls that write bytes or names to the disk; those in one string count as one kind.
 const CALLS: [&str; 5] = [
     "write,pwrite64,writev",
     "fsync,fdatasync",
@@ -22,7 +22,7 @@ const CALLS: [&str; 5] = [
     "fchmod",
 ];
 
-/// Commands that write files, and the files; `d.toml` and `hard.txt`, which has two names, are there before.
+/// Commands and the files they write; `d.toml` and `hard.txt`, which has two hard links, exist before.
 const RUNS: [(&str, &[&str]); 7] = [
     ("section d.toml --output out.txt", &["out.txt"]),
     ("modes d.toml --draws 0 --count 3 --format json --output hard.txt", &["hard.txt"]),
@@ -36,13 +36,13 @@ const RUNS: [(&str, &[&str]); 7] = [
     ("man --dir pages", &["pages/stillbed.1"]),
 ];
 
-/// Calls of one kind that a run is followed through at most; none here comes near.
+/// Most calls of one kind that are made to fail in a run; no run here comes near.
 const MOST: usize = 400;
 
 struct Shop(tempfile::TempDir);
 
 impl Shop {
-    /// A folder with what runs read, and old files where they write.
+    /// A folder with the inputs of the runs, and old files where they write.
     fn new() -> Shop {
         let folder = tempfile::tempdir().unwrap();
         let root = Path::new(env!("CARGO_MANIFEST_DIR"));
@@ -66,7 +66,7 @@ impl Shop {
         found
     }
 
-    /// Runs `line` with `fault` injected; true where the run came to it.
+    /// Runs `line` with `fault` injected; true if the run reached it.
     fn run(&self, line: &str, fault: &str) -> (Output, bool) {
         let log = self.0.path().join("trace.log");
         let calls = fault.split(':').next().unwrap();
@@ -86,7 +86,7 @@ impl Shop {
     }
 }
 
-/// True where calls can be made to fail.
+/// True if the tracer can make calls fail on this machine.
 fn can_trace() -> bool {
     let tried = Command::new("strace").args(["-qq", "-o", "/dev/null", "true"]).output();
     let can = tried.is_ok_and(|run| run.status.success());
@@ -96,7 +96,7 @@ fn can_trace() -> bool {
     can
 }
 
-/// What `line` leaves in a folder of its own when nothing fails.
+/// The files that `line` leaves in a new folder when nothing fails.
 fn undisturbed(line: &str) -> BTreeMap<String, Vec<u8>> {
     let shop = Shop::new();
     let run = Command::new(cargo_bin("stillbed"))
@@ -108,7 +108,7 @@ fn undisturbed(line: &str) -> BTreeMap<String, Vec<u8>> {
     shop.files()
 }
 
-/// What is wrong after a run with a fault at the `n`th call.
+/// What is wrong after a run that fails at the `n`th call.
 fn wrong(line: &str, outputs: &[&str], fault: &str, new: &BTreeMap<String, Vec<u8>>) -> Option<Vec<String>> {
     let shop = Shop::new();
     let before = shop.files();
@@ -122,7 +122,7 @@ fn wrong(line: &str, outputs: &[&str], fault: &str, new: &BTreeMap<String, Vec<u
         let is_output =
             outputs.contains(&name.as_str()) || name.ends_with("other.txt") || name.ends_with(".1");
         changed |= Some(bytes) != old && is_output;
-        // A run that is ended leaves a file beside, which the next one takes away.
+        // A killed run leaves a temporary file, which the next run deletes.
         let waits = name.contains(".stillbed-") && run.status.code() != Some(0);
         let fits = Some(bytes) == old || is_output && Some(bytes) == new || waits;
         if !fits && !is_stamped(name, bytes, new) {
@@ -141,13 +141,13 @@ fn wrong(line: &str, outputs: &[&str], fault: &str, new: &BTreeMap<String, Vec<u
     Some(found)
 }
 
-/// A workbook carries the time at which it was made: it is new where it is whole.
+/// True for a whole workbook: it holds the time at which it was made, so its bytes cannot be compared.
 fn is_stamped(name: &str, bytes: &[u8], new: Option<&Vec<u8>>) -> bool {
     let end = |bytes: &[u8]| bytes.windows(4).rposition(|four| four == b"PK\x05\x06");
     name.ends_with(".xlsx") && end(bytes).is_some() && new.is_some_and(|new| new.len() == bytes.len())
 }
 
-/// Every fault that `line` comes to: how many, and what is wrong after them.
+/// Injects every fault that `line` reaches; returns their number and what was wrong after them.
 fn all_faults(line: &str, outputs: &[&str]) -> (usize, Vec<String>) {
     let new = undisturbed(line);
     let (mut found, mut faults) = (Vec::new(), 0);

@@ -1,4 +1,4 @@
-//! What happens to the files of a run, seen from outside: inputs stay, outputs keep what they were.
+//! A run leaves its input files alone, and its output files keep their links, owner and permissions.
 
 #![cfg(unix)]
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
@@ -8,7 +8,7 @@ use std::fs;
 use std::os::unix::fs::{MetadataExt, PermissionsExt};
 use std::path::{Path, PathBuf};
 
-/// A folder with a design, a table of materials, a record and a floor, whose bytes are kept.
+/// A folder with a design, a table of materials, a record and a floor spectrum, and their bytes.
 struct Shop {
     folder: tempfile::TempDir,
     kept: Vec<(PathBuf, Vec<u8>)>,

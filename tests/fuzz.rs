@@ -1,7 +1,7 @@
-//! Readers under inputs that somebody changed: refused with their place, or read, never a panic.
+//! Readers given corrupted inputs: they refuse them and name the place, or read them, but never panic.
 //!
 //! Designs are changed as trees and tables as cells, so that most cases get past the syntax.
-//! `STILLBED_FUZZ=1000000 cargo test --release --test fuzz designs` asks for more cases than the tests do.
+//! `STILLBED_FUZZ=1000000 cargo test --release --test fuzz designs` runs more cases than usual.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -28,11 +28,11 @@ use stillbed::design::Design;
 use stillbed::material::Table;
 use stillbed::problem::Problem;
 
-/// Bytes of a case at most: each takes some of them.
+/// Bytes of random data per case; each case uses some of them.
 const BYTES: usize = 256;
 
-/// Runs `target` on random bytes, `usual` times unless more are asked for; none may take as long as a hang
-/// does. A case that fails says its number, and `STILLBED_FUZZ_FIRST` begins there.
+/// Runs `target` on random bytes, `usual` times unless `STILLBED_FUZZ` asks for more, and fails if a case
+/// takes too long. A failing case prints its number; `STILLBED_FUZZ_FIRST` starts there.
 fn fuzz(usual: u64, target: impl Fn(&mut Choices) + Sync) {
     let stated = |name: &str| std::env::var(name).ok().map(|text| text.parse::<u64>().expect("a number"));
     let (count, first) =
@@ -48,7 +48,7 @@ fn fuzz(usual: u64, target: impl Fn(&mut Choices) + Sync) {
     (first..first + count).into_par_iter().for_each(one);
 }
 
-/// Every problem has words, a file or a key, and no number that is none; with an error or without.
+/// Every problem has a message, a file or a key, and no number that is not finite.
 fn told(problems: &[Problem]) {
     for problem in problems {
         assert!(!problem.message.is_empty(), "{problem:?}");
@@ -62,7 +62,7 @@ fn told(problems: &[Problem]) {
     assert!(problems.len() < 500, "{} problems", problems.len());
 }
 
-/// A design that was changed.
+/// A design with random changes.
 fn design(choices: &mut Choices) -> String {
     let sample = *choices.pick(&sound::SAMPLES);
     let text = match choices.once_in(3) {
@@ -81,7 +81,7 @@ fn designs_are_read_or_refused() {
         let text = design(choices);
         let reading = Design::read("d.toml", &text, &Table::built_in());
         told(&reading.problems);
-        // A build that cannot be answered for is an error too, and leaves the others.
+        // A build that cannot be computed is an error too, but leaves the others.
         assert!(reading.design.is_some() || reading.problems.iter().any(Problem::is_error), "{text}");
     });
 }

@@ -1,7 +1,7 @@
-//! The guide does what it says: every command in it is run, in order and in a folder of its own,
-//! and must answer as printed. A line `…` in the guide stands for any lines left out.
+//! The guide is true: every command in it is run, in order and in a folder of its own, and must answer as
+//! printed. A line `…` in the guide stands for omitted lines.
 //!
-//! `STORE=1` writes the answers anew where the guide shows them, as many lines as it shows.
+//! `STORE=1` writes the current answers into the guide, with the same lines omitted.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -11,15 +11,15 @@ use std::process::Command;
 const GUIDE: &str = "examples/guide.md";
 const LEFT_OUT: &str = "…";
 
-/// One command of the guide with the answer under it.
+/// One command of the guide with the answer printed below it.
 struct Shown {
-    /// The line of the guide that the answer starts in, from 0.
+    /// The line of the guide where the answer starts, from 0.
     line: usize,
     command: String,
     answer: Vec<String>,
 }
 
-/// Commands follow `$ ` inside blocks marked `console`.
+/// The commands after `$ ` inside blocks marked `console`.
 fn shown(guide: &str) -> Vec<Shown> {
     let mut all: Vec<Shown> = Vec::new();
     let mut inside = false;
@@ -38,7 +38,7 @@ fn shown(guide: &str) -> Vec<Shown> {
     all
 }
 
-/// The words of a command line; what stands in double quotes is one word.
+/// The words of a command line; text in double quotes is one word.
 fn words(command: &str) -> Vec<String> {
     let mut words = Vec::new();
     for (i, part) in command.split('"').enumerate() {
@@ -50,7 +50,7 @@ fn words(command: &str) -> Vec<String> {
     words
 }
 
-/// What `command` says in `folder`: problems and remarks first, then the answer.
+/// What `command` prints in `folder`: standard error first, then standard output.
 fn said(command: &str, folder: &Path) -> Vec<String> {
     let words = words(command);
     let program = if words[0] == "stillbed" { env!("CARGO_BIN_EXE_stillbed") } else { &words[0] };
@@ -61,8 +61,8 @@ fn said(command: &str, folder: &Path) -> Vec<String> {
     text.lines().map(str::to_string).collect()
 }
 
-/// Stretches of an answer between lines left out, and where each begins in `found`: the first
-/// that begins alike, the last at the end. `None` where a stretch is not there.
+/// For each stretch of `answer` between omitted lines, where it begins in `found`: the first place that
+/// begins alike; the last stretch must be at the end. `None` if a stretch is not found.
 fn places(answer: &[String], found: &[String]) -> Option<Vec<usize>> {
     let stretches: Vec<&[String]> = answer.split(|line| line == LEFT_OUT).collect();
     let mut from = 0;
@@ -83,12 +83,12 @@ fn places(answer: &[String], found: &[String]) -> Option<Vec<usize>> {
     Some(places)
 }
 
-/// The first letters of a line, by which a stretch is found again when values change.
+/// The first letters of a line, which identify a stretch even if its values have changed.
 fn like(line: &str) -> String {
     line.chars().filter(|c| c.is_alphabetic()).take(12).collect()
 }
 
-/// The answer shortened as the guide shows it.
+/// The answer `found` with the lines omitted that the guide omits.
 fn shortened(answer: &[String], found: &[String]) -> Option<Vec<String>> {
     let stretches: Vec<&[String]> = answer.split(|line| line == LEFT_OUT).collect();
     let mut lines: Vec<String> = Vec::new();
@@ -98,7 +98,7 @@ fn shortened(answer: &[String], found: &[String]) -> Option<Vec<String>> {
         }
         lines.extend_from_slice(&found[at..at + stretch.len()]);
     }
-    // Without a line left out, the whole answer is shown.
+    // Without omitted lines the whole answer is shown.
     Some(if stretches.len() == 1 { found.to_vec() } else { lines })
 }
 

@@ -1,4 +1,4 @@
-//! Heat of castings against explicit differences in time and space, written out for each case.
+//! Temperatures of castings compared with explicit finite differences written out for each case.
 
 use approx::assert_abs_diff_eq;
 use stillbed::study::pour::{
@@ -11,7 +11,7 @@ const HEAT: f64 = 1.64e8;
 const RATE: f64 = 9e5;
 const THETA: f64 = 7000.0;
 const START: f64 = 293.15;
-/// Open face, and boards of 6 mm, W/(m2 K).
+/// Heat transfer of an open face, W/(m2 K); below, the resistance of boards of 6 mm, m2 K/W.
 const AIR: f64 = 8.0;
 const BOARD: f64 = 0.006 / 0.13;
 
@@ -28,16 +28,17 @@ fn fill() -> Fill {
 
 const ROOM: Room = Room { mean: START, swing: 0.0, start: 0.0 };
 
-/// What the cure adds to `alpha` in `dt` at `t`.
+/// Increase of the degree of cure from `alpha` in time `dt` at temperature `t`.
 fn cured(alpha: f64, t: f64, dt: f64) -> f64 {
     (dt * RATE * (-THETA / t).exp() * (alpha + 0.01).sqrt() * (1.0 - alpha).max(0.0).powf(1.5))
         .min(1.0 - alpha)
 }
 
-/// Cells of a lift of 95 mm. The hottest place of the lower is its top, between two of them: both have the same.
+/// Cells of a lift of 95 mm. The lower lift is hottest at its top, on the face between two cells of the same
+/// temperature.
 const CELLS: usize = 38;
 
-/// Two lifts of 95 mm, the second laid `wait` (s) after the first on boards: the hottest place of each, K.
+/// Two lifts of 95 mm on boards, the second placed `wait` (s) after the first: the peak of each, K.
 fn two_lifts(wait: f64) -> [f64; 2] {
     let (cells, dx, dt) = (CELLS, 0.095 / CELLS as f64, 0.25);
     let u = |resistance: f64| 1.0 / (resistance + 0.5 * dx / K);
@@ -93,7 +94,7 @@ fn a_lift_on_another_at_its_hottest_runs_hotter() {
     assert!(soon[1] > late[1] + 30.0 && late[1] < late[0] + 1.0, "{soon:?} {late:?}");
 }
 
-/// A cube of 150 mm in boards, open above, by a quarter of it: its hottest place, K.
+/// A cube of 150 mm in boards, open at the top, as a quarter model: its peak temperature, K.
 fn cube() -> f64 {
     let (wide, high, dx, dt) = (15, 30, 5e-3, 2.0);
     let u = |resistance: f64| 1.0 / (resistance + 0.5 * dx / K);
@@ -111,7 +112,7 @@ fn cube() -> f64 {
                     let own = before[i];
                     let next = |j: usize| K / dx * (before[j] - own);
                     let mut comes = 0.0;
-                    // The middle planes lie at x = 0 and y = 0.
+                    // The planes of symmetry are at x = 0 and y = 0.
                     comes += if x > 0 { next(i - 1) } else { 0.0 };
                     comes += if y > 0 { next(i - wide) } else { 0.0 };
                     comes += if x + 1 < wide { next(i + 1) } else { boards * (START - own) };
@@ -139,7 +140,7 @@ fn a_cube_passes_heat_by_all_its_sides() {
     assert!(peak(CastShape::slab("bed", 0.15, 1.0)) > found + 20.0);
 }
 
-/// A bar of 60 mm around an aluminium bar of 20 mm, wide and shut at its ends: the hottest mix, K.
+/// A bar of 60 mm around an aluminium bar of 20 mm, wide, insulated at its ends: peak of the mix, K.
 fn cored() -> f64 {
     let (wide, metal, dx, dt) = (60, 20, 1e-3, 0.004);
     let (k_metal, rho_c_metal) = (170.0, 2.4e6);

@@ -1,4 +1,4 @@
-//! Designs with any line changed: never a panic, a hang or a number that is none.
+//! Designs with any one line changed: no panic, no hang, no number that is not finite.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -11,7 +11,7 @@ use stillbed::study::compare::{Comparison, Options};
 
 const STARTER: &str = stillbed::design::STARTER;
 
-/// Texts that a slip of the hand may leave in a line.
+/// Texts that a typing error may leave in a line.
 fn slips() -> impl Strategy<Value = String> {
     prop_oneof![
         Just(String::new()),
@@ -29,7 +29,7 @@ fn slips() -> impl Strategy<Value = String> {
     ]
 }
 
-/// Replaces what stands in quotes in one line, or the whole line, or drops it.
+/// Replaces the quoted text of one line, replaces the line, or deletes it.
 fn mutated(line: usize, kind: u8, slip: &str) -> String {
     let lines: Vec<&str> = STARTER.lines().collect();
     let chosen = line % lines.len();
@@ -51,7 +51,7 @@ fn mutated(line: usize, kind: u8, slip: &str) -> String {
     out.join("\n")
 }
 
-/// So many cases, after those of the seeds that once failed.
+/// `cases` random cases, after the stored ones that failed once.
 fn kept(cases: u32) -> ProptestConfig {
     let seeds = FileFailurePersistence::Direct("tests/seeds/mutations.txt");
     ProptestConfig { cases, failure_persistence: Some(Box::new(seeds)), ..ProptestConfig::default() }

@@ -1,7 +1,7 @@
-//! The page of every example in a real browser: it opens without a complaint and asks nothing
-//! of anyone, moves, is read by keyboard and pointer, stands out, fits and prints.
+//! The page of every example in a real browser: it loads without errors and requests nothing, animates,
+//! can be read by keyboard and pointer, has enough contrast, fits and prints.
 //!
-//! Without a browser on the machine the tests say that they are skipped;
+//! Without a browser on the machine the tests print that they are skipped;
 //! `STILLBED_BROWSER=required` makes them fail instead.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
@@ -20,7 +20,7 @@ fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
 }
 
-/// The page of the design at `design`, few draws and a short search, for `page`.
+/// Writes the page of `design` to `page`, with few draws and a short search.
 fn report(design: &Path, page: &Path) {
     let output = Command::new(env!("CARGO_BIN_EXE_stillbed"))
         .arg("report")
@@ -65,13 +65,13 @@ fn every_example_opens_without_complaint_and_asks_nothing_of_anyone() {
         let policy = browser.run("document.querySelector('meta[http-equiv]').content");
         let policy = policy.as_str().unwrap();
         assert!(policy.starts_with("default-src 'none'") && !policy.contains("unsafe"), "{policy}");
-        // The script has run when it has shown its tools.
+        // The script shows the tools when it has run.
         assert_eq!(browser.run("document.querySelectorAll('.tools[hidden]').length"), json!(0), "{name}");
         assert_eq!(browser.complaints(), Vec::<String>::new(), "{name}");
         let requests = browser.requests();
         assert_eq!(requests, [format!("file://{}", path.display())], "{name}");
     }
-    // The watch is not blind: what the policy forbids is a complaint.
+    // Proves that complaints are noticed: an inline script violates the policy.
     let inline = "const s = document.createElement('script'); s.textContent = 'window.ran = 1'; document.body.append(s)";
     browser.run(inline);
     assert_eq!(browser.run("window.ran ?? 0"), json!(0));
@@ -96,7 +96,7 @@ fn markup_in_a_title_stays_text() {
     assert_eq!(browser.complaints(), Vec::<String>::new());
 }
 
-/// Where the moving parts of the first frame are.
+/// The paths of the moving parts of the first frame.
 const SHAPE: &str = "[...document.querySelector('.sheet.wide .turns').querySelectorAll('[data-step]')]\
     .map((path) => path.getAttribute('d')).join(' ')";
 
@@ -115,7 +115,7 @@ fn the_frame_turns_and_its_modes_move_by_keyboard() {
     assert_ne!(turned, drawn);
     browser.press("Home");
     assert_eq!(browser.run(SHAPE), drawn);
-    // From the drawing on: the choice of a mode, then the button that moves it.
+    // From the drawing, Tab reaches the choice of a mode, then the button that animates it.
     browser.press("Tab");
     assert_eq!(browser.run("document.activeElement.tagName"), json!("SELECT"));
     browser.press("ArrowDown");
@@ -163,7 +163,7 @@ fn curves_are_read_and_zoomed_by_keyboard_and_pointer() {
     browser.press("ArrowRight");
     let first = browser.run(&readout);
     assert_ne!(first, hint);
-    // The axis, and a value of every build.
+    // The readout shows the axis and a value of every build.
     assert!(first.as_str().unwrap().matches(" · ").count() >= 3, "{first}");
     browser.press("ArrowRight");
     assert_ne!(browser.run(&readout), first);
@@ -221,7 +221,7 @@ fn every_control_is_reached_by_tab_and_has_a_name() {
     assert!(met > 20, "{met}");
 }
 
-/// Text whose colour stands out from what lies under it by less than 4.5 to 1.
+/// Finds text with a contrast of less than 4.5 to 1 against its background.
 const FAINT: &str = r#"(() => {
   const parse = (text) => text.match(/[\d.]+/g).map(Number);
   const luminance = (c) => c.slice(0, 3)
@@ -297,7 +297,7 @@ fn print_cuts_no_figure() {
     for name in EXAMPLES {
         browser.visit(&page(name));
         for (paper, width, height) in PAPERS {
-            // The margins of the style sheet: 15 mm at the sides, 16 mm above and below.
+            // The style sheet's margins: 15 mm at the sides, 16 mm at top and bottom.
             let (across, down) = (96.0 * (width - 30.0 / 25.4), 96.0 * (height - 32.0 / 25.4));
             browser.scheme("print", "light");
             browser.width(across as u32);
@@ -325,7 +325,7 @@ fn print_cuts_no_figure() {
             assert!(pdf.len() < 4_000_000, "{name} on {paper}: {} bytes", pdf.len());
             let sheets = pdf.windows(11).filter(|w| *w == b"/Type /Page").count()
                 - pdf.windows(12).filter(|w| *w == b"/Type /Pages").count();
-            // A guard against pages that run away: the largest example, with its doubts, fills 57.
+            // Catches pages that grow out of hand: the largest example, with its warnings, fills 57.
             assert!((1..=60).contains(&sheets), "{name} on {paper}: {sheets} pages");
         }
         browser.scheme("", "light");
@@ -396,7 +396,7 @@ fn the_tap_of_each_build_is_heard() {
     browser.run("document.querySelectorAll('[data-play=tap]:not([data-line])').forEach((b) => b.click())");
     let taps = heard(&mut browser);
     assert_eq!(taps.len(), 4, "one beside the frame of each build");
-    // The same at the curves: on from the last tool of the common figure, one press each.
+    // The same at the curves: start at the last tool of the shared figure and press Tab once each.
     let figure = "document.querySelector('[data-line]').closest('figure')";
     browser.run(&format!("{figure}.querySelector('[data-zoom=all]').focus()"));
     for name in ["Welded steel tube", "Bolted aluminium", "Black granite", "Fill on aluminium skeleton"] {

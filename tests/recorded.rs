@@ -1,6 +1,6 @@
-//! Taps as they are really recorded: what is stated holds, and what is no mode is not stated.
+//! Tap tests as they are really recorded: the stated limits hold, and what is no mode is not reported.
 //!
-//! `STILLBED_RECORDS=N` tries N records from `STILLBED_RECORDS_FIRST` on and tells what each missed.
+//! `STILLBED_RECORDS=N` tries N records from number `STILLBED_RECORDS_FIRST` on and prints what each missed.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -11,9 +11,9 @@ use records::structure::{Blow, Law, Oscillator, ring, truth};
 use records::{Score, make, score};
 use std::collections::BTreeMap;
 use stillbed::problem::Problem;
-use stillbed::response::tap::{Channel, Listen, Record, TapReading, read_taps};
+use stillbed::tap::{Channel, Listen, Record, TapReading, read_taps};
 
-/// A whole number that the environment states.
+/// A whole number from an environment variable.
 fn stated(name: &str) -> Option<u64> {
     std::env::var(name).ok().and_then(|n| n.parse().ok())
 }
@@ -64,7 +64,7 @@ fn bands_hold_on_records_as_people_make_them() {
     assert!(share(all.false_losses, count) < 0.06, "{all}");
 }
 
-/// Two taps of `oscillators` in a little noise, as an accelerometer shows them, read back.
+/// The reading of a synthetic accelerometer record: two taps of `oscillators` in a little noise.
 fn heard(oscillators: &[Oscillator], seed: u64) -> TapReading {
     let rate = 2000.0;
     let blow = |time_s, strength| Blow { time_s, duration_s: 0.001, strength };
@@ -122,7 +122,7 @@ fn a_true_pair_is_two_modes() {
         assert_eq!(reading.modes.len(), 2, "{apart}: {:?}", reading.modes);
         for (mode, want) in reading.modes.iter().zip([100.0, 100.0 * apart]) {
             let (f, loss) = (mode.frequency_hz, mode.loss_factor.unwrap());
-            // The steps of the integration stretch the period by a part in two thousand.
+            // The time steps of the integration lengthen the period by a part in two thousand.
             assert!((f.value / want - 1.0).abs() < 1e-3, "{apart}: {f:?} for {want}");
             assert!(loss.low < 0.00402 && 0.00398 < loss.high, "{apart}: {loss:?}");
             assert!(!mode.amplitude_trend.bends, "{apart}");
@@ -138,7 +138,7 @@ fn weak_modes_beside_a_strong_one_and_those_of_a_beam_stay() {
         law: Law::Linear,
         weight,
     };
-    // An accelerometer hears no room; a simply supported beam rings at 1, 4 and 9.
+    // An accelerometer does not pick up a room; the modes of a simply supported beam are at 1, 4 and 9.
     for (seed, list) in [
         [of(100.0, 0.008, 1.0), of(92.0, 0.01, 0.25), of(108.0, 0.01, 0.25)],
         [of(60.0, 0.006, 1.0), of(240.0, 0.006, 0.15), of(540.0, 0.006, 0.1)],

@@ -1,5 +1,5 @@
-//! Every bad input has its stored message: `tests/refusals/NAME.toml` is checked and what is said
-//! must be `NAME.txt`. `STORE=1 cargo test --test refusals` writes them anew, to be read.
+//! Every faulty input has a stored message: what `check` prints for `tests/refusals/NAME.toml` must be
+//! `NAME.txt`. `STORE=1 cargo test --test refusals` writes the messages anew, to be read.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -17,7 +17,7 @@ fn stillbed(arguments: &[&str]) -> Output {
         .unwrap()
 }
 
-/// Exit code, then what was said on both channels.
+/// Exit code, then the text of standard output and standard error.
 fn said(output: &Output) -> String {
     let text = |bytes: &[u8]| String::from_utf8(bytes.to_vec()).unwrap();
     format!("exit {}\n{}{}", output.status.code().unwrap(), text(&output.stdout), text(&output.stderr))
@@ -59,7 +59,7 @@ fn what_cannot_be_sized_is_refused_with_its_message() {
     store.finish();
 }
 
-/// Options that no answer can follow, each with a name under `tests/refusals/options`.
+/// Faulty options; each case has a name under `tests/refusals/options`.
 const OPTIONS: &[(&str, &[&str])] = &[
     ("amplitude-no-unit", &["modes", "examples/smallest.toml", "--amplitude", "1"]),
     ("amplitude-none", &["ringdown", "examples/smallest.toml", "--amplitude", "0 um"]),

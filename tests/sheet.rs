@@ -1,6 +1,5 @@
-//! Workbooks read back: every formula gives the value that stands in its cell, the values are
-//! those of the JSON, and what follows from a changed cell is what the program itself computes
-//! for that change.
+//! Workbooks read back: every formula gives the value stored in its cell, values equal those of the JSON,
+//! and after a cell is changed the formulas give what the program computes for the same change.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -41,7 +40,7 @@ fn same(a: f64, b: f64) -> bool {
     (a - b).abs() <= 1e-9 * a.abs().max(b.abs())
 }
 
-/// Every formula of the book, computed anew, is the value that stands there.
+/// Checks that every formula, evaluated anew, gives the value stored in its cell; returns their number.
 fn holds(book: &Book) -> usize {
     let formulas = book.formulas();
     for (leaf, cell, formula) in &formulas {
@@ -68,7 +67,7 @@ fn a_comparison_is_a_book_whose_values_are_those_of_the_json() {
     let arguments = ["compare", STAND, "--draws", "8"];
     let book = book(folder.path(), &arguments);
     assert_eq!(book.leaves(), ["Builds", "Costs", "Spreads", "Chances", "Notes"]);
-    // Six parts, four totals, four costs beside the builds.
+    // Six parts, four totals, four costs on the sheet of builds.
     assert_eq!(holds(&book), 14);
     let answer = json(&arguments);
     let heads = book.row("Builds", 1);
@@ -153,7 +152,7 @@ fn a_pour_is_a_book_that_follows_what_is_changed() {
     let cost = number(&book.computed(&leaf, &format!("B{cost}")));
     assert!(same(cost, build["cost"].as_f64().unwrap()), "{cost}");
 
-    // Another waste and another bucket: the book follows as the program does.
+    // Another waste and another bucket: the workbook follows as the program does.
     for (what, value) in [("lost on tools and in joints", 0.12), ("the bucket takes", 4.0)] {
         let row = book.find(&leaf, 0, what);
         book.set(&leaf, &format!("B{row}"), value);
@@ -163,7 +162,7 @@ fn a_pour_is_a_book_that_follows_what_is_changed() {
     assert!(sheet["pours"][0]["batches"]["count"].as_u64().unwrap() > 2);
     check_amounts(&book, &leaf, sheet);
 
-    // In lifts each has its own batches.
+    // With several lifts, each has its own batches.
     let lifted = [&arguments[..], &["--lift", "200 mm", "--wait", "1 d"]].concat();
     let sheet = &json(&lifted)["builds"][0]["sheets"][0];
     assert_eq!(sheet["pours"].as_array().unwrap().len(), 2);
@@ -185,7 +184,7 @@ fn a_pour_is_a_book_that_follows_what_is_changed() {
     let richer = text.replace("share = 2 }", "share = 3 }").replace("share = 5, grain", "share = 4, grain");
     assert!(richer.contains("share = 3 }") && richer.contains("share = 4, grain"));
     std::fs::write(&design, richer.replace("100 : 30", "100 : 25")).unwrap();
-    // Lifts do not follow: the program would pour so rich a mix in more than one.
+    // The workbook does not change lifts: the program would pour so rich a mix in several.
     let one_lift = ["--lift", "400 mm", "--waste", "12 %", "--bucket", "4 l"];
     let richer = json(&[&["pour", &design, "--build", "cast"][..], &one_lift].concat());
     let sheet = &richer["builds"][0]["sheets"][0];
@@ -206,7 +205,7 @@ fn a_pour_is_a_book_that_follows_what_is_changed() {
     assert!(same(total, 10.0 * count as f64));
 }
 
-/// Weights, batches and packs of a leaf against the program's own sheet.
+/// Compares weights, batches and packs of a sheet with the program's own answer.
 fn check_amounts(book: &Book, leaf: &str, sheet: &Value) {
     let at = |what: &str, column: char| {
         let row = book.find(leaf, 0, what);
@@ -225,7 +224,7 @@ fn check_amounts(book: &Book, leaf: &str, sheet: &Value) {
         let found = |column: char| number(&book.computed(leaf, &format!("{column}{}", lifts + i as u32)));
         let batches = &lift["batches"];
         assert!(same(found('D'), mass(batches, "count")), "{batches}");
-        // A batch is weighed to the gram, five times.
+        // Each of five weights of a batch is rounded to the gram.
         assert!((found('E') - mass(batches, "mass_kg")).abs() < 2.5e-3, "{batches}");
         assert!((60.0 * found('F') - mass(batches, "time_s")).abs() < 0.1, "{batches}");
     }

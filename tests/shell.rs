@@ -1,4 +1,4 @@
-//! What the program is to a shell: completions, manual pages, the schema, a pipe that closes.
+//! The program in a shell: completions, manual pages, the schema, a pipe that closes.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -24,7 +24,7 @@ fn text(arguments: &[&str]) -> String {
     String::from_utf8(output).unwrap()
 }
 
-/// Names of all commands, as the help lists them.
+/// Names of all commands in the help.
 fn commands() -> Vec<String> {
     let help = text(&["--help"]);
     let list = help.split("Commands:\n").nth(1).unwrap().split("\n\n").next().unwrap();
@@ -97,7 +97,7 @@ fn the_schema_takes_the_examples_and_refuses_a_key_that_is_none() {
     for folder in ["examples", "src/design"] {
         for entry in fs::read_dir(root().join(folder)).unwrap() {
             let path = entry.unwrap().path();
-            if path.extension().is_none_or(|end| end != "toml") {
+            if path.extension().is_none_or(|end| end != "toml") || path.ends_with("Cargo.toml") {
                 continue;
             }
             let design: serde_json::Value = toml::from_str(&fs::read_to_string(&path).unwrap()).unwrap();
@@ -119,7 +119,7 @@ fn a_sound_design_is_told_what_comes_next() {
     assert!(said.contains("Next: stillbed compare examples/smallest.toml"), "{said}");
 }
 
-/// What goes to standard output and to standard error.
+/// Standard output and standard error.
 fn both(arguments: &[&str]) -> (String, String) {
     let output = stillbed(arguments).output().unwrap();
     (String::from_utf8(output.stdout).unwrap(), String::from_utf8(output.stderr).unwrap())
@@ -143,13 +143,13 @@ fn an_answer_is_headed_before_the_work_on_it_begins() {
             let (said, _) = both(&[command, "examples/smallest.toml", "--format", format]);
             assert!(!said.starts_with("Clamped bar"), "{command}: {said}");
         }
-        // Materials are looked up first of all that is done for an answer: here it ends, and the
-        // heading is out.
+        // Materials are looked up before anything is computed, so the run stops there, with the heading
+        // already printed.
         let unknown = written("unknown.toml", "structural steel", "steel of dreams");
         let (said, refused) = both(&[command, &unknown]);
         assert_eq!(said, "Clamped bar\n\n", "{command}");
         assert!(refused.contains("steel of dreams"), "{command}: {refused}");
-        // What is wrong with the file itself is refused without it.
+        // A fault in the file itself is reported without a heading.
         let (said, refused) = both(&[command, &written("misspelt.toml", "title = ", "titel = ")]);
         assert!(said.is_empty() && refused.contains("titel"), "{command}: {said}{refused}");
         let file = folder.path().join("answer.txt").display().to_string();

@@ -1,7 +1,7 @@
-//! What `check` accepts, every command answers: random designs that a person could mean.
+//! Every design that `check` accepts, every command answers: tried on random plausible designs.
 //!
-//! `STILLBED_SOUND_DESIGNS=5000 STILLBED_SOUND_FIRST=1 cargo test --test sound` asks for more of them, and
-//! `STILLBED_SOUND_REFUSED=1` says what `check` refuses. A design that fails is printed, to be asked again.
+//! `STILLBED_SOUND_DESIGNS=5000 STILLBED_SOUND_FIRST=1 cargo test --test sound` tries more designs;
+//! `STILLBED_SOUND_REFUSED=1` prints what `check` refuses. A design that fails is printed.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -24,7 +24,7 @@ use rayon::prelude::*;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-/// Designs in every run of the tests.
+/// Number of designs in an ordinary test run.
 const DESIGNS: u64 = 300;
 
 fn stated(name: &str, usual: u64) -> u64 {
@@ -51,11 +51,11 @@ fn what_is_accepted_is_answered() {
     let refused = refused.into_inner();
     eprintln!("{count} designs from {first}: {refused} refused by check, {} with faults", found.len());
     assert!(found.is_empty(), "{} of {count} designs:\n\n{}", found.len(), found.join("\n\n"));
-    // What is not accepted proves nothing.
+    // Designs that are refused test nothing, so they must be few.
     assert!((refused as u64) * 20 <= count, "{refused} of {count} designs are refused");
 }
 
-/// One design in so many is asked of the program itself.
+/// One design in this many is given to the program itself.
 const RARE: u64 = 60;
 
 #[test]
@@ -66,7 +66,7 @@ fn the_program_answers_in_every_form() {
     assert!(found.is_empty(), "{}", found.join("\n\n"));
 }
 
-/// One design in so many is written in other ways.
+/// One design in this many is also written in other ways.
 const OTHERWISE: usize = 5;
 
 #[test]

@@ -1,4 +1,4 @@
-//! Every source key that is named has a row in the bibliography, and every row is named.
+//! Every source key in tables and code has a row in the bibliography, and every row is used.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// Words that stand in place of a source: remembered values and habits of the trade.
+/// Words that may stand in place of a source.
 const WITHOUT_SOURCE: [&str; 4] = ["memory", "common practice", "identity", "invented"];
 
 fn root() -> PathBuf {

@@ -1,15 +1,15 @@
-//! `check`: everything wrong or doubtful in a design.
+//! `check`: lists every error and every doubt in a design file, with line and column.
 
 use super::output;
 use super::paths::Paths;
 use super::{Ending, Failure, files, input};
-use crate::design::{Design, Stated, schema};
-use crate::problem::{Problem, Severity};
-use crate::report::{Block, Column, Table};
-use crate::section::stock::Stock;
-use crate::study::size::Space;
 use serde::Serialize;
 use std::path::{Path, PathBuf};
+use stillbed_design::{Design, Stated, schema};
+use stillbed_input::problem::{Problem, Severity};
+use stillbed_report::{Block, Column, Table};
+use stillbed_section::stock::Stock;
+use stillbed_study::size::Space;
 
 /// Say everything wrong or doubtful in a design, with line and column
 #[derive(clap::Args)]
@@ -75,8 +75,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     give(arguments, path, Some(design), &checked)
 }
 
-/// Why no build can be sized, as doubts: the other commands do not mind. What is common to all
-/// builds may vary in one of them alone.
+/// If no build can be sized, the reasons as warnings: only `size` needs a design that can be sized. One
+/// build that can be sized is enough, for a part that all builds share may vary in one of them only.
 fn unsized_builds(design: &Design) -> Vec<Problem> {
     let stock = Stock::built_in();
     let varied = design.builds.iter().filter(|build| !build.drawing.vary.is_empty());
@@ -122,10 +122,10 @@ fn columns() -> Vec<Column<Problem>> {
             if p.is_error() { "error".to_string() } else { "warning".to_string() }
         }),
         Column::text("file", "place.file", |p: &Problem| p.place.file.clone().unwrap_or_default()),
-        Column::number("line", crate::report::Unit::NONE, "place.line", |p: &Problem| {
+        Column::number("line", stillbed_report::Unit::NONE, "place.line", |p: &Problem| {
             p.place.line.map(|n| n as f64)
         }),
-        Column::number("column", crate::report::Unit::NONE, "place.column", |p: &Problem| {
+        Column::number("column", stillbed_report::Unit::NONE, "place.column", |p: &Problem| {
             p.place.column.map(|n| n as f64)
         }),
         Column::text("key", "place.key", |p: &Problem| p.place.key.clone()),

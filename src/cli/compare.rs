@@ -1,11 +1,11 @@
-//! `compare`: all builds side by side.
+//! `compare`: all builds of a design side by side, with spreads and the chance that one beats another.
 
 use super::paths::Paths;
 use super::{Ending, Failure, input, output};
-use crate::report::book;
-use crate::report::present::compare as present;
-use crate::study::compare::{Comparison, Options};
-use crate::study::equal::Equal;
+use stillbed_report::book;
+use stillbed_report::present::compare as present;
+use stillbed_study::compare::{Comparison, Options};
+use stillbed_study::equal::Equal;
 
 /// Set all builds side by side, with spread and the chance that one beats another
 #[derive(clap::Args)]

@@ -1,4 +1,4 @@
-//! `completions`: the script by which a shell completes commands and options.
+//! `completions`: prints the script that lets a shell complete commands and options.
 
 use super::{Ending, Failure, output};
 use clap::CommandFactory;

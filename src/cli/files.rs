@@ -1,12 +1,12 @@
-//! Files that are read, whole and within a limit.
+//! Reads whole files up to a size limit and says in plain words why one cannot be read.
 
 use super::paths::folder_of;
-use crate::problem::{Place, Problem};
 use std::fs;
 use std::io::Read;
 use std::path::Path;
+use stillbed_input::problem::{Place, Problem};
 
-/// Largest text file that is read, bytes.
+/// Largest text file that is accepted, bytes.
 const LARGEST: u64 = 16 << 20;
 
 /// The text of the file at `path`.
@@ -28,7 +28,7 @@ pub fn read_text(path: &Path) -> Result<String, Problem> {
     Ok(text)
 }
 
-/// The bytes of the file at `path`, at most `largest` of them.
+/// All bytes of the file at `path`; a file larger than `largest` is refused.
 ///
 /// # Errors
 /// A problem at the file: missing, a folder, unreadable, too large.
@@ -53,7 +53,7 @@ pub fn read_bytes(path: &Path, largest: u64) -> Result<Vec<u8>, Problem> {
     Ok(bytes)
 }
 
-/// Makes the folder `path`, and those above it, where they are missing.
+/// Makes the folder `path` and its parents if they do not exist.
 ///
 /// # Errors
 /// A problem at the folder.
@@ -68,7 +68,7 @@ pub(super) fn problem(path: &Path, message: String, help: &str) -> Problem {
     Problem::error(Place::file(&path.display().to_string()), message).with_help(help)
 }
 
-/// The name of the file beside `path` that is nearest to it.
+/// Help for a file that does not exist: the file in its folder with the most similar name.
 fn neighbour(path: &Path) -> String {
     let folder = folder_of(path);
     let names: Vec<String> = fs::read_dir(folder)
@@ -79,13 +79,13 @@ fn neighbour(path: &Path) -> String {
         .filter(|name| !name.starts_with('.'))
         .collect();
     let wanted = path.file_name().unwrap_or_default().to_string_lossy();
-    match crate::problem::nearest(&wanted, names.iter().map(String::as_str)) {
+    match stillbed_input::problem::nearest(&wanted, names.iter().map(String::as_str)) {
         Some(name) => format!("did you mean \"{}\"?", folder.join(name).display()),
         None => "write a starter with: stillbed new my-design.toml".to_string(),
     }
 }
 
-/// What the system says, without the number of the error.
+/// The system's error message without the error number.
 pub(super) fn plain(error: &std::io::Error) -> String {
     let text = error.to_string();
     text.split(" (os error").next().unwrap_or(&text).to_lowercase()

@@ -1,17 +1,17 @@
-//! What every command that answers about a design takes in.
+//! The inputs shared by all commands that read a design: file, build, materials, draws, amplitude.
 
 use super::Failure;
 use super::files;
 use super::output::Output;
 use super::paths::Paths;
-use crate::design::{Design, Stated};
-use crate::material::Table;
-use crate::problem::{Place, Problem};
-use crate::quantity::{self, Kind};
-use crate::report::book::Imprint;
-use crate::report::json;
-use crate::study::spread::Draws;
 use std::path::{Path, PathBuf};
+use stillbed_design::{Design, Stated};
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::{self, Kind};
+use stillbed_material::Table;
+use stillbed_report::book::Imprint;
+use stillbed_report::json;
+use stillbed_study::spread::Draws;
 
 /// The design, and the materials known beside the built-in ones.
 #[derive(clap::Args)]
@@ -46,16 +46,16 @@ pub(super) struct SpreadOptions {
 }
 
 impl SpreadOptions {
-    /// How many draws, and of which seed.
+    /// The number of draws and their seed.
     pub fn draws(&self) -> Draws {
         Draws { count: usize::from(self.draws), seed: self.seed }
     }
 }
 
-/// Draws where the limits of a few figures are asked for beside much else.
+/// Default number of draws for commands whose spreads are a side result.
 pub(super) const FEW: u16 = 60;
 
-/// Draws that an answer takes at most: their limits of 5 % and 95 % are then known to a few thousandths.
+/// Largest number of draws: enough to know the 5 % and 95 % limits to a few thousandths.
 const MOST_DRAWS: i64 = 20_000;
 
 /// How the spreads of a design are carried through where few draws will do.
@@ -70,7 +70,7 @@ pub(super) struct FewDraws {
 }
 
 impl FewDraws {
-    /// How many draws, and of which seed.
+    /// The number of draws and their seed.
     pub fn draws(&self) -> Draws {
         Draws { count: usize::from(self.draws), seed: self.seed }
     }
@@ -85,10 +85,10 @@ pub(super) struct AtAmplitude {
 }
 
 impl AtAmplitude {
-    /// The design that `read` gives, its losses taken at the amplitude if one is asked for.
+    /// The design that `read` gives, with its losses taken at the amplitude if one is given.
     ///
     /// # Errors
-    /// Text that is no length above 0; those of `read`.
+    /// Text that is not a length above 0; the errors of `read`.
     pub fn of(&self, read: impl FnOnce() -> Result<Design, Failure>) -> Result<Design, Failure> {
         let Some(text) = &self.amplitude else { return read() };
         let place = || Place::key("--amplitude");
@@ -105,7 +105,7 @@ impl AtAmplitude {
 }
 
 impl Known {
-    /// The built-in table with the user's own, and the doubts about that.
+    /// The built-in table of materials with the user's table added, and warnings about that table.
     ///
     /// # Errors
     /// What is wrong with the user's table.
@@ -125,8 +125,8 @@ impl Known {
 }
 
 impl Input {
-    /// The design with only the asked build, if one is asked for; `output` is told what it is
-    /// about before its sections are meshed.
+    /// The design, with only the build asked for if one is named. Prints the heading to `output` before the
+    /// sections are meshed, which takes longest.
     ///
     /// # Errors
     /// Everything wrong with the design, its table, or the name of the build.
@@ -134,7 +134,7 @@ impl Input {
         self.read_telling(&|stated| output.head_of(stated, self.build.as_deref()))
     }
 
-    /// The same for what has no heading of its own.
+    /// As [`Input::read`], without printing a heading.
     ///
     /// # Errors
     /// Those of [`Input::read`].
@@ -158,7 +158,7 @@ impl Input {
     }
 }
 
-/// Is told what a file states before the work on it begins.
+/// Called with what a file states before the long work on it begins.
 type Tell<'a> = dyn Fn(&Stated) -> Result<(), Failure> + 'a;
 
 /// The design at `path` with all its builds.
@@ -179,12 +179,12 @@ pub(super) fn read_design(path: &Path, known: &Known, tell: &Tell) -> Result<Des
     Ok(design)
 }
 
-/// What an answer's envelope says of the design.
+/// The design as named in the JSON envelope of an answer.
 pub(super) fn of(design: &Design) -> json::Design {
     json::Design { file: design.file.clone(), title: design.title.clone() }
 }
 
-/// What a workbook says of the design.
+/// The design as named in a workbook.
 pub(super) fn imprint(design: &Design) -> Imprint<'_> {
     Imprint { file: &design.file, title: &design.title }
 }

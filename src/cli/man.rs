@@ -1,11 +1,11 @@
-//! `man`: manual pages, one a command, made of what the commands say of themselves.
+//! `man`: manual pages, one per command, generated from the help texts.
 
 use super::writing::write_whole;
 use super::{Ending, Failure, files, output};
-use crate::problem::{Place, Problem};
 use clap::{Command, CommandFactory};
 use clap_mangen::Man;
 use std::path::PathBuf;
+use stillbed_input::problem::{Place, Problem};
 
 /// Print the manual page, or write one for every command
 #[derive(clap::Args)]
@@ -24,7 +24,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         output::print(&page(&main).map_err(fault)?)?;
         return Ok(Ending::Answered);
     };
-    // All pages are made before the first is written.
+    // All pages are rendered before the first is written.
     let commands = std::iter::once(&main).chain(main.get_subcommands());
     let pages: Vec<(String, Vec<u8>)> = commands
         .map(|command| Ok((Man::new(command.clone()).get_filename(), page(command)?)))
@@ -43,7 +43,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     Ok(Ending::Answered)
 }
 
-/// The page of `command`, with the worked lines of its help under EXAMPLES.
+/// The page of `command`; the example commands of its help go under EXAMPLES.
 fn page(command: &Command) -> std::io::Result<Vec<u8>> {
     let man = Man::new(command.clone()).manual("Stillbed").source(env!("CARGO_PKG_VERSION"));
     let mut page = Vec::new();
@@ -66,7 +66,7 @@ fn page(command: &Command) -> std::io::Result<Vec<u8>> {
     Ok(page)
 }
 
-/// A line of text that holds no request of the typesetter.
+/// A line of plain text with roff control characters escaped.
 fn escaped(line: &str) -> String {
     let line = line.replace('\\', "\\e").replace('-', "\\-");
     if line.starts_with(['.', '\'']) { format!("\\&{line}") } else { line }

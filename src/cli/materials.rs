@@ -1,10 +1,10 @@
-//! `materials`: the table, value by value.
+//! `materials`: the table of materials, value by value, with spread and source.
 
 use super::paths::Paths;
 use super::{Ending, Failure, input, output};
-use crate::material::{Listing, Sources};
-use crate::problem::{Place, Problem, suggest};
-use crate::report::present::materials as present;
+use stillbed_input::problem::{Place, Problem, suggest};
+use stillbed_material::{Listing, Sources};
+use stillbed_report::present::materials as present;
 
 /// Show what the table knows of materials: value, spread, source
 #[derive(clap::Args)]

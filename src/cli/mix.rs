@@ -1,9 +1,9 @@
-//! `mix`: what the recipes of a design are worth.
+//! `mix`: the properties that follow from each casting recipe of a design.
 
 use super::paths::Paths;
 use super::{Ending, Failure, input, output};
-use crate::report::present::mix as present;
-use crate::study::pour::bodies::mixes;
+use stillbed_report::present::mix as present;
+use stillbed_study::pour::bodies::mixes;
 
 /// Show what each recipe makes: modulus, loss, binder demand, air
 #[derive(clap::Args)]

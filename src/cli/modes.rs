@@ -1,9 +1,9 @@
-//! `modes`: where each build rings, and what damps it.
+//! `modes`: natural frequencies and loss factors of each build, and which parts damp them.
 
 use super::paths::Paths;
 use super::{Ending, Failure, input, output};
-use crate::report::present::modes as present;
-use crate::study::modes::Modes;
+use stillbed_report::present::modes as present;
+use stillbed_study::modes::Modes;
 
 /// Show where each build rings: frequency, loss factor, decay, and where the energy sits
 #[derive(clap::Args)]

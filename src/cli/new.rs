@@ -3,9 +3,9 @@
 use super::output;
 use super::writing::write_whole;
 use super::{Ending, Failure};
-use crate::design::STARTER;
-use crate::problem::{Place, Problem};
 use std::path::PathBuf;
+use stillbed_design::STARTER;
+use stillbed_input::problem::{Place, Problem};
 
 /// Write a commented starter design to edit
 #[derive(clap::Args)]

@@ -1,15 +1,15 @@
-//! What every command gives out: text for people, JSON for programs, CSV for tables, and of some
-//! answers a workbook.
+//! Gives out an answer: text for people, JSON for programs, CSV for tables, and for some commands a
+//! workbook; also problems on standard error and progress on a terminal.
 
 use super::writing;
 use super::{Ending, Failure};
-use crate::design::Stated;
-use crate::problem::{Place, Problem, Source, in_order};
-use crate::report::text::{self, Look};
-use crate::report::{Block, Table, csv, json};
 use serde::Serialize;
 use std::io::{self, IsTerminal, Write};
 use std::path::PathBuf;
+use stillbed_design::Stated;
+use stillbed_input::problem::{Place, Problem, Source, in_order};
+use stillbed_report::text::{self, Look};
+use stillbed_report::{Block, Table, csv, json};
 
 /// The form of an answer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -35,25 +35,25 @@ pub(super) struct Output {
     pub output: Option<PathBuf>,
 }
 
-/// An answer in all its forms; each is made only when asked for.
+/// An answer and how to put it in each format; only the format asked for is made.
 pub(super) struct Answer<'a, A> {
     /// Name of the command.
     pub name: &'static str,
-    /// The design that was answered.
+    /// The design that the answer is about.
     pub design: Option<json::Design>,
-    /// The answer itself.
+    /// The answer itself, written as it is in JSON.
     pub result: &'a A,
-    /// For reading.
+    /// The answer as blocks, for text.
     pub blocks: &'a dyn Fn(&A) -> Vec<Block>,
-    /// For tables.
+    /// The answer as one table, for CSV.
     pub table: &'a dyn Fn(&A) -> Table,
 }
 
-/// Makes the workbook of an answer; what the format cannot hold is said in words.
+/// Makes the workbook of an answer; an error is a sentence for the user.
 pub(super) type Bind<'a> = dyn Fn() -> Result<Vec<u8>, String> + 'a;
 
 impl Output {
-    /// Says at once what the answer is about, to who waits for text at standard output.
+    /// Prints the heading of an answer before the work begins, if the answer is text to standard output.
     ///
     /// # Errors
     /// Standard output that cannot be written.
@@ -65,7 +65,7 @@ impl Output {
         print(text::head(heading, &look).as_bytes())
     }
 
-    /// Says at once which design the answer is about, if `build` is one of its builds.
+    /// Prints which design the answer is about, unless `build` is not one of its builds.
     ///
     /// # Errors
     /// As [`Output::head`].
@@ -73,10 +73,10 @@ impl Output {
         stated.heading(build).map_or(Ok(()), |title| self.head(title))
     }
 
-    /// Gives out `answer` as [`Output::give`] does, or as the workbook that `bind` makes of it.
+    /// Gives out `answer` as [`Output::give`] does, or as the workbook that `bind` makes.
     ///
     /// # Errors
-    /// A file that cannot be written; a terminal in place of a file.
+    /// A file that cannot be written; a workbook that would go to a terminal.
     pub fn give_with_book<A: Serialize>(&self, answer: &Answer<A>, bind: &Bind) -> Result<Ending, Failure> {
         if self.format != Format::Xlsx {
             return self.give(answer);
@@ -93,7 +93,7 @@ impl Output {
         Ok(Ending::Answered)
     }
 
-    /// Gives out `answer`.
+    /// Gives out `answer` as text, JSON or CSV.
     ///
     /// # Errors
     /// A file that cannot be written.
@@ -114,7 +114,7 @@ impl Output {
         Ok(Ending::Answered)
     }
 
-    /// Writes `bytes` where the answer goes.
+    /// Writes `bytes` to the output file, or to standard output if none is named.
     ///
     /// # Errors
     /// A file that cannot be written.
@@ -126,13 +126,13 @@ impl Output {
     }
 }
 
-/// A bar on a terminal for work that takes long; nothing elsewhere.
+/// A progress bar on standard error if that is a terminal, else nothing.
 pub(super) struct Progress {
     bar: indicatif::ProgressBar,
 }
 
 impl Progress {
-    /// A bar that counts `what`, shown once the work has taken a moment.
+    /// A bar that counts `what`; it appears only if the work takes a while.
     pub fn new(what: &'static str) -> Progress {
         let target = match io::stderr().is_terminal() {
             true => indicatif::ProgressDrawTarget::stderr_with_hz(10),
@@ -146,28 +146,28 @@ impl Progress {
         Progress { bar }
     }
 
-    /// `done` of `total` are done.
+    /// Shows that `done` of `total` are done.
     pub fn at(&self, done: usize, total: usize) {
         self.bar.set_length(total as u64);
         self.bar.set_position(done as u64);
     }
 
-    /// Takes the bar away.
+    /// Removes the bar.
     pub fn finish(&self) {
         self.bar.finish_and_clear();
     }
 }
 
-/// Prints to standard output; a reader that has gone away is no failure.
+/// Prints to standard output; a reader that closed the pipe is not an error.
 pub(super) fn print(bytes: &[u8]) -> Result<(), Failure> {
     let mut out = io::stdout().lock();
     written(out.write_all(bytes).and_then(|()| out.flush()))
 }
 
-/// What came of printing to standard output.
+/// The result of printing to standard output.
 ///
 /// # Errors
-/// Standard output that cannot be written; that its reader has gone away is none.
+/// Standard output that cannot be written; a reader that closed the pipe is not an error.
 pub(super) fn written(printed: io::Result<()>) -> Result<(), Failure> {
     match printed {
         Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
@@ -178,12 +178,12 @@ pub(super) fn written(printed: io::Result<()>) -> Result<(), Failure> {
     }
 }
 
-/// Says `line` on standard error; when that is gone there is nobody left to tell.
+/// Prints `line` to standard error; a failure to do so is ignored.
 pub(super) fn tell(line: &str) {
     let _ = writeln!(io::stderr().lock(), "{line}");
 }
 
-/// Prints `problems` to standard error, with excerpts of the text that they lie in.
+/// Prints `problems` to standard error, with excerpts of the text they point to.
 pub(super) fn problems(problems: &[Problem], text: Option<&(String, String)>) {
     let to_terminal = io::stderr().is_terminal();
     let source = text.map(|(name, text)| Source::new(name, text));

@@ -1,14 +1,14 @@
-//! Which files one run reads and writes, held against each other before the first byte is written.
+//! Checks, before anything is written, that a run does not overwrite its inputs or write a file twice.
 //!
-//! Two paths are one file when they lead to one place on the disk, however they are spelled: by
-//! symbolic or hard link, in another case, or by the name of an open file. Devices and pipes keep
-//! nothing that could be lost and are left out.
+//! Two paths are the same file when they lead to the same place on the disk: through symbolic or hard
+//! links, names that differ only in case, or the name of an open file. Devices and pipes are left out,
+//! since nothing in them can be lost.
 
-use crate::problem::{Place, Problem};
 use std::fs;
 use std::path::{Path, PathBuf};
+use stillbed_input::problem::{Place, Problem};
 
-/// Links that are followed before a path counts as unusable.
+/// Symbolic links that are followed at most.
 const MOST_LINKS: usize = 40;
 
 /// Every file of one run.
@@ -24,22 +24,22 @@ impl<'a> Paths<'a> {
         Paths { read: paths.into_iter().collect(), written: Vec::new() }
     }
 
-    /// The same with `path` among those that are read.
+    /// Adds `path` to the files that are read.
     pub fn and(mut self, path: Option<&'a Path>) -> Paths<'a> {
         self.read.extend(path);
         self
     }
 
-    /// The same with `path`, stated after `option`, among those that are written.
+    /// Adds `path`, given after `option`, to the files that are written.
     pub fn writing(mut self, option: &'static str, path: Option<&'a Path>) -> Paths<'a> {
         self.written.extend(path.map(|path| (option, path)));
         self
     }
 
-    /// Finds a file that is written although it is read, or written twice.
+    /// Refuses a file that is both read and written, or written twice.
     ///
     /// # Errors
-    /// A problem at the path that is written, which leaves every file as it was.
+    /// A problem at the path to be written. No file has been touched then.
     pub fn check(&self) -> Result<(), Problem> {
         for (i, (option, path)) in self.written.iter().enumerate() {
             let Some(own) = identity(path) else { continue };
@@ -60,16 +60,16 @@ impl<'a> Paths<'a> {
     }
 }
 
-/// What makes a file one and the same.
+/// What tells whether two paths are the same file.
 #[derive(PartialEq)]
 enum Identity {
-    /// Device and number of a file that is there.
+    /// Device and inode number of an existing file.
     There(u64, u64),
-    /// The path of one that is not, in small letters: some disks do not tell letters by their case.
+    /// Lower-case path of a file that does not exist yet: some file systems ignore case.
     New(String),
 }
 
-/// The identity of what `path` leads to; `None` for a device, a pipe, a folder.
+/// The identity of the file that `path` leads to; `None` for a device, a pipe, a folder.
 fn identity(path: &Path) -> Option<Identity> {
     match fs::metadata(path) {
         Ok(found) if found.is_file() => Some(number(&found, path)),
@@ -95,7 +95,7 @@ fn number(_: &fs::Metadata, path: &Path) -> Identity {
     Identity::New(path.to_string_lossy().to_lowercase())
 }
 
-/// Where a file is made that is written to `path`, where none is yet: the end of its links.
+/// Where a new file written to `path` ends up, after following links that lead to nothing yet.
 pub(super) fn new_target(path: &Path) -> PathBuf {
     let mut target = path.to_path_buf();
     for _ in 0..MOST_LINKS {

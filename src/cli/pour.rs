@@ -1,17 +1,17 @@
-//! `pour`: the batch sheet.
+//! `pour`: the batch sheet of the cast parts.
 
 use super::paths::Paths;
 use super::{Ending, Failure, files, input, output};
-use crate::design::{TIME_HELP, time_of_day};
-use crate::problem::{Place, Problem};
-use crate::quantity::{self, Kind};
-use crate::report::book;
-use crate::report::present::pour as present;
-use crate::study::pour::Body;
-use crate::study::pour::bodies::{PourOptions, pours};
 use std::path::PathBuf;
+use stillbed_design::{TIME_HELP, time_of_day};
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::{self, Kind};
+use stillbed_report::book;
+use stillbed_report::present::pour as present;
+use stillbed_study::pour::Body;
+use stillbed_study::pour::bodies::{PourOptions, pours};
 
-/// Largest body that is read, bytes.
+/// Largest STL file that is accepted, bytes.
 const LARGEST_BODY: u64 = 256 << 20;
 
 /// Write the batch sheet: volumes, weights, lifts, times, heat, mould, cautions

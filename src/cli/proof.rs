@@ -2,9 +2,9 @@
 
 use super::paths::Paths;
 use super::{Ending, Failure, output};
-use crate::problem::{Place, Problem};
-use crate::report::present::proof as present;
-use crate::study::proof::prove;
+use stillbed_input::problem::{Place, Problem};
+use stillbed_report::present::proof as present;
+use stillbed_study::proof::prove;
 
 /// Rerun every published case here: printed value, computed value, verdict
 #[derive(clap::Args)]

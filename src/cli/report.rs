@@ -1,24 +1,24 @@
-//! `report`: everything about a design as one page that can be sent and printed.
+//! `report`: everything about a design as one self-contained HTML page.
 
 use super::paths::Paths;
 use super::{Ending, Failure, files, input, output};
-use crate::design::Design;
-use crate::problem::{Problem, Severity};
-use crate::report::page;
-use crate::report::present::mix::Mixes;
-use crate::report::present::whole::{Told, Whole, page as document};
-use crate::section::stock::Stock;
-use crate::study::compare::{Comparison, Options};
-use crate::study::modes::Modes;
-use crate::study::motion::{ResponseOptions, response};
-use crate::study::pour::bodies::{PourOptions, mixes, pours};
-use crate::study::proof::prove;
-use crate::study::ringdown::{RingDownOptions, ring_down};
-use crate::study::sections::Sections;
-use crate::study::shapes::shapes;
-use crate::study::size::{Effort, Options as Asked, Sizing, Watch};
-use crate::study::spread::Draws;
-use crate::study::warm::{WarmOptions, warm};
+use stillbed_design::Design;
+use stillbed_input::problem::{Problem, Severity};
+use stillbed_report::page;
+use stillbed_report::present::mix::Mixes;
+use stillbed_report::present::whole::{Told, Whole, page as document};
+use stillbed_section::stock::Stock;
+use stillbed_study::compare::{Comparison, Options};
+use stillbed_study::modes::Modes;
+use stillbed_study::motion::{ResponseOptions, response};
+use stillbed_study::pour::bodies::{PourOptions, mixes, pours};
+use stillbed_study::proof::prove;
+use stillbed_study::ringdown::{RingDownOptions, ring_down};
+use stillbed_study::sections::Sections;
+use stillbed_study::shapes::shapes;
+use stillbed_study::size::{Effort, Options as Asked, Sizing, Watch};
+use stillbed_study::spread::Draws;
+use stillbed_study::warm::{WarmOptions, warm};
 
 /// Write everything about a design as one self-contained page
 #[derive(clap::Args)]
@@ -50,7 +50,7 @@ impl Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    // A page that goes to standard output is all that goes there.
+    // When the page goes to standard output, nothing else may be printed there.
     let said = output::Output { format: output::Format::Text, output: None };
     let design = arguments.at.of(|| match arguments.output {
         Some(_) => arguments.input.read(&said),
@@ -64,7 +64,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     Ok(Ending::judged(all_miss))
 }
 
-/// How the page came about, and the files that it was made from.
+/// How the page was made: the facts to print on it, and the input files to include.
 fn told(design: &Design, arguments: &Arguments) -> Result<Told, Failure> {
     let mut command = format!("stillbed report {}", design.file);
     let mut inputs = vec![(design.file.clone(), files::read_text(&arguments.input.design)?)];
@@ -87,11 +87,11 @@ fn told(design: &Design, arguments: &Arguments) -> Result<Told, Failure> {
     Ok(Told { facts, inputs })
 }
 
-/// Restarts of a guided search for a page, which is not to keep anyone waiting.
+/// Restarts of a guided search for a page; few, to keep the time short.
 const RESTARTS: usize = 2;
 
-/// What stock sizes would do for each build that says what may vary; one that cannot be sized
-/// says why on its own command.
+/// Sizing results of every build that states what may vary. Builds that cannot be sized are left out;
+/// the command `size` says why.
 fn sizings(design: &Design, most: usize) -> Vec<(String, Sizing)> {
     let stock = Stock::built_in();
     let effort = Effort { most, restarts: RESTARTS, ..Effort::default() };
@@ -108,7 +108,7 @@ fn sizings(design: &Design, most: usize) -> Vec<(String, Sizing)> {
     sized
 }
 
-/// A part of the page; one that has no answer is left out, and `notes` say why.
+/// A part of the page, or `None` if it has no answer; the reasons are then added to `notes` as warnings.
 fn found_or_noted<T>(found: Result<T, Vec<Problem>>, notes: &mut Vec<Problem>) -> Option<T> {
     let problems = match found {
         Ok(found) => return Some(found),
@@ -118,7 +118,7 @@ fn found_or_noted<T>(found: Result<T, Vec<Problem>>, notes: &mut Vec<Problem>) -
     None
 }
 
-/// Everything about `design`. A build that one part cannot answer for is left out of that part.
+/// Everything about `design`. A part that has no answer is left out.
 fn whole(design: &Design, arguments: &Arguments) -> Result<Whole, Vec<Problem>> {
     let Draws { count, seed } = arguments.spread.draws();
     let options = Options { draws: count, seed, ..Options::default() };
@@ -130,7 +130,7 @@ fn whole(design: &Design, arguments: &Arguments) -> Result<Whole, Vec<Problem>> 
     let tapped = RingDownOptions { duration: None, draws };
     let asked = ResponseOptions { range: None, path: None, floor: None };
     let pour = PourOptions::default();
-    // A change of one kelvin where the design states none; materials without expansion leave it out.
+    // A change of 1 K if the design states none; materials without expansion drop the part.
     let change = goal.thermal.is_none().then_some(1.0);
     let recipes = mixes(design).ok();
     let notes = &mut comparison.notes;

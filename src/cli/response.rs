@@ -1,13 +1,13 @@
-//! `response`: how each build answers a force that goes on.
+//! `response`: steady-state response of each build to a harmonic force, and what follows from it.
 
 use super::paths::Paths;
 use super::{Ending, Failure, files, input, output};
-use crate::problem::{Place, Problem};
-use crate::quantity::{self, Kind};
-use crate::report::present::response as present;
-use crate::response::floor::FloorSpectrum;
-use crate::response::frequency::Motion;
-use crate::study::motion::{Path, ResponseOptions, response};
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::{self, Kind};
+use stillbed_report::present::response as present;
+use stillbed_response::floor::FloorSpectrum;
+use stillbed_response::frequency::Motion;
+use stillbed_study::motion::{Path, ResponseOptions, response};
 
 /// Show how each build answers a force: curves, peaks, running speeds, stable cut, floor
 #[derive(clap::Args)]
@@ -113,7 +113,7 @@ fn options(arguments: &Arguments) -> Result<ResponseOptions, Failure> {
     Ok(ResponseOptions { range, path, floor })
 }
 
-/// A criterion by name, a flat velocity, or a file.
+/// Reads `--floor`: the name of a criterion, a constant velocity, or a file.
 fn floor(text: &str) -> Result<FloorSpectrum, Failure> {
     if let Some(spectrum) = FloorSpectrum::criterion(text) {
         return Ok(spectrum);

@@ -1,17 +1,17 @@
-//! `ringdown`: how each build comes to rest after the tap of the design.
+//! `ringdown`: how the vibration of each build decays after the tap that the design states.
 
 use super::paths::Paths;
 use super::writing::write_whole;
 use super::{Ending, Failure, input, output};
-use crate::design::Design;
-use crate::problem::{Place, Problem};
-use crate::quantity::{self, Kind};
-use crate::report::csv::harmless;
-use crate::report::present::ringdown as present;
-use crate::response::tap::{to_csv, to_wav};
-use crate::study::ringdown::{RingDownOptions, ring_down, sounds};
-use crate::study::tapped::{Made, made_record, stated};
 use std::path::{Path, PathBuf};
+use stillbed_design::Design;
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::{self, Kind};
+use stillbed_report::csv::harmless;
+use stillbed_report::present::ringdown as present;
+use stillbed_study::ringdown::{RingDownOptions, ring_down, sounds};
+use stillbed_study::tapped::{Made, made_record, stated};
+use stillbed_tap::{to_csv, to_wav};
 
 /// Show how each build comes to rest after the tap: envelope, times, what rings last
 #[derive(clap::Args)]
@@ -91,7 +91,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     Ok(Ending::judged(found.misses.all_miss()))
 }
 
-/// A ratio of motion to noise that a record can hold, dB.
+/// Reads the signal-to-noise ratio of a synthetic record, dB.
 fn decibels(text: &str) -> Result<f64, String> {
     let value: f64 = text.parse().map_err(|_| "write a number of decibels, such as 40".to_string())?;
     if (-60.0..=200.0).contains(&value) {
@@ -101,10 +101,10 @@ fn decibels(text: &str) -> Result<f64, String> {
     }
 }
 
-/// Samples a second and length of a made record.
+/// Sample rate, Hz, and length, s, of a synthetic record.
 const MADE: (f64, f64) = (4000.0, 8.0);
 
-/// Writes a made record of the first build.
+/// Writes a synthetic tap record of the first build.
 fn write_record(design: &Design, path: &Path, arguments: &Arguments) -> Result<(), Failure> {
     let Some(build) = design.builds.first() else { return Ok(()) };
     let channels = match &arguments.channels {

@@ -1,9 +1,9 @@
-//! `section`: what each section is worth, drawn.
+//! `section`: stiffness, loss and mass of each section, drawn to scale.
 
 use super::paths::Paths;
 use super::{Ending, Failure, input, output};
-use crate::report::present::section as present;
-use crate::study::sections::Sections;
+use stillbed_report::present::section as present;
+use stillbed_study::sections::Sections;
 
 /// Show each section: stiffness and loss, bonded and sliding, drawn to scale
 #[derive(clap::Args)]
@@ -15,7 +15,7 @@ pub(super) struct Arguments {
     output: output::Output,
 }
 
-/// The most sections that are all drawn without being asked for by their build.
+/// If a design has more sections than this, they are drawn only when a build is named.
 const DRAWN: usize = 6;
 
 impl Arguments {

@@ -1,17 +1,17 @@
-//! `size`: which stock sizes meet the targets at the least mass or cost.
+//! `size`: finds the stock sizes that meet the targets at the least mass or cost.
 
 use super::paths::Paths;
 use super::writing::write_whole;
 use super::{Ending, Failure, files, input, output};
-use crate::design::{Build, Design, Measure};
-use crate::problem::{Place, Problem, suggest};
-use crate::quantity;
-use crate::report::present::size as present;
-use crate::section::stock::Stock;
-use crate::study::size::{Asking, Effort, Inverse, Least, Options, Sizing, Space, Watch, write};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use stillbed_design::{Build, Design, Measure};
+use stillbed_input::problem::{Place, Problem, suggest};
+use stillbed_input::quantity;
+use stillbed_report::present::size as present;
+use stillbed_section::stock::Stock;
+use stillbed_study::size::{Asking, Effort, Inverse, Least, Options, Sizing, Space, Watch, write};
 
 /// Search stock sizes for the skeleton that meets the targets at least mass or cost
 #[derive(clap::Args)]
@@ -76,7 +76,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     }
 }
 
-/// The one build that is meant.
+/// The build to size: the only one, or the only one with `[vary]`.
 fn chosen(design: &Design) -> Result<&Build, Problem> {
     let varied: Vec<&Build> = design.builds.iter().filter(|b| !b.drawing.vary.is_empty()).collect();
     match (&design.builds[..], &varied[..]) {
@@ -106,9 +106,9 @@ fn search(arguments: &Arguments, design: &Design, build: &Build, stock: &Stock) 
     };
     let stopped = Arc::new(AtomicBool::new(false));
     let flag = Arc::clone(&stopped);
-    // Without a handler, Ctrl-C ends the program as usual.
+    // If no handler can be set, Ctrl-C ends the program as usual.
     let _ = ctrlc::set_handler(move || {
-        // A second Ctrl-C does not wait for the answer.
+        // The first Ctrl-C ends the search with its best so far; a second ends the program at once.
         if flag.swap(true, Ordering::Relaxed) {
             std::process::exit(2);
         }
@@ -130,14 +130,14 @@ fn search(arguments: &Arguments, design: &Design, build: &Build, stock: &Stock) 
     Ok(Ending::judged(!sizing.meets()))
 }
 
-/// Problems with the text that they lie in.
+/// Problems together with the text of the design, for excerpts.
 fn shown(arguments: &Arguments, problems: Vec<Problem>) -> Failure {
     let path = &arguments.input.design;
     let text = files::read_text(path).ok().map(|text| (path.display().to_string(), text));
     Failure { problems, text }
 }
 
-/// Writes the design with the chosen sizes, where that is asked for.
+/// Writes the design with the chosen sizes, if `--write` asks for it.
 fn save(arguments: &Arguments, design: &Design, sizing: &Sizing, space: &Space) -> Result<(), Failure> {
     let Some(path) = &arguments.write else { return Ok(()) };
     let place = Place::file(&path.display().to_string());
@@ -185,7 +185,7 @@ fn find(
     Ok(Ending::judged(inverse.found_m.is_none()))
 }
 
-/// Measure and value of `first_frequency = 90 Hz`.
+/// Reads measure and value from text such as `first_frequency = 90 Hz`.
 fn reached(text: &str) -> Result<(Measure, f64), Problem> {
     let place = || Place { key: "--reach".to_string(), ..Place::default() };
     let Some((name, value)) = text.split_once('=') else {

@@ -1,19 +1,19 @@
-//! `tap`: a recorded tap read back.
+//! `tap`: reads modes from recorded taps, as moduli of a free bar or set against a design.
 
 use super::paths::Paths;
 use super::writing::write_whole;
 use super::{Ending, Failure, files, input, output};
-use crate::design::{Build, Design};
-use crate::problem::{Place, Problem, Severity, suggest};
-use crate::quantity::{self, Kind, Spread, figures};
-use crate::report::present::tap as present;
-use crate::response::tap::{
+use rayon::prelude::*;
+use std::path::{Path, PathBuf};
+use stillbed_design::{Build, Design};
+use stillbed_input::problem::{Place, Problem, Severity, suggest};
+use stillbed_input::quantity::{self, Kind, Spread, figures};
+use stillbed_report::present::tap as present;
+use stillbed_study::tapped::{Beside, Found, Tie, against, by_title, stated, write};
+use stillbed_tap::{
     Bar, BarShape, Listen, MAX_BYTES, Motion, ReadMode, Record, Stated, TapReading, bar_moduli, first_tone,
     pool, read, read_taps, too_large,
 };
-use crate::study::tapped::{Beside, Found, Tie, against, by_title, stated, write};
-use rayon::prelude::*;
-use std::path::{Path, PathBuf};
 
 /// Read recorded taps (table, WAV, m4a ...): what rang, how fast it died, how far the model was off
 #[derive(clap::Args)]
@@ -86,7 +86,7 @@ impl Arguments {
     }
 }
 
-/// Poisson's ratio of a solid that is alike in all directions, from text.
+/// Reads Poisson's ratio of an isotropic solid.
 fn poissons_ratio(text: &str) -> Result<f64, String> {
     let read = text.trim().parse::<f64>().ok().filter(|ratio| (-1.0..=0.5).contains(ratio));
     read.ok_or_else(|| format!("\"{text}\" is no ratio from -1 to 0.5"))
@@ -164,7 +164,7 @@ fn record_at(path: &Path, arguments: &Arguments) -> Result<Record, Failure> {
     read(&name, &bytes, &Stated { sample_rate_hz }).map_err(Failure::of)
 }
 
-/// The readings of all records as one. One that cannot be read does not stop the others.
+/// Reads all records and joins them into one reading. A record that cannot be read does not stop the others.
 fn read_all(arguments: &Arguments, listen: &Listen) -> Result<TapReading, Failure> {
     let one = |path: &PathBuf| -> Result<TapReading, Failure> {
         read_taps(&record_at(path, arguments)?, listen).map_err(Failure::of)
@@ -212,7 +212,7 @@ fn number(text: &Option<String>, option: &str, kind: Kind) -> Result<Option<f64>
     Err(problem.with_help(format!("write it like \"{}\"", kind.example())).into())
 }
 
-/// The bar that is stated, if one is.
+/// The test bar described by `--bar` and `--mass`, if any.
 fn bar(arguments: &Arguments) -> Result<Option<Bar>, Failure> {
     let Some(text) = &arguments.bar else { return Ok(None) };
     let sizes = measured(text, "--bar", Kind::Length)?;
@@ -231,8 +231,8 @@ fn bar(arguments: &Arguments) -> Result<Option<Bar>, Failure> {
     Ok(Some(Bar { shape, mass, poissons_ratio }))
 }
 
-/// Measured values, such as "250 x 25 +- 0.1 x 15.0 mm": within the stated tolerance, else within half
-/// of the last digit that is written.
+/// Reads measured values such as "250 x 25 +- 0.1 x 15.0 mm". The spread of each is the stated tolerance,
+/// else half of its last written digit.
 fn measured(text: &str, option: &str, kind: Kind) -> Result<Vec<Spread>, Failure> {
     let wrong =
         |fault: quantity::Fault| Problem::error(Place::key(option), fault.message).with_help(fault.help);
@@ -286,7 +286,7 @@ fn beside(design: &Design, arguments: &Arguments, reading: &TapReading) -> Resul
     against(design, build, &beside).map_err(Failure::of)
 }
 
-/// What the channels see, as the user or their titles say.
+/// What each channel measures, from `--channels` or else from the channel titles.
 fn ties(
     design: &Design,
     build: &Build,
@@ -305,7 +305,7 @@ fn ties(
         .with_help(format!("name these in their order: {}", reading.channels.join(", "))))
 }
 
-/// Writes the design with one change that explains the record, where that is asked for.
+/// Writes the design with one change that explains the record, if `--write` asks for it.
 fn save(arguments: &Arguments, design: &Design, found: &Found) -> Result<(), Failure> {
     let Some(path) = &arguments.write else { return Ok(()) };
     let place = Place::file(&path.display().to_string());

@@ -1,12 +1,12 @@
-//! `thermal`: how each build grows, bows, cracks and sags.
+//! `thermal`: expansion, bow, stress and sag of each build, and where to support it.
 
 use super::paths::Paths;
 use super::{Ending, Failure, input, output};
-use crate::problem::{Place, Problem};
-use crate::report::present::thermal as present;
-use crate::response::accuracy::Aim;
-use crate::response::accuracy::spec::ThermalSpec;
-use crate::study::warm::{Carry, WarmOptions, warm};
+use stillbed_input::problem::{Place, Problem};
+use stillbed_report::present::thermal as present;
+use stillbed_response::accuracy::Aim;
+use stillbed_response::accuracy::spec::ThermalSpec;
+use stillbed_study::warm::{Carry, WarmOptions, warm};
 
 /// Show how each build grows, bows and sags: drift, straightness, stress, carrying points
 #[derive(clap::Args)]

@@ -1,30 +1,30 @@
-//! Files are written whole or not at all, and stay what they were: links, owner, rights.
+//! Writes files whole or not at all, and keeps what an existing file is: its links, owner, permissions.
 //!
-//! | what stands at the path | what is done |
+//! | what is at the path | what is done |
 //! |---|---|
-//! | nothing, or a link to nothing | a file beside it takes its name; rights as the system gives new files |
-//! | a file | a file beside it with the same owner and rights takes its name |
-//! | a file with several names, or of another owner | it is written itself, with a copy beside it until that is done |
-//! | a link | what it leads to, as above |
-//! | a device, a pipe, standard output by name | it is written straight |
-//! | a file that nobody may write | it is refused |
+//! | nothing, or a link to nothing | a temporary file beside it is renamed; default permissions |
+//! | a file | a temporary file beside it with the same owner and permissions is renamed |
+//! | a file with several hard links, or of another owner | overwritten in place, with a copy kept meanwhile |
+//! | a link | the same for the file that it leads to |
+//! | a device, a pipe, standard output by name | written directly |
+//! | a read-only file | refused |
 
 use super::files::{plain, problem};
 use super::paths::{folder_of, new_target};
-use crate::problem::Problem;
 use std::fs::{self, File, Metadata, OpenOptions};
 use std::io::{self, Seek, Write};
 use std::path::Path;
+use stillbed_input::problem::Problem;
 use tempfile::NamedTempFile;
 
-/// Stands in the names of files that wait beside another one.
+/// Part of the names of temporary files.
 const MARK: &str = ".stillbed-";
 
-/// Writes `bytes` to `path` as a whole.
+/// Writes `bytes` to `path` whole or not at all.
 ///
 /// # Errors
-/// A problem at the file, which is then as it was; where it cannot be put back, the problem names
-/// the file that holds what it was.
+/// A problem at the file, which then is unchanged; if its content cannot be restored, the problem names
+/// the copy that holds it.
 pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Problem> {
     let unchanged = |error: io::Error| {
         let message = format!("cannot be written: {}", plain(&error));
@@ -55,7 +55,7 @@ pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Problem> {
     }
 }
 
-/// A file beside `path` takes its name once it is on the disk.
+/// Writes a temporary file beside `path`, syncs it to the disk and renames it to `path`.
 fn beside(path: &Path, bytes: &[u8], like: Option<&Metadata>) -> io::Result<()> {
     let mut file = waiting(path, "new")?;
     file.write_all(bytes)?;
@@ -69,7 +69,7 @@ fn beside(path: &Path, bytes: &[u8], like: Option<&Metadata>) -> io::Result<()> 
     Ok(())
 }
 
-/// The same for a file that is there, or it is written itself where its owner cannot be kept.
+/// Replaces an existing file by renaming, or overwrites it in place if its owner cannot be kept.
 fn replaced(path: &Path, bytes: &[u8], found: &Metadata) -> Result<(), Problem> {
     match beside(path, bytes, Some(found)) {
         Err(error) if error.kind() == io::ErrorKind::PermissionDenied => itself(path, bytes),
@@ -80,7 +80,7 @@ fn replaced(path: &Path, bytes: &[u8], found: &Metadata) -> Result<(), Problem> 
     }
 }
 
-/// Writes the file itself, with a copy of what it was beside it until that is done.
+/// Overwrites the file in place; a copy of the old content lies beside it until that is done.
 fn itself(path: &Path, bytes: &[u8]) -> Result<(), Problem> {
     let fault =
         |error: &io::Error, help: &str| problem(path, format!("cannot be written: {}", plain(error)), help);
@@ -112,7 +112,7 @@ fn overwrite(path: &Path, bytes: &[u8]) -> io::Result<()> {
     file.sync_all()
 }
 
-/// Writes into a device or a pipe.
+/// Writes to a device or a pipe.
 fn straight(path: &Path, bytes: &[u8]) -> io::Result<()> {
     let mut file = OpenOptions::new().write(true).open(path)?;
     match file.write_all(bytes).and_then(|()| file.flush()) {
@@ -121,10 +121,10 @@ fn straight(path: &Path, bytes: &[u8]) -> io::Result<()> {
     }
 }
 
-/// An empty file beside `path`, whose name tells whose it is and which process waits for it.
+/// An empty temporary file beside `path`; its name holds the name of that file and the process id.
 fn waiting(path: &Path, end: &str) -> io::Result<NamedTempFile> {
     let name = path.file_name().unwrap_or_default().to_string_lossy();
-    // Long names are cut: a name of 255 bytes has no room for more.
+    // Cut to 40 characters: a name of 255 bytes would leave no room for the rest.
     let name: String = name.chars().take(40).collect();
     let prefix = format!(".{name}{MARK}{}-", std::process::id());
     let suffix = format!(".{end}");
@@ -136,24 +136,24 @@ fn waiting(path: &Path, end: &str) -> io::Result<NamedTempFile> {
     builder.tempfile_in(folder_of(path))
 }
 
-/// Takes away what runs that were ended while they wrote left in `folder`.
+/// Deletes temporary files in `folder` left by runs that ended while writing.
 fn clear_stale(folder: &Path) {
     for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
         let name = entry.file_name();
         if name.to_str().and_then(writer).is_some_and(|process| !runs(process)) {
-            // What cannot be taken away stays; the answer is written all the same.
+            // A file that cannot be deleted stays; the answer is written all the same.
             let _ = fs::remove_file(entry.path());
         }
     }
 }
 
-/// The process that wrote a file called `name`, if it is one that waits to take another's name.
+/// The process id in `name`, if that is the name of a temporary file.
 fn writer(name: &str) -> Option<u32> {
     let (_, rest) = name.strip_prefix('.')?.strip_suffix(".new")?.rsplit_once(MARK)?;
     rest.split_once('-')?.0.parse().ok()
 }
 
-/// False only where it is known that the process has ended.
+/// False only if the process is known to have ended.
 fn runs(process: u32) -> bool {
     !cfg!(target_os = "linux") || Path::new(&format!("/proc/{process}")).exists()
 }

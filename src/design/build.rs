@@ -2,44 +2,45 @@
 
 use super::drawing::Drawing;
 use super::substance::{Register, Stores, Substance};
-use crate::document::Located;
-use crate::frame::Inside;
-use crate::material::{Role, Table};
-use crate::modes::{ModesFault, Orders, Patterns};
-use crate::problem::{Place, Problem};
-use crate::quantity::{Kind, Spread, show};
-use crate::section::clearance::{hull, stands_out, within};
-use crate::section::spec::SectionSpec;
-use crate::section::{Geometry, Part};
 use std::sync::{Arc, OnceLock};
+use stillbed_eigen::Patterns;
+use stillbed_frame::Inside;
+use stillbed_input::document::Located;
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::{Kind, Spread, show};
+use stillbed_material::{Role, Table};
+use stillbed_modes::{ModesFault, Orders};
+use stillbed_section::clearance::{hull, stands_out, within};
+use stillbed_section::spec::SectionSpec;
+use stillbed_section::{Geometry, Part};
 
 /// One way of making the base.
 #[derive(Debug, Clone)]
 pub struct Build {
     /// Its key in the design.
     pub name: String,
-    /// What a reader calls it.
+    /// The build's name as readers see it.
     pub label: String,
     /// Where it is stated.
     pub place: Place,
-    /// What is common and what it says itself, together.
+    /// The common drawing with what the build states itself.
     pub drawing: Drawing,
     /// What its parts are made of.
     pub substances: Vec<Substance>,
     /// The sections that its members are made of, in the order of the drawing.
     pub profiles: Vec<Profile>,
-    /// What its members as drawn lose to others, once it was found.
+    /// What its members as drawn lose where they lie inside others, once that is known.
     pub(super) inside: OnceLock<Found>,
-    /// The order of elimination of its frame without division, once it was solved.
+    /// The elimination order of its frame without subdivision, once it has been solved.
     pub(super) whole: OnceLock<Arc<Orders>>,
-    /// Orders of elimination of all builds.
+    /// Elimination orders, shared by all builds.
     pub(super) patterns: Patterns,
 }
 
-/// What members lose to others that they lie inside, and for which shapes of sections that was found.
+/// What members lose where they lie inside others, and the shapes of sections for which that was found.
 pub(super) type Found = (Vec<Arc<Geometry>>, Arc<Vec<Inside>>);
 
-/// A section as geometry, whatever its materials are worth.
+/// A section as geometry, independent of the values of its materials.
 #[derive(Debug, Clone)]
 pub struct Profile {
     /// Its name in the design.
@@ -48,7 +49,7 @@ pub struct Profile {
     pub spec: SectionSpec,
     /// Its parts with their mesh.
     pub geometry: Arc<Geometry>,
-    /// How far its parts act together.
+    /// How far its parts act together, 0 to 1.
     pub bond: Spread,
 }
 
@@ -62,7 +63,7 @@ impl Profile {
 }
 
 impl Build {
-    /// Puts a build together from its drawing; `None` when something is wrong, which is said.
+    /// Assembles a build from its drawing, and reports problems; `None` when one of them is an error.
     pub(super) fn resolve(
         name: Located<String>,
         label: Option<String>,
@@ -119,7 +120,7 @@ impl Build {
                 }
             }
         }
-        // What may be chosen from the stock is known too, though nothing is made of it yet.
+        // Materials that may be chosen from the stock are looked up too, though no part is made of them yet.
         for of in drawing.vary.iter().flat_map(|(_, vary)| vary.materials()) {
             if substances.iter().all(|s| s.name() != of.value) {
                 match stores.find(of) {
@@ -155,7 +156,7 @@ impl Build {
 }
 
 impl Profile {
-    /// A section that is meshed, and what is doubtful about it.
+    /// A meshed section, and what is doubtful about it.
     fn new(name: &str, spec: &SectionSpec, geometry: Arc<Geometry>) -> (Profile, Vec<Problem>) {
         let mut doubts = Vec::new();
         for part in geometry.hidden() {
@@ -199,7 +200,7 @@ impl Profile {
     }
 }
 
-/// True when the box around cavity `part` meets that of a part before it.
+/// True when the bounding box of the cavity `part` overlaps that of an earlier part.
 fn cuts(geometry: &Geometry, part: usize) -> bool {
     let Some(own) = geometry.extent(part) else {
         return false;
@@ -208,10 +209,10 @@ fn cuts(geometry: &Geometry, part: usize) -> bool {
     (0..part).any(|i| !geometry.parts()[i].cavity && geometry.extent(i).is_some_and(meets))
 }
 
-/// Skeleton parts that are cast in with one end and poke through their mould with the other.
+/// Skeleton parts that are cast in at one end and stick out of their mould at the other.
 ///
-/// A part that only lies against the fill is none of them, nor one that is itself the mould, which
-/// its own outline shows: the fill lies within it, as in a tube, or between its flanges.
+/// A part that only lies against the fill is not meant, nor one that is itself the mould: then the fill lies
+/// within the hull of its outline, as in a tube or between flanges.
 fn poking_out(profile: &Profile, substances: &[Substance]) -> Vec<Problem> {
     let parts = profile.geometry.parts();
     let role = |i: usize| substances.get(parts[i].medium).map(Substance::role);
@@ -240,13 +241,13 @@ fn poking_out(profile: &Profile, substances: &[Substance]) -> Vec<Problem> {
     said
 }
 
-/// Parts of a mix in which its largest stone does not fit.
+/// Parts of a mix that are thinner than its largest stone.
 fn too_thin(profile: &Profile, substances: &[Substance]) -> Vec<Problem> {
     let mut said = Vec::new();
     for (i, part) in profile.geometry.parts().iter().enumerate() {
         let Some(Substance::Mix(recipe)) = substances.get(part.medium) else { continue };
         let largest = recipe.aggregates.iter().filter_map(|a| a.grain).map(|(_, d)| d).fold(0.0, f64::max);
-        // The part's main piece: slivers beside rounded corners hold no stone anyway.
+        // The part's thickest region: slivers beside rounded corners hold no stone anyway.
         let side = |piece: &Vec<Vec<[f64; 2]>>| {
             let extent = |axis: usize| {
                 let values = || piece[0].iter().map(|p| p[axis]);
@@ -272,7 +273,7 @@ fn too_thin(profile: &Profile, substances: &[Substance]) -> Vec<Problem> {
     said
 }
 
-/// Materials without a price in a build that states prices.
+/// Prices of materials that nothing is made of.
 fn unpriced(drawing: &Drawing, substances: &[Substance]) -> Vec<Problem> {
     let mut said = Vec::new();
     if drawing.prices.is_empty() {
@@ -282,7 +283,7 @@ fn unpriced(drawing: &Drawing, substances: &[Substance]) -> Vec<Problem> {
         let known = |n: &str| substances.iter().any(|s| s.name() == n);
         if !known(&name.value) && drawing.mixes.get(&name.value).is_none() {
             let message = format!("the price of \"{}\", of which nothing is made here", name.value);
-            let help = crate::problem::suggest(&name.value, substances.iter().map(Substance::name));
+            let help = stillbed_input::problem::suggest(&name.value, substances.iter().map(Substance::name));
             said.push(Problem::warning(name.place.clone(), message).with_help(help));
         }
     }

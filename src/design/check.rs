@@ -1,14 +1,14 @@
-//! Names that lead nowhere, and targets that nothing judges.
+//! Which names in a design lead nowhere, and which targets cannot be judged?
 
 use super::drawing::Drawing;
 use super::goal::{Goal, Measure};
 use super::named::Named;
-use crate::document::Located;
-use crate::problem::{Place, Problem};
+use stillbed_input::document::Located;
+use stillbed_input::problem::{Place, Problem};
 
 /// What is wrong with the names of one build's drawing.
 ///
-/// A section that no build has is not said here, but once at its member.
+/// A section that no build has is not reported here, but once at its member.
 pub(super) fn names(drawing: &Drawing, build: &str, build_place: &Place, all: &[&Drawing]) -> Vec<Problem> {
     let mut said = Vec::new();
     let points = &drawing.points;
@@ -85,7 +85,7 @@ pub(super) fn goal_names(goal: &Goal, drawing: &Drawing) -> Vec<Problem> {
     said
 }
 
-/// True where one of `drawings` has the section `name`, or states it without being read.
+/// True where one of `drawings` has the section `name`, or states it in a way that could not be read.
 fn known_section(name: &str, drawings: &[&Drawing]) -> bool {
     drawings.iter().any(|d| d.sections.get(name).is_some() || d.sections.missing(name).is_none())
 }
@@ -99,7 +99,7 @@ pub(super) fn sections_of_no_build(drawings: &[&Drawing]) -> Vec<Problem> {
         if known_section(wanted, drawings) {
             continue;
         }
-        let help = match crate::problem::nearest(wanted, known()) {
+        let help = match stillbed_input::problem::nearest(wanted, known()) {
             Some(name) => format!("did you mean \"{name}\"?"),
             None => format!("add sections.{wanted}.parts = [{{ … }}] to each build"),
         };
@@ -109,7 +109,7 @@ pub(super) fn sections_of_no_build(drawings: &[&Drawing]) -> Vec<Problem> {
     said
 }
 
-/// Joints that members name and no build defines: rigid everywhere, most likely a slip.
+/// Joints that members name but no build defines: they are rigid everywhere, most likely by mistake.
 pub(super) fn joints_of_no_build(drawings: &[&Drawing]) -> Vec<Problem> {
     let mut said = Vec::new();
     let defined = |name: &str| {
@@ -125,7 +125,7 @@ pub(super) fn joints_of_no_build(drawings: &[&Drawing]) -> Vec<Problem> {
                     drawings.iter().flat_map(|d| d.joints.iter().map(|(name, _)| name)).collect();
                 let message =
                     format!("no build defines the joint \"{}\", so it is rigid everywhere", joint.value);
-                let help = match crate::problem::nearest(&joint.value, all.iter().copied()) {
+                let help = match stillbed_input::problem::nearest(&joint.value, all.iter().copied()) {
                     Some(name) => format!("did you mean \"{name}\"?"),
                     None => format!("define joints.{} in a build, or leave it out", joint.value),
                 };
@@ -136,7 +136,7 @@ pub(super) fn joints_of_no_build(drawings: &[&Drawing]) -> Vec<Problem> {
     said
 }
 
-/// Targets that the design gives nothing to judge by.
+/// Targets for which the design lacks what they are judged by.
 pub(super) fn targets(goal: &Goal, drawings: &[&Drawing]) -> Vec<Problem> {
     let mut said = Vec::new();
     for target in &goal.targets {

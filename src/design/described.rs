@@ -1,6 +1,6 @@
-//! What is said of each key of a design file, by the place at which it is asked for.
+//! The description of each key of a design file, by its place.
 
-/// Place and words. `*` is any name that the user gives, `[]` any table of a list.
+/// Places and descriptions. In a place, `*` is any name that the user gives, `[]` any table of a list.
 pub(super) const DESCRIBED: &[(&str, &str)] = &[
     ("title", "What the design is called."),
     ("amplitude", "Motion at which losses stated over amplitude are taken; else the smallest stated."),

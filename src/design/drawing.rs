@@ -1,13 +1,13 @@
-//! Everything that a base is made of, by name: what is common, and what a build says instead.
+//! Everything that a base is made of, by name: what is common to all builds, and what a build states instead.
 
 use super::named::Named;
 use super::price::Prices;
 use super::vary::VarySpec;
-use crate::document::Fields;
-use crate::frame::spec::{AnchorSpec, FootSpec, JointSpec, MassSpec, MemberSpec, PointSpec};
-use crate::material::spec::{MaterialSpec, MixSpec};
-use crate::quantity::Loss;
-use crate::section::spec::SectionSpec;
+use stillbed_frame::spec::{AnchorSpec, FootSpec, JointSpec, MassSpec, MemberSpec, PointSpec};
+use stillbed_input::document::Fields;
+use stillbed_input::quantity::Loss;
+use stillbed_material::spec::{MaterialSpec, MixSpec};
+use stillbed_section::spec::SectionSpec;
 
 /// Everything that a base is made of, by name.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -16,7 +16,7 @@ pub struct Drawing {
     pub points: Named<PointSpec>,
     /// Bars between points.
     pub members: Named<MemberSpec>,
-    /// What points carry.
+    /// Masses that points carry.
     pub masses: Named<MassSpec>,
     /// Springs to ground.
     pub feet: Named<FootSpec>,
@@ -30,16 +30,16 @@ pub struct Drawing {
     pub materials: Named<MaterialSpec>,
     /// Fills given as recipes.
     pub mixes: Named<MixSpec>,
-    /// What it costs.
+    /// What these things cost.
     pub prices: Prices,
-    /// What may vary.
+    /// What may vary when the base is sized.
     pub vary: Named<VarySpec>,
-    /// Whether what lies inside another member counts with both; `None` where it is not said, and it
+    /// Whether material inside another member counts with both; `None` where it is not stated, and then it
     /// counts once.
     pub keeps_overlaps: Option<bool>,
 }
 
-/// What a design may say of what lies inside another member: it counts once, or with each member from
+/// What a design may state about material inside another member: it counts once, or with each member from
 /// point to point.
 const OVERLAPS: [&str; 2] = ["once", "keep"];
 
@@ -71,7 +71,7 @@ impl Drawing {
         }
     }
 
-    /// This drawing, with what `build` states in place of what has the same name.
+    /// This drawing, with what `build` states replacing what has the same name.
     pub fn replaced_by(&self, build: &Drawing) -> Drawing {
         Drawing {
             points: self.points.replaced_by(&build.points),

@@ -1,19 +1,19 @@
-//! The text of a design changed in place: what a build states itself is changed there, what is
-//! common to all builds is copied into the build first; remarks and order stay.
+//! Changes the text of a design in place: what a build states itself is changed there; what is common to all
+//! builds is first copied into the build. Comments and order stay.
 
-use crate::problem::{Place, Problem};
+use stillbed_input::problem::{Place, Problem};
 use toml_edit::{DocumentMut, Item, Table, TableLike, Value as Text};
 
-/// `text`, the design read from `file`, ready to be changed.
+/// `text`, the design read from `file`, ready for changes.
 ///
 /// # Errors
-/// Text that is no TOML.
+/// Text that is not TOML.
 pub fn editable(file: &str, text: &str) -> Result<DocumentMut, Problem> {
     text.parse().map_err(|_| Problem::error(Place::file(file), "it cannot be written: it is not TOML"))
 }
 
-/// The table `builds.BUILD.KIND.NAME`; one that only stands as `KIND.NAME` is copied there. `None`
-/// where it stands nowhere.
+/// The table `builds.BUILD.KIND.NAME`; where only `KIND.NAME` exists, that is copied there first. `None`
+/// where neither exists.
 pub fn own<'d>(
     document: &'d mut DocumentMut,
     build: &str,
@@ -28,7 +28,7 @@ pub fn own<'d>(
     things.get_mut(name)?.as_table_like_mut()
 }
 
-/// The table `builds.BUILD.KIND`, made where there is none.
+/// The table `builds.BUILD.KIND`, created where it does not exist.
 fn things<'d>(document: &'d mut DocumentMut, build: &str, kind: &str) -> Option<&'d mut dyn TableLike> {
     let build = document.get_mut("builds")?.get_mut(build)?.as_table_like_mut()?;
     if build.get(kind).is_none() {
@@ -51,7 +51,7 @@ pub fn new<'d>(
     things.get_mut(name)?.as_table_like_mut()
 }
 
-/// Sets a value, with the spaces and remarks that stood around the old one.
+/// Sets a value and keeps the spaces and comments around the old one.
 pub fn set(table: &mut dyn TableLike, key: &str, mut value: Text) {
     if let Some(old) = table.get(key).and_then(Item::as_value) {
         *value.decor_mut() = old.decor().clone();

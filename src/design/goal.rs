@@ -3,11 +3,11 @@
 use super::named::Named;
 use super::pouring::PourSpec;
 use super::vary::Gaps;
-use crate::document::{Allowed, Fields, Located};
-use crate::problem::Place;
-use crate::quantity::{Kind, Spread};
-use crate::response::accuracy::spec::ThermalSpec;
-use crate::response::blow::Blow;
+use stillbed_input::document::{Allowed, Fields, Located};
+use stillbed_input::problem::Place;
+use stillbed_input::quantity::{Kind, Spread};
+use stillbed_response::accuracy::spec::ThermalSpec;
+use stillbed_response::blow::Blow;
 
 /// The two points between which the machine does its job.
 #[derive(Debug, Clone, PartialEq)]
@@ -32,9 +32,9 @@ pub struct Tap {
     pub at: Located<String>,
     /// Unit direction, global axes.
     pub along: [f64; 3],
-    /// N s.
+    /// Impulse, N s.
     pub impulse: Spread,
-    /// How long the tap lasts, s; 0 is an ideal impulse.
+    /// Duration of the tap, s; 0 is an ideal impulse.
     pub duration: f64,
     /// Amplitude below which the base is quiet, m.
     pub settle_to: f64,
@@ -43,7 +43,7 @@ pub struct Tap {
 }
 
 impl Tap {
-    /// What it does with the impulse that its model has at a draw, N s.
+    /// The tap with the `impulse`, N s, of a model.
     pub fn blow(&self, impulse: f64) -> Blow {
         Blow { impulse, duration: self.duration }
     }
@@ -58,7 +58,7 @@ pub struct Cut {
     pub cutting_stiffness: Spread,
 }
 
-/// A range of running speeds and the orders in which they excite.
+/// A range of running speeds and the orders at which they excite.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Speeds {
     /// Turns per second, lower limit first.
@@ -67,7 +67,7 @@ pub struct Speeds {
     pub orders: Vec<usize>,
     /// Unbalance, kg m.
     pub unbalance: Option<Spread>,
-    /// Name of the point where it turns.
+    /// Name of the point where the unbalance rotates.
     pub at: Option<Located<String>>,
 }
 
@@ -93,18 +93,18 @@ pub enum Measure {
     Stiffness,
     /// Dynamic stiffness at the worst peak, N/m.
     DynamicStiffness,
-    /// Mass of the whole, kg.
+    /// Total mass, kg.
     Mass,
     /// Time after the tap until the motion stays below the stated amplitude, s.
     SettleTime,
-    /// Price of the whole, in the currency of the prices.
+    /// Total price, in the currency of the prices.
     Cost,
     /// Loss factor of the mode that decides the settle time.
     LossFactor,
 }
 
 impl Measure {
-    /// All, in the order of a table.
+    /// All measures, in the order of a table.
     pub const ALL: [Measure; 7] = [
         Measure::FirstFrequency,
         Measure::Stiffness,
@@ -128,7 +128,7 @@ impl Measure {
         }
     }
 
-    /// What a reader calls it.
+    /// Its name as readers see it.
     pub fn title(self) -> &'static str {
         match self {
             Measure::FirstFrequency => "first frequency",
@@ -161,7 +161,7 @@ impl Measure {
 /// Everything that the base is for.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Goal {
-    /// Amplitude of motion at which losses are taken, m; `None` where none is stated over amplitude.
+    /// Amplitude of motion at which losses are taken, m; `None` where no loss depends on amplitude.
     pub amplitude: Option<f64>,
     /// Tip and work.
     pub tool: Option<Tool>,
@@ -283,7 +283,7 @@ fn quantity_or(fields: &Fields, key: &str, kind: Kind, default: f64) -> Spread {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::document::Reader;
+    use stillbed_input::document::Reader;
 
     fn read(text: &str) -> (Goal, Vec<String>) {
         let reader = Reader::new("d.toml", text);

@@ -4,18 +4,18 @@ use super::build::{Build, Profile};
 use super::goal::Goal;
 use super::price::{Costs, PartCost};
 use super::substance::Substance;
-use crate::frame::{
-    Anchor, Displaced, Foot, Frame, FrameFault, Inside, Joint, Layout, Mass, Member, MemberSection,
-    PartStiffness, Point, Solid, bounded, overlaps,
-};
-use crate::material::Medium;
-use crate::modes::{Asked, ModesFault, Spectrum, Statics, solve_beyond, solve_past_feet};
-use crate::problem::{Place, Problem};
-use crate::quantity::{Draw, Loss, Spread};
-use crate::section::{Action, Solution};
 use nalgebra::{Matrix6, Vector3};
 use num_complex::Complex64;
 use std::sync::Arc;
+use stillbed_frame::{
+    Anchor, Displaced, Foot, Frame, FrameFault, Inside, Joint, Layout, Mass, Member, MemberSection,
+    PartStiffness, Point, Solid, bounded, overlaps,
+};
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::{Draw, Loss, Spread};
+use stillbed_material::Medium;
+use stillbed_modes::{Asked, ModesFault, Spectrum, Statics, solve_beyond, solve_past_feet};
+use stillbed_section::{Action, Solution};
 
 /// A build at one draw.
 #[derive(Debug, Clone)]
@@ -28,13 +28,13 @@ pub struct Model {
     pub media: Vec<Medium>,
     /// Index of the point at the tool.
     pub tip: Option<usize>,
-    /// Index of the point at the work; `None` with a tip is the floor.
+    /// Index of the point at the work; with a tip, `None` is the floor.
     pub work: Option<usize>,
-    /// Mass of each medium in the members, kg; what lies inside another counts once.
+    /// Mass of each medium in the members, kg; material inside another member counts once.
     pub mass_of: Vec<f64>,
-    /// What members lose to others that they lie inside.
+    /// What members lose where they lie inside others.
     pub inside: Arc<Vec<Inside>>,
-    /// By how much every section is larger than drawn.
+    /// Factor by which every section is larger than drawn.
     pub scale: f64,
     /// Impulse of the tap, N s; 0 without one.
     pub impulse: f64,
@@ -88,7 +88,7 @@ impl Build {
         Ok(Model { frame, sections, media, tip, work, mass_of, inside, scale, impulse })
     }
 
-    /// The frame of one of its models ready to be loaded; all of them share an order of elimination.
+    /// The frame of one of this build's models, ready for loads; all of them share an elimination order.
     ///
     /// # Errors
     /// As [`Statics::new`].
@@ -101,8 +101,8 @@ impl Build {
         Ok(statics)
     }
 
-    /// The modes of one of its models, in an order of elimination that builds divided alike share;
-    /// the first mode of the structure is among them.
+    /// The modes of one of this build's models, with an elimination order shared by builds that are
+    /// subdivided alike; the first mode of the structure is among them.
     ///
     /// # Errors
     /// As [`solve_past_feet`].
@@ -110,7 +110,7 @@ impl Build {
         solve_past_feet(&model.frame, &Asked { patterns: self.patterns.clone(), ..asked.clone() })
     }
 
-    /// The same from fewer modes that are known.
+    /// The same, continued from a known spectrum of fewer modes.
     ///
     /// # Errors
     /// As [`Build::spectrum`].
@@ -123,8 +123,8 @@ impl Build {
         solve_beyond(&model.frame, &Asked { patterns: self.patterns.clone(), ..asked.clone() }, known)
     }
 
-    /// A profile of this build, as drawn or otherwise, in `media`: as the frame takes it, and what
-    /// a metre of it holds of each medium, kg/m.
+    /// A profile of this build, as drawn or changed, in `media`: its member section, and the mass of each
+    /// medium per length, kg/m.
     ///
     /// # Errors
     /// What keeps the section from being solved, at its place.
@@ -153,10 +153,10 @@ impl Build {
         ))
     }
 
-    /// What the substances of this build are in `draw`.
+    /// The media of this build's substances in `draw`.
     ///
     /// # Errors
-    /// A property that one lacks, at the build.
+    /// A missing property, at the build.
     pub fn media(&self, draw: &Draw) -> Result<Vec<Medium>, Vec<Problem>> {
         let media = self.substances.iter().map(|substance| substance.medium(draw));
         media.collect::<Result<_, _>>().map_err(|missing| vec![missing.at(self.place.clone())])
@@ -169,7 +169,7 @@ impl Build {
             Complex64::new(k, k * loss.at(goal.amplitude, draw))
         };
         let point = |name: &str| drawing.points.position(name).unwrap_or(usize::MAX);
-        let joint = |name: &Option<crate::document::Located<String>>| {
+        let joint = |name: &Option<stillbed_input::document::Located<String>>| {
             name.as_ref().and_then(|name| drawing.joints.position(&name.value))
         };
         let section = |name: &str| self.profiles.iter().position(|p| p.name == name).unwrap_or(usize::MAX);
@@ -252,7 +252,8 @@ impl Build {
         member_section(&profile.name, &solution.sliding, &solution.mass, made_of, model.scale)
     }
 
-    /// What the members of `frame`, whose sections are `scale` times as large as drawn, lose to others.
+    /// What the members of `frame`, whose sections are `scale` times as large as drawn, lose where they lie
+    /// inside others.
     fn inside(&self, frame: &Frame, scale: f64) -> Arc<Vec<Inside>> {
         if self.drawing.keeps_overlaps == Some(true) {
             return Arc::default();
@@ -272,7 +273,7 @@ impl Build {
         if same { Arc::clone(known) } else { find() }
     }
 
-    /// Mass of each medium in the members, what lies inside another once, kg.
+    /// Mass of each medium in the members, kg; what lies inside another member counts once.
     fn mass_of(
         &self,
         frame: &Frame,
@@ -325,7 +326,7 @@ impl Build {
 }
 
 impl Model {
-    /// Mass of the whole, members and what they carry, kg.
+    /// Total mass of the members and of what they carry, kg.
     pub fn mass(&self) -> f64 {
         self.mass_of.iter().sum::<f64>() + self.frame.masses.iter().map(|mass| mass.mass).sum::<f64>()
     }
@@ -335,7 +336,7 @@ impl Model {
         self.costs(build).total()
     }
 
-    /// The same part by part.
+    /// The same, part by part.
     pub fn costs(&self, build: &Build) -> Costs {
         let prices = &build.drawing.prices;
         let masses = build.substances.iter().zip(&self.mass_of).filter(|(_, mass)| **mass > 0.0);
@@ -352,10 +353,11 @@ impl Model {
     }
 }
 
-/// One way of a section's parts acting together, as the frame takes it, `scale` times as large as drawn.
+/// The member section for one way in which the parts of a section act together, `scale` times as large as
+/// drawn.
 ///
-/// Stiffness and mass of strains or velocities that are rotations per length gain one power of
-/// the scale each beyond the area's two.
+/// Stiffness and mass grow as the area, with the second power of the scale, and with one more power for each
+/// strain or velocity that is a rotation per length.
 fn member_section<'a>(
     name: &str,
     action: &Action,

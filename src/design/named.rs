@@ -1,15 +1,15 @@
-//! Things of one kind by name, in the order of the file, and how a build's replace the common ones.
+//! Things of one kind by name, in the order of the file, and how a build's own replace the common ones.
 
-use crate::document::Fields;
-use crate::problem::suggest;
+use stillbed_input::document::Fields;
+use stillbed_input::problem::suggest;
 
 /// What the file says under one name.
 #[derive(Debug, Clone, PartialEq)]
 enum Entry<T> {
     Stated(T),
-    /// `NAME = false`: a build does without what is common.
+    /// `NAME = false`: a build leaves the common one out.
     Removed,
-    /// It could not be read, which has been said.
+    /// It could not be read, which has been reported.
     Broken,
 }
 
@@ -44,7 +44,7 @@ impl<T: Clone> Named<T> {
         named
     }
 
-    /// Reads a table of tables, each entry closed after `read`.
+    /// Reads a table of tables; after `read`, unknown keys of an entry are reported.
     pub fn read_tables(parent: &Fields, key: &str, read: impl Fn(&Fields) -> Option<T>) -> Named<T> {
         Named::read(parent, key, |table, name| {
             let fields = table.fields(name)?;
@@ -54,7 +54,7 @@ impl<T: Clone> Named<T> {
         })
     }
 
-    /// These, with those of `other` in place of the ones of the same name.
+    /// These things, with those of `other` replacing the ones of the same name.
     pub fn replaced_by(&self, other: &Named<T>) -> Named<T> {
         let mut entries = self.entries.clone();
         for (name, entry) in &other.entries {
@@ -71,12 +71,12 @@ impl<T: Clone> Named<T> {
         self.iter().find(|(known, _)| *known == name).map(|(_, thing)| thing)
     }
 
-    /// Where `name` stands among those that are there.
+    /// The index of `name` among the stated things.
     pub fn position(&self, name: &str) -> Option<usize> {
         self.iter().position(|(known, _)| known == name)
     }
 
-    /// All that are there, in order.
+    /// All stated things, in order.
     pub fn iter(&self) -> impl Iterator<Item = (&str, &T)> {
         self.entries.iter().filter_map(|(name, entry)| match entry {
             Entry::Stated(thing) => Some((name.as_str(), thing)),
@@ -84,12 +84,12 @@ impl<T: Clone> Named<T> {
         })
     }
 
-    /// How many are there.
+    /// How many things are stated.
     pub fn len(&self) -> usize {
         self.iter().count()
     }
 
-    /// True when there is none.
+    /// True when none is stated.
     pub fn is_empty(&self) -> bool {
         self.len() == 0
     }
@@ -104,7 +104,7 @@ impl<T: Clone> Named<T> {
         *self = self.replaced_by(&Named { entries: vec![(name.to_string(), Entry::Stated(thing))] });
     }
 
-    /// The repair for a name that is not there, or `None` when it was stated but could not be read.
+    /// A suggestion for a name that does not exist, or `None` when it was stated but could not be read.
     pub fn missing(&self, name: &str) -> Option<String> {
         let broken = self.entries.iter().any(|(known, e)| known == name && matches!(e, Entry::Broken));
         (!broken).then(|| suggest(name, self.iter().map(|(known, _)| known)))
@@ -114,13 +114,13 @@ impl<T: Clone> Named<T> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::document::Reader;
-    use crate::quantity::{Kind, Spread};
+    use stillbed_input::document::Reader;
+    use stillbed_input::quantity::{Kind, Spread};
 
     fn masses(text: &str) -> Named<Spread> {
         let reader = Reader::new("d.toml", text);
         Named::read(&reader.root(), "masses", |table, name| {
-            table.quantity(name, Kind::Mass, crate::document::Allowed::Any)
+            table.quantity(name, Kind::Mass, stillbed_input::document::Allowed::Any)
         })
     }
 

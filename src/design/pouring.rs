@@ -1,4 +1,4 @@
-//! How the base is poured, as the design states it.
+//! How is the base poured? The table `[pour]` of the design file.
 //!
 //! ```toml
 //! [pour]
@@ -7,35 +7,35 @@
 //! start = "08:00"
 //! ```
 
-use crate::document::{Allowed, Fields};
-use crate::quantity::{Kind, Spread};
+use stillbed_input::document::{Allowed, Fields};
+use stillbed_input::quantity::{Kind, Spread};
 
-/// How the base is poured; what is not stated is left to the study.
+/// How the base is poured; what is not stated is chosen by the study.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct PourSpec {
-    /// Part lost on tools and in joints.
+    /// Fraction of the mix lost on tools and in joints.
     pub waste: Option<f64>,
-    /// Mix that the bucket takes, m3.
+    /// Volume of mix that the bucket holds, m3.
     pub bucket: Option<f64>,
     /// Temperature of mix and mould, and of the room over the day, K.
     pub temperature: Option<f64>,
-    /// How far the room goes above and below that, K.
+    /// How far the room temperature rises above and falls below that, K.
     pub swing: Option<f64>,
     /// Time of day at which the first lift begins, s.
     pub start: Option<f64>,
     /// Height of a lift, m.
     pub lift: Option<f64>,
-    /// From the begin of one lift to that of the next, s.
+    /// Time from the start of one lift to the start of the next, s.
     pub wait: Option<f64>,
     /// Time to mix a batch, s.
     pub mixing_time: Option<f64>,
     /// Time to place and vibrate 10 kg, s.
     pub placing_time: Option<f64>,
-    /// Heat passed from a surface to air, W/(m2 K).
+    /// Film coefficient from a surface to air, W/(m2 K).
     pub film: Option<Spread>,
-    /// Distance of the ribs of the mould, m.
+    /// Distance between the ribs of the mould, m.
     pub ribs: Option<f64>,
-    /// Deflection of a board allowed between them, m.
+    /// Allowed deflection of a board between them, m.
     pub deflection: Option<f64>,
 }
 
@@ -73,7 +73,7 @@ impl PourSpec {
 /// How a time of day is written.
 pub const TIME_HELP: &str = "write hours and minutes like \"08:00\"";
 
-/// The time of day `text`, such as "08:00", in seconds; `None` where it is none.
+/// The time of day `text`, such as "08:00", in seconds; `None` where it is not one.
 pub fn time_of_day(text: &str) -> Option<f64> {
     let (hours, minutes) = text.trim().split_once(':')?;
     let number = |text: &str| text.bytes().all(|b| b.is_ascii_digit()).then(|| text.parse::<u32>().ok())?;
@@ -84,7 +84,7 @@ pub fn time_of_day(text: &str) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::document::Reader;
+    use stillbed_input::document::Reader;
 
     fn read(text: &str) -> (PourSpec, Vec<String>) {
         let reader = Reader::new("d.toml", text);

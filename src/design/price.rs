@@ -1,15 +1,15 @@
-//! What a build costs: a price per mass of each material, and what is fixed.
+//! What does a build cost? A price per mass of each material, and fixed costs.
 
-use crate::document::{Allowed, Fields, Located};
-use crate::quantity::{self, Kind};
 use serde::Serialize;
+use stillbed_input::document::{Allowed, Fields, Located};
+use stillbed_input::quantity::{self, Kind};
 
-/// Prices of one build, in whatever currency the user counts in.
+/// Prices of one build, in any one currency.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Prices {
     /// Per kilogram, by name of material or mix.
     pub per_mass: Vec<(Located<String>, f64)>,
-    /// Work, feet, inserts: once.
+    /// Fixed costs: work, feet, inserts.
     pub fixed: Option<f64>,
 }
 
@@ -41,7 +41,7 @@ impl Prices {
         prices
     }
 
-    /// These, with those of `other` in place of the ones of the same name.
+    /// These prices, with those of `other` replacing the ones of the same name.
     pub fn replaced_by(&self, other: &Prices) -> Prices {
         let mut prices = self.clone();
         for (name, price) in &other.per_mass {
@@ -68,20 +68,20 @@ impl Prices {
 /// What a build costs, part by part.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Costs {
-    /// By what they are made of.
+    /// By material or mix.
     pub parts: Vec<PartCost>,
-    /// Once; 0 where nothing is stated.
+    /// Fixed costs; 0 where none are stated.
     pub fixed: f64,
     #[serde(skip)]
     pub(super) stated: bool,
 }
 
-/// What the parts of one material or mix weigh, and their price.
+/// Mass and price of the parts made of one material or mix.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PartCost {
     /// Material or mix.
     pub of: String,
-    /// Mass of all of it.
+    /// Total mass of it.
     pub mass_kg: f64,
     /// Its price; `None` where it is not stated.
     pub price_per_kg: Option<f64>,
@@ -107,7 +107,7 @@ fn per_mass(text: &str) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::document::Reader;
+    use stillbed_input::document::Reader;
 
     #[test]
     fn a_price_per_mass() {

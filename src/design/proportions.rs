@@ -1,16 +1,16 @@
-//! What the rules on beam theory ask of each member of a build: how thick it is, what it ends in.
+//! What do the rules on beam theory need to know of each member? How thick it is, and what it ends in.
 
 use super::build::{Build, Profile};
 use super::model::Model;
-use crate::frame::{Line, Solid};
-use crate::modes::{Corner, Proportions};
-use crate::section::Shape;
 use nalgebra::Vector3;
+use stillbed_frame::{Line, Solid};
+use stillbed_modes::{Corner, Proportions};
+use stillbed_section::Shape;
 
-/// Beyond this cosine two members run on in one line.
+/// Two members continue each other in one line when the cosine between them exceeds this.
 const STRAIGHT: f64 = 0.999;
 
-/// A tube is filled when its section has material in this part of the area within its outline.
+/// A tube is filled when its section has material in this fraction of the area within its outline.
 const FILLED: f64 = 0.9;
 
 /// One member as its neighbours see it.
@@ -23,10 +23,10 @@ struct Seen {
 }
 
 impl Build {
-    /// What the rules on beam theory ask of each member of `model`, in the order of its frame.
+    /// What the rules on beam theory need of each member of `model`, in the order of its frame.
     pub fn proportions(&self, model: &Model) -> Vec<Proportions> {
         let frame = &model.frame;
-        let sight = |member: &crate::frame::Member| {
+        let sight = |member: &stillbed_frame::Member| {
             let profile = &self.profiles[member.section];
             let size = Solid::of(&profile.geometry).size().map(|side| side * model.scale);
             let wall = bare_wall(profile).map(|(part, wall)| {
@@ -42,12 +42,12 @@ impl Build {
     }
 }
 
-/// The part of a section that is its bare outer wall, and how thick that is, m.
+/// The part of a section that is its bare outer wall, and the thickness of that wall, m.
 fn bare_wall(profile: &Profile) -> Option<(usize, f64)> {
     let geometry = &profile.geometry;
     let bounds = Solid::of(geometry).bounds;
     let material: f64 = geometry.moments().iter().map(|moments| moments.area).sum();
-    let outer = |(part, own): (usize, &crate::section::Part)| {
+    let outer = |(part, own): (usize, &stillbed_section::Part)| {
         let (wall, whole) = match &own.shape {
             Shape::Tube { width, height, wall, .. } => (*wall, width * height),
             Shape::Pipe { diameter, wall } => (*wall, std::f64::consts::FRAC_PI_4 * diameter * diameter),
@@ -64,7 +64,7 @@ fn bare_wall(profile: &Profile) -> Option<(usize, f64)> {
     geometry.parts().iter().enumerate().find_map(outer)
 }
 
-/// The direction of a member away from a point that it ends at.
+/// The direction of a member away from its end at `point`.
 fn away(model: &Model, seen: &[Seen], number: usize, point: usize) -> Vector3<f64> {
     let x: Vector3<f64> = seen[number].line.axes.row(0).transpose();
     if model.frame.members[number].from == point { x } else { -x }
@@ -73,13 +73,13 @@ fn away(model: &Model, seen: &[Seen], number: usize, point: usize) -> Vector3<f6
 /// Members other than `number` that end at `point`.
 fn others(model: &Model, number: usize, point: usize) -> impl Iterator<Item = usize> + '_ {
     let members = model.frame.members.iter().enumerate();
-    let meet = move |(other, member): (usize, &crate::frame::Member)| {
+    let meet = move |(other, member): (usize, &stillbed_frame::Member)| {
         (other != number && (member.from == point || member.to == point)).then_some(other)
     };
     members.filter_map(meet)
 }
 
-/// The member that runs on from `number` beyond `point` in one line.
+/// The member that continues `number` beyond `point` in one line.
 fn next(model: &Model, seen: &[Seen], number: usize, point: usize) -> Option<usize> {
     let own = away(model, seen, number, point);
     others(model, number, point).find(|other| own.dot(&away(model, seen, *other, point)) < -STRAIGHT)
@@ -139,12 +139,12 @@ fn of(model: &Model, seen: &[Seen], number: usize) -> Proportions {
     own
 }
 
-/// The wall that `number` meets of the widest hollow one of `hosts`.
+/// The corner where `number` meets the wall of the widest hollow member of `hosts`.
 fn corner(model: &Model, seen: &[Seen], number: usize, hosts: &[usize]) -> Option<Corner> {
     let widest = |m: usize| seen[m].size[0].max(seen[m].size[1]);
     let hollow = hosts.iter().copied().filter(|other| seen[*other].wall.is_some());
     let host = hollow.min_by(|a, b| widest(*b).total_cmp(&widest(*a)))?;
-    // Of two that are alike and end in each other the wall is counted with the first.
+    // Of two equal members that end in each other, the wall is counted with the first.
     let narrower = widest(number) < (1.0 - 1e-9) * widest(host);
     let through = |m: usize| {
         let ends = &model.frame.members[m];
@@ -165,9 +165,9 @@ fn corner(model: &Model, seen: &[Seen], number: usize, hosts: &[usize]) -> Optio
 mod tests {
     use super::super::Design;
     use super::*;
-    use crate::material::Table;
-    use crate::quantity::Draw;
     use approx::assert_relative_eq;
+    use stillbed_input::quantity::Draw;
+    use stillbed_material::Table;
 
     fn proportions(fill: &str) -> Vec<Proportions> {
         let text = format!(

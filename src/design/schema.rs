@@ -1,20 +1,22 @@
-//! What a design file may hold, as a JSON Schema by which editors complete and check it.
+//! What may a design file hold? A JSON Schema by which editors complete and check it.
 //!
-//! Nothing is stated twice: the readers of the design are run on a file that has every key, and
-//! what they ask for (the keys of each table, their forms, which of them are needed) becomes the
-//! schema. What it cannot hold (names that lead somewhere, physics) `check` still finds.
+//! Nothing is stated twice: the readers of the design are run on a file that has every key, and what they ask
+//! for (the keys of each table, their forms, which of them are required) becomes the schema. What a schema
+//! cannot check (whether names exist, physics) is left to `check`.
 
 use super::Sheet;
 use super::described::DESCRIBED;
-use crate::document::{Allowed, Asked, AskedTable, Form, Reader};
-use crate::quantity::pattern::{list_pattern, loss_pattern, range_pattern, ratio_pattern, size_pattern};
-use crate::quantity::{Kind, example};
 use serde_json::{Map, Value, json};
+use stillbed_input::document::{Allowed, Asked, AskedTable, Form, Reader};
+use stillbed_input::quantity::pattern::{
+    list_pattern, loss_pattern, range_pattern, ratio_pattern, size_pattern,
+};
+use stillbed_input::quantity::{Kind, example};
 
 /// A design that states every key once.
 const EVERY_KEY: &str = include_str!("every-key.toml");
 
-/// What a build states may be stated for all builds, under the same keys.
+/// What a build states may also be stated for all builds, under the same keys.
 const BUILDS: &str = "builds/*/";
 
 /// The JSON Schema (draft 2020-12) of a design file, indented, with a newline at its end.
@@ -37,14 +39,14 @@ fn asked() -> Asked {
     reader.asked()
 }
 
-/// What is said of the key at `place`.
+/// The description of the key at `place`.
 fn described(place: &str) -> Option<&'static str> {
     DESCRIBED.iter().find(|(known, _)| *known == place).map(|(_, words)| *words)
 }
 
 struct Schema<'a> {
     asked: &'a Asked,
-    /// By name: tables that the file and its builds share, and kinds of quantities.
+    /// By name: tables common to the file and its builds, and kinds of quantities.
     defined: Map<String, Value>,
 }
 
@@ -79,10 +81,10 @@ impl Schema<'_> {
         schema
     }
 
-    /// What stands at `place`, which is `key` of `table`.
+    /// The value at `place`, which is `key` of `table`.
     fn value(&mut self, place: &str, table: &AskedTable, key: &str) -> Value {
         let forms = table.keys.get(key).map(|key| key.forms.as_slice()).unwrap_or_default();
-        // What a build states in place of what is common is read by the same reader.
+        // What a build states in place of common things is read by the same reader.
         let own = place.strip_prefix(BUILDS).unwrap_or(place);
         let common = forms.contains(&Form::Table) && self.has("", own) && self.has("builds/*", own);
         let ways: Vec<Value> = match common {
@@ -211,7 +213,7 @@ fn one_or_several(one: Value) -> Value {
     json!({ "anyOf": [one, { "type": "array", "items": one }] })
 }
 
-/// What is read there, with its unit: `A length, as in "600 mm".`
+/// The kind of value, with an example in its unit: `A length, as in "600 mm".`
 fn told(forms: &[Form]) -> Option<String> {
     let form = match forms.iter().find(|form| **form != Form::False)? {
         Form::Series(one) => one.as_ref(),

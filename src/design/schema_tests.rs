@@ -1,7 +1,7 @@
-//! The schema against the reader: keys, words, designs that are right and designs that are not.
+//! The schema compared with the reader: keys, words, valid designs and invalid ones.
 
 use super::*;
-use crate::design::STARTER;
+use crate::STARTER;
 use proptest::prelude::*;
 use std::sync::LazyLock;
 
@@ -95,7 +95,7 @@ fn an_unknown_key_in_any_table_is_refused_where_the_reader_refuses_it() {
     let mut places = Vec::new();
     tables(&whole, "", &mut places);
     assert!(places.len() > 60, "{}", places.len());
-    // A key among prices is the name of a material; what its text may be is the reader's.
+    // A key among prices is the name of a material; whether its text is valid is left to the reader.
     for place in places.iter().filter(|place| !place.ends_with("prices")) {
         let mut changed = whole.clone();
         changed.pointer_mut(place).unwrap()["no_such_key"] = json!("x");
@@ -131,7 +131,7 @@ fn a_key_that_is_needed_and_left_out_is_refused_by_both() {
     }
 }
 
-/// What stands in quotes in one line of `text`, changed.
+/// `text` with what stands in quotes in one line changed.
 fn mutated(text: &str, line: usize, slip: &str) -> String {
     let lines: Vec<&str> = text.lines().collect();
     let chosen = line % lines.len();

@@ -1,22 +1,22 @@
-//! What a part is made of: a material of the table or the design, or a mix; and the places of
-//! their uncertain values in a draw.
+//! What is a part made of? A material of the table or the design, or a mix; and the indices of their
+//! uncertain values in a draw.
 
 use super::drawing::Drawing;
-use crate::document::{Law, Located, Uncertain};
-use crate::material::demand::demand;
-use crate::material::spec::AirSpec;
-use crate::material::{Material, Medium, MissingProperty, Property, Recipe, Role, Table, predict};
-use crate::modes::Patterns;
-use crate::problem::{Problem, suggest};
-use crate::quantity::{Draw, Kind, figures};
-use crate::section::{Geometry, Part, SectionFault};
 use std::collections::BTreeMap;
 use std::sync::Arc;
+use stillbed_eigen::Patterns;
+use stillbed_input::document::{Law, Located, Uncertain};
+use stillbed_input::problem::{Problem, suggest};
+use stillbed_input::quantity::{Draw, Kind, figures};
+use stillbed_material::demand::demand;
+use stillbed_material::spec::AirSpec;
+use stillbed_material::{Material, Medium, MissingProperty, Property, Recipe, Role, Table, predict};
+use stillbed_section::{Geometry, Part, SectionFault};
 
-/// What the builds of a design share: the place of every uncertain value in a draw, and sections
-/// that are drawn alike, meshed once.
+/// What the builds of a design share: the index of every uncertain value in a draw, and sections that are
+/// drawn alike, meshed once.
 pub(super) struct Register {
-    /// Those that the file states, then those of the table that are used.
+    /// Those that the file states, then those of the materials used from the table.
     pub uncertain: Vec<Uncertain>,
     places: BTreeMap<(String, Property), usize>,
     geometries: Vec<Arc<Geometry>>,
@@ -29,8 +29,8 @@ impl Register {
         Register { uncertain, places: BTreeMap::new(), geometries: Vec::new(), patterns: Patterns::default() }
     }
 
-    /// `recipe` with the spreads of what is predicted of it registered: those of one name are drawn alike in
-    /// all builds.
+    /// `recipe` with the spreads of its predicted values registered; those of mixes with the same name are
+    /// drawn alike in all builds.
     pub fn enter_mix(&mut self, recipe: &mut Recipe) {
         let name = recipe.name.clone();
         let (air, moduli) = (recipe.predicts_air(), recipe.predicts_moduli());
@@ -86,7 +86,7 @@ impl Substance {
         }
     }
 
-    /// What it is there for.
+    /// Its role in a section.
     pub fn role(&self) -> Role {
         match self {
             Substance::Material(material) => material.role,
@@ -94,10 +94,10 @@ impl Substance {
         }
     }
 
-    /// It as mechanics sees it, in `draw`.
+    /// The substance as a medium for mechanics, in `draw`.
     ///
     /// # Errors
-    /// A property that it lacks.
+    /// A missing property.
     pub fn medium(&self, draw: &Draw) -> Result<Medium, MissingProperty> {
         match self {
             Substance::Material(material) => material.medium(draw),
@@ -115,7 +115,7 @@ pub(super) struct Stores<'a> {
 }
 
 impl<'a> Stores<'a> {
-    /// The geometry of parts made of `substances` at their stated values.
+    /// The geometry of parts made of `substances` at their nominal values.
     ///
     /// # Errors
     /// What is wrong with the parts.
@@ -126,7 +126,7 @@ impl<'a> Stores<'a> {
     ) -> Result<Arc<Geometry>, SectionFault> {
         let stated = Draw::default();
         let media: Result<Vec<Medium>, _> = substances.iter().map(|s| s.medium(&stated)).collect();
-        // A property that is missing is said of the build.
+        // A missing property is reported of the build.
         let Ok(media) = media else { return Geometry::new(parts).map(Arc::new) };
         let shared = self.register.geometries.iter().find_map(|known| known.shared(&parts, &media));
         if let Some(geometry) = shared {
@@ -137,7 +137,7 @@ impl<'a> Stores<'a> {
         Ok(geometry)
     }
 
-    /// What `drawing` and `table` have together.
+    /// The materials of `drawing` and of `table` together.
     pub fn new(drawing: &'a Drawing, table: &Table, register: &'a mut Register) -> Stores<'a> {
         let mut table = table.clone();
         for (name, spec) in drawing.materials.iter() {
@@ -147,7 +147,7 @@ impl<'a> Stores<'a> {
         Stores { drawing, table, register }
     }
 
-    /// What `name` is; `None` where it could not be read, which has been said.
+    /// The substance called `name`; `None` where it could not be read, which has been reported.
     ///
     /// # Errors
     /// What is wrong with it, at the places of the names.
@@ -192,7 +192,7 @@ impl<'a> Stores<'a> {
         }
     }
 
-    /// The problem of a name that is nowhere; `None` where it was stated but could not be read.
+    /// The problem of a name that does not exist; `None` where it was stated but could not be read.
     fn absent(&self, name: &Located<String>) -> Option<Problem> {
         self.drawing.materials.missing(&name.value)?;
         self.drawing.mixes.missing(&name.value)?;

@@ -1,4 +1,4 @@
-//! What of a build may vary, and between which choices: the tables `[vary.NAME]` and `[gaps]`.
+//! What may vary in a build, and between which choices? The tables `[vary.NAME]` and `[gaps]`.
 //!
 //! ```toml
 //! [vary.rail_tube]
@@ -12,16 +12,16 @@
 //! at = { from = "0, -20 mm", to = "0, 20 mm", steps = 5 }
 //! ```
 
-use crate::document::{Allowed, Fields, Located};
-use crate::problem::Place;
-use crate::quantity::Kind;
+use stillbed_input::document::{Allowed, Fields, Located};
+use stillbed_input::problem::Place;
+use stillbed_input::quantity::Kind;
 
 /// One thing that may vary.
 #[derive(Debug, Clone, PartialEq)]
 pub struct VarySpec {
     /// What it is, and its choices.
     pub choices: Choices,
-    /// Another varied thing with as many choices, which goes with this one step by step.
+    /// Another varied thing with as many choices; both change together, step by step.
     pub with: Option<Located<String>>,
     /// Where it is stated.
     pub place: Place,
@@ -30,7 +30,7 @@ pub struct VarySpec {
 /// A part of one or several sections.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PartPlace {
-    /// The sections in which it makes the same choice.
+    /// The sections in which the same choice is made.
     pub sections: Vec<Located<String>>,
     /// Its number, from 1.
     pub part: Located<usize>,
@@ -43,11 +43,11 @@ pub enum Choices {
     Stock {
         /// Which part.
         part: PartPlace,
-        /// Forms and materials of which it may be.
+        /// Forms and materials to choose from.
         racks: Vec<Rack>,
-        /// Whether the larger side stands up; `None` is as the drawn part lies.
+        /// Whether the larger side stands upright; `None` keeps it as the drawn part lies.
         upright: Option<bool>,
-        /// The part, from 1, that fills its inside and follows its size.
+        /// Number of the part, from 1, that fills its inside and follows its size.
         core: Option<Located<usize>>,
     },
     /// A part takes other sizes of its own shape, m.
@@ -56,7 +56,7 @@ pub enum Choices {
         part: PartPlace,
         /// In the order in which its shape states them.
         sizes: Vec<Vec<f64>>,
-        /// The part, from 1, that fills its inside and follows its size.
+        /// Number of the part, from 1, that fills its inside and follows its size.
         core: Option<Located<usize>>,
     },
     /// A part moves in its section.
@@ -73,13 +73,13 @@ pub enum Choices {
         /// 0 to 1.
         bonds: Vec<f64>,
     },
-    /// The binder's share of a mix by weight; what else is in it keeps its proportions.
+    /// The binder's share of a mix by weight; the other ingredients keep their proportions.
     Share {
         /// The mix.
         mix: Located<String>,
         /// Of binder and aggregates together, 0 to 1.
         shares: Vec<f64>,
-        /// Whether shares that leave the voids between the grains empty may be chosen.
+        /// Whether shares that leave voids between the grains unfilled may be chosen.
         unfilled: bool,
     },
     /// The stiffness of feet.
@@ -103,15 +103,15 @@ pub struct Rack {
 /// What must stay free between parts, and what can be welded.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Gaps {
-    /// Least fill over a skeleton that is cast in, m.
+    /// Least thickness of fill over a skeleton that is cast in, m.
     pub cover: f64,
-    /// Least width of a gap that fill has to pass, in largest grains.
+    /// Least width of a gap that fill has to pass, in diameters of the largest grain.
     pub stones: f64,
     /// Thinnest wall that can be welded, m.
     pub wall: f64,
 }
 
-/// Widths of the largest grain that a gap has where nothing is stated: common practice.
+/// Default of that width, in diameters of the largest grain: common practice.
 const STONES: f64 = 3.0;
 
 impl Default for Gaps {
@@ -160,7 +160,7 @@ impl VarySpec {
             let example = format!("name one of {known}, as in {} = {}", WHAT[0].0, WHAT[0].1);
             let key = stated.first().copied().unwrap_or("stock");
             fields.refuse(key, format!("{found}, not one thing"), example);
-            // What else stands here is not the fault.
+            // The other keys here are not at fault, so they count as read.
             fields.keys();
             return None;
         };
@@ -201,7 +201,7 @@ impl VarySpec {
         Some(VarySpec { choices: choices?, with, place: fields.place() })
     }
 
-    /// The materials that its choices bring in.
+    /// The materials that its choices introduce.
     pub fn materials(&self) -> impl Iterator<Item = &Located<String>> {
         let racks = match &self.choices {
             Choices::Stock { racks, .. } => racks.as_slice(),
@@ -257,7 +257,7 @@ fn stock(fields: &Fields) -> Option<Choices> {
                 of: Located { value: of.trim().to_string(), place: place.clone() },
             }),
             _ => fields.say(
-                crate::problem::Problem::error(place.clone(), format!("\"{value}\" is no stock"))
+                stillbed_input::problem::Problem::error(place.clone(), format!("\"{value}\" is no stock"))
                     .with_help("write the form, then the material: \"square tube, structural steel\""),
             ),
         }
@@ -270,7 +270,7 @@ fn stock(fields: &Fields) -> Option<Choices> {
 mod tests {
     use super::super::named::Named;
     use super::*;
-    use crate::document::Reader;
+    use stillbed_input::document::Reader;
 
     fn read(text: &str) -> (Named<VarySpec>, Vec<String>) {
         let reader = Reader::new("d.toml", text);

@@ -1,16 +1,16 @@
-//! What happens along a member: strains that it takes on by itself, loads between its ends, its
-//! deflected line and the forces in it.
+//! What happens along a member: thermal strains, loads between its nodes, its deflected line
+//! and its section forces.
 //!
 //! ```text
-//! free strain:   e(x) = e₀ + (e₁ - e₀) x / L         what a change of temperature asks for
-//! free stretch:  d_T = ∫ (I + s B)ᵀ e ds             s from the far end of a piece
+//! free strain:   e(x) = e₀ + (e₁ - e₀) x / L         the strain that a change of temperature would give
+//! free stretch:  d_T = ∫ (I + s B)ᵀ e ds             s from the far end of an element
 //! end forces:    P = F⁻¹ (A d - d_T)
 //! load:          K d = Aᵀ F⁻¹ d_T
 //! ```
 //!
-//! F, A and B are those of a piece; so the motion of every place is exact for strains linear in
-//! x. A load between the ends enters through the exact static shapes, Nᵀ f, which is exact at
-//! the places as well.
+//! F, A and B are those of an element (see `piece`), so the motion of every node is exact for
+//! strains linear in x. A load between the nodes enters through the exact static shapes, Nᵀ f, which
+//! is exact at the nodes as well.
 //!
 //! # Source
 //! - `przemieniecki1968`: ch. 5 (stiffness of a beam), ch. 7 (thermal loads on an element)
@@ -23,18 +23,18 @@ use super::piece::{Matrix12, Piece, Vector12, transposed_reach};
 use nalgebra::{Vector3, Vector6};
 use std::sync::Arc;
 
-/// The strains of a free member, in the order of a section's strains, where its x starts and
-/// where it ends; linear between.
+/// The strains of an unrestrained member at its start and at its end, in the order of a section's
+/// strains; linear between.
 pub type FreeStrain = [Vector6<f64>; 2];
 
-/// One member ready for its pieces: its line and the piece that all of them are.
+/// A member as a row of equal elements.
 struct Stretch<'a> {
     number: usize,
     member: &'a Member,
     line: Line,
     piece: Arc<Piece>,
     count: usize,
-    /// Of a piece, m.
+    /// Length of an element, m.
     length: f64,
 }
 
@@ -45,8 +45,8 @@ impl Layout {
         Some(Stretch::new(number, member, bar(frame, member, count)?, count))
     }
 
-    /// The load that moves the frame as the free `strains` of its members (one entry a member)
-    /// do, shape (n), N and N m. It is balanced in itself.
+    /// The load that gives the motion caused by the free `strains` of the members (one entry a member), shape
+    /// (n), N and N m. It is in equilibrium by itself.
     ///
     /// `None` when `frame` is not the one of this layout.
     pub fn free_strain_load(&self, frame: &Frame, strains: &[FreeStrain]) -> Option<Vec<f64>> {
@@ -68,8 +68,8 @@ impl Layout {
     /// The load of a force and moment (global axes) on the line of member `number` at `x` from
     /// its start, m. Shape (n).
     ///
-    /// Its product with a motion of the freedoms is the displacement of that place along the
-    /// force. `None` beyond the member's ends.
+    /// Its product with a motion of the degrees of freedom is the displacement of that place along the force.
+    /// `None` beyond the member's ends.
     pub fn load_on_line(
         &self,
         frame: &Frame,
@@ -94,7 +94,7 @@ impl Layout {
         Some(load)
     }
 
-    /// The motion of the member's line at the ends of its pieces, member axes.
+    /// The motion of the member's line at the ends of its elements, member axes.
     pub fn line_motion(&self, frame: &Frame, number: usize, motion: &[f64]) -> Option<Vec<Vector6<f64>>> {
         let stretch = self.stretch(frame, number)?;
         let ends = (0..stretch.count).map(|piece| self.ends(&stretch, piece, motion));
@@ -108,10 +108,10 @@ impl Layout {
         Some(places)
     }
 
-    /// The section forces [N, V_y, V_z, T, M_y, M_z] at the ends of the member's pieces, N and
-    /// N m, when it has the free `strain` and the freedoms are at `motion`.
+    /// The section forces [N, V_y, V_z, T, M_y, M_z] at the ends of the member's elements, N and N m, for its
+    /// free `strain` and the `motion` of the degrees of freedom.
     ///
-    /// Loads between the ends are not counted: this is for free strains and loads at points.
+    /// Loads between the nodes are not counted: this is for free strains and loads at points.
     pub fn line_forces(
         &self,
         frame: &Frame,
@@ -124,8 +124,8 @@ impl Layout {
         Some(self.forces(&stretch, motion, free, |_| Vector12::zeros()))
     }
 
-    /// The same without free strain, when all that has mass is pushed by the `field`, m/s2 in global
-    /// axes, such as gravity. The motion is that of the freedoms under the same field.
+    /// The same without free strain, when an acceleration `field` such as gravity acts on all mass, m/s2 in
+    /// global axes. `motion` is the response to the same field.
     pub fn line_forces_in(
         &self,
         frame: &Frame,
@@ -148,8 +148,8 @@ impl Layout {
         Some(self.forces(&stretch, motion, |_| Vector12::zeros(), push))
     }
 
-    /// The section forces at the ends of the pieces, each of which takes on `free` by itself and
-    /// is loaded by its `push`, the end forces that stand for its load.
+    /// The section forces at the ends of the elements, each of which has the stretch `free` and a load whose
+    /// equivalent end forces are `push`.
     fn forces(
         &self,
         stretch: &Stretch,
@@ -177,7 +177,7 @@ impl Layout {
         self.end_motions(stretch.member, stretch.number, piece, &stretch.line, motion)
     }
 
-    /// Adds twelve end forces of a piece, member axes, to the load of the freedoms.
+    /// Adds twelve end forces of an element, member axes, to the load of the degrees of freedom.
     fn add_to(
         &self,
         load: &mut [f64],
@@ -206,17 +206,17 @@ impl<'a> Stretch<'a> {
         Stretch { number, member, line, piece, count, length }
     }
 
-    /// What is taken off the mass of its pieces, as [`Bar::displaced`].
+    /// The mass taken off its elements, as [`Bar::displaced`].
     fn displaced(&self) -> Option<Vec<(usize, Matrix12)>> {
         let bar = Bar { line: self.line, piece: Arc::clone(&self.piece) };
         bar.displaced(self.member, self.count)
     }
 
-    /// Where the far end of a free piece goes while its first end is held, as end motions.
+    /// The end motions of an unrestrained element whose first end is held.
     fn free_stretch(&self, strain: &FreeStrain, piece: usize) -> Vector12 {
         let at = |place: usize| strain[0].lerp(&strain[1], place as f64 / self.count as f64);
         let (first, second, l) = (at(piece), at(piece + 1), self.length);
-        // ∫ e dx, and ∫ s e dx through the one lever that (I + s B)ᵀ has.
+        // ∫ e dx, and ∫ s e dx for the lever arm in (I + s B)ᵀ.
         let mean = (first + second) * (0.5 * l);
         let levered = (first / 3.0 + second / 6.0) * (l * l);
         let far = mean + transposed_reach(1.0) * levered - levered;
@@ -250,7 +250,7 @@ mod tests {
             let motion = solve(&frame, &layout, &layout.free_strain_load(&frame, &[strain]).unwrap());
             let tip = |axis| motion[layout.freedom(1, axis).unwrap()];
             assert_relative_eq!(tip(0), 1e-4, max_relative = 1e-9);
-            // w'' = -kappa_y, so w = -κ₁ L² / 6 and the turn about y is κ₁ L / 2.
+            // w'' = -kappa_y, so w = -κ₁ L² / 6 and the rotation about y is κ₁ L / 2.
             assert_relative_eq!(tip(2), -3e-3 / 6.0, max_relative = 1e-9);
             assert_relative_eq!(tip(4), 1.5e-3, max_relative = 1e-9);
             let forces = layout.line_forces(&frame, 0, &motion, &strain).unwrap();
@@ -289,7 +289,7 @@ mod tests {
             for (i, force) in forces.iter().enumerate() {
                 let x = 1.0 - i as f64 / pieces as f64;
                 assert_relative_eq!(force[0], 3.0 * w * x, epsilon = 1e-6 * w);
-                // Pushed down it is stretched above, where z is positive.
+                // A load downwards stretches the upper side, where z is positive.
                 assert_relative_eq!(force[4], 10.0 * w * x * x / 2.0, epsilon = 1e-6 * w);
                 assert_relative_eq!(force[2], -10.0 * w * x, epsilon = 1e-6 * w);
             }

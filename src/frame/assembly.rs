@@ -1,14 +1,14 @@
 //! The matrices of a divided frame.
 //!
-//! Each element's end moves as a linear combination of freedoms: an inner place as it stands,
-//! a member's end as its point on a rigid arm plus the relative motions of a sprung joint:
+//! The end of an element moves as a linear combination of degrees of freedom: an inner node as it stands, a
+//! member's end as its point on a rigid arm plus the relative motions of a sprung joint:
 //!
 //! ```text
 //! d_end = arm(offset) d_point + Σ e_j q_j
 //! ```
 //!
-//! Stiffness and mass of the element follow as TᵀKT and TᵀMT; joint springs stand on the
-//! diagonal of their q, feet on that of their point.
+//! Stiffness and mass of the element follow as TᵀKT and TᵀMT. Joint springs go on the diagonal of their q,
+//! feet on that of their point.
 //!
 //! # Source
 //! - `przemieniecki1968`: ch. 5 (stiffness of a beam), ch. 11 (consistent mass)
@@ -22,30 +22,31 @@ use nalgebra::{Matrix6, Vector3, Vector6};
 use num_complex::Complex64;
 use std::sync::Arc;
 
-/// Relative difference of lengths below which pieces of one section are one.
+/// Relative difference of lengths below which elements of one section are shared.
 const ALIKE: f64 = 1e-12;
 
-/// Stiffness and mass of a divided frame: symmetric, both triangles stored, one pattern.
+/// Stiffness and mass of a divided frame: symmetric, both triangles stored, one sparsity pattern.
 #[derive(Debug, Clone)]
 pub struct Matrices {
     /// Real part of the stiffness, shape (n, n): N/m, N, N m.
     pub stiffness: SparseColMat<usize, f64>,
-    /// Imaginary part of the stiffness: the same units; what is lost per radian.
+    /// Imaginary part of the stiffness, same units: the energy lost per radian.
     pub loss: SparseColMat<usize, f64>,
     /// Mass, kg, kg m, kg m2.
     pub mass: SparseColMat<usize, f64>,
 }
 
-/// A member as its pieces see it.
+/// A member's line and element.
 pub(super) struct Bar {
     pub(super) line: Line,
-    /// All its pieces are alike, and those of other members of its section that are as long.
+    /// All its elements are equal, and equal to those of other members with the same
+    /// section and element length.
     pub(super) piece: Arc<Piece>,
 }
 
 impl Bar {
-    /// What is taken off the mass of its `count` pieces where others keep material of `member`: the number
-    /// of the piece and a matrix in member axes.
+    /// The mass taken off its `count` elements where other members keep material of `member`: index of the
+    /// element and a matrix in member axes.
     pub(super) fn displaced(&self, member: &Member, count: usize) -> Option<Vec<(usize, Matrix12)>> {
         let taken = |(piece, stretches): (usize, Vec<Displaced>)| {
             let mut sum = Matrix12::zeros();
@@ -57,14 +58,14 @@ impl Bar {
         self.stretches(member, count).map(taken).collect()
     }
 
-    /// How much less its pieces bulge for it, in the same form.
+    /// The part of the bulge matrix that is lost with that mass, in the same form.
     pub(super) fn bulge_lost(&self, member: &Member, count: usize) -> Option<Vec<(usize, Matrix12)>> {
         self.stretches(member, count)
             .map(|(piece, own)| Some((piece, self.piece.bulge_lost(&own)?)))
             .collect()
     }
 
-    /// The pieces of which others keep something, and where, from the first end of the piece.
+    /// The elements of which other members keep material, and where, from the first end of the element.
     fn stretches<'b>(
         &self,
         member: &'b Member,
@@ -83,7 +84,7 @@ impl Bar {
         (0..pieces).map(within).filter(|(_, own)| !own.is_empty())
     }
 
-    /// Real and imaginary stiffness and mass of one of its pieces, global axes.
+    /// Real and imaginary stiffness and mass of one of its elements, global axes.
     pub(super) fn parts(&self) -> Option<[Matrix12; 3]> {
         let stiffness = turned_complex(&self.piece.stiffness(), &self.line);
         let mass = turned(self.piece.mass()?, &self.line);
@@ -91,7 +92,7 @@ impl Bar {
     }
 }
 
-/// The line and the piece of every member; `None` for a frame that has faults or does not fit.
+/// The line and the element of every member; `None` for a frame that has faults or does not fit.
 pub(super) fn bars(frame: &Frame, layout: &Layout) -> Option<Vec<Bar>> {
     layout.fits(frame).then_some(())?;
     let mut known: Vec<(usize, f64, Arc<Piece>)> = Vec::new();
@@ -111,7 +112,7 @@ pub(super) fn bars(frame: &Frame, layout: &Layout) -> Option<Vec<Bar>> {
     frame.members.iter().zip(&layout.pieces).map(made).collect()
 }
 
-/// The line of `member` and one of its `count` pieces.
+/// The line of `member` and one of its `count` elements.
 pub(super) fn bar(frame: &Frame, member: &Member, count: usize) -> Option<Bar> {
     let line = Line::of(frame, member)?;
     let piece = Piece::new(frame.sections.get(member.section)?, line.length / count as f64)?;
@@ -126,7 +127,7 @@ impl Layout {
         self.matrices_of(frame, &bars(frame, self)?)
     }
 
-    /// The matrices of `frame` and its bulge, as [`Layout::matrices`] and [`Layout::bulge`].
+    /// The matrices of `frame` and its bulge matrix, as [`Layout::matrices`] and [`Layout::bulge`].
     pub fn matrices_and_bulge(&self, frame: &Frame) -> Option<(Matrices, SparseColMat<usize, f64>)> {
         let bars = bars(frame, self)?;
         Some((self.matrices_of(frame, &bars)?, self.bulge_of(frame, &bars)?))
@@ -145,7 +146,7 @@ impl Layout {
         Some(Matrices { stiffness, loss, mass })
     }
 
-    /// Adds what joints, masses and feet are worth.
+    /// Adds the contributions of joints, masses and feet.
     pub(super) fn add_carried(&self, values: &mut [Vec<f64>], frame: &Frame) -> Option<()> {
         for (number, member) in frame.members.iter().enumerate() {
             for end in 0..2 {
@@ -176,10 +177,10 @@ impl Layout {
         Some(())
     }
 
-    /// The bulge G of the pieces in the pattern of the other matrices, kg s2, kg m s2, kg m2 s2.
+    /// The bulge matrix G in the pattern of the other matrices, kg s2, kg m s2, kg m2 s2.
     ///
-    /// `K - ω² M - ω⁴ G` is the dynamic stiffness of the divided frame to the next order: what
-    /// brings a response on the same frequencies as the modes.
+    /// `K - ω² M - ω⁴ G` is the dynamic stiffness of the divided frame to the next order. With it, a response
+    /// peaks at the frequencies of the corrected modes.
     pub fn bulge(&self, frame: &Frame) -> Option<SparseColMat<usize, f64>> {
         self.bulge_of(frame, &bars(frame, self)?)
     }
@@ -196,7 +197,7 @@ impl Layout {
         Some(SparseColMat::new(self.pattern.clone(), values))
     }
 
-    /// Adds the matrices of all pieces of a member, given in global axes.
+    /// Adds the matrices of all elements of a member, given in global axes.
     pub(super) fn add_pieces(
         &self,
         values: &mut [Vec<f64>],
@@ -219,7 +220,7 @@ impl Layout {
         }
     }
 
-    /// Takes off what pieces of a member lack: their numbers and matrices in member axes.
+    /// Subtracts what elements of a member lack: their indices and matrices in member axes.
     pub(super) fn take_off(
         &self,
         values: &mut [f64],
@@ -236,8 +237,8 @@ impl Layout {
         }
     }
 
-    /// True when the end of a piece moves as six freedoms do: between pieces, or at a free point, without
-    /// offset and joint.
+    /// True when the end of an element moves as six degrees of freedom do: an inner node, or a point that
+    /// nothing holds, without offset and joint.
     fn is_plain(&self, member: &Member, number: usize, piece: usize, end: usize) -> bool {
         let at_point = || {
             member.offset == Vector3::zeros()
@@ -253,8 +254,8 @@ impl Layout {
         values[1][slot] += spring.im;
     }
 
-    /// What each freedom of a piece's coupling makes of the piece's twelve end motions, in
-    /// global axes and in the order of the coupling.
+    /// The twelve end motions of an element for a unit of each degree of freedom that it couples, in global
+    /// axes and in the order of the coupling.
     pub(super) fn columns(&self, frame: &Frame, number: usize, piece: usize, line: &Line) -> Vec<Vector12> {
         let member = &frame.members[number];
         let arm = arm(&member.offset);
@@ -287,7 +288,7 @@ impl Layout {
         columns
     }
 
-    /// The twelve end motions of a piece in member axes when the freedoms are at `motion`.
+    /// The twelve end motions of an element in member axes for the `motion` of the degrees of freedom.
     pub(super) fn end_motions(
         &self,
         member: &Member,
@@ -313,7 +314,8 @@ impl Layout {
         own
     }
 
-    /// Displacement and rotation of a piece's end in global axes, the joint's own give left out.
+    /// Displacement and rotation of an element's end in global axes, without the
+    /// relative motion of the joint.
     fn end_motion(
         &self,
         member: &Member,
@@ -333,7 +335,7 @@ impl Layout {
 }
 
 impl Mass {
-    /// The 6x6 mass about its point, global axes.
+    /// The 6x6 mass matrix about its point, global axes.
     pub(super) fn at_point(&self) -> Matrix6<f64> {
         let mut own = Matrix6::from_diagonal_element(self.mass);
         for j in 0..3 {
@@ -350,7 +352,7 @@ fn add(values: &mut [f64], slots: &[u32], entries: &[f64]) {
     }
 }
 
-/// TᵀMT by columns of T; column after column.
+/// TᵀMT from the columns of T; column after column.
 fn combined(matrix: &Matrix12, columns: &[Vector12]) -> Vec<f64> {
     let mut entries = Vec::with_capacity(columns.len() * columns.len());
     for right in columns {
@@ -360,7 +362,7 @@ fn combined(matrix: &Matrix12, columns: &[Vector12]) -> Vec<f64> {
     entries
 }
 
-/// A piece's matrix from member to global axes.
+/// An element's matrix turned from member to global axes.
 pub(super) fn turned(matrix: &Matrix12, line: &Line) -> Matrix12 {
     let (axes, back) = (line.axes, line.axes.transpose());
     let mut global = Matrix12::zeros();

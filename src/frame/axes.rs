@@ -1,4 +1,4 @@
-//! Where a member lies: its length and its own axes.
+//! Where a member lies: its start, its length and its own axes.
 //!
 //! ```text
 //! x from the first point to the second,  z = up made square to x,  y = z × x
@@ -7,15 +7,15 @@
 use super::model::{Frame, Member};
 use nalgebra::{Matrix3, Matrix6, Vector3};
 
-/// Beyond this |direction · z| a member counts as upright, and its z points to global y.
+/// Above this |direction · z| a member counts as upright, and its z axis points to global y by default.
 const UPRIGHT: f64 = 0.999;
 
 /// The line of a member.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Line {
-    /// Where it starts, m: the first point and the member's offset.
+    /// Where it starts, m: the first point plus the member's offset.
     pub start: Vector3<f64>,
-    /// m.
+    /// Length, m.
     pub length: f64,
     /// Global to member axes, shape (3, 3): the rows are x, y, z.
     pub axes: Matrix3<f64>,
@@ -47,7 +47,7 @@ impl Line {
     }
 }
 
-/// The motion of the end of a rigid `arm` from the six freedoms of its root.
+/// The matrix that gives the motion of the end of a rigid `arm` from that of its root.
 ///
 /// ```text
 /// u_end = u + r × arm,   r_end = r

@@ -1,7 +1,7 @@
-//! What cannot be a frame: members without length, axes that point nowhere, loose points.
+//! What makes a frame invalid: members without length, axes without a direction, points that no member meets.
 //!
-//! Mechanisms (a loop of hinges, a base that nothing holds) are no faults here: they show as
-//! modes without frequency.
+//! Mechanisms (a loop of hinges, a base that nothing holds) are not faults here: they appear as
+//! modes of zero frequency.
 
 use super::axes::Line;
 use super::model::Frame;
@@ -9,18 +9,18 @@ use super::section::inverse;
 use num_complex::Complex64;
 use std::fmt;
 
-/// What is wrong with an element of a frame.
+/// What is wrong with one entry of a frame.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct FrameFault {
-    /// The table of the design that the element stands in, such as `members`.
+    /// The table of the design file that the entry is in, such as `members`.
     pub table: &'static str,
-    /// The element's name.
+    /// The entry's name.
     pub name: String,
-    /// The entry of the element, such as `up`; empty when it is the element as a whole.
+    /// The field of the entry, such as `up`; empty when the whole entry is meant.
     pub field: &'static str,
     /// The value found, then what is allowed.
     pub message: String,
-    /// The repair.
+    /// How to repair it.
     pub help: String,
 }
 
@@ -50,7 +50,7 @@ impl Table<'_> {
 }
 
 impl Frame {
-    /// Tests that the drawing can be divided and solved.
+    /// Checks that the drawing can be divided and solved.
     ///
     /// # Errors
     /// Every fault, in the order of the tables.
@@ -148,7 +148,7 @@ fn members(frame: &Frame, faults: &mut Vec<FrameFault>) {
     }
 }
 
-/// True for a stiffness that is finite, not negative and not gaining energy.
+/// True for a finite stiffness that is not negative and adds no energy.
 fn passive(stiffness: Complex64) -> bool {
     stiffness.is_finite() && stiffness.re >= 0.0 && stiffness.im >= 0.0
 }

@@ -1,22 +1,21 @@
-//! What members lose to others, held to what they have.
+//! Limits the mass that is taken off a member to the mass it has.
 //!
-//! Material that others keep is known as an average over a stretch of a member. Stretches of one member may
-//! run over each other where it is short and thick; taken off together they may be more than its section
-//! has at a place, and no mass is negative. With the section's mass per length `M` and what is taken there
-//! in all, `S`:
+//! Material kept by other members is known as an average over a stretch of the member. On a short, thick
+//! member such stretches may overlap and together take off more than the section has at a place, and no mass
+//! may be negative. With the section's mass per length `M` and the sum `S` of what is taken off there:
 //!
 //! ```text
-//! S is taken as it is where v^T S v ≤ (1 - ε) v^T M v for every motion v, else as f S with the largest f so
+//! S is taken as it is where v^T S v ≤ (1 - ε) v^T M v for every motion v, else f S with the largest such f
 //! ```
 
 use super::model::Displaced;
 use nalgebra::Matrix6;
 
-/// What is left of the mass at least, as a part of it.
+/// Least fraction of the mass that is left.
 const LEFT: f64 = 1e-6;
 
-/// Stretches that do not run over each other and leave every motion of a section of mass per length `mass`
-/// some inertia; `stretches` as they are where they do so already.
+/// Stretches that do not overlap and leave every motion of a section of mass per length `mass` some inertia;
+/// `stretches` unchanged where they do so already.
 pub fn bounded(mass: &Matrix6<f64>, stretches: Vec<Displaced>) -> Vec<Displaced> {
     let apart = |i: usize, own: &Displaced| {
         stretches[..i].iter().all(|other| own.to <= other.from || other.to <= own.from)
@@ -38,7 +37,7 @@ pub fn bounded(mass: &Matrix6<f64>, stretches: Vec<Displaced>) -> Vec<Displaced>
     between.collect()
 }
 
-/// The largest `f` at which `taken` times `f` leaves something of `mass`; endless where nothing is taken.
+/// The largest `f` at which `f` times `taken` leaves some of `mass`; infinite where nothing is taken.
 fn part_that_fits(mass: &Matrix6<f64>, taken: &Matrix6<f64>) -> f64 {
     let Some(root) = mass.cholesky() else { return 0.0 };
     let half = root.l().solve_lower_triangular(taken);
@@ -78,7 +77,7 @@ mod tests {
         for (own, part) in found.iter().zip([0.7, 1.0 - LEFT, 0.6]) {
             approx::assert_relative_eq!(own.mass, section() * part, max_relative = 1e-9);
         }
-        // One motion that loses more than it has scales all of what is taken.
+        // If one motion would lose more mass than it has, everything taken is scaled.
         let mut turn = Matrix6::zeros();
         turn[(3, 3)] = 0.04;
         let found = bounded(&section(), vec![Displaced { from: 0.0, to: 0.1, mass: turn }]);

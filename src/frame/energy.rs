@@ -1,12 +1,11 @@
-//! Where the strain energy of a motion sits: member by member, material by material, in joints
-//! and feet.
+//! Where the strain energy of a motion sits: by member and material, in joints and in feet.
 //!
 //! ```text
-//! member:  dᵀ K d / 2 = ∫ eᴴ S e / 2,   e the complex strains that the ends d bring
+//! member:  dᵀ K d / 2 = ∫ eᴴ S e / 2,   e the complex strains from the end motions d
 //! spring:  k q² / 2
 //! ```
 //!
-//! The shares are those of the real part of the stiffness and sum to φᵀ Re K φ / 2 exactly.
+//! The energies are those of the real part of the stiffness and sum to φᵀ Re K φ / 2 exactly.
 //!
 //! # Source
 //! - `johnson1982`: p. 1284, shares of modal strain energy
@@ -36,7 +35,7 @@ impl Energy {
     }
 }
 
-/// The pieces of a divided frame, ready to say what a motion stores in them.
+/// The elements of a divided frame, ready to give the energy that a motion stores in them.
 pub struct Energies<'a> {
     frame: &'a Frame,
     layout: &'a Layout,
@@ -44,12 +43,12 @@ pub struct Energies<'a> {
 }
 
 impl<'a> Energies<'a> {
-    /// Prepares the members of `frame`; `None` when it is not the one of `layout`.
+    /// Prepares the members of `frame`; `None` when it does not fit `layout`.
     pub fn new(frame: &'a Frame, layout: &'a Layout) -> Option<Energies<'a>> {
         Some(Energies { frame, layout, bars: bars(frame, layout)? })
     }
 
-    /// The strain energy of each motion of the freedoms, each of shape (n).
+    /// The strain energy of each motion of the degrees of freedom, each of shape (n).
     pub fn strain(&self, motions: &[&[f64]]) -> Vec<Energy> {
         let frame = self.frame;
         let mut energies: Vec<Energy> = motions.iter().map(|motion| self.springs(motion)).collect();
@@ -71,20 +70,20 @@ impl<'a> Energies<'a> {
         energies
     }
 
-    /// φᵢᵀ M φⱼ of the members' own mass by member, shape (motions, motions), kg for a motion in m.
+    /// φᵢᵀ M φⱼ of the members' own mass, by member, shape (motions, motions), kg for a motion in m.
     pub fn inertia(&self, motions: &[&[f64]]) -> Option<Vec<DMatrix<f64>>> {
         self.by_member(motions, |bar| bar.piece.mass(), Bar::displaced)
     }
 
-    /// φᵢᵀ G φⱼ by member, shape (motions, motions), kg s2 for a motion in m: how far its pieces
-    /// bulge between their ends under their own inertia.
+    /// φᵢᵀ G φⱼ by member, shape (motions, motions), kg s2 for a motion in m: how far its elements bulge
+    /// between their ends under their own inertia.
     ///
-    /// λ φᵀ G φ beside φᵀ M φ is the part by which the eigenvalue λ of a divided frame is too high.
+    /// λ φᵀ G φ over φᵀ M φ is the relative amount by which the eigenvalue λ of a divided frame is too high.
     pub fn bulge(&self, motions: &[&[f64]]) -> Option<Vec<DMatrix<f64>>> {
         self.by_member(motions, |bar| bar.piece.bulge(), Bar::bulge_lost)
     }
 
-    /// By member, what all its pieces have as `matrix` says, less what some lack.
+    /// By member: the sum of `matrix` over its elements, less what some of them lack.
     fn by_member(
         &self,
         motions: &[&[f64]],
@@ -116,18 +115,18 @@ impl<'a> Energies<'a> {
         self.bars.iter().enumerate().map(product).collect()
     }
 
-    /// The end motions of a member's pieces, member axes.
+    /// The end motions of a member's elements, member axes.
     fn pieces<'b>(&'b self, number: usize, motion: &'b [f64]) -> impl Iterator<Item = Vector12> + 'b {
         (0..self.layout.pieces[number]).map(move |piece| self.ends(number, piece, motion))
     }
 
-    /// The end motions of one of them.
+    /// The end motions of one element.
     fn ends(&self, number: usize, piece: usize, motion: &[f64]) -> Vector12 {
         let member = &self.frame.members[number];
         self.layout.end_motions(member, number, piece, &self.bars[number].line, motion)
     }
 
-    /// The length of a member's pieces, m, and the section forces at the far end of each.
+    /// The length of a member's elements, m, and the section forces at the far end of each.
     pub(super) fn far_forces(&self, number: usize, motion: &[f64]) -> (f64, Vec<Vector6<f64>>) {
         let bar = &self.bars[number];
         let far = |ends: Vector12| bar.piece.end_forces(&ends).map(|force| force.re);
@@ -135,12 +134,12 @@ impl<'a> Energies<'a> {
         (length, self.pieces(number, motion).map(far).collect())
     }
 
-    /// Compliance of the real part of a member's section stiffness.
+    /// A member's section compliance, from the real part of its stiffness.
     pub(super) fn compliance(&self, number: usize) -> &Matrix6<f64> {
         self.bars[number].piece.real_compliance()
     }
 
-    /// The energy in joints and feet; that of the members is left empty.
+    /// The energy in joints and feet; the list of members is left empty.
     fn springs(&self, motion: &[f64]) -> Energy {
         let (frame, layout) = (self.frame, self.layout);
         let stored = |freedom: Option<usize>, spring: Complex64| {

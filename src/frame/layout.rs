@@ -1,44 +1,45 @@
-//! The freedoms of a divided frame, and which of them each element couples.
+//! The degrees of freedom of a divided frame, and which of them each element couples.
 //!
-//! Members are divided into equal pieces. Points come first, with six freedoms in global axes
-//! less those that an anchor holds; then, member after member, the relative motions of its
-//! sprung joints in member axes and the places between its pieces.
+//! Members are divided into equal elements. The points come first, each with six degrees of freedom in global
+//! axes less those that an anchor holds. Then, member after member, come the relative motions of its sprung
+//! joints in member axes and the inner nodes between its elements.
 //!
-//! The layout depends on the drawing's connections only, not on its sizes: one layout serves
-//! every draw of the uncertain values and every choice of sections.
+//! The layout depends only on how the drawing is connected, not on its sizes: one layout serves every draw of
+//! the uncertain values and every choice of sections.
 
 use super::model::Frame;
 use super::{FrameFault, Member};
 use faer::sparse::SymbolicSparseColMat;
 use std::ops::Range;
 
-/// The freedoms of a divided frame.
+/// The degrees of freedom of a divided frame.
 #[derive(Debug, Clone)]
 pub struct Layout {
-    /// How many pieces each member is divided into.
+    /// By member: how many elements it is divided into.
     pub pieces: Vec<usize>,
-    /// By freedom: the place it belongs to, for ordering by places.
+    /// By degree of freedom: the point, joint or inner node it belongs to; the elimination
+    /// order keeps these together.
     pub group: Vec<usize>,
-    /// By point and freedom; `None` is held by an anchor.
+    /// By point and axis: the degree of freedom; `None` is held by an anchor.
     pub(super) points: Vec<[Option<usize>; 6]>,
-    /// By member: the first freedom of its first inner place; the others follow in order.
+    /// By member: the first degree of freedom of its first inner node; the others follow in order.
     pub(super) inner: Vec<usize>,
-    /// By member, end and freedom: the relative motion of a sprung joint.
+    /// By member, end and axis: the relative motion of a sprung joint.
     pub(super) joints: Vec<[[Option<usize>; 6]; 2]>,
-    /// By member: the coupling of its first piece; then that of the first mass.
+    /// By member: index of the coupling of its first element; the last entry is that of the first mass.
     firsts: Vec<usize>,
     /// By member: its points.
     ends: Vec<[usize; 2]>,
     /// By mass: its point.
     carriers: Vec<usize>,
-    /// By piece, member after member, then by mass: the freedoms it couples and its slots.
+    /// By element, member after member, then by mass: the degrees of freedom it couples and its slots.
     pub(super) couplings: Vec<Coupling>,
-    /// By freedom: the slot of its diagonal.
+    /// By degree of freedom: the slot of its diagonal.
     pub(super) diagonal: Vec<usize>,
     pub(super) pattern: SymbolicSparseColMat<usize>,
 }
 
-/// Which freedoms of a point no anchor holds.
+/// Which degrees of freedom of a point no anchor holds.
 fn free(frame: &Frame, point: usize) -> [bool; 6] {
     let mut free = [true; 6];
     for anchor in frame.anchors.iter().filter(|anchor| anchor.at.contains(&point)) {
@@ -49,22 +50,23 @@ fn free(frame: &Frame, point: usize) -> [bool; 6] {
     free
 }
 
-/// Which freedoms of a member's end a joint lets move.
+/// Which degrees of freedom of a member's end a joint lets move.
 fn sprung(frame: &Frame, member: &Member, end: usize) -> [bool; 6] {
     let joint = member.joint(end).and_then(|joint| frame.joints.get(joint));
     joint.map_or([false; 6], |joint| joint.stiffness.map(|spring| spring.is_some()))
 }
 
-/// What a freedom belongs to.
+/// What a degree of freedom belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Owner {
     /// The point of this index.
     Point(usize),
-    /// The inside or the joints of the member of this index.
+    /// An inner node or a joint of the member of this index.
     Member(usize),
 }
 
-/// The freedoms that one element couples, and where its entries lie among the stored ones.
+/// The degrees of freedom that one element or mass couples, and the slots (places among the stored
+/// entries) of its matrix.
 #[derive(Debug, Clone)]
 pub(super) struct Coupling {
     pub(super) freedoms: Vec<usize>,
@@ -73,11 +75,11 @@ pub(super) struct Coupling {
 }
 
 impl Layout {
-    /// The freedoms of `frame` with each member divided into the given number of pieces; a
-    /// member without a count, or with 0, is not divided.
+    /// Numbers the degrees of freedom of `frame` with each member divided into the given number of elements;
+    /// a member without a count, or with 0, stays one element.
     ///
     /// # Errors
-    /// Every fault that keeps `frame` from being one.
+    /// Every fault that makes `frame` invalid.
     pub fn new(frame: &Frame, pieces: &[usize]) -> Result<Layout, Vec<FrameFault>> {
         frame.check()?;
         let pieces: Vec<usize> =
@@ -129,9 +131,8 @@ impl Layout {
         Ok(layout)
     }
 
-    /// True when `frame` is connected as the one that this was made for: the same points held,
-    /// members between the same points, joints sprung in the same freedoms, masses in the same
-    /// places.
+    /// True when `frame` is connected like the one that this was made for: the same points held, members
+    /// between the same points, joints sprung in the same directions, masses at the same points.
     pub fn fits(&self, frame: &Frame) -> bool {
         let held = |(p, own): (usize, &[Option<usize>; 6])| own.map(|f| f.is_some()) == free(frame, p);
         let members = || frame.members.iter().zip(self.ends.iter().zip(&self.joints));
@@ -145,23 +146,23 @@ impl Layout {
             && frame.masses.iter().map(|mass| mass.at).eq(self.carriers.iter().copied())
     }
 
-    /// How many freedoms there are.
+    /// How many degrees of freedom there are.
     pub fn freedoms(&self) -> usize {
         self.group.len()
     }
 
-    /// The freedom `axis` (0 to 5) of a point; `None` when an anchor holds it.
+    /// The degree of freedom `axis` (0 to 5) of a point; `None` when an anchor holds it.
     pub fn freedom(&self, point: usize, axis: usize) -> Option<usize> {
         self.points.get(point).and_then(|freedoms| freedoms.get(axis).copied().flatten())
     }
 
-    /// The place that a freedom belongs to.
+    /// The point or member that a degree of freedom belongs to.
     pub fn owner(&self, freedom: usize) -> Owner {
         let held = |freedoms: &[Option<usize>; 6]| freedoms.contains(&Some(freedom));
         if let Some(point) = self.points.iter().position(held) {
             return Owner::Point(point);
         }
-        // Freedoms are numbered member after member, joints first.
+        // Degrees of freedom are numbered member after member, joints first.
         let past = |m: &usize| {
             let joints = self.joints[*m].iter().flatten().copied().flatten();
             joints.chain((self.pieces[*m] > 1).then_some(self.inner[*m])).any(|first| first <= freedom)
@@ -169,7 +170,7 @@ impl Layout {
         Owner::Member((0..self.pieces.len()).rev().find(past).unwrap_or(0))
     }
 
-    /// The number of the coupling of a member's first piece.
+    /// The index of the coupling of a member's first element.
     pub(super) fn first_piece(&self, member: usize) -> usize {
         self.firsts[member]
     }
@@ -179,14 +180,14 @@ impl Layout {
         &self.couplings[self.first_piece(self.pieces.len())..]
     }
 
-    /// The inner freedoms at the end (0 or 1) of a piece; `None` when that is the member's end.
+    /// The six degrees of freedom at the end (0 or 1) of an element; `None` when that is the member's end.
     pub(super) fn inner_place(&self, member: usize, piece: usize, end: usize) -> Option<Range<usize>> {
         let number = (piece + end).checked_sub(1).filter(|n| n + 1 < self.pieces[member])?;
         let first = self.inner[member] + 6 * number;
         Some(first..first + 6)
     }
 
-    /// The freedoms that move an end of a piece: an inner place's six, or those of the point
+    /// The degrees of freedom that move an end of an element: the six of an inner node, or those of the point
     /// that are not held followed by the relative motions of the joint.
     pub(super) fn end_freedoms(
         &self,
@@ -204,12 +205,12 @@ impl Layout {
         }
     }
 
-    /// True when the end (0 or 1) of a piece lies between pieces.
+    /// True when the end (0 or 1) of an element is an inner node.
     pub(super) fn is_inner(&self, member: usize, piece: usize, end: usize) -> bool {
         self.inner_place(member, piece, end).is_some()
     }
 
-    /// Lists what each element couples, and from it the stored entries.
+    /// Lists what each element couples, and derives the sparsity pattern.
     fn connect(&mut self, frame: &Frame) {
         let mut lists: Vec<Vec<usize>> = Vec::new();
         for (number, member) in frame.members.iter().enumerate() {
@@ -223,7 +224,7 @@ impl Layout {
             lists.push(self.points[mass.at].iter().copied().flatten().collect());
         }
         let n = self.freedoms();
-        // Which elements touch each freedom, and at which of their own places.
+        // Which elements touch each degree of freedom, and at which place of their own lists.
         let mut touching: Vec<Vec<(usize, usize)>> = vec![Vec::new(); n];
         for (element, list) in lists.iter().enumerate() {
             for (local, &freedom) in list.iter().enumerate() {

@@ -1,12 +1,12 @@
 //! What a base is made of, as a wire drawing: points, members, joints, masses, feet, anchors.
 //!
-//! Lengths in m, global axes with z up, freedoms in the order x, y, z, turn_x, turn_y, turn_z.
+//! Lengths in m, global axes with z up, degrees of freedom in the order x, y, z, turn_x, turn_y, turn_z.
 
 use super::section::MemberSection;
 use nalgebra::{Matrix6, Vector3};
 use num_complex::Complex64;
 
-/// The base and the machine on it, ready to be divided into pieces.
+/// The base and the machine on it, ready to be divided into elements.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Frame {
     /// Named places.
@@ -45,20 +45,20 @@ pub struct Member {
     pub to: usize,
     /// Index of its section.
     pub section: usize,
-    /// Where the section's z points; `None` is global z, or global y for an upright member.
+    /// Direction of the section's z axis; `None` is global z, or global y for an upright member.
     pub up: Option<Vector3<f64>>,
-    /// From the points to the member line, m, global axes: a rigid arm at both ends.
+    /// Offset from the points to the member line, m, global axes: a rigid arm at both ends.
     pub offset: Vector3<f64>,
     /// Index of the joint at its start; `None` is rigid.
     pub joint_from: Option<usize>,
     /// Index of the joint at its end; `None` is rigid.
     pub joint_to: Option<usize>,
-    /// Where others keep material that it has in common with them.
+    /// Where other members keep material that overlaps with this one.
     pub displaced: Vec<Displaced>,
 }
 
-/// A stretch of a member along which others keep some of its material: what its section's mass is
-/// less there. Its stiffness stays.
+/// A stretch of a member along which other members keep the material that overlaps: its section's mass is
+/// less there, its stiffness stays.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Displaced {
     /// Where it begins along the member line, m.
@@ -74,7 +74,8 @@ pub struct Displaced {
 pub struct Joint {
     /// Its name.
     pub name: String,
-    /// Complex stiffness of each freedom in member axes, N/m or N m/rad; `None` is rigid, 0 is free.
+    /// Complex stiffness of each degree of freedom in member axes, N/m or N m/rad;
+    /// `None` is rigid, 0 is free.
     pub stiffness: [Option<Complex64>; 6],
 }
 
@@ -85,11 +86,11 @@ pub struct Mass {
     pub name: String,
     /// Index of the point that carries it.
     pub at: usize,
-    /// kg.
+    /// Mass, kg.
     pub mass: f64,
     /// From the point to the body's centre, m, global axes.
     pub offset: Vector3<f64>,
-    /// Inertia about the body's own centre, around global x, y, z: kg m2.
+    /// Moments of inertia about the body's own centre, around global x, y, z: kg m2.
     pub inertia: Vector3<f64>,
 }
 
@@ -113,12 +114,12 @@ pub struct Anchor {
     pub name: String,
     /// Indices of the points that it holds.
     pub at: Vec<usize>,
-    /// Which freedoms it holds, global axes.
+    /// Which degrees of freedom it holds, global axes.
     pub hold: [bool; 6],
 }
 
 impl Foot {
-    /// The six complex stiffnesses in the order of the freedoms.
+    /// The six complex stiffnesses in the order of the degrees of freedom.
     pub fn six(&self) -> [Complex64; 6] {
         let [x, y, z] = self.stiffness;
         let [rx, ry, rz] = self.turning;

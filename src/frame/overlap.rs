@@ -1,25 +1,25 @@
-//! What lies inside another member: the material that two members share, counted once.
+//! Material that two members share, counted once.
 //!
-//! Members are drawn from point to point, so that where they meet or cross their solids overlap.
-//! The common material stays with one of them, and is taken off the others:
+//! Members are drawn from point to point, so their solids overlap where they meet or cross. The member that
+//! comes first keeps the common material; it is taken off the others:
 //!
 //! ```text
-//! at a shared point     two members in one line keep, before two that end there in a corner,
-//!                       before all others that end there
-//! else, and among these the larger box around the section keeps, then the earlier in the drawing
+//! at a shared point   two members in one line come before two that form a corner there,
+//!                     and these before all others that end there
+//! else, or if equal   the larger box around the section comes first, then the earlier in the drawing
 //! ```
 //!
-//! Where no two members at a point run on in one line, its two largest make the corner, if one is no
-//! more than twice as large as the other: each ends at the plane that halves the angle, and what it
-//! reaches beyond its point it lacks within, so that neither loses anything. What is hollow holds no
-//! material: a tube that ends in a tube shares the walls with it alone.
+//! Where no two members at a point run on in one line, its two largest form a corner if one box is no more
+//! than twice as large as the other. Each ends at the plane that bisects the angle; what it gains beyond its
+//! point on one side it lacks on the other, so neither loses anything. A hollow holds no material: a tube
+//! that ends in a tube shares only the walls with it.
 //!
-//! The material is found by rays along the member that loses it, at Gauss points of a grid that is
-//! broken at the corners of both sections: exact for members square to each other with straight
-//! sides, else to some 0.1 % of the common part.
+//! The common material is found with rays along the member that loses it, at Gauss points of a grid with
+//! breaks at the corners of both sections: exact for members square to each other with straight sides,
+//! otherwise to about 0.1 % of the common part.
 //!
-//! The stiffness is that of the members from point to point; what that may miss is an error of the
-//! theory.
+//! The stiffness stays that of members from point to point; what that misses is part of
+//! the error of beam theory.
 
 use super::axes::Line;
 use super::model::Frame;
@@ -28,7 +28,7 @@ use super::solid::{End, Interval, Prism, Sight, Solid, joined, sides};
 use nalgebra::{Matrix6, Vector3};
 use std::cmp::Ordering;
 
-/// A stretch of a member along which others keep some of its material.
+/// A stretch of a member along which other members keep some of its material.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Inside {
     /// Index of the member that loses it.
@@ -37,19 +37,19 @@ pub struct Inside {
     pub from: f64,
     /// Where it ends, m.
     pub to: f64,
-    /// By part of its section: `∫ 1, y, z, y², z², yz` over what it loses, m3, m4, m5.
+    /// By part of its section: `∫ 1, y, z, y², z², yz` over the lost volume, m3, m4, m5.
     pub parts: Vec<[f64; 6]>,
     /// Indices of the members that keep it.
     pub kept_by: Vec<usize>,
 }
 
 impl Inside {
-    /// Mass that the member loses, by part, when the parts have these densities in kg/m3: kg.
+    /// Mass that the member loses, kg, by the density of each part in kg/m3.
     pub fn mass(&self, density: impl Fn(usize) -> f64) -> f64 {
         self.parts.iter().enumerate().map(|(part, volume)| volume[0] * density(part)).sum()
     }
 
-    /// The same per length of the stretch about the member line, as a section's mass: kg/m, kg, kg m.
+    /// The lost mass per length of the stretch, as a section's mass about the member line: kg/m, kg, kg m.
     pub fn line_mass(&self, density: impl Fn(usize) -> f64) -> Matrix6<f64> {
         let mut sum = [0.0; 6];
         for (part, moments) in self.parts.iter().enumerate() {
@@ -100,19 +100,19 @@ impl Inside {
     }
 }
 
-/// Beyond this cosine two members run on in one line.
+/// Two members run on in one line beyond this cosine of the angle between them.
 const STRAIGHT: f64 = 0.999;
 
-/// Ratio of the boxes around two sections up to which they make a corner.
+/// Largest ratio of the boxes around two sections that form a corner.
 const ALIKE: f64 = 2.0;
 
-/// Sides shorter than this part of a section's size belong to a curve.
+/// Sides shorter than this fraction of a section's size belong to a curve.
 const SHORT: f64 = 0.05;
 
-/// Strips that a section is divided into where members are not square to each other.
+/// Strips that a section is divided into where sides are curved or members not square to each other.
 const STRIPS: usize = 12;
 
-/// What the members of `frame` that `loses` names lose to others; `solids` by section.
+/// What the members of `frame` that `loses` selects lose to others; `solids` by section.
 ///
 /// `None` when the frame has faults.
 pub fn overlaps(frame: &Frame, solids: &[Solid], loses: impl Fn(usize) -> bool) -> Option<Vec<Inside>> {
@@ -139,9 +139,10 @@ pub fn overlaps(frame: &Frame, solids: &[Solid], loses: impl Fn(usize) -> bool) 
     Some(found)
 }
 
-/// Who keeps what at each point.
+/// Which member keeps the common material at each point.
 struct Ranks {
-    /// By point: its members with their class, smaller keeps: of a run, of a corner, or else.
+    /// By point: its members with their class, of which the smaller keeps: 0 in one line, 1 in
+    /// a corner, 2 any other.
     classes: Vec<Vec<(usize, usize)>>,
     /// By point: sets of members that lose nothing to each other there.
     together: Vec<Vec<Vec<usize>>>,
@@ -149,7 +150,7 @@ struct Ranks {
 }
 
 impl Ranks {
-    /// Finds runs and corners, and mitres the prisms of corners.
+    /// Finds members in one line and corners, and mitres the prisms at corners.
     fn new(frame: &Frame, prisms: &mut [Prism]) -> Ranks {
         let areas: Vec<f64> = prisms.iter().map(|prism| prism.solid.box_area()).collect();
         let (mut classes, mut together) = (Vec::new(), Vec::new());
@@ -203,7 +204,7 @@ impl Ranks {
         Ranks { classes, together, areas }
     }
 
-    /// Less when member `a` keeps what it has in common with `b`, equal when nothing is taken off.
+    /// `Less` when member `a` keeps what it has in common with `b`, `Equal` when nothing is taken off.
     fn order(&self, frame: &Frame, a: usize, b: usize) -> Ordering {
         let meets = |point: usize| {
             let class = |m: usize| self.classes[point].iter().find(|(other, _)| *other == m).map(|(_, c)| *c);
@@ -221,11 +222,11 @@ impl Ranks {
         class_a.cmp(&class_b).then_with(|| self.by_size(&one(a, own), &one(b, other)))
     }
 
-    /// The larger first, then the earlier.
+    /// The larger first, then the earlier in the drawing.
     fn by_size(&self, a: &[usize], b: &[usize]) -> Ordering {
         let largest = |set: &[usize]| set.iter().map(|m| self.areas[*m]).fold(0.0, f64::max);
         let (own, other) = (largest(a), largest(b));
-        // Sizes that differ by rounding alone are one size.
+        // Sizes that differ only by rounding are equal.
         if (own - other).abs() > 1e-9 * own.max(other) {
             return other.total_cmp(&own);
         }
@@ -233,13 +234,13 @@ impl Ranks {
     }
 }
 
-/// One ray along the guest.
+/// One ray along the member that loses material, the guest.
 struct Ray {
     part: usize,
     at: [f64; 2],
-    /// m2.
+    /// The area that it stands for, m2.
     weight: f64,
-    /// Where it lies in the material of a keeper, by its number.
+    /// The stretches that lie in the material of a keeper, with the keeper's index.
     hits: Vec<(usize, Interval)>,
 }
 
@@ -271,7 +272,7 @@ fn inside(prisms: &[Prism], guest: usize, keepers: &[usize]) -> Vec<Inside> {
                 }
             }
         }
-        // Chords and sampled curves have a little less or more area than the part.
+        // The polygon of a curved outline has slightly less or more area than the part.
         let right = solid.areas.get(part).filter(|_| whole > 0.0).map_or(1.0, |area| area / whole);
         rays[first..].iter_mut().for_each(|ray| ray.weight *= right);
     }
@@ -302,7 +303,7 @@ fn inside(prisms: &[Prism], guest: usize, keepers: &[usize]) -> Vec<Inside> {
     stretches.into_iter().map(whole_stretch).collect()
 }
 
-/// Where the section of `guest` is broken along `axis` (0 is y, 1 is z), ascending.
+/// Where the grid over the section of `guest` is broken along `axis` (0 is y, 1 is z), ascending.
 fn breaks(prisms: &[Prism], guest: usize, keepers: &[usize], axis: usize) -> Vec<f64> {
     let Prism { line, solid, .. } = &prisms[guest];
     let (low, high) = (solid.bounds[0][axis], solid.bounds[1][axis]);
@@ -321,7 +322,7 @@ fn breaks(prisms: &[Prism], guest: usize, keepers: &[usize], axis: usize) -> Vec
         let own = |place: Vector3<f64>| (line.axes * (place - line.start))[axis + 1];
         let sideways = along[axis + 1].abs();
         if sideways > 1e-9 {
-            // Its ends show where it runs along this axis, its corners do not.
+            // A keeper that runs along this axis shows its ends there; its corners do not matter.
             curved |= sideways < 1.0 - 1e-9;
             breaks.extend([own(other.line.start), own(other.line.at(other.line.length))]);
             continue;
@@ -354,7 +355,7 @@ fn places(breaks: &[f64]) -> impl Iterator<Item = (f64, f64)> + '_ {
     })
 }
 
-/// The stretches in y of what `rings` hold at height `z`, each with the breaks inside it.
+/// The intervals of y inside `rings` at height `z`, each with the breaks within it.
 fn across(rings: &[Vec<[f64; 2]>], z: f64, breaks: &[f64]) -> Vec<Vec<f64>> {
     let mut crossed: Vec<f64> = Vec::new();
     for (a, b) in rings.iter().flat_map(|ring| sides(ring)) {
@@ -426,7 +427,7 @@ mod tests {
         let half = 0.05 * 0.06 * 0.04;
         are(&lost(&crossed, &[wide.clone(), narrow.clone()]), &[0.0, 0.0, half, half]);
         are(&lost(&crossed, &[narrow, wide.clone()]), &[half, half, 0.0, 0.0]);
-        // Alike, the first drawn keeps it, whether they share a point or not.
+        // Of equal strips the first drawn keeps the crossing, whether they share a point or not.
         let half = 0.05 * 0.1 * 0.05;
         are(&lost(&crossed, &[wide.clone(), wide.clone()]), &[0.0, 0.0, half, half]);
         let apart = frame(&CROSS, &[(0, 2, 0), (3, 4, 0)]);
@@ -437,7 +438,7 @@ mod tests {
     fn who_ends_at_a_run_ends_at_its_face() {
         let tee = frame(&CROSS, &[(1, 4, 1), (0, 1, 0), (1, 2, 0)]);
         are(&lost(&tee, &[bar(0.06, 0.06), bar(0.1, 0.06)]), &[0.03 * 0.1 * 0.06, 0.0, 0.0]);
-        // What stands out above the run stays.
+        // The part that stands out above the run stays.
         are(&lost(&tee, &[bar(0.06, 0.06), bar(0.1, 0.08)]), &[0.03 * 0.1 * 0.06, 0.0, 0.0]);
         let stretch = overlaps(&tee, &[bar(0.06, 0.06), bar(0.1, 0.06)], |_| true).unwrap();
         assert_relative_eq!(stretch[0].from, 0.0, epsilon = 1e-12);
@@ -482,7 +483,7 @@ mod tests {
         let strut = frame(&points, &[(0, 1, 0), (2, 3, 1)]);
         let found = lost(&strut, &[bar(0.8, 0.02), bar(0.03, 0.03)]);
         are(&found, &[0.0, 0.03 * 0.03 * 0.02 * 2f64.sqrt()]);
-        // Turned about its own line it loses the same, to the fineness of the rays.
+        // Rotated about its own line it loses the same, within the resolution of the rays.
         let mut turned = strut;
         turned.members[1].up = Some(Vector3::new(0.3, 1.0, 0.1));
         let turned = lost(&turned, &[bar(0.8, 0.02), bar(0.03, 0.03)]);

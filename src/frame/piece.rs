@@ -1,4 +1,4 @@
-//! One piece of a member: its stiffness, its mass, and how it deflects between its ends.
+//! One beam element of a member: its stiffness, its mass, and how it deflects between its ends.
 //!
 //! ```text
 //! forces at s from the far end:  f(s) = (I + s B) P,   M_y -= s V_z,  M_z += s V_y
@@ -8,26 +8,25 @@
 //! mass:                          M = ∫ N(x)ᵀ m N(x) dx,   u(x) = N(x) d
 //! ```
 //!
-//! F is a polynomial in the length, so the stiffness is the exact one of a piece loaded at its
-//! ends, with shear and every coupling of the section, for complex moduli too. N is the same
-//! exact static deflection for the real part of the stiffness: cubic, so four Gauss points
-//! integrate the mass exactly.
+//! F is a polynomial in the length, so the stiffness is exact for an element loaded at its ends, with shear
+//! and every coupling of the section, also for complex moduli. N is the exact static deflection for the real
+//! part of the stiffness; it is cubic, so four Gauss points integrate the mass exactly.
 //!
-//! Where others keep material of the member, the mass between two places is taken off by the same shapes,
-//! so that what is left is never below zero.
+//! Where other members keep material of the member, the mass between two places is subtracted with the same
+//! shapes, so that the rest is never negative.
 //!
-//! A vibrating piece deflects otherwise than a resting one: it bulges between its ends under
-//! its own inertia. K and M are the first terms of its exact dynamic stiffness in powers of ω²,
-//! and the bulge G is the next,
+//! A vibrating element deflects differently from one at rest: it bulges between its ends under its
+//! own inertia. K and M are the first terms of its exact dynamic stiffness in powers of ω², and the
+//! bulge matrix G is the next,
 //!
 //! ```text
 //! D(ω) = K - ω² M - ω⁴ G - …,   dᵀ G d = ∫ fᵀ C f dx - vᵀ F⁻¹ v,   v = ∫ (I + s B)ᵀ C f dx
 //! ```
 //!
-//! with f the forces that the load m N d brings to a piece held at its first end: twice the
-//! complementary energy when both ends are held. ω⁴ φᵀ G φ beside φᵀ K φ is what a division
-//! leaves out. Where mass is taken off, m is what is left of it, place by place: f is a polynomial between two
-//! such places.
+//! with f the forces that the load m N d causes in an element held at its first end; dᵀ G d is twice the
+//! complementary energy with both ends held. ω⁴ φᵀ G φ over φᵀ K φ is what a subdivision leaves out.
+//! Where mass is taken off, m is what is left of it place by place, and f is a polynomial between two
+//! places where m changes.
 //!
 //! # Source
 //! - `przemieniecki1968`: ch. 5 (stiffness of a beam), ch. 11 (consistent mass)
@@ -39,14 +38,14 @@ use nalgebra::{Matrix6, SMatrix, SVector, Vector6};
 use num_complex::Complex64;
 use std::sync::OnceLock;
 
-/// Real matrix of a piece, two ends of six freedoms.
+/// Real matrix of an element: two ends of six degrees of freedom.
 pub(super) type Matrix12 = SMatrix<f64, 12, 12>;
-/// Complex matrix of a piece.
+/// Complex matrix of an element.
 pub(super) type Complex12 = SMatrix<Complex64, 12, 12>;
-/// Freedoms of a piece: those of its first end, then those of its second.
+/// Degrees of freedom of an element: those of its first end, then those of its second.
 pub(super) type Vector12 = SVector<f64, 12>;
 
-/// Abscissae and weights of two Gauss points on 0 to 1, which integrate the square of what is linear.
+/// Abscissae and weights of two Gauss points on 0 to 1, exact for the square of a linear function.
 ///
 /// # Source
 /// - `abramowitz1964`: table 25.4
@@ -76,7 +75,7 @@ const GAUSS_6: [(f64, f64); 6] = [
     (0.966_234_757_101_576, 0.085_662_246_189_585_17),
 ];
 
-/// A piece of a member of one section, in the member's own axes.
+/// An element of a member of one section, in the member's own axes.
 pub(super) struct Piece {
     length: f64,
     /// Mass of the section per length.
@@ -93,7 +92,7 @@ pub(super) struct Piece {
 }
 
 impl Piece {
-    /// A piece of `length` in m; `None` when the section's stiffness is not positive definite.
+    /// An element of `length` in m; `None` when the section's stiffness is not positive definite.
     pub(super) fn new(section: &MemberSection, length: f64) -> Option<Piece> {
         let compliance = inverse(&section.stiffness)?;
         let real_compliance = inverse(&section.stiffness.map(|s| s.re.into()))?.map(|c| c.re);
@@ -130,8 +129,8 @@ impl Piece {
         self.mass_between(0.0, self.length, &self.line_mass)
     }
 
-    /// The consistent mass of what has `line_mass` per length from `from` to `to` along the piece alone,
-    /// shape (12, 12), in kg, kg m and kg m2.
+    /// The consistent mass of a `line_mass` that lies only from `from` to `to` along the element, shape
+    /// (12, 12), in kg, kg m and kg m2.
     pub(super) fn mass_between(&self, from: f64, to: f64, line_mass: &Matrix6<f64>) -> Option<Matrix12> {
         let shapes = self.shapes()?;
         let mut m = Matrix12::zeros();
@@ -142,7 +141,7 @@ impl Piece {
         Some(m)
     }
 
-    /// The bulge G, shape (12, 12), in kg s2, kg m s2 and kg m2 s2.
+    /// The bulge matrix G, shape (12, 12), in kg s2, kg m s2 and kg m2 s2.
     pub(super) fn bulge(&self) -> Option<&Matrix12> {
         self.bulge.get_or_init(|| self.integrated_bulge()).as_ref()
     }
@@ -151,15 +150,15 @@ impl Piece {
         self.bulge_of(&[Displaced { from: 0.0, to: self.length, mass: self.line_mass }])
     }
 
-    /// How much less the piece bulges without the mass `taken` off, shape (12, 12), in kg s2, kg m s2 and
-    /// kg m2 s2; places from its own first end.
+    /// The part of the bulge matrix that is lost when the mass `taken` is off, shape (12, 12), in kg s2,
+    /// kg m s2 and kg m2 s2; places from the element's first end.
     pub(super) fn bulge_lost(&self, taken: &[Displaced]) -> Option<Matrix12> {
         let mut left = vec![Displaced { from: 0.0, to: self.length, mass: self.line_mass }];
         left.extend(taken.iter().map(|one| Displaced { mass: -one.mass, ..one.clone() }));
         Some(self.bulge()? - self.bulge_of(&left)?)
     }
 
-    /// The bulge under the inertia of the sum of `masses`.
+    /// The bulge matrix for the sum of `masses`.
     fn bulge_of(&self, masses: &[Displaced]) -> Option<Matrix12> {
         let shapes = self.shapes()?;
         let (l, b, compliance) = (self.length, lever(), &shapes.compliance);
@@ -190,7 +189,7 @@ impl Piece {
         Some(bulge - free_end.transpose() * shapes.end_stiffness * free_end)
     }
 
-    /// How the piece deflects between its ends.
+    /// How the element deflects between its ends.
     pub(super) fn shapes(&self) -> Option<&Shapes> {
         let made = || {
             let compliance = self.real_compliance;
@@ -209,18 +208,18 @@ impl Piece {
         self.end_stiffness * stretch.map(Complex64::from)
     }
 
-    /// The matrix W that gives the energy stored in a part of the section as Pᴴ W P / 2 from the
-    /// end forces P.
+    /// The matrix W that gives the energy stored in a part of the section from the end
+    /// forces P as Pᴴ W P / 2.
     ///
-    /// The strains along the piece are C f; energy of a part with stiffness Sₚ is ∫ eᴴ Sₚ e / 2,
-    /// which is again the polynomial of the cantilever, with Cᴴ Sₚ C in the place of C.
+    /// The strains along the element are C f; the energy of a part with stiffness Sₚ is ∫ eᴴ Sₚ e / 2. That
+    /// is the polynomial of the cantilever compliance again, with Cᴴ Sₚ C in place of C.
     pub(super) fn energy_of(&self, stiffness: &Matrix6<f64>) -> Matrix6<Complex64> {
         let part = self.compliance.adjoint() * stiffness.map(Complex64::from) * self.compliance;
         cantilever(&part, self.length)
     }
 }
 
-/// The exact static deflection of a piece between its ends.
+/// The exact static deflection of an element between its ends.
 pub(super) struct Shapes {
     compliance: Matrix6<f64>,
     end_stiffness: Matrix6<f64>,
@@ -248,14 +247,15 @@ impl Shapes {
         Shapes { compliance, end_stiffness, powers }
     }
 
-    /// The six motions of the section at `x` from the twelve of the ends, shape (6, 12).
+    /// The matrix that gives the six motions of the section at `x` from the twelve of
+    /// the ends, shape (6, 12).
     pub(super) fn at(&self, x: f64) -> SMatrix<f64, 6, 12> {
         let [n0, n1, n2, n3] = &self.powers;
         n0 + (n1 + (n2 + n3 * x) * x) * x
     }
 }
 
-/// ∫ (I + s B)ᵀ C (I + s B) ds over 0 to `l`.
+/// Compliance of a cantilever: ∫ (I + s B)ᵀ C (I + s B) ds over 0 to `l`.
 fn cantilever(c: &Matrix6<Complex64>, l: f64) -> Matrix6<Complex64> {
     let b = lever().map(Complex64::from);
     let (cb, bc) = (c * b, b.transpose() * c);
@@ -263,7 +263,7 @@ fn cantilever(c: &Matrix6<Complex64>, l: f64) -> Matrix6<Complex64> {
     c * l1 + (cb + bc) * l2 + bc * b * l3
 }
 
-/// B: the moments that the shear forces of the far end bring, per length of their lever.
+/// B: the moments of the shear forces at the far end, per length of lever arm.
 fn lever() -> Matrix6<f64> {
     let mut b = Matrix6::zeros();
     b[(4, 2)] = -1.0;
@@ -271,7 +271,7 @@ fn lever() -> Matrix6<f64> {
     b
 }
 
-/// (I + x B)ᵀ: what a rigid piece of length `x` makes of the motion of its first end.
+/// (I + x B)ᵀ: gives the motion of the far end of a rigid element of length `x` from that of its first end.
 pub(super) fn transposed_reach(x: f64) -> Matrix6<f64> {
     Matrix6::identity() + lever().transpose() * x
 }
@@ -280,8 +280,8 @@ pub(super) fn transposed_reach(x: f64) -> Matrix6<f64> {
 mod tests {
     use super::super::section::Plain;
     use super::*;
-    use crate::material::Role;
     use approx::assert_relative_eq;
+    use stillbed_material::Role;
 
     const PLAIN: Plain = Plain {
         ea: 3e8,
@@ -408,12 +408,12 @@ mod tests {
         let taken = |from: f64, to: f64| Displaced { from, to, mass: section.mass };
         let mut along = Vector12::zeros();
         (along[0], along[6]) = (1.0, 1.0);
-        // A rod moved along as a whole, its first half without mass: the load m on the second half between
-        // held ends stores 2U = ∫ N² dx/EA = 5 m² l³/(192 EA).
+        // A rod moved along its axis, its first half without mass: the load m on the second half between held
+        // ends stores 2U = ∫ N² dx/EA = 5 m² l³/(192 EA).
         let left = piece.bulge().unwrap() - piece.bulge_lost(&[taken(0.0, 0.5 * l)]).unwrap();
         let rod = plain.rho_a.powi(2) * l.powi(3) / plain.ea;
         assert_relative_eq!(along.dot(&(left * along)), rod * 5.0 / 192.0, max_relative = 1e-9);
-        // What is left of one half and of the other, and what is left of both.
+        // Taking off the mass of both parts loses the whole bulge matrix.
         let whole = *piece.bulge().unwrap();
         let both = piece.bulge_lost(&[taken(0.0, 0.4 * l), taken(0.4 * l, l)]).unwrap();
         assert!((whole - both).norm() < 1e-9 * whole.norm());

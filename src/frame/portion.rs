@@ -1,18 +1,18 @@
-//! The matrices of a divided frame in portions: what the members of one section add, and what
-//! joints, masses and feet add.
+//! The matrices of a divided frame as a sum of portions: one for the members of each section, and one for
+//! joints, masses and feet.
 //!
-//! One who tries many sections in one drawing computes each portion once and sums them.
+//! A search over many sections in one drawing computes each portion once and sums them.
 
 use super::assembly::{Matrices, bar, turned};
 use super::layout::Layout;
 use super::model::Frame;
 use faer::sparse::SparseColMat;
 
-/// Stored entries of stiffness, loss, mass and bulge.
+/// One portion: the stored entries of stiffness, loss, mass and bulge matrix that are not zero.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Portion {
     slots: Vec<u32>,
-    /// Beside `slots`: real and imaginary stiffness, mass, bulge.
+    /// For each of `slots`: real and imaginary stiffness, mass, bulge.
     values: [Vec<f64>; 4],
 }
 
@@ -30,8 +30,8 @@ impl Layout {
         [(); 4].map(|()| vec![0.0; self.pattern.row_idx().len()])
     }
 
-    /// What the members of section `section` of `frame` add; `None` when `frame` is not connected
-    /// as the one that the layout was made for, or the section is not stiff.
+    /// What the members of section `section` of `frame` add; `None` when `frame` is not connected like the
+    /// one that the layout was made for, or the section is not stiff.
     pub fn portion_of_section(&self, frame: &Frame, section: usize) -> Option<Portion> {
         if frame.members.len() != self.pieces.len() || frame.points.len() != self.points.len() {
             return None;
@@ -51,8 +51,8 @@ impl Layout {
         Some(Portion::of(values))
     }
 
-    /// What joints, masses and feet of `frame` add; `None` when `frame` is not connected as the
-    /// one that the layout was made for.
+    /// What joints, masses and feet of `frame` add; `None` when `frame` is not connected like the one that
+    /// the layout was made for.
     pub fn portion_carried(&self, frame: &Frame) -> Option<Portion> {
         if frame.members.len() != self.pieces.len() || frame.points.len() != self.points.len() {
             return None;
@@ -62,7 +62,7 @@ impl Layout {
         Some(Portion::of(values))
     }
 
-    /// The sum of portions: the matrices, and the bulge as [`Layout::bulge`].
+    /// The sum of portions: the matrices, and the bulge matrix as [`Layout::bulge`].
     pub fn summed<'a>(
         &self,
         portions: impl Iterator<Item = &'a Portion>,

@@ -1,4 +1,4 @@
-//! The frame as a rigid body, loads from its own mass, and directions at points.
+//! The frame as a rigid body, its rigid-body motions, loads from its own mass, and directions at points.
 
 use super::assembly::{Bar, bars, turned};
 use super::axes::{Line, arm};
@@ -10,7 +10,7 @@ use nalgebra::{Matrix3, Matrix6, Vector3, Vector6};
 /// Mass, centre and inertia of a whole frame.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RigidBody {
-    /// kg.
+    /// Mass, kg.
     pub mass: f64,
     /// Centre of gravity, m.
     pub centre: Vector3<f64>,
@@ -35,7 +35,7 @@ impl Frame {
                 .iter()
                 .map(|taken| (taken.from.max(0.0), taken.to.min(line.length), -taken.mass));
             for (from, to, mass) in std::iter::once(own).chain(taken).filter(|(from, to, _)| from < to) {
-                // Square in the place along the line, so that two places do.
+                // Quadratic in the place along the line, so two Gauss points are exact.
                 for (place, weight) in GAUSS_2 {
                     let reach = axes * arm(&line.at(from + place * (to - from)));
                     about_origin += weight * (to - from) * (reach.transpose() * mass * reach);
@@ -59,14 +59,14 @@ impl Frame {
 }
 
 impl Layout {
-    /// The motion of every freedom when the whole frame moves as a rigid body: displacement and
+    /// The motion of every degree of freedom when the whole frame moves as a rigid body: displacement and
     /// rotation `motion` about `origin`. Shape (n).
     pub fn rigid_motion(&self, frame: &Frame, motion: &Vector6<f64>, origin: &Vector3<f64>) -> Vec<f64> {
         self.rigid_motion_of(frame, &vec![true; frame.points.len()], motion, origin)
     }
 
-    /// As [`Layout::rigid_motion`] for the points that are `moving` and the members from them;
-    /// the rest stays.
+    /// As [`Layout::rigid_motion`], only for the points that are `moving` and the members that start
+    /// at them; the rest stays.
     pub fn rigid_motion_of(
         &self,
         frame: &Frame,
@@ -100,8 +100,8 @@ impl Layout {
         values
     }
 
-    /// Places along a member and their displacement and rotation when the freedoms are at
-    /// `motion`, global axes: both ends of every piece and `between` places inside each.
+    /// Places along a member and their displacement and rotation for the `motion` of the degrees of freedom,
+    /// global axes: both ends of every element and `between` places inside each.
     pub fn along(
         &self,
         frame: &Frame,
@@ -134,10 +134,10 @@ impl Layout {
         Some(places)
     }
 
-    /// The load M a of a rigid acceleration `motion` about `origin` of everything that has mass,
-    /// held freedoms included. Shape (n), N and N m; `None` when `frame` does not fit.
+    /// The load M a of a rigid-body acceleration `motion` about `origin` of all mass, also where degrees of
+    /// freedom are held. Shape (n), N and N m; `None` when `frame` does not fit.
     ///
-    /// Weight is this load for an acceleration of gravity, downwards.
+    /// Weight is this load for the acceleration of gravity, downwards.
     pub fn inertia_load(
         &self,
         frame: &Frame,
@@ -181,7 +181,7 @@ impl Layout {
 
     /// The load of a unit force (or moment) along `direction` at a point, shape (n).
     ///
-    /// Its product with a motion of the freedoms is the displacement of the point along
+    /// Its product with a motion of the degrees of freedom is the displacement of the point along
     /// `direction`. What an anchor holds is left out.
     pub fn at_point(&self, point: usize, direction: &Vector6<f64>) -> Vec<f64> {
         let mut load = vec![0.0; self.freedoms()];
@@ -279,7 +279,7 @@ mod tests {
         assert_eq!(ground.iter().zip(&common).map(|(a, b)| a * b).sum::<f64>(), 1.0);
     }
 
-    /// Half of a bar's first tenth is kept by another: mass, centre and inertia are those of what is left.
+    /// Another member keeps half of a bar's first tenth: mass, centre and inertia are those of what is left.
     #[test]
     fn what_others_keep_is_taken_off_at_its_place() {
         let mut frame = cantilever();

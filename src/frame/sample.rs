@@ -1,12 +1,14 @@
-//! Frames for the tests.
+//! Frames for the tests of several packages, each of which uses some of them.
 
-use super::*;
-use crate::material::Role;
+#![allow(dead_code)]
+
 use nalgebra::{Matrix6, Vector3};
 use num_complex::Complex64;
+use stillbed_frame::*;
+use stillbed_material::Role;
 
 /// A solid square steel bar of width `a` in m, with a loss factor of 0.001.
-pub(crate) fn square(a: f64) -> MemberSection {
+pub fn square(a: f64) -> MemberSection {
     let (e, nu, rho) = (210e9, 0.3, 7850.0);
     let g = e / (2.0 * (1.0 + nu));
     let (area, i) = (a * a, a.powi(4) / 12.0);
@@ -23,12 +25,12 @@ pub(crate) fn square(a: f64) -> MemberSection {
 }
 
 /// A point.
-pub(crate) fn point(name: &str, x: f64, y: f64, z: f64) -> Point {
+pub fn point(name: &str, x: f64, y: f64, z: f64) -> Point {
     Point { name: name.to_string(), position: Vector3::new(x, y, z) }
 }
 
-/// A member of section 0, rigidly joined, on the line of its points.
-pub(crate) fn member(name: &str, from: usize, to: usize) -> Member {
+/// A member of section 0, rigidly joined, on the line between its points.
+pub fn member(name: &str, from: usize, to: usize) -> Member {
     Member {
         name: name.to_string(),
         from,
@@ -42,8 +44,8 @@ pub(crate) fn member(name: &str, from: usize, to: usize) -> Member {
     }
 }
 
-/// A section whose centres are off the line, of two materials with different loss.
-pub(crate) fn filled(a: f64) -> MemberSection {
+/// A section whose centres are off the member line, of two materials with different loss.
+pub fn filled(a: f64) -> MemberSection {
     let mut section = square(a);
     section.name = "filled".to_string();
     let shift = Matrix6::from_fn(|i, j| match (i, j) {
@@ -61,8 +63,8 @@ pub(crate) fn filled(a: f64) -> MemberSection {
     section
 }
 
-/// A crooked little base with everything in it: offsets, joints, masses, two feet, an anchor.
-pub(crate) fn crooked() -> Frame {
+/// A small irregular base with an offset, joints, a mass and two kinds of feet.
+pub fn crooked() -> Frame {
     let mut rail = member("rail", 0, 1);
     rail.joint_from = Some(0);
     rail.joint_to = Some(0);
@@ -113,7 +115,7 @@ pub(crate) fn crooked() -> Frame {
 }
 
 /// A cantilever along x from an anchored point, length 1 m.
-pub(crate) fn cantilever() -> Frame {
+pub fn cantilever() -> Frame {
     Frame {
         points: vec![point("wall", 0.0, 0.0, 0.0), point("tip", 1.0, 0.0, 0.0)],
         sections: vec![square(0.02)],
@@ -124,7 +126,7 @@ pub(crate) fn cantilever() -> Frame {
 }
 
 /// A table of four legs of 0.8 m on a clamped floor and a top of 1.0 m by 0.6 m.
-pub(crate) fn table() -> Frame {
+pub fn table() -> Frame {
     let mut table = Frame { sections: vec![square(0.06)], ..Frame::default() };
     for z in [0.0, 0.8] {
         for (i, (x, y)) in [(0.0, 0.0), (1.0, 0.0), (1.0, 0.6), (0.0, 0.6)].into_iter().enumerate() {

@@ -1,4 +1,4 @@
-//! The cross-section of a member as the frame takes it: stiffness and mass about the member line.
+//! The cross-section of a member as the frame needs it: stiffness and mass about the member line.
 //!
 //! ```text
 //! strains  e = [eps_x, gamma_y, gamma_z, kappa_x, kappa_y, kappa_z]
@@ -6,12 +6,12 @@
 //! axial strain at (y, z):  eps_x + z kappa_y - y kappa_z
 //! ```
 //!
-//! The mass per length is in the order x, y, z, turn_x, turn_y, turn_z. Neither needs to be diagonal:
-//! elastic centre, shear centre and mass centre may all lie off the member line.
+//! The mass per length follows the order x, y, z, turn_x, turn_y, turn_z. Neither matrix needs to be
+//! diagonal: elastic centre, shear centre and mass centre may all lie off the member line.
 
-use crate::material::Role;
 use nalgebra::{Matrix6, Vector6};
 use num_complex::Complex64;
+use stillbed_material::Role;
 
 /// A cross-section, constant along its member.
 #[derive(Debug, Clone, PartialEq)]
@@ -26,18 +26,18 @@ pub struct MemberSection {
     pub parts: Vec<PartStiffness>,
 }
 
-/// The share of one material in a section's stiffness.
+/// The contribution of one material to a section's stiffness.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PartStiffness {
     /// The material.
     pub of: String,
-    /// What it is there for.
+    /// Its role in the section.
     pub role: Role,
     /// Real stiffness, as in [`MemberSection::stiffness`].
     pub stiffness: Matrix6<f64>,
 }
 
-/// The numbers of a section of one material whose centres all lie on the member line.
+/// The properties of a section of one material whose centres all lie on the member line.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Plain {
     /// Axial stiffness E A, N.
@@ -50,14 +50,14 @@ pub struct Plain {
     pub ei: [f64; 2],
     /// Mass per length, kg/m.
     pub rho_a: f64,
-    /// Rotary inertia per length about y and z, kg m; their sum resists turning about x.
+    /// Rotary inertia per length about y and z, kg m; their sum acts about x.
     pub rho_i: [f64; 2],
     /// Loss factor of every stiffness.
     pub loss_factor: f64,
 }
 
 impl MemberSection {
-    /// The largest loss factor of its stretching, shearing, twisting and bending.
+    /// The largest loss factor among stretching, shearing, twisting and bending.
     pub fn loss_factor(&self) -> f64 {
         let own = |stiffness: &Complex64| if stiffness.re > 0.0 { stiffness.im / stiffness.re } else { 0.0 };
         self.stiffness.diagonal().iter().map(own).fold(0.0, f64::max)
@@ -79,8 +79,8 @@ impl MemberSection {
 
 /// The inverse of a complex-symmetric matrix with positive definite real part, by L D Lᵀ.
 ///
-/// No pivoting is needed for such a matrix, and units of very different size do no harm.
-/// `None` when it is not finite or its real part is not positive definite.
+/// Such a matrix needs no pivoting, even with entries of very different size. `None` when it is not finite or
+/// its real part is not positive definite.
 pub(super) fn inverse(matrix: &Matrix6<Complex64>) -> Option<Matrix6<Complex64>> {
     let mut l = Matrix6::<Complex64>::identity();
     let mut d = [Complex64::default(); 6];
@@ -126,7 +126,7 @@ mod tests {
         let matrix = real.map(|x| Complex64::new(x, 0.1 * x))
             + Matrix6::from_diagonal_element(Complex64::new(0.0, 1e-9));
         let product = matrix * inverse(&matrix).unwrap();
-        // Judged in the scale of its own rows and columns.
+        // Compared in the scale of its own rows and columns.
         for i in 0..6 {
             for j in 0..6 {
                 let expected = if i == j { 1.0 } else { 0.0 };

@@ -1,18 +1,18 @@
 //! The solid of a member: its section's material along its line, and where a ray passes through it.
 //!
-//! A ray is straight in the member's own axes, so that each outline is crossed as in the plane of
-//! the section, and the planes at the ends cut the ray at one place each.
+//! A ray is straight in the member's own axes too, so it crosses each outline as a line in the plane of the
+//! section, and each end plane cuts it once.
 
 use super::axes::Line;
-use crate::section::Geometry;
 use nalgebra::Vector3;
+use stillbed_section::Geometry;
 
 /// The material of a section as outlines, [y, z], m.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Solid {
     /// By part: its closed rings, filled by the even-odd rule; none for a cavity.
     pub parts: Vec<Vec<Vec<[f64; 2]>>>,
-    /// By part: its area, m2, of which the rings may miss what lies between chords and arcs.
+    /// By part: its area, m2; the rings may miss the area between chords and arcs.
     pub areas: Vec<f64>,
     /// The box around all parts, lower left and upper right corner, m.
     pub bounds: [[f64; 2]; 2],
@@ -34,14 +34,14 @@ impl Solid {
     /// The material of a section, what later parts leave of each part.
     pub fn of(geometry: &Geometry) -> Solid {
         let parts = geometry.parts().iter().zip(geometry.outlines());
-        let rings = |(part, pieces): (&crate::section::Part, &Vec<Vec<Vec<[f64; 2]>>>)| match part.cavity {
+        let rings = |(part, pieces): (&stillbed_section::Part, &Vec<Vec<Vec<[f64; 2]>>>)| match part.cavity {
             true => Vec::new(),
             false => pieces.iter().flatten().cloned().collect(),
         };
         Solid::new(parts.map(rings).collect(), geometry.moments().iter().map(|m| m.area).collect())
     }
 
-    /// The same, `by` times as large.
+    /// The same, scaled by the factor `by`.
     pub fn scaled(&self, by: f64) -> Solid {
         let larger = |ring: &Vec<[f64; 2]>| ring.iter().map(|p| p.map(|x| x * by)).collect();
         let parts = self.parts.iter().map(|rings| rings.iter().map(larger).collect()).collect();
@@ -66,12 +66,12 @@ impl Solid {
     }
 }
 
-/// Where a member's solid ends.
+/// How a member's solid ends.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum End {
     /// Square to its line, at its point.
     Square,
-    /// In a mitre: at the plane through `place` square to `inward`, which points to its own side.
+    /// Mitred: at the plane through `place` normal to `inward`, which points into the member.
     Mitre { place: Vector3<f64>, inward: Vector3<f64> },
 }
 
@@ -86,8 +86,8 @@ pub(super) struct Prism<'a> {
 pub(super) type Interval = (f64, f64);
 
 impl Prism<'_> {
-    /// From where to where it reaches along its own x, m: a mitre beyond its point, by half its
-    /// diagonal at most.
+    /// From where to where it reaches along its own x, m: a mitred end beyond its point, by at most half the
+    /// diagonal of the box around the section.
     fn along(&self) -> Interval {
         let beyond = |end: usize| match self.ends[end] {
             End::Square => 0.0,
@@ -112,7 +112,7 @@ impl Prism<'_> {
         bounds
     }
 
-    /// It as rays along `line` see it.
+    /// The same as rays along `line` see it.
     pub fn along_rays(&self, line: &Line) -> Sight<'_> {
         let direction: Vector3<f64> = line.axes.row(0).transpose();
         let aside = [1, 2].map(|row| -> Vector3<f64> { line.axes.row(row).transpose() });
@@ -135,26 +135,26 @@ impl Prism<'_> {
     }
 }
 
-/// A member as rays along another see it: what is linear in their place is known.
+/// A member as rays along another member see it, with everything linear in the ray's place computed once.
 pub(super) struct Sight<'a> {
     parts: &'a [Vec<Vec<[f64; 2]>>],
-    /// Where the other's line starts, and its y and z, in own axes.
+    /// The start of the other member's line, and its y and z axes, in own axes.
     own: [Vector3<f64>; 3],
     /// Direction of the rays in own axes.
     along: Vector3<f64>,
-    /// The planes that it lies behind.
+    /// The planes at its ends.
     planes: Vec<Plane>,
 }
 
-/// A plane: how far behind it a ray starts, a constant and what each m of y and z adds, and by how much a
-/// length of the ray goes behind.
+/// A plane: how far inside it a ray starts (a constant, and what each m of y and z adds), and how much
+/// further inside each length of the ray leads.
 struct Plane {
     at: [f64; 3],
     slope: f64,
 }
 
 impl Sight<'_> {
-    /// Adds where the ray at `[y, z]` of the other lies in its material, unsorted.
+    /// Adds the stretches of the ray at `[y, z]` of the other member that lie in the material, unsorted.
     pub fn cross(&self, [y, z]: [f64; 2], found: &mut Vec<Interval>) {
         let mut limits = (f64::NEG_INFINITY, f64::INFINITY);
         for Plane { at, slope } in &self.planes {
@@ -191,7 +191,7 @@ impl Sight<'_> {
     }
 }
 
-/// Cuts `limits` to where `at + t slope` is not below zero.
+/// Cuts `limits` to where `at + t slope` is not negative.
 fn cut(limits: &mut Interval, at: f64, slope: f64) {
     if slope.abs() < 1e-12 {
         if at < 0.0 {
@@ -244,7 +244,7 @@ mod tests {
         Solid::new(vec![vec![ring(outer), ring(inner)]], vec![outer * outer - inner * inner])
     }
 
-    /// A metre along x.
+    /// A line of 1 m along x.
     fn rail() -> Line {
         let frame = Frame {
             points: vec![point("a", 0.0, 0.0, 0.0), point("b", 1.0, 0.0, 0.0)],
@@ -299,7 +299,7 @@ mod tests {
             assert_relative_eq!(wall.1, to, epsilon = 1e-12);
         }
         assert!(through(&prism, -0.01).is_empty());
-        // Mitred by 45 degrees at its start it reaches beyond the point on one side alone.
+        // With a mitre of 45 degrees at its start it reaches beyond the point on one side only.
         let inward = Vector3::new(1.0, 1.0, 0.0).normalize();
         prism.ends[0] = End::Mitre { place: Vector3::zeros(), inward };
         assert_eq!(through(&prism, -0.01).len(), 1);

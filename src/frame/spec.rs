@@ -1,16 +1,16 @@
-//! What the design file says of the wire drawing: points, members, masses, feet, anchors, joints.
+//! How the design file states the wire drawing: points, members, masses, feet, anchors and joints.
 
-use crate::document::{Allowed, Class, Fields, Located};
-use crate::problem::Place;
-use crate::quantity::{Kind, Loss, Spread};
+use stillbed_input::document::{Allowed, Class, Fields, Located};
+use stillbed_input::problem::Place;
+use stillbed_input::quantity::{Kind, Loss, Spread};
 
-/// Names of the freedoms, in their order.
+/// Names of the degrees of freedom of a point, in their order.
 pub const FREEDOMS: [&str; 6] = ["x", "y", "z", "turn_x", "turn_y", "turn_z"];
 
-/// The letters by which designs once named the freedoms, in their order.
+/// Older names of the degrees of freedom in design files, in the same order.
 const LETTERS: [&str; 6] = ["ux", "uy", "uz", "rx", "ry", "rz"];
 
-/// What an anchor may hold: all freedoms, or some of them.
+/// What an anchor may hold: all degrees of freedom, or some of them.
 const HELD: [&str; 7] = ["all", "x", "y", "z", "turn_x", "turn_y", "turn_z"];
 
 /// A point of the wire drawing.
@@ -31,7 +31,7 @@ pub struct MemberSpec {
     pub to: Located<String>,
     /// Name of its section.
     pub section: Located<String>,
-    /// Where the section's z points, global axes; `None` is global z, or global y when upright.
+    /// Direction of the section's z axis, global axes; `None` is global z, or global y for an upright member.
     pub up: Option<Located<[f64; 3]>>,
     /// From the line between the points to the member's own line, global axes, m.
     pub offset: [f64; 3],
@@ -48,48 +48,48 @@ pub struct MemberSpec {
 pub struct MassSpec {
     /// Name of the point.
     pub at: Located<String>,
-    /// kg.
+    /// Mass, kg.
     pub mass: Spread,
     /// From the point to the centre of the mass, global axes, m.
     pub offset: [f64; 3],
-    /// About its own centre and global axes, kg m2.
+    /// Moments of inertia about its own centre, global axes, kg m2.
     pub inertia: [f64; 3],
     /// Where it is stated.
     pub place: Place,
 }
 
-/// A spring to ground, the same at each of its points.
+/// Springs to ground, the same at each of its points.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FootSpec {
     /// Names of the points.
     pub at: Vec<Located<String>>,
-    /// Along global x, y, z, N/m.
+    /// Stiffness along global x, y, z, N/m.
     pub stiffness: [Spread; 3],
-    /// About global x, y, z, N m/rad; absent is zero.
+    /// Rotational stiffness about global x, y, z, N m/rad; absent is zero.
     pub turning: Option<[Spread; 3]>,
-    /// Loss factor, perhaps over amplitude or not stated.
+    /// Loss factor; it may depend on amplitude, or not be stated.
     pub loss: Loss,
     /// Where it is stated.
     pub place: Place,
 }
 
-/// Rigid hold of some freedoms to ground.
+/// A rigid hold to ground of some degrees of freedom.
 #[derive(Debug, Clone, PartialEq)]
 pub struct AnchorSpec {
     /// Names of the points.
     pub at: Vec<Located<String>>,
-    /// Which freedoms are held, global axes.
+    /// Which degrees of freedom are held, global axes.
     pub hold: [bool; 6],
     /// Where it is stated.
     pub place: Place,
 }
 
-/// A spring between a member's end and its point; member axes.
+/// Springs between a member's end and its point, member axes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct JointSpec {
-    /// By freedom, N/m and N m/rad; `None` is rigid, zero is free.
+    /// By degree of freedom, N/m and N m/rad; `None` is rigid, zero is free.
     pub stiffness: [Option<Spread>; 6],
-    /// Loss factor, perhaps over amplitude or not stated.
+    /// Loss factor; it may depend on amplitude, or not be stated.
     pub loss: Loss,
     /// Where it is stated.
     pub place: Place,
@@ -100,7 +100,7 @@ fn vector(list: Vec<f64>) -> Option<[f64; 3]> {
 }
 
 impl PointSpec {
-    /// Reads the point named `name` of the table of points.
+    /// Reads the point named `name` from the table of points.
     pub fn read(points: &Fields, name: &str) -> Option<PointSpec> {
         let position = vector(points.list(name, Kind::Length, 3, Allowed::Any)?)?;
         Some(PointSpec { position, place: points.place_of(name) })
@@ -246,7 +246,7 @@ fn length_vector(fields: &Fields, key: &str) -> [f64; 3] {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::document::Reader;
+    use stillbed_input::document::Reader;
 
     fn read<T>(text: &str, spec: impl Fn(&Fields) -> Option<T>) -> (Option<T>, Vec<String>) {
         let reader = Reader::new("d.toml", text);

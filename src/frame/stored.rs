@@ -1,10 +1,10 @@
 //! Where along a member the strain energy of a motion sits, and the forces at its ends.
 //!
 //! ```text
-//! f(s) = (I + s B) P,   U = ∫ fᵀ C f ds / 2        s from the far end of a piece, P its end forces
+//! f(s) = (I + s B) P,   U = ∫ fᵀ C f ds / 2        s from the far end of an element, P its end forces
 //! ```
 //!
-//! The motion is taken as the freedoms have it: loads between the ends of pieces are not counted.
+//! Only the motion of the degrees of freedom counts: loads between the ends of elements are left out.
 
 use super::energy::Energies;
 use super::piece::{GAUSS_2, transposed_reach};
@@ -29,8 +29,8 @@ impl Energies<'_> {
         integrated(length, &forces, wanted, |f| 0.5 * f.dot(&(compliance * f)))
     }
 
-    /// Strain energy of a member by kind of force, in the order of its section's forces, what couples
-    /// them left out, J for a motion in m.
+    /// Strain energy of a member by kind of force, in the order of its section's forces, without coupling
+    /// terms, J for a motion in m.
     pub fn stored_by_force(&self, number: usize, motion: &[f64]) -> [f64; 6] {
         let (length, forces) = self.far_forces(number, motion);
         let whole = length * forces.len() as f64;
@@ -41,8 +41,8 @@ impl Energies<'_> {
     }
 }
 
-/// The integral of `density` of the section forces from one place to another along a member, of whose
-/// pieces of `length` the `forces` act at the far ends.
+/// The integral of `density`, a function of the section forces, between two places along a member whose
+/// elements of `length` have the `forces` at their far ends.
 fn integrated(
     length: f64,
     forces: &[Vector6<f64>],

@@ -1,6 +1,6 @@
-//! What a person who has poured many of them would say of a recipe.
+//! Warnings about a recipe and suggestions for it, from experience with pouring.
 //!
-//! Numbers that are habits of the trade are named as common practice where they are said.
+//! Values that rest on habit are called common practice in the messages.
 
 use super::compaction::Compaction;
 use super::demand::Filling;
@@ -8,20 +8,21 @@ use super::grading::largest_stone;
 use super::mix::Prediction;
 use super::property::Property;
 use super::recipe::Recipe;
-use crate::problem::{Place, Problem};
-use crate::quantity::{Kind, figures, show};
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::{Kind, figures, show};
 
-/// Pigment by weight above which it only costs: a quarter of a per cent colours, common practice.
+/// Pigment by weight above which more only adds cost: a quarter of a per cent colours a mix, common
+/// practice.
 const MUCH_PIGMENT: f64 = 0.01;
-/// Pressure left by a vacuum that is too weak, Pa: common practice.
+/// Pressure above which a vacuum is too weak, Pa: common practice.
 const WEAK_VACUUM: f64 = 2e4;
-/// Air stated by volume from which a mix is foam rather than cast.
+/// Air by volume above which a mix is a foam.
 const FOAM: f64 = 0.15;
-/// Parts of an implied air below zero that weighing alone may explain.
+/// Negative implied air that errors of weighing may explain.
 const WEIGHING: f64 = -0.01;
 
-/// What is doubtful about `recipe`, and what to change; `thinnest` is the thinnest section that
-/// it is cast into, m.
+/// What is doubtful about `recipe` and what to change; `thinnest` is the thinnest section that it is
+/// cast into, m.
 pub fn advice(recipe: &Recipe, found: &Prediction, thinnest: Option<f64>) -> Vec<Problem> {
     let mut notes = Vec::new();
     let mut note = |key: &str, message: String, help: String| {
@@ -152,7 +153,7 @@ mod tests {
     use super::super::spec::AirSpec;
     use super::super::table::Table;
     use super::*;
-    use crate::quantity::Draw;
+    use stillbed_input::quantity::Draw;
 
     fn said(binder: f64, change: impl Fn(&mut Recipe), thinnest: Option<f64>) -> Vec<String> {
         let table = Table::built_in();

@@ -1,6 +1,6 @@
-//! Grains that touch, cemented by binder too little to fill the voids between them.
+//! Packed grains that touch, cemented by too little binder to fill the voids between them.
 //!
-//! Binder that stirring has spread over all grains gathers as a neck at each contact:
+//! Stirring spreads the binder over all grains; it gathers as a neck at each contact:
 //!
 //! ```text
 //! a²  = 2/3 (binder/grains by volume)                      neck radius, grain radius 1
@@ -9,21 +9,22 @@
 //! K   ~ k_n,    shear modulus ~ k_n + 3/2 k_t               isotropic packing, all grains strained alike
 //! ```
 //!
-//! M_b = K_b + 4/3 G_b; the layer between two grains is h + r² thick at r from the contact, with h a hundredth
-//! of the radius. How many contacts there are follows from the other end: with full voids the packing is
-//! as stiff as the mixture with the binder continuous (`filled`). Between dry (0) and full (f)
+//! M_b = K_b + 4/3 G_b; the binder layer between two grains is h + r² thick at r from the contact, with
+//! h a hundredth of the radius. The number of contacts follows from the filled state: with full voids
+//! the packing is as stiff as the mixture with the binder continuous (`filled`). Between dry (0) and
+//! full (f)
 //!
 //! ```text
 //! K(s) = K_0 + (1 - s) Re(K_f - K_0) x(s) + s (K_f - K_0) Re x(s),     x(s) = k(s)/Re k(1)
 //! ```
 //!
-//! with s the part of the voids that binder fills: the real part is that of the contacts, and the loss goes from
-//! that of a neck to that of the filled mixture as if both stood side by side. All moduli are complex, so loss lies
-//! between that of the grains and that of the binder. Dry grains are held by the weight of half a metre above
-//! them. Expansion goes from that of the grains to that of the filled mixture with the shares of both;
-//! conductivity in proportion to s.
+//! with s the saturation, the part of the voids filled by binder. The real part follows the contacts;
+//! the loss goes from that of a neck to that of the filled mixture as if both acted in parallel. All
+//! moduli are complex, so the loss lies between that of the grains and that of the binder. Dry grains
+//! are held by the weight of half a metre of mix above them. Expansion goes from that of the grains to
+//! that of the filled mixture, weighted by the shares of both; conductivity is linear in s.
 //!
-//! Left out: contacts without binder, necks that shrinkage has torn.
+//! Left out: contacts without binder, necks torn by shrinkage.
 //!
 //! # Source
 //! - `dvorkin1996`: cement spread over the grains, its neck, the moduli from k_n and k_t; from memory
@@ -38,11 +39,11 @@ use super::homogenise::{self, Moduli};
 use num_complex::Complex64;
 use std::f64::consts::PI;
 
-/// Binder between two grains where they are nearest, in radii of the grain.
+/// Thickness of binder between two grains where they are nearest, over the grain radius.
 const FILM: f64 = 0.01;
 /// Pressure that holds dry grains together, Pa.
 const HOLDING: f64 = 1e4;
-/// Contacts of a grain in a dense packing.
+/// Contacts per grain in a dense packing.
 const CONTACTS: f64 = 9.0;
 /// Conductivity of air, W/(m K).
 pub(super) const AIR_CONDUCTIVITY: f64 = 0.025;
@@ -50,17 +51,17 @@ pub(super) const AIR_CONDUCTIVITY: f64 = 0.025;
 /// Packed grains with some binder.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Packed {
-    /// Share of grains by volume.
+    /// Volume fraction of the grains.
     pub solid: f64,
-    /// Part of the voids between them that binder fills, 0 to 1.
+    /// Saturation: the part of the voids filled by binder, 0 to 1.
     pub saturation: f64,
 }
 
-/// Stiffness of one contact, complex, in units of the grain's radius: `[normal, tangential]`, Pa.
+/// Complex stiffness of one contact over the grain radius: `[normal, tangential]`, Pa.
 fn contact(neck: f64, grains: &Moduli, binder: &Moduli) -> [Complex64; 2] {
     let layer = PI * (1.0 + neck * neck / FILM).ln();
     let (k, g) = (grains.bulk, grains.shear);
-    // 1 - ν and 2 - ν by the moduli themselves.
+    // 1 - ν and 2 - ν in terms of the moduli.
     let stretched = (3.0 * k + 4.0 * g) / (2.0 * (3.0 * k + g));
     let sheared = (9.0 * k + 6.0 * g) / (2.0 * (3.0 * k + g));
     let series = |a: Complex64, b: Complex64| {
@@ -71,7 +72,7 @@ fn contact(neck: f64, grains: &Moduli, binder: &Moduli) -> [Complex64; 2] {
     [normal, tangential]
 }
 
-/// Dry grains held by [`HOLDING`], Pa.
+/// Moduli of dry grains under the pressure [`HOLDING`], Pa.
 fn dry(solid: f64, grains: &Moduli) -> Moduli {
     let (g, nu) = (grains.shear.re, grains.poissons_ratio());
     let load = (CONTACTS * solid * g / (PI * (1.0 - nu))).powi(2) * HOLDING;
@@ -82,8 +83,8 @@ fn dry(solid: f64, grains: &Moduli) -> Moduli {
     }
 }
 
-/// Packed `grains` whose necks are of `binder`; `filled` is the mixture with all voids full of it, which it
-/// is at a saturation of 1.
+/// Packed `grains` with necks of `binder`; `filled` is the mixture with all voids full of binder, the
+/// result at a saturation of 1.
 pub fn cemented(packed: &Packed, grains: &Host, binder: &Moduli, filled: &Host) -> Host {
     let s = packed.saturation.clamp(0.0, 1.0);
     if s >= 1.0 {
@@ -93,7 +94,8 @@ pub fn cemented(packed: &Packed, grains: &Host, binder: &Moduli, filled: &Host) 
     let neck = |saturation: f64| (2.0 / 3.0 * saturation * (1.0 - packed.solid) / packed.solid).sqrt();
     let [now, full] = [s, 1.0].map(|s| contact(neck(s), &grains.moduli, binder));
     let join = |bare: Complex64, filled: Complex64, now: Complex64, full: Complex64| {
-        // Grains in a binder softer than their dry packing are not stiffened by it.
+        // A binder softer than the dry packing does not stiffen it, so the dry packing is taken no
+        // stiffer than the filled mixture.
         let bare = if bare.re < filled.re { bare } else { bare * (filled.re / bare.re) };
         let x = now / full.re;
         let gain = filled - bare;
@@ -173,7 +175,7 @@ mod tests {
     fn the_packing_gains_stiffness_as_its_contacts_do() {
         let (grains, binder) = (quartz(), epoxy());
         let [bare, part, full] = [0.0, 0.4, 1.0].map(|s| at(0.6, s, &grains, &binder).moduli.bulk.re);
-        // Necks of 0.4 and of all of the voids: squares 2/3·0.4/0.6 = 0.4444, and 0.4 of that.
+        // Necks at saturations 0.4 and 1: squares 2/3·0.4/0.6 = 0.4444, and 0.4 of that.
         let [narrow, wide] = [0.177_777_8f64, 0.444_444_4]
             .map(|square| contact(square.sqrt(), &grains.moduli, &binder.moduli)[0].re);
         assert_relative_eq!((part - bare) / (full - bare), narrow / wide, max_relative = 2e-3);
@@ -181,7 +183,7 @@ mod tests {
 
     #[test]
     fn moulding_sand_with_little_binder_is_a_few_gigapascals() {
-        // 1.25 % by weight of binder on round silica sand packed to 0.59: 4 % of the voids.
+        // 1.25 % by weight of binder on round silica sand packed to 0.59 fills 4 % of the voids.
         let e = at(0.59, 0.04, &quartz(), &epoxy()).moduli.youngs_modulus().re;
         assert!((2.5e9..5e9).contains(&e), "{e:e}");
     }

@@ -1,4 +1,4 @@
-//! How a mix is compacted: how closely its grains come to lie, and how much stirred-in air stays.
+//! Compaction of a mix: how densely its grains come to lie, and how much of the stirred-in air stays.
 //!
 //! ```text
 //! by hand    K = 4.5     left = 0.25 + 0.55 (1 - q)
@@ -6,46 +6,46 @@
 //! vacuum     K = 6.7     left = p/p0 + 0.25 (1 - q)
 //! ```
 //!
-//! K is the compaction index of the packing; `left` is the part of the air drawn in by stirring that stays, of
-//! 10 % of the mix before; q goes from 0 for a mix without any liquid over to 1 for one that flows. Under a
-//! vacuum of the pressure p bubbles grow until they break; those that stay fill no more than they did, and
-//! shrink by p/p0 when the pressure p0 of the air comes back, before the binder gels.
+//! K is the compaction index of the packing. `left` is the part that stays of the air drawn in by
+//! stirring, which is 10 % of the mix. q goes from 0 for a mix without excess liquid to 1 for one that
+//! flows. Under a vacuum of pressure p bubbles grow until they break; those that stay are no larger in
+//! volume than before, and shrink by p/p0 when atmospheric pressure p0 returns, before the binder gels.
 //!
-//! What stirring draws in is read of cement concrete. The parts that stay are common practice put into
-//! numbers (a mix is vibrated until bubbles stop, a minute or two), not a measurement: hence limits of 0.4
-//! and 2.5 times. A weighed bar replaces them.
+//! The air drawn in is taken from cement concrete. The parts that stay are common practice put into
+//! numbers (a mix is vibrated until bubbles stop, a minute or two), not measurements; hence limits of
+//! 0.4 and 2.5 times the value. A weighed bar replaces them.
 //!
 //! # Source
 //! - `ib46`: 5 to 20 % of air as concrete leaves the mixer
 //! - `larrard1999`: the indices, from memory
 
 use super::packing::{RODDED, WET};
-use crate::quantity::Spread;
+use stillbed_input::quantity::Spread;
 
-/// Air that stirring draws in, by volume.
+/// Volume fraction of air that stirring draws in.
 const STIRRED: f64 = 0.1;
-/// Time over which a flowing mix is vibrated where none is stated, s.
+/// Vibration time where none is stated, s.
 const USUAL_TIME: f64 = 90.0;
-/// Time in which vibrating takes out most of the bubbles of a mix that flows, s.
+/// Time constant of the rise of bubbles in a vibrated mix that flows, s.
 const RISE_TIME: f64 = 45.0;
-/// Pressure of the air, Pa.
+/// Atmospheric pressure, Pa.
 const ATMOSPHERE: f64 = 101_325.0;
 /// Pressure of a vacuum where none is stated, Pa.
 const USUAL_PRESSURE: f64 = 3_000.0;
 
-/// What is done to a mix once it is in the mould.
+/// How a mix is compacted in the mould.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Compaction {
     /// Pressed in and tamped.
     ByHand,
-    /// On a table or by vibrators on the mould, for some time in s.
+    /// Vibrated, on a table or by vibrators on the mould.
     Vibrated {
         /// How long, s.
         time: f64,
     },
-    /// Degassed and vibrated under a pressure in Pa.
+    /// Degassed and vibrated under vacuum.
     Vacuum {
-        /// What is left of the pressure of the air, Pa.
+        /// Remaining pressure, Pa.
         pressure: f64,
     },
 }
@@ -60,7 +60,7 @@ impl Compaction {
     /// Names in files.
     pub const NAMES: [&'static str; 3] = ["by hand", "vibrated", "vacuum"];
 
-    /// That of the name, with what is usual where time (s) or pressure (Pa) are not stated.
+    /// The way of that name; where time (s) or pressure (Pa) are not stated, the usual ones.
     pub fn named(name: &str, time: Option<f64>, pressure: Option<f64>) -> Option<Compaction> {
         match name {
             "by hand" => Some(Compaction::ByHand),
@@ -87,7 +87,7 @@ impl Compaction {
         }
     }
 
-    /// Share of the mix that stirred-in air keeps, where it flows as far as `flows`, 0 to 1.
+    /// Volume fraction of stirred-in air that stays; `flows` is q, 0 to 1.
     pub fn air_left(&self, flows: f64) -> f64 {
         let stiff = 1.0 - flows.clamp(0.0, 1.0);
         let left = match self {
@@ -98,7 +98,7 @@ impl Compaction {
         STIRRED * left
     }
 
-    /// By how many times the air that stays may differ from what is predicted.
+    /// Factor between the actual and the predicted air that stays.
     pub fn spread() -> Spread {
         Spread::between(1.0, 0.4, 2.5)
     }

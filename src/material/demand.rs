@@ -1,4 +1,4 @@
-//! How much binder the packed grains ask for, and what becomes of too little or too much.
+//! How much binder the voids between packed grains need, and what too little or too much of it does.
 //!
 //! ```text
 //! voids  = 1 - phi                      share of the packed volume between the grains
@@ -7,10 +7,10 @@
 //! air    = 1 - lies (1 + liquid/solid)  where the liquid is short
 //! ```
 //!
-//! phi is that of the grains compacted as the recipe says, with liquid enough to let them slip. With less
-//! they stick, and lie towards how they lie when poured; in proportion is an assumption, its ends are
-//! not. The pigment counts as liquid: it is far finer than the voids. What stirring draws in and compaction
-//! leaves comes on top.
+//! phi is the solid fraction of the grains compacted as the recipe says, with enough liquid to let them
+//! slip. With less liquid they stick and lie between this packing and the poured one; that this is
+//! linear in the liquid is an assumption, the two ends are not. The pigment counts as liquid, since it
+//! is far finer than the voids. Air that stirring draws in and compaction leaves comes on top.
 //!
 //! # Source
 //! - `stovall1986`: packing of the grains
@@ -21,57 +21,58 @@ use super::entry::MissingProperty;
 use super::packing::{Class, POURED, VIBRATED, classes, compacted, densest_at};
 use super::property::Property;
 use super::recipe::{Aggregate, Recipe};
-use crate::quantity::Draw;
 use serde::Serialize;
+use stillbed_input::quantity::Draw;
 
-/// Air by volume above which a cast surface shows voids.
+/// Volume fraction of air above which a cast surface shows voids.
 const SOUND_AIR: f64 = 0.01;
-/// Depth of clear binder over settled grains from which a mix flows by itself, by the whole.
+/// Depth of clear binder over settled grains, as a share of the whole, from which a mix flows by itself.
 const FLOWING: f64 = 0.03;
-/// The same from which grains settle before the binder gels.
+/// The same, from which grains settle before the binder gels.
 const OVERFULL: f64 = 0.12;
 
-/// What the binder does to the voids.
+/// How the binder fills the voids.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Filling {
-    /// Air stays: surface voids, less stiffness and strength.
+    /// Air is left: voids at the surface, less stiffness and strength.
     Short,
-    /// The voids are filled and little is left over: it has to be vibrated or rammed.
+    /// The voids are full with little to spare: the mix has to be vibrated or rammed.
     JustFilled,
-    /// Enough is left over to flow.
+    /// There is enough excess binder for the mix to flow.
     Flowing,
-    /// So much is left over that stones settle; shrinkage and cost rise with it.
+    /// There is so much excess binder that stones settle; shrinkage and cost rise with it.
     Overfull,
 }
 
-/// Voids of the grains and the binder for them.
+/// Voids of the grains and the binder that they need.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Demand {
-    /// Share of voids in the grains compacted as the recipe says: the binder by volume that just fills.
+    /// Voids of the grains compacted as the recipe says: the volume fraction of binder that just fills
+    /// them.
     pub voids: f64,
-    /// Share of voids in the grains when they are vibrated dry.
+    /// Voids of the grains vibrated dry.
     pub voids_dry: f64,
-    /// Share of voids in the grains when they are only poured.
+    /// Voids of the grains when only poured.
     pub voids_poured: f64,
-    /// Binder by weight of binder and grains that just fills the compacted grains.
+    /// Weight of binder over that of binder and grains that just fills the compacted grains.
     pub share_by_weight: f64,
-    /// Binder left over, by volume of the voids; negative where it is short.
+    /// Excess binder over the volume of the voids; negative where it is short.
     pub excess: f64,
-    /// Depth of clear binder over grains that settle fully, as part of the whole depth.
+    /// Depth of clear binder over fully settled grains, as a share of the whole depth.
     pub clear_layer: f64,
-    /// Air that the shortage leaves in the compacted mix, by volume.
+    /// Volume fraction of air left in the compacted mix for lack of binder.
     pub air: f64,
-    /// Air that it would leave without compaction.
+    /// The same without compaction.
     pub air_poured: f64,
-    /// Air that stirring drew in and compaction leaves, by volume of the mix without the other.
+    /// Air from stirring that compaction leaves, as a fraction of the mix without the other air.
     pub air_stirred: f64,
-    /// What it comes to.
+    /// The resulting state.
     pub filling: Filling,
 }
 
 impl Demand {
-    /// Of a binder without grains.
+    /// A binder without grains.
     const NEAT: Demand = Demand {
         voids: 1.0,
         voids_dry: 1.0,
@@ -89,30 +90,30 @@ impl Demand {
 /// A point of the curve of binder demand.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct DemandPoint {
-    /// Part of the coarsest grains in all grains, by weight.
+    /// Share of the coarsest grains in all grains, by weight.
     pub coarse_share: f64,
-    /// Share of voids when compacted as the recipe says.
+    /// Voids when compacted as the recipe says.
     pub voids: f64,
-    /// Binder by weight of binder and grains that just fills.
+    /// Weight of binder over that of binder and grains that just fills the voids.
     pub binder_share_by_weight: f64,
 }
 
-/// The grains mixed for the least binder.
+/// The proportions of the grains that need the least binder.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct LeastBinder {
-    /// Part of each kind in all grains by weight, in the order of the recipe.
+    /// Share of each kind in all grains by weight, in the order of the recipe.
     pub grains_by_weight: Vec<f64>,
-    /// Share of voids when compacted as the recipe says.
+    /// Voids when compacted as the recipe says.
     pub voids: f64,
-    /// Excess of binder over the voids that was asked for.
+    /// Excess of binder over the voids that was asked.
     pub excess: f64,
-    /// Binder by weight of binder and grains that fills with that excess.
+    /// Weight of binder over that of binder and grains that fills the voids with that excess.
     pub binder_share_by_weight: f64,
-    /// Kinds left out because a grain is larger than the thinnest section takes.
+    /// Kinds left out because their largest grain is too large for the thinnest section.
     pub left_out: Vec<String>,
 }
 
-/// Volumes of a recipe's parts per unit of its weight, m3.
+/// Volumes of a recipe's ingredients per unit of its weight, m3.
 struct Volumes {
     binder: f64,
     pigment: f64,
@@ -129,7 +130,7 @@ impl Volumes {
     }
 }
 
-/// What the grains of `recipe` ask for, and what its binder does about it.
+/// How much binder the grains of `recipe` need, and what its binder does.
 ///
 /// # Errors
 /// When the density of an ingredient is not known.
@@ -168,7 +169,7 @@ pub fn demand(recipe: &Recipe, draw: &Draw) -> Result<Demand, MissingProperty> {
     })
 }
 
-/// How grains lie.
+/// State in which grains are packed.
 #[derive(Clone, Copy)]
 enum State {
     Poured,
@@ -177,7 +178,7 @@ enum State {
     Compacted(Compaction),
 }
 
-/// Share of solid of the grains packed together, their volumes given.
+/// Solid fraction of the grains packed together, from their volumes.
 fn packed(aggregates: &[Aggregate], volumes: &[f64], state: State, draw: &Draw) -> f64 {
     let solid: f64 = volumes.iter().sum();
     let vibrated = !matches!(state, State::Poured);
@@ -198,7 +199,7 @@ fn kind(aggregate: &Aggregate, part: f64, vibrated: bool, draw: &Draw) -> Vec<Cl
     classes(smallest, largest, aggregate.packing(vibrated, draw), part)
 }
 
-/// Binder by weight of binder and grains that takes the share `filled` of the volume of both.
+/// Weight of binder over that of binder and grains, where binder is the share `filled` of their volume.
 fn by_weight(filled: f64, grains: &[f64], recipe: &Recipe, draw: &Draw) -> Result<f64, MissingProperty> {
     let solid: f64 = grains.iter().sum();
     let mut weight = 0.0;
@@ -209,13 +210,13 @@ fn by_weight(filled: f64, grains: &[f64], recipe: &Recipe, draw: &Draw) -> Resul
     Ok(binder / (binder + (1.0 - filled) * weight))
 }
 
-/// Place of the kind with the largest grain.
+/// Index of the kind with the largest grain.
 fn coarsest(recipe: &Recipe) -> usize {
     let size = |i: &usize| recipe.aggregates[*i].sizes().1;
     (0..recipe.aggregates.len()).max_by(|a, b| size(a).total_cmp(&size(b))).unwrap_or(0)
 }
 
-/// Binder demand against the part of the coarsest grains, the others in their proportions, in
+/// Binder demand against the share of the coarsest grains, with the others in their proportions, in
 /// `steps` equal steps from none to all; empty with a single kind of grains.
 ///
 /// # Errors
@@ -249,8 +250,8 @@ pub fn demand_curve(recipe: &Recipe, steps: usize, draw: &Draw) -> Result<Vec<De
         .collect()
 }
 
-/// The parts of the recipe's grains that need the least binder by volume to be filled with
-/// `excess` over the voids; kinds with a grain larger than `largest_grain` (m) are left out.
+/// The proportions of the recipe's grains that need the least binder by volume, with an `excess` of
+/// binder over the voids. Kinds with a grain larger than `largest_grain` (m) are left out.
 ///
 /// `None` when every kind is too large.
 ///
@@ -306,7 +307,7 @@ mod tests {
         Recipe::plain("a mix", Ingredient::new(get("epoxy, slow casting"), binder), aggregates)
     }
 
-    /// Three mixes that builders report, tamped by hand.
+    /// Three mixes reported by builders, tamped by hand.
     fn by_hand(binder: f64, sand: f64, stone: f64) -> Demand {
         let recipe = Recipe { compaction: Compaction::ByHand, ..sand_and_stone(binder, sand, stone) };
         demand(&recipe, &Draw::default()).unwrap()
@@ -355,7 +356,7 @@ mod tests {
         assert!(least.voids <= lowest + 1e-6 && least.voids > 0.15);
         assert!((0.6..0.8).contains(&least.grains_by_weight[1]), "{least:?}");
         assert!(curve[0].voids > lowest && curve[20].voids > lowest);
-        // The stated share fills it as asked.
+        // The binder share found fills the voids with the excess asked.
         let binder = least.binder_share_by_weight;
         let grains = |i: usize| (1.0 - binder) * least.grains_by_weight[i];
         let back = demand(&sand_and_stone(binder, grains(0), grains(1)), &draw).unwrap();

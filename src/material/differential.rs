@@ -1,4 +1,4 @@
-//! Spheres stirred into a host a little at a time: the differential scheme.
+//! The differential scheme: spheres added to a host little by little.
 //!
 //! ```text
 //! dX/dt = sum w_i F_i(X),    t = -ln(1 - f),    sum w_i = 1
@@ -8,10 +8,10 @@
 //! k:      3 k (k_i - k) / (k_i + 2k)
 //! ```
 //!
-//! Each step sees the mixture so far as its host, which stands for stones among sand in binder.
-//! K and G are complex, so the loss comes out of the same equations. Expansion keeps Levin's
-//! exact relation with the K reached. What is assumed: spheres, perfect bond, each step's grains
-//! larger than those before. Left out: grains that touch.
+//! Each step takes the mixture so far as its host, which suits stones among sand in binder. K and G are
+//! complex, so the loss follows from the same equations. Expansion keeps Levin's exact relation with the
+//! K reached. Assumed: spheres, perfect bond, each step's grains larger than those before. Left out:
+//! grains that touch.
 //!
 //! # Source
 //! - `mclaughlin1977`: differential equations of K and G for spheres
@@ -22,10 +22,10 @@
 use super::homogenise::Moduli;
 use num_complex::Complex64;
 
-/// Accuracy asked of the integration, relative.
+/// Relative tolerance of the integration.
 const TOLERANCE: f64 = 1e-8;
 
-/// A mixture on its way: what the scheme carries along.
+/// A homogeneous mixture: the properties that the scheme integrates.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Host {
     /// Complex moduli, Pa.
@@ -36,15 +36,15 @@ pub struct Host {
     pub conductivity: f64,
 }
 
-/// One kind of sphere stirred in, with its part of what is stirred in.
+/// One kind of spheres, with its share of the volume added.
 pub type Stirred = (f64, Host);
 
-/// K, G, alpha and k scaled by those of the first host.
+/// K, G, alpha and k, scaled by those of the first host.
 type State = [Complex64; 4];
 
-/// `host` after spheres have been stirred in until they hold the share `share` of the volume.
+/// `host` after spheres have been added until their volume fraction is `share`.
 ///
-/// `stirred` are the kinds with their parts of the added volume, which sum to one.
+/// `stirred` lists the kinds with their shares of the added volume, which sum to one.
 pub fn stir(host: &Host, stirred: &[Stirred], share: f64) -> Host {
     if share <= 0.0 || stirred.is_empty() {
         return *host;
@@ -89,7 +89,7 @@ fn slope(x: &State, kinds: &[(f64, State)]) -> State {
     sum
 }
 
-/// Runge-Kutta of orders 5 and 4 with steps held to [`TOLERANCE`].
+/// Runge-Kutta method of orders 5 and 4, with the step controlled to [`TOLERANCE`].
 ///
 /// # Source
 /// - `dormand1980`: coefficients
@@ -127,7 +127,7 @@ fn integrate(start: State, end: f64, kinds: &[(f64, State)]) -> State {
             })
             .fold(0.0, f64::max);
         if error <= 1.0 || step < 1e-9 * end {
-            // What is left after the last step is rounding, not volume.
+            // What is left after the last step is rounding error.
             t = if step >= end - t { end } else { t + step };
             x = next;
             slopes[0] = slopes[6];
@@ -187,7 +187,7 @@ mod tests {
 
         #[test]
         fn the_scheme_keeps_within_the_bounds_and_levin(f in 0.01..0.95f64, ni in 0.05..0.3f64) {
-            use crate::material::homogenise::{Phase, bounds};
+            use crate::homogenise::{Phase, bounds};
             let mut quartz = host(90e9, ni, 0.001);
             quartz.expansion = 12e-6;
             let epoxy = host(3e9, 0.35, 0.03);

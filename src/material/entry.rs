@@ -1,15 +1,15 @@
-//! One material of the table: what is known of it, with its spread and where that comes from.
+//! One material of the table: its properties, their spread, and the sources of both.
 
 use super::medium::{Medium, Role};
 use super::property::Property;
-use crate::problem::{Place, Problem};
-use crate::quantity::{Draw, Spread};
 use num_complex::Complex64;
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::fmt;
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::{Draw, Spread};
 
-/// Form of grains, which sets how densely they pack.
+/// Shape of grains, which sets how densely they pack.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum GrainShape {
@@ -40,20 +40,20 @@ impl GrainShape {
     }
 }
 
-/// One property's value, and how it is known.
+/// The value of one property, with its source.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Figure {
     /// In coherent SI.
     pub spread: Spread,
-    /// Keys into the bibliography with semicolons between, `memory`, `common practice`, or what
-    /// the user's table or design says.
+    /// Keys of the bibliography separated by semicolons, `memory`, `common practice`, or what the user's
+    /// table or design states.
     pub source: String,
-    /// What the number does not say by itself.
+    /// What the number alone does not say.
     pub note: String,
 }
 
 impl Figure {
-    /// A figure that the user states in `source`, such as the name of a design.
+    /// A figure that the user states; `source` is for example the name of a design.
     pub fn stated(spread: Spread, source: &str) -> Figure {
         Figure { spread, source: source.to_string(), note: String::new() }
     }
@@ -64,20 +64,20 @@ impl Figure {
 pub struct Material {
     /// Its name in the table or the design.
     pub name: String,
-    /// What it is there for.
+    /// Its role.
     pub role: Role,
-    /// Form of its grains, where it comes as grains.
+    /// Shape of its grains, where it is sold as grains.
     pub grain_shape: Option<GrainShape>,
     /// Its properties.
     pub values: BTreeMap<Property, Figure>,
 }
 
-/// A property that a computation needs and the material lacks.
+/// A property that a computation needs and a material lacks.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct MissingProperty {
     /// Which material.
     pub material: String,
-    /// What it lacks.
+    /// The property it lacks.
     pub property: Property,
 }
 
@@ -90,7 +90,7 @@ impl fmt::Display for MissingProperty {
 impl std::error::Error for MissingProperty {}
 
 impl MissingProperty {
-    /// As a problem of the user's input at `place`.
+    /// This as a problem of the user's input at `place`.
     pub fn at(&self, place: Place) -> Problem {
         let help = format!(
             "state it: {} = \"{}\" under [materials.\"{}\"], or in a table of materials",
@@ -102,21 +102,21 @@ impl MissingProperty {
     }
 }
 
-/// Poisson's ratio is kept within these in a draw, so that shear and bulk moduli stay finite.
+/// Poisson's ratio is kept within these limits in a draw, so that shear and bulk moduli stay finite.
 const POISSON_LIMITS: (f64, f64) = (-0.99, 0.499);
 
 impl Material {
-    /// A material of which nothing is known yet.
+    /// A material without properties.
     pub fn new(name: &str, role: Role) -> Material {
         Material { name: name.to_string(), role, grain_shape: None, values: BTreeMap::new() }
     }
 
-    /// The figure of `property`, if it is known.
+    /// The figure of `property`, if known.
     pub fn figure(&self, property: Property) -> Option<&Figure> {
         self.values.get(&property)
     }
 
-    /// The value of `property` in `draw`, in SI, if it is known.
+    /// The value of `property` in `draw`, in SI, if known.
     pub fn value(&self, property: Property, draw: &Draw) -> Option<f64> {
         self.values.get(&property).map(|figure| figure.spread.at(draw))
     }
@@ -129,23 +129,24 @@ impl Material {
         self.value(property, draw).ok_or_else(|| self.missing(property))
     }
 
-    /// States `property`, replacing what was known of it.
+    /// Sets `property`, replacing any earlier value.
     pub fn set(&mut self, property: Property, figure: Figure) {
         self.values.insert(property, figure);
     }
 
-    /// Every spread, to be given its place in a [`Draw`].
+    /// All spreads, so that each can be given its index in a [`Draw`].
     pub fn spreads_mut(&mut self) -> impl Iterator<Item = (Property, &mut Spread)> {
         self.values.iter_mut().map(|(property, figure)| (*property, &mut figure.spread))
     }
 
-    /// The material as mechanics sees it, in `draw`.
+    /// The material in `draw` as the mechanics needs it.
     ///
     /// ```text
     /// E* = E (1 + i eta),  G* = G (1 + i eta_G),  G = E / (2 (1 + nu)) and eta_G = eta unless stated
     /// ```
     ///
-    /// Poisson's ratio is kept between -0.99 and 0.499. A void is nothing, whatever is stated.
+    /// Poisson's ratio is kept between -0.99 and 0.499. A void has no stiffness or mass, whatever is
+    /// stated.
     ///
     /// # Errors
     /// When Young's modulus, Poisson's ratio, the density or the loss factor is not known.
@@ -176,7 +177,7 @@ impl Material {
         })
     }
 
-    /// What [`Material::medium`] needs and this material lacks.
+    /// The properties that [`Material::medium`] needs and this material lacks.
     pub fn lacks(&self) -> Vec<Property> {
         let needed =
             [Property::YoungsModulus, Property::PoissonsRatio, Property::Density, Property::LossFactor];

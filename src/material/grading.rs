@@ -1,4 +1,4 @@
-//! How the grains of a mix are spread over the sieves, beside the lines that builders aim at.
+//! The sieve curve of the grains of a mix, and the ideal curves that builders aim at.
 //!
 //! ```text
 //! Fuller and Thompson: P = (d/D)^(1/2)        Funk and Dinger: P = (d^q - d0^q) / (D^q - d0^q)
@@ -11,13 +11,13 @@
 
 use serde::Serialize;
 
-/// Exponent of the line with a smallest grain.
+/// Exponent of the Funk-Dinger curve.
 pub const DENSE_EXPONENT: f64 = 0.37;
 
-/// Sieves whose openings halve from the largest grain down, as far as they are shown.
+/// Largest number of sieves shown; their openings halve from the largest grain down.
 const SIEVES: i32 = 9;
 
-/// Grains of one kind: smallest and largest size in m, and their part of the solid volume.
+/// Grains of one kind: smallest and largest size in m, and their share of the solid volume.
 pub type Grains = (f64, f64, f64);
 
 /// One sieve of the curve.
@@ -25,20 +25,20 @@ pub type Grains = (f64, f64, f64);
 pub struct Sieve {
     /// Opening, m.
     pub opening_m: f64,
-    /// Part of the grains that passes, by volume.
+    /// Share of the grains that passes, by volume.
     pub passing: f64,
-    /// The line of Fuller and Thompson.
+    /// The curve of Fuller and Thompson.
     pub fuller: f64,
-    /// The line of Funk and Dinger with the exponent [`DENSE_EXPONENT`].
+    /// The curve of Funk and Dinger with the exponent [`DENSE_EXPONENT`].
     pub funk_dinger: f64,
 }
 
-/// Part passing the opening `d` by the line of Fuller and Thompson with the largest grain `largest`.
+/// Share passing the opening `d` on the curve of Fuller and Thompson with the largest grain `largest`.
 pub fn fuller(d: f64, largest: f64) -> f64 {
     (d / largest).clamp(0.0, 1.0).sqrt()
 }
 
-/// Part passing the opening `d` by the line of Funk and Dinger.
+/// Share passing the opening `d` on the curve of Funk and Dinger.
 pub fn funk_dinger(d: f64, smallest: f64, largest: f64, exponent: f64) -> f64 {
     let power = |x: f64| x.powf(exponent);
     let span = power(largest) - power(smallest);
@@ -48,7 +48,8 @@ pub fn funk_dinger(d: f64, smallest: f64, largest: f64, exponent: f64) -> f64 {
     ((power(d) - power(smallest)) / span).clamp(0.0, 1.0)
 }
 
-/// Part of `grains` that passes the opening `d`, each kind even in log size over its range.
+/// Share of `grains` that passes the opening `d`; each kind is uniform in the logarithm of size over its
+/// range.
 pub fn passing(grains: &[Grains], d: f64) -> f64 {
     let of_kind = |&(smallest, largest, part): &Grains| {
         let share = if d >= largest {
@@ -63,7 +64,7 @@ pub fn passing(grains: &[Grains], d: f64) -> f64 {
     grains.iter().map(of_kind).sum()
 }
 
-/// The curve of `grains` on sieves that halve from the largest grain down to the smallest.
+/// The sieve curve of `grains`, with openings that halve from the largest grain down to the smallest.
 pub fn curve(grains: &[Grains]) -> Vec<Sieve> {
     let largest = grains.iter().map(|g| g.1).fold(0.0, f64::max);
     let smallest = grains.iter().map(|g| g.0).fold(f64::INFINITY, f64::min);
@@ -79,7 +80,7 @@ pub fn curve(grains: &[Grains]) -> Vec<Sieve> {
         .collect()
 }
 
-/// The largest stone that a section as thin as `thinnest` takes, m: a third of it.
+/// The largest stone that fits a section as thin as `thinnest`, m: a third of it.
 ///
 /// Common practice; the code for concrete asks for a fifth between forms and three quarters of
 /// the clear distance between bars.

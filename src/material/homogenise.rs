@@ -1,15 +1,15 @@
-//! What a mixture of isotropic phases can be: bounds and estimates in closed form.
+//! Bounds and closed-form estimates of the moduli of a mixture of isotropic phases.
 //!
 //! ```text
 //! K = [sum f_i / (K_i + 4 G_r/3)]^-1 - 4 G_r/3
 //! G = [sum f_i / (G_i + z_r)]^-1 - z_r,    z_r = G_r (9 K_r + 8 G_r) / (6 (K_r + 2 G_r))
 //! ```
 //!
-//! with the reference r the softest phase for the lower Hashin-Shtrikman bound, the stiffest for
-//! the upper one, and the binder for the estimate of Mori and Tanaka, which is the lower bound
-//! where the binder is softest. Complex moduli go through the same equations by the
-//! correspondence principle, so the loss of the mixture is no separate rule. The phases are
-//! bonded perfectly, and spheres where a shape matters.
+//! The reference r is the softest phase for the lower Hashin-Shtrikman bound, the stiffest for the upper
+//! one, and the binder for the Mori-Tanaka estimate, which equals the lower bound where the binder is
+//! the softest phase. By the correspondence principle the same equations hold for complex moduli, so the
+//! loss of the mixture needs no rule of its own. Assumed: perfect bond, and spheres where a shape
+//! matters.
 //!
 //! # Source
 //! - `hashin1963`: bounds of K and G
@@ -37,7 +37,7 @@ impl Moduli {
     /// An empty pore.
     pub const NOTHING: Moduli = Moduli { bulk: Complex64::ZERO, shear: Complex64::ZERO };
 
-    /// Of a material with complex E* and real Poisson's ratio.
+    /// The moduli of a material with complex E* and real Poisson's ratio.
     pub fn from_youngs(youngs_modulus: Complex64, poissons_ratio: f64) -> Moduli {
         Moduli {
             bulk: youngs_modulus / (3.0 * (1.0 - 2.0 * poissons_ratio)),
@@ -45,8 +45,8 @@ impl Moduli {
         }
     }
 
-    /// Of a medium, from its E* and Poisson's ratio; its G* enters too where it belongs to the
-    /// same isotropic solid and only its loss is stated apart: K* = E* G*/(3 (3 G* - E*)).
+    /// The moduli of a medium from its E* and Poisson's ratio. Its G* is used too where its real part is
+    /// that of an isotropic solid and only its loss is stated separately: K* = E* G*/(3 (3 G* - E*)).
     pub fn of(medium: &Medium) -> Moduli {
         let (e, g) = (medium.youngs_modulus, medium.shear_modulus);
         let isotropic = (2.0 * (1.0 + medium.poissons_ratio) * g.re / e.re - 1.0).abs() < 1e-6;
@@ -56,13 +56,13 @@ impl Moduli {
         }
     }
 
-    /// Young's modulus E* = 9 K G/(3 K + G), Pa; nothing for a pore.
+    /// Young's modulus E* = 9 K G/(3 K + G), Pa; zero for a pore.
     pub fn youngs_modulus(&self) -> Complex64 {
         let sum = 3.0 * self.bulk + self.shear;
         if sum == Complex64::ZERO { Complex64::ZERO } else { 9.0 * self.bulk * self.shear / sum }
     }
 
-    /// Poisson's ratio (3 K - 2 G)/(2 (3 K + G)), its real part.
+    /// Real part of Poisson's ratio (3 K - 2 G)/(2 (3 K + G)).
     pub fn poissons_ratio(&self) -> f64 {
         let sum = 2.0 * (3.0 * self.bulk + self.shear);
         if sum == Complex64::ZERO { 0.0 } else { ((3.0 * self.bulk - 2.0 * self.shear) / sum).re }
@@ -74,7 +74,7 @@ impl Moduli {
         if youngs_modulus.re > 0.0 { youngs_modulus.im / youngs_modulus.re } else { 0.0 }
     }
 
-    /// The shear stiffness z with which a medium holds a sphere in it, Pa.
+    /// The shear stiffness z with which a medium restrains a sphere inside it, Pa.
     pub(super) fn shear_hold(&self) -> Complex64 {
         let sum = self.bulk + 2.0 * self.shear;
         if sum == Complex64::ZERO {
@@ -84,16 +84,16 @@ impl Moduli {
     }
 }
 
-/// A phase and its share by volume.
+/// A phase and its volume fraction.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Phase {
-    /// Share of the whole by volume.
+    /// Volume fraction.
     pub share: f64,
     /// Its moduli.
     pub moduli: Moduli,
 }
 
-/// All phases strained alike: no mixture is stiffer.
+/// Voigt average, all phases at the same strain: no mixture is stiffer.
 pub fn voigt(phases: &[Phase]) -> Moduli {
     Moduli {
         bulk: phases.iter().map(|p| p.share * p.moduli.bulk).sum(),
@@ -101,25 +101,25 @@ pub fn voigt(phases: &[Phase]) -> Moduli {
     }
 }
 
-/// All phases stressed alike: no mixture is softer.
+/// Reuss average, all phases at the same stress: no mixture is softer.
 pub fn reuss(phases: &[Phase]) -> Moduli {
     series(phases, Complex64::ZERO, Complex64::ZERO)
 }
 
-/// The form of Hashin and Shtrikman with the phase `reference` holding the others.
+/// The Hashin-Shtrikman formula with the reference medium `reference`.
 pub fn hashin_shtrikman(phases: &[Phase], reference: &Moduli) -> Moduli {
     series(phases, 4.0 / 3.0 * reference.shear, reference.shear_hold())
 }
 
-/// Lower and upper Hashin-Shtrikman bound of any isotropic mixture of `phases`.
+/// Lower and upper Hashin-Shtrikman bounds of any isotropic mixture of `phases`.
 ///
-/// With a pore among them the lower bound is nothing.
+/// With a pore among them the lower bound is zero.
 pub fn bounds(phases: &[Phase]) -> (Moduli, Moduli) {
     let (softest, stiffest) = extremes(phases);
     (hashin_shtrikman(phases, &softest), hashin_shtrikman(phases, &stiffest))
 }
 
-/// The least and the greatest moduli among the phases, bulk and shear each for itself.
+/// The smallest and the largest moduli of the phases, for bulk and shear separately.
 pub fn extremes(phases: &[Phase]) -> (Moduli, Moduli) {
     (extreme(phases, f64::min), extreme(phases, f64::max))
 }
@@ -132,7 +132,7 @@ fn extreme(phases: &[Phase], choose: fn(f64, f64) -> f64) -> Moduli {
     Moduli { bulk: pick(|m| m.bulk), shear: pick(|m| m.shear) }
 }
 
-/// Phases in series, each with `bulk` and `shear` added to it and taken off the whole again.
+/// Phases in series after adding `bulk` and `shear` to each; the same is subtracted from the result.
 fn series(phases: &[Phase], bulk: Complex64, shear: Complex64) -> Moduli {
     let whole = |of: fn(&Moduli) -> Complex64, hold: Complex64| {
         let terms: Vec<(f64, Complex64)> =
@@ -152,8 +152,8 @@ pub fn hill(phases: &[Phase]) -> Moduli {
     Moduli { bulk: (high.bulk + low.bulk) / 2.0, shear: (high.shear + low.shear) / 2.0 }
 }
 
-/// Spheres of `inclusion`, each in a shell of `matrix`, in the mixture itself: the three-phase
-/// (generalised self-consistent) model; `share` is the inclusions' share by volume.
+/// The three-phase (generalised self-consistent) model: a sphere of `inclusion` in a shell of `matrix`,
+/// embedded in the mixture itself; `share` is the volume fraction of the inclusions.
 ///
 /// # Source
 /// - `christensen1979`: quadratic for G, coefficients A, B, C
@@ -189,7 +189,7 @@ pub fn three_phase(matrix: &Moduli, inclusion: &Moduli, share: f64) -> Moduli {
     Moduli { bulk, shear: matrix.shear * ratio }
 }
 
-/// Young's modulus of a prism of `inclusion` in a prism of `matrix`, both complex, Pa.
+/// Young's modulus by Counto's model, a prism of `inclusion` in a prism of `matrix`, both complex, Pa.
 ///
 /// # Source
 /// - `counto1964`: the equation, from memory
@@ -201,8 +201,8 @@ pub fn counto(matrix: Complex64, inclusion: Complex64, share: f64) -> Complex64 
     1.0 / ((1.0 - root) / matrix + 1.0 / ((1.0 - root) / root * matrix + inclusion))
 }
 
-/// Young's modulus with the share `parallel` of the compliance from phases in parallel and the
-/// rest from phases in series, Pa.
+/// Young's modulus by Hirsch's model, Pa: the share `parallel` of the compliance comes from phases in
+/// parallel, the rest from phases in series.
 ///
 /// # Source
 /// - `hirsch1962`: the equation, from memory; 0.32 fits concrete, 0.5 is Dougill's model
@@ -212,15 +212,16 @@ pub fn hirsch(matrix: Complex64, inclusion: Complex64, share: f64, parallel: f64
     1.0 / (parallel / beside + (1.0 - parallel) * behind)
 }
 
-/// Linear thermal expansion of phases `(share, real bulk modulus in Pa, expansion in 1/K)` in a
-/// mixture whose bulk modulus follows from the reference shear modulus `hold`, 1/K.
+/// Linear thermal expansion of a mixture, 1/K; `phases` are (volume fraction, real bulk modulus in Pa,
+/// expansion in 1/K), and `hold` is the reference shear modulus G_r that gives the mixture's bulk
+/// modulus.
 ///
 /// ```text
 /// alpha = sum f_i alpha_i c_i / sum f_i c_i,    c_i = K_i / (3 K_i + 4 G_r)
 /// ```
 ///
-/// For two phases this is Levin's exact relation with that bulk modulus. With G_r = 0 it is the
-/// average by volume, with an infinite one the average by stiffness.
+/// For two phases this is Levin's exact relation with that bulk modulus. G_r = 0 gives the average by
+/// volume, infinite G_r the average by stiffness.
 ///
 /// # Source
 /// - `levin1967`: two phases, exact for a given K
@@ -233,22 +234,22 @@ pub fn expansion(phases: &[(f64, f64, f64)], hold: f64) -> f64 {
     above / below
 }
 
-/// Young's moduli of a mixture by every closed form, Pa, to be shown beside the prediction.
+/// Young's moduli of a mixture by every closed form, Pa, for comparison with the prediction.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Schemes {
-    /// All phases stressed alike.
+    /// Reuss average.
     pub reuss_pa: f64,
-    /// Lower bound of Hashin and Shtrikman, the binder holding the rest.
+    /// Lower Hashin-Shtrikman estimate, with the binder continuous.
     pub hashin_shtrikman_low_pa: f64,
-    /// Coated spheres in the mixture itself.
+    /// Three-phase model.
     pub three_phase_pa: f64,
-    /// Prism in prism, as used for concrete.
+    /// Counto's model, used for concrete.
     pub counto_pa: f64,
-    /// Series and parallel mixed, as used for concrete.
+    /// Hirsch's model, used for concrete.
     pub hirsch_pa: f64,
-    /// Upper bound of Hashin and Shtrikman.
+    /// Upper Hashin-Shtrikman bound.
     pub hashin_shtrikman_high_pa: f64,
-    /// All phases strained alike.
+    /// Voigt average.
     pub voigt_pa: f64,
 }
 

@@ -7,7 +7,7 @@ use super::sources::Sources;
 use super::table::{Override, Table};
 use serde::{Serialize, Serializer};
 
-/// The table as it is shown.
+/// The table of materials, ready for output.
 #[derive(Debug, Clone, Serialize)]
 pub struct Listing {
     /// In the order of the table.
@@ -16,48 +16,48 @@ pub struct Listing {
     pub overrides: Vec<Override>,
 }
 
-/// One material as it is shown.
+/// One material, ready for output.
 #[derive(Debug, Clone, Serialize)]
 pub struct ListedMaterial {
     /// Its name.
     pub name: String,
-    /// What it is there for.
+    /// Its role.
     pub role: Role,
-    /// Form of its grains, where it comes as grains.
+    /// Shape of its grains, where it is sold as grains.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub grain_shape: Option<GrainShape>,
-    /// Its figures in the order of [`Property::ALL`]; a map by [`Property::key`] in JSON.
+    /// Its figures in the order of [`Property::ALL`]; in JSON a map by [`Property::key`].
     #[serde(serialize_with = "by_key")]
     pub figures: Vec<ListedFigure>,
 }
 
-/// One figure as it is shown.
+/// One figure, ready for output.
 #[derive(Debug, Clone, Serialize)]
 pub struct ListedFigure {
-    /// Which property.
+    /// The property.
     pub property: Property,
     /// In SI, in the unit of the key.
     pub value: f64,
-    /// 5 % of the cases lie below.
+    /// 5 % limit.
     pub low: f64,
-    /// 5 % of the cases lie above.
+    /// 95 % limit.
     pub high: f64,
-    /// The value in a unit of the shop.
+    /// The value in an everyday unit.
     pub shown: String,
-    /// The spread in units of the shop; empty where the value has none.
+    /// The limits in everyday units; empty where the value has no spread.
     pub shown_spread: String,
-    /// Keys into the bibliography, or what stands in their place.
+    /// Keys of the bibliography, or a word that replaces them.
     pub source: String,
-    /// The sources written out.
+    /// The sources in full.
     pub citation: String,
-    /// What the number does not say by itself; empty where it says all.
+    /// What the number alone does not say; empty where nothing is needed.
     pub note: String,
     /// True when a user's table states it.
     pub overridden: bool,
 }
 
 impl Listing {
-    /// The materials of `table`, with the sources written out from `sources`.
+    /// The materials of `table`, with sources in full from `sources`.
     pub fn of(table: &Table, sources: &Sources) -> Listing {
         let materials = table.materials().iter().map(|m| listed(m, table.overrides(), sources)).collect();
         Listing { materials, overrides: table.overrides().to_vec() }

@@ -1,7 +1,7 @@
-//! What a test bar says about the mix it was cast from.
+//! What a test bar implies about the mix it was cast from.
 //!
-//! Density gives the air: 1 - rho/rho_solid. The modulus then gives that of the binder with which
-//! the scheme would reach it, the loss factor that of the binder, both by finding a root.
+//! The density gives the air, 1 - rho/rho_solid. The modulus and the loss factor give those of the
+//! binder with which the prediction would match the bar; both are found as roots.
 
 use super::differential::Host;
 use super::homogenise::Moduli;
@@ -12,17 +12,18 @@ use serde::Serialize;
 /// What a test bar implies.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Implied {
-    /// Air by volume, from the density; below zero, the bar is denser than its ingredients allow.
+    /// Air by volume, from the density; negative where the bar is denser than its ingredients allow.
     pub air: Option<f64>,
-    /// Young's modulus of the binder, from that of the bar, Pa; `None` also where no binder
-    /// between a hundredth and a hundredfold of the stated one reaches it.
+    /// Young's modulus of the binder from that of the bar, Pa; `None` also where no modulus between a
+    /// hundredth and a hundred times the stated one matches.
     pub binder_youngs_modulus_pa: Option<f64>,
-    /// Loss factor of the binder, from that of the bar.
+    /// Loss factor of the binder from that of the bar.
     pub binder_loss_factor: Option<f64>,
 }
 
-/// What `measured` implies for a mix of `phases` with the share `air` of air unless its density was
-/// measured, of which the binder leaves up to `short` empty; `None` without a measurement.
+/// What `measured` implies for a mix of `phases`; `None` without a measurement. `air` is the air by
+/// volume unless the density was measured, `short` the part of it that the binder leaves empty between
+/// the grains.
 pub(super) fn implied(phases: &Phases, air: f64, short: f64, measured: &Measured) -> Option<Implied> {
     if *measured == Measured::default() {
         return None;
@@ -52,14 +53,14 @@ pub(super) fn implied(phases: &Phases, air: f64, short: f64, measured: &Measured
     })
 }
 
-/// `moduli` times `stiffness`, their imaginary parts times `loss` on top.
+/// `moduli` times `stiffness`, with the imaginary parts also times `loss`.
 fn scaled(moduli: &Moduli, stiffness: f64, loss: f64) -> Moduli {
     let scale = |m: Complex64| Complex64::new(m.re, m.im * loss) * stiffness;
     Moduli { bulk: scale(moduli.bulk), shear: scale(moduli.shear) }
 }
 
-/// The positive root of the rising `f` between `low` and `high` to a part in 1e7, by halving the
-/// interval in log scale; `None` where it does not change sign.
+/// The positive root of the rising function `f` between `low` and `high`, to a part in 1e7, by bisection
+/// of the logarithm; `None` where `f` does not change sign.
 fn root(f: impl Fn(f64) -> f64, mut low: f64, mut high: f64) -> Option<f64> {
     if f(low) > 0.0 || f(high) < 0.0 {
         return None;

@@ -1,4 +1,4 @@
-//! One material as mechanics sees it: complex moduli, density, expansion.
+//! One material as the mechanics needs it: complex moduli, density, expansion.
 //!
 //! ```text
 //! E* = E (1 + i eta),   G* = E* / (2 (1 + nu))   unless a shear modulus or a shear loss is given
@@ -7,15 +7,15 @@
 use num_complex::Complex64;
 use serde::Serialize;
 
-/// What a material is there for.
+/// The role of a material in a section.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Role {
-    /// Carries and locates: metals, stone slabs, fibre laminates.
+    /// Carries load and holds position: metals, stone slabs, fibre laminates.
     Skeleton,
-    /// Cast, filled in or bonded on: fills and damps.
+    /// Cast, filled in or bonded on, to add mass and damping.
     Fill,
-    /// Nothing: a cavity or a conduit. It displaces what lies under it.
+    /// A cavity or conduit: empty, and cuts what lies under it.
     Void,
 }
 
@@ -38,12 +38,12 @@ impl Role {
     }
 }
 
-/// One material, at one draw of its uncertain values; coherent SI.
+/// One material, for one draw of its uncertain values; coherent SI.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Medium {
     /// Its name in the table or the design.
     pub name: String,
-    /// What it is there for.
+    /// Its role.
     pub role: Role,
     /// Complex Young's modulus, Pa.
     pub youngs_modulus: Complex64,
@@ -64,7 +64,7 @@ pub struct Medium {
 }
 
 impl Medium {
-    /// An isotropic elastic material with one loss factor; the rest unknown.
+    /// An isotropic elastic material with one loss factor; its other properties are unknown.
     ///
     /// `youngs_modulus` in Pa, `density` in kg/m3; `poissons_ratio` and `loss_factor` are ratios.
     pub fn isotropic(

@@ -1,11 +1,11 @@
-//! What a recipe makes: moduli, loss, density, expansion and the rest of the cast fill.
+//! Everything predicted for a cast mix: moduli, loss, density, expansion and the rest.
 //!
-//! The binder is the host; the aggregates are stirred in together in their proportions, then the
-//! pigment, by the differential scheme. Where the binder does not fill the voids between the grains, that is
-//! the mix with full voids, from which stiffness falls with the binder ([`super::cemented()`]). Bubbles are stirred
-//! in last. Low and high are the Hashin-Shtrikman forms with the softest solid and the stiffest phase as
-//! reference. With air in the mix nothing but zero bounds from below; low is then the estimate with the
-//! binder continuous, or the mix itself where that is softer.
+//! The binder is the host. By the differential scheme the aggregates are added together in their
+//! proportions, then the pigment. Where the binder does not fill the voids between the grains, this
+//! gives the state with full voids, from which stiffness falls with the binder ([`super::cemented()`]).
+//! Bubbles are added last. Low and high are the Hashin-Shtrikman formulas with the softest solid phase
+//! and the stiffest phase as reference. With air in the mix the true lower bound is zero; low is then
+//! the estimate with the binder continuous, or the mix itself where that is softer.
 //!
 //! # Source
 //! - `mclaughlin1977`: the scheme
@@ -23,47 +23,49 @@ use super::property::Property;
 use super::recipe::{Ingredient, Recipe};
 use super::spec::AirSpec;
 use super::strength::{Cast, Strength, strength};
-use crate::quantity::{Draw, Spread};
+use stillbed_input::quantity::{Draw, Spread};
 
-/// Conversion at which a resin with two ends and a hardener with four gels and begins to carry.
+/// Degree of cure at which a resin of two functional groups and a hardener of four gels and begins to
+/// carry load.
 ///
 /// # Source
 /// - `flory1941`: 1/sqrt(3)
 pub const GEL: f64 = 0.577;
 
-/// Measured over predicted modulus of a mix of which no bar was measured: 0.68 to 1.15.
+/// Ratio of measured to predicted modulus for a mix without a measured bar: 0.68 to 1.15.
 ///
-/// Moduli of published mixes lie 40 % below to 15 % above what the scheme gives for the recipe without any
-/// air. That holds the air of their bars; with a spread of 12 % in modulus for it (5 % of air by hand, up to
-/// 12 %), the logarithms leave `sqrt((ln 0.6 + 0.10)² - 0.15²) = 0.38` for the model below, and above the
-/// whole 15 %.
+/// Moduli of published mixes lie 40 % below to 15 % above the scheme for the recipe without air. This
+/// includes the effect of air in their bars. With a spread of 12 % in modulus allowed for that air (5 %
+/// by hand, up to 12 %), the logarithms leave `sqrt((ln 0.6 + 0.10)² - 0.15²) = 0.38` for the model
+/// below, and the whole 15 % above.
 pub fn model_error() -> Spread {
     Spread::between(1.0, 0.68, 1.15)
 }
 
-/// Bubbles that stirring and compaction can leave at most, by volume.
+/// Largest volume fraction of bubbles that stirring and compaction can leave.
 pub(super) const MOST_BUBBLES: f64 = 0.5;
 
-/// Linear shrinkage that a cast mix keeps as strain: what the binder loses once it has gelled.
+/// Linear shrinkage strain of a cast mix from the cure: what the binder shrinks after it has gelled.
 ///
 /// ```text
 /// strain = f_binder (volume lost by the neat binder) (part of the cure after the gel)/3
 /// ```
 ///
-/// Assumes that the loss goes with the conversion and that the grains do not hold it back, so it
-/// is an upper estimate. A binder of 3 % at a share of 0.24 with 0.4 left after the gel: 0.096 %.
+/// Assumes that shrinkage is proportional to the degree of cure and that the grains do not restrain it,
+/// so this is an upper estimate. A binder of 3 % at a share of 0.24 with 0.4 left after the gel: 0.096
+/// %.
 pub fn cure_strain(binder_share: f64, cure_shrinkage: f64, after_gel: f64) -> f64 {
     binder_share * cure_shrinkage * after_gel / 3.0
 }
 
-/// Shares by volume of the cast mix; they sum to one.
+/// Volume fractions of the cast mix; they sum to one.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Shares {
-    /// Resin and hardener.
+    /// Binder: resin and hardener.
     pub binder: f64,
     /// Each kind of grains, in the order of the recipe.
     pub aggregates: Vec<f64>,
-    /// Colour.
+    /// Pigment.
     pub pigment: f64,
     /// Air.
     pub air: f64,
@@ -83,35 +85,35 @@ pub struct Prediction {
     pub name: String,
     /// Shares by volume.
     pub shares: Shares,
-    /// Voids of the grains and the binder for them.
+    /// Voids of the grains and the binder that they need.
     pub demand: Demand,
-    /// As predicted, kg/m3.
+    /// Predicted density, kg/m3.
     pub density: f64,
-    /// As predicted, Pa.
+    /// Predicted moduli, Pa.
     pub moduli: Moduli,
-    /// Lower Hashin-Shtrikman form, Pa.
+    /// Lower Hashin-Shtrikman estimate, Pa.
     pub low: Moduli,
     /// Upper Hashin-Shtrikman bound, Pa.
     pub high: Moduli,
-    /// Linear expansion, 1/K, where every ingredient states one.
+    /// Linear expansion, 1/K, where that of every ingredient is known.
     pub expansion: Option<f64>,
-    /// Expansion with the lower and the upper bulk modulus, 1/K, larger last.
+    /// Expansion with the lower and the upper bulk modulus, 1/K, the larger last.
     pub expansion_bounds: Option<(f64, f64)>,
-    /// W/(m K), where every ingredient states one.
+    /// Conductivity, W/(m K), where that of every ingredient is known.
     pub conductivity: Option<f64>,
-    /// J/(kg K), where every ingredient states one.
+    /// Heat capacity, J/(kg K), where that of every ingredient is known.
     pub heat_capacity: Option<f64>,
-    /// Tensile strength, where the binder states one.
+    /// Tensile strength, where that of the binder is known.
     pub strength: Option<Strength>,
-    /// Linear strain left by the cure, where the binder states its shrinkage.
+    /// Linear strain left by the cure, where the shrinkage of the binder is known.
     pub cure_strain: Option<f64>,
-    /// What a test bar gave, in this draw.
+    /// Measurements of a test bar, in this draw.
     pub measured: Measured,
     /// What the test bar implies, where there is one.
     pub implied: Option<Implied>,
 }
 
-/// Values of a test bar in one draw, SI.
+/// Measurements of a test bar in one draw, SI.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Measured {
     /// kg/m3.
@@ -125,7 +127,7 @@ pub struct Measured {
 /// The ingredients of a recipe as phases, in one draw.
 pub(super) struct Phases {
     pub binder: Host,
-    /// Volume without air and host of each kind of grains.
+    /// Volume without air and properties of each kind of grains.
     pub grains: Vec<(f64, Host)>,
     pub pigment: Option<(f64, Host)>,
     pub binder_volume: f64,
@@ -145,13 +147,13 @@ impl Phases {
         })
     }
 
-    /// Volume without air.
+    /// Total volume without air.
     pub fn solid_volume(&self) -> f64 {
         let grains: f64 = self.grains.iter().map(|(volume, _)| volume).sum();
         self.binder_volume + grains + self.pigment.map_or(0.0, |(volume, _)| volume)
     }
 
-    /// The mixture without air, with `binder` in place of the recipe's and in place of the air `short`.
+    /// The mixture without air, with `binder` in place of the recipe's binder and of the air `short`.
     pub fn filled(&self, binder: &Host, short: f64) -> Host {
         let grains: f64 = self.grains.iter().map(|(volume, _)| volume).sum();
         let kinds: Vec<Stirred> = self.grains.iter().map(|(volume, host)| (volume / grains, *host)).collect();
@@ -164,7 +166,7 @@ impl Phases {
         mixed
     }
 
-    /// The cast mix with `binder` in place of the recipe's.
+    /// The cast mix with `binder` in place of the recipe's binder.
     pub fn cast(&self, binder: &Host, air: &Air) -> Host {
         let filled = self.filled(binder, air.short);
         let packed = match self.packed(air.short) {
@@ -174,7 +176,8 @@ impl Phases {
         stir(&packed, &[(1.0, PORE)], air.bubbles)
     }
 
-    /// The grains as they lie where the air `short` stands in their voids, and what they are of.
+    /// The packing of the grains where the air `short` is in their voids, and the mean properties of the
+    /// grains.
     fn packed(&self, short: f64) -> Option<(Packed, Host)> {
         let solid: f64 = self.grains.iter().map(|(volume, _)| volume).sum();
         if short <= 0.0 || solid <= 0.0 {
@@ -195,7 +198,7 @@ impl Phases {
         Some((Packed { solid: solid / all, saturation: liquid / (all - solid) }, grains))
     }
 
-    /// kg/m3 without air.
+    /// Density without air, kg/m3.
     pub fn sound_density(&self) -> f64 {
         self.weight / self.solid_volume()
     }
@@ -210,7 +213,7 @@ impl Phases {
         }
     }
 
-    /// Every phase with its share of the whole: binder, grains, pigment, air.
+    /// Every phase with its volume fraction: binder, grains, pigment, air.
     fn list(&self, shares: &Shares) -> Vec<(f64, Host)> {
         let grains = shares.aggregates.iter().zip(&self.grains).map(|(share, (_, host))| (*share, *host));
         let mut list: Vec<_> = std::iter::once((shares.binder, self.binder)).chain(grains).collect();
@@ -223,14 +226,15 @@ impl Phases {
 /// The air of a cast mix.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Air {
-    /// What the binder leaves empty between the grains, by volume of the mix without bubbles.
+    /// Air that the binder leaves between the grains, as a fraction of the mix without bubbles.
     pub short: f64,
-    /// Bubbles, by volume of the whole.
+    /// Bubbles, as a fraction of the whole.
     pub bubbles: f64,
 }
 
 impl Air {
-    /// The share `all` of air in a mix whose binder leaves `short` empty; what is beyond are bubbles.
+    /// A total volume fraction `all` of air, of which up to `short` is left between grains; the rest is
+    /// bubbles.
     pub fn of(all: f64, short: f64) -> Air {
         let all = all.clamp(0.0, 0.9);
         let short = short.clamp(0.0, all);
@@ -240,7 +244,7 @@ impl Air {
 
 const PORE: Host = Host { moduli: Moduli::NOTHING, expansion: 0.0, conductivity: AIR_CONDUCTIVITY };
 
-/// A phase; what is not known of it is 0 and must not be used.
+/// An ingredient as a phase; an unknown property is 0 and must not be used.
 fn host(ingredient: &Ingredient, draw: &Draw) -> Result<Host, MissingProperty> {
     let medium = ingredient.material.medium(draw)?;
     Ok(Host {
@@ -252,8 +256,8 @@ fn host(ingredient: &Ingredient, draw: &Draw) -> Result<Host, MissingProperty> {
 
 /// The cast mix of `recipe` in `draw`.
 ///
-/// Where the air is to be predicted but a test bar was weighed, its density tells the air. Moduli carry the
-/// error of the model in `draw` unless a bar was measured.
+/// Where the air is to be predicted but a test bar was weighed, the air follows from its density. Moduli
+/// include the model error of `draw` unless a bar was measured.
 ///
 /// # Errors
 /// When an ingredient lacks Young's modulus, Poisson's ratio, density or loss factor.
@@ -309,13 +313,13 @@ pub fn predict(recipe: &Recipe, draw: &Draw) -> Result<Prediction, MissingProper
     })
 }
 
-/// The softer of two in bulk and in shear.
+/// The softer of two, for bulk and shear separately.
 fn softer(a: Moduli, b: Moduli) -> Moduli {
     let less = |a: num_complex::Complex64, b: num_complex::Complex64| if a.re < b.re { a } else { b };
     Moduli { bulk: less(a.bulk, b.bulk), shear: less(a.shear, b.shear) }
 }
 
-/// Average by weight, J/(kg K).
+/// Heat capacity averaged by weight, J/(kg K).
 fn heat_capacity(recipe: &Recipe, draw: &Draw) -> Option<f64> {
     let (mut heat, mut weight) = (0.0, 0.0);
     for ingredient in recipe.ingredients() {
@@ -327,7 +331,7 @@ fn heat_capacity(recipe: &Recipe, draw: &Draw) -> Option<f64> {
 }
 
 impl Prediction {
-    /// The fill as mechanics sees it: what a test bar gave stands in place of the prediction.
+    /// The mix as the mechanics needs it; measurements of a test bar replace the prediction.
     pub fn medium(&self) -> Medium {
         let youngs_modulus = self.moduli.youngs_modulus();
         let stiffer = self.measured.youngs_modulus.map_or(1.0, |e| e / youngs_modulus.re);
@@ -359,8 +363,8 @@ impl Prediction {
 
 /// Young's modulus of the mix of `recipe` by every closed form, in `draw`.
 ///
-/// The forms for two phases take the grains and pigment as one phase with the average of their
-/// bounds, and the air stirred in last.
+/// The formulas for two phases take grains and pigment as one phase with the mean of their Voigt and
+/// Reuss averages; air is added last.
 ///
 /// # Errors
 /// As [`predict`].

@@ -1,4 +1,4 @@
-//! The answer of the command `mix`: what a recipe makes, how sure that is, what to change.
+//! The answer of the command `mix`: the cast mix of a recipe, how uncertain it is, and what to change.
 
 use super::advice::advice;
 use super::demand::{Demand, DemandPoint, LeastBinder, demand_curve, least_binder};
@@ -10,12 +10,12 @@ use super::mix::{MOST_BUBBLES, Prediction, predict, schemes};
 use super::recipe::Recipe;
 use super::spec::AirSpec;
 use super::strength::Strength;
-use crate::problem::Problem;
-use crate::quantity::{Draw, Kind};
 use serde::Serialize;
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::{Draw, Kind};
 
-/// Excess of binder over the voids that the recipe of least binder is asked to have: enough to
-/// be worked, common practice.
+/// Excess of binder over the voids asked of the recipe with the least binder: enough to be worked,
+/// common practice.
 const WORKABLE: f64 = 0.05;
 /// Steps of the curve of binder demand.
 const STEPS: usize = 20;
@@ -31,93 +31,93 @@ pub struct Bounded {
     pub high: f64,
 }
 
-/// One ingredient's shares.
+/// The shares of one ingredient.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct IngredientShare {
-    /// Name of its material; `air` for air.
+    /// Name of its material, or `air`.
     pub of: String,
-    /// Parts by weight as the recipe counts; `None` of air.
+    /// Parts by weight in the units of the recipe; `None` for air.
     pub parts: Option<f64>,
-    /// Share of the whole by weight.
+    /// Fraction of the whole by weight.
     pub by_weight: f64,
-    /// Share of the cast mix by volume.
+    /// Fraction of the cast mix by volume.
     pub by_volume: f64,
 }
 
-/// A value from a test bar beside the prediction.
+/// A measurement of a test bar beside the prediction.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Beside {
-    /// Which property, as a key with its unit.
+    /// Key of the property, with its unit.
     pub property: &'static str,
     /// What the property measures.
     #[serde(skip)]
     pub kind: Kind,
-    /// From the test bar.
+    /// Measured on the test bar.
     pub measured: f64,
-    /// From the recipe.
+    /// Predicted from the recipe.
     pub predicted: f64,
 }
 
-/// What one recipe makes, at the stated values of everything uncertain.
+/// The cast mix of one recipe, at the nominal value of everything uncertain.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct MixAnswer {
     /// Its name in the design.
     pub name: String,
-    /// Density, as measured if it was.
+    /// Density, measured or predicted.
     pub density_kg_per_m3: f64,
-    /// By the differential scheme, as measured if it was, between the Hashin-Shtrikman bounds.
+    /// Young's modulus, measured or by the differential scheme, with the Hashin-Shtrikman bounds.
     pub youngs_modulus_pa: Bounded,
-    /// The same in shear.
+    /// The same for the shear modulus.
     pub shear_modulus_pa: Bounded,
     /// Poisson's ratio.
     pub poissons_ratio: f64,
-    /// Loss factor in tension, as measured if it was.
+    /// Loss factor in tension, measured or predicted.
     pub loss_factor: f64,
     /// Loss factor in shear.
     pub shear_loss_factor: f64,
-    /// Linear expansion between its bounds.
+    /// Linear expansion with its bounds.
     pub expansion_per_k: Option<Bounded>,
     /// Conductivity.
     pub conductivity_w_per_m_k: Option<f64>,
     /// Heat capacity.
     pub heat_capacity_j_per_kg_k: Option<f64>,
-    /// Tensile strength: an estimate.
+    /// Estimate of the tensile strength.
     pub strength: Option<Strength>,
-    /// Linear shrinkage that the cure leaves as strain: an upper estimate.
+    /// Upper estimate of the linear shrinkage strain that the cure leaves.
     pub cure_strain: Option<f64>,
-    /// Binder in the cast mix, by volume.
+    /// Volume fraction of binder in the cast mix.
     pub binder_volume_share: f64,
-    /// Binder that just fills the vibrated grains, by volume.
+    /// Volume fraction of binder that just fills the compacted grains.
     pub binder_demand: f64,
-    /// Air in the cast mix, by volume.
+    /// Volume fraction of air in the cast mix.
     pub air: f64,
-    /// The same with the 5 % and 95 % limits of what compaction leaves.
+    /// The same with its limits, 5 % and 95 % for what compaction leaves.
     pub air_range: Bounded,
-    /// Measured over predicted modulus of mixes like it; `None` where a bar was measured.
+    /// Ratio of measured to predicted modulus of similar mixes; `None` where a bar was measured.
     pub model_error: Option<Bounded>,
     /// Binder, grains, pigment and air.
     pub ingredients: Vec<IngredientShare>,
-    /// Voids of the grains and the binder for them.
+    /// Voids of the grains and the binder that they need.
     pub demand: Demand,
     /// Young's modulus by every closed form.
     pub schemes: Schemes,
-    /// The grains on the sieves; empty where no size is stated.
+    /// Sieve curve of the grains; empty where a grain size is not stated.
     pub grading: Vec<Sieve>,
-    /// Binder demand against the part of the coarsest grains; empty with one kind.
+    /// Binder demand against the share of the coarsest grains; empty with a single kind.
     pub demand_curve: Vec<DemandPoint>,
-    /// The same grains mixed for the least binder.
+    /// The same grains in the proportions that need the least binder.
     pub least_binder: Option<LeastBinder>,
-    /// What a test bar gave beside the prediction.
+    /// Measurements of a test bar beside the prediction.
     pub measured: Vec<Beside>,
     /// What the test bar implies.
     pub implied: Option<Implied>,
-    /// What is doubtful, and what to change.
+    /// Warnings and suggestions.
     pub notes: Vec<Problem>,
 }
 
 impl MixAnswer {
-    /// The answer for `recipe` at the stated values; `thinnest` is the thinnest section that it
-    /// is cast into, m, where it is known.
+    /// The answer for `recipe` at nominal values; `thinnest` is the thinnest section that it is cast
+    /// into, m, where that is known.
     ///
     /// # Errors
     /// When an ingredient lacks Young's modulus, Poisson's ratio, density or loss factor.
@@ -176,7 +176,7 @@ impl MixAnswer {
     }
 }
 
-/// The air of `recipe`, with the limits stated of it, or those of what compaction leaves.
+/// The air of `recipe` with its stated limits, or those for what compaction leaves.
 fn air_range(recipe: &Recipe, found: &Prediction) -> Bounded {
     let value = found.shares.air;
     let Demand { air, air_stirred, .. } = found.demand;
@@ -260,8 +260,8 @@ mod tests {
 
     #[test]
     fn small_bars_of_hand_mixed_sand_and_epoxy_come_out_between_9_and_15_gpa() {
-        // Four parts of sand to one of epoxy, and three to one, are common practice. Moduli printed
-        // for bars with visible voids: a tenth of air and more, a quarter in foamed ones.
+        // Four parts of sand to one of epoxy, and three to one, are common practice. The printed moduli
+        // are those of bars with visible voids: a tenth of air and more, a quarter in foamed ones.
         for (binder, air) in [(20.0, 0.10), (20.0, 0.25), (25.0, 0.05), (25.0, 0.15)] {
             let e = MixAnswer::of(&recipe(binder, Some(air)), None).unwrap().youngs_modulus_pa.value;
             assert!((9e9..15e9).contains(&e), "{binder} {air}: {e:e}");

@@ -1,4 +1,5 @@
-//! How densely grains of several sizes pack: the linear packing model, and how near to it compaction comes.
+//! How densely grains of several sizes pack: the linear packing model, and how close compaction comes to
+//! it.
 //!
 //! ```text
 //! V_i   = sum over j of  c_ij y_j         1/phi = max over i of V_i     each grain put where it fits best
@@ -9,20 +10,20 @@
 //! g(r)  = (1 - r)^1.97 + 0.36 r (1 - r)^3.67
 //! ```
 //!
-//! phi is the share of solid, y_j that of class j in the solid, V_j = 1/phi_j of the class alone.
-//! At infinite ratios it reaches the limits of Furnas. A range of grains wider than 1 to 3 is cut
-//! into classes with equal volume in each equal step of log size.
+//! phi is the solid fraction, y_j the part of class j in the solid volume, V_j = 1/phi_j that of the
+//! class alone. At infinite size ratios the model reaches the limits of Furnas. A range of grains wider
+//! than 1 to 3 is divided into classes, with equal volume in equal steps of the logarithm of size.
 //!
-//! No compaction gets so far; its index K says how far it gets:
+//! No compaction reaches this density; its compaction index K says how close it comes:
 //!
 //! ```text
 //! K = sum over i of (y_i V_i0) / (1/phi - V_i),      a class alone: phi_i = 1/V_i0 K/(1 + K)
 //! ```
 //!
-//! with V_i of classes whose own V_i0 is that of the best placing, found from how they pack alone at the
-//! index of that test. K = infinite is the linear model; balls of four sizes shaken one into the other come
-//! within a point of it. f and g are those of spheres; with them the index gives natural grains
-//! packings within two points of those that coefficients fitted to gravel give.
+//! with V_i computed from the V_i0 of ideal placing, which follow from how each class packs alone at the
+//! index of that test. K = infinite is the linear model; balls of four sizes, shaken one into the other,
+//! come within one percentage point of it. f and g hold for spheres; with them the index gives packings
+//! of natural grains within two points of those from coefficients fitted to gravel.
 //!
 //! # Source
 //! - `stovall1986`: one class governs, the others fill its voids or displace it
@@ -34,34 +35,34 @@
 //! - `boyd2004`: ch. 11, the barrier method and its distance from the least; from memory
 
 use super::entry::GrainShape;
-use crate::quantity::Spread;
 use nalgebra::{DMatrix, DVector};
+use stillbed_input::quantity::Spread;
 
-/// The widest range that counts as one class, largest to smallest grain.
+/// The widest range treated as one class, largest over smallest grain.
 const CLASS_RATIO: f64 = 3.0;
 
-/// Compaction index of grains that are only poured.
+/// Compaction index of poured grains.
 ///
 /// # Source
 /// - `larrard1999`: 4.1, from memory
 pub const POURED: f64 = 4.1;
-/// Compaction index of grains stirred with a rod.
+/// Compaction index of grains tamped with a rod.
 ///
 /// # Source
 /// - `larrard1999`: 4.5, from memory; 4.5 to 4.75 for the usual tests, as quoted where it was read
 pub const RODDED: f64 = 4.5;
-/// Compaction index of dry grains that are vibrated: the test by which packings are stated.
+/// Compaction index of grains vibrated dry, the test by which packings are stated.
 ///
 /// # Source
 /// - `larrard1999`: 4.75, from memory
 pub const VIBRATED: f64 = 4.75;
-/// Compaction index of grains that a fluid between them lets slip.
+/// Compaction index of grains vibrated wet, where liquid lets them slip.
 ///
 /// # Source
 /// - `larrard1999`: 6.7 for grains packed wet, from memory
 pub const WET: f64 = 6.7;
 
-/// The densest that a class alone is taken to be placed.
+/// Upper limit of the ideal solid fraction of a class alone.
 const DENSEST: f64 = 0.98;
 
 /// One class of grains.
@@ -69,13 +70,13 @@ const DENSEST: f64 = 0.98;
 pub struct Class {
     /// Size of the grains, m.
     pub size: f64,
-    /// Share of solid when packed alone.
+    /// Solid fraction when packed alone.
     pub packing: f64,
-    /// Its part of the solid volume.
+    /// Its part of the total solid volume.
     pub part: f64,
 }
 
-/// Share of solid of one narrow class, loose and vibrated, where the material states none.
+/// Solid fraction of one narrow class, loose and vibrated, where none is stated for the material.
 ///
 /// # Source
 /// - `mcgeary1961`: 0.625 for vibrated spheres
@@ -89,7 +90,7 @@ pub fn usual_packing(shape: GrainShape) -> (Spread, Spread) {
     }
 }
 
-/// A range of grains of one kind as classes; `part` is shared out among them.
+/// Divides a range of grains of one kind into classes; `part` is shared out equally among them.
 pub fn classes(smallest: f64, largest: f64, packing: f64, part: f64) -> Vec<Class> {
     let span = (largest / smallest).ln().max(0.0);
     let count = (span / CLASS_RATIO.ln() - 1e-9).ceil().max(1.0);
@@ -99,17 +100,17 @@ pub fn classes(smallest: f64, largest: f64, packing: f64, part: f64) -> Vec<Clas
         .collect()
 }
 
-/// How far a finer grain of size ratio `r` fails to loosen a packing, 1 at no size to 0 at equal.
+/// Loosening function f at the size ratio `r` of a finer grain: 1 for r = 0, 0 for equal sizes.
 fn filling(r: f64) -> f64 {
     (1.0 - r).powf(3.33) + 2.81 * r * (1.0 - r).powf(2.77)
 }
 
-/// How far a coarser grain of size ratio 1/`r` disturbs no packing around it, 1 to 0.
+/// Wall-effect function g at the size ratio `r` to a coarser grain: 1 for r = 0, 0 for equal sizes.
 fn displacing(r: f64) -> f64 {
     (1.0 - r).powf(1.97) + 0.36 * r * (1.0 - r).powf(3.67)
 }
 
-/// Specific volume that grains of class `j` take up where class `i` governs.
+/// Specific volume c_ij of class `j` where class `i` governs.
 fn taken(i: &Class, j: &Class) -> f64 {
     let volume = 1.0 / j.packing;
     if j.size > i.size {
@@ -121,9 +122,9 @@ fn taken(i: &Class, j: &Class) -> f64 {
     }
 }
 
-/// Share of solid of the packed mixture of `classes`, whose parts sum to one.
+/// Solid fraction of the ideally packed mixture of `classes`, whose parts sum to one.
 ///
-/// Returns 0 when there is nothing to pack.
+/// Returns 0 when there are no grains.
 pub fn solid_share(classes: &[Class]) -> f64 {
     let volume = classes
         .iter()
@@ -133,11 +134,11 @@ pub fn solid_share(classes: &[Class]) -> f64 {
     if volume > 0.0 { 1.0 / volume } else { 0.0 }
 }
 
-/// Share of solid of the mixture of `classes` compacted with the index `index`, their own packings found
-/// with the index `tested`; parts sum to one.
+/// Solid fraction of `classes` compacted with the index `index`; their own packings were measured with
+/// the index `tested`, and their parts sum to one.
 ///
-/// Returns 0 when there is nothing to pack. By hand: one class of 0.63 when vibrated dry (4.75) comes to
-/// 0.63 (1 + 1/4.75)/(1 + 1/6.7) = 0.664 with an index of 6.7.
+/// Returns 0 when there are no grains. By hand: one class of 0.63 when vibrated dry (4.75) comes to 0.63
+/// (1 + 1/4.75)/(1 + 1/6.7) = 0.664 with an index of 6.7.
 pub fn compacted(classes: &[Class], tested: f64, index: f64) -> f64 {
     let present: Vec<&Class> = classes.iter().filter(|class| class.part > 0.0).collect();
     let best = |class: &Class| (class.packing * (1.0 + 1.0 / tested)).min(DENSEST);
@@ -152,23 +153,23 @@ pub fn compacted(classes: &[Class], tested: f64, index: f64) -> f64 {
     let reached = |volume: f64| -> f64 {
         placed.iter().zip(&volumes).map(|(class, own)| weight(class) / (volume - own)).sum()
     };
-    // The index falls from infinite at the least volume; with all classes there it has this width.
+    // The index is infinite at the smallest volume and falls from there; this width is an upper limit.
     let (mut low, mut high) = (0.0, placed.iter().map(weight).sum::<f64>() / index);
     for _ in 0..HALVINGS {
         let middle = 0.5 * (low + high);
         if reached(least + middle) > index { low = middle } else { high = middle }
     }
-    // A class that alone is packed beyond what placing allows keeps its own packing.
+    // A class that alone is denser than the ideal limit keeps its own packing.
     let alone = |class: &&Class| class.packing * (1.0 + 1.0 / tested) / (1.0 + 1.0 / index);
     let apart: f64 = present.iter().map(|class| class.part / alone(class).min(DENSEST)).sum();
     (1.0 / (least + high)).max(1.0 / apart)
 }
 
-/// Halvings by which the volume at an index is found to a part in 1e12.
+/// Bisections that give the volume at an index to a part in 1e12.
 const HALVINGS: usize = 42;
 
-/// The parts, one a kind, at which `kinds` compacted with `index` leave the least voids, and the share of
-/// solid then: those of [`densest`], moved from kind to kind as long as that helps.
+/// The parts of each of `kinds` that give the fewest voids when compacted with `index`, and the solid
+/// fraction then: starts from [`densest`] and moves parts between kinds as long as that helps.
 pub fn densest_at(kinds: &[Vec<Class>], tested: f64, index: f64) -> (Vec<f64>, f64) {
     let solid = |parts: &[f64]| {
         let all = kinds.iter().zip(parts).flat_map(|(kind, part)| {
@@ -201,10 +202,11 @@ pub fn densest_at(kinds: &[Vec<Class>], tested: f64, index: f64) -> (Vec<f64>, f
     (parts, best)
 }
 
-/// The parts of the solid volume, one a kind, at which `kinds` packed together leave the least
-/// voids, and the share of solid then; each kind is its classes with parts that sum to one.
+/// The parts of the solid volume, one for each kind, at which `kinds` ideally packed together have the
+/// fewest voids, and the solid fraction then. Each kind is given by its classes, with parts that sum to
+/// one.
 ///
-/// Kinds are left out one by one as long as that helps: what is not there governs nothing.
+/// Kinds are left out one by one as long as that helps, since a kind that is absent does not govern.
 pub fn densest(kinds: &[Vec<Class>]) -> (Vec<f64>, f64) {
     let mut kept: Vec<usize> = (0..kinds.len()).collect();
     let mut best = together(kinds, &kept);
@@ -221,16 +223,16 @@ pub fn densest(kinds: &[Vec<Class>]) -> (Vec<f64>, f64) {
     }
 }
 
-/// The same of those that are `kept`, each in some part.
+/// The same for the kinds in `kept`, all of them present.
 ///
-/// The volume is the largest of some sums that are linear in the parts: a convex function with edges. With
-/// walls before the edges and before parts below zero,
+/// The volume is the largest of several sums that are linear in the parts, so it is convex with edges.
+/// The barrier function
 ///
 /// ```text
 /// t V - Σ log(V - a_i p) - Σ log p,   Σ p = 1
 /// ```
 ///
-/// is smooth, and its least goes to that of V as t grows: within (number of logarithms)/t.
+/// is smooth; as t grows, its minimum approaches that of V, within (number of logarithms)/t.
 fn together(kinds: &[Vec<Class>], kept: &[usize]) -> (Vec<f64>, f64) {
     let count = kept.len();
     let whole = |parts: &[f64]| {
@@ -273,13 +275,14 @@ fn together(kinds: &[Vec<Class>], kept: &[usize]) -> (Vec<f64>, f64) {
     whole(&parts)
 }
 
-/// Newton steps for one t at most.
+/// Largest number of Newton steps for one t.
 const MOST_STEPS: usize = 30;
 
-/// One step of Newton's method towards the least of the smooth function, shortened until it stays before all
-/// walls and goes down; half the square of its length in that function's own measure.
+/// One Newton step towards the minimum of the barrier function, shortened until all logarithms are
+/// defined and the function falls. Returns half of the squared length of the full step in the metric of
+/// the function.
 fn step(rows: &[Vec<f64>], t: f64, parts: &mut [f64], volume: &mut f64) -> Option<f64> {
-    // Unknowns: all parts but the last, which is what they leave, and the volume.
+    // Unknowns: all parts but the last, which is one minus the others, and the volume.
     let (count, last) = (parts.len(), parts.len() - 1);
     let mut slope = DVector::<f64>::zeros(count);
     let mut curve = DMatrix::<f64>::zeros(count, count);
@@ -352,7 +355,7 @@ mod tests {
         let wet = 0.63 * (1.0 + 1.0 / 4.75) / (1.0 + 1.0 / 6.7);
         assert_relative_eq!(compacted(&one, VIBRATED, WET), wet, max_relative = 1e-9);
         assert_eq!(compacted(&[], VIBRATED, WET), 0.0);
-        // A range that was packed as one keeps what was measured.
+        // A wide range that was measured as one class keeps the measured value.
         assert_relative_eq!(compacted(&[class(1e-3, 0.9, 1.0)], VIBRATED, VIBRATED), 0.9);
         let two = [class(10e-3, 0.63, 0.7), class(1e-3, 0.63, 0.3)];
         let at = |index| compacted(&two, 1e12, index);
@@ -362,7 +365,7 @@ mod tests {
 
     #[test]
     fn grains_to_the_line_of_fuller_leave_the_voids_of_a_graded_aggregate() {
-        // 18 to 28 % is known of graded aggregate for concrete; from memory.
+        // Graded aggregate for concrete has 18 to 28 % voids; from memory.
         let (smallest, largest, count): (f64, f64, i32) = (0.125e-3, 8e-3, 6);
         let ratio = (largest / smallest).powf(1.0 / f64::from(count));
         let passing = |d: f64| (d / largest).sqrt() - (smallest / largest).sqrt();
@@ -399,8 +402,8 @@ mod tests {
         assert_relative_eq!(densest(&kinds).1, 0.936, max_relative = 2e-4);
     }
 
-    // The same by nested searches along one line each, which needs no more than that the voids are convex.
-    /// Puts the best parts from `first` on, of `left` in all, into `parts`; returns the share of solid.
+    // The same by nested line searches, for which it is enough that the voids are convex.
+    /// Stores the best parts from `first` on, summing to `left`, in `parts`; returns the solid fraction.
     fn search(kinds: &[Vec<Class>], parts: &mut Vec<f64>, first: usize, left: f64) -> f64 {
         if first + 1 >= kinds.len() {
             if let Some(last) = parts.get_mut(first) {
@@ -477,7 +480,8 @@ mod tests {
             let nested = search(&kinds, &mut vec![0.0; kinds.len()], 0, 1.0);
             prop_assert!((parts.iter().sum::<f64>() - 1.0).abs() < 1e-9);
             prop_assert!(solid >= nested - 1e-6, "{solid} {nested}");
-            // Nested searches stop short of a steep summit: what is found beyond them is there all the same.
+            // Nested searches can stop short of a steep maximum; a better result found here must still
+            // be real.
             let part = |(kind, part): (&Vec<Class>, &f64)| -> Vec<Class> {
                 kind.iter().map(|c| Class { part: c.part * part, ..*c }).collect()
             };

@@ -1,26 +1,26 @@
-//! What is known of a material, property by property, and what a sane value of each is.
+//! The properties of a material, and the limits that a sensible value of each lies within.
 //!
-//! The names are those of the design file and of the columns of `data/materials.csv`. Limits
-//! that physics sets are errors; limits that no material is known to pass are warnings.
+//! The names are those of the design file and of `data/materials.csv`. A value outside physical limits
+//! is an error; one outside the range of all known materials is a warning.
 
-use crate::problem::{Place, Problem};
-use crate::quantity::{Kind, Spread, figures, show};
 use serde::{Serialize, Serializer};
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::{Kind, Spread, figures, show};
 
 /// A property of a material that is a number with a unit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Property {
-    /// Young's modulus; of a fibrous material along its fibre.
+    /// Young's modulus; along the fibre for a fibrous material.
     YoungsModulus,
     /// Poisson's ratio.
     PoissonsRatio,
-    /// Shear modulus, where it does not follow from the two before: wood, laminates.
+    /// Shear modulus, where it does not follow from the two above: wood, laminates.
     ShearModulus,
     /// Mass per volume.
     Density,
-    /// Energy lost per radian over energy stored, in tension.
+    /// Loss factor in tension: energy lost per radian over energy stored.
     LossFactor,
-    /// The same in shear, where it differs.
+    /// Loss factor in shear, where it differs.
     ShearLossFactor,
     /// Linear thermal expansion.
     Expansion,
@@ -32,41 +32,41 @@ pub enum Property {
     Strength,
     /// Compressive strength.
     CompressiveStrength,
-    /// Share of solids in one narrow class of grains poured loose.
+    /// Solid fraction of one narrow class of grains, poured loose.
     LoosePacking,
-    /// Share of solids in one narrow class of grains after vibrating.
+    /// Solid fraction of one narrow class of grains after vibration.
     VibratedPacking,
-    /// Weight of hardener to one of resin.
+    /// Weight of hardener per weight of resin.
     HardenerRatio,
     /// Heat set free by the cure, per mass of mixed binder.
     HeatOfReaction,
-    /// Factor of the rate of cure.
+    /// Pre-exponential factor of the rate of cure.
     RateConstant,
     /// Activation energy of the cure over the gas constant.
     ActivationTemperature,
     /// Time in which a mixed batch can be worked.
     PotLife,
-    /// Mass in the cup that the maker's times are stated for.
+    /// Mass in the test cup for which the maker states its times.
     CupMass,
-    /// Heat that the surface of that cup passes.
+    /// Heat transfer coefficient at the surface of that cup.
     CupLoss,
-    /// Highest temperature in that cup.
+    /// Peak temperature in that cup.
     ExothermPeak,
-    /// When it is reached, from mixing.
+    /// Time of that peak, from mixing.
     ExothermTime,
-    /// Temperature that a curing pour must not pass.
+    /// Temperature that a curing pour must not exceed.
     MaxTemperature,
-    /// Volume lost in curing, of the neat binder.
+    /// Volume shrinkage of the neat binder in curing.
     CureShrinkage,
 }
 
-/// What values a material can have, and is known to have.
+/// The values that a property can have, and those it usually has.
 struct Limits {
-    /// What physics allows, its ends left out.
+    /// Open interval that physics allows.
     physical: (f64, f64),
-    /// True when zero, the lower end, is allowed too.
+    /// True when zero, its lower end, is allowed too.
     zero: bool,
-    /// Doubtful outside.
+    /// Range of known materials; a value outside is doubtful.
     usual: (f64, f64),
 }
 
@@ -117,7 +117,7 @@ impl Property {
         Property::CureShrinkage,
     ];
 
-    /// Its name in files: `youngs_modulus`.
+    /// Its name in files, such as `youngs_modulus`.
     pub fn name(self) -> &'static str {
         match self {
             Property::YoungsModulus => "youngs_modulus",
@@ -180,7 +180,7 @@ impl Property {
         }
     }
 
-    /// Its key in JSON, which carries the unit of the value: `youngs_modulus_pa`.
+    /// Its key in JSON, which includes the unit, such as `youngs_modulus_pa`.
     pub fn key(self) -> String {
         let unit = match self.kind() {
             Kind::Stress => "_pa",
@@ -237,7 +237,7 @@ impl Property {
         }
     }
 
-    /// What is wrong or doubtful about `spread` as a value of this property, said at `place`.
+    /// What is wrong or doubtful about `spread` as a value of this property, reported at `place`.
     pub fn judge(self, spread: &Spread, place: &Place) -> Vec<Problem> {
         let Spread { value, low, high, .. } = *spread;
         let show = |x: f64| self.show(x);
@@ -265,7 +265,7 @@ impl Property {
         problems
     }
 
-    /// Its name as words: `a Young's modulus`.
+    /// Its name in words with the article: `a Young's modulus`.
     fn words(self) -> String {
         match self {
             Property::YoungsModulus => "a Young's modulus".to_string(),

@@ -1,15 +1,15 @@
-//! A table of materials read from CSV, cell by cell.
+//! Reads a table of materials from CSV and reports what is wrong with it, cell by cell.
 //!
-//! One row states one thing: `material,property,value,unit,low,high,source,note`. Columns are
-//! found by their titles, in any order; `low`, `high`, `source` and `note` may be left out.
-//! Two properties are words: `role` and `grain_shape`.
+//! Each row states one property: `material,property,value,unit,low,high,source,note`. Columns are found
+//! by their titles, in any order; `low`, `high`, `source` and `note` may be missing. The values of two
+//! properties are words: `role` and `grain_shape`.
 
 use super::entry::{Figure, GrainShape};
 use super::medium::Role;
 use super::property::Property;
-use crate::problem::{Place, Problem, suggest};
-use crate::quantity::{Spread, single};
 use std::collections::BTreeMap;
+use stillbed_input::problem::{Place, Problem, suggest};
+use stillbed_input::quantity::{Spread, single};
 
 const COLUMNS: [&str; 8] = ["material", "property", "value", "unit", "low", "high", "source", "note"];
 const REQUIRED: [&str; 4] = ["material", "property", "value", "unit"];
@@ -24,7 +24,7 @@ pub(super) enum Statement {
     Figure(Property, Figure),
 }
 
-/// A row that can be used.
+/// A usable row.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Row {
     pub line: usize,
@@ -32,7 +32,7 @@ pub(super) struct Row {
     pub statement: Statement,
 }
 
-/// The rows of `text`, read from `file`, that can be used, and what is wrong with the others.
+/// Reads the usable rows of `text`, the contents of `file`, and what is wrong with the others.
 pub(super) fn read(file: &str, text: &str) -> (Vec<Row>, Vec<Problem>) {
     let text = text.trim_start_matches('\u{feff}');
     let mut reader =
@@ -78,7 +78,7 @@ pub(super) fn read(file: &str, text: &str) -> (Vec<Row>, Vec<Problem>) {
     (rows, problems)
 }
 
-/// Where each known column stands.
+/// The position of each known column.
 struct Header {
     columns: BTreeMap<&'static str, usize>,
 }
@@ -107,7 +107,7 @@ impl Header {
     }
 }
 
-/// One row, asked by column title.
+/// One row; its cells are found by column title.
 struct Cells<'a> {
     file: &'a str,
     line: usize,
@@ -120,7 +120,7 @@ impl Cells<'_> {
         self.header.columns.get(title).and_then(|i| self.record.get(*i)).unwrap_or("")
     }
 
-    /// What the row is about: `structural steel density`.
+    /// What the row states, in words: `structural steel density`.
     fn title(&self) -> String {
         format!("{} {}", self.text("material"), self.text("property")).trim().to_string()
     }
@@ -190,13 +190,13 @@ impl Cells<'_> {
         (!wrong).then_some(Statement::Figure(property, figure))
     }
 
-    /// The number in the column `title`, in SI; it takes the unit of the row unless it has its own.
+    /// The number in the column `title`, in SI; in the unit of the row unless it has its own.
     fn number(&self, title: &str, property: Property, problems: &mut Vec<Problem>) -> Option<f64> {
         let (cell, unit) = (self.text(title), self.text("unit"));
         let has_unit = cell.ends_with(|c: char| c.is_alphabetic() || c == '%');
         let text = match has_unit {
             true => cell.to_string(),
-            // A space alone would make "5 1/K" a number with a fraction.
+            // After a mere space "5 1/K" would be read as a number with a fraction.
             false if unit.starts_with("1/") => format!("{cell} *{unit}"),
             false => format!("{cell} {unit}"),
         };

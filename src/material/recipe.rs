@@ -1,4 +1,4 @@
-//! A mix as a recipe: ingredients by weight, the sizes of the grains, the air.
+//! A mix as a recipe: ingredients by weight, grain sizes, air.
 
 use super::compaction::Compaction;
 use super::entry::{GrainShape, Material, MissingProperty};
@@ -7,13 +7,13 @@ use super::packing::usual_packing;
 use super::property::Property;
 use super::spec::{AirSpec, IngredientSpec, MeasuredSpec, MixSpec};
 use super::table::Table;
-use crate::problem::Problem;
-use crate::quantity::{Draw, Spread};
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::{Draw, Spread};
 
 /// A material and its share of the whole by weight.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ingredient {
-    /// What it is.
+    /// The material.
     pub material: Material,
     /// Its share by weight; shares need not add up to one.
     pub share: Spread,
@@ -26,40 +26,40 @@ pub struct Aggregate {
     pub ingredient: Ingredient,
     /// Smallest and largest grain, m.
     pub grain: Option<(f64, f64)>,
-    /// Their form, where it is not that of the material in the table.
+    /// Their shape, where it differs from that of the material in the table.
     pub shape: Option<GrainShape>,
-    /// Share of solid when poured, where it was measured.
+    /// Measured solid fraction when poured.
     pub loose: Option<Spread>,
-    /// Share of solid when vibrated, where it was measured.
+    /// Measured solid fraction when vibrated.
     pub packed: Option<Spread>,
 }
 
-/// A mix ready to be computed.
+/// A mix with its materials, ready to be computed.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Recipe {
     /// Its name in the design.
     pub name: String,
-    /// Resin with its hardener.
+    /// Binder: resin with its hardener.
     pub binder: Ingredient,
-    /// At least one kind of grains.
+    /// The aggregates, at least one kind of grains.
     pub aggregates: Vec<Aggregate>,
-    /// Colour.
+    /// Pigment.
     pub pigment: Option<Ingredient>,
-    /// Air by volume, or that it be predicted.
+    /// Air by volume, stated or to be predicted.
     pub air: AirSpec,
     /// Resin to hardener by weight.
     pub hardener_ratio: Option<(f64, f64)>,
-    /// What a test bar gave.
+    /// Measurements of a test bar.
     pub measured: MeasuredSpec,
-    /// What is done to it in the mould.
+    /// How the mix is compacted in the mould.
     pub compaction: Compaction,
-    /// Times the air that compaction is predicted to leave.
+    /// Factor on the predicted air that compaction leaves.
     pub air_left: Spread,
-    /// Times the moduli that are predicted.
+    /// Factor on the predicted moduli.
     pub model: Spread,
 }
 
-/// The size that grains are taken for where none is stated, m; only ratios of sizes matter.
+/// Size of grains whose size is not stated, m; only ratios of sizes matter.
 const UNSTATED_GRAIN: (f64, f64) = (0.5e-3, 0.5e-3);
 
 impl Ingredient {
@@ -68,7 +68,7 @@ impl Ingredient {
         Ingredient { material: material.clone(), share: share.into() }
     }
 
-    /// Volume per unit of weight of the recipe, in `draw`, m3.
+    /// Volume in `draw`, m3, for a recipe whose shares are in kg.
     ///
     /// # Errors
     /// When the density is not known.
@@ -89,13 +89,13 @@ impl Aggregate {
         }
     }
 
-    /// Smallest and largest grain, m; all kinds are of one size where none is stated.
+    /// Smallest and largest grain, m; all kinds without a stated size are taken to have the same.
     pub fn sizes(&self) -> (f64, f64) {
         self.grain.unwrap_or(UNSTATED_GRAIN)
     }
 
-    /// Share of solid in `draw` when vibrated, or when only poured: as measured, or the table's
-    /// for the material, or the usual one of the shape.
+    /// Solid fraction in `draw` when vibrated, or when only poured: the measured one, or else that of
+    /// the material in the table, or else the usual one for the shape.
     pub fn packing(&self, vibrated: bool, draw: &Draw) -> f64 {
         let (stated, property) = match vibrated {
             true => (self.packed, Property::VibratedPacking),
@@ -112,10 +112,10 @@ impl Aggregate {
 }
 
 impl Recipe {
-    /// The recipe of `spec`, with its materials from `table`.
+    /// The recipe of `spec` with its materials from `table`.
     ///
     /// # Errors
-    /// Every ingredient that the table does not have, with the nearest known name.
+    /// An error for each ingredient that the table lacks, with the nearest known name.
     pub fn from_spec(name: &str, spec: &MixSpec, table: &Table) -> Result<Recipe, Vec<Problem>> {
         let mut problems = Vec::new();
         let mut ingredient = |spec: &IngredientSpec| {
@@ -156,7 +156,7 @@ impl Recipe {
         }
     }
 
-    /// A recipe of binder and aggregates alone, its air predicted.
+    /// A recipe of binder and aggregates alone, with predicted air.
     pub fn plain(name: &str, binder: Ingredient, aggregates: Vec<Aggregate>) -> Recipe {
         Recipe {
             name: name.to_string(),
@@ -172,18 +172,18 @@ impl Recipe {
         }
     }
 
-    /// Weight of the binder in that of binder and grains, as stated.
+    /// Nominal weight of the binder over that of binder and grains.
     pub fn binder_share(&self) -> f64 {
         let grains: f64 = self.aggregates.iter().map(|a| a.ingredient.share.value).sum();
         self.binder.share.value / (self.binder.share.value + grains)
     }
 
-    /// True where the air that compaction leaves is predicted: neither stated nor weighed.
+    /// True where the air is predicted: neither stated nor known from a weighed bar.
     pub fn predicts_air(&self) -> bool {
         matches!(self.air, AirSpec::Predict) && self.measured.density.is_none()
     }
 
-    /// True where the moduli are predicted: no bar was measured.
+    /// True where the moduli are predicted, since no bar was measured.
     pub fn predicts_moduli(&self) -> bool {
         self.measured.youngs_modulus.is_none()
     }
@@ -194,7 +194,7 @@ impl Recipe {
         std::iter::once(&self.binder).chain(grains).chain(self.pigment.as_ref())
     }
 
-    /// Weight of hardener to one of resin: as the recipe says, or as the table says of the binder.
+    /// Weight of hardener per weight of resin, from the recipe or else from the table.
     pub fn hardener_to_resin(&self, draw: &Draw) -> Option<f64> {
         let stated = self.hardener_ratio.map(|(resin, hardener)| hardener / resin);
         stated.or_else(|| self.binder.material.value(Property::HardenerRatio, draw))
@@ -204,7 +204,7 @@ impl Recipe {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::document::Reader;
+    use stillbed_input::document::Reader;
 
     fn spec(text: &str) -> MixSpec {
         let reader = Reader::new("d.toml", text);

@@ -1,13 +1,13 @@
-//! The bibliography: where every number and equation of Stillbed comes from.
+//! The bibliography: the source of every number and equation in Stillbed.
 //!
-//! `data/sources.csv` gives each key its citation. Two words stand in place of a key: `memory`
-//! for a value that nobody looked up, `common practice` for a habit of the trade.
+//! `data/sources.csv` gives the citation for each key. Two words replace a key: `memory` for a value
+//! that was not looked up, and `common practice` for what is usual in the trade.
 
 use std::collections::BTreeMap;
 
 const BUILT_IN: &str = include_str!("../../data/sources.csv");
 
-/// Words that stand in place of a key.
+/// Words that replace a key.
 pub const WITHOUT_SOURCE: [&str; 2] = ["memory", "common practice"];
 
 /// Keys and their citations.
@@ -40,15 +40,15 @@ impl Sources {
         self.citations.keys().map(String::as_str)
     }
 
-    /// The citations of a cell that holds one key or several with semicolons between; what is
-    /// no key stands for itself.
+    /// The citations for a cell that holds one key, or several separated by semicolons; what is not a
+    /// key is returned as it is.
     pub fn cite(&self, cell: &str) -> String {
         let cited: Vec<&str> = keys_of(cell).map(|key| self.citation(key).unwrap_or(key)).collect();
         cited.join("; ")
     }
 }
 
-/// The keys in a cell: one, or several with semicolons between.
+/// The keys in a cell: one, or several separated by semicolons.
 pub fn keys_of(cell: &str) -> impl Iterator<Item = &str> {
     cell.split(';').map(str::trim).filter(|key| !key.is_empty())
 }

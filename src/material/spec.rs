@@ -1,46 +1,46 @@
-//! What the design file says of materials of its own and of mixes.
+//! The materials and mixes that the design file states.
 
 use super::{Compaction, Figure, GrainShape, Material, Property, Role};
-use crate::document::{Allowed, Fields, Located};
-use crate::problem::{Place, suggest};
-use crate::quantity::{Kind, Spread};
+use stillbed_input::document::{Allowed, Fields, Located};
+use stillbed_input::problem::{Place, suggest};
+use stillbed_input::quantity::{Kind, Spread};
 
 /// One ingredient and its share by weight.
 #[derive(Debug, Clone, PartialEq)]
 pub struct IngredientSpec {
     /// Name of its material.
     pub of: Located<String>,
-    /// Share of the whole by weight, in the parts that the recipe counts in.
+    /// Share by weight, in the units of the recipe.
     pub share: Spread,
 }
 
-/// A class of grains.
+/// One kind of grains.
 #[derive(Debug, Clone, PartialEq)]
 pub struct AggregateSpec {
     /// Material and share.
     pub ingredient: IngredientSpec,
-    /// Smallest and largest grain, m; a range from zero begins at the fines.
+    /// Smallest and largest grain, m; a smallest grain of zero has been replaced by the size of fines.
     pub grain: Option<(f64, f64)>,
-    /// Form of the grains; absent is that of the material.
+    /// Shape of the grains; `None` for the shape of the material.
     pub shape: Option<GrainShape>,
-    /// Volume share of solid when poured.
+    /// Solid fraction by volume when poured.
     pub loose: Option<Spread>,
-    /// Volume share of solid when vibrated.
+    /// Solid fraction by volume when vibrated.
     pub packed: Option<Spread>,
-    /// Where it is stated.
+    /// Its place in the file.
     pub place: Place,
 }
 
-/// How much air the cast fill holds.
+/// The air in a cast mix.
 #[derive(Debug, Clone, PartialEq)]
 pub enum AirSpec {
-    /// From the binder demand of the packed grains.
+    /// Predicted from the binder demand of the packed grains and the compaction.
     Predict,
-    /// By volume.
+    /// Stated, as a fraction of the volume.
     Stated(Spread),
 }
 
-/// What a test bar of the mix gave, in place of the prediction.
+/// Measurements of a test bar of the mix, which replace the prediction.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct MeasuredSpec {
     /// kg/m3.
@@ -51,37 +51,37 @@ pub struct MeasuredSpec {
     pub loss_factor: Option<Spread>,
 }
 
-/// A fill given as a recipe.
+/// A mix given as a recipe.
 #[derive(Debug, Clone, PartialEq)]
 pub struct MixSpec {
-    /// Resin with its hardener.
+    /// Binder: resin with its hardener.
     pub binder: IngredientSpec,
-    /// At least one class of grains.
+    /// The aggregates, at least one kind of grains.
     pub aggregates: Vec<AggregateSpec>,
-    /// Colour.
+    /// Pigment.
     pub pigment: Option<IngredientSpec>,
     /// Air.
     pub air: AirSpec,
-    /// Where the air is stated, or else the mix.
+    /// Place of the air in the file, or else of the mix.
     pub air_place: Place,
-    /// Resin to hardener by weight.
+    /// Resin to hardener, by weight.
     pub hardener_ratio: Option<(f64, f64)>,
-    /// Measurements.
+    /// Measurements of a test bar.
     pub measured: MeasuredSpec,
-    /// What is done to it in the mould.
+    /// How the mix is compacted in the mould.
     pub compaction: Compaction,
-    /// Where it is stated.
+    /// Its place in the file.
     pub place: Place,
 }
 
-/// A material that the design states itself, or of which it states some properties.
+/// A material defined in the design, or some properties of a known one.
 #[derive(Debug, Clone, PartialEq)]
 pub struct MaterialSpec {
-    /// What it is there for.
+    /// Its role.
     pub role: Option<Role>,
     /// Its properties.
     pub figures: Vec<(Property, Spread)>,
-    /// Where it is stated.
+    /// Its place in the file.
     pub place: Place,
 }
 
@@ -108,7 +108,8 @@ impl MaterialSpec {
         Some(MaterialSpec { role, figures, place: fields.place() })
     }
 
-    /// `known`, or a new material called `name`, with what is stated here in place of what was.
+    /// The material `known`, or a new one called `name`, with what is stated here replacing its
+    /// properties.
     pub fn over(&self, known: Option<&Material>, name: &str) -> Material {
         let mut material = known.cloned().unwrap_or(Material::new(name, Role::Skeleton));
         material.role = self.role.unwrap_or(material.role);
@@ -228,11 +229,10 @@ impl MeasuredSpec {
     }
 }
 
-/// The smallest grain, m, of an aggregate that is sold as all that passes the sieve `largest`, m,
-/// as in `"0 to 0.6 mm"`.
+/// The smallest grain, m, of an aggregate sold by its largest sieve, m, alone, as in `"0 to 0.6 mm"`.
 ///
-/// The sieve below which grains count as fines, of which washed sand holds a few per cent; a
-/// powder that is itself about as fine is taken to span one to ten.
+/// This is the sieve below which grains count as fines, of which washed sand holds a few per cent. A
+/// powder that is about as fine itself is taken to have grains down to a tenth of its largest.
 ///
 /// # Source
 /// - `en12620`: fines are what passes 0.063 mm; from memory
@@ -272,7 +272,7 @@ fn read_compaction(fields: &Fields) -> Compaction {
     compaction
 }
 
-/// Reads a table and then names its unknown keys.
+/// Reads a table and then reports its unknown keys.
 fn closed<T>(read: impl Fn(&Fields) -> Option<T>) -> impl Fn(Fields) -> Option<T> {
     move |fields| {
         let found = read(&fields);
@@ -284,7 +284,7 @@ fn closed<T>(read: impl Fn(&Fields) -> Option<T>) -> impl Fn(Fields) -> Option<T
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::document::Reader;
+    use stillbed_input::document::Reader;
 
     fn read(text: &str) -> (Option<MixSpec>, Vec<String>) {
         let reader = Reader::new("d.toml", text);

@@ -1,4 +1,4 @@
-//! How strong a cast mix is in tension, as far as a recipe can tell.
+//! Tensile strength of a cast mix, as far as it follows from the recipe.
 //!
 //! ```text
 //! full bond:  sigma = E (sigma_b/E_b) (1 - f^(1/3))       the binder's strain between grains
@@ -6,10 +6,11 @@
 //! both times exp(-n p) for the share p of bubbles, and min(s, exp(-n q)) for the air q between the grains
 //! ```
 //!
-//! E and f, the share of grains, are those of the mix with its voids full of binder; s is the part of the voids
-//! that is full, with which the necks of binder grow. The value is midway; neither is above the binder itself.
-//! For cement concrete 5 to 6 % of strength per per cent of voids are printed, which is the same direction. Left out: weak stones, notches, size. An estimate for comparing recipes, to be
-//! replaced by a test bar.
+//! E and f, the volume fraction of grains, are those of the mix with its voids full of binder. s is the
+//! saturation of the voids, with which the necks of binder grow. The value is the mean of both limits;
+//! neither exceeds the strength of the binder. Printed values for cement concrete, 5 to 6 % of strength
+//! per per cent of voids, agree in direction. Left out: weak stones, notches, size. This is an estimate
+//! for comparing recipes, to be replaced by a test bar.
 //!
 //! # Source
 //! - `nielsen1966`: full bond
@@ -22,16 +23,16 @@ use super::homogenise::Moduli;
 use super::mix::{Air, Shares};
 use super::property::Property;
 use super::recipe::Recipe;
-use crate::quantity::Draw;
 use serde::Serialize;
+use stillbed_input::quantity::Draw;
 
-/// Exponent of the loss by air.
+/// Exponent n of the strength lost to air.
 const AIR_EXPONENT: f64 = 5.0;
 
 /// Tensile strength of a cast mix.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Strength {
-    /// Midway, Pa.
+    /// Mean of both limits, Pa.
     pub value_pa: f64,
     /// Without bond, Pa.
     pub low_pa: f64,
@@ -39,16 +40,16 @@ pub struct Strength {
     pub high_pa: f64,
 }
 
-/// A mix as it was cast.
+/// A mix as cast.
 pub(super) struct Cast {
-    /// With all voids full of binder.
+    /// Moduli with all voids full of binder.
     pub filled: Moduli,
     pub air: Air,
-    /// Part of the voids between the grains that is full.
+    /// Saturation: the part of the voids between the grains filled by binder.
     pub saturation: f64,
 }
 
-/// Strength of `recipe` cast with `shares`; `None` where the binder states none.
+/// Strength of `recipe` cast with `shares`; `None` where the strength of the binder is not known.
 pub(super) fn strength(recipe: &Recipe, shares: &Shares, cast: &Cast, draw: &Draw) -> Option<Strength> {
     let binder = &recipe.binder.material;
     let strength = binder.value(Property::Strength, draw)?;

@@ -1,31 +1,31 @@
-//! The table of materials: what comes with the program, and what a user's table overrides.
+//! The table of materials: the built-in one, overridden by tables of the user.
 
 use super::entry::Material;
 use super::medium::Role;
 use super::property::Property;
 use super::reader::{self, Statement};
-use crate::problem::{Place, Problem, nearest, suggest};
-use crate::quantity::Spread;
 use serde::Serialize;
 use std::collections::BTreeMap;
+use stillbed_input::problem::{Place, Problem, nearest, suggest};
+use stillbed_input::quantity::Spread;
 
 const FILE: &str = "data/materials.csv";
 const BUILT_IN: &str = include_str!("../../data/materials.csv");
 
-/// One figure that a user's table changed or added.
+/// One value that a user's table changed or added.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Override {
     /// Which material.
     pub material: String,
-    /// What of it.
+    /// The property.
     pub property: Property,
-    /// What the table had, in SI; `None` for what it did not know.
+    /// The earlier value, in SI; `None` if there was none.
     pub before: Option<Spread>,
-    /// What holds now, in SI.
+    /// The new value, in SI.
     pub after: Spread,
-    /// The file that says so.
+    /// The file that states it.
     pub file: String,
-    /// Its line.
+    /// The line in that file.
     pub line: usize,
 }
 
@@ -38,7 +38,7 @@ pub struct Table {
 }
 
 impl Table {
-    /// The table that comes with the program.
+    /// The built-in table.
     pub fn built_in() -> Table {
         let mut table = Table::default();
         let (rows, _) = reader::read(FILE, BUILT_IN);
@@ -48,11 +48,11 @@ impl Table {
         table
     }
 
-    /// Adds the rows of a user's table, or lets them override what is known, row by row.
+    /// Adds the rows of a user's table, overriding known values row by row.
     ///
-    /// `text` is CSV with the columns of `data/materials.csv`; `file` is its name in messages.
-    /// A new material is part of the skeleton unless the row `role` says otherwise. Returns
-    /// everything wrong or doubtful in the text; a row with an error changes nothing.
+    /// `text` is CSV with the columns of `data/materials.csv`; `file` is its name in messages. A new
+    /// material has the role skeleton unless a row `role` says otherwise. Returns everything wrong or
+    /// doubtful in the text; a row with an error changes nothing.
     pub fn overlay(&mut self, file: &str, text: &str) -> Vec<Problem> {
         let (rows, mut problems) = reader::read(file, text);
         let known: Vec<String> = self.names().map(str::to_string).collect();
@@ -81,7 +81,7 @@ impl Table {
         problems
     }
 
-    /// A warning when a new material cannot be computed with: often a known name misspelt.
+    /// A warning when a new material lacks properties for computing: often a misspelt name.
     fn unfinished(&self, file: &str, name: &str, line: usize, known: &[String]) -> Option<Problem> {
         let lacks = self.get(name)?.lacks();
         if lacks.is_empty() {
@@ -97,7 +97,7 @@ impl Table {
         Some(Problem::warning(place, message).with_help(help))
     }
 
-    /// Puts in `material`, in place of one of the same name.
+    /// Adds `material`, replacing one of the same name.
     pub fn insert(&mut self, material: Material) {
         match self.places.get(&material.name) {
             Some(place) => self.materials[*place] = material,
@@ -113,12 +113,12 @@ impl Table {
         self.places.get(name).map(|place| &self.materials[*place])
     }
 
-    /// The material of that name, to be changed.
+    /// The material of that name, mutable.
     pub fn get_mut(&mut self, name: &str) -> Option<&mut Material> {
         self.places.get(name).map(|place| &mut self.materials[*place])
     }
 
-    /// The problem of a name that is not in the table, said at `place` with the nearest known one.
+    /// The problem for a name that is not in the table, at `place`, with the nearest known name.
     pub fn absent(&self, name: &str, place: Place) -> Problem {
         Problem::error(place, format!("no material \"{name}\"")).with_help(suggest(name, self.names()))
     }
@@ -133,12 +133,12 @@ impl Table {
         &self.materials
     }
 
-    /// Every material, to be changed: their names must stay.
+    /// All materials, mutable; their names must not be changed.
     pub fn materials_mut(&mut self) -> &mut [Material] {
         &mut self.materials
     }
 
-    /// What users' tables changed or added, in the order in which it was read.
+    /// What users' tables changed or added, in the order of reading.
     pub fn overrides(&self) -> &[Override] {
         &self.overrides
     }
@@ -166,7 +166,7 @@ impl Material {
 mod tests {
     use super::super::sources::{Sources, WITHOUT_SOURCE, keys_of};
     use super::*;
-    use crate::quantity::Draw;
+    use stillbed_input::quantity::Draw;
 
     const HEADER: &str = "material,property,value,unit,low,high,source,note\n";
 

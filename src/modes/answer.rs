@@ -1,72 +1,72 @@
-//! The modes of one build as an answer: frequencies, losses, decay, shares of energy.
+//! Modes of one build as a result: frequencies, loss factors, decay, shares of energy.
 //!
 //! # Source
 //! - `johnson1982`: p. 1284, loss factor from shares of modal strain energy
 
 use super::decay::Decay;
-use super::eigen::Method;
-use super::reduced::{Damped, Precision, damped_of_sound};
 use super::shares::{Share, Shares};
 use super::solve::{Elastic, Spectrum};
 use super::theory::{Proportions, Reason};
 use super::trouble::ModesFault;
-use crate::frame::{Energies, Frame};
-use crate::problem::{Place, Problem};
 use faer::Col;
 use serde::Serialize;
 use std::f64::consts::TAU;
+use stillbed_eigen::Method;
+use stillbed_eigen::{Damped, Precision, damped_of_sound};
+use stillbed_frame::{Energies, Frame};
+use stillbed_input::problem::{Place, Problem};
 
 /// The modes of one build.
 #[derive(Debug, Clone, Serialize)]
 pub struct BuildModes {
-    /// The build.
+    /// Its name.
     pub name: String,
-    /// kg.
+    /// Mass, kg.
     pub mass_kg: f64,
-    /// In how many ways nothing holds the base as a whole.
+    /// Number of rigid-body motions that nothing holds.
     pub rigid_body_modes: usize,
-    /// These ways.
+    /// What these motions are, in words.
     pub rigid_body_motions: Vec<String>,
-    /// Number of the lowest mode, from 1, that is the structure's and not the base as one piece on its
-    /// feet; `None` without one.
+    /// Number, from 1, of the lowest mode of the structure, which is not the base moving as a rigid body on
+    /// its feet; `None` without one.
     pub first_structure_mode: Option<usize>,
     /// The elastic modes, lowest first.
     pub modes: Vec<ModeAnswer>,
-    /// Freedoms of the divided frame.
+    /// Degrees of freedom of the divided frame.
     pub freedoms: usize,
     /// How its modes were found: dense or sparse.
     pub method: &'static str,
-    /// Modes below `counted_below_hz` by the count of the spectrum; all of them were found.
+    /// Modes below `counted_below_hz` by the inertia count; all of them were found.
     pub counted_modes: usize,
-    /// Hz.
+    /// Frequency up to which modes were counted, Hz.
     pub counted_below_hz: f64,
-    /// What the reader should know beside it.
+    /// What the reader should know besides.
     pub notes: Vec<Problem>,
 }
 
 /// One elastic mode.
 #[derive(Debug, Clone, Serialize)]
 pub struct ModeAnswer {
-    /// Frequency of the damped mode, root(Re λ)/2π, Hz: what a tap hears, and what every answer calls
+    /// Frequency of the damped mode, root(Re λ)/2π, Hz: what a tap test hears, and what every result calls
     /// the frequency of a mode.
     pub frequency_hz: f64,
-    /// True when the base moves as one piece on its feet.
+    /// True when the base moves as a rigid body on its feet.
     pub on_feet: bool,
-    /// Relative error that the division may have left in it.
+    /// Relative error of the frequency that the subdivision may have left.
     pub frequency_error: f64,
-    /// Relative error that beam theory may have left in it; `None` where it was not judged.
+    /// Relative error of the frequency that beam theory may have left; `None` where it was not judged.
     pub theory_error: Option<f64>,
-    /// What that comes from.
+    /// The causes of that error.
     pub theory_reasons: Vec<Reason>,
     /// Loss factor by modal strain energy.
     pub loss_factor: f64,
     /// Loss factor of the complex eigenproblem.
     pub loss_factor_exact: f64,
-    /// Until half the amplitude is left, s; none when nothing damps the mode.
+    /// Time until half the amplitude is left, s; `None` when nothing damps the mode.
     pub half_time_s: Option<f64>,
-    /// Until a tenth is left, s.
+    /// Time until a tenth is left, s.
     pub time_to_10pct_s: Option<f64>,
-    /// Until a hundredth is left, s.
+    /// Time until a hundredth is left, s.
     pub time_to_1pct_s: Option<f64>,
     /// Cycles until half is left.
     pub cycles_to_half: Option<f64>,
@@ -78,24 +78,24 @@ pub struct ModeAnswer {
     pub energy_by_material: Vec<Share>,
 }
 
-/// How a mode sounds.
+/// Frequency and loss factor of a damped mode.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Pole {
-    /// Hz, of the damped mode.
+    /// Frequency of the damped mode, Hz.
     pub frequency_hz: f64,
     /// Loss factor.
     pub loss_factor: f64,
 }
 
-/// What the real shapes of lossy pieces may move a frequency by, beside the square of the loss factor: among 300
-/// random designs 1.1e-3 at most, where pieces are about as short as deep. Twice that is taken.
+/// Frequency error from real shapes of lossy elements, over the square of the loss factor. Among 300 random
+/// designs it was 1.1e-3 at most, where elements are about as short as deep; twice that is used.
 const UNLIKE: f64 = 2e-3;
 
-/// Beyond this difference, relative to the larger, the two loss factors are said to part.
+/// Difference of the two loss factors, relative to the larger, beyond which a warning is given.
 const PARTING: f64 = 0.05;
 
 impl BuildModes {
-    /// The answer from the spectrum of `frame`.
+    /// The result from the spectrum of `frame`.
     ///
     /// # Errors
     /// What stopped the complex eigenproblem.
@@ -142,7 +142,7 @@ impl BuildModes {
         Ok(answer)
     }
 
-    /// Says what beam theory may miss in each mode, where the members have these `proportions`.
+    /// Adds the error of beam theory in each mode, for members with these `proportions`.
     pub fn judge(&mut self, frame: &Frame, spectrum: &Spectrum, proportions: &[Proportions]) {
         let errors = spectrum.theory_errors(frame, proportions).unwrap_or_default();
         for (mode, error) in self.modes.iter_mut().zip(errors) {
@@ -200,7 +200,7 @@ impl ModeAnswer {
 }
 
 impl Spectrum {
-    /// Loss factor of a mode by strain energy: what is lost over what is stored.
+    /// Loss factor of a mode by strain energy: energy lost over energy stored.
     ///
     /// ```text
     /// η = φᵀ Im K φ / φᵀ Re K φ
@@ -240,13 +240,14 @@ impl Spectrum {
         Ok(self.elastic.iter().map(of).collect())
     }
 
-    /// Relative error of the frequency of the elastic mode `i` that sounds as `pole` says.
+    /// Relative error of the frequency of the elastic mode `i`, whose damped frequency and
+    /// loss factor are `pole`.
     ///
-    /// The bulge of the pieces is met at the mode without damping, where it adds the part `e` to λ = ω²; at a
-    /// damped λ it is off by up to `e |λ/ω² - 1|²`. The loss of what bulges is taken to be that of the strain
-    /// energy, η: a member of loss factor η_m that does all the bulging moves λ by up to `e (η_m - η)²` more.
-    /// Pieces bend as the real part of their stiffness has it, which is not so where bending and shear of a
-    /// section differ in loss: 0.2 % of the square of the loss factor.
+    /// The correction for the bulge is made at the undamped mode, where it adds the fraction `e` to λ = ω²;
+    /// at a damped λ it is off by up to `e |λ/ω² - 1|²`. The elements that bulge are taken to have the loss
+    /// factor η by strain energy; a member of loss factor η_m that does all the bulging moves λ by up to
+    /// `e (η_m - η)²` more. Element shapes follow from the real part of the stiffness, which is not exact
+    /// where bending and shear of a section differ in loss: 0.2 % of the square of the loss factor.
     pub fn frequency_error(&self, frame: &Frame, i: usize, pole: &Pole) -> Option<f64> {
         let mode = self.elastic.get(i)?;
         let own = self.loss_by_energy(mode);
@@ -266,7 +267,7 @@ impl Spectrum {
 mod tests {
     use super::super::solve::{Asked, solve};
     use super::*;
-    use crate::frame::sample::crooked;
+    use crate::sample::crooked;
 
     fn answer() -> BuildModes {
         let frame = crooked();

@@ -16,11 +16,11 @@ use std::f64::consts::TAU;
 /// The ring-down of one mode.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Decay {
-    /// Until half the amplitude is left, s.
+    /// Time until half the amplitude is left, s.
     pub half_time_s: f64,
-    /// Until a tenth is left, s.
+    /// Time until a tenth is left, s.
     pub time_to_10pct_s: f64,
-    /// Until a hundredth is left, s.
+    /// Time until a hundredth is left, s.
     pub time_to_1pct_s: f64,
     /// Cycles until half is left.
     pub cycles_to_half: f64,

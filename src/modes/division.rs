@@ -1,42 +1,42 @@
-//! Into how many pieces each member is divided.
+//! How many elements each member is divided into.
 //!
-//! A member carries waves: bending of phase β l along a piece, stretch, twist and shear of
-//! phase k l, with
+//! A member carries waves: bending with phase β l along an element of length l; stretch, twist and
+//! shear with phase k l, where
 //!
 //! ```text
 //! β⁴ = m ω² / (E I),   k = ω / c
 //! ```
 //!
-//! A piece stays well below its own first mode between held ends (β l = 4.73, k l = π), so that
-//! no mode of the frame can hide inside one. The first guess takes ω from the number of
-//! half-waves that all members together hold below it.
+//! An element stays well below its own first mode between held ends (β l = 4.73, k l = π), so that no mode of
+//! the frame can hide inside one. The first guess takes ω from the number of half-waves that all members
+//! together have below it.
 //!
 //! # Source
 //! - `blevins1979`: table 8-1
 //! - `courant1953`: ch. VI.4, how many eigenvalues lie below a bound
 
-use crate::frame::{Frame, Layout, Line};
 use nalgebra::Matrix6;
 use std::f64::consts::PI;
+use stillbed_frame::{Frame, Layout, Line};
 
 /// Bending phase of the first mode between clamped ends, rad.
 const CLAMPED: f64 = 4.730_040_745;
 
-/// Largest bending phase of a piece, rad: a quarter of the frequency of its first held mode.
+/// Largest bending phase of an element, rad: a quarter of the frequency of its first mode between held ends.
 const BENDING: f64 = 2.4;
 
-/// Largest phase of stretch, twist or shear along a piece, rad: a third of that frequency.
+/// Largest phase of stretch, twist or shear along an element, rad: a third of that frequency.
 const STRETCH: f64 = 1.0;
 
 /// Largest [`Waves::nearness`] below [`Waves::limit`].
 pub(super) const NEAREST: f64 = (STRETCH / PI) * (STRETCH / PI);
 
-/// Most pieces of one member.
+/// Largest number of elements of one member.
 const MOST: usize = 400;
 
 /// The waves along one member, over its whole length.
 pub(super) struct Waves {
-    /// Phase of bending in two planes at 1 rad/s; it grows with the root of ω.
+    /// Phase of bending in two planes at 1 rad/s; it grows with the square root of ω.
     bending: [f64; 2],
     /// Phase of stretch and twist at 1 rad/s; it grows with ω.
     along: [f64; 2],
@@ -51,7 +51,7 @@ impl Waves {
     }
 
     /// The waves of one member.
-    pub(super) fn along(frame: &Frame, member: &crate::frame::Member) -> Option<Waves> {
+    pub(super) fn along(frame: &Frame, member: &stillbed_frame::Member) -> Option<Waves> {
         let length = Line::of(frame, member)?.length;
         let section = frame.sections.get(member.section)?;
         let compliance: Matrix6<f64> = section.stiffness.map(|s| s.re).cholesky()?.inverse();
@@ -64,35 +64,34 @@ impl Waves {
         })
     }
 
-    /// The least number of pieces at `omega` in rad/s.
+    /// The least number of elements at `omega` in rad/s.
     pub(super) fn pieces(&self, omega: f64) -> usize {
         let bending = self.bending[0].max(self.bending[1]) * omega.max(0.0).sqrt() / BENDING;
         let along = self.along[0].max(self.along[1]).max(self.shear) * omega / STRETCH;
         (bending.max(along).ceil() as usize).clamp(1, MOST)
     }
 
-    /// The circular frequency up to which `pieces` pieces serve, rad/s.
+    /// The circular frequency up to which `pieces` elements serve, rad/s.
     pub(super) fn limit(&self, pieces: usize) -> f64 {
         let pieces = pieces as f64;
         let bending = (pieces * BENDING / self.bending[0].max(self.bending[1])).powi(2);
         bending.min(pieces * STRETCH / self.along[0].max(self.along[1]).max(self.shear))
     }
 
-    /// The square of `omega` over the lowest frequency of one of `pieces` pieces between held
-    /// ends.
+    /// The square of `omega` over the lowest frequency of one of `pieces` elements between held ends.
     pub(super) fn nearness(&self, omega: f64, pieces: usize) -> f64 {
         let bending = self.bending[0].max(self.bending[1]) * omega.max(0.0).sqrt() / pieces as f64;
         let along = self.along[0].max(self.along[1]).max(self.shear) * omega / pieces as f64;
         (bending / CLAMPED).powi(4).max((along / PI).powi(2))
     }
 
-    /// How many half-waves of all kinds it holds below `omega`.
+    /// How many half-waves of all kinds it has below `omega`.
     fn half_waves(&self, omega: f64) -> f64 {
         ((self.bending[0] + self.bending[1]) * omega.sqrt() + (self.along[0] + self.along[1]) * omega) / PI
     }
 }
 
-/// A first division for the lowest `count` modes.
+/// A first subdivision for the lowest `count` modes.
 pub(super) fn first(waves: &[Waves], count: usize) -> Vec<usize> {
     let held = |omega: f64| waves.iter().map(|w| w.half_waves(omega)).sum::<f64>();
     // Bisection in the logarithm, from far below to far above any structure.
@@ -104,10 +103,10 @@ pub(super) fn first(waves: &[Waves], count: usize) -> Vec<usize> {
     waves.iter().map(|w| w.pieces(high)).collect()
 }
 
-/// A finer division; `None` when nothing is left to refine.
+/// A finer subdivision; `None` when nothing is left to refine.
 ///
-/// `excess[mode][member]` is the part by which the member's pieces put a wanted mode too high,
-/// beside the whole `allowed` for a mode; `omega` the highest wanted frequency in rad/s.
+/// `excess[mode][member]` is the relative amount by which the member's elements raise ω² of a wanted mode,
+/// and `allowed` the largest sum for a mode; `omega` is the highest wanted frequency in rad/s.
 pub(super) fn finer(
     layout: &Layout,
     waves: &[Waves],
@@ -124,8 +123,8 @@ pub(super) fn finer(
         if total <= allowed {
             continue;
         }
-        // The excess falls with the second to the fourth power of the pieces' length. Members
-        // that hardly take part are left as they are.
+        // The excess falls with the second to the fourth power of the element length. Members that hardly
+        // take part are left as they are.
         let growth = (total / allowed).powf(0.4);
         let members = pieces.iter_mut().zip(&layout.pieces).zip(mode);
         for ((own, &now), _) in members.filter(|(_, part)| **part > 0.02 * total) {
@@ -138,7 +137,7 @@ pub(super) fn finer(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::sample::cantilever;
+    use crate::sample::cantilever;
 
     #[test]
     fn a_slender_cantilever_needs_pieces_for_its_bending_waves() {
@@ -155,7 +154,7 @@ mod tests {
 
     #[test]
     fn only_members_with_an_excess_are_refined() {
-        let frame = crate::frame::sample::crooked();
+        let frame = crate::sample::crooked();
         let waves = Waves::of(&frame).unwrap();
         let layout = Layout::new(&frame, &[1, 2, 1]).unwrap();
         assert_eq!(finer(&layout, &waves, 0.0, &[vec![0.0, 0.005, 0.0]], 0.01), None);

@@ -1,57 +1,56 @@
-//! The base as one piece on its feet: how a motion divides into what the whole does on its feet and
-//! what the structure does.
+//! The base as a rigid body on its feet: divides a motion into the rigid-body motion on the feet
+//! and the structure's own.
 //!
 //! ```text
 //! q = (Zᵀ K_f Z)⁻¹ Zᵀ K_f u        u the motion, Z the rigid-body motions, K_f the feet's springs
 //! own = u - Z q
 //! ```
 //!
-//! q is the rigid-body motion nearest to that of the feet, each weighed by its stiffness. For a base at
-//! rest under a load f, Zᵀ K_f u = Zᵀ f, since members cannot push the whole: so q is what a base that
-//! does not bend would do on the same feet, and a load that is balanced in itself, such as a change of
-//! temperature, leaves none. It needs no number of feet: where feet or anchors leave a motion
-//! undetermined, none of it is taken.
+//! q is the rigid-body motion nearest to the motion of the feet, weighted by their stiffness. For a base
+//! at rest under a load f, Zᵀ K_f u = Zᵀ f, because members cannot push the base as a whole. So q is
+//! what a rigid base would do on the same feet, and it is zero for a load in equilibrium by itself, such
+//! as a change of temperature. Any number of feet will do: a motion that feet and anchors leave
+//! undetermined does not count.
 //!
-//! Two points that are drawn apart are pushed apart by a couple beside the force, under which a base on
-//! soft feet rolls as a whole; between tool and work, which meet, there is no such couple. Their load b
-//! is therefore balanced by the feet as a rigid base would share it,
+//! Forces on two points that are drawn apart form a couple, under which a base on soft feet rolls as a whole.
+//! Tool and work touch each other, so that in reality there is no such couple. Their load b is therefore
+//! balanced by the feet as a rigid base would share it,
 //!
 //! ```text
 //! b' = b - K_f Z (Zᵀ K_f Z)⁻¹ Zᵀ b        b'ᵀ u = bᵀ own(u)
 //! ```
 //!
-//! which is the same as to see the two points move in the base's own plane.
+//! which is the same as to see the two points move relative to the rigid-body motion of the base.
 //!
-//! What anchors hold is part of the ground, and only motions that
-//! leave it at rest count; a base that is anchored throughout has none. Halves that hang together
-//! nowhere are taken as one piece.
+//! Anchors are part of the ground, and only motions that leave them at rest count; a base that is fully
+//! anchored has none. Halves that are not connected are taken as one body.
 
-use super::fault::EigenFault;
 use super::statics::{Statics, Stiffness};
-use crate::frame::{Frame, Layout};
 use faer::Mat;
 use nalgebra::{DMatrix, DVector, Matrix3, Matrix6, SymmetricEigen, Vector3, Vector6};
 use std::cell::OnceCell;
+use stillbed_eigen::EigenFault;
+use stillbed_frame::{Frame, Layout};
 
-/// Below this part of the largest, a resistance is rounding.
+/// Below this fraction of the largest, a resistance is rounding.
 const NOTHING: f64 = 1e-10;
 
-/// A base as one piece on its feet.
+/// A base as a rigid body on its feet.
 #[derive(Debug, Clone)]
 pub struct Footing {
-    /// Rigid-body motions that the anchors leave, by freedom, each of shape (n).
+    /// Rigid-body motions that the anchors allow, by degree of freedom, each of shape (n).
     motions: Vec<Vec<f64>>,
     /// The same as displacement and rotation about `origin`.
     wholes: Vec<Vector6<f64>>,
     origin: Vector3<f64>,
-    /// Freedoms that stand on springs, and the springs, N/m or N m/rad.
+    /// Degrees of freedom on springs of feet, and the spring stiffnesses, N/m or N m/rad.
     springs: Vec<(usize, f64)>,
     /// (Zᵀ K_f Z)⁻¹, shape (motions, motions).
     give: DMatrix<f64>,
 }
 
 impl Footing {
-    /// Of `frame` in `layout`; `None` without feet that give, or where anchors hold the whole.
+    /// For `frame` in `layout`; `None` without feet on springs, or where anchors hold the whole base.
     pub fn new(frame: &Frame, layout: &Layout) -> Option<Footing> {
         let springs = springs(frame, layout);
         if springs.is_empty() {
@@ -72,7 +71,7 @@ impl Footing {
         })
     }
 
-    /// By how much of each rigid-body motion the feet move.
+    /// How much of each rigid-body motion is in the motion of the feet: q.
     fn parts(&self, motion: &[f64]) -> DVector<f64> {
         let pushed = |own: &Vec<f64>| -> f64 {
             self.springs.iter().map(|(freedom, k)| k * own[*freedom] * motion[*freedom]).sum()
@@ -80,8 +79,8 @@ impl Footing {
         &self.give * DVector::from_iterator(self.motions.len(), self.motions.iter().map(pushed))
     }
 
-    /// What the whole does on its feet when the freedoms are at `motion`: displacement, m, at the place
-    /// `at`, and rotation, rad.
+    /// The rigid-body motion on the feet for the `motion` of the degrees of freedom: displacement, m, at the
+    /// place `at`, and rotation, rad.
     pub fn motion(&self, motion: &[f64], at: &Vector3<f64>) -> Vector6<f64> {
         let mut whole: Vector6<f64> =
             self.parts(motion).iter().zip(&self.wholes).map(|(part, whole)| whole * *part).sum();
@@ -91,8 +90,8 @@ impl Footing {
         whole
     }
 
-    /// `load` of the freedoms, (n), balanced by the feet as a rigid base would share it out. What is left of
-    /// a load that a foot takes up alone is nothing, not its rounding.
+    /// `load`, (n), balanced by the feet as a rigid base would share it. Where a foot alone takes up a load,
+    /// exactly nothing is left, not its rounding.
     pub fn balanced(&self, load: &[f64]) -> Vec<f64> {
         let push = |own: &Vec<f64>| own.iter().zip(load).map(|(z, f)| z * f).sum::<f64>();
         let pushed = DVector::from_iterator(self.motions.len(), self.motions.iter().map(push));
@@ -108,7 +107,7 @@ impl Footing {
         balanced
     }
 
-    /// What the structure does: `motion` of the freedoms, (n), without that of the whole.
+    /// The structure's own motion: `motion`, (n), without the rigid-body motion on the feet.
     pub fn own(&self, motion: &[f64]) -> Vec<f64> {
         let mut own = motion.to_vec();
         for (part, whole) in self.parts(motion).iter().zip(&self.motions) {
@@ -118,7 +117,7 @@ impl Footing {
     }
 }
 
-/// The freedoms that stand on springs of feet, and the springs.
+/// Degrees of freedom on springs of feet, and the spring stiffnesses.
 pub(super) fn springs(frame: &Frame, layout: &Layout) -> Vec<(usize, f64)> {
     let mut springs = Vec::new();
     for foot in &frame.feet {
@@ -138,14 +137,14 @@ pub struct Pushes<'a> {
 }
 
 impl<'a> Pushes<'a> {
-    /// On `frame` in `layout`.
+    /// For `frame` in `layout`.
     pub fn new(frame: &'a Frame, layout: &'a Layout) -> Pushes<'a> {
         Pushes { frame, layout, footing: OnceCell::new() }
     }
 
-    /// The load of a unit force along `direction` on point `tip` and of its reaction at `work`, (n): its
-    /// product with a motion is how far they part. Between two points it is that of the structure, balanced
-    /// by the feet; against the ground, `None`, it is the force alone.
+    /// The load of a unit force along `direction` on point `tip` and of its reaction at `work`, (n). Its
+    /// product with a motion is the relative displacement. Between two points it is the structure's load,
+    /// balanced by the feet; against the ground, `None`, it is the force alone.
     pub fn between(&self, tip: usize, work: Option<usize>, direction: &Vector6<f64>) -> Vec<f64> {
         let load = self.layout.between(tip, work, direction);
         let footing = || self.footing.get_or_init(|| Footing::new(self.frame, self.layout)).as_ref();
@@ -156,12 +155,12 @@ impl<'a> Pushes<'a> {
     }
 }
 
-/// A place amid the points, and the rigid-body motions about it that leave at rest what anchors hold,
-/// all of like size.
+/// A place amid the points, and the rigid-body motions about it that leave the anchors at
+/// rest, all of similar size.
 pub(super) fn wholes(frame: &Frame) -> (Vector3<f64>, Vec<Vector6<f64>>) {
     let count = frame.points.len().max(1) as f64;
     let origin: Vector3<f64> = frame.points.iter().map(|point| point.position).sum::<Vector3<f64>>() / count;
-    let reach = |point: &crate::frame::Point| (point.position - origin).norm();
+    let reach = |point: &stillbed_frame::Point| (point.position - origin).norm();
     let size = frame.points.iter().map(reach).fold(0.0, f64::max).max(f64::MIN_POSITIVE);
     let scale = Matrix6::from_diagonal(&Vector6::new(1.0, 1.0, 1.0, 1.0 / size, 1.0 / size, 1.0 / size));
     let mut held = Matrix6::<f64>::zeros();
@@ -187,8 +186,8 @@ pub(super) fn wholes(frame: &Frame) -> (Vector3<f64>, Vec<Vector6<f64>>) {
     (origin, free.map(|i| scale * eigenvectors.column(i)).collect())
 }
 
-/// The inverse of a symmetric matrix, without the directions in which it is nothing; nothing of one
-/// that is beyond the range of numbers.
+/// The inverse of a symmetric matrix in the directions where it is not zero; zero for a
+/// matrix that is not finite.
 pub(super) fn pseudo_inverse(matrix: DMatrix<f64>) -> DMatrix<f64> {
     if !matrix.iter().all(|value| value.is_finite()) {
         return DMatrix::zeros(matrix.nrows(), matrix.ncols());
@@ -200,14 +199,14 @@ pub(super) fn pseudo_inverse(matrix: DMatrix<f64>) -> DMatrix<f64> {
 }
 
 impl Statics<'_> {
-    /// Stiffness between point `tip` and `work` (`None` is ground) as it would be if the feet gave
-    /// way by nothing more: the compliance less the part of it that lies in the feet.
+    /// Stiffness between point `tip` and `work` (`None` is ground) without the part of the compliance
+    /// that lies in the feet.
     ///
     /// ```text
     /// C_own = Fᵀ U - Uᵀ K_f U        U the motions under unit forces F
     /// ```
     ///
-    /// `None` for a base without feet.
+    /// `None` for a base without feet, or where only rounding is left.
     ///
     /// # Errors
     /// As [`Statics::solve`].
@@ -230,7 +229,7 @@ impl Statics<'_> {
             let feet: f64 = springs.iter().map(|(f, k)| k * motion[(*f, i)] * motion[(*f, j)]).sum();
             0.5 * (give[(i, j)] + give[(j, i)]) - feet
         });
-        // Less than rounding leaves is none.
+        // Less than rounding is nothing.
         let whole = (0..3).map(|i| give[(i, i)]).fold(0.0, f64::max);
         let gives =
             own.iter().all(|give| give.is_finite()) && own.symmetric_eigenvalues().max() > 1e-9 * whole;
@@ -241,11 +240,11 @@ impl Statics<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::sample::{cantilever, crooked, member, point, square, table};
-    use crate::frame::{Anchor, Foot};
-    use crate::modes::GRAVITY;
+    use crate::GRAVITY;
+    use crate::sample::{cantilever, crooked, member, point, square, table};
     use approx::assert_relative_eq;
     use num_complex::Complex64;
+    use stillbed_frame::{Anchor, Foot};
 
     fn foot(name: &str, at: Vec<usize>, k: [f64; 3]) -> Foot {
         let stiffness = k.map(Complex64::from);
@@ -261,7 +260,7 @@ mod tests {
         (statics, motion)
     }
 
-    /// The table on four feet of unlike stiffness.
+    /// The table on four feet of different stiffness.
     fn on_feet(k: f64) -> Frame {
         let mut frame = table();
         frame.anchors.clear();
@@ -290,7 +289,7 @@ mod tests {
         }
         let sunk = held.lu().solve(&(-Vector6::z() * body.mass * GRAVITY)).unwrap();
         assert_relative_eq!(whole, sunk, max_relative = 1e-6, epsilon = 1e-9 * sunk.norm());
-        // The rest has no such part in it.
+        // The rest has no rigid-body part in it.
         assert!(footing.motion(&footing.own(&motion), &body.centre).norm() < 1e-9 * whole.norm());
     }
 
@@ -314,8 +313,8 @@ mod tests {
         let load = statics.layout.between(5, Some(0), &Vector6::new(1.0, 2.0, 3.0, 0.0, 0.0, 0.0));
         let motion = statics.solve(Mat::from_fn(load.len(), 1, |i, _| load[i]).as_ref()).unwrap();
         let motion = motion.col_as_slice(0).to_vec();
-        // Between two points apart a force along no line through both leaves a moment; a pull along
-        // their line does not.
+        // Between two points that are apart, a force along no line through both leaves a moment; a pull
+        // along their line does not.
         let arm = frame.points[5].position - frame.points[0].position;
         let pull = statics.layout.between(5, Some(0), &Vector6::new(arm.x, arm.y, arm.z, 0.0, 0.0, 0.0));
         let pulled = statics.solve(Mat::from_fn(pull.len(), 1, |i, _| pull[i]).as_ref()).unwrap();
@@ -325,7 +324,8 @@ mod tests {
         let whole = |motion: &[f64]| footing.motion(motion, &Vector3::zeros()).norm();
         assert!(whole(&pulled) < 1e-7 * size(&pulled));
         assert!(whole(&motion) > 1e-3 * size(&motion));
-        // Balanced by the feet, the first load moves none either, and is seen as the structure's part.
+        // Balanced by the feet, the first load gives no rigid-body motion either, and sees
+        // only the structure's part.
         let balanced = footing.balanced(&load);
         let eased = statics.solve(Mat::from_fn(load.len(), 1, |i, _| balanced[i]).as_ref()).unwrap();
         let eased = eased.col_as_slice(0).to_vec();
@@ -338,7 +338,7 @@ mod tests {
     fn anchors_are_ground() {
         let anchored = cantilever();
         assert!(Footing::new(&anchored, &Layout::new(&anchored, &[]).unwrap()).is_none());
-        // Pinned at one end, on a spring at the other: it turns about the pin.
+        // Pinned at one end and on a spring at the other, it turns about the pin.
         let mut frame = cantilever();
         frame.anchors =
             vec![Anchor { name: "pin".into(), at: vec![0], hold: [true, true, true, true, false, true] }];
@@ -368,7 +368,7 @@ mod tests {
 
     #[test]
     fn the_structure_alone_is_what_rigid_feet_would_leave() {
-        // Determinate: three feet on a crooked base add to its own give.
+        // Statically determinate: three feet add to the compliance of the base itself.
         let mut frame = crooked();
         frame.anchors.clear();
         frame.feet = vec![foot("a", vec![0], [1e6; 3]), foot("b", vec![1], [0.0, 1e6, 1e6])];
@@ -390,7 +390,7 @@ mod tests {
 
     #[test]
     fn between_points_on_three_feet_nothing_gives() {
-        // Each foot takes up what is pushed on its own point, whatever the springs: no member bends.
+        // Each foot takes up the load on its own point, whatever the springs: no member bends.
         for turned in [0.0f64, 0.7, 1.9] {
             let corner = |name: &str, angle: f64| {
                 point(name, 0.32 * (angle + turned).cos(), 0.32 * (angle + turned).sin(), 0.0)
@@ -417,7 +417,8 @@ mod tests {
     fn between_two_points_soft_feet_give_nothing() {
         let weakest = |k: f64| Statics::new(&on_feet(k)).unwrap().stiffness(5, Some(4)).unwrap().weakest;
         assert_relative_eq!(weakest(1e2), weakest(1e3), max_relative = 1e-2);
-        // Without balance the base rolls by the couple of 1 m: of the order of the springs.
+        // Without balance the base rolls under the couple on an arm of 1 m: a stiffness of
+        // the order of the springs.
         assert!(weakest(1e2) > 100.0 * 1e2, "{}", weakest(1e2));
         // Along the line through both there is no couple, and no difference to a floating base.
         let mut floating = on_feet(1e2);

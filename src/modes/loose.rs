@@ -1,17 +1,17 @@
-//! What moves without force: a base as a whole that nothing holds, and mechanisms within it.
+//! What moves without force: rigid-body motions of a base that nothing holds, and mechanisms.
 //!
-//! The rigid-body motions follow from the drawing alone. Members that hang together are one
-//! body; a motion of a body is free when it moves none of its feet and anchors in a direction
-//! that they resist. Every further motion without strain is a mechanism.
+//! Rigid-body motions follow from the drawing alone. Members that are connected form one body; a
+//! motion of a body is free when none of its feet and anchors resists it. Every further motion without
+//! strain is a mechanism.
 
 use super::trouble::{Mechanism, ModesFault};
-use crate::frame::{Energies, Frame, Layout};
 use nalgebra::{Matrix6, SymmetricEigen, Vector3, Vector6};
+use stillbed_frame::{Energies, Frame, Layout};
 
-/// Least length of a direction's part, relative to the whole, that is told from rounding.
+/// Smallest part of a direction, relative to the whole, that is distinguished from rounding.
 const SMALL: f64 = 1e-6;
 
-/// One way of a body to move as a whole without force.
+/// A rigid-body motion of one body that nothing resists.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RigidMotion {
     /// Such as "moves along x" or "turns about z".
@@ -62,7 +62,7 @@ fn free_motions(frame: &Frame, body: Vec<bool>, several: bool) -> Vec<RigidMotio
     let origin = own.iter().map(|p| frame.points[*p].position).sum::<Vector3<f64>>() / own.len() as f64;
     let reach = |p: &usize| (frame.points[*p].position - origin).norm();
     let size = own.iter().map(reach).fold(0.0, f64::max).max(f64::MIN_POSITIVE);
-    // Which motions are resisted, each resistance counted as one; rotations in units of the size.
+    // The resisted motions, each resistance counted as one; rotations in units of the size.
     let scale = Matrix6::from_diagonal(&Vector6::new(1.0, 1.0, 1.0, 1.0 / size, 1.0 / size, 1.0 / size));
     let mut resisted = Matrix6::<f64>::zeros();
     let mut resist = |point: usize, axis: usize| {
@@ -108,7 +108,7 @@ fn free_motions(frame: &Frame, body: Vec<bool>, several: bool) -> Vec<RigidMotio
         .collect()
 }
 
-/// Another basis of the same motions, with motions along and about single axes where it has them.
+/// Another basis of the same motions, along and about single axes where it can be.
 fn readable(free: Vec<Vector6<f64>>) -> Vec<Vector6<f64>> {
     let mut rows = free;
     // Reduced row echelon form, with rotations eliminated first.
@@ -152,7 +152,7 @@ fn name(motion: &Vector6<f64>, origin: &Vector3<f64>, size: f64) -> String {
     format!("turns about {} through ({x:.3}, {y:.3}, {z:.3}) m", direction(&turned))
 }
 
-/// The fault that the motions without strain, `(n)` each, are more than the rigid-body ones.
+/// The fault for motions without strain, `(n)` each, that are more than the rigid-body motions.
 pub(super) fn mechanism(
     frame: &Frame,
     layout: &Layout,
@@ -202,9 +202,9 @@ pub(super) fn mechanism(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::sample::{cantilever, crooked, point};
-    use crate::frame::{Anchor, Foot};
+    use crate::sample::{cantilever, crooked, point};
     use num_complex::Complex64;
+    use stillbed_frame::{Anchor, Foot};
 
     fn names(frame: &Frame) -> Vec<String> {
         rigid_motions(frame).into_iter().map(|motion| motion.name).collect()
@@ -245,7 +245,7 @@ mod tests {
         let mut frame = cantilever();
         frame.anchors.clear();
         frame.points.push(point("side", 0.0, 1.0, 0.0));
-        frame.members.push(crate::frame::sample::member("side", 0, 2));
+        frame.members.push(crate::sample::member("side", 0, 2));
         let zero = Complex64::default();
         frame.feet.push(Foot {
             name: "pads".into(),
@@ -261,7 +261,7 @@ mod tests {
         let mut frame = cantilever();
         frame.points.push(point("p", 0.0, 1.0, 0.0));
         frame.points.push(point("q", 1.0, 1.0, 0.0));
-        frame.members.push(crate::frame::sample::member("loose", 2, 3));
+        frame.members.push(crate::sample::member("loose", 2, 3));
         let hold = [false, true, true, true, true, true];
         frame.anchors.push(Anchor { name: "guide".into(), at: vec![2], hold });
         assert_eq!(names(&frame), ["\"p\" and what hangs on it moves along x"]);

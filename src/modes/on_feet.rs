@@ -1,31 +1,30 @@
-//! Which modes are the base moving as one piece on its feet, and which are the structure's.
+//! Which modes are the base moving as a rigid body on its feet, and which are the structure's.
 //!
 //! ```text
 //! feet:   φᵀ K_f φ / φᵀ K φ                                share of the strain energy in the feet
-//! rigid:  |M-projection of φ on the rigid-body motions|² / φᵀ M φ      of the kinetic energy
+//! rigid:  |M-projection of φ on the rigid-body motions|² / φᵀ M φ      share of the kinetic energy
 //! on its feet:   feet >= 0.9  and  rigid >= 0.95
 //! ```
 //!
-//! With a tenth of its strain energy in the structure, a mode lies at about √0.1, a third, of the
-//! frequency that the structure would have on rigid feet: from there on feet isolate, and the
-//! structure hardly takes part. Its own motion is then about a tenth in amplitude, a hundredth in
-//! kinetic energy; five times as much is let pass for unlike masses. The second condition keeps apart
-//! what moves on the feet in several pieces. Modes of stiff feet, mixed with those of the structure,
-//! stay the structure's.
+//! A mode with a tenth of its strain energy in the structure lies at about √0.1, a third, of the frequency
+//! that the structure would have on rigid feet. From there on the feet isolate and the structure hardly takes
+//! part: its own motion is about a tenth in amplitude, a hundredth in kinetic energy; five times as much is
+//! allowed for uneven masses. The second condition excludes several bodies that move separately on the feet.
+//! Modes in which stiff feet and the structure mix count as the structure's.
 //!
-//! At most six modes can be so: they are orthogonal to the mass, and near a space of six motions.
+//! At most six modes can qualify: they are orthogonal in the mass, and close to a space of six motions.
 //!
-//! The shares of a coarse division are off by up to a hundredth, and the division follows the number
-//! of modes. A mode that near a limit is judged by a division of its own, the same for whoever asks
-//! for how many, so that all call the same mode the first of the structure.
+//! The shares from a coarse subdivision are off by up to a hundredth, and the subdivision depends on the
+//! number of modes asked for. A mode close to a limit is therefore judged with a subdivision of its own, the
+//! same for every number of modes, so that all call the same mode the first of the structure.
 
 use super::footing::{pseudo_inverse, springs, wholes};
 use super::solve::{Asked, Elastic, Spectrum, solve};
 use super::trouble::ModesFault;
-use crate::frame::Frame;
 use faer::{Col, Mat};
 use nalgebra::{DMatrix, DVector};
 use std::cell::LazyCell;
+use stillbed_frame::Frame;
 
 /// Least share of the strain energy in the feet.
 const IN_FEET: f64 = 0.9;
@@ -33,17 +32,18 @@ const IN_FEET: f64 = 0.9;
 /// Least share of the kinetic energy in the rigid-body motions.
 const RIGID: f64 = 0.95;
 
-/// A mode whose shares come so near their limits, in parts of them, is judged by [`PAST_FEET`] modes.
+/// A mode whose shares are within this fraction of their limits is judged by the solution
+/// for [`PAST_FEET`] modes.
 const DOUBTFUL: f64 = 0.02;
 
-/// Two frequencies so near, as a ratio, are those of one mode in two divisions.
+/// Relative difference of the frequencies of one mode in two subdivisions, at most.
 const SAME: f64 = 1e-3;
 
-/// Modes among which one is the structure's, whatever the feet.
+/// Number of modes among which at least one is the structure's, whatever the feet.
 const PAST_FEET: usize = 7;
 
 impl Spectrum {
-    /// By elastic mode of `frame`: true when the base moves as one piece on its feet.
+    /// By elastic mode of `frame`: true when the base moves as a rigid body on its feet.
     pub fn on_feet(&self, frame: &Frame) -> Vec<bool> {
         let mut standing = self.standing(frame);
         let doubtful = |standing: f64| (standing - 1.0).abs() < DOUBTFUL;
@@ -59,7 +59,7 @@ impl Spectrum {
         standing.into_iter().map(|standing| standing >= 1.0).collect()
     }
 
-    /// By elastic mode: the least of its two shares over what each must be.
+    /// By elastic mode: the smaller of its two shares over their limits.
     fn standing(&self, frame: &Frame) -> Vec<f64> {
         let springs = springs(frame, &self.layout);
         let none = || vec![0.0; self.elastic.len()];
@@ -81,7 +81,7 @@ impl Spectrum {
             let in_feet: f64 = springs.iter().map(|(freedom, k)| k * shape[*freedom].powi(2)).sum();
             let strain = shape.transpose() * (&self.matrices.stiffness * &shape);
             let feet = if strain > 0.0 { in_feet / strain } else { 0.0 };
-            // Most modes need no more.
+            // This share alone decides most modes.
             if feet < 0.1 * IN_FEET {
                 return feet / IN_FEET;
             }
@@ -96,8 +96,8 @@ impl Spectrum {
     }
 }
 
-/// The lowest elastic modes of `frame` as [`solve`] gives them; where all of them are on its feet, as
-/// many more as reach the first of the structure.
+/// The lowest elastic modes of `frame` as [`solve`] gives them; where in all of them the base moves on its
+/// feet, more of them, up to the first mode of the structure.
 ///
 /// # Errors
 /// As [`solve`].
@@ -117,13 +117,13 @@ pub fn solve_past_feet(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFa
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::sample::{point, square, table};
-    use crate::frame::{Foot, Mass};
+    use crate::sample::{point, square, table};
     use nalgebra::Vector3;
     use num_complex::Complex64;
     use std::f64::consts::TAU;
+    use stillbed_frame::{Foot, Mass};
 
-    /// The table on springs of `k` at its legs, N/m, which hold their ends upright.
+    /// The table on springs of `k` at its legs, N/m, which also resist rotation.
     fn standing(k: f64) -> Frame {
         let mut frame = table();
         frame.anchors.clear();
@@ -169,7 +169,7 @@ mod tests {
 
     #[test]
     fn a_mode_at_the_limit_is_judged_alike_whoever_asks_for_how_many() {
-        // Stiffer feet until the lowest mode is the structure's by a hair, bisected for one count.
+        // Stiffer feet until the lowest mode is just the structure's, bisected for one count.
         let first_is_on_feet = |k: f64, count: usize| {
             let frame = standing(k);
             solved(&frame, count).on_feet(&frame)[0]
@@ -201,7 +201,7 @@ mod tests {
 
     #[test]
     fn what_moves_on_the_feet_in_two_pieces_is_no_whole() {
-        // Two blocks, each on a spring of its own, hung together by a wire that carries nothing.
+        // Two blocks, each on a spring of its own, joined by a wire that carries nothing.
         let mut frame = standing(1e5);
         frame.points = vec![point("a", 0.0, 0.0, 0.0), point("b", 1.0, 0.0, 0.0)];
         frame.members.truncate(1);
@@ -219,7 +219,8 @@ mod tests {
         frame.masses = vec![block(0), block(1)];
         let spectrum = solved(&frame, 8);
         let standing = spectrum.standing(&frame);
-        // Turning about the wire against each other, and along it, they strain it hardly or much.
+        // Some modes hardly strain the wire, others (against each other about it, and
+        // along it) strain it much.
         let whole = spectrum.on_feet(&frame);
         assert!(whole.contains(&true) && whole[..8].contains(&false), "{standing:?}");
         assert!(whole.iter().filter(|on| **on).count() <= 6);

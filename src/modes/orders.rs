@@ -1,24 +1,23 @@
-//! What frames of one drawing and division share: the layout and the orders of elimination.
+//! What frames of one drawing and subdivision share: the layout and the elimination order.
 
-use super::fault::EigenFault;
-use super::pencil::Pencil;
 use super::solve::Spectrum;
-use super::symbolic::{Patterns, Symbolic};
-use crate::frame::{Layout, Matrices};
 use std::sync::Arc;
+use stillbed_eigen::EigenFault;
+use stillbed_eigen::Pencil;
+use stillbed_eigen::{Patterns, Symbolic};
+use stillbed_frame::{Layout, Matrices};
 
-/// Made with the first frame of a series, used with all others.
+/// Made with the first frame of a series, and used with all others.
 #[derive(Debug)]
 pub struct Orders {
     /// The common layout.
     pub layout: Arc<Layout>,
-    /// Of stiffness and mass.
+    /// Elimination order and factor structure of stiffness and mass.
     pub symbolic: Arc<Symbolic>,
 }
 
 impl Orders {
-    /// Orders the freedoms of `layout`, of which `matrices` are those of one frame, unless `patterns` has
-    /// their order.
+    /// Finds the elimination order for `layout` with the `matrices` of one frame, unless `patterns` has it.
     ///
     /// # Errors
     /// Those of [`Symbolic::new`].
@@ -29,7 +28,7 @@ impl Orders {
         Ok(Orders { layout, symbolic })
     }
 
-    /// Those that `spectrum` was solved with.
+    /// The layout and elimination order that `spectrum` was solved with.
     ///
     /// # Errors
     /// Those of [`Symbolic::new`], where it was solved densely.
@@ -42,7 +41,7 @@ impl Orders {
     }
 }
 
-/// `matrices` of `layout` as a pencil.
+/// `matrices` of `layout` as a matrix pair.
 pub(super) fn pencil<'a>(layout: &'a Layout, matrices: &'a Matrices) -> Pencil<'a> {
     Pencil { stiffness: &matrices.stiffness, mass: &matrices.mass, group: &layout.group }
 }

@@ -1,18 +1,18 @@
 //! What must hold for the modes of any frame.
 
 use super::{Asked, BuildModes, Spectrum, solve};
-use crate::frame::sample::{cantilever, crooked, square};
-use crate::frame::{Frame, Line};
+use crate::sample::{cantilever, crooked, square};
 use nalgebra::{Rotation3, Vector3};
 use num_complex::Complex64;
 use proptest::prelude::*;
+use stillbed_frame::{Frame, Line};
 
 fn asked() -> Asked {
     Asked { count: 5, ..Asked::default() }
 }
 
-/// The crooked base with its points moved, feet and inertia alike in all directions, and the
-/// direction of every section written out.
+/// The irregular base with its points moved, feet and inertia equal in all directions, and the direction
+/// of every section stated.
 fn base(shifts: &[f64]) -> Frame {
     let mut frame = crooked();
     for (point, shift) in frame.points.iter_mut().zip(shifts.chunks(3)) {

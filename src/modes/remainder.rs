@@ -1,61 +1,61 @@
-//! What the computed modes leave out, as a few lumped modes that some loads see.
+//! Residual flexibility: what the computed modes leave out, as a few lumped modes that given loads see.
 //!
-//! The modes above the last computed one are not known one by one, but what loads B do to them is: a few
-//! steps of inverse iteration from the loads, with the computed modes taken out, span a small space
+//! The modes above the last computed one are not known one by one, but their response to loads B is: a few
+//! steps of inverse iteration from the loads, with the computed modes projected out, span a small space
 //!
 //! ```text
 //! x₁ = (K - σ M)⁻¹ (B - M Φ Φᵀ B),   x₂ = (K - σ M)⁻¹ M x₁, ...   σ just above the last mode found
 //! ```
 //!
-//! in which K and M have a few modes of their own. Where a mode above is seen much by the loads, a lump
-//! comes out as that mode; where many share what is left, a lump stands for several of them: its
+//! in which K and M have a few modes of their own, the lumps. Where the loads see one mode above strongly, a
+//! lump comes out as that mode. Where many modes share what is left, a lump stands for several of them: its
 //! frequency lies among theirs, its loss factor is the mean of theirs by strain energy, and the sum of
 //! `(bᵀy)²/ω²` over all lumps is the flexibility that the computed modes leave out, as far as the steps
-//! see it. A sharp mode hidden in a lump of lossy ones is not told apart.
+//! resolve it. A sharp mode hidden in a lump of lossy ones is not resolved.
 //!
-//! Modes that are nearer to each other than they are wide share out their losses anew: the loss factor of a
-//! lump is the least of that by strain energy and that of the complex eigenproblem of the lumps and the last
-//! computed modes together.
+//! Modes that are closer together than their bandwidth exchange damping. The loss factor of a lump is
+//! therefore the smaller of that by strain energy and that of the complex eigenproblem of the lumps and the
+//! last computed modes together.
 //!
 //! # Source
 //! - `wilson1982`: vectors that follow from the loads in place of modes
 
-use super::dense::product;
-use super::fault::EigenFault;
-use super::pencil::times;
-use super::reduced::{complex_eigen, matches};
 use super::solve::Spectrum;
 use faer::{Col, Mat, MatRef, c64};
 use nalgebra::{DMatrix, SymmetricEigen};
+use stillbed_eigen::EigenFault;
+use stillbed_eigen::product;
+use stillbed_eigen::times;
+use stillbed_eigen::{complex_eigen, matches};
 
 /// Steps of inverse iteration.
 const STEPS: usize = 4;
 
-/// A vector of which less than this is left, relative to its length, once the modes and the vectors before
-/// it are taken out, is one of theirs.
+/// A vector is dependent when less than this fraction of its length is left once the modes and the vectors
+/// before it are projected out.
 const LEAST_LEFT: f64 = 1e-6;
 
-/// How many of the computed modes, the last, may share their losses with a lump.
+/// How many of the computed modes, the last, may exchange damping with a lump.
 const LAST: usize = 6;
 
-/// Relative difference in ω² from what one step less finds, below which a lump is a mode.
+/// A lump is a mode when one step less finds ω² within this relative difference.
 const FOUND: f64 = 0.01;
 
-/// Modes that were not computed, lumped.
+/// A lump of modes that were not computed.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Lump {
     /// ω² in (rad/s)².
     pub omega_squared: f64,
-    /// Loss factor, the least that it may have.
+    /// Loss factor, the smallest that it may have.
     pub loss_factor: f64,
-    /// True where one step less finds it too: it is a mode, and no lump of several.
+    /// True when one step less finds it too: it is one mode, not a lump of several.
     pub is_mode: bool,
     /// What each load sees of it, bᵀ y with yᵀ M y = 1.
     pub seen: Vec<f64>,
 }
 
 impl Spectrum {
-    /// What the computed modes leave out of the motion under `loads`, (n, count), lowest first.
+    /// The residual flexibility seen by `loads`, (n, count), as lumps, lowest first.
     ///
     /// # Errors
     /// What stopped the solutions.
@@ -103,8 +103,8 @@ impl Spectrum {
         Ok(self.lumps(&space, before_last, loads))
     }
 
-    /// The modes of K and M in `space`, whose vectors are orthonormal to M and to the computed modes, those of
-    /// the last step after `before_last` others.
+    /// The modes of K and M in `space`, whose vectors are orthonormal in M and orthogonal to the computed
+    /// modes; those of the last step follow `before_last` others.
     fn lumps(&self, space: &Mat<f64>, before_last: usize, loads: MatRef<f64>) -> Vec<Lump> {
         let inner = product(space.transpose(), times(&self.matrices.stiffness, space.as_ref()).as_ref());
         let stiffness =
@@ -134,7 +134,7 @@ impl Spectrum {
         lumps
     }
 
-    /// The least loss factor of each lump of unit mass with `shapes` and ω² `squares`.
+    /// The smallest loss factor of each lump; `shapes` have unit mass, `squares` are their ω².
     fn least_losses(&self, shapes: &Mat<f64>, squares: &[f64]) -> Vec<f64> {
         let modes = &self.pairs.vectors;
         let beside = LAST.min(self.elastic.len());
@@ -162,7 +162,7 @@ impl Spectrum {
 mod tests {
     use super::super::{Asked, solve};
     use super::*;
-    use crate::frame::sample::{cantilever, member, point, square};
+    use crate::sample::{cantilever, member, point, square};
     use nalgebra::Vector6;
 
     /// A cantilever in one plane, so slender that bending alone matters, and a force at its tip.
@@ -198,8 +198,8 @@ mod tests {
 
     #[test]
     fn a_lump_that_is_a_mode_is_no_lossier_than_the_mode() {
-        // Two posts beside each other, one of them lossy, nearly of one frequency and joined by a soft rail: the
-        // two modes share their losses anew, the sharper one far below its strain energy.
+        // Two posts beside each other, one of them lossy, of nearly one frequency and joined by a soft rail:
+        // the two modes exchange damping, and the sharper one is far below its loss factor by strain energy.
         let mut frame = cantilever();
         frame.points.extend([point("p2", 0.0, 0.5, 0.0), point("p3", 1.0, 0.5, 0.0)]);
         frame.anchors[0].at.push(2);
@@ -213,7 +213,7 @@ mod tests {
         (frame.members[1].section, frame.members[2].section) = (1, 2);
         let asked = |count| Asked { count, tolerance: 1e-6, ..Asked::default() };
         let all = solve(&frame, &asked(12)).unwrap();
-        let damped = all.poles(crate::modes::Precision::FULL).unwrap();
+        let damped = all.poles(stillbed_eigen::Precision::FULL).unwrap();
         let mut shared = 0;
         for count in 1..6 {
             let few = solve(&frame, &asked(count)).unwrap();

@@ -1,45 +1,44 @@
 //! The modes of one drawing with many sections: what they share is made once.
 //!
-//! The members are divided once, finely enough for some frames that the caller names; order of
-//! elimination and pattern are shared, and the search starts from the modes of a neighbour. A
-//! frame for which the shared division is too coarse is told from the others, to be solved on
-//! its own.
+//! The members are divided once, finely enough for the frames that the caller names. Elimination order and
+//! sparsity pattern are shared, and each search starts from the modes of a similar frame. A frame for which
+//! the common subdivision is too coarse gets no modes here; the caller solves it on its own.
 
 use super::division::{NEAREST, Waves};
-use super::eigen::{Settings, lowest_of_sound};
-use super::fault::EigenFault;
 use super::loose::RigidMotion;
 use super::orders::{Orders, pencil};
-use super::pencil::times;
 use super::solve::{Asked, BEYOND, Spectrum, corrected, solve};
 use super::trouble::ModesFault;
-use crate::frame::{Frame, Layout, Matrices};
 use faer::sparse::SparseColMat;
 use faer::{Mat, MatRef};
 use nalgebra::DMatrix;
 use std::sync::Arc;
+use stillbed_eigen::EigenFault;
+use stillbed_eigen::times;
+use stillbed_eigen::{Settings, lowest_of_sound};
+use stillbed_frame::{Frame, Layout, Matrices};
 
 /// What the frames of one drawing share.
 #[derive(Debug, Clone)]
 pub struct Series {
-    /// The common division.
+    /// The common subdivision.
     pub layout: Arc<Layout>,
-    /// The common order of elimination.
+    /// The common elimination order.
     pub orders: Arc<Orders>,
-    /// Modes of the first frame, (n, any): a start for those that have no neighbour yet.
+    /// Modes of the first frame, (n, any): a start for frames without a similar one.
     pub start: Mat<f64>,
-    /// How many vectors they were found in.
+    /// How many basis vectors they were found in.
     basis: usize,
     rigid: Vec<RigidMotion>,
     asked: Asked,
 }
 
 impl Series {
-    /// A division that serves all of `frames`, which differ in their sections and springs alone.
+    /// A subdivision that serves all of `frames`, which differ only in their sections and springs.
     ///
     /// # Errors
-    /// Those of [`solve`] for the first frame; [`ModesFault::Frame`] without one. Others that
-    /// have no modes of their own are left out.
+    /// Those of [`solve`] for the first frame; [`ModesFault::Frame`] when there is none. Other frames that
+    /// have no solution are left out.
     pub fn new(frames: &[Frame], asked: &Asked) -> Result<Series, ModesFault> {
         let broken = || ModesFault::Frame(Vec::new());
         let first = frames.first().ok_or_else(broken)?;
@@ -53,7 +52,7 @@ impl Series {
         Series::about(&spectrum, asked).map_err(ModesFault::Eigen)
     }
 
-    /// The division of `spectrum`, for frames that differ from its own in sections and springs.
+    /// The subdivision of `spectrum`, for frames that differ from its own only in sections and springs.
     ///
     /// # Errors
     /// Those of [`Orders::new`].
@@ -78,13 +77,13 @@ impl Series {
         self.solve(matrices, &bulge, limit, self.start.as_ref())
     }
 
-    /// Up to which circular frequency, rad/s, the common division serves all members of `frame`.
+    /// The circular frequency, rad/s, up to which the common subdivision serves all members of `frame`.
     pub fn least_limit(&self, frame: &Frame) -> f64 {
         (0..frame.sections.len()).map(|section| self.limit(frame, section)).fold(f64::INFINITY, f64::min)
     }
 
-    /// Up to which circular frequency, rad/s, the common division serves the members of section
-    /// `section` of `frame`.
+    /// The circular frequency, rad/s, up to which the common subdivision serves the members of
+    /// section `section` of `frame`.
     pub fn limit(&self, frame: &Frame, section: usize) -> f64 {
         let members = frame.members.iter().zip(&self.layout.pieces);
         let own = members.filter(|(member, _)| member.section == section);
@@ -94,8 +93,9 @@ impl Series {
         own.map(limit).fold(f64::INFINITY, f64::min)
     }
 
-    /// The modes of matrices in the common layout, from the modes `start` of a neighbour;
-    /// `None` when the common division is too coarse for them, or they reach beyond `limit`.
+    /// The modes of `matrices` in the common layout, started from the modes `start` of a similar
+    /// frame; `None` when the common subdivision is too coarse for them, or a mode asked for
+    /// lies above `limit`, rad/s.
     ///
     /// # Errors
     /// What stopped the eigenvalue solution.
@@ -130,7 +130,7 @@ impl Series {
         let excess = |mode: usize| lambda[mode] * bulge[(mode, mode)];
         let top = lambda[count - 1].max(0.0).sqrt();
         let worst = (0..count).map(excess).fold(0.0, f64::max);
-        // A little more than the reference may have: the neighbours of a frame are seldom equal to it.
+        // A little more than the reference is allowed, because frames are seldom equal to it.
         if top > limit || worst > 2.0 * self.asked.excess() {
             return Ok(None);
         }
@@ -143,8 +143,8 @@ impl Series {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::Portion;
-    use crate::frame::sample::{square, table};
+    use crate::sample::{square, table};
+    use stillbed_frame::Portion;
 
     #[test]
     fn a_neighbour_has_the_modes_of_its_own_solution() {

@@ -1,21 +1,21 @@
 //! The strain energy of a mode as shares: of members, joints and feet; of skeleton and fill;
 //! of materials. Each partition sums to 1.
 
-use crate::frame::{Energy, Frame};
-use crate::material::Role;
 use serde::Serialize;
 use std::collections::BTreeMap;
+use stillbed_frame::{Energy, Frame};
+use stillbed_material::Role;
 
-/// The part of a whole that one thing has.
+/// The share of one item in a whole.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Share {
-    /// What.
+    /// The item.
     pub of: String,
     /// 0 to 1.
     pub share: f64,
 }
 
-/// The three partitions of a strain energy.
+/// The strain energy divided in three ways.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Shares {
     /// By member, joint and foot, largest first.

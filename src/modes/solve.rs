@@ -1,63 +1,63 @@
 //! The modes of a frame, its members divided until the frequencies hold.
 //!
-//! A divided frame puts a frequency too high, because a vibrating piece bulges between its ends
-//! and K and M know only its static shapes. The bulge G of the pieces is known, and with it the
-//! next term of their dynamic stiffness. In the space of the modes Φ with eigenvalues Λ,
+//! A divided frame puts a frequency too high, because a vibrating element bulges between its ends and K and M
+//! know only its static shapes. The bulge matrix G of the elements is known, and with it the next term of
+//! their dynamic stiffness. In the space of the modes Φ with eigenvalues Λ,
 //!
 //! ```text
 //! (Λ - λ I - λ² ΦᵀGΦ) x = 0,   excess of a mode  e = λ φᵀ G φ
 //! ```
 //!
-//! gives the frequencies corrected to the next order. Members are divided until e is small. What
-//! is left after the correction is of the order of e², and of e (ω/ω₁)² with ω₁ the lowest
-//! frequency of a piece between held ends; their sum is stated with each frequency.
+//! gives the frequencies corrected to the next order. Members are divided until e is small. The error left
+//! after the correction is of the order of e², plus e (ω/ω₁)² with ω₁ the lowest frequency of an element
+//! between held ends; the sum is stated with each frequency.
 //!
 //! # Source
 //! - `przemieniecki1968`: ch. 12.4, dynamic stiffness in ascending powers of frequency
 
 use super::division::{self, Waves};
-use super::eigen::{Eigenpairs, Settings, lowest_of_sound};
-use super::fault::EigenFault;
 use super::loose::{RigidMotion, mechanism, rigid_motions};
 use super::orders::pencil;
-use super::pencil::Pencil;
 use super::statics::least_ratio;
-use super::symbolic::Patterns;
 use super::trouble::ModesFault;
-use crate::frame::{Energies, Frame, Layout, Matrices};
 use faer::Mat;
 use nalgebra::{DMatrix, DVector, SymmetricEigen};
 use std::f64::consts::TAU;
 use std::sync::Arc;
+use stillbed_eigen::EigenFault;
+use stillbed_eigen::Patterns;
+use stillbed_eigen::Pencil;
+use stillbed_eigen::{Eigenpairs, Settings, lowest_of_sound};
+use stillbed_frame::{Energies, Frame, Layout, Matrices};
 
-/// Rounds of division.
+/// Largest number of subdivision rounds.
 const ROUNDS: usize = 8;
 
 /// Modes sought beyond those asked for, so that the last one's close neighbours are known.
 pub(super) const BEYOND: usize = 2;
 
-/// Modes nearer than this, relative in ω², are corrected together.
+/// Modes closer than this, relative in ω², are corrected together.
 const CLOSE: f64 = 0.1;
 
-/// ω² below this part of the least ratio of stiffness to mass at a freedom may be zero.
+/// ω² below this fraction of the least ratio of stiffness to mass on the diagonal may be zero.
 const DOUBTFUL: f64 = 1e-6;
 
-/// Strain energy per kinetic energy, relative to the same ratio, that is rounding.
+/// Strain energy over kinetic energy, relative to the same ratio, that is rounding.
 const ZERO: f64 = 1e-11;
 
-/// Excess of a mode that is allowed, over the root of the error of its frequency.
+/// Allowed excess of a mode, over the square root of the allowed error of its frequency.
 const ROOT: f64 = 0.32;
 
-/// What is asked of the modes.
+/// Which modes are asked for, and how accurate.
 #[derive(Debug, Clone)]
 pub struct Asked {
     /// How many elastic modes.
     pub count: usize,
-    /// Largest relative error of a frequency that is allowed for the division.
+    /// Largest relative error of a frequency that the subdivision may leave.
     pub tolerance: f64,
-    /// A division to start from, by member; empty is a first guess from the waves.
+    /// A subdivision to start from, by member; empty is a first guess from the waves.
     pub pieces: Vec<usize>,
-    /// Orders of elimination that others have found and those that others may use.
+    /// Elimination orders already found, shared with other solutions.
     pub patterns: Patterns,
 }
 
@@ -68,7 +68,7 @@ impl Default for Asked {
 }
 
 impl Asked {
-    /// The excess of a mode that is allowed: the error left is of the order of its square.
+    /// The allowed excess of a mode: the error left is of the order of its square.
     pub(super) fn excess(&self) -> f64 {
         ROOT * self.tolerance.max(1e-12).sqrt()
     }
@@ -79,14 +79,14 @@ impl Asked {
     }
 }
 
-/// One elastic mode of a frame without damping.
+/// One undamped elastic mode of a frame.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Elastic {
-    /// ω² in (rad/s)², corrected for the bulge of the pieces.
+    /// ω² in (rad/s)², corrected for the bulge of the elements.
     pub omega_squared: f64,
-    /// Relative error of the frequency that the division may have left.
+    /// Relative error of the frequency that the subdivision may have left.
     pub frequency_error: f64,
-    /// The mode shape by freedom, shape (n), so scaled that it responds with unit modal mass:
+    /// The mode shape by degree of freedom, shape (n), scaled to respond with unit modal mass:
     /// φᵀ (M + 2 ω² G) φ = 1.
     pub shape: Vec<f64>,
     /// The column of its uncorrected shape in [`Spectrum::pairs`].
@@ -94,7 +94,7 @@ pub struct Elastic {
 }
 
 impl Elastic {
-    /// Hz.
+    /// Frequency, Hz.
     pub fn frequency(&self) -> f64 {
         self.omega_squared.max(0.0).sqrt() / TAU
     }
@@ -109,9 +109,9 @@ pub struct Spectrum {
     pub matrices: Matrices,
     /// Modes of the matrices as they are, without the correction: rigid-body modes first.
     pub pairs: Eigenpairs,
-    /// φᵀ G φ among them, how far the pieces bulge, s2: shape (modes, modes), zero for rigid-body modes.
+    /// φᵀ G φ of these modes, s2: shape (modes, modes), zero for rigid-body modes.
     pub bulge: Mat<f64>,
-    /// How the frame can move as a whole.
+    /// The rigid-body motions of the frame.
     pub rigid: Vec<RigidMotion>,
     /// The elastic modes asked for, lowest first.
     pub elastic: Vec<Elastic>,
@@ -137,12 +137,12 @@ impl Spectrum {
         Spectrum { layout, matrices, pairs, bulge, rigid, elastic }
     }
 
-    /// The matrices as a pencil.
+    /// The matrices as a matrix pair.
     pub fn pencil(&self) -> Pencil<'_> {
         pencil(&self.layout, &self.matrices)
     }
 
-    /// By which part ω² of the elastic mode `i` was too high before it was corrected.
+    /// The fraction by which ω² of the elastic mode `i` was too high before it was corrected.
     pub fn excess(&self, i: usize) -> Option<f64> {
         let mode = self.elastic.get(i)?;
         let uncorrected = self.pairs.omega_squared.get(mode.column)?;
@@ -155,7 +155,7 @@ impl Spectrum {
         (0..self.elastic.len()).min_by(|a, b| distance(a).total_cmp(&distance(b)))
     }
 
-    /// Shape of the rigid-body mode `i` by freedom, with unit modal mass; shape (n).
+    /// Shape of the rigid-body mode `i` by degree of freedom, with unit modal mass; shape (n).
     pub fn rigid_shape(&self, i: usize) -> Option<&[f64]> {
         (i < self.rigid.len()).then(|| self.pairs.vectors.col_as_slice(i))
     }
@@ -169,8 +169,8 @@ pub fn solve(frame: &Frame, asked: &Asked) -> Result<Spectrum, ModesFault> {
     divided(frame, asked, None)
 }
 
-/// The same from fewer modes that are `known`: their division is no coarser, and where it serves they
-/// are the start.
+/// The same, started from fewer modes that are `known`: the subdivision is no coarser than theirs, and where
+/// it is the same they are the start of the search.
 ///
 /// # Errors
 /// As [`solve`].
@@ -250,16 +250,16 @@ fn divided(frame: &Frame, asked: &Asked, known: Option<&Spectrum>) -> Result<Spe
     Err(ModesFault::Range)
 }
 
-/// By mode and member: what the member's pieces add to the excess of the mode.
+/// By mode and member: what the member's elements add to the excess of the mode.
 fn excess(bulges: &[DMatrix<f64>], lambda: &[f64]) -> Vec<Vec<f64>> {
     let of = |(mode, lambda): (usize, &f64)| bulges.iter().map(|g| lambda * g[(mode, mode)]).collect();
     lambda.iter().enumerate().map(of).collect()
 }
 
-/// The modes corrected for the bulge of the pieces, lowest first.
+/// The modes corrected for the bulge of the elements, lowest first.
 ///
-/// `next` is what a mode's own nearness to those of the pieces adds to the error of its
-/// frequency, from its number and its circular frequency.
+/// `next` gives, from a mode's number and circular frequency, the part of its frequency error that comes from
+/// being close to the modes of single elements.
 pub(super) fn corrected(
     motions: &[&[f64]],
     lambda: &[f64],
@@ -290,8 +290,8 @@ pub(super) fn corrected(
     elastic
 }
 
-/// The `place`th of some close modes, and its shape in theirs: λ with
-/// (Λ - λ I - λ² G) x = 0, linear in λ about its last value.
+/// The `place`th of some close modes: λ, and its shape in terms of theirs, from (Λ - λ I - λ² G) x = 0, made
+/// linear in λ about its last value.
 fn together(values: &DVector<f64>, bulge: &DMatrix<f64>, place: usize) -> (f64, DVector<f64>) {
     let count = values.len();
     let own = bulge[(place, place)];
@@ -319,15 +319,15 @@ fn together(values: &DVector<f64>, bulge: &DMatrix<f64>, place: usize) -> (f64, 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::Joint;
-    use crate::frame::sample::{cantilever, crooked, member, point, square, table};
+    use crate::sample::{cantilever, crooked, member, point, square, table};
     use num_complex::Complex64;
+    use stillbed_frame::Joint;
 
     fn asked(count: usize, tolerance: f64) -> Asked {
         Asked { count, tolerance, ..Asked::default() }
     }
 
-    /// A table frame by the exact dynamic stiffness of its members.
+    /// Frequencies of a table frame by the exact dynamic stiffness of its members, Hz.
     const TABLE: [f64; 10] =
         [54.23831, 56.76468, 71.98693, 128.6406, 197.7665, 200.6165, 216.9296, 295.3563, 343.7105, 359.0698];
 

@@ -1,32 +1,32 @@
 //! A frame at rest under loads: stiffness between tip and work, sag under its own weight.
 //!
-//! Undivided members do: point loads and weight give the exact motion of the points. A base
-//! that nothing holds is taken as one that floats: the load is balanced by the inertia of the
-//! whole, and the motion of the whole is left out.
+//! Undivided members suffice: point loads and weight give the exact motion of the points. A base that
+//! nothing holds is treated as floating: the inertia of the whole balances the load, and the
+//! rigid-body motion is left out.
 //!
 //! ```text
 //! K u = f - M R Rᵀ f,   Rᵀ M u = Rᵀ G R Rᵀ f,   Rᵀ M R = I
 //! ```
 //!
-//! with R the rigid-body motions; the bulge G of the pieces under their own inertia is what the
-//! motion of the points alone does not show.
+//! with R the rigid-body motions. The bulge matrix G adds the deflection of the elements under their own
+//! inertia, which the motion of the points alone does not show.
 //!
 //! # Source
 //! - `przemieniecki1968`: ch. 6, displacement method; ch. 10.10, free bodies
 
-use super::direct::Direct;
-use super::factor::Factorisation;
-use super::fault::EigenFault;
 use super::footing::Pushes;
 use super::loose::rigid_motions;
-use super::lossy;
 use super::orders::{Orders, pencil};
-use super::symbolic::Patterns;
 use super::trouble::ModesFault;
-use crate::frame::{Frame, Layout, Matrices};
 use faer::{Mat, MatRef, c64};
 use nalgebra::{Matrix3, SymmetricEigen, Vector3, Vector6};
 use std::sync::Arc;
+use stillbed_eigen::Direct;
+use stillbed_eigen::EigenFault;
+use stillbed_eigen::Factorisation;
+use stillbed_eigen::Patterns;
+use stillbed_eigen::lossy;
+use stillbed_frame::{Frame, Layout, Matrices};
 
 /// Standard gravity, m/s2.
 ///
@@ -34,24 +34,24 @@ use std::sync::Arc;
 /// - `bipm2019`: standard acceleration of gravity
 pub const GRAVITY: f64 = 9.80665;
 
-/// Rounds of refinement of a floating solution, and of one with divided members.
+/// Refinement rounds of a floating solution, and of one with divided members.
 const ROUNDS: usize = 4;
 
-/// The shift under a floating base, as a share of the least ratio of stiffness to mass on the
-/// diagonal, and at least of the largest, below which rounding would hide it.
+/// The shift under a floating base, relative to the least ratio of stiffness to mass on the diagonal; it is
+/// no smaller than the second number times the largest ratio, below which rounding would hide it.
 const SHIFT: [f64; 2] = [1e-8, 1e-13];
 
 /// A frame ready to be loaded.
 pub struct Statics<'a> {
     /// The frame.
     pub frame: &'a Frame,
-    /// The frame without division, or with one that is at hand: the motion of points is the same.
+    /// Its layout, not divided or with a subdivision that is at hand: the motion of points is the same.
     pub layout: Arc<Layout>,
-    /// What it shares with other frames of the same drawing.
+    /// The layout and elimination order shared with other frames of the same drawing.
     pub orders: Arc<Orders>,
     matrices: Matrices,
     factor: Factorisation,
-    /// Rigid-body motions, (n, count), orthonormal to M; none for a held base.
+    /// Rigid-body motions, (n, count), orthonormal in M; none for a held base.
     floating: Mat<f64>,
     /// Rᵀ G R of these motions.
     bulge: Mat<f64>,
@@ -60,10 +60,10 @@ pub struct Statics<'a> {
 /// Static stiffness between two points.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Stiffness {
-    /// Along global x, y and z, N/m: force over displacement in its direction, infinite where both
-    /// points are held.
+    /// Along global x, y and z, N/m: force over displacement in the same direction, infinite
+    /// where both points are held.
     pub along: [f64; 3],
-    /// In the weakest direction, N/m, infinite where the points are held in all.
+    /// In the weakest direction, N/m, infinite where the points are held in all directions.
     pub weakest: f64,
     /// That direction, a unit vector.
     pub direction: [f64; 3],
@@ -75,7 +75,7 @@ impl Stiffness {
         let SymmetricEigen { eigenvectors, eigenvalues } = SymmetricEigen::new(*compliance);
         let most = eigenvalues.imax();
         let direction = eigenvectors.column(most);
-        // Its sign is free: the largest part is made positive.
+        // Its sign is free: the largest component is made positive.
         let direction = direction * direction[direction.iamax()].signum();
         Stiffness {
             along: [0, 1, 2].map(|i| over(compliance[(i, i)])),
@@ -94,8 +94,9 @@ impl<'a> Statics<'a> {
         Statics::divided(frame, &[], &Patterns::default())
     }
 
-    /// The same with each member divided into `pieces`, ordered as `patterns` knows or will know it. Where
-    /// every point is held each member is halved at least, so that there is something to move.
+    /// The same with each member divided into `pieces` elements; the elimination order is taken from
+    /// `patterns` or added there. Where every point is held, each member has at least two elements, so that
+    /// there is something to move.
     ///
     /// # Errors
     /// As [`Statics::new`].
@@ -122,7 +123,7 @@ impl<'a> Statics<'a> {
         Statics::shared(frame, matrices, orders)
     }
 
-    /// The same from matrices that are at hand.
+    /// The same from given matrices.
     ///
     /// # Errors
     /// A mechanism, or what stopped the factorisation.
@@ -157,7 +158,7 @@ impl<'a> Statics<'a> {
     pub fn solve(&self, loads: MatRef<f64>) -> Result<Mat<f64>, EigenFault> {
         if self.floating.ncols() == 0 {
             let mut motion = self.factor.solve(loads)?;
-            // The longer the row of pieces, the more of the motion is lost to rounding.
+            // The more elements in a row, the more of the motion is lost to rounding.
             let rounds = if self.layout.pieces.iter().any(|n| *n > 1) { ROUNDS } else { 1 };
             for _ in 1..rounds {
                 let left = loads - &self.matrices.stiffness * &motion;
@@ -189,7 +190,7 @@ impl<'a> Statics<'a> {
         (0..self.floating.ncols()).map(|i| self.floating.col_as_slice(i))
     }
 
-    /// `load` with what would push the free motions taken out, as if the frame fell with it.
+    /// `load` without what would push the free motions, as if the frame fell with it.
     pub fn balanced(&self, load: &[f64]) -> Vec<f64> {
         let load = Mat::from_fn(load.len(), 1, |i, _| load[i]);
         let whole = self.floating.transpose() * &load;
@@ -197,12 +198,12 @@ impl<'a> Statics<'a> {
         balanced.col_as_slice(0).to_vec()
     }
 
-    /// The motion of a point in global axes when the freedoms are at `motion`.
+    /// The motion of a point in global axes for the `motion` of the degrees of freedom.
     pub fn point(&self, point: usize, motion: &[f64]) -> Vector6<f64> {
         Vector6::from_fn(|axis, _| self.layout.freedom(point, axis).map_or(0.0, |f| motion[f]))
     }
 
-    /// How far `loads`, (n, count), give way under each other, (count, count), m/N for unit forces.
+    /// Compliance of `loads`, (n, count), under each other, (count, count), m/N for unit forces.
     ///
     /// ```text
     /// C = F^T (K + i K_i)^-1 F                                     of a held base
@@ -217,7 +218,7 @@ impl<'a> Statics<'a> {
         if self.floating.ncols() == 0 && !lossless {
             let Matrices { stiffness, loss, .. } = &self.matrices;
             return match lossy::compliance(stiffness, loss, loads, |pushed| self.factor.solve(pushed)) {
-                // Where far more is lost than stored, the complex system itself answers.
+                // Where far more is lost than stored, the complex system itself is solved.
                 Err(EigenFault::NotConverged { .. }) => self.complex_compliance(loads),
                 found => found,
             };
@@ -238,7 +239,7 @@ impl<'a> Statics<'a> {
         Ok(Mat::from_fn(count, count, |i, j| (seen[(i, j)] + seen[(j, i)]) * 0.5))
     }
 
-    /// Stiffness between point `tip` and point `work`, as [`Pushes::between`] loads them; `None` is ground.
+    /// Stiffness between point `tip` and point `work`, loaded as by [`Pushes::between`]; `None` is ground.
     ///
     /// # Errors
     /// As [`Statics::solve`].
@@ -253,8 +254,8 @@ impl<'a> Statics<'a> {
         Ok(Stiffness::of(&compliance))
     }
 
-    /// How far each of some points moves under the weight of the whole, m, global axes; `None`
-    /// for a base that nothing holds.
+    /// How far each of the `points` moves under the weight of the whole, m, global axes; `None` for a
+    /// base that nothing holds.
     ///
     /// # Errors
     /// As [`Statics::solve`].
@@ -274,7 +275,7 @@ impl<'a> Statics<'a> {
     }
 }
 
-/// The stiffness of a compliance.
+/// The inverse of a compliance; infinite where it is zero.
 fn over(compliance: f64) -> f64 {
     if compliance > 0.0 { 1.0 / compliance } else { f64::INFINITY }
 }
@@ -299,7 +300,7 @@ fn ratios(matrices: &Matrices) -> impl Iterator<Item = f64> + '_ {
     (0..matrices.mass.ncols()).filter_map(diagonal)
 }
 
-/// The rigid-body motions by freedom, orthonormal to the mass.
+/// The rigid-body motions by degree of freedom, orthonormal in the mass.
 fn floating(frame: &Frame, layout: &Layout, matrices: &Matrices) -> Mat<f64> {
     let mut columns: Vec<Vec<f64>> = Vec::new();
     for rigid in rigid_motions(frame) {
@@ -328,7 +329,7 @@ fn floating(frame: &Frame, layout: &Layout, matrices: &Matrices) -> Mat<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::sample::{cantilever, crooked};
+    use crate::sample::{cantilever, crooked};
     use approx::assert_relative_eq;
 
     const EI: f64 = 210e9 * 0.02 * 0.02 * 0.02 * 0.02 / 12.0;
@@ -410,7 +411,7 @@ mod tests {
         let mut frame = cantilever();
         let free = Some(num_complex::Complex64::default());
         let stiffness = [None, None, None, free, None, None];
-        frame.joints.push(crate::frame::Joint { name: "pivot".into(), stiffness });
+        frame.joints.push(stillbed_frame::Joint { name: "pivot".into(), stiffness });
         frame.members[0].joint_from = Some(0);
         let fault = Statics::new(&frame).err().unwrap();
         assert!(fault.to_string().contains("of member \"arm\""), "{fault}");
@@ -425,7 +426,7 @@ mod tests {
         let stiffness = statics.stiffness(1, None).unwrap();
         assert_eq!((stiffness.weakest, stiffness.along), (f64::INFINITY, [f64::INFINITY; 3]));
         assert_eq!(statics.sag(&[0, 1]).unwrap().unwrap(), [Vector3::zeros(); 2]);
-        // The middle of a beam between held ends: 192 E I / L^3, and the give of its shear, L / (4 GA).
+        // The middle of a beam between held ends: 192 E I / L^3, and its shear compliance, L / (4 GA).
         let section = &frame.sections[0].stiffness;
         let load = Mat::from_fn(6, 1, |i, _| if i == 2 { 1.0 } else { 0.0 });
         let give = statics.solve(load.as_ref()).unwrap()[(2, 0)];

@@ -1,14 +1,15 @@
-//! How far beam theory itself may be off, beside the error of the division.
+//! Error of beam theory itself, besides the error of the subdivision.
 //!
 //! A member is a line whose sections stay plane; a solid is not. Each rule bounds what that misses in one
-//! kind of motion, and counts by the part of the strain energy that sits in it. Its numbers were chosen on the
-//! solids that the tests hold it to (free blocks, a thick cantilever, posts on a chord), so that these guard
-//! the rules and do not validate them. Other Poisson's ratios than 0.3, composites, and sections that change
+//! kind of motion, weighted by the share of the strain energy in it. The numbers were chosen on the solids
+//! that the tests compare with (free blocks, a thick cantilever, posts on a chord), so the tests guard the
+//! rules and do not validate them. Poisson's ratios other than 0.3, composites, and sections that change
 //! their shape were not compared:
 //!
 //! ```text
-//! x = ω h / π c_s      depth h against the wave of shear         y = ω / ω_w    beside bending across the width
-//! q = ω w / c_t        width against the wave of twist           ω_w = 22.37 √(EI/m) / w²
+//! x = ω h / π c_s      depth h over half the wavelength of shear
+//! y = ω / ω_w          frequency over that of bending across the width,  ω_w = 22.37 √(EI/m) / w²
+//! q = ω w / c_t        phase of a twist wave over the width w
 //!
 //! all              1.2 % x⁶ + (x - 1.1)₊
 //! stretch          3.5 % x²
@@ -16,17 +17,18 @@
 //! bending of a flat section   8 % y² + 1.5 (y - 0.7)₊            twist of one   1.8 % q² (1 - t/w)^1.5
 //! ```
 //!
-//! Where a member is built in or ends in another, a depth h is held over a straight run L, and it is not
-//! known where in the other it begins:
+//! A member of depth h and straight run L may be built in, or end inside another member. Where in the other
+//! it begins to deform is not known:
 //!
 //! ```text
 //! built in      ΔU = 20 % (h/L)² U of the member, at most all of it
-//! ends inside   ΔU = U of the stretch up to half the depth of the other, halved: solids that a filled chord
-//!               takes with a post came out within a quarter of its depth of the point where lines cross
+//! ends inside   ΔU = U from the end to half of its length inside the other, which is half the other's depth
+//!               (in solids a post on a filled chord began within a quarter of the chord's depth of the
+//!               point where the lines cross)
 //! ```
 //!
-//! Walls of hollow members that others meet give way, which no beam does. The forces at that end, which
-//! the stiff frame bears, bring the energy `M²/2k_M + N²/2k_N` in addition; by the principle of least
+//! Walls of hollow members give way where others meet them, which beams do not show. The forces at that end,
+//! computed with a rigid joint, store the energy `M²/2k_M + N²/2k_N` in addition; by the principle of least
 //! complementary energy the frame is no softer than with all of it:
 //!
 //! ```text
@@ -34,17 +36,17 @@
 //! k_M = 0.82 E t³ (1 - β)^-2.17,  k_N = 8.3 E t³/b² (1 - β)^-2.12,   1 - β at least 0.11
 //! ```
 //!
-//! with wall t, width b and the ratio β of the widths. That is a fit to solids of two posts on a chord
-//! without a bead of weld, β from 0.5 to 0.67 and t/b from 0.05 to 0.067, to 15 %; at β = 1 it is made to
-//! meet a third. A bead makes them up to half again as stiff.
+//! with wall thickness t, width b and the ratio β of the widths. This fits solids of two posts on a chord
+//! without a weld bead, β from 0.5 to 0.67 and t/b from 0.05 to 0.067, to 15 %; at β = 1 it is made to match
+//! a third. A bead makes them up to half again as stiff.
 
 use super::solve::{Elastic, Spectrum};
-use crate::frame::{Energies, Frame};
-use crate::problem::{Place, Problem};
-use crate::quantity::figures;
 use serde::Serialize;
+use stillbed_frame::{Energies, Frame};
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::figures;
 
-/// What a rule asks of one member.
+/// What the rules need to know of one member.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Proportions {
     /// Its name.
@@ -61,18 +63,18 @@ pub struct Proportions {
     pub corners: [Option<Corner>; 2],
 }
 
-/// A corner at which a member meets the bare wall of a hollow one.
+/// A corner where a member meets the bare wall of a hollow one.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Corner {
     /// The member that ends there.
     pub member: String,
     /// The hollow member.
     pub on: String,
-    /// Stiffness of the wall against turning the member, N m/rad.
+    /// Rotational stiffness of the wall against the member, N m/rad.
     pub turning_n_m_per_rad: f64,
-    /// Stiffness of the wall against pushing and pulling it, N/m.
+    /// Stiffness of the wall when the member pushes and pulls, N/m.
     pub push_n_per_m: f64,
-    /// By how much the member's end may turn more easily than rigidly joined, 1 + (4 EI/L)/k_M.
+    /// Factor by which the member's end may turn more easily than with a rigid joint, 1 + (4 EI/L)/k_M.
     pub factor: f64,
 }
 
@@ -130,37 +132,37 @@ impl Corner {
     }
 }
 
-/// How many corners are named.
+/// Largest number of corners that are named.
 const NAMED: usize = 3;
 
-/// The part of a chord's width beside a post of the same width that gives way.
+/// Fraction of the chord's width that gives way beside a post as wide as the chord: the least 1 - β.
 const FULL_WIDTH: f64 = 0.11;
 
-/// One thing that beam theory may miss.
+/// One possible cause of error of beam theory.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Reason {
-    /// What.
+    /// What it is.
     pub why: &'static str,
-    /// The member in which most of it lies.
+    /// The member with the largest part of it.
     pub of: String,
-    /// What it comes to, relative.
+    /// Its size, relative to the result.
     pub error: f64,
 }
 
-/// What beam theory may miss in one figure, relative to it.
+/// Possible error of beam theory in one result, relative to it.
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct TheoryError {
-    /// The whole: the figure may be off by this part of it.
+    /// The whole: the result may be off by this fraction.
     pub error: f64,
-    /// By how much it may be too high or too low.
+    /// How much the result may be too high or too low.
     pub either_way: f64,
-    /// By how much it may be lower still, where walls of hollow members give way.
+    /// How much lower still the true value may be, where walls of hollow members give way.
     pub lower: f64,
-    /// What that comes from, largest first.
+    /// The causes, largest first.
     pub reasons: Vec<Reason>,
 }
 
-/// What one rule finds by member.
+/// What one rule finds, by member.
 struct Found {
     why: &'static str,
     by_member: Vec<f64>,
@@ -177,10 +179,10 @@ impl Found {
     }
 }
 
-/// Errors below this are not given as reasons.
+/// Errors below this are not listed as causes.
 const LEAST: f64 = 1e-4;
 
-/// Judges motions of one divided frame.
+/// Judges beam theory for motions of one divided frame.
 pub struct Theory<'a> {
     frame: &'a Frame,
     energies: Energies<'a>,
@@ -194,7 +196,7 @@ impl<'a> Theory<'a> {
         Theory { frame, energies, members }
     }
 
-    /// What may be missed in the frequency of a mode.
+    /// Possible error of beam theory in the frequency of a mode.
     pub fn of_mode(&self, mode: &Elastic) -> TheoryError {
         let omega = mode.omega_squared.max(0.0).sqrt();
         let motion = &mode.shape;
@@ -213,7 +215,7 @@ impl<'a> Theory<'a> {
         )
     }
 
-    /// What may be missed in the stiffness against a load that brings `motion`.
+    /// Possible error of beam theory in the stiffness against a load that causes `motion`.
     pub fn of_load(&self, motion: &[f64]) -> TheoryError {
         let total = self.total(motion);
         let zones = [self.built_in(motion, total), self.inside(motion, total)];
@@ -275,7 +277,7 @@ impl<'a> Theory<'a> {
         Found { why: "ends inside another member", by_member: self.each(part) }
     }
 
-    /// Energy that walls add, over that of the motion.
+    /// Energy added by walls that give way, over that of the motion.
     fn walls(&self, motion: &[f64], total: f64) -> Found {
         let part = |m: usize| {
             let at = |end: usize| {
@@ -293,7 +295,7 @@ impl<'a> Theory<'a> {
         let section = self.frame.sections.get(self.frame.members.get(number)?.section)?;
         let [width, height] = self.members[number].size;
         let (wide, thin) = (width.max(height), width.min(height));
-        // What bends flat bends about the axis along its width.
+        // Flat bending is about the axis along the width.
         let flat = if width >= height { 4 } else { 5 };
         let s = |i: usize| section.stiffness[(i, i)].re;
         let mass = section.mass[(0, 0)];
@@ -319,18 +321,19 @@ const SHEAR: f64 = 0.85;
 /// - `blevins1979`: table 8-1
 const FREE_FREE: f64 = 22.373_285_4;
 
-/// The waves of a member at one frequency, as the rules take them.
+/// The waves of a member at one frequency, as the rules need them.
 struct Waves {
     depth: f64,
     across: f64,
     twist: f64,
     flatness: f64,
-    /// Which of a section's forces bends it flat.
+    /// Index of the section force that bends it flat.
     flat: usize,
 }
 
 impl Waves {
-    /// The error of a frequency by energies of stretch, shear, twist and bending, in their units.
+    /// The sum of energy times relative error over stretch, shear, twist and bending, in units of
+    /// the energies `stored`.
     fn error(&self, stored: &[f64; 6]) -> f64 {
         let (x, y) = (self.depth, self.across);
         let common = 0.012 * x.powi(6) + (x - 1.1).max(0.0);
@@ -351,7 +354,7 @@ impl Waves {
 }
 
 impl Spectrum {
-    /// What beam theory may miss in each elastic mode of `frame`, whose members have these proportions;
+    /// Possible error of beam theory in each elastic mode of `frame`, whose members have these proportions;
     /// `None` when the frame is another.
     pub fn theory_errors(&self, frame: &Frame, members: &[Proportions]) -> Option<Vec<TheoryError>> {
         let theory = Theory::new(frame, Energies::new(frame, &self.layout)?, members);

@@ -1,14 +1,14 @@
-//! The rules against solids: free blocks by products of Legendre polynomials, and kept values.
+//! The rules compared with solids: free blocks by products of Legendre polynomials, and stored values.
 //!
 //! # Source
 //! - `visscher1991`: modes of a block from products of polynomials; computed here
 
 use super::super::solve::{Asked, solve};
 use super::*;
-use crate::frame::{Anchor, Member, MemberSection, Plain, Point};
-use crate::material::Role;
 use nalgebra::Vector3;
 use std::f64::consts::PI;
+use stillbed_frame::{Anchor, Member, MemberSection, Plain, Point};
+use stillbed_material::Role;
 
 /// Poisson's ratio of the blocks; their shear modulus and density are 1.
 const NU: f64 = 0.3;
@@ -74,7 +74,7 @@ fn block(sides: [f64; 3], odd: [bool; 3]) -> [f64; 2] {
             }
         }
     }
-    // The mean of the product of f derived along d and g along e.
+    // The mean of the product of f differentiated along d and g along e.
     let mean = |f: &[usize; 3], d: usize, g: &[usize; 3], e: usize| -> f64 {
         let one = |axis: usize| match (d == axis, e == axis) {
             (false, false) => means[0][f[axis]][g[axis]],
@@ -143,8 +143,8 @@ fn bar([length, width, height]: [f64; 3]) -> (Frame, Vec<Proportions>) {
     (frame, vec![own])
 }
 
-/// Of each class of symmetry of a free bar, its lowest frequency and the bound of its error: bending
-/// flat, on edge, twist, stretch, each first even then odd as the beam's modes come.
+/// For each class of symmetry of a free bar, its lowest frequency and the bound of its error: bending flat,
+/// on edge, twist, stretch, each first even then odd as the beam's modes come.
 fn classes(sides: [f64; 3]) -> Vec<(&'static str, [bool; 3], f64, f64)> {
     let (frame, members) = bar(sides);
     let spectrum = solve(&frame, &Asked { count: 14, tolerance: 1e-4, ..Asked::default() }).unwrap();
@@ -212,8 +212,8 @@ fn the_blocks_are_those_of_the_method() {
     near(block([1.0, 1.0, 1.0], [false, false, true])[0], 3.845971);
 }
 
-/// A thick cantilever of 3 : 1 : 1 under a force across its end, stretched and twisted: 114.91 h E/F,
-/// 0.52781 and 0.29981 by solids, ν 0.3.
+/// A thick cantilever of 3 : 1 : 1 under a transverse force at its tip, and its stretch and twist modes:
+/// 114.91 h E/F, 0.52781 and 0.29981 by solids, ν 0.3.
 #[test]
 fn a_thick_cantilever_holds_to_the_bound() {
     let (mut frame, mut members) = bar([3.0, 1.0, 1.0]);
@@ -247,8 +247,8 @@ fn a_thick_cantilever_holds_to_the_bound() {
     }
 }
 
-/// Posts on chords by solids: 60 x 4 with 40 x 4, 331 N/um and 126 kN m/rad; 60 x 3 with 30 x 3, 59 and
-/// 22; 60 x 4 with a post as wide, 1380 kN m/rad.
+/// Stiffness of walls under posts on chords, by solids: 60 x 4 with 40 x 4, 331 N/um and 126 kN m/rad; 60 x 3
+/// with 30 x 3, 59 and 22; 60 x 4 with a post as wide, 1380 kN m/rad.
 #[test]
 fn walls_are_as_stiff_as_those_of_solids() {
     let wall = |width: f64, t: f64| Corner::new("post", "chord", width, 0.06, (t, 210e9), 212e3);
@@ -261,13 +261,13 @@ fn walls_are_as_stiff_as_those_of_solids() {
         let ratio = corner.push_n_per_m / push;
         assert!(push.is_nan() || (0.85..=1.15).contains(&ratio), "{width}: {ratio}");
     }
-    // 4 EI/L of a post of 0.5 m is 212 kN m/rad, beside 126 of the wall.
+    // 4 EI/L of a post of 0.5 m is 212 kN m/rad, compared with 126 of the wall.
     let factor = wall(0.04, 0.004).factor;
     assert!((factor / (1.0 + 212.0 / 126.0) - 1.0).abs() < 0.15, "{factor}");
 }
 
-/// The same post on a chord filled with stone: 1080 kN m/rad and 3860 N/um at its face, 30 mm from where
-/// the lines cross. A post on the lines alone turns with EI over these 30 mm.
+/// The same post on a chord filled with stone: 1080 kN m/rad and 3860 N/um at its face, 30 mm from where the
+/// lines cross. A post on the lines alone turns with EI over these 30 mm.
 #[test]
 fn a_post_in_a_filled_chord_begins_within_the_bound() {
     let (outer, inner) = (0.04f64, 0.032f64);
@@ -279,7 +279,8 @@ fn a_post_in_a_filled_chord_begins_within_the_bound() {
     }
 }
 
-/// A wall that gives way adds what it stores; the frame with it as a joint is no softer than the bound.
+/// The energy stored in a wall that gives way is added; with the wall as a joint, the frame is no
+/// softer than the bound.
 #[test]
 fn a_frame_with_its_walls_as_springs_is_within_the_bound() {
     let (mut frame, mut members) = bar([10.0, 1.0, 1.0]);
@@ -303,7 +304,7 @@ fn a_frame_with_its_walls_as_springs_is_within_the_bound() {
     let bound = theory.of_load(motion.col_as_slice(0));
     let spring = |k: f64| Some(num_complex::Complex64::new(k, 0.0));
     let joint = [spring(1e9), None, None, spring(bending), spring(bending), spring(bending)];
-    frame.joints.push(crate::frame::Joint { name: "wall".to_string(), stiffness: joint });
+    frame.joints.push(stillbed_frame::Joint { name: "wall".to_string(), stiffness: joint });
     frame.members[0].joint_from = Some(0);
     let lower = 1.0 - stiff(&frame) / rigid;
     assert!(lower > 0.3, "{lower}");

@@ -1,23 +1,23 @@
-//! Why a frame has no modes to show.
+//! Why a frame has no modes: faults and mechanisms.
 
-use super::fault::EigenFault;
-use crate::frame::{Frame, FrameFault, Layout, Owner};
 use std::fmt;
+use stillbed_eigen::EigenFault;
+use stillbed_frame::{Frame, FrameFault, Layout, Owner};
 
 /// Why no modes can be given.
 #[derive(Debug, Clone, PartialEq)]
 pub enum ModesFault {
-    /// The frame is none.
+    /// The frame is invalid.
     Frame(Vec<FrameFault>),
     /// Parts of the frame move without strain.
     Mechanism(Mechanism),
-    /// Sizes or stiffnesses differ by more than arithmetic can hold.
+    /// Sizes or stiffnesses differ by more than the arithmetic can hold.
     Range,
     /// The eigenvalue solution failed.
     Eigen(EigenFault),
 }
 
-/// Motions without strain that are not of the base as a whole.
+/// Motions without strain that are not rigid-body motions.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Mechanism {
     /// How many there are.
@@ -27,9 +27,9 @@ pub struct Mechanism {
 }
 
 impl ModesFault {
-    /// The mechanism that a freedom without stiffness and mass is.
+    /// The mechanism of a degree of freedom without stiffness and mass.
     pub(super) fn loose(frame: &Frame, layout: &Layout, freedom: usize) -> ModesFault {
-        let meets = |member: &&crate::frame::Member| match layout.owner(freedom) {
+        let meets = |member: &&stillbed_frame::Member| match layout.owner(freedom) {
             Owner::Point(point) => member.from == point || member.to == point,
             Owner::Member(number) => frame.members.get(number) == Some(*member),
         };
@@ -39,7 +39,7 @@ impl ModesFault {
 }
 
 impl Mechanism {
-    /// The repair.
+    /// How to repair it.
     pub fn help(&self) -> &'static str {
         "make one of their joints rigid or give it stiffness, or hold them with a foot or an anchor"
     }

@@ -1,11 +1,11 @@
-//! Blocks of any content, for the properties that every output must have.
+//! Random blocks for property tests: invariants that every output format must keep for any content.
 
 use super::block::*;
 use super::demo;
 use super::table::{Column, Table};
-use crate::problem::{Place, Problem};
-use crate::quantity::Spread;
 use proptest::prelude::*;
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::Spread;
 
 fn word() -> impl Strategy<Value = String> {
     prop_oneof!["[a-z]{1,12}", "\\PC{0,40}", "[鋳物µ a]{1,30}", "[\\x00-\\x1f a]{0,9}"]

@@ -1,11 +1,11 @@
-//! What a report is made of: plain data that says what is to be seen, not how it is drawn.
+//! The blocks a report is made of: plain data that says what to show, not how to draw it.
 
 use super::table::Table;
-use crate::problem::Problem;
-use crate::quantity::{Kind, Spread};
 use serde::Serialize;
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::{Kind, Spread};
 
-/// One piece of a report.
+/// One element of a report.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Block {
@@ -13,7 +13,7 @@ pub enum Block {
     Heading(String),
     /// A paragraph.
     Note(String),
-    /// What is to be known about the input beside the answer.
+    /// Errors and warnings about the input.
     Problems(Vec<Problem>),
     /// Rows of values under titles.
     Table(Table),
@@ -32,14 +32,14 @@ pub enum Block {
 pub struct Unit {
     /// As printed: `N/µm`.
     pub name: &'static str,
-    /// What one of it is in SI: 1e6 for `N/µm`.
+    /// The size of one unit in SI: 1e6 for `N/µm`.
     pub size: f64,
 }
 
 impl Unit {
-    /// A count or a ratio.
+    /// No unit: a count or a ratio.
     pub const NONE: Unit = Unit::new("", 1.0);
-    /// A share of one hundred.
+    /// A ratio shown in percent.
     pub const PERCENT: Unit = Unit::new("%", 0.01);
 
     /// The unit called `name`, worth `size` in SI.
@@ -47,7 +47,7 @@ impl Unit {
         Unit { name, size }
     }
 
-    /// The unit in which a person would say `largest`, the largest of the values to show.
+    /// The usual unit for values of this `kind`, of which `largest` is the largest to show.
     pub fn of(kind: Kind, largest: f64) -> Unit {
         let (name, size) = kind.shown_unit(largest);
         Unit { name, size }
@@ -66,23 +66,23 @@ impl Unit {
 /// One axis of a [`Curve`].
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Axis {
-    /// What is along it: `frequency`.
+    /// The quantity along it: `frequency`.
     pub title: String,
-    /// How its values are shown.
+    /// Unit of the shown values.
     pub unit: Unit,
-    /// Equal steps for equal ratios. Values that are not positive are then left out.
+    /// True for a logarithmic axis, which leaves out values that are not positive.
     pub log: bool,
-    /// What programs call it, with its SI unit: `frequency_hz`.
+    /// Name in JSON and CSV, with the SI unit: `frequency_hz`.
     pub key: String,
 }
 
 impl Axis {
-    /// An axis in equal steps.
+    /// A linear axis.
     pub fn linear(title: &str, unit: Unit, key: &str) -> Axis {
         Axis { title: title.to_string(), unit, log: false, key: key.to_string() }
     }
 
-    /// An axis in equal ratios.
+    /// A logarithmic axis.
     pub fn log(title: &str, unit: Unit, key: &str) -> Axis {
         Axis { log: true, ..Axis::linear(title, unit, key) }
     }
@@ -91,7 +91,7 @@ impl Axis {
 /// Lines over a common axis.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Curve {
-    /// What is to be seen.
+    /// Title of the drawing.
     pub title: String,
     /// The horizontal axis.
     pub x: Axis,
@@ -103,16 +103,16 @@ pub struct Curve {
     pub marks: Vec<Mark>,
 }
 
-/// One line or cloud of a [`Curve`].
+/// One line, or one set of points, of a [`Curve`].
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Series {
-    /// What the legend calls it.
+    /// Its name in the legend.
     pub name: String,
     /// `[x, y]` in SI. A point that is not finite interrupts the line.
     pub points: Vec<[f64; 2]>,
-    /// True for single points, as measured; false for a line through them.
+    /// True for separate points, such as measured ones; false for a line.
     pub scattered: bool,
-    /// What the tap that it shows sounds like, for the page; empty where nothing is heard.
+    /// The modes heard in the tap that this line shows, for the page to play; empty if there is no sound.
     pub tap: Vec<Tone>,
 }
 
@@ -122,7 +122,7 @@ impl Series {
         Series { name: name.to_string(), points, scattered: false, tap: Vec::new() }
     }
 
-    /// Single points.
+    /// Separate points.
     pub fn scatter(name: &str, points: Vec<[f64; 2]>) -> Series {
         Series { scattered: true, ..Series::line(name, points) }
     }
@@ -171,25 +171,25 @@ impl Mark {
 pub struct Bars {
     /// What is compared.
     pub title: String,
-    /// How the values are shown.
+    /// Unit of the shown values.
     pub unit: Unit,
-    /// What programs call the value, with its SI unit: `settle_time_s`.
+    /// Name of the value in JSON and CSV, with the SI unit: `settle_time_s`.
     pub key: String,
-    /// From top to bottom.
+    /// The bars from top to bottom.
     pub bars: Vec<Bar>,
 }
 
 /// One value of [`Bars`].
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Bar {
-    /// Whose value it is.
+    /// The thing that has this value.
     pub label: String,
-    /// The value in SI with its spread; missing is shown as such.
+    /// The value in SI with its spread; `None` is shown as missing.
     pub value: Option<Spread>,
 }
 
 impl Bar {
-    /// The value, and its spread where it has one, of `label`.
+    /// The bar of `label` with its value and spread.
     pub fn new(label: &str, value: Option<Spread>) -> Bar {
         Bar { label: label.to_string(), value }
     }
@@ -211,8 +211,8 @@ pub struct Picture {
 }
 
 impl Wire {
-    /// How far each point moves in motion `number`, the farthest of all as 1; and the factor that
-    /// shows the farthest as a tenth of the drawing. `None` where nothing moves.
+    /// Displacement of each point in motion `number` relative to the largest, and the factor that scales the
+    /// largest to a tenth of the size of the drawing. `None` if nothing moves.
     pub(super) fn amplitudes(&self, number: usize) -> Option<(Vec<f64>, f64)> {
         let moves = |d: &[f64; 3]| Some(d[0].hypot(d[1]).hypot(d[2])).filter(|m| m.is_finite());
         let shape = &self.motions.get(number)?.shape;
@@ -228,7 +228,7 @@ impl Wire {
             .then(|| (lengths.iter().map(|length| length / most).collect(), factor))
     }
 
-    /// What the energy of the motions is split into, in the order of its first mention.
+    /// The kinds into which the energy of the motions is split, in order of first appearance.
     pub(super) fn kinds(&self) -> Vec<&str> {
         let mut kinds: Vec<&str> = Vec::new();
         for (kind, _) in self.motions.iter().flat_map(|motion| &motion.shares) {
@@ -241,21 +241,21 @@ impl Wire {
 }
 
 impl Motion {
-    /// The share of `kind`, where shares are known.
+    /// The energy share of `kind`, if it is known.
     pub(super) fn share(&self, kind: &str) -> Option<f64> {
         self.shares.iter().find(|(of, _)| of == kind).map(|(_, share)| *share)
     }
 }
 
 impl Picture {
-    /// All corners that the picture has to hold.
+    /// All corners that must fit into the picture.
     pub(super) fn corners(&self) -> impl Iterator<Item = &[f64; 2]> {
         let areas = self.areas.iter().flat_map(|area| &area.outline);
         areas.chain(self.lines.iter().flat_map(|line| &line.points))
     }
 }
 
-/// What areas of a [`Picture`] are filled with.
+/// Material of areas of a [`Picture`].
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Filling {
     /// The material's name.
@@ -279,11 +279,11 @@ impl Filling {
 /// A filled polygon of a [`Picture`].
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Area {
-    /// Corners `[y, z]`, not closed; either sense of turning.
+    /// Corners `[y, z]` in either direction of travel, the first not repeated at the end.
     pub outline: Vec<[f64; 2]>,
-    /// Corners of what is cut out.
+    /// Corners of each hole.
     pub holes: Vec<Vec<[f64; 2]>>,
-    /// Which of the picture's materials fills it.
+    /// Index of its material in the picture's list.
     pub material: usize,
 }
 
@@ -318,7 +318,7 @@ pub struct Wire {
     pub lines: Vec<WireLine>,
     /// Points held by feet or anchors.
     pub feet: Vec<usize>,
-    /// Shapes in which it moves, for the page.
+    /// Mode shapes; the page animates them.
     pub motions: Vec<Motion>,
 }
 
@@ -327,20 +327,20 @@ pub struct Wire {
 pub struct WireLine {
     /// The member's name.
     pub name: String,
-    /// The points that it goes through.
+    /// Indices of the points that it passes through.
     pub through: Vec<usize>,
 }
 
 /// A mode shape of a [`Wire`].
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Motion {
-    /// What it is called: `mode 1`.
+    /// Its name: `mode 1`.
     pub name: String,
-    /// How it rings.
+    /// Its frequency and decay.
     pub tone: Tone,
-    /// Movement of each point, to any scale; the largest is shown as a tenth of the drawing.
+    /// Displacement of each point in any scale; the largest is drawn as a tenth of the drawing's size.
     pub shape: Vec<[f64; 3]>,
-    /// Where its energy sits, as `(what, share)`; the shares add up to one, or there are none.
+    /// Shares of its energy, as `(what, share)`; they add up to one, or the list is empty.
     pub shares: Vec<(String, f64)>,
 }
 
@@ -351,6 +351,6 @@ pub struct Tone {
     pub frequency_hz: f64,
     /// Its loss factor: amplitude decays as exp(-pi f loss t).
     pub loss_factor: f64,
-    /// How strongly a tap at the stated place excites it, from -1 to 1; 0 is not heard.
+    /// Excitation by a tap at the stated place, relative to the strongest, from -1 to 1; 0 is silent.
     pub heard: f64,
 }

@@ -1,10 +1,10 @@
-//! Tables for a spreadsheet: SI values at full precision under the keys of the JSON.
+//! CSV tables: SI values at full precision under the names used in the JSON.
 //!
-//! UTF-8 after RFC 4180: comma, CRLF, quotes where needed. A missing value is an empty field,
-//! never 0. A column with spread takes three: `settle_time_s.value`, `.low`, `.high`.
+//! UTF-8 as in RFC 4180: comma, CRLF, quotes where needed. A missing value is an empty field,
+//! never 0. A column with spread becomes three: `settle_time_s.value`, `.low`, `.high`.
 //!
-//! A text that a spreadsheet would take for a formula (it begins with `=`, `+`, `-`, `@`, their full-width
-//! forms, a tab, a null or the end of a line, and is no number) stands behind an apostrophe.
+//! Text that a spreadsheet would read as a formula gets an apostrophe in front: text that is not a number
+//! and begins with `=`, `+`, `-`, `@`, their full-width forms, a tab, a null or a line break.
 //!
 //! # Source
 //! - `rfc4180`: sections 2 and 3
@@ -41,7 +41,7 @@ fn fields(cell: &Cell, holds: Holds) -> Vec<String> {
     }
 }
 
-/// `text` as a spreadsheet shows it without computing it.
+/// `text` with an apostrophe in front if a spreadsheet would read it as a formula.
 pub fn harmless(text: &str) -> String {
     const BEGIN: [char; 12] = ['=', '+', '-', '@', '\t', '\r', '\n', '\0', '＝', '＋', '－', '＠'];
     match text.starts_with(BEGIN) && text.parse::<f64>().is_err() {
@@ -50,8 +50,8 @@ pub fn harmless(text: &str) -> String {
     }
 }
 
-/// The table that stands for a whole answer: the first table, or where there is none, the
-/// values of the first curve or bars.
+/// The table that represents a whole answer: the first table, or if there is none, the values of the
+/// first curve or bars.
 pub fn main_table(blocks: &[Block]) -> Option<Table> {
     let table = blocks.iter().find_map(|block| match block {
         Block::Table(table) => Some(table.clone()),
@@ -60,7 +60,7 @@ pub fn main_table(blocks: &[Block]) -> Option<Table> {
     table.or_else(|| blocks.iter().find_map(values))
 }
 
-/// The values that `block` shows, as a table; `None` where it shows none.
+/// The values that `block` shows, as a table; `None` if it shows none.
 pub fn values(block: &Block) -> Option<Table> {
     match block {
         Block::Table(table) => Some(table.clone()),
@@ -72,7 +72,7 @@ pub fn values(block: &Block) -> Option<Table> {
     }
 }
 
-/// Every corner of every area, so that the drawing can be made again elsewhere.
+/// Every corner of every area, enough to redraw the picture elsewhere.
 fn corners(picture: &Picture) -> Table {
     type Row<'a> = (&'a str, usize, [f64; 2]);
     let mm = Unit::new("mm", 1e-3);
@@ -94,7 +94,7 @@ fn corners(picture: &Picture) -> Table {
     Table::new(&picture.title, &columns, &rows)
 }
 
-/// One row a motion: frequency, loss factor, and where its energy sits.
+/// One row per motion: frequency, loss factor, energy shares.
 fn motions(wire: &Wire) -> Table {
     let none = Unit::NONE;
     let mut columns = vec![
@@ -112,7 +112,7 @@ fn motions(wire: &Wire) -> Table {
     Table::new(&wire.title, &columns, &wire.motions)
 }
 
-/// Series under each other, since each may have its own x.
+/// The points of all series in one list, since each series may have its own x values.
 fn curve_values(curve: &Curve) -> Table {
     let columns = [
         Column::text("series", "series", |row: &(&str, [f64; 2])| row.0.to_string()),

@@ -1,13 +1,13 @@
-//! Blocks with invented figures, for the tests of text and page alone.
+//! Blocks with invented figures, used only in tests of text and page.
 
 use super::block::{
     Area, Axis, Bar, Bars, Block, Curve, Filling, Label, Mark, Motion, Picture, Series, Shape, Tone, Unit,
     Wire, WireLine,
 };
 use super::table::{Column, Table};
-use crate::problem::{Place, Problem};
-use crate::quantity::Spread;
 use std::f64::consts::PI;
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::Spread;
 
 pub(super) const MICRO: Unit = Unit::new("µm", 1e-6);
 pub(super) const MILLI: Unit = Unit::new("ms", 1e-3);
@@ -66,7 +66,7 @@ pub(super) fn bars() -> Bars {
     Bars { title: "Settle time".to_string(), unit: MILLI, key: "settle_time_s".to_string(), bars }
 }
 
-/// One damped peak a line.
+/// A curve with one damped peak per line.
 pub(super) fn response() -> Curve {
     let compliance = |b: &Build, f: f64| {
         let r = f / b.frequency;
@@ -140,7 +140,7 @@ pub(super) fn frame() -> Wire {
     let corners = [[0.0, 0.0], [0.6, 0.0], [0.6, 0.4], [0.0, 0.4]];
     let mut points: Vec<[f64; 3]> = corners.iter().map(|c| [c[0], c[1], 0.0]).collect();
     points.extend([[0.0, 0.2, 0.0], [0.0, 0.2, 0.5], [0.25, 0.2, 0.5], [0.3, 0.2, 0.0], [0.6, 0.2, 0.0]]);
-    // The column between its ends, and a bow of the arm.
+    // Points along the column, between its ends.
     points.extend((1..8).map(|i| [0.0, 0.2, 0.5 * f64::from(i) / 8.0]));
     let line = |name: &str, through: &[usize]| WireLine { name: name.to_string(), through: through.to_vec() };
     let sway = |p: &[f64; 3]| [0.25 * p[2] * p[2], 0.9 * p[2] * p[2], -0.5 * p[2] * p[2] * p[0]];

@@ -1,12 +1,12 @@
-//! The answer for programs: the answer's own struct in an envelope.
+//! The JSON form of an answer: the answer's own struct in an envelope.
 //!
 //! ```text
 //! { "format": "modes/1", "program": { "name", "version" }, "design": { "file", "title" },
 //!   "result": { … } }
 //! ```
 //!
-//! A value that is not finite has no JSON and would silently read as null, which means missing.
-//! It is searched for before writing and reported as the defect that it is.
+//! JSON has no numbers that are not finite; a serialiser would write null, which here means missing. So
+//! `finite` looks for them before writing, and one that is found is reported as a defect of the program.
 
 mod finite;
 
@@ -15,7 +15,7 @@ pub use finite::first_not_finite;
 use serde::Serialize;
 use std::fmt;
 
-/// Which design was answered.
+/// The design that the answer is about.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Design {
     /// The file as the user named it.
@@ -39,12 +39,12 @@ struct Envelope<'a, T> {
     result: &'a T,
 }
 
-/// An answer that has no JSON: a defect of the program, not of the input.
+/// An answer that cannot be written as JSON: a defect of the program, not of the input.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Defect {
-    /// A number is not finite; where in the answer, as `builds.0.mass_kg`.
+    /// A number is not finite; holds its path in the answer, such as `builds.0.mass_kg`.
     NotFinite(String),
-    /// The answer is of a kind that JSON does not know, as the serialiser says it.
+    /// The answer has a type that JSON cannot hold; holds the serialiser's message.
     NoJson(String),
 }
 
@@ -60,7 +60,7 @@ impl fmt::Display for Defect {
 
 impl std::error::Error for Defect {}
 
-/// The JSON of the answer called `answer`, indented, with a newline at its end.
+/// The JSON of `result`, the answer of the command `answer`, indented, with a newline at the end.
 ///
 /// # Errors
 /// When `result` holds a number that is not finite, or a map that JSON cannot have.
@@ -68,7 +68,7 @@ pub fn envelope<T: Serialize>(answer: &str, design: Option<&Design>, result: &T)
     if let Some(path) = first_not_finite(result) {
         return Err(Defect::NotFinite(path));
     }
-    let program = Program { name: env!("CARGO_PKG_NAME"), version: env!("CARGO_PKG_VERSION") };
+    let program = Program { name: "stillbed", version: env!("CARGO_PKG_VERSION") };
     let envelope = Envelope { format: format!("{answer}/1"), program, design, result };
     let text = serde_json::to_string_pretty(&envelope).map_err(|e| Defect::NoJson(e.to_string()))?;
     Ok(text + "\n")

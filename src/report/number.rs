@@ -1,9 +1,9 @@
-//! Numbers as a reader wants them: significant figures that stay, and round steps for an axis.
+//! Numbers as text: significant figures for values, round steps for axes.
 
-/// `value` to `digits` significant figures, zeros that say something kept: 2.00 at three.
+/// `value` to `digits` significant figures, with trailing zeros that are significant: 2.00 for three.
 ///
-/// Whole numbers keep all their digits (`1234`, not `1230`); below 1e-4 and from 1e7 on it is
-/// in powers of ten. Not finite is `-`.
+/// Whole numbers keep all their digits (`1234`, not `1230`). Below 1e-4 and from 1e7 on the text is in
+/// powers of ten. A value that is not finite gives `-`.
 pub fn significant(value: f64, digits: usize) -> String {
     if !value.is_finite() {
         return "-".to_string();
@@ -12,7 +12,7 @@ pub fn significant(value: f64, digits: usize) -> String {
         return "0".to_string();
     }
     let digits = digits.max(1);
-    // The power is read off the rounded number, so that 9.996 is 10.0 and not 10.00.
+    // The power is taken from the rounded number: 9.996 gives 10.0, not 10.00.
     let text = format!("{value:.*e}", digits - 1);
     let (mantissa, power) = text.split_once('e').unwrap_or((&text, "0"));
     match power.parse::<i32>() {
@@ -21,7 +21,7 @@ pub fn significant(value: f64, digits: usize) -> String {
     }
 }
 
-/// Round values from `low` to `high`, about `count` of them, in steps of 1, 2 or 5.
+/// About `count` round values from `low` to `high`, in steps of 1, 2 or 5 times a power of ten.
 pub(super) fn linear_ticks(low: f64, high: f64, count: usize) -> Vec<f64> {
     let step = round_step(high - low, count);
     if step == 0.0 || !step.is_finite() {
@@ -32,7 +32,7 @@ pub(super) fn linear_ticks(low: f64, high: f64, count: usize) -> Vec<f64> {
     (first..=last.min(first + 50)).map(|i| i as f64 * step).collect()
 }
 
-/// The step 1, 2 or 5 times a power of ten that divides `span` into about `count`.
+/// The step of 1, 2 or 5 times a power of ten that divides `span` into about `count` steps.
 pub(super) fn round_step(span: f64, count: usize) -> f64 {
     let raw = span.abs() / count.max(1) as f64;
     if raw <= 0.0 || !raw.is_finite() {
@@ -43,8 +43,8 @@ pub(super) fn round_step(span: f64, count: usize) -> f64 {
     factor.unwrap_or(10.0) * power
 }
 
-/// Values for an axis in equal ratios: powers of ten, with 2 and 5 between where few, or
-/// equal steps where less than a factor of four is shown.
+/// Ticks of a logarithmic axis: powers of ten, also their 2- and 5-fold if those are few, or equal steps
+/// if the range is less than a factor of four.
 pub(super) fn log_ticks(low: f64, high: f64, count: usize) -> Vec<f64> {
     let decades = (high / low).log10();
     if decades < 0.6 {
@@ -67,9 +67,9 @@ pub(super) fn log_ticks(low: f64, high: f64, count: usize) -> Vec<f64> {
         .collect()
 }
 
-/// A tick as short as it can be said.
+/// A tick's label in as few characters as possible.
 pub(super) fn tick_label(value: f64) -> String {
-    crate::quantity::figures(value, 6)
+    stillbed_input::quantity::figures(value, 6)
 }
 
 #[cfg(test)]

@@ -1,9 +1,14 @@
-//! One page that can be sent: everything is in it, and it asks nothing of any server.
+//! A report as one self-contained HTML page that loads nothing from any server.
 //!
-//! The page is complete without its script; the script adds reading values off curves, zoom,
-//! turning and moving the wire drawing, hearing a tap, and saving drawings and tables. The
-//! policy in its head allows that one script and that one style sheet by their hashes, and
-//! nothing else.
+//! The page is complete without its script. The script adds reading values off curves, zoom, turning and
+//! animating the wire drawing, playing a tap, and saving drawings and tables. The content security policy
+//! in the head allows this one script and this one style sheet by their hashes, and nothing else.
+//!
+//! ```text
+//! data   what the script needs to know of a block, as JSON
+//! table  tables of the page
+//! tests  checks of a whole page
+//! ```
 //!
 //! # Source
 //! - `csp3`: hashes of inline script and style
@@ -14,31 +19,31 @@ mod table;
 use super::block::{Block, Curve, Tone, Wire};
 use super::csv;
 use super::svg::{self, Size, draw};
-use crate::problem::{Problem, Severity};
 use base64::Engine;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use sha2::{Digest, Sha256};
+use stillbed_input::problem::{Problem, Severity};
 
 const STYLE: &str = include_str!("page/page.css");
 const SCRIPT: &str = include_str!("page/page.js");
 
-/// The last appendix.
+/// Heading of the last appendix.
 const INPUTS: &str = "Appendix: what it was made from";
 
-/// Points of a line that a page holds at most.
+/// Most points per line of a curve; longer lines are thinned.
 const MOST_POINTS: usize = 4000;
 
 /// A whole report.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Document {
-    /// What it is about.
+    /// Its title.
     pub title: String,
-    /// What stands in its title block, as `("design file", "stand.toml")`: the program, its
-    /// version and the date among them, as the caller knows them.
+    /// Title block, as `("design file", "stand.toml")`: the caller states program, version and how the page
+    /// was made.
     pub facts: Vec<(String, String)>,
-    /// From the answer first to the details last.
+    /// The sections, from the answer to the details.
     pub sections: Vec<Section>,
-    /// The files that it was made from, as `(name, text)`, so that it can be made again.
+    /// The input files, as `(name, text)`, so that the page can be reproduced.
     pub inputs: Vec<(String, String)>,
 }
 
@@ -49,12 +54,12 @@ pub struct Section {
     pub heading: String,
     /// What it shows.
     pub blocks: Vec<Block>,
-    /// True for an appendix, which is closed until it is opened and is printed when it is open.
+    /// True for an appendix: collapsed until the reader opens it, and printed only if open.
     pub folded: bool,
 }
 
 impl Section {
-    /// A part that is seen at once.
+    /// A section that is open.
     pub fn new(heading: &str, blocks: Vec<Block>) -> Section {
         Section { heading: heading.to_string(), blocks, folded: false }
     }
@@ -65,7 +70,7 @@ impl Section {
     }
 }
 
-/// The page of `document`.
+/// The HTML of `document`.
 pub fn render(document: &Document) -> String {
     let mut figure = 0;
     let mut sections = Vec::new();
@@ -133,7 +138,7 @@ fn part(id: &str, heading: &str, folded: bool, content: Markup) -> Markup {
     }
 }
 
-/// Blocks one after another; drawings to scale that follow each other stand side by side.
+/// Blocks one after another; successive pictures stand side by side.
 fn all(blocks: &[Block], figure: &mut usize) -> Markup {
     let pictures = |block: &Block| matches!(block, Block::Picture(_));
     html! {
@@ -147,7 +152,7 @@ fn all(blocks: &[Block], figure: &mut usize) -> Markup {
     }
 }
 
-/// The files that the page was made from.
+/// The appendix with the input files.
 fn inputs(files: &[(String, String)]) -> Markup {
     html! {
         p { "With the same program and these files, the command in the head of this page makes it again." }
@@ -158,7 +163,7 @@ fn inputs(files: &[(String, String)]) -> Markup {
     }
 }
 
-/// Nothing is loaded from anywhere; the script and the style sheet are those of this program.
+/// The content security policy: nothing is loaded; only the page's own script and style sheet are allowed.
 fn policy() -> String {
     let hash = |text: &str| base64::engine::general_purpose::STANDARD.encode(Sha256::digest(text.as_bytes()));
     format!(
@@ -202,8 +207,7 @@ fn show(block: &Block, figure: &mut usize) -> Markup {
     }
 }
 
-/// `curve` with no more points than a page can bear, and how many of how many where that is
-/// fewer.
+/// `curve` thinned to what a page can hold; if points were dropped, also the numbers kept and in total.
 fn thinned(curve: &Curve) -> (Curve, Option<(usize, usize)>) {
     let count = |curve: &Curve| curve.series.iter().map(|series| series.points.len()).sum::<usize>();
     let mut thin = curve.clone();
@@ -215,7 +219,7 @@ fn thinned(curve: &Curve) -> (Curve, Option<(usize, usize)>) {
     (thin, (kept < all).then_some((kept, all)))
 }
 
-/// A drawing for wide and for narrow screens, what can be done with it, and its values.
+/// A drawing in a wide and a narrow version, its buttons, and a table of its values.
 fn drawing(block: &Block, title: &str, tools: Markup, figure: &mut usize) -> Markup {
     *figure += 1;
     let id = format!("figure-{figure}");
@@ -256,7 +260,7 @@ fn tools_of_curve(curve: &Curve) -> Markup {
     }
 }
 
-/// True when one of `tones` sounds after the tap.
+/// True if at least one of `tones` is audible after the tap.
 fn heard<'a>(tones: impl IntoIterator<Item = &'a Tone>) -> bool {
     tones.into_iter().any(|tone| tone.heard != 0.0)
 }

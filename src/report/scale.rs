@@ -1,9 +1,9 @@
-//! The scale of an axis: which values it spans and where its ticks are, for text and page alike.
+//! The scale of an axis, shared by text and page: the range it covers and where its ticks are.
 
 use super::block::{Axis, Unit};
 use super::number::{linear_ticks, log_ticks, round_step, tick_label};
 
-/// One axis with its limits, in SI.
+/// Range and ticks of one axis, in SI.
 #[derive(Debug, Clone)]
 pub(super) struct Scale {
     pub(super) low: f64,
@@ -12,23 +12,23 @@ pub(super) struct Scale {
     pub(super) ticks: Vec<Tick>,
 }
 
-/// A labelled place on an axis.
+/// A labelled tick.
 #[derive(Debug, Clone)]
 pub(super) struct Tick {
-    /// In SI.
+    /// Its value in SI.
     pub(super) at: f64,
-    /// In the unit of the axis.
+    /// Its value in the unit of the axis.
     pub(super) label: String,
 }
 
 impl Scale {
-    /// The scale that ends where the values end, with about `count` ticks.
+    /// The scale whose ends are the least and the largest value, with about `count` ticks.
     pub(super) fn tight(axis: &Axis, values: impl Iterator<Item = f64>, count: usize) -> Scale {
         let (low, high) = limits(values, axis.log);
         Scale::between(low, high, axis.log, axis.unit, count)
     }
 
-    /// The scale that ends at round values outside of the values.
+    /// The scale whose ends are round numbers that enclose the values.
     pub(super) fn rounded(axis: &Axis, values: impl Iterator<Item = f64>, count: usize) -> Scale {
         let (low, high) = limits(values, axis.log);
         let (low, high) = (low / axis.unit.size, high / axis.unit.size);
@@ -50,8 +50,8 @@ impl Scale {
         Scale { low, high, log, ticks: ticks.collect() }
     }
 
-    /// Where `value` lies: 0 at the low end, 1 at the high end; `None` when it has no place,
-    /// as zero on an axis of ratios.
+    /// Position of `value` along the axis: 0 at the low end, 1 at the high end. `None` if it has no position,
+    /// such as zero on a logarithmic axis.
     pub(super) fn fraction(&self, value: f64) -> Option<f64> {
         let part = if self.log {
             (value / self.low).ln() / (self.high / self.low).ln()
@@ -62,10 +62,10 @@ impl Scale {
     }
 }
 
-/// Values from here on have no place: room between them and in other units would be beyond all numbers.
+/// Larger values are not drawn: their differences, or their values in other units, could overflow.
 const MOST: f64 = 1e290;
 
-/// Least and largest of what can be shown, never equal.
+/// Least and largest of the values that can be drawn; the two always differ.
 fn limits(values: impl Iterator<Item = f64>, log: bool) -> (f64, f64) {
     let is_shown = |v: &f64| v.abs() < MOST && (!log || *v > 1.0 / MOST);
     let shown = values.filter(is_shown);
@@ -80,7 +80,7 @@ fn limits(values: impl Iterator<Item = f64>, log: bool) -> (f64, f64) {
     }
 }
 
-/// The next of 1, 2 and 5 times a power of ten in the direction of `end`.
+/// The nearest number of 1, 2 or 5 times a power of ten, rounded by `end`: up or down.
 fn round_ratio(value: f64, end: fn(f64) -> f64) -> f64 {
     let power = 10f64.powf((value.log10() + 1e-9).floor());
     let mantissa = value / power;

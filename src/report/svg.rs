@@ -1,7 +1,17 @@
-//! Drawings as SVG text that stands for itself: colours, patterns and legend are in it.
+//! Drawings as self-contained SVG text, with their colours, hatching and legend.
 //!
-//! Colours are attributes, so that a style sheet around the drawing may replace them, as the
-//! page does in the dark. Lines also differ by their dashes and materials by their hatching.
+//! Colours are attributes, so that a style sheet around the drawing can override them, as the page does in
+//! dark mode. Lines also differ by their dashes and materials by their hatching.
+//!
+//! ```text
+//! curve    lines over two axes
+//! bars     values side by side
+//! picture  a section to scale
+//! wire     a frame in space with its motion
+//! shares   energy shares of motions, beside the frame
+//! names    where names of points are placed
+//! ink      the palette: colours, dashes, hatching
+//! ```
 
 mod bars;
 mod curve;
@@ -21,14 +31,14 @@ use super::text::width;
 use ink::TEXT;
 use maud::{Markup, html};
 
-/// For which width a drawing is made; letters keep their size.
+/// The width a drawing is made for; text has the same size in all.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Size {
-    /// 720 units, for a desk or paper.
+    /// 720 units, for a desktop screen or paper.
     Wide,
     /// 350 units, for a telephone.
     Narrow,
-    /// 232 units, for several beside each other.
+    /// 232 units, for several side by side.
     Small,
 }
 
@@ -42,8 +52,8 @@ impl Size {
     }
 }
 
-/// The drawing of `block`; `None` for a block that is none. `id` starts the names inside of it
-/// and must differ between drawings of one page.
+/// The drawing of `block`; `None` if the block is not a drawing. `id` is a prefix of the names in it and
+/// must differ between drawings of one page.
 pub fn draw(block: &Block, size: Size, id: &str) -> Option<String> {
     let drawing = match block {
         Block::Curve(curve) => curve::draw(curve, size, id),
@@ -55,7 +65,7 @@ pub fn draw(block: &Block, size: Size, id: &str) -> Option<String> {
     Some(drawing.into_string())
 }
 
-/// The frame of every drawing: its size, its name and its description for who cannot see it.
+/// The SVG element of a drawing: its size, and title and description for screen readers.
 fn sheet(id: &str, (width, height): (f64, f64), title: &str, description: &str, content: Markup) -> Markup {
     let height = height.ceil();
     html! {
@@ -69,12 +79,12 @@ fn sheet(id: &str, (width, height): (f64, f64), title: &str, description: &str, 
     }
 }
 
-/// A coordinate to a tenth of a unit.
+/// A coordinate rounded to a tenth of a unit.
 fn r(value: f64) -> f64 {
     (value * 10.0).round() / 10.0
 }
 
-/// About how wide `text` is drawn.
+/// Approximate width of `text`, in units.
 fn long(text: &str) -> f64 {
     7.0 * width(text) as f64
 }
@@ -94,7 +104,7 @@ fn fitted(text: &str, room: f64) -> String {
     kept.trim_end().to_string() + "…"
 }
 
-/// One entry of a legend: what stands before the name, drawn in a box 26 wide and 12 high.
+/// One legend entry: the sample before the name, in a box 26 wide and 12 high.
 struct Entry {
     sign: Markup,
     name: String,
@@ -102,7 +112,7 @@ struct Entry {
 
 const ROW: f64 = 20.0;
 
-/// Entries one after another from `top` down, as many a row as fit; and where they end.
+/// The legend from `top` down, with as many entries per row as fit, and its lower end.
 fn legend(entries: Vec<Entry>, left: f64, right: f64, top: f64) -> (Markup, f64) {
     let (mut x, mut y) = (left, top);
     let mut placed = Vec::new();

@@ -1,14 +1,14 @@
-//! One list of columns makes the terminal's table, the CSV and the table of the page.
+//! Tables made from one list of columns, used alike for the terminal, the CSV and the page.
 //!
-//! A [`Column`] says how a value is titled, in which unit it is shown, what programs call it and
-//! how it is read from a row. [`disagreements`] holds the columns against the JSON of the same
-//! rows, so that no output can say something else than another.
+//! A [`Column`] states the title of a value, the unit it is shown in, its name in JSON and CSV, and how it
+//! is read from a row. [`disagreements`] compares the columns with the JSON of the same rows, so that no
+//! output can differ from another.
 
 use super::block::Unit;
 use super::number::significant;
-use crate::quantity::Spread;
 use serde::Serialize;
 use serde_json::Value;
+use stillbed_input::quantity::Spread;
 
 /// One value of a table, in SI.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -16,24 +16,24 @@ use serde_json::Value;
 pub enum Cell {
     /// A finite number.
     Number(f64),
-    /// No value, which is not zero.
+    /// No value; not the same as zero.
     Missing,
     /// A name, a remark.
     Text(String),
-    /// A number with its limits of 5 % and 95 %, and its median where it was drawn.
+    /// A number with its 5 % and 95 % limits, and the median if it comes from draws.
     Spread {
-        /// The value to compute with.
+        /// The nominal value.
         value: f64,
-        /// 5 % of the cases lie below.
+        /// 5 % of the values lie below.
         low: f64,
-        /// 5 % of the cases lie above.
+        /// 5 % of the values lie above.
         high: f64,
-        /// Half of the cases lie below.
+        /// Half of the values lie below.
         median: Option<f64>,
     },
 }
 
-/// What a column holds; a spread takes three columns in CSV, whatever its rows hold.
+/// The kind of values in a column. A spread takes three columns in CSV even if no row has limits.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub(super) enum Holds {
@@ -42,7 +42,7 @@ pub(super) enum Holds {
     Spread,
 }
 
-/// One column of rows `R`.
+/// One column of a table with rows of type `R`.
 pub struct Column<R> {
     title: String,
     unit: Unit,
@@ -65,7 +65,7 @@ impl<R> Column<R> {
         Column::new(title, Unit::NONE, key, Holds::Text, Box::new(cell))
     }
 
-    /// A column of numbers, shown in `unit` to three significant figures. What is not finite is
+    /// A column of numbers, shown in `unit` to three significant figures. A value that is not finite is
     /// missing.
     pub fn number(
         title: &str,
@@ -78,8 +78,8 @@ impl<R> Column<R> {
         Column::new(title, unit, key, Holds::Number, Box::new(cell))
     }
 
-    /// A column of numbers with their spread, found in JSON as `{ value, low, high }`, with `median`
-    /// where it was drawn.
+    /// A column of numbers with spread, which JSON holds as `{ value, low, high }`, with `median` if it comes
+    /// from draws.
     pub fn spread(
         title: &str,
         unit: Unit,
@@ -97,7 +97,7 @@ impl<R> Column<R> {
         Column::new(title, unit, key, Holds::Spread, Box::new(cell))
     }
 
-    /// What programs call it.
+    /// Its name in JSON and CSV.
     pub fn key(&self) -> &str {
         &self.key
     }
@@ -108,15 +108,15 @@ impl<R> Column<R> {
         self
     }
 
-    /// The same column found in JSON at `path` instead of at its key: `0.name` for the name of
-    /// the first of a pair.
+    /// The same column, but read from the JSON at `path` instead of at its key: `0.name` for the name of the
+    /// first of a pair.
     pub fn path(mut self, path: &str) -> Column<R> {
         self.path = path.to_string();
         self
     }
 }
 
-/// What is known of a column of a [`Table`].
+/// Title, unit, key and format of one column of a [`Table`].
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Head {
     pub(super) title: String,
@@ -126,10 +126,10 @@ pub struct Head {
     pub(super) holds: Holds,
 }
 
-/// Rows of values under titles, in SI.
+/// Rows of values under column heads, in SI.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Table {
-    /// What is to be seen.
+    /// Title of the table.
     pub title: String,
     pub(super) heads: Vec<Head>,
     pub(super) rows: Vec<Vec<Cell>>,
@@ -154,24 +154,24 @@ impl Table {
         }
     }
 
-    /// The same table shown with its rows as columns, each under its first value: for a few
-    /// things with many properties.
+    /// The same table shown transposed, each row as a column headed by its first value: for few things with
+    /// many properties.
     pub fn side_by_side(mut self) -> Table {
         self.side_by_side = true;
         self
     }
 
-    /// How many rows it has.
+    /// Number of rows.
     pub fn len(&self) -> usize {
         self.rows.len()
     }
 
-    /// True when it has no row.
+    /// True if it has no rows.
     pub fn is_empty(&self) -> bool {
         self.rows.is_empty()
     }
 
-    /// The table as text in units of the shop.
+    /// The table as text in shown units.
     pub fn shown(&self) -> Grid {
         if self.side_by_side && !self.heads.is_empty() { self.turned() } else { self.upright() }
     }
@@ -204,10 +204,10 @@ impl Table {
     }
 }
 
-/// A table as text, column by column: what terminal and page lay out.
+/// A table as text, column by column, to be laid out by terminal or page.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Grid {
-    /// From left to right.
+    /// The columns from left to right.
     pub columns: Vec<GridColumn>,
 }
 
@@ -218,20 +218,20 @@ pub struct GridColumn {
     pub title: String,
     /// Unit of its numbers.
     pub unit: String,
-    /// True for numbers, which end at the right.
+    /// True for numbers, which are aligned right.
     pub right: bool,
-    /// From top to bottom; numbers padded so that their points stand under each other.
+    /// Cells from top to bottom; numbers are padded so that their decimal points align.
     pub cells: Vec<String>,
 }
 
-/// A figure smaller than this in the unit of its column is what rounding leaves of zero.
+/// A smaller value, in the unit of its column, is a rounding error of zero and shown as 0.
 const NOTHING: f64 = 1e-9;
 
 /// A cell as text in the unit of its column.
 fn shown(cell: &Cell, head: &Head) -> String {
     let figure = |value: f64| {
         let value = value / head.unit.size;
-        // A bare whole number is a count.
+        // A whole number without unit is a count.
         if head.unit.name.is_empty() && value.fract() == 0.0 && value.abs() < 1e7 {
             format!("{value}")
         } else if !head.unit.name.is_empty() && value.abs() < NOTHING {
@@ -251,7 +251,7 @@ fn shown(cell: &Cell, head: &Head) -> String {
     }
 }
 
-/// Plain numbers padded at the right so that their points stand under each other.
+/// Numbers padded on the right so that their decimal points align.
 fn aligned(cells: Vec<String>, holds: Holds) -> Vec<String> {
     if holds != Holds::Number {
         return cells;
@@ -261,8 +261,8 @@ fn aligned(cells: Vec<String>, holds: Holds) -> Vec<String> {
     cells.into_iter().map(|cell| format!("{cell}{}", " ".repeat(longest - after_point(&cell)))).collect()
 }
 
-/// Where the values of `columns` differ from what the JSON of `rows` says at their keys; empty
-/// when they agree. A key that the JSON lacks counts as a difference; null is missing.
+/// Lists where the values of `columns` differ from the JSON of `rows`; empty if they agree. A key that the
+/// JSON lacks is a difference; null is a missing value.
 pub fn disagreements<R: Serialize>(columns: &[Column<R>], rows: &[R]) -> Vec<String> {
     let mut found = Vec::new();
     for (i, row) in rows.iter().enumerate() {
@@ -316,14 +316,14 @@ fn at<'a>(json: &'a Value, path: &str) -> Option<&'a Value> {
     path.split('.').try_fold(json, step)
 }
 
-/// True when the way along `path` ends early at a null: the whole object is missing.
+/// True if `path` meets a null before its end: the whole object is missing.
 fn has_null_on(json: &Value, path: &str) -> bool {
     let mut here = json;
     for key in path.split('.') {
         match step(here, key) {
             Some(Value::Null) => return true,
             Some(next) => here = next,
-            // A place beyond the end of a list is missing, like null.
+            // An index beyond the end of a list counts as missing, like null.
             None => return here.is_array() && key.parse::<usize>().is_ok(),
         }
     }
@@ -398,7 +398,7 @@ pub(super) mod tests {
             Column::number("k", Unit::NONE, "stiffness", |_: &Row| None),
             Column::text("n", "name", |_: &Row| "x".to_string()),
         ];
-        // The missing stiffness of the third row is missing in both.
+        // The stiffness of the third row is missing in both, so it is no difference.
         assert_eq!(disagreements(&wrong, &rows()).len(), 2 + 3 + 3);
     }
 

@@ -1,8 +1,21 @@
-//! Blocks for a terminal: text of a stated width, with colour only where the caller wants it.
+//! Blocks as text for a terminal, of a given width, with colour only if asked for.
 //!
-//! No line is longer than the width. What does not fit is folded, or, for tables, split into
-//! groups of columns. Everything can be read without colour: lines differ by their dashes and
-//! carry a letter, materials differ by their shade.
+//! No line is longer than the width: text is folded, and wide tables are split into groups of columns.
+//! Everything can be read without colour: lines differ by their dashes and carry a letter, materials differ
+//! by their shade.
+//!
+//! ```text
+//! fold      width of text, folding, cutting
+//! ink       colours by meaning
+//! canvas    a grid of characters with braille dots
+//! table     tables
+//! curve     lines over two axes
+//! bars      values side by side
+//! picture   a section to scale
+//! wire      a frame in space
+//! problems  errors and warnings with excerpts
+//! tests     outputs compared with stored ones
+//! ```
 
 mod bars;
 mod canvas;
@@ -21,12 +34,12 @@ use fold::fold;
 pub(super) use fold::width;
 use ink::Ink;
 
-/// How text is to look.
+/// Width and colour of the text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Look {
-    /// Columns of the terminal; less than 40 is taken as 40.
+    /// Width of the terminal in characters; at least 40 is used.
     pub width: usize,
-    /// True for escape sequences of colour; the caller knows whether it writes to a terminal.
+    /// True to add colour escape sequences.
     pub colour: bool,
 }
 
@@ -46,7 +59,7 @@ impl Look {
     }
 }
 
-/// `blocks` under each other, with an empty line between them and a newline at the end.
+/// The text of `blocks`, with an empty line between them and a newline at the end.
 pub fn render(blocks: &[Block], look: &Look) -> String {
     let pieces = blocks.iter().map(|block| match block {
         Block::Heading(text) => heading(text, look),
@@ -70,17 +83,17 @@ fn heading(text: &str, look: &Look) -> Vec<String> {
     lines.iter().map(|line| look.paint(line, Ink::Strong)).chain([rule]).collect()
 }
 
-/// What stands over a whole answer, and the empty line after it.
+/// The heading of a whole answer and the empty line after it.
 pub fn head(heading: &str, look: &Look) -> String {
     title(heading, look).join("\n") + "\n\n"
 }
 
-/// The title of a block, if it has one.
+/// The title of a block, folded; no line if it is empty.
 fn title(text: &str, look: &Look) -> Vec<String> {
     fold(text, look.columns()).iter().map(|line| look.paint(line, Ink::Strong)).collect()
 }
 
-/// Legend entries one after another, as many a line as fit.
+/// Legend entries one after another, as many per line as fit.
 fn legend(entries: &[(String, String, Ink)], look: &Look) -> Vec<String> {
     let gap = "   ";
     let mut lines: Vec<(usize, String)> = Vec::new();

@@ -1,19 +1,19 @@
-//! How a drawing in space is laid on a flat surface, and what of it is within its edges.
+//! Projects drawings in space onto a plane and finds their extent.
 
-/// Where the eye stands, in degrees from the x axis towards y and above the ground. Close to
-/// isometric; the true one lays opposite corners of a cube on each other.
+/// Direction of view in degrees: angle from the x axis towards y, and elevation above the ground. Close to
+/// isometric, in which opposite corners of a cube would coincide.
 pub(super) const TURN: f64 = -52.0;
 pub(super) const RISE: f64 = 27.0;
 
-/// Across and up in the picture of a point in space.
+/// The projection of a point in space: across and up.
 pub(super) fn seen(p: [f64; 3]) -> [f64; 2] {
     let (turn, rise) = (TURN.to_radians(), RISE.to_radians());
     let along = turn.cos() * p[0] + turn.sin() * p[1];
     [turn.cos() * p[1] - turn.sin() * p[0], rise.cos() * p[2] - rise.sin() * along]
 }
 
-/// Least and largest coordinates of what is finite of `points`; `None` where nothing can be
-/// drawn to scale: no point, all in one place, or a size that no base has.
+/// Least and largest coordinates of the finite ones of `points`. `None` if nothing can be drawn to scale:
+/// there is no point, all coincide, or the size is out of range.
 pub(super) fn extent<'a>(points: impl Iterator<Item = &'a [f64; 2]>) -> Option<([f64; 2], [f64; 2])> {
     let mut low = [f64::INFINITY; 2];
     let mut high = [f64::NEG_INFINITY; 2];

@@ -1,4 +1,4 @@
-//! The answers about response as they are shown and serialised: one entry a build.
+//! The results of the response studies as they are shown and serialised: one entry for each build.
 
 use super::cut::{Lobe, StableDepth};
 use super::floor::{FloorMotion, FloorPath};
@@ -7,43 +7,43 @@ use super::peak::Peak;
 use super::speeds::{Clash, OrderLine, UnbalanceMotion};
 use serde::Serialize;
 
-/// How one build answers a force that goes on. What the design does not ask for is empty or `None`.
+/// How one build responds to a lasting force. Results that the design does not ask for are empty or `None`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct BuildResponse {
     /// Key of the build.
     pub name: String,
-    /// What a reader calls it.
+    /// The build's name as readers see it.
     pub label: String,
     /// The curve between the two stations, with its peaks.
     #[serde(flatten)]
     pub curve: FrequencyResponse,
     /// Inverse of the greatest compliance, N/m.
     pub dynamic_stiffness_n_per_m: Option<f64>,
-    /// By how much that may be off for modes above the computed ones, N/m.
+    /// Error bound of that from modes that were not computed, N/m.
     pub dynamic_stiffness_error_n_per_m: Option<f64>,
-    /// Where that is, Hz.
+    /// Frequency of the greatest compliance, Hz.
     pub peak_frequency_hz: Option<f64>,
     /// Depth of cut that is stable at every speed, m.
     pub stable_depth_m: Option<f64>,
     /// Frequency at which a deeper cut chatters, Hz.
     pub chatter_frequency_hz: Option<f64>,
-    /// Border of the stable cut over speed.
+    /// Stability limit of the cut over speed.
     pub lobes: Vec<Lobe>,
     /// Running speeds that meet a mode, or nearly.
     pub clashes: Vec<Clash>,
-    /// Lines of a picture of frequency over speed.
+    /// Lines of a plot of frequency over speed.
     pub order_lines: Vec<OrderLine>,
-    /// Motion from unbalance, one entry for each range of speeds that states it.
+    /// Motion from unbalance, one entry for each range of speeds that states an unbalance.
     pub unbalance: Vec<UnbalanceMotion>,
-    /// What reaches the path of the floor's motion along x, y and z; none for a floating base.
+    /// Response of the observed station to floor motion along x, y and z; none for a floating base.
     pub floor_paths: Vec<FloorPath>,
     /// Motion from the floor.
     pub floor: Option<FloorMotion>,
 }
 
 impl BuildResponse {
-    /// The `curve` of a build and its `worst` peak, which need not be of the same direction; the rest
-    /// is to be added where the design asks for it.
+    /// The `curve` of a build and its `worst` peak, which need not be along the same direction; the other
+    /// results are added where the design asks for them.
     pub fn new(name: &str, label: &str, curve: FrequencyResponse, worst: Option<Peak>) -> BuildResponse {
         BuildResponse {
             name: name.to_string(),
@@ -52,7 +52,7 @@ impl BuildResponse {
             dynamic_stiffness_n_per_m: worst.and_then(|peak| peak.dynamic_stiffness_n_per_m),
             dynamic_stiffness_error_n_per_m: worst
                 .and_then(|peak| Some(peak.stiffness_error * peak.dynamic_stiffness_n_per_m?)),
-            // Where nothing moves the largest motion is nowhere.
+            // Where nothing moves, there is no frequency of the largest motion.
             peak_frequency_hz: worst
                 .filter(|peak| peak.dynamic_stiffness_n_per_m.is_some())
                 .map(|peak| peak.frequency_hz),
@@ -67,7 +67,7 @@ impl BuildResponse {
         }
     }
 
-    /// The same with the depth that a cut may have.
+    /// The same with the stable depth of cut and its lobes.
     pub fn with_cut(mut self, stable: Option<StableDepth>, lobes: Vec<Lobe>) -> BuildResponse {
         self.stable_depth_m = stable.map(|found| found.depth_m);
         self.chatter_frequency_hz = stable.map(|found| found.frequency_hz);

@@ -1,4 +1,4 @@
-//! What does a tap of some length start? A half-sine of force, and what a mode makes of it.
+//! What does a tap of finite duration excite? A half-sine of force, and its effect on a mode.
 //!
 //! ```text
 //! F(t) = (π J / 2T) sin(π t / T),  0 < t < T;   an ideal impulse J δ(t) where T = 0
@@ -6,9 +6,9 @@
 //! F̂(s) / J = ∫ F(t) exp(-s t) dt / J = (1 + exp(-s T)) / (2 (1 + (s T / π)²))
 //! ```
 //!
-//! A mode that an ideal impulse sets into `z exp(s t)` moves as `z F̂(s)/J exp(s t)` once the tap is over:
-//! the decay within the tap is in it. Without decay that is the factor `|cos(ω T/2) / (1 - (ω T/π)²)|` with
-//! a phase about the middle of the tap. While it lasts
+//! A mode that an ideal impulse would start as `z exp(s t)` moves as `z F̂(s)/J exp(s t)` once the tap is
+//! over, the decay during the tap included. For an undamped mode this is the factor
+//! `|cos(ω T/2) / (1 - (ω T/π)²)|`, with the phase of an impulse at the middle of the tap. During the tap
 //!
 //! ```text
 //! ∫₀ᵗ F(u) exp(s (t - u)) du / J = (π/2T) (β exp(s t) - β cos β t - s sin β t) / (s² + β²),   β = π/T
@@ -22,25 +22,26 @@
 use num_complex::Complex64;
 use std::f64::consts::PI;
 
-/// A pole nearer than this to the one of the half-sine, relative to it, is moved away by as much.
+/// A pole closer than this (relative) to that of the half-sine, where the formula is 0/0, is shifted by as
+/// much.
 const APART: f64 = 1e-7;
 
-/// A tap.
+/// A tap as a half-sine of force.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Blow {
-    /// N s.
+    /// Impulse, N s.
     pub impulse: f64,
-    /// How long it lasts, s; 0 is an ideal impulse.
+    /// Duration, s; 0 is an ideal impulse.
     pub duration: f64,
 }
 
 impl Blow {
-    /// An `impulse`, N s, that takes no time.
+    /// An `impulse`, N s, of zero duration.
     pub fn ideal(impulse: f64) -> Blow {
         Blow { impulse, duration: 0.0 }
     }
 
-    /// What becomes of the amplitude of a mode with the pole `s`, 1/s, after the tap.
+    /// The amplitude of a mode with the pole `s`, 1/s, after the tap, over that after an ideal impulse.
     pub fn factor(&self, s: Complex64) -> Complex64 {
         if self.duration <= 0.0 {
             return Complex64::ONE;
@@ -55,8 +56,8 @@ impl Blow {
         0.5 * PI * PI * ratio / (apart + 2.0 * PI * Complex64::I)
     }
 
-    /// The motion of a mode with the pole `s`, 1/s, at `time`, s, within the tap; 1 is what an ideal
-    /// impulse starts.
+    /// The motion of a mode with the pole `s`, 1/s, at `time`, s, during the tap, over the initial amplitude
+    /// after an ideal impulse.
     pub fn within(&self, s: Complex64, time: f64) -> Complex64 {
         let beta = PI / self.duration;
         let mut s = s;
@@ -83,7 +84,7 @@ impl Blow {
         0.5 * PI / self.duration * (PI * time / self.duration).sin()
     }
 
-    /// How far a free body is at `time`, s, over its velocity after the tap, s.
+    /// Displacement of a free body at `time`, s, over its velocity after the tap, s.
     pub fn drifted(&self, time: f64) -> f64 {
         if self.duration <= 0.0 || time >= self.duration {
             return time - 0.5 * self.duration;
@@ -97,7 +98,7 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    /// The motion and velocity of x'' + 2 d x' + (w² + d²) x = F(t) / m at the end of the tap, by the classical
+    /// The motion and velocity of x'' + 2 d x' + (w² + d²) x = F(t) / m at the end of the tap, by classical
     /// fourth-order Runge-Kutta steps.
     fn integrated(blow: &Blow, decay: f64, omega: f64, end: f64) -> [f64; 2] {
         let slope = |t: f64, [x, v]: [f64; 2]| {
@@ -123,7 +124,7 @@ mod tests {
     #[test]
     fn no_higher_mode_is_struck_harder_than_the_bound_says() {
         let blow = Blow { impulse: 1.0, duration: 1e-3 };
-        // By hand, at three times the half-sine: 1/(3² - 1).
+        // At three times the frequency of the half-sine: 1/(3² - 1).
         approx::assert_relative_eq!(blow.most(3.0 * PI / 1e-3), 0.125, max_relative = 1e-12);
         for i in 1..400 {
             let omega = f64::from(i) * 50.0;
@@ -140,7 +141,8 @@ mod tests {
         let of = |x: f64| blow.factor(Complex64::new(0.0, x * PI / 1e-3));
         assert!((of(1.0).norm() - PI / 4.0).abs() < 1e-12);
         assert!((of(1.0 + 1e-5).norm() - PI / 4.0).abs() < 1e-5);
-        // A slow mode feels an impulse at the middle of the tap; one of three half-periods none at all.
+        // A slow mode sees an impulse at the middle of the tap; one with three half-periods in the tap is not
+        // excited.
         assert!((of(1e-6) - 1.0).norm() < 1e-5 && of(3.0).norm() < 1e-12);
         assert!((of(2.0).norm() - 1.0 / 3.0).abs() < 1e-12);
         assert!(((of(0.5) * Complex64::from_polar(1.0, 0.25 * PI)).im).abs() < 1e-12);
@@ -149,7 +151,7 @@ mod tests {
     #[test]
     fn a_free_body_is_where_its_velocity_took_it() {
         let blow = Blow { impulse: 1.0, duration: 2e-3 };
-        // The velocity after the tap is 1: half of the tap is lost, by symmetry.
+        // The velocity after the tap is 1; by symmetry, half the duration is lost.
         assert!((blow.drifted(2e-3) - 1e-3).abs() < 1e-15 && (blow.drifted(5e-3) - 4e-3).abs() < 1e-15);
         let near = integrated(&blow, 0.0, 1e-3, 1.3e-3)[0];
         assert!((blow.drifted(1.3e-3) - near).abs() < 1e-9, "{near}");

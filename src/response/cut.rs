@@ -1,7 +1,7 @@
-//! How deep can the tool cut before it chatters? The limit at every speed, and the lobes above it.
+//! How deep can the tool cut before it chatters? The limit at every speed, and the stability lobes above it.
 //!
-//! Each pass cuts the waves that the last one left. With `G` the compliance between tip and work
-//! along the direction in which chip thickness is measured, and the force along it too,
+//! Each pass cuts the waves that the previous one left. With `G` the compliance between tip and work along
+//! the direction in which chip thickness is measured and in which the force is assumed to act,
 //!
 //! ```text
 //! b_lim = -1 / (2 K_s min Re G)                        stable at every speed
@@ -9,7 +9,7 @@
 //! n_j   = (w / 2 pi) / (j + (3 pi + 2 psi) / 2 pi)      the lobes, j = 1, 2, ...
 //! ```
 //!
-//! with the cutting force a chip area `K_s`, N/m2, and passes a second `n_j` (turns times teeth).
+//! with the cutting force per chip area `K_s`, N/m2, and the passes per second `n_j` (turns times teeth).
 //! Left out: more than one tooth in the cut, a force that is not along the normal, process damping.
 //!
 //! # Source
@@ -22,7 +22,7 @@ use num_complex::Complex64;
 use serde::Serialize;
 use std::f64::consts::{PI, TAU};
 
-/// Lobes are drawn up to this many times the stable depth.
+/// Lobes are drawn up to this multiple of the stable depth.
 const DRAWN: f64 = 10.0;
 
 /// The depth that does not chatter at any speed.
@@ -48,8 +48,8 @@ pub fn stable_depth(pair: &Pair, cutting_stiffness: f64) -> Option<StableDepth> 
     stable_depth_of(&squares, |x| pair.at_square(x), cutting_stiffness)
 }
 
-/// [`stable_depth`] of any compliance given at squares `w^2` of the circular frequency, searched
-/// between the sorted `squares`, which must be close enough to show its dips.
+/// [`stable_depth`] for any compliance as a function of the square `w^2`, searched between the sorted
+/// `squares`, which must be close enough to show its dips.
 pub fn stable_depth_of(
     squares: &[f64],
     compliance: impl Fn(f64) -> Complex64,
@@ -63,27 +63,28 @@ pub fn stable_depth_of(
     })
 }
 
-/// One point of the border between a quiet cut and chatter.
+/// One point of the limit between a stable cut and chatter.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct LobePoint {
-    /// Passes a second: turns times teeth.
+    /// Passes per second: turns times teeth.
     pub passes_hz: f64,
-    /// m.
+    /// Depth of cut, m.
     pub depth_m: f64,
     /// Frequency of the chatter, Hz.
     pub frequency_hz: f64,
 }
 
-/// A stretch of the border with a whole number of waves between two passes.
+/// A stretch of the stability limit with a fixed number of whole waves between two passes.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Lobe {
     /// Whole waves between two passes.
     pub waves: usize,
-    /// Along rising frequency of chatter.
+    /// In order of rising chatter frequency.
     pub points: Vec<LobePoint>,
 }
 
-/// The border at one frequency `omega`, rad/s, of chatter with `waves` whole waves between passes.
+/// The point of the stability limit where chatter has the frequency `omega`, rad/s, and `waves` whole waves
+/// between passes.
 ///
 /// `None` where the real part of the `compliance`, m/N, is not negative.
 pub fn lobe_point(
@@ -101,8 +102,8 @@ pub fn lobe_point(
     })
 }
 
-/// The lobes with 0 to `most_waves` whole waves, for a picture; one for each stretch of frequency
-/// whose border is less than ten times the stable depth.
+/// The lobes with 0 to `most_waves` whole waves, for plotting; one for each interval of frequency in which
+/// the limit is below ten times the stable depth.
 pub fn lobes(pair: &Pair, cutting_stiffness: f64, most_waves: usize) -> Vec<Lobe> {
     let Some(limit) = stable_depth(pair, cutting_stiffness) else { return Vec::new() };
     let mut squares = resolving_squares(pair.poles(), 0.1);
@@ -144,7 +145,7 @@ mod tests {
 
     #[test]
     fn a_cross_compliance_that_only_pushes_ahead_never_chatters() {
-        // Far below any resonance the real part of a spring alone is positive.
+        // Far below any resonance the compliance is that of a spring, with a positive real part.
         let found = stable_depth_of(&[0.0, 1.0, 2.0], |_| Complex64::new(1e-7, -1e-9), 2e9);
         assert_eq!(found, None);
     }

@@ -1,20 +1,20 @@
-//! How much of the floor's motion reaches the cut?
+//! How much of the floor's vibration reaches the cut?
 //!
-//! The floor moves by `u` and carries the feet with it. With `r` the motion of the whole as one
-//! body for a unit of floor motion, the displacement is `r u + q`, and what the feet and members
-//! feel is `q` alone:
+//! The floor moves by `u` and carries the feet with it. With `r` the rigid-body displacement of the whole
+//! structure for a unit floor displacement, the displacement is `r u + q`, and only its relative part `q`
+//! deforms feet and members:
 //!
 //! ```text
 //! (K* - w^2 M) q = w^2 M r u      so that      b^T (r u + q) = (b^T r + w^2 H_bf) u
 //! ```
 //!
-//! where the floor is one more station `f` of the model, with the load pattern `M r`. This holds
-//! for lossy feet too, since their loss is hysteretic and grounded in the floor. Between tip and
-//! work `b^T r` is 0: the ratio `|w^2 H_bf|` is what the floor leaves of its motion there. Soft feet
-//! show in it, since the structure is shaken at its own frequencies by what passes them alone. All
-//! points of the floor are taken to move alike.
+//! The floor is thus one more station `f` of the modal model, with the load pattern `M r`. This holds for
+//! lossy feet too, since their loss is hysteretic and acts between structure and floor. Between tip and work
+//! `b^T r` is 0, so `|w^2 H_bf|` is the ratio of the motion there to that of the floor. The isolation by soft
+//! feet is contained in it, since only what passes the feet excites the structure's own modes. All points of
+//! the floor are assumed to move alike.
 //!
-//! A floor spectrum is a list of root-mean-square velocities in bands of a third of an octave; the
+//! A floor spectrum is a list of root-mean-square velocities in one-third-octave bands. The mean square
 //! velocity is spread evenly over the frequencies of its band, and bands add as squares:
 //!
 //! ```text
@@ -28,20 +28,20 @@
 
 use super::modal::{ModalModel, Pair};
 use super::peak::{SEARCH_STEP, largest, resolving_squares};
-use crate::problem::{Place, Problem};
 use num_complex::Complex64;
 use serde::Serialize;
 use std::f64::consts::TAU;
+use stillbed_input::problem::{Place, Problem};
 
-/// A third of an octave, base ten.
+/// Ratio of the mid-band frequencies of neighbouring one-third-octave bands, base ten.
 const THIRD: f64 = 1.258_925_411_794_167_3;
 
 /// Standard gravity, m/s2.
 const GRAVITY: f64 = 9.80665;
 
-/// Motion of a station for a unit of floor motion, from the `compliance` between it and the floor
-/// station at `omega`, rad/s; `own` is the motion of the station when the whole moves as one body
-/// (0 between tip and work, 1 for a point along the floor's direction).
+/// Motion of a station per unit of floor motion at `omega`, rad/s. `compliance` is that between the station
+/// and the floor station; `own` is the motion of the station when the whole structure moves rigidly with the
+/// floor (0 between tip and work, 1 for a point along the floor's direction).
 pub fn transmissibility(compliance: Complex64, own: f64, omega: f64) -> Complex64 {
     own + omega * omega * compliance
 }
@@ -63,7 +63,7 @@ impl Band {
     }
 }
 
-/// A floor's vibration in bands of a third of an octave, rising.
+/// A floor's vibration in one-third-octave bands.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct FloorSpectrum {
     /// Rising in frequency.
@@ -86,10 +86,10 @@ const CRITERIA: [(&str, f64); 11] = [
 ];
 
 impl FloorSpectrum {
-    /// The same `velocity`, m/s, in every band whose middle is from `low` to `high`, Hz.
+    /// The same `velocity`, m/s, in every band whose mid-band frequency is from `low` to `high`, Hz.
     pub fn flat(velocity: f64, low: f64, high: f64) -> FloorSpectrum {
         let number = |f: f64| 10.0 * f.log10();
-        // Nominal mid-band frequencies are up to 2 % from the exact ones: a tenth of a band.
+        // Nominal mid-band frequencies differ from the exact ones by up to 2 %, a tenth of a band.
         let first = (number(low) - 0.1).ceil() as i32;
         let last = (number(high) + 0.1).floor() as i32;
         let band =
@@ -97,8 +97,8 @@ impl FloorSpectrum {
         FloorSpectrum { bands: (first..=last).map(band).collect() }
     }
 
-    /// The generic criterion curve of that name: flat from 8 to 80 Hz; VC-C to VC-G from 1 Hz;
-    /// VC-A and VC-B at constant acceleration, 260 and 130 millionths of gravity, from 4 to 8 Hz.
+    /// The generic criterion curve `name`: constant velocity from 8 to 80 Hz. VC-C to VC-G start at 1 Hz;
+    /// VC-A and VC-B have constant acceleration, 260 and 130 millionths of gravity, from 4 to 8 Hz.
     ///
     /// `None` for another name; [`FloorSpectrum::criteria`] lists them.
     pub fn criterion(name: &str) -> Option<FloorSpectrum> {
@@ -122,10 +122,10 @@ impl FloorSpectrum {
         CRITERIA.iter().map(|(name, _)| *name)
     }
 
-    /// Reads a table with the columns `frequency_hz` and `velocity_m_per_s` (or `_mm_per_s`,
-    /// `_um_per_s`), one row a band of a third of an octave, and says everything wrong with it.
+    /// Reads a table with the columns `frequency_hz` and `velocity_m_per_s` (or `_mm_per_s`, `_um_per_s`),
+    /// one row for each one-third-octave band, and reports every fault in it.
     ///
-    /// `None` when anything is wrong with it; a missing band is, since nothing is guessed.
+    /// `None` when there is any fault. A missing band is one, since nothing is guessed.
     pub fn read(file: &str, text: &str) -> (Option<FloorSpectrum>, Vec<Problem>) {
         let mut reader =
             csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_reader(text.as_bytes());
@@ -159,7 +159,7 @@ impl FloorSpectrum {
             let (Some(frequency_hz), Some(velocity)) = (frequency, velocity) else { continue };
             if let Some(problem) = step_problem(bands.last(), frequency_hz, place("frequency_hz")) {
                 problems.push(problem);
-                // What lies beyond a gap is still read, for its own faults.
+                // Rows beyond a gap are still read, so that their own faults are reported too.
                 if frequency_hz <= 1.2 * bands.last().map_or(0.0, |band: &Band| band.frequency_hz) {
                     continue;
                 }
@@ -177,7 +177,7 @@ impl FloorSpectrum {
     }
 }
 
-/// Where the columns of a table stand, and the velocity's unit in m/s.
+/// The positions of a table's columns, and its unit of velocity in m/s.
 struct Columns {
     frequency: usize,
     velocity: usize,
@@ -204,7 +204,7 @@ fn columns(file: &str, headers: Result<&csv::StringRecord, csv::Error>) -> Resul
     Ok(Columns { frequency, velocity, unit })
 }
 
-/// What is wrong with a band at `frequency`, Hz, after the one before.
+/// What is wrong with a band at `frequency`, Hz, that follows the band `before`.
 fn step_problem(before: Option<&Band>, frequency: f64, place: Place) -> Option<Problem> {
     if frequency <= 0.0 {
         return Some(Problem::error(place, "a band at 0 Hz; a frequency must be more than zero"));
@@ -232,30 +232,29 @@ fn step_problem(before: Option<&Band>, frequency: f64, place: Place) -> Option<P
     })
 }
 
-/// How much of the floor's motion along one axis reaches a station, counted from the floor.
+/// How much of the floor's motion along one axis reaches a station, relative to the floor.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct FloorPath {
     /// The axis along which the floor moves.
     pub along: &'static str,
-    /// The largest ratio of motion to that of the floor.
+    /// The largest ratio of the station's motion to that of the floor.
     pub worst_ratio: f64,
-    /// Where that is, Hz; `None` where nothing moves.
+    /// Frequency of the largest ratio, Hz; `None` where nothing moves.
     pub worst_at_hz: Option<f64>,
-    /// Up to a little beyond the last mode, Hz.
+    /// Hz, up to a little beyond the last mode.
     pub frequency_hz: Vec<f64>,
-    /// By frequency.
+    /// Ratio at each frequency.
     pub ratio: Vec<f64>,
 }
 
-/// How far beyond the last mode a path from the floor is followed, as a ratio of `w^2`: further up the
-/// modes left out count.
+/// The curve ends at this multiple of the last mode's `w^2`: further up, modes that were not computed matter.
 const BEYOND_LAST: f64 = 1.2;
 
-/// A ratio of motions below which there is none.
+/// A smaller ratio of motions counts as zero.
 const NOTHING: f64 = 1e-9;
 
-/// The paths to the station `observed` from the `floor` stations along x, y and z; none for a base
-/// that floats, which no floor moves.
+/// The response of the station `observed` to motion of the `floor` stations along x, y and z; none for a
+/// floating base, which no floor moves.
 pub fn floor_paths(model: &ModalModel, observed: usize, floor: [usize; 3]) -> Vec<FloorPath> {
     if model.is_free() {
         return Vec::new();
@@ -265,7 +264,7 @@ pub fn floor_paths(model: &ModalModel, observed: usize, floor: [usize; 3]) -> Ve
         resolving_squares(model.poles(), SEARCH_STEP).into_iter().filter(|x| *x > 0.0 && *x < end).collect();
     let path = |(along, station): (&'static str, usize)| {
         let pair = model.pair(observed, station);
-        // What a symmetric base does not do is left to rounding.
+        // On a symmetric base, motions that vanish come out at the level of rounding.
         let heard = |ratio: f64| if ratio < NOTHING { 0.0 } else { ratio };
         let ratio = |square: f64| heard(square * pair.at_square(square).norm());
         let (square, worst_ratio) = largest(&squares, ratio)?;
@@ -280,7 +279,7 @@ pub fn floor_paths(model: &ModalModel, observed: usize, floor: [usize; 3]) -> Ve
     ["x", "y", "z"].into_iter().zip(floor).filter_map(path).collect()
 }
 
-/// Motion of one station that a floor spectrum makes.
+/// Motion of one station caused by a floor spectrum.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct FloorMotion {
     /// Mid-band frequencies, Hz.
@@ -291,8 +290,8 @@ pub struct FloorMotion {
     pub motion_m: f64,
 }
 
-/// The motion relative to the floor of the station `observed` when the floor moves by `spectrum`
-/// along each of the `floor` stations at once, without relation between them.
+/// The motion relative to the floor of the station `observed` when the floor moves by `spectrum` at each of
+/// the `floor` stations at once, uncorrelated.
 pub fn floor_motion(
     model: &ModalModel,
     observed: usize,
@@ -310,9 +309,9 @@ pub fn floor_motion(
     }
 }
 
-/// Mean square motion, m2, from one band: Gauss's rule on stretches that resolve every resonance.
+/// Mean square motion, m2, from one band: Gauss quadrature over intervals that resolve every resonance.
 fn band_square(pairs: &[Pair], steps: &[f64], band: &Band) -> f64 {
-    // Places and weights on -1..1 of the rule with four points.
+    // Abscissas and weights on -1..1 of the rule with four points.
     const GAUSS: [(f64, f64); 4] = [
         (-0.861_136_311_594_052_6, 0.347_854_845_137_453_85),
         (-0.339_981_043_584_856_26, 0.652_145_154_862_546_1),
@@ -376,7 +375,7 @@ mod tests {
 
     #[test]
     fn soft_feet_keep_the_floor_from_the_structure() {
-        // A tool on a spring of 60 Hz on a bed, the bed on feet: two masses in a row, by their modes.
+        // A tool on a 60 Hz spring on a bed, the bed on feet: two masses in series, by their modes.
         let worst = |feet: f64| {
             let (bed, tool) = (200.0, 20.0);
             let spring = tool * (TAU * 60.0).powi(2);
@@ -389,28 +388,28 @@ mod tests {
                     let square = top / (2.0 * a);
                     let up = spring / (spring - square * tool);
                     let size = (bed + tool * up * up).sqrt();
-                    // Tool against bed, and the floor's load on both.
+                    // Tool relative to bed, and the floor's inertia load on both.
                     ModalMode::real(square.sqrt(), 0.05, &[(up - 1.0) / size, (bed + tool * up) / size])
                 })
                 .into();
             floor_paths(&ModalModel::complete(modes, 2).unwrap(), 0, [1, 1, 1]).remove(2)
         };
         let (stiff, soft) = (worst(300.0), worst(3.0));
-        // At the frequency of the tool, or of the bed, whose loss factors are a twentieth.
+        // At the frequency of the tool or of the bed; both loss factors are a twentieth.
         assert!(stiff.worst_ratio > 15.0 && stiff.worst_ratio < 25.0, "{}", stiff.worst_ratio);
         let at_tool = |path: &FloorPath| {
             let near = path.frequency_hz.iter().zip(&path.ratio).filter(|(f, _)| (50.0..70.0).contains(*f));
             near.map(|(_, ratio)| *ratio).fold(0.0, f64::max)
         };
         assert!(at_tool(&stiff) > 10.0 && at_tool(&soft) < 0.1 * at_tool(&stiff), "{}", at_tool(&soft));
-        // At its worst on soft feet, which is their own frequency, the tool moves by (f / 60)² Q.
+        // On soft feet the worst is at the feet's own frequency, where the tool moves by (f / 60)² Q.
         assert!(soft.worst_at_hz.unwrap() < 4.0 && soft.worst_ratio < 0.1, "{soft:?}");
     }
 
     #[test]
     fn white_floor_makes_the_motion_of_its_integral() {
         // Flat velocity density S about a sharp resonance: integral of |w H|^2 df = 1/(4 eta w0)
-        // times (b M r)^2, here 1, with hysteretic loss; the tails beyond the bands are small.
+        // times (b M r)^2, here 1, with hysteretic loss; the tails outside the band are small.
         let model = on_a_floor(20.0, 0.01, 500.0);
         let spectrum = FloorSpectrum::flat(1e-6, 20.0, 20.0);
         let (low, high) = spectrum.bands[0].edges();
@@ -418,7 +417,7 @@ mod tests {
         let found = floor_motion(&model, 0, &[1], &spectrum).motion_m;
         let expected = (density / (4.0 * 0.01 * TAU * 20.0)).sqrt();
         approx::assert_relative_eq!(found, expected, max_relative = 0.03);
-        // And of the sum of a million slices, whatever the tails.
+        // And that of the sum of a million slices, tails included.
         let slices = 1_000_000;
         let width = (high - low) / f64::from(slices);
         let mut sum = 0.0;

@@ -1,8 +1,8 @@
-//! How does the answer to a force change with its frequency? The curve between two stations.
+//! How does the response to a force change with its frequency? The curve between two stations.
 //!
-//! The curve is sampled so that nothing between two samples is missed: a logarithmic ladder for
-//! the eye, steps of a share of the distance to the nearest resonance, and each peak and each
-//! antiresonance refined on the modal sum, with samples closing in on it.
+//! The samples leave no feature between two of them: logarithmic steps, steps of a fraction of the distance
+//! to the nearest resonance, and each peak and antiresonance refined on the modal sum, with samples closing
+//! in on it.
 //!
 //! ```text
 //! mobility = i w H      accelerance = -w^2 H      dynamic stiffness = 1 / |H| at the worst peak
@@ -17,13 +17,13 @@ use num_complex::Complex64;
 use serde::Serialize;
 use std::f64::consts::TAU;
 
-/// Samples a decade of frequency where nothing happens.
+/// Samples per decade of frequency away from resonances.
 const LADDER: f64 = 40.0;
 
-/// Step near resonances, in distances to the nearest.
+/// Step near resonances as a fraction of the distance to the nearest.
 const STEP: f64 = 0.2;
 
-/// Which motion a force is answered by.
+/// The kind of motion that is divided by the force.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Motion {
@@ -66,7 +66,7 @@ pub struct Resonance {
     pub phase_deg: f64,
     /// Number of the mode whose frequency is nearest, from 1 in the order of the model.
     pub mode: usize,
-    /// Difference to a direct solution over the larger of the two; `None` where none was made.
+    /// Difference to the harmonic solution over the larger of the two; `None` where none was made.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub direct_difference: Option<f64>,
 }
@@ -123,7 +123,7 @@ impl FrequencyResponse {
         })
     }
 
-    /// The curve as another motion, complex, in its unit.
+    /// The curve as another kind of motion, complex, in its unit.
     pub fn values(&self, motion: Motion) -> Vec<Complex64> {
         let parts = self.real_m_per_n.iter().zip(&self.imaginary_m_per_n);
         let compliance = parts.map(|(re, im)| Complex64::new(*re, *im));
@@ -135,8 +135,9 @@ impl FrequencyResponse {
         self.peaks.iter().max_by(|a, b| a.compliance_m_per_n.total_cmp(&b.compliance_m_per_n))
     }
 
-    /// Sets every peak beside `direct`, the compliance, m/N, at a circular frequency, rad/s, by a
-    /// solution without modes, and returns the largest difference. Where `direct` has none, none is stated.
+    /// Compares every peak with `direct`, the compliance, m/N, at a circular frequency, rad/s, by a harmonic
+    /// solution without modes, and returns the largest relative difference. Peaks without a `direct` value
+    /// are skipped.
     pub fn check(&mut self, mut direct: impl FnMut(f64) -> Option<Complex64>) -> f64 {
         let mut largest = 0.0f64;
         for peak in &mut self.peaks {
@@ -151,7 +152,7 @@ impl FrequencyResponse {
     }
 }
 
-/// A ladder of equal ratios together with the steps that resolve every resonance.
+/// Steps of equal ratio together with the steps that resolve every resonance.
 fn coarse(model: &ModalModel, low: f64, high: f64) -> Vec<f64> {
     let steps = (0.5 * LADDER * (high / low).log10()).ceil().max(1.0);
     let mut squares: Vec<f64> =
@@ -161,7 +162,7 @@ fn coarse(model: &ModalModel, low: f64, high: f64) -> Vec<f64> {
     squares
 }
 
-/// Where, and within what distance of other samples, the magnitude peaks and where it dips.
+/// Places of peaks or of dips of the magnitude, each with the distance between its neighbouring samples.
 type Places = Vec<(f64, f64)>;
 
 fn extremes(squares: &[f64], pair: &Pair) -> (Places, Places) {
@@ -230,8 +231,8 @@ mod tests {
 
     #[test]
     fn an_antiresonance_is_found_where_a_mass_stands_still() {
-        // Force and motion at the first of two masses: it stands still where the second, with its
-        // spring to the first and its spring to the wall, has its own frequency.
+        // Force and motion at the first of two masses: it stands still at the natural frequency of the second
+        // mass between its spring to the first and its spring to the wall.
         let chain = chain(&[(1e6, 1e-4), (2e6, 1e-4), (1e6, 1e-4)], &[10.0, 5.0]);
         let curve = FrequencyResponse::new(&chain.model(2), 0, 0, (10.0, 500.0)).unwrap();
         assert_eq!((curve.peaks.len(), curve.antiresonances_hz.len()), (2, 1));
@@ -248,7 +249,7 @@ mod tests {
         let mut cut = FrequencyResponse::new(&chain.model(2), 2, 0, (10.0, 100.0)).unwrap();
         assert!(cut.check(&mut direct) < 0.05);
         assert!(cut.peaks.iter().all(|p| p.direct_difference.is_some_and(|d| d > 1e-9)));
-        // What has no direct solution is no refusal, and what vanishes there differs by all.
+        // A missing harmonic solution is not an error, and one that is zero differs by 1.
         let mut alone = FrequencyResponse::new(&chain.model(3), 2, 0, (10.0, 400.0)).unwrap();
         assert_eq!(alone.check(|_| None), 0.0);
         assert!(alone.peaks.iter().all(|p| p.direct_difference.is_none()));

@@ -1,15 +1,15 @@
-//! How far does one station move for a force at another? The modal sum with its static rest.
+//! How far does one station move per unit force at another? The modal sum with residual flexibility.
 //!
 //! ```text
 //! H_jk(w) = sum_r p_jr p_kr / (w_r^2 (1 + i eta_r) - w^2)  +  R_jk
 //! R_jk    = C_jk - sum_r p_jr p_kr / (w_r^2 (1 + i eta_r))        over elastic modes
 //! ```
 //!
-//! with `p_jr = phi_r^T b_j` of the mode `phi_r` (`phi^T M phi = 1`, complex where losses are
-//! unevenly spread) and the load pattern `b_j` of the station, `w` in rad/s, and `C_jk = b_j^T
-//! K*^-1 b_k` the static compliance. The time factor is `exp(+i w t)`. The rest `R` stands for
-//! every mode that was not computed, as a spring: right for frequencies well below the first
-//! of those. Loss is hysteretic: it does not grow with frequency.
+//! with `p_jr = phi_r^T b_j` from the mode `phi_r` (`phi^T M phi = 1`, complex where losses are unevenly
+//! distributed) and the load pattern `b_j` of the station, `w` in rad/s, and the static compliance
+//! `C_jk = b_j^T K*^-1 b_k`. The time factor is `exp(+i w t)`. The residual flexibility `R`, here called the
+//! rest, stands for every mode that was not computed, as a spring: accurate well below the first of those.
+//! Loss is hysteretic: it does not grow with frequency.
 //!
 //! # Source
 //! - `ewins2000`: ch. 2, receptance of a hysteretically damped system and its residual
@@ -17,18 +17,18 @@
 use nalgebra::DMatrix;
 use num_complex::Complex64;
 
-/// Elastic modes with less loss than this are computed as having it; no structure has so little,
-/// and a resonance without loss has no height.
+/// Elastic modes with less loss than this are given this loss: no structure has so little, and a resonance
+/// without loss has no finite height.
 const LEAST_LOSS: f64 = 1e-9;
 
-/// One mode, seen at the stations.
+/// One mode as the stations see it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ModalMode {
     /// rad/s; 0 for a rigid-body mode.
     pub omega: f64,
     /// Ratio; 0 for a rigid-body mode.
     pub loss_factor: f64,
-    /// `phi^T b` of each station, for `phi^T M phi = 1`; 1/sqrt(kg) for a unit force or motion.
+    /// `phi^T b` of each station, for `phi^T M phi = 1`; 1/sqrt(kg) for a unit force or displacement.
     pub shape: Vec<Complex64>,
 }
 
@@ -39,7 +39,7 @@ impl ModalMode {
         ModalMode { omega, loss_factor, shape }
     }
 
-    /// True for a motion of the whole body, without a spring.
+    /// True for a rigid-body mode.
     pub fn is_rigid(&self) -> bool {
         self.omega == 0.0
     }
@@ -51,17 +51,17 @@ impl ModalMode {
     }
 }
 
-/// A mode that was not computed, or several of them in one lump.
+/// A mode that was not computed, or several of them lumped into one.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Lumped {
-    /// As what it is seen.
+    /// The mode that represents them.
     pub mode: ModalMode,
-    /// The least loss factor of the modes that it may stand for.
+    /// The least loss factor of any mode that it may stand for.
     pub least_loss: f64,
 }
 
 impl From<ModalMode> for Lumped {
-    /// One that is a mode.
+    /// A lump that is a single mode.
     fn from(mode: ModalMode) -> Lumped {
         Lumped { least_loss: mode.loss_factor, mode }
     }
@@ -81,8 +81,8 @@ pub struct ModalModel {
 }
 
 impl ModalModel {
-    /// The model of `modes` whose stations give way statically by `static_compliance`, m/N,
-    /// `(n_stations, n_stations)`; for a free body its elastic part, with inertia balancing the load.
+    /// The model of `modes` with the `static_compliance` of the stations, m/N, `(n_stations, n_stations)`;
+    /// for a free body this is its elastic part, with inertia balancing the load.
     ///
     /// # Errors
     /// What does not fit together: a shape of another length, a value that is not finite, a
@@ -106,7 +106,7 @@ impl ModalModel {
         Ok(ModalModel { modes, poles, static_compliance, rest, left_out: Vec::new() })
     }
 
-    /// The model whose modes are all there are, so that nothing rests.
+    /// The model of a structure that has no other modes, so that the residual flexibility is zero.
     ///
     /// # Errors
     /// As [`ModalModel::new`].
@@ -124,7 +124,7 @@ impl ModalModel {
         Ok(model)
     }
 
-    /// The same compliance with other modes.
+    /// The same static compliance with other modes.
     ///
     /// # Errors
     /// As [`ModalModel::new`].
@@ -132,8 +132,8 @@ impl ModalModel {
         ModalModel::new(modes, self.static_compliance.clone())
     }
 
-    /// The same with what is known of the modes that were not computed, lumped: they take no part in any
-    /// sum, and bound what the sums leave out.
+    /// The same model with what is known of the modes that were not computed, lumped. They take no part in
+    /// any sum; they bound what the sums leave out.
     #[must_use]
     pub fn with_left_out(mut self, lumps: Vec<Lumped>) -> ModalModel {
         self.left_out = lumps;
@@ -155,7 +155,7 @@ impl ModalModel {
         self.rest.nrows()
     }
 
-    /// True when a mode has no spring, so that the whole floats.
+    /// True when there is a rigid-body mode, so that the base floats.
     pub fn is_free(&self) -> bool {
         self.modes.iter().any(ModalMode::is_rigid)
     }
@@ -170,7 +170,7 @@ impl ModalModel {
         self.static_compliance[(j, k)]
     }
 
-    /// What the modes left out add to the compliance between two stations, m/N.
+    /// Residual flexibility between two stations, m/N: what the modes that were not computed add.
     pub fn rest(&self, j: usize, k: usize) -> Complex64 {
         self.rest[(j, k)]
     }
@@ -185,7 +185,7 @@ impl ModalModel {
         sum
     }
 
-    /// Motion along `direction` for a force along it, from three stations along x, y and z.
+    /// Displacement along `direction` per unit force along it, from three stations along x, y and z.
     pub fn along(&self, stations: [usize; 3], direction: [f64; 3]) -> Pair<'_> {
         let seen =
             |shape: &[Complex64]| -> Complex64 { (0..3).map(|i| shape[stations[i]] * direction[i]).sum() };
@@ -199,7 +199,7 @@ impl ModalModel {
         Pair { poles: &self.poles, residues, rest }
     }
 
-    /// The pair of stations made quick to evaluate at many frequencies.
+    /// The compliance between two stations, prepared for fast evaluation at many frequencies.
     pub fn pair(&self, j: usize, k: usize) -> Pair<'_> {
         let residues = self.modes.iter().map(|mode| mode.shape[j] * mode.shape[k]).collect();
         Pair { poles: &self.poles, residues, rest: self.rest[(j, k)] }
@@ -280,7 +280,7 @@ pub(super) mod tests {
     use nalgebra::DVector;
     use proptest::prelude::*;
 
-    /// A mass on a hysteretic spring, seen at itself.
+    /// A mass on a hysteretic spring, with force and motion at the mass.
     pub fn single(stiffness: f64, mass: f64, loss_factor: f64) -> ModalModel {
         let mode = ModalMode::real((stiffness / mass).sqrt(), loss_factor, &[1.0 / mass.sqrt()]);
         ModalModel::complete(vec![mode], 1).unwrap()
@@ -293,7 +293,7 @@ pub(super) mod tests {
         pub modes: Vec<ModalMode>,
     }
 
-    /// Springs `(N/m, loss factor)`, one more than masses, kg; all modes, seen at every mass.
+    /// Springs `(N/m, loss factor)`, one more than the masses, kg; all modes, seen at every mass.
     ///
     /// The complex modes come from the Schur form of `M^-1/2 K* M^-1/2` and inverse iteration.
     pub fn chain(springs: &[(f64, f64)], masses: &[f64]) -> Chain {
@@ -333,7 +333,7 @@ pub(super) mod tests {
     }
 
     impl Chain {
-        /// The column of the compliance for a unit force at `k`, by a direct solution.
+        /// The column of the compliance for a unit force at `k`, by a harmonic solution.
         pub fn direct(&self, k: usize, omega: f64) -> DVector<Complex64> {
             let n = self.mass.len();
             let mut dynamic = self.stiffness.clone();
@@ -345,7 +345,7 @@ pub(super) mod tests {
             dynamic.lu().solve(&load).unwrap()
         }
 
-        /// The model with the first `count` modes in frequency and the rest as a spring.
+        /// The model with the lowest `count` modes and residual flexibility for the others.
         pub fn model(&self, count: usize) -> ModalModel {
             let mut modes = self.modes.clone();
             modes.sort_by(|a, b| a.omega.total_cmp(&b.omega));
@@ -432,7 +432,7 @@ pub(super) mod tests {
             let direct = chain.direct(0, omega);
             for j in 0..4 {
                 let difference = (model.compliance(j, 0, omega) - direct[j]).norm();
-                // What a left-out mode adds beyond its spring is (w/w_r)^2 of it: 1 % here.
+                // A mode left out adds (w/w_r)^2 of its static flexibility beyond its spring: 1 % here.
                 let left_out = chain.stiffness.clone().try_inverse().unwrap().map(|c| c.norm()).max();
                 prop_assert!(difference < 0.02 * left_out);
             }

@@ -1,47 +1,46 @@
-//! Where is a function of frequency largest? A search that cannot step over a resonance.
+//! At which frequency is a response largest? A search that cannot step over a resonance.
 //!
-//! The modal sum is a rational function of `x = w^2` whose only poles are those of the modes.
-//! Within a share of the distance to the nearest pole it can do nothing sudden, so a grid whose
-//! steps are such a share shows every peak; the highest samples are then refined between their
-//! neighbours on the sum itself.
+//! The modal sum is a rational function of `x = w^2` whose only poles are those of the modes. Over a step
+//! that is a fraction of the distance to the nearest pole it changes smoothly, so a grid of such steps shows
+//! every peak. The highest samples are then refined between their neighbours on the modal sum itself.
 //!
-//! What the sum leaves out is known as lumps of modes above it ([`ModalModel::left_out`]). A lump stands
-//! in the sum as a spring, which at the peak is too stiff by the part `x / (w_i^2 - x)`, and it rings
-//! itself, at most as high as `p_i^2 / (w_i^2 eta_i)` above what the sum has there. One mode may have come
-//! out as several lumps beside each other, with parts c of each: `(sum c_i p_i)^2 / sum c_i^2 w_i^2 eta_i` is
-//! at most the sum of their heights.
+//! Modes that were not computed are known as lumps ([`ModalModel::left_out`]). The modal sum contains a lump
+//! as a spring, its residual flexibility, which at the peak is too stiff by the fraction `x / (w_i^2 - x)`. A
+//! lump also has a resonance of its own, which rises at most `p_i^2 / (w_i^2 eta_i)` above the value of the
+//! sum there. One mode may be split into several neighbouring lumps with weights c_i: its height
+//! `(sum c_i p_i)^2 / sum c_i^2 w_i^2 eta_i` is at most the sum of their heights.
 
 use super::modal::{ModalMode, ModalModel, over};
 use num_complex::Complex64;
 use serde::Serialize;
 
-/// Step of the search grid as a share of the distance to the nearest pole.
+/// Step of the search grid as a fraction of the distance to the nearest pole.
 pub(super) const SEARCH_STEP: f64 = 0.5;
 
-/// A sample may miss the height of its peak (here the square) by less than this share.
+/// The highest sample of a peak (here its square) is at least this fraction of the peak's height.
 const MISSED: f64 = 0.6;
 
-/// Lumps whose frequencies differ by less than this part may be one mode.
+/// Lumps whose frequencies differ by less than this fraction may be parts of one mode.
 const NEAR: f64 = 0.15;
 
-/// The largest value of a response and where it stands.
+/// The largest value of a response and its frequency.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Peak {
-    /// Frequency, Hz; 0 where the response is largest at rest.
+    /// Frequency, Hz; 0 where the static response is the largest.
     pub frequency_hz: f64,
-    /// Largest motion a unit of force, m/N.
+    /// Largest displacement per unit force, m/N.
     pub compliance_m_per_n: f64,
     /// Its inverse, N/m; `None` where nothing moves.
     pub dynamic_stiffness_n_per_m: Option<f64>,
-    /// By which part of itself that inverse may be off for modes above the computed ones.
+    /// Relative error bound of that inverse from modes that were not computed.
     pub stiffness_error: f64,
 }
 
-/// Squares `w^2`, rad2/s2, from rest (or a hundredth of the first mode, where the whole floats) to
-/// beyond the last mode, no step of which is longer than `step` times the distance to a pole.
+/// Squares `w^2`, rad2/s2, from zero (for a floating base, from a hundredth of the first elastic frequency)
+/// to beyond the last mode; no step is longer than `step` times the distance to a pole.
 ///
-/// `poles` are those of [`ModalModel::poles`], rad2/s2. The end is far enough for a single mode's
-/// most negative real part.
+/// `poles` are those of [`ModalModel::poles`], rad2/s2. The range ends high enough above the last mode to
+/// contain the most negative real part of a single mode.
 pub fn resolving_squares(poles: &[Complex64], step: f64) -> Vec<f64> {
     let is_free = poles.iter().any(|p| p.re == 0.0);
     let mut poles: Vec<(f64, f64)> =
@@ -54,7 +53,7 @@ pub fn resolving_squares(poles: &[Complex64], step: f64) -> Vec<f64> {
     let mut passed = 0;
     while x < end {
         squares.push(x);
-        // Poles are sorted, but a wide one may reach further than its neighbours: all are asked.
+        // Poles are sorted, but a wide one may reach further than its neighbours, so all are checked.
         let mut distance = f64::INFINITY;
         for (pole, width) in &poles {
             distance = distance.min((pole - x).abs().max(*width));
@@ -72,7 +71,7 @@ pub fn resolving_squares(poles: &[Complex64], step: f64) -> Vec<f64> {
     squares
 }
 
-/// The place and height of the largest value of `f` over sorted `squares`, refined between them.
+/// The place and value of the largest `f` over sorted `squares`, refined between them.
 ///
 /// `f` is not negative. `None` on an empty grid.
 pub fn largest(squares: &[f64], mut f: impl FnMut(f64) -> f64) -> Option<(f64, f64)> {
@@ -93,9 +92,11 @@ pub fn largest(squares: &[f64], mut f: impl FnMut(f64) -> f64) -> Option<(f64, f
     Some(best)
 }
 
-/// The largest value of `f` within three places whose middle one, of the value `top`, is the highest.
+/// The largest value of `f` within three neighbouring places; the middle one is highest, with the value
+/// `top`.
 ///
-/// Two resonances within each other's width may share these: each half is sampled once more first.
+/// Two resonances closer than their widths may lie within these places, so each half is first sampled once
+/// more.
 fn summit(places: [f64; 3], top: f64, f: &mut impl FnMut(f64) -> f64) -> (f64, f64) {
     let [left, middle, right] = places;
     let (before, after) = (0.5 * (left + middle), 0.5 * (middle + right));
@@ -109,8 +110,8 @@ fn summit(places: [f64; 3], top: f64, f: &mut impl FnMut(f64) -> f64) -> (f64, f
     }
 }
 
-/// The largest value of `f` between `left` and `right` from the sample `f(middle) = top`, by
-/// parabolas, and golden sections where those do not help.
+/// The largest value of `f` between `left` and `right` from the sample `f(middle) = top`, by parabolic steps,
+/// and by golden-section steps where those fail.
 pub(super) fn climb(
     left: f64,
     middle: f64,
@@ -124,7 +125,7 @@ pub(super) fn climb(
     let (mut second, mut f_second) = (middle, top);
     let (mut third, mut f_third) = (middle, top);
     let (mut step, mut before) = (0.0f64, 0.0f64);
-    // The height is exact to the square of the place's error, measured in the peak's width.
+    // The error of the height is of second order in the error of the place over the peak's width.
     let least = (1e-6 * (right - left)).max(f64::EPSILON * right.abs());
     for _ in 0..60 {
         let centre = 0.5 * (a + b);
@@ -184,9 +185,9 @@ pub fn worst_peak(model: &ModalModel, j: usize, k: usize) -> Option<Peak> {
     Some(peak(square, value.sqrt(), error))
 }
 
-/// The largest compliance over all frequencies and all directions, force and motion each taken
-/// where the other suits it worst: the greatest singular value of the 3 by 3 compliance of three
-/// stations along perpendicular axes. Its inverse is the dynamic stiffness of the weakest direction.
+/// The largest compliance over all frequencies and directions, with force and motion each along their worst
+/// direction: the greatest singular value of the 3 by 3 compliance of three stations along perpendicular
+/// axes. Its inverse is the dynamic stiffness of the weakest direction.
 ///
 /// `None` when the model has no elastic mode.
 pub fn weakest_peak(model: &ModalModel, stations: [usize; 3]) -> Option<Peak> {
@@ -195,7 +196,7 @@ pub fn weakest_peak(model: &ModalModel, stations: [usize; 3]) -> Option<Peak> {
     let mut highest = 0.0f64;
     let (square, value) = largest(&squares, |x| {
         let h = three.at_square(x);
-        // The sum of squares is between one and three times the greatest square: mostly enough.
+        // The sum of squares is one to three times the greatest square: mostly enough to rule a place out.
         let sum = h.sum_of_squares();
         if sum < 0.5 * MISSED * highest {
             return sum;
@@ -209,8 +210,8 @@ pub fn weakest_peak(model: &ModalModel, stations: [usize; 3]) -> Option<Peak> {
     Some(peak(square, value.sqrt(), error))
 }
 
-/// By which part of itself the inverse of a largest compliance `found` at `square` may be off for what
-/// `model` leaves out: `seen` is the residue of a lump, `at` the compliance of the sum.
+/// Relative error bound, from what `model` leaves out, of the inverse of the largest compliance `found` at
+/// `square`. `seen` is the residue of a lump, `at` the compliance of the modal sum.
 fn doubt(
     model: &ModalModel,
     square: f64,
@@ -245,14 +246,14 @@ fn peak(square: f64, compliance: f64, stiffness_error: f64) -> Peak {
     }
 }
 
-/// Three stations of a model, quick to evaluate together.
+/// Three stations of a model, prepared for fast evaluation.
 pub struct Three<'m> {
     poles: &'m [Complex64],
     residues: Vec<[Complex64; 6]>,
     rest: [Complex64; 6],
 }
 
-/// Places of the six different entries of a symmetric 3 by 3.
+/// Indices of the six distinct entries of a symmetric 3 by 3.
 const ENTRIES: [(usize, usize); 6] = [(0, 0), (1, 1), (2, 2), (0, 1), (0, 2), (1, 2)];
 
 impl<'m> Three<'m> {
@@ -281,7 +282,7 @@ impl<'m> Three<'m> {
     }
 }
 
-/// A complex symmetric 3 by 3: xx, yy, zz, xy, xz, yz.
+/// A complex symmetric 3 by 3 matrix: xx, yy, zz, xy, xz, yz.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Symmetric3(pub [Complex64; 6]);
 
@@ -363,7 +364,7 @@ mod tests {
             assert!((own - other).abs() <= found.stiffness_error * other, "{own} {other} {found:?}");
             assert!(found.stiffness_error < 0.5, "{found:?}");
         }
-        // A mode above that rings higher than all below: 1 / (w² η) = 1e-6 m/N over 4e-7 m/N at half of it.
+        // A mode that was not computed and peaks higher than the computed one.
         let low = ModalModel::complete(vec![ModalMode::real(500.0, 0.1, &[0.1])], 1).unwrap();
         let sharp = low.with_left_out(vec![ModalMode::real(5000.0, 0.001, &[0.16]).into()]);
         let error = worst_peak(&sharp, 0, 0).unwrap().stiffness_error;
@@ -404,7 +405,7 @@ mod tests {
         })
     }
 
-    /// The largest value of `f(w^2)` over two thousand points a mode's neighbourhood and as many between.
+    /// The largest value of `f(w^2)` over 6000 places in the range and 3000 about each mode.
     fn brute_force(model: &ModalModel, f: impl Fn(f64) -> f64) -> f64 {
         let last =
             model.modes().iter().map(|m| m.omega * m.omega * (1.0 + m.loss_factor)).fold(0.0, f64::max);

@@ -1,13 +1,13 @@
 //! What does the base do after a tap? The motion as a curve, its envelope, energy and times.
 //!
-//! The equations of the decay are those of [`super::settle`]; this is the answer that is shown.
-//! The energy is the vibration of the whole base, not only where it is observed:
+//! The equations of the decay are those of [`super::settle`]; this file makes the result that is shown. The
+//! energy is that of the vibration of the whole base, not only where it is observed:
 //!
 //! ```text
 //! W(t) / W(T) = sum_r |p_kr f_r|^2 exp(-eta_r w_r t) / the same at T      over elastic modes
 //! ```
 //!
-//! with f the factor of each mode for a tap of the length T, 1 for an ideal impulse.
+//! with f the factor of each mode for a tap of duration T, 1 for an ideal impulse.
 
 use super::blow::Blow;
 use super::modal::{ModalMode, ModalModel};
@@ -17,27 +17,27 @@ use num_complex::Complex64;
 use serde::Serialize;
 use std::f64::consts::TAU;
 
-/// Samples in a period of the fastest mode that can be seen.
+/// Samples per period of the fastest visible mode.
 const SAMPLES_A_PERIOD: f64 = 16.0;
 
-/// A mode is seen when it makes up this share of the motion at the start.
+/// A mode is visible when it makes up at least this fraction of the initial motion.
 const SEEN: f64 = 0.02;
 
-/// Most samples of one curve; a longer motion is shown from its start.
+/// Most samples of one curve; a longer motion is cut off at its end.
 const MOST_SAMPLES: f64 = 16_384.0;
 
-/// What is tapped and what is watched.
+/// What is tapped and what is observed.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Tapped {
     /// Station that is struck.
     pub struck: usize,
-    /// Stations that are watched, such as tip minus work along x, y and z.
+    /// Stations that are observed, such as tip minus work along x, y and z.
     pub observed: Vec<usize>,
-    /// How it is tapped.
+    /// The force of the tap.
     pub blow: Blow,
     /// Amplitude below which the base is quiet, m; more than zero.
     pub settle_to: f64,
-    /// Length of the curve, s; where it is `None`, until the motion has settled and fallen to 1 %.
+    /// Length of the curve, s; with `None` it lasts until the motion has settled and fallen to 1 %.
     pub duration: Option<f64>,
 }
 
@@ -46,18 +46,18 @@ pub struct Tapped {
 pub struct Times {
     /// Greatest value of the envelope, m.
     pub largest: f64,
-    /// Last time the envelope exceeds a tenth of that, s; `None` when it always returns.
+    /// Last time the envelope exceeds a tenth of that, s; `None` when it always exceeds it again.
     pub to_tenth: Option<f64>,
     /// Last time it exceeds a hundredth, s.
     pub to_hundredth: Option<f64>,
-    /// When it stays below the stated amplitude.
+    /// When it stays below the stated amplitude for good.
     pub settle: Settle,
 }
 
 impl Times {
-    /// Those of `decay`, which is quiet below `settle_to`, m.
+    /// The times of `decay`; the base counts as quiet below `settle_to`, m.
     pub fn of(decay: &Decay, settle_to: f64) -> Times {
-        // Within a tap the motion may turn once more.
+        // During a tap the motion may have another maximum, so steps are finer.
         let step = sample(decay);
         let finer = (decay.free_from() / SAMPLES_A_PERIOD).clamp(step / 8.0, step);
         let largest = greatest(decay, finer);
@@ -68,7 +68,7 @@ impl Times {
     }
 }
 
-/// Time between samples that show the fastest mode that can be seen, s.
+/// Time between samples that resolves the fastest visible mode, s.
 fn sample(decay: &Decay) -> f64 {
     TAU / (SAMPLES_A_PERIOD * decay.fastest(SEEN).max(1.0))
 }
@@ -76,28 +76,28 @@ fn sample(decay: &Decay) -> f64 {
 /// The motion after a tap.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct RingDown {
-    /// s, equal steps from 0.
+    /// s, in equal steps from 0.
     pub time_s: Vec<f64>,
     /// Motion at the observed station that moves most, m.
     pub motion_m: Vec<f64>,
-    /// Which of the observed stations that is, from 0.
+    /// Index of that station in the list of observed stations, from 0.
     pub observed: usize,
-    /// Length of the motion's envelope over all observed stations, m.
+    /// Envelope over all observed stations together, m.
     pub envelope_m: Vec<f64>,
-    /// Energy of vibration over that at the end of the tap; empty when the tap starts none.
+    /// Vibration energy over that at the end of the tap; empty when the tap excites no mode.
     pub energy_share: Vec<f64>,
     /// Greatest value of the envelope, m.
     pub largest_m: f64,
-    /// By how much that may be off for modes above the computed ones, m.
+    /// Error bound of that from modes that were not computed, m.
     pub largest_error_m: f64,
     /// Last time the envelope exceeds a tenth of its greatest value, s; `None` without loss.
     pub time_to_10pct_s: Option<f64>,
     /// Last time the envelope exceeds a hundredth of its greatest value, s.
     pub time_to_1pct_s: Option<f64>,
-    /// Last time the envelope exceeds the stated amplitude, s: 0 when it never does, `None`
-    /// when it always returns.
+    /// Last time the envelope exceeds the stated amplitude, s: 0 when it never does, `None` when it always
+    /// exceeds it again.
     pub settle_time_s: Option<f64>,
-    /// By how much that may be off for modes above the computed ones, s.
+    /// Error bound of that from modes that were not computed and from beating, s.
     pub settle_time_error_s: Option<f64>,
     /// The mode that is largest at the settle time, from 1 in the order of the model.
     pub deciding_mode: Option<usize>,
@@ -105,7 +105,7 @@ pub struct RingDown {
     pub deciding_frequency_hz: Option<f64>,
     /// Its loss factor.
     pub deciding_loss_factor: Option<f64>,
-    /// True when the observed distance grows without end, since the base floats.
+    /// True when the observed distance grows without end, because the base floats.
     pub drifts: bool,
 }
 
@@ -152,7 +152,7 @@ impl RingDown {
     }
 }
 
-/// The greatest value of the envelope, searched for as long as all modes in step could exceed it.
+/// The greatest value of the envelope; the search ends when even all modes in phase could not exceed it.
 fn greatest(decay: &Decay, step: f64) -> f64 {
     let mut best = (0.0, decay.envelope(0.0));
     let mut time = 0.0;
@@ -170,7 +170,7 @@ fn greatest(decay: &Decay, step: f64) -> f64 {
     climb(left, best.0, best.0 + step, best.1, &mut |t| decay.envelope(t)).1
 }
 
-/// Energy of vibration over that at the end of the tap, one value a time; 1 while the tap lasts.
+/// Vibration energy over that at the end of the tap, one value for each time; 1 during the tap.
 fn energy_share(model: &ModalModel, struck: usize, blow: Blow, times: &[f64]) -> Vec<f64> {
     let mode = |mode: &ModalMode| {
         let rate = mode.loss_factor * mode.omega;
@@ -236,7 +236,8 @@ mod tests {
         };
         let (ideal, long) = (of(0.0), of(2e-3));
         assert!(long.settle_time_s.unwrap() < ideal.settle_time_s.unwrap());
-        // 0.2 x 0.1² / 400 = 5 um less what the tap of 0.8 rad loses, near cos 0.4 / (1 - 0.0648) = 0.985.
+        // 0.2 x 0.1² / 400 = 5 um, times the factor of a tap of 0.8 rad, about cos 0.4 / (1 - 0.0648) =
+        // 0.985.
         approx::assert_relative_eq!(long.largest_m, 5e-6 * 0.985, max_relative = 0.02);
         assert_eq!((long.energy_share[0], long.motion_m[0]), (1.0, 0.0));
         assert_eq!(long.largest_error_m, 0.0);

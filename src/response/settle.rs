@@ -1,4 +1,5 @@
-//! How long does a tapped base stay in motion? The decay as a sum of modes, and its last crossing.
+//! How long does a tapped base keep moving? The decay as a sum of modes, and when it last exceeds an
+//! amplitude.
 //!
 //! An impulse `J` at station `k` starts every mode; at station `j`
 //!
@@ -8,27 +9,28 @@
 //! E(t)   = sqrt( sum_j |sum_r z_jr exp(s_r t)|^2 )
 //! ```
 //!
-//! Each hysteretic mode decays as the viscous one with the same loss at resonance. `E` is the
-//! envelope: the length of the analytic signal over the observed stations, which the motion
-//! touches but does not pass. The settle time is the last time that `E` exceeds the amplitude.
+//! Each hysteretic mode decays like the viscous one with the same loss at resonance. `E` is the envelope: the
+//! norm of the analytic signal over the observed stations. The motion touches it but does not exceed it. The
+//! settle time is the last time that `E` exceeds the given amplitude.
 //!
-//! A tap of some length scales every mode by its own factor ([`super::blow`]); while it lasts, the
-//! static rest of the model follows the force. An ideal impulse on the rest is over at once.
+//! A tap of finite duration scales every mode by its own factor ([`super::blow`]); during the tap the
+//! residual flexibility follows the force. After an ideal impulse the residual motion is over at once.
 //!
-//! What modes beyond the computed ones do is bounded by the lumps that stand for them, all in step:
+//! Modes that were not computed are bounded by the lumps that stand for them, all in phase, with T the
+//! duration of the tap:
 //!
 //! ```text
 //! B(t) = sum_i |z_i| exp(-eta_i w_i (t - T) / 2)
 //! ```
 //!
-//! An ideal impulse rings whatever is sharp: there, a lump that is not known to be a mode has the least loss of
-//! any member.
+//! An ideal impulse excites high and sharp modes too: for it, a lump that is not known to be a single mode
+//! gets the least loss of any member.
 //!
-//! The settle time lies between the last time that `E` exceeds the amplitude plus `B` and the last time
-//! that it exceeds the amplitude less `B`. Where modes beat, the time jumps by a beat when the motion just
-//! comes back to the amplitude: it is also taken for a motion a thousandth larger and smaller.
-//! Complex shapes let `q(0)` differ from zero by a part of the order of `eta`: hysteretic loss
-//! is not exactly causal.
+//! The settle time lies between the last time that `E` exceeds the amplitude plus `B` and the last time that
+//! it exceeds the amplitude minus `B`. Where modes beat, the time jumps by a beat when the envelope just
+//! returns to the amplitude, so it is also computed for a motion a thousandth larger and smaller. Complex
+//! shapes let `q(0)` differ from zero by a term of the order of `eta`, since hysteretic loss is not exactly
+//! causal.
 //!
 //! # Source
 //! - `ewins2000`: ch. 2, complex modes and their residues
@@ -38,22 +40,22 @@ use super::blow::Blow;
 use super::modal::{Lumped, ModalMode, ModalModel};
 use num_complex::Complex64;
 
-/// The envelope at the settle time is below the amplitude by no more than this share.
+/// The envelope at the settle time is below the amplitude by at most this fraction.
 const EXACTNESS: f64 = 1e-9;
 
-/// Rigid-body motion slower than this share of the elastic motion's first velocity is rounding.
+/// A rigid-body velocity below this fraction of the elastic motion's initial velocity is rounding.
 const NO_DRIFT: f64 = 1e-9;
 
-/// Steps of the backward march after which its present place, which is late but safe, is taken.
+/// Most steps of the backward march; the time reached by then is late but safe, and is taken.
 const MOST_STEPS: usize = 20_000;
 
 /// Samples of the motion within a tap.
 const WITHIN: usize = 256;
 
-/// Part by which the motion may be larger or smaller than computed, whatever is left out.
+/// Fraction by which the motion may be larger or smaller than computed, whatever is left out.
 const NEARLY: f64 = 1e-3;
 
-/// What is left out is nothing when it is below this share of the amplitude.
+/// What is left out is ignored below this fraction of the amplitude.
 const NOTHING: f64 = 1e-6;
 
 /// One mode of a decay.
@@ -65,37 +67,38 @@ struct Term {
     decay: f64,
     /// rad/s.
     omega: f64,
-    /// Length of its amplitudes over the observed stations once the tap is over, m.
+    /// Norm of its amplitudes over the observed stations once the tap is over, m.
     size: f64,
-    /// The same after an ideal impulse, m: within a tap it moves no further.
+    /// The same after an ideal impulse, m: an upper bound of its motion during the tap.
     most: f64,
 }
 
-/// What became of the motion.
+/// When the motion settles, and which mode decides it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Settle {
-    /// Time after which the envelope stays below the amplitude, s; 0 when it never exceeds it,
-    /// `None` when it always returns: a motion without loss, or a floating base that drifts.
+    /// Time after which the envelope stays below the amplitude, s; 0 when it never exceeds it, `None` when it
+    /// always exceeds it again: a motion without loss, or a floating base that drifts.
     pub time: Option<f64>,
-    /// The mode, by its number in the model, that is largest at that time (at the start where
-    /// there is none); `None` when nothing moves.
+    /// Index in the model of the mode that is largest at that time (at the start where there is none); `None`
+    /// when nothing moves.
     pub mode: Option<usize>,
 }
 
-/// The motion of a few stations after an impulse at one.
+/// The motion of a few stations after a tap at one.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Decay {
     stations: usize,
     terms: Vec<Term>,
-    /// Complex amplitudes once the tap is over, m, one row of `stations` a term.
+    /// Complex amplitudes once the tap is over, m, one row of `stations` for each term.
     amplitudes: Vec<Complex64>,
-    /// The same after an ideal impulse; empty where the tap is one.
+    /// The same after an ideal impulse; empty where the tap is ideal.
     ideal: Vec<Complex64>,
-    /// Velocity of the whole body, m/s, one a station.
+    /// Rigid-body velocity, m/s, one for each station.
     drift: Vec<f64>,
-    /// What modes above give way, m for a force of the impulse over one second; one a station.
+    /// Displacement by residual flexibility, m, under the force of the impulse spread over one second; one
+    /// for each station.
     rest: Vec<f64>,
-    /// Decay, 1/s, and size, m, of what modes above do once the tap is over.
+    /// Decay rate, 1/s, and size, m, of each lump of modes left out once the tap is over.
     left_out: Vec<(f64, f64)>,
     blow: Blow,
 }
@@ -106,7 +109,7 @@ impl Decay {
         Decay::after(model, struck, observed, Blow::ideal(impulse))
     }
 
-    /// The same after a tap of some length.
+    /// The same after a tap of finite duration.
     pub fn after(model: &ModalModel, struck: usize, observed: &[usize], blow: Blow) -> Decay {
         let stations = observed.len();
         let rest = |j: &usize| blow.impulse * model.rest(*j, struck).re;
@@ -150,7 +153,7 @@ impl Decay {
         decay
     }
 
-    /// True when the whole floats away, or turns, so that the observed distance keeps growing.
+    /// True when the base floats away, or turns, so that the observed distance keeps growing.
     pub fn drifts(&self) -> bool {
         self.drift.iter().any(|v| *v != 0.0)
     }
@@ -160,7 +163,7 @@ impl Decay {
         self.blow.duration
     }
 
-    /// Displacement, m, of the observed station `j` (its place in the list) at `time`, s.
+    /// Displacement, m, of the observed station `j` (its index in the list) at `time`, s.
     pub fn motion(&self, j: usize, time: f64) -> f64 {
         self.analytic(j, time).im + self.drift[j] * self.blow.drifted(time)
     }
@@ -170,8 +173,8 @@ impl Decay {
         self.analytic(j, time).norm()
     }
 
-    /// The oscillation of the observed station `j` as the imaginary part of a number whose length is its
-    /// envelope, m.
+    /// The oscillation of the observed station `j`, m, as a complex number: its imaginary part is the motion,
+    /// its magnitude the envelope.
     fn analytic(&self, j: usize, time: f64) -> Complex64 {
         if self.blow.duration > 0.0 && time < self.blow.duration {
             let rows = self.ideal.chunks_exact(self.stations.max(1));
@@ -189,14 +192,14 @@ impl Decay {
         (0..self.stations).map(|j| self.envelope_of(j, time).powi(2)).sum::<f64>().sqrt()
     }
 
-    /// Upper bound, m, of what modes beyond the computed ones add to the envelope at `time`, s; within
-    /// the tap, of what they add beside their static rest. It never grows.
+    /// Upper bound, m, of what modes that were not computed add to the envelope at `time`, s; during the tap,
+    /// of what they add beyond their residual flexibility. It never grows with time.
     pub fn left_out(&self, time: f64) -> f64 {
         let since = (time - self.blow.duration).max(0.0);
         self.left_out.iter().map(|(decay, size)| size * (-decay * since).exp()).sum()
     }
 
-    /// Upper bound of the envelope: all modes in step, m. It never grows.
+    /// Upper bound of the envelope, m: all modes in phase. It never grows with time.
     pub fn bound(&self, time: f64) -> f64 {
         if time < self.blow.duration {
             let rest = length(&self.rest) * self.blow.force(0.5 * self.blow.duration);
@@ -205,8 +208,8 @@ impl Decay {
         self.terms.iter().map(|term| term.size_at(time)).sum()
     }
 
-    /// Circular frequency, rad/s, of the fastest mode that makes up at least `share` of the bound
-    /// at the start.
+    /// Circular frequency, rad/s, of the fastest mode that makes up at least the fraction `share` of the
+    /// initial bound.
     pub fn fastest(&self, share: f64) -> f64 {
         let least = share * self.whole();
         self.terms.iter().filter(|term| term.size >= least).map(|term| term.omega).fold(0.0, f64::max)
@@ -219,12 +222,12 @@ impl Decay {
         seen.map(|term| term.omega).reduce(f64::min).unwrap_or(0.0)
     }
 
-    /// All modes in step once the tap is over, as if it had rung so from time 0, m.
+    /// All modes in phase, m, extrapolated from after the tap back to time 0.
     fn whole(&self) -> f64 {
         self.terms.iter().map(|term| term.size).sum()
     }
 
-    /// Frequency, rad/s, and amplitude at the start, m, of every mode that moves.
+    /// Circular frequency, rad/s, and initial amplitude, m, of every mode that moves.
     pub fn lines(&self) -> Vec<(f64, f64)> {
         self.terms.iter().filter(|term| term.size > 0.0).map(|term| (term.omega, term.size)).collect()
     }
@@ -245,12 +248,12 @@ impl Decay {
         }
     }
 
-    /// The last time that the envelope exceeds `amplitude`, m; nothing settles to zero.
+    /// The last time that the envelope exceeds `amplitude`, m; no motion settles to zero.
     ///
-    /// The bound gives a time after which it certainly does not. From there a march goes backwards
-    /// in steps over which the envelope's square, given its slope and how far it can bend, cannot
-    /// climb to the amplitude's: it stops at the crossing and cannot step over one. Hence a smaller
-    /// amplitude is never settled earlier.
+    /// The bound gives a time after which the envelope certainly does not exceed it. From there a march goes
+    /// backwards in steps over which the square of the envelope, given its slope and a bound of its
+    /// curvature, cannot rise to the square of the amplitude: it stops at the crossing and cannot step over
+    /// one. So a smaller amplitude never gets an earlier settle time.
     pub fn settle(&self, amplitude: f64) -> Settle {
         if self.drifts() {
             return Settle { time: None, mode: self.largest_at(0.0) };
@@ -266,19 +269,19 @@ impl Decay {
         Settle { time: Some(time), mode: self.largest_at(time) }
     }
 
-    /// By how much, s, `time`, at which it settles to `amplitude`, m, may be off.
+    /// Error bound, s, of the `time` at which the motion settles to `amplitude`, m.
     pub fn settle_error(&self, amplitude: f64, time: f64) -> f64 {
         self.error_left_out(amplitude, time).max(self.error_of_beats(amplitude, time))
     }
 
-    /// By how much, s, `time`, at which it settles to `amplitude`, m, moves where the motion is a thousandth
-    /// larger or smaller: where modes beat, it may just come back to the amplitude, or just not.
+    /// How far, s, the `time` of settling to `amplitude`, m, moves when the motion is a thousandth larger or
+    /// smaller: where modes beat, the envelope may just return to the amplitude, or just not.
     pub fn error_of_beats(&self, amplitude: f64, time: f64) -> f64 {
         let [earlier, later] = [1.0 + NEARLY, 1.0 - NEARLY].map(|part| self.last_crossing(part * amplitude));
         (later - time).max(time - earlier).max(0.0)
     }
 
-    /// By how much, s, `time`, at which it settles to `amplitude`, m, may be off for what is left out.
+    /// Error bound, s, of the `time` of settling to `amplitude`, m, from the modes left out.
     pub fn error_left_out(&self, amplitude: f64, time: f64) -> f64 {
         let here = self.left_out(time);
         if here <= NOTHING * amplitude {
@@ -289,7 +292,7 @@ impl Decay {
         } else {
             self.last_crossing(0.5 * amplitude).max(self.left_out_until(0.5 * amplitude))
         };
-        // A bound taken too late would promise too much.
+        // The bound falls with time: taken too late it would be too small.
         let early = 0.9 * time;
         let earlier = match self.last_crossing(amplitude + self.left_out(early)) {
             crossing if crossing >= early => crossing,
@@ -298,7 +301,7 @@ impl Decay {
         (later - time).max(time - earlier).max(0.0)
     }
 
-    /// Time, s, from which what is left out stays below `amplitude`, m; endless without loss.
+    /// Time, s, from which what is left out stays below `amplitude`, m; infinite without loss.
     fn left_out_until(&self, amplitude: f64) -> f64 {
         let count = self.left_out.len() as f64;
         let until = |(decay, size): &(f64, f64)| match (size * count / amplitude).ln() {
@@ -309,7 +312,7 @@ impl Decay {
     }
 
     fn rows(&self) -> impl Iterator<Item = &[Complex64]> {
-        // Stations are at least one wherever a term has a row.
+        // There is at least one station wherever a term has a row.
         self.amplitudes.chunks_exact(self.stations.max(1))
     }
 
@@ -326,8 +329,8 @@ impl Decay {
 
     /// Time at which the bound falls to `amplitude`; 0 when it never exceeds it.
     ///
-    /// The logarithm of the bound is convex and falls, so that Newton's steps from 0 stay below the
-    /// crossing and approach it; the last is lengthened until it is beyond.
+    /// The logarithm of the bound is convex and falls, so Newton steps from 0 approach the crossing from
+    /// below; the last step is lengthened until it is beyond.
     fn bound_crossing(&self, amplitude: f64) -> f64 {
         let mut time = 0.0;
         for _ in 0..200 {
@@ -357,7 +360,8 @@ impl Decay {
             if time <= start || gap <= EXACTNESS * target {
                 break;
             }
-            // The square can bend up more earlier: the step is taken for its far end.
+            // Earlier in time the square can bend up more, so the step is computed with the bound at its far
+            // end.
             let far = time - step_within(gap, climb, self.bend(time));
             time -= step_within(gap, climb, self.bend(far.max(start)));
         }
@@ -367,18 +371,18 @@ impl Decay {
         time.max(start)
     }
 
-    /// The last time within the tap that the envelope exceeds `amplitude`, m, to a sample; 0 when it never
-    /// does.
+    /// The last time during the tap that the envelope exceeds `amplitude`, m, to within one sample; 0 when it
+    /// never does.
     fn last_within(&self, amplitude: f64) -> f64 {
         let sample = |i: usize| self.blow.duration * i as f64 / WITHIN as f64;
         let above = (0..WITHIN).rev().find(|i| self.envelope(sample(*i)) > amplitude);
         above.map_or(0.0, |i| sample(i + 1))
     }
 
-    /// The square of the envelope at `time`, m2, and how fast it climbs backwards in time, m2/s,
-    /// without modes smaller than `least`; `turned` is room for one number a mode.
+    /// The square of the envelope at `time`, m2, and its rate of rise backwards in time, m2/s, without modes
+    /// smaller than `least`; `turned` is work space with one entry for each mode.
     fn square_and_climb(&self, time: f64, least: f64, turned: &mut [Complex64]) -> (f64, f64) {
-        // All frequencies count from one of them: the envelope does not see a common turning.
+        // Frequencies are taken relative to one of them: a common rotation does not change the envelope.
         let centre = self.terms.first().map_or(0.0, |term| term.omega);
         for (term, turned) in self.terms.iter().zip(turned.iter_mut()) {
             let shrunk = (-term.decay * time).exp();
@@ -425,12 +429,12 @@ impl Decay {
 /// Decay rate, 1/s, and damped circular frequency, rad/s, of an elastic mode.
 fn pole_of(mode: &ModalMode) -> (f64, f64) {
     let rate = 0.5 * mode.loss_factor * mode.omega;
-    // A loss factor of 2 and more has no oscillation of its own; it is over within a period.
+    // A mode with a loss factor of 2 or more does not oscillate; it is over within a period.
     let square = mode.omega * mode.omega;
     (rate, (square - rate * rate).max(1e-4 * square).sqrt())
 }
 
-/// Decay, 1/s, and size over the stations `observed`, m, of what the lumped modes `lump` do after a tap.
+/// Decay rate, 1/s, and size over the stations `observed`, m, of the motion of the lump `left` after a tap.
 fn outdone(left: &Lumped, struck: usize, observed: &[usize], blow: Blow) -> (f64, f64) {
     let lump = match blow.duration > 0.0 {
         true => left.mode.clone(),
@@ -442,8 +446,8 @@ fn outdone(left: &Lumped, struck: usize, observed: &[usize], blow: Blow) -> (f64
     (rate, seen * start * blow.most(lump.omega))
 }
 
-/// The longest step over which what climbs at `climb` and bends up by no more than `bend` cannot
-/// rise by more than `gap`.
+/// The longest step over which a quantity with the rate of rise `climb` and a curvature of at most `bend`
+/// cannot rise by more than `gap`.
 fn step_within(gap: f64, climb: f64, bend: f64) -> f64 {
     let root = (climb * climb + 2.0 * bend * gap).sqrt();
     if climb > 0.0 { 2.0 * gap / (climb + root) } else { (root - climb) / bend.max(f64::MIN_POSITIVE) }

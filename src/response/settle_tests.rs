@@ -41,7 +41,7 @@ fn motion_is_the_step_of_its_own_equation() {
 fn without_loss_nothing_settles_unless_it_is_small() {
     let still = model(&[(500.0, 0.02, 1.0), (900.0, 0.0, 0.01)]);
     let decay = Decay::new(&still, 0, &[0], 1.0);
-    // 0.01^2 / 900 = 0.11 um for ever.
+    // 0.01^2 / 900 = 0.11 um lasts for ever.
     assert_eq!(decay.settle(1e-7), Settle { time: None, mode: Some(1) });
     assert!(decay.settle(1e-6).time.is_some());
 }
@@ -78,10 +78,10 @@ fn a_tap_of_some_length_moves_as_its_modes_do_and_goes_on_smoothly() {
     let model = model(&[(500.0, 0.02, 1.0), (4000.0, 0.01, 0.7)]);
     let blow = Blow { impulse: 1.0, duration: 2e-3 };
     let (tap, ideal) = (Decay::after(&model, 0, &[0], blow), Decay::new(&model, 0, &[0], 1.0));
-    // The fast mode, w T / π = 2.546, keeps |cos 4| / (2.546² - 1) = 0.119 of what an impulse starts.
+    // The fast mode, w T / π = 2.546, keeps |cos 4| / (2.546² - 1) = 0.119 of its amplitude after an impulse.
     let kept = tap.lines()[1].1 / ideal.lines()[1].1;
     approx::assert_relative_eq!(kept, 0.1192, max_relative = 0.05);
-    // 1 + 0.7² m/s at most.
+    // The velocity is at most 1 + 0.7² m/s.
     let step = tap.motion(0, 2e-3 - 1e-9) - tap.motion(0, 2e-3);
     assert!(step.abs() < 1.5e-9, "{step}");
     assert_eq!(tap.motion(0, 0.0), 0.0);
@@ -90,8 +90,8 @@ fn a_tap_of_some_length_moves_as_its_modes_do_and_goes_on_smoothly() {
         assert!(tap.motion(0, time).abs() <= tap.envelope(time) * (1.0 + 1e-9));
         assert!(tap.envelope(time) <= tap.bound(time) * (1.0 + 1e-9));
     }
-    // A push of three periods: w T / π = 3.18 leaves |cos 5| / (3.18² - 1) = 0.031 of what an impulse
-    // starts, and bends further, by 500 π / (2 T w²) = 0.157 of it, while it lasts.
+    // A tap that lasts three periods: w T / π = 3.18 leaves |cos 5| / (3.18² - 1) = 0.031 of the amplitude
+    // after an impulse; during the tap the deflection is larger, 500 π / (2 T w²) = 0.157 of it.
     let push = Decay::after(&model, 0, &[0], Blow { impulse: 1.0, duration: 20e-3 });
     let most = (0..200).map(|i| push.envelope(1e-4 * f64::from(i))).fold(0.0, f64::max);
     assert!(most > 0.15 / 500.0, "{most}");
@@ -105,7 +105,7 @@ fn what_gives_way_at_once_follows_the_force() {
     let still = ModalModel::new(vec![], nalgebra::DMatrix::from_element(1, 1, Complex64::from(1e-6)));
     let blow = Blow { impulse: 0.2, duration: 1e-3 };
     let decay = Decay::after(&still.unwrap(), 0, &[0], blow);
-    // π J / (2 T) = 314 N at the middle.
+    // The force is π J / (2 T) = 314 N at the middle.
     approx::assert_relative_eq!(decay.motion(0, 5e-4), 3.1416e-4, max_relative = 1e-4);
     assert_eq!(decay.motion(0, 1e-3), 0.0);
 }
@@ -128,7 +128,7 @@ fn the_settle_time_moves_no_further_than_its_error_when_the_lump_is_a_mode() {
 
 #[test]
 fn a_beat_that_just_comes_back_is_part_of_the_error() {
-    // Two modes of one size beat once in 2 π / 10 s: the envelope has lobes, and falls slowly under them.
+    // Two modes of equal size beat with the period 2 π / 10 s: the envelope has lobes that fall slowly.
     let decay = Decay::new(&model(&[(500.0, 0.002, 1.0), (510.0, 0.002, 1.0)]), 0, &[0], 1.0);
     // The top of the fourth lobe.
     let (lobe, top) = (1600..2200)
@@ -142,7 +142,7 @@ fn a_beat_that_just_comes_back_is_part_of_the_error() {
         assert!(decay.settle_error(limit, time) > 0.9 * (under.1 - over.1));
         assert_eq!(decay.error_left_out(limit, time), 0.0);
     }
-    // Half way down a lobe nothing jumps.
+    // Half way down a lobe there is no jump.
     let half = 0.5 * top;
     assert!(decay.settle_error(half, decay.settle(half).time.unwrap()) < 5e-3);
 }

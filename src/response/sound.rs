@@ -1,18 +1,18 @@
 //! What does the tap sound like? The motion of each build as samples of a sound file.
 //!
-//! The samples are the motion itself, neither shifted in pitch nor faded: it starts from rest and
-//! ends when a sample would be silent. One level scale is common to all builds, so that louder is
-//! more motion. A motion whose largest part is below 40 Hz is hardly heard, whatever its level.
+//! The samples are the motion itself, neither shifted in pitch nor faded: it starts from rest and ends when a
+//! sample would be silent. All builds share one level scale, so louder means more motion. A motion whose
+//! largest component is below 40 Hz is hardly audible at any level.
 
 use super::settle::Decay;
 use serde::Serialize;
 use std::f64::consts::TAU;
 use std::io::Cursor;
 
-/// Samples a second.
+/// Samples per second.
 pub const SAMPLE_RATE: u32 = 44_100;
 
-/// The loudest sample as a share of the largest number of 16 bits.
+/// The loudest sample as a fraction of the largest 16-bit number.
 const LEVEL: f64 = 0.9;
 
 /// Longest sound of one tap, s.
@@ -21,10 +21,10 @@ const LONGEST: f64 = 12.0;
 /// Silence between two taps, s.
 const PAUSE: f64 = 0.4;
 
-/// Above this a sample rate of 44,100 Hz has no place for a mode, Hz.
+/// Modes above this are left out, since a sample rate of 44,100 Hz cannot carry them, Hz.
 const HIGHEST: f64 = 20_000.0;
 
-/// Below this a tone is hardly heard, Hz (common practice).
+/// A tone below this is hardly audible, Hz (common practice).
 const LOWEST_HEARD: f64 = 40.0;
 
 /// One tap in the sound.
@@ -34,11 +34,11 @@ pub struct SoundedTap {
     pub start_s: f64,
     /// How long it lasts, s.
     pub length_s: f64,
-    /// Frequency of the largest part of the motion at the start, Hz; `None` when nothing moves.
+    /// Frequency of the largest component of the motion at the start, Hz; `None` when nothing moves.
     pub loudest_hz: Option<f64>,
-    /// False when that is too low for the ear, or when nothing moves.
+    /// False when that is too low to be heard, or when nothing moves.
     pub heard: bool,
-    /// True when the motion outlasts what is played.
+    /// True when the motion lasts longer than what is played.
     pub cut_off: bool,
 }
 
@@ -47,13 +47,13 @@ pub struct SoundedTap {
 pub struct Sound {
     /// A WAV file: one channel, 16 bits, 44,100 samples a second.
     pub wav: Vec<u8>,
-    /// One a build.
+    /// One for each build.
     pub taps: Vec<SoundedTap>,
-    /// Motion that the largest number of 16 bits stands for, m.
+    /// Motion that corresponds to the largest 16-bit number, m.
     pub full_scale_m: f64,
 }
 
-/// The sound of the motions `taps`, each a decay and the observed station of it that is played.
+/// The sound of the motions `taps`, each a decay and the index of its observed station to be played.
 ///
 /// # Errors
 /// When nothing moves at any of them, or the file cannot be composed.
@@ -88,7 +88,7 @@ pub fn sound(taps: &[(Decay, usize)]) -> Result<Sound, String> {
     Ok(Sound { wav: compose(&samples)?, taps: sounded, full_scale_m: full_scale })
 }
 
-/// The largest motion at a sample, m, searched for as long as it can grow.
+/// The largest sample of the motion, m; the search ends when no later sample can be larger.
 fn largest_sample(decay: &Decay, j: usize, step: f64) -> f64 {
     let mut largest = 0.0f64;
     for i in 0..(LONGEST / step) as usize {
@@ -101,8 +101,8 @@ fn largest_sample(decay: &Decay, j: usize, step: f64) -> f64 {
     largest
 }
 
-/// The samples, m, until the motion stays silent, and whether it had to be cut off; then at the last
-/// change of sign, so that it ends as it began.
+/// The samples, m, until the motion stays silent, and whether it was cut off at the longest length. A motion
+/// that is cut off ends at its last change of sign, near zero.
 fn play(decay: &Decay, j: usize, step: f64, silent: f64) -> (Vec<f64>, bool) {
     let mut played = Vec::new();
     for i in 0..(LONGEST / step) as usize {
@@ -169,8 +169,8 @@ mod tests {
             let sample = f64::from(samples[i]) * sound.full_scale_m / 32767.0;
             assert!((sample - motion).abs() <= 0.51 * sound.full_scale_m / 32767.0);
         }
-        // From its first peak, a quarter of a period after the tap, to half a step: a part in
-        // 2 x 0.9 x 32767, at 5 1/s.
+        // The motion decays at 5 1/s from its first peak, a quarter of a period after the tap, to half a
+        // step: a factor of 2 x 0.9 x 32767 = 58981.
         let length = 58_981f64.ln() / 5.0 + 0.003;
         approx::assert_relative_eq!(sound.taps[0].length_s, length, max_relative = 1e-3);
         assert!(samples.last().unwrap().abs() <= 1 && !sound.taps[0].cut_off);
@@ -184,7 +184,7 @@ mod tests {
         let start = (both.taps[1].start_s * 44_100.0).round() as usize;
         let samples = samples(&both);
         let quiet = samples[start..].iter().map(|s| s.abs()).max().unwrap();
-        // A hundredth of the shape squared, ten times the period.
+        // The squared shape is a hundredth and the period ten times as long: a tenth of the motion.
         assert!((2000..3500).contains(&quiet), "{quiet}");
         assert!(samples[start - 10_000..start].iter().all(|s| *s == 0));
     }

@@ -1,15 +1,15 @@
-//! Does something that turns excite the base? Speeds that meet a mode, and the motion of unbalance.
+//! Does a rotating part excite the base? Speeds that meet a mode, and the motion from unbalance.
 //!
-//! A speed `n`, turns a second, excites at its orders `o n`; it clashes where that is the frequency
-//! of a mode. An unbalance `u`, mass times radius, turns as the force `u w^2`. Where the axis of
-//! turning is not known, the worst one counts: with the row `h = p + i q` of the compliance from the
-//! force's three directions to one motion,
+//! A speed `n`, turns per second, excites at its orders `o n`; it clashes where that is the frequency of a
+//! mode. An unbalance `u`, mass times radius, is a rotating force of magnitude `u w^2`. The axis of rotation
+//! is not stated, so the worst one is taken: with the row `h = p + i q` of the compliance from the force's
+//! three directions to one motion,
 //!
 //! ```text
 //! X = u w^2 sqrt( |p|^2 + |q|^2 + 2 |p x q| )
 //! ```
 //!
-//! which is `u w^2 |h|` where one direction alone moves it.
+//! which is `u w^2 |h|` where only one direction moves it.
 //!
 //! # Source
 //! - `rao2011`: ch. 3, response to a rotating unbalance
@@ -19,7 +19,7 @@ use super::peak::{SEARCH_STEP, largest, resolving_squares};
 use serde::Serialize;
 use std::f64::consts::TAU;
 
-/// A mode this share beyond an end of the range is still named: speeds and models are not exact.
+/// A mode up to this fraction beyond an end of the range is still listed: speeds and models are not exact.
 const NEAR: f64 = 0.15;
 
 /// A range of running speeds.
@@ -27,7 +27,7 @@ const NEAR: f64 = 0.15;
 pub struct RunningSpeeds {
     /// Its name in the design.
     pub name: String,
-    /// Turns a second, lower end first.
+    /// Turns per second, lower end first.
     pub range: (f64, f64),
     /// Multiples of the speed that excite.
     pub orders: Vec<usize>,
@@ -50,12 +50,12 @@ pub struct Clash {
     pub speed_rpm: f64,
     /// True when that speed is in the range; false when it lies beyond, but near.
     pub crossed: bool,
-    /// Distance of that speed from the nearer end of the range as a share of that end; how far
-    /// inside where it is crossed, how far outside where it is near.
+    /// Distance of that speed from the nearer end of the range as a fraction of that end: how far inside the
+    /// range where it is crossed, how far outside where it is near.
     pub margin: f64,
 }
 
-/// The stretch of one order in a picture of frequency over speed.
+/// The stretch of one order in a plot of frequency over speed.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct OrderLine {
     /// Multiple of the speed.
@@ -66,7 +66,7 @@ pub struct OrderLine {
     pub frequency_hz: [f64; 2],
 }
 
-/// Every elastic mode that the `speeds` cross or come near to, by order and then by mode.
+/// Every elastic mode that an order of `speeds` crosses or comes near, by order and then by mode.
 pub fn clashes(model: &ModalModel, speeds: &RunningSpeeds) -> Vec<Clash> {
     let (low, high) = speeds.range;
     let mut found = Vec::new();
@@ -95,7 +95,7 @@ pub fn clashes(model: &ModalModel, speeds: &RunningSpeeds) -> Vec<Clash> {
     found
 }
 
-/// The lines of all orders of `speeds` in a picture of frequency over speed.
+/// The lines of all orders of `speeds` in a plot of frequency over speed.
 pub fn order_lines(speeds: &RunningSpeeds) -> Vec<OrderLine> {
     let (low, high) = speeds.range;
     let line = |order: &usize| OrderLine {
@@ -106,7 +106,7 @@ pub fn order_lines(speeds: &RunningSpeeds) -> Vec<OrderLine> {
     speeds.orders.iter().map(line).collect()
 }
 
-/// Motion that an unbalance makes over a range of speeds.
+/// Motion caused by an unbalance over a range of speeds.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct UnbalanceMotion {
     /// rpm, rising.
@@ -119,8 +119,8 @@ pub struct UnbalanceMotion {
     pub worst_motion_m: f64,
 }
 
-/// Amplitude, m, at the station `observed` for an `unbalance`, kg m, that turns `speed` times a
-/// second at the point of the stations `at` (forces along x, y, z), its axis as bad as can be.
+/// Amplitude, m, at the station `observed` for an `unbalance`, kg m, that rotates at `speed`, turns per
+/// second, about the worst axis through the point of the stations `at` (forces along x, y, z).
 pub fn unbalance_at(model: &ModalModel, observed: usize, at: [usize; 3], unbalance: f64, speed: f64) -> f64 {
     let omega = TAU * speed;
     let h = at.map(|k| model.compliance(observed, k, omega));
@@ -130,7 +130,7 @@ pub fn unbalance_at(model: &ModalModel, observed: usize, at: [usize; 3], unbalan
     unbalance * omega * omega * (squares + 2.0 * area).sqrt()
 }
 
-/// The motion at the station `observed` over `range`, turns a second, refined at its greatest.
+/// The motion at the station `observed` over `range`, turns per second, refined about its greatest value.
 ///
 /// `None` unless the range rises from more than zero.
 pub fn unbalance_motion(
@@ -178,7 +178,7 @@ mod tests {
         let speeds = RunningSpeeds { name: "spindle".into(), range: (20.0, 105.0), orders: vec![1, 2] };
         let found: Vec<(usize, usize, bool)> =
             clashes(&model(), &speeds).iter().map(|c| (c.order, c.mode, c.crossed)).collect();
-        // Order 2 meets 260 Hz at 130 turns a second, 24 % beyond: not near.
+        // Order 2 meets 260 Hz at 130 turns per second, 24 % beyond: not near.
         assert_eq!(found, [(1, 1, true), (1, 2, false), (2, 1, true), (2, 2, true)]);
         let near = &clashes(&model(), &speeds)[1];
         approx::assert_relative_eq!(near.margin, 10.0 / 105.0, max_relative = 1e-12);
@@ -230,7 +230,7 @@ mod tests {
         let mut highest = 0.0f64;
         for i in 0..60 {
             for j in 0..60 {
-                // Two perpendicular directions of the plane in which the force turns.
+                // Two perpendicular directions of the plane in which the force rotates.
                 let (a, b) = (f64::from(i) * TAU / 60.0, f64::from(j) * TAU / 60.0);
                 let e1 = [a.cos(), a.sin(), 0.0];
                 let e2 = [-a.sin() * b.cos(), a.cos() * b.cos(), b.sin()];

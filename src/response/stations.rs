@@ -1,17 +1,18 @@
-//! From a frame's modes to a modal model: the few motions that matter, and the loads that cause them.
+//! Which motions and loads of a frame matter? From a frame's modes to a modal model at a few stations.
 
 use super::modal::{Lumped, ModalMode, ModalModel};
-use crate::frame::{Frame, Layout};
-use crate::modes::{Damped, Direct, EigenFault, Elastic, Lump, Pencil, Pushes, Spectrum, Statics};
 use faer::sparse::SparseColMat;
 use faer::{Mat, c64};
 use nalgebra::{DMatrix, Vector3, Vector6};
 use num_complex::Complex64;
+use stillbed_eigen::{Damped, Direct, EigenFault, Pencil};
+use stillbed_frame::{Frame, Layout};
+use stillbed_modes::{Elastic, Lump, Pushes, Spectrum, Statics};
 
-/// What is seen and what loads, in a modal model.
+/// A station of a modal model: an observed motion, or the load that belongs to it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Station {
-    /// A point along a unit direction, against another or the ground; as a load, a unit force at
+    /// A point along a unit direction, relative to another point or the ground. As a load: a unit force at
     /// the point and its reaction at the other, balanced by the feet ([`Pushes::between`]).
     Between {
         /// Index of the point.
@@ -21,8 +22,8 @@ pub enum Station {
         /// Unit direction, global axes.
         along: [f64; 3],
     },
-    /// As a load, the inertia of the whole under a unit acceleration of the floor along the axis
-    /// with this number; motion is then counted from the floor.
+    /// As a load: the inertia of the whole base under a unit acceleration of the floor along the axis with
+    /// this index; motion is then relative to the floor.
     Floor(usize),
 }
 
@@ -67,12 +68,11 @@ fn loads(frame: &Frame, layout: &Layout, stations: &[Station]) -> Mat<f64> {
     Mat::from_fn(layout.freedoms(), stations.len(), |i, j| columns[j][i])
 }
 
-/// The modes of a frame as `stations` see them, with the static rest of all others; without
-/// `statics` nothing rests, which does for what follows from the modes alone.
+/// The modes of a frame as `stations` see them, with the residual flexibility of all others. Without
+/// `statics` there is none, which is enough for what follows from the modes alone.
 ///
-/// `damped` are the complex modes of `spectrum`; without them shapes are real and loss factors
-/// follow from strain energy. Frequencies and modal masses are those corrected for the division of
-/// the members.
+/// `damped` are the damped modes of `spectrum`; without them shapes are real and loss factors follow from
+/// strain energy. Frequencies and modal masses are those corrected for the subdivision of the members.
 ///
 /// # Errors
 /// What stopped the static solution.
@@ -115,12 +115,12 @@ pub fn modes_at(
     rigid.chain(elastic).collect()
 }
 
-/// Modes of `spectrum` that make no modal model.
+/// The fault of modes of `spectrum` that do not form a modal model.
 pub fn unfit(spectrum: &Spectrum) -> EigenFault {
     EigenFault::NotConverged { wanted: spectrum.elastic.len(), found: 0 }
 }
 
-/// What `spectrum` leaves out of the motion of `stations`: the modes above, lumped.
+/// The modes above `spectrum`, lumped, in the motion of `stations`.
 ///
 /// # Errors
 /// What stopped the solutions.
@@ -135,7 +135,7 @@ pub fn left_out(frame: &Frame, spectrum: &Spectrum, stations: &[Station]) -> Res
     Ok(lumps.iter().map(of).collect())
 }
 
-/// The least loss factor of a stretch, bend, shear or twist of any member.
+/// The least loss factor in stretching, bending, shear or torsion of any member.
 fn least_loss(frame: &Frame) -> f64 {
     let used = frame.members.iter().filter_map(|member| frame.sections.get(member.section));
     let own = used.flat_map(|section| (0..6).map(|i| section.stiffness[(i, i)]));
@@ -155,8 +155,8 @@ fn complex_mode(damped: &Damped, mode: &Elastic, loads: &Mat<f64>) -> Option<Mod
     Some(ModalMode { omega, loss_factor, shape: (0..loads.ncols()).map(seen).collect() })
 }
 
-/// How far each station gives way under a unit load at each, m/N; of a floating base to first order
-/// in the loss.
+/// Displacement of each station under a unit load at each, m/N; for a floating base to first order in the
+/// loss.
 ///
 /// # Errors
 /// What stopped the static solution.
@@ -170,7 +170,7 @@ fn static_compliance(
     Ok(DMatrix::from_fn(stations.len(), stations.len(), |i, j| compliance[(i, j)]))
 }
 
-/// The compliance between two stations by a direct solution of the divided frame at one circular
+/// The compliance between two stations by a harmonic solution of the subdivided frame at one circular
 /// frequency, without modes; for checks of the modal sum.
 pub struct DirectCheck<'a> {
     spectrum: &'a Spectrum,
@@ -192,7 +192,7 @@ impl<'a> DirectCheck<'a> {
         Some(DirectCheck { spectrum, bulge, seen: seen.load(frame, layout), load: load.load(frame, layout) })
     }
 
-    /// The compliance, m/N, at `omega`, rad/s, with the mass that the pieces have there.
+    /// The compliance, m/N, at `omega`, rad/s, with the dynamic mass of the elements at that frequency.
     ///
     /// # Errors
     /// What stopped the solution.

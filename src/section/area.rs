@@ -22,8 +22,9 @@ pub struct Moments {
 }
 
 impl Moments {
-    /// Of pieces of a drawing, each its outer ring and its holes: polygons, and the caps between
-    /// their sides and the arcs that these stand for. Exact, whatever the mesh.
+    /// Moments of the regions of a drawing, each given by its outer ring and its holes. The sides are
+    /// polygons; the segments between a chord and its arc are added, so the result is exact whatever the
+    /// mesh.
     ///
     /// # Source
     /// - `gere-goodno2009`: appendix on plane areas (circular segment)
@@ -40,7 +41,7 @@ impl Moments {
         if sum.area < 0.0 { sum.scaled(-1.0) } else { sum }
     }
 
-    /// What a side adds to a polygon that runs anticlockwise.
+    /// Contribution of one side to a polygon that runs anticlockwise.
     fn of_side(a: Point, b: Point) -> Moments {
         let twice = a[0] * b[1] - b[0] * a[1];
         let square = |i: usize| twice * (a[i] * a[i] + a[i] * b[i] + b[i] * b[i]) / 12.0;
@@ -55,14 +56,14 @@ impl Moments {
         }
     }
 
-    /// Of the cap between a chord and its arc of less than half a turn.
+    /// Circular segment between a chord and its arc, which is less than half a turn.
     fn of_cap(a: Point, b: Point, centre: Point, radius: f64) -> Moments {
         let half = (0.5 * distance(a, b) / radius).min(1.0).asin();
         let (sine, cosine) = half.sin_cos();
         let lens = half - sine * cosine;
         let (r3, r4) = (radius.powi(3), radius.powi(4));
         let area = radius * radius * lens;
-        // Along the cap's axis from the centre, and across.
+        // About the circle's centre: along the axis of the segment, and across it.
         let (first, third) = (2.0 / 3.0 * r3 * sine.powi(3), sine.powi(3) * cosine);
         let (along, across) = (0.25 * r4 * (lens + 2.0 * third), r4 / 12.0 * (3.0 * lens - 2.0 * third));
         let middle = [0.5 * (a[0] + b[0]) - centre[0], 0.5 * (a[1] + b[1]) - centre[1]];
@@ -80,7 +81,7 @@ impl Moments {
         }
     }
 
-    /// Adds a small area at a place.
+    /// Adds a small area `a` at a point.
     pub(super) fn add(&mut self, [y, z]: Point, a: f64) {
         *self += Moments { area: a, y: a * y, z: a * z, yy: a * y * y, zz: a * z * z, yz: a * y * z };
     }
@@ -123,7 +124,7 @@ mod tests {
 
     #[test]
     fn a_circle_cut_through_is_exact() {
-        // Half of a circle of 100 mm and the square that cuts it, with the circle off its centre.
+        // Half of a circle of 100 mm, cut by a square; the circle is off the origin.
         let round = Shape::Round { diameter: 0.1 }.figure();
         let plate = Shape::Rectangle { width: 0.3, height: 0.2 }.figure();
         let drawing = draw([(&round, [0.02, 0.01], 0.3), (&plate, [0.0, -0.09], 0.0)].into_iter());

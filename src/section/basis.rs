@@ -1,15 +1,15 @@
-//! The equations of warping in a few vectors, projected once and solved for many moduli.
+//! The warping equations in a reduced basis: projected once, solved for many sets of moduli.
 //!
-//! With two media the fields depend on the ratio r of their shear moduli as sums of a / (1 + r b),
-//! b >= 0. A few ratios r_j span a space in which Galerkin's method finds every ratio between them:
-//! its energy is wrong by no more than the square of
+//! With two media the fields depend on the ratio r of their shear moduli as sums of a / (1 + r b) with
+//! b >= 0. The solutions at a few ratios r_j span a space in which Galerkin's method finds the solution
+//! at every ratio between them. The error of its energy is at most the square of
 //!
 //! ```text
 //! max over b >= 0 of  prod_j |1 - r_j b| / (1 + r_j b)  times  prod_j |r - r_j| / (r + r_j)
 //! ```
 //!
-//! and by far less than that for fields that are smooth. Loads of the media are kept apart, so that
-//! their Young's moduli are free.
+//! and far smaller for smooth fields. The loads of the two media are kept separate, so that their
+//! Young's moduli are free.
 //!
 //! # Source
 //! - `timoshenko-goodier1970`: ch. 11 (flexure)
@@ -22,10 +22,10 @@ use super::warping::{Body, Elastic, Flow, LEAST_MODULUS, Loads};
 use nalgebra::{DMatrix, DVector, Matrix2, Vector2};
 use num_complex::Complex64;
 
-/// The moduli of a body's parts as its equations see them.
+/// The moduli of a body's parts as they enter its equations.
 pub(super) struct Loading<'a> {
     media: &'a [Elastic],
-    /// Shear moduli, none of them nothing.
+    /// Shear moduli, each with a real part above zero.
     pub g: Vec<Complex64>,
     centre: [f64; 2],
 }
@@ -45,7 +45,7 @@ impl<'a> Loading<'a> {
         self.g.iter().map(|g| g.re).collect()
     }
 
-    /// Loads of twist, w_y and w_z as sums over parts: factors of Loads {twist, one, y, z}.
+    /// The loads of twist, w_y and w_z of one part: factors of its Loads {twist, one, y, z}.
     fn factors(&self, part: usize) -> [[Complex64; 4]; 3] {
         let (e, zero) = (Complex64::from(self.media[part].e.re), Complex64::ZERO);
         let [y, z] = self.centre;
@@ -69,7 +69,7 @@ fn all(loads: &Loads) -> [&Nodal; 4] {
     [&loads.twist, &loads.one, &loads.y, &loads.z]
 }
 
-/// The equations of a body, projected on vectors; integrals are over the whole body.
+/// The equations of a body projected onto a few vectors; integrals are over the whole body.
 pub(super) struct Projection {
     /// `int grad x_i . grad x_j` over each part.
     energy: Vec<DMatrix<f64>>,
@@ -100,7 +100,7 @@ impl Projection {
         Projection { energy: energies(body, vectors), loads, slopes }
     }
 
-    /// Solves the projected equations and takes the energies by part.
+    /// Solves the projected equations and computes the energies by part.
     pub fn flow(&self, body: &Body, loading: &Loading) -> Result<Flow, SectionFault> {
         let g = &loading.g;
         let d = self.energy[0].nrows();
@@ -129,7 +129,7 @@ impl Projection {
             cross: Vec::new(),
             sideways: self.sideways(&body.weighted(loading.media), &body.moments, loading, &real),
         };
-        // From the body's origin to the member line: int G grad w_k = int s_k (y, z).
+        // Moves from the body's origin to the member line: int G grad w_k = int s_k (y, z).
         let origin = Vector2::from(body.mirrors.origin());
         flow.torque += (flow.bending * origin).map(Complex64::from);
         for (part, energy) in self.energy.iter().enumerate() {
@@ -146,9 +146,9 @@ impl Projection {
         Ok(flow)
     }
 
-    /// `int G grad w_k . a_l`, where a_l is how a section bent to unit curvature deforms in its
-    /// plane, without its mean: (-nu y z, nu (y^2 - z^2)/2) about y, (nu (y^2 - z^2)/2, nu y z)
-    /// about z. One Poisson's ratio stands for all parts, their mean by EA.
+    /// `int G grad w_k . a_l`, where a_l is the in-plane deformation of a section bent to unit
+    /// curvature, without its mean: (-nu y z, nu (y^2 - z^2)/2) about y, (nu (y^2 - z^2)/2, nu y z)
+    /// about z. All parts share one Poisson's ratio, the mean weighted by EA.
     fn sideways(
         &self,
         whole: &Moments,
@@ -160,7 +160,7 @@ impl Projection {
         let nu = weighted.sum::<f64>() / whole.area;
         let [y, z] = loading.centre;
         let [yy, zz, yz] = [whole.yy, whole.zz, whole.yz].map(|x| x / whole.area);
-        // y z and (y^2 - z^2)/2 about the centre and without their means.
+        // y z and (y^2 - z^2)/2 about the elastic centre, without their means.
         let product = [2.0 * y * z - yz, -z, -y, 1.0, 0.0];
         let square = [y * y - z * z - 0.5 * (yy - zz), -y, z, 0.0, 1.0];
         let mut sum = Matrix2::zeros();
@@ -194,7 +194,7 @@ fn energies(body: &Body, vectors: &[Nodal]) -> Vec<DMatrix<f64>> {
     energies
 }
 
-/// Vectors that are orthonormal in energy, each beside its load.
+/// Vectors that are orthonormal in energy, each with its load.
 #[derive(Default)]
 pub(super) struct Space {
     pub vectors: Vec<Nodal>,
@@ -202,7 +202,8 @@ pub(super) struct Space {
 }
 
 impl Space {
-    /// Adds what is new in a vector `v` of load `r`, if that is more than `least` of its energy.
+    /// Adds what is new in a vector `v` with load `r`, if its energy exceeds `least` times the energy of
+    /// `v`.
     pub fn add(&mut self, mut v: Nodal, mut r: Nodal, least: f64) {
         let before = v.dot(&r);
         for _ in 0..2 {
@@ -234,16 +235,16 @@ impl Basis {
     /// Ratios of the softer to the stiffer shear modulus, falling.
     const RATIOS: [f64; 5] = [1.0, 0.25, 0.0625, 1.0 / 64.0, 1.0 / 256.0];
 
-    /// The least ratio that is served.
+    /// The smallest ratio covered.
     pub const LEAST_RATIO: f64 = 1.0 / 300.0;
 
-    /// Solves the body whose `soft` parts are of the softer medium.
+    /// Solves the body; `soft` says which parts are of the softer medium.
     ///
     /// # Errors
     /// When the equations cannot be factorised.
     pub fn new(body: &Body, soft: &[bool]) -> Result<Basis, SectionFault> {
-        // Loads in balance by themselves: bending of each medium, and one medium against the other,
-        // which acts where the whole's centre is not on the lines of two mirrors.
+        // Loads that are in equilibrium by themselves: bending of each medium, and one medium against
+        // the other, which acts where the common centre is not fixed by two mirrors.
         let mut moments = [Moments::default(); 2];
         let none = |parity: Parity| Nodal::zero(body.mirrors.seen(parity), body.n);
         let mut sums = [(); 2].map(|()| [Parity::EVEN, Parity::OF[0], Parity::OF[1]].map(none));
@@ -277,7 +278,7 @@ impl Basis {
             right[0] = loading.vector(body, 0, |x| x.re);
             let factor = body.factorised(loading.moduli())?;
             let solved = body.fields(&factor, &right);
-            // The fields of E = G from those of the loads apart.
+            // The fields for E = G from those of the separate loads.
             let field = |axis: usize, sign: f64| {
                 let mut sum = none(Parity::OF[axis]);
                 sum.add(sign, &solved[1 + axis]);
@@ -298,7 +299,7 @@ impl Basis {
         Ok(Basis { projection: Projection::new(body, &space.vectors), errors })
     }
 
-    /// The estimated relative error at a ratio, the larger one of the ratios beside it.
+    /// The estimated relative error at a ratio: the larger of those at the neighbouring ratios.
     pub fn error(&self, ratio: f64) -> f64 {
         let after = Basis::RATIOS.partition_point(|r| *r > ratio).min(self.errors.len().saturating_sub(1));
         self.errors[after.saturating_sub(1)].max(self.errors[after])

@@ -1,23 +1,23 @@
-//! How outlines lie to each other: one within another, how far apart, how far one stands out.
+//! How outlines lie to each other: one inside another, how far apart, how far one sticks out.
 //!
-//! Outlines are closed rings of corners [y, z], m; curves are drawn as chords before.
+//! Outlines are closed rings of corners [y, z], m, with curves already drawn as chords.
 
 use super::shape::cross;
 
-/// Outlines nearer than this touch, m.
+/// Distance below which outlines count as touching, m.
 pub const TOUCHING: f64 = 1e-6;
 
-/// Points that are looked at on each side of an outline.
+/// Points tested on each side of an outline.
 const LOOKS: usize = 16;
 
-/// True when `inner` lies within `outer`, borders included.
+/// True when `inner` lies inside `outer`; touching the border is allowed.
 pub fn within(inner: &[[f64; 2]], outer: &[[f64; 2]]) -> bool {
-    // Middles of sides too: a side may leave a hollow outline between its ends.
+    // Middles of sides too: a side can leave a concave outline between its ends.
     let middle = |(a, b): ([f64; 2], [f64; 2])| [0.5 * (a[0] + b[0]), 0.5 * (a[1] + b[1])];
     inner.iter().all(|p| holds(outer, *p)) && sides(inner).map(middle).all(|p| holds(outer, p))
 }
 
-/// True when `ring` holds `p`, its border included.
+/// True when `p` lies inside `ring` or on its border.
 fn holds(ring: &[[f64; 2]], p: [f64; 2]) -> bool {
     let mut odd = false;
     for (a, b) in sides(ring) {
@@ -31,7 +31,7 @@ fn holds(ring: &[[f64; 2]], p: [f64; 2]) -> bool {
     odd
 }
 
-/// Distance of two outlines that do not cross, m.
+/// Distance between two outlines that do not cross, m.
 pub fn distance(a: &[[f64; 2]], b: &[[f64; 2]]) -> f64 {
     let from = |points: &[[f64; 2]], ring: &[[f64; 2]]| {
         points.iter().map(|p| to_ring(*p, ring)).fold(f64::INFINITY, f64::min)
@@ -39,8 +39,8 @@ pub fn distance(a: &[[f64; 2]], b: &[[f64; 2]]) -> f64 {
     from(a, b).min(from(b, a))
 }
 
-/// How far `ring` stands out of `outlines` that it is partly within, m; `None` where it lies within
-/// them together, or only beside them.
+/// How far `ring` sticks out of the union of `outlines`, m; `None` where it lies wholly inside or wholly
+/// outside.
 pub fn stands_out(ring: &[[f64; 2]], outlines: &[Vec<[f64; 2]>]) -> Option<f64> {
     let (mut out, mut within) = (0.0_f64, 0.0_f64);
     for (a, b) in sides(ring) {
@@ -59,8 +59,7 @@ pub fn stands_out(ring: &[[f64; 2]], outlines: &[Vec<[f64; 2]>]) -> Option<f64> 
     (out > TOUCHING && within > TOUCHING).then_some(out)
 }
 
-/// The corners of the smallest convex outline around `points`, anticlockwise; fewer than three
-/// points stay as they are.
+/// The convex hull of `points`, anticlockwise; fewer than three points are returned as they are.
 pub fn hull(points: impl IntoIterator<Item = [f64; 2]>) -> Vec<[f64; 2]> {
     let mut points: Vec<[f64; 2]> = points.into_iter().collect();
     points.sort_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
@@ -111,7 +110,7 @@ mod tests {
     fn what_stands_out_and_how_far() {
         let mould = [square(0.05, 0.0)];
         assert_eq!(stands_out(&square(0.02, 0.0), &mould), None);
-        // Flush with the mould, or standing on it.
+        // Flush with the mould, or standing on top of it.
         assert_eq!(stands_out(&square(0.02, 0.03), &mould), None);
         assert_eq!(stands_out(&square(0.02, 0.07), &mould), None);
         let out = stands_out(&square(0.02, 0.04), &mould).unwrap();
@@ -123,7 +122,7 @@ mod tests {
             0.03f64.hypot(0.005),
             max_relative = 1e-9
         );
-        // Two fills, one on the other, hold it together.
+        // Two fills, one on top of the other, contain it together.
         assert_eq!(stands_out(&square(0.02, 0.05), &[square(0.05, 0.0), square(0.05, 0.1)]), None);
     }
 

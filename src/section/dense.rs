@@ -1,25 +1,27 @@
-//! Elimination and triangular solutions in small dense matrices, their lower triangles by columns.
+//! Cholesky factorisation and triangular solutions of small dense matrices, stored by columns, of which
+//! only the lower triangle is used.
 //!
-//! The loops are compiled for the widest registers that the machine has and chosen when the program
-//! runs.
+//! The loops are compiled for several register widths; the widest that the machine has is chosen at run
+//! time.
 
 use pulp::{Arch, Simd, WithSimd};
 
-/// Columns that are eliminated at once.
+/// Columns eliminated together.
 const AT_ONCE: usize = 4;
 
-/// Eliminates the first `count` columns of a symmetric matrix of `n`, its lower triangle by columns:
-/// they become those of its factor, the others what is left. `None` where it is not positive.
+/// Eliminates the first `count` columns of a symmetric `n` by `n` matrix, stored as its lower triangle
+/// by columns. These columns become those of the Cholesky factor, the others the Schur complement.
+/// `None` where a pivot is not positive.
 pub(super) fn eliminate(matrix: &mut [f64], n: usize, count: usize) -> Option<()> {
     Arch::new().dispatch(Elimination { matrix, n, count })
 }
 
-/// Solves with the columns of a factor, as long as `x`, and takes them from what is below.
+/// Forward substitution with some columns of a factor, each as long as `x`; updates the rows below them.
 pub(super) fn forward(columns: &[f64], x: &mut [f64]) {
     Arch::new().dispatch(Forward { columns, x });
 }
 
-/// Solves with their transpose, given what is below.
+/// Backward substitution with the transpose of these columns, given the rows of `x` below them.
 pub(super) fn backward(columns: &[f64], x: &mut [f64]) {
     Arch::new().dispatch(Backward { columns, x });
 }

@@ -1,6 +1,7 @@
-//! The ten-node triangle: cubic along each side, its sides curved where the outline is.
+//! The ten-node triangle: cubic along each side, with curved sides where the outline is curved.
 //!
-//! A thin wall sheared or twisted warps by a cubic across it, which this element follows exactly.
+//! A thin wall in shear or torsion warps by a cubic across its thickness, which this element represents
+//! exactly.
 //!
 //! ```text
 //! corner       L_i (3 L_i - 1) (3 L_i - 2) / 2
@@ -8,7 +9,7 @@
 //! inside       27 L_0 L_1 L_2
 //! ```
 //!
-//! Integrals take the twelve-point rule that is exact for polynomials of degree 6.
+//! Integration uses a twelve-point rule that is exact for polynomials of degree 6.
 //!
 //! # Source
 //! - `dunavant1985`: table of rules, degree 6 (points and weights from memory, checked by the tests below)
@@ -19,16 +20,16 @@ use std::sync::LazyLock;
 /// Nodes: corners anticlockwise, two along each side from corner i to the next, one inside.
 pub(super) const NODES: usize = 10;
 
-/// Points of a triangle's rule.
+/// Points of the integration rule.
 pub(super) const GAUSS: usize = 12;
 
-/// Pairs of nodes.
+/// Pairs of nodes, for a symmetric matrix.
 pub(super) const PAIRS: usize = NODES * (NODES + 1) / 2;
 
-/// Where strains are compared: the corners, then the middles of the sides.
+/// Points at which strains are compared: the corners, then the middles of the sides.
 pub(super) const SAMPLES: usize = 6;
 
-/// Area coordinates and weight of each point; the weights add up to 1.
+/// Area coordinates and weights of the rule; the weights add up to 1.
 const RULE: [([f64; 3], f64); GAUSS] = {
     const A: f64 = 0.249286745170910;
     const B: f64 = 0.063089014491502;
@@ -57,21 +58,21 @@ const RULE: [([f64; 3], f64); GAUSS] = {
 const SAMPLE: [[f64; 3]; SAMPLES] =
     [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0], [0.5, 0.5, 0.0], [0.0, 0.5, 0.5], [0.5, 0.0, 0.5]];
 
-/// What an element knows at one point.
+/// An element at one integration point.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct ElementPoint {
     /// Weight times area, m2.
     pub area: f64,
-    /// Place, m.
+    /// Coordinates, m.
     pub at: Point,
     /// Shape functions.
     pub n: [f64; NODES],
-    /// Their derivatives along y and z, 1/m.
+    /// Derivatives of the shape functions along y and z, 1/m.
     pub slope: [[f64; NODES]; 2],
 }
 
-/// A point of every triangle: shape functions, their derivatives by the first two area
-/// coordinates, its share of the area.
+/// A point of the reference triangle: shape functions, their derivatives by the first two area
+/// coordinates, integration weight.
 struct Reference {
     n: [f64; NODES],
     by: [[f64; NODES]; 2],
@@ -97,7 +98,7 @@ impl Reference {
         Reference { n, by: [0, 1].map(|i| std::array::from_fn(|node| by[i][node] - by[2][node])), weight }
     }
 
-    /// The element with these nodes here; `None` where it is folded.
+    /// The same point in an element with these nodes; `None` where the element is folded.
     fn in_element(&self, nodes: &[Point; NODES]) -> Option<ElementPoint> {
         let map = Map::new(nodes, &self.by)?;
         let mut at = [0.0; 2];
@@ -117,7 +118,7 @@ impl Reference {
     }
 }
 
-/// From derivatives by area coordinates to those along y and z.
+/// Maps derivatives by area coordinates to derivatives along y and z.
 struct Map {
     determinant: f64,
     inverse: [[f64; 2]; 2],
@@ -194,12 +195,12 @@ static BY_SAMPLE: LazyLock<[[[f64; NODES]; SAMPLES]; 2]> = LazyLock::new(|| {
     sums
 });
 
-/// The pairs (i, j), j up to i, in the order of the lower triangle by rows.
+/// The pairs (i, j), j up to i, in the order of a lower triangle by rows.
 fn pairs() -> impl Iterator<Item = (usize, usize)> {
     (0..NODES).flat_map(|i| (0..=i).map(move |j| (i, j)))
 }
 
-/// A matrix of which the lower triangle is given by rows, times a vector.
+/// Product of a symmetric matrix, given by rows of its lower triangle, and a vector.
 pub(super) fn times(lower: &[f64; PAIRS], x: &[f64; NODES]) -> [f64; NODES] {
     let mut product = [0.0; NODES];
     let mut from = 0;
@@ -215,19 +216,19 @@ pub(super) fn times(lower: &[f64; PAIRS], x: &[f64; NODES]) -> [f64; NODES] {
     product
 }
 
-/// One triangle with its nodes.
+/// One element with its nodes.
 pub(super) struct Shaped {
     corners: [Point; NODES],
     /// Area, m2.
     pub area: f64,
-    /// `int grad N_i . grad N_j`, the lower triangle.
+    /// `int grad N_i . grad N_j`, lower triangle by rows.
     pub stiffness: [f64; PAIRS],
-    /// `None` where a side is curved.
+    /// Derivatives of the area coordinates; `None` where a side is curved.
     straight: Option<[[f64; 2]; 2]>,
 }
 
 impl Shaped {
-    /// `None` when the triangle is folded.
+    /// `None` when the element is folded.
     pub fn new(corners: [Point; NODES]) -> Option<Shaped> {
         let map = Map::new(&corners, &POINTS[0].by)?;
         let size = map.determinant.sqrt();
@@ -266,12 +267,12 @@ impl Shaped {
         SAMPLED.iter().all(|reference| reference.in_element(&corners).is_some()).then_some(shaped)
     }
 
-    /// The mean of its corners.
+    /// The mean of the three corners.
     pub fn middle(&self) -> Point {
         [0, 1].map(|axis| self.corners[..3].iter().map(|p| p[axis]).sum::<f64>() / 3.0)
     }
 
-    /// The points of the rule.
+    /// The integration points.
     pub fn points(&self) -> impl Iterator<Item = ElementPoint> {
         POINTS.iter().filter_map(|reference| reference.in_element(&self.corners))
     }
@@ -304,7 +305,7 @@ impl Shaped {
         loads
     }
 
-    /// Places and shares of the area that integrate quadratics.
+    /// Points and areas of a rule that integrates quadratics.
     pub fn shares(&self) -> impl Iterator<Item = (Point, f64)> {
         let middle = |i: usize| {
             let (a, b) = (self.corners[i], self.corners[(i + 1) % 3]);
@@ -315,7 +316,7 @@ impl Shaped {
         curved.into_iter().flatten().chain(straight.into_iter().flatten())
     }
 
-    /// `int f dN/dy` and `int f dN/dz` by node, of quadratics f that are given by place.
+    /// `int f dN/dy` and `int f dN/dz` by node, for quadratics f given as functions of the point.
     pub fn slopes<const K: usize>(&self, f: impl Fn(Point) -> [f64; K]) -> [[[f64; NODES]; K]; 2] {
         let mut sums = [[[0.0; NODES]; K]; 2];
         let mut add = |axis: usize, values: &[f64; K], slopes: &[f64; NODES]| {
@@ -354,8 +355,8 @@ impl Shaped {
         }
     }
 
-    /// The slopes along y and z of a field with these values at the nodes, and where: at the
-    /// corners, then at the middles of the sides.
+    /// The derivatives along y and z of a field with these nodal values, and the points: the corners,
+    /// then the middles of the sides.
     pub fn sampled(&self, field: &[f64; NODES]) -> [([f64; 2], Point); SAMPLES] {
         let mut sampled = [([0.0; 2], [0.0; 2]); SAMPLES];
         for ((sample, reference), sampled) in SAMPLED.iter().enumerate().zip(&mut sampled) {
@@ -374,8 +375,8 @@ impl Shaped {
         sampled
     }
 
-    /// Normals of the sides at their middles, from the side's first node within it to its second
-    /// on the left.
+    /// Unit normals at the middles of the sides; seen along the normal, the second of the side's inner
+    /// nodes lies to the left of the first.
     pub fn normals(&self) -> [Point; 3] {
         [3, 5, 7].map(|i| {
             let (a, b) = (self.corners[i], self.corners[i + 1]);
@@ -386,23 +387,23 @@ impl Shaped {
     }
 }
 
-/// True when a triangle with these nodes is folded somewhere.
+/// True when an element with these nodes is folded somewhere.
 pub(super) fn folded(nodes: &[Point; NODES]) -> bool {
     Shaped::new(*nodes).is_none()
 }
 
-/// The integral of the square of a function given at the corners and the middles of the sides of a
-/// triangle of unit area, quadratic between them.
+/// The integral over a triangle of unit area of the square of a quadratic, given at the corners and the
+/// middles of the sides.
 pub(super) fn square(f: &[f64; SAMPLES]) -> f64 {
-    // Corner with corner 6, with another corner -1, with the opposite middle -4; middle with
-    // middle 32, with another middle 16; all over 180.
+    // Mass matrix times 180: corner with itself 6, with another corner -1, with the opposite middle -4;
+    // middle with itself 32, with another middle 16.
     let [a, b, c, ab, bc, ca] = *f;
     (6.0 * (a * a + b * b + c * c) - 2.0 * (a * b + b * c + c * a) - 8.0 * (a * bc + b * ca + c * ab)
         + 32.0 * (ab * ab + bc * bc + ca * ca + ab * bc + bc * ca + ca * ab))
         / 180.0
 }
 
-/// The node inside from the others, so that straight sides give a straight element.
+/// The inner node from the nine others, so that straight sides give a straight element.
 pub(super) fn inside(nodes: &[Point]) -> Point {
     [0, 1].map(|axis| {
         let sum = |from: usize, to: usize| nodes[from..to].iter().map(|p| p[axis]).sum::<f64>();

@@ -1,6 +1,6 @@
-//! The sparse equations of a body: its triangles put in order once, factorised for given shear moduli.
+//! The sparse equations of a body: ordered once, factorised for given shear moduli.
 //!
-//! The node inside a triangle meets only its own, so it is eliminated there:
+//! The node inside a triangle is connected only to that triangle, so it is eliminated there:
 //!
 //! ```text
 //! k_bb - k_bi k_ib / k_ii          what is left of a triangle's matrix
@@ -8,10 +8,10 @@
 //! x_i = (r_i / G - k_ib x_b) / k_ii
 //! ```
 //!
-//! The triangles are halved across their longer extent, and the halves again. From the smallest
-//! groups to the whole, the nodes that meet no triangle outside a group are eliminated in a dense
-//! matrix of the group's nodes, its front. Nodes on lines of mirrors come last: fields of different
-//! parity differ in which of these are held, and share all that comes before.
+//! The triangles are bisected across their longer extent, and the halves again (nested dissection). From
+//! the smallest groups up to the whole, the nodes shared with no triangle outside a group are eliminated
+//! in a dense matrix, the front of the group. Nodes on mirror lines come last: fields of different
+//! parity differ only in which of these nodes are fixed, and share the rest of the factorisation.
 //!
 //! # Source
 //! - `george1973`: nested dissection
@@ -23,47 +23,47 @@ use super::mirror::{Lines, Nodal, Parity};
 use super::warping::Element;
 use std::ops::Range;
 
-/// Nodes of a triangle on its border.
+/// Nodes on the border of a triangle.
 pub(super) const OUTER: usize = NODES - 1;
 
 /// Pairs of them.
 const OUTER_PAIRS: usize = OUTER * (OUTER + 1) / 2;
 
-/// Triangles of a group that is not halved.
+/// A group with no more triangles than this is not bisected.
 const FEW: usize = 6;
 
-/// In what order the equations are factorised.
+/// The elimination order.
 pub(super) struct Equations {
-    /// For nodes that are not inside a triangle, the mirrors they lie on; the others come after them.
+    /// The mirror lines that each node lies on; nodes inside triangles are numbered after these.
     lines: Vec<Lines>,
-    /// Both halves of a group before it.
+    /// Each group comes after both of its halves.
     fronts: Vec<Front>,
 }
 
 /// The nodes of a group of triangles that are not eliminated within its halves.
 struct Front {
-    /// Those that are eliminated here, then the others.
+    /// The nodes eliminated here, then the others.
     nodes: Vec<usize>,
     eliminated: usize,
     of: Addends,
 }
 
-/// What a front is added up from.
+/// What a front is assembled from.
 enum Addends {
-    /// The triangles of a smallest group, with the places of their nodes in the front.
+    /// The triangles of a smallest group, with the positions of their nodes in the front.
     Elements(Vec<(usize, [usize; OUTER])>),
-    /// The places of what both halves leave.
+    /// The positions in the front of the nodes that each half leaves.
     Halves([Vec<usize>; 2]),
 }
 
-/// A group of triangles as a stretch of their order, after its halves.
+/// A group of triangles as a range of their order; listed after its halves.
 struct Group {
     stretch: Range<usize>,
-    /// The first half's index; the second stands just before the group.
+    /// Index of the first half; the second half stands just before the group.
     first: Option<usize>,
 }
 
-/// Halves a stretch that begins at `from` until few triangles are left.
+/// Bisects the triangles in `order`, whose range begins at `from`, until few are left.
 fn halve(order: &mut [usize], from: usize, centres: &[[f64; 2]], groups: &mut Vec<Group>) {
     let stretch = from..from + order.len();
     let mut first = None;
@@ -86,11 +86,11 @@ fn halve(order: &mut [usize], from: usize, centres: &[[f64; 2]], groups: &mut Ve
 }
 
 impl Equations {
-    /// Orders the equations of elements whose first nodes lie on borders of triangles and these
-    /// lines of mirrors.
+    /// Orders the equations of elements. Every node that is not inside a triangle has an entry in
+    /// `lines`.
     ///
     /// # Errors
-    /// When there are none.
+    /// When there are no nodes.
     pub fn new(elements: &[Element], lines: Vec<Lines>) -> Result<Equations, SectionFault> {
         if lines.is_empty() {
             return Err(SectionFault::new("a part has no area left"));
@@ -99,8 +99,8 @@ impl Equations {
         let mut order: Vec<usize> = (0..elements.len()).collect();
         let mut groups = Vec::new();
         halve(&mut order, 0, &centres, &mut groups);
-        // By node, the first and the last place in the order where it is met; the last nodes are
-        // met beyond its end.
+        // First and last position in the order at which each node occurs; nodes to be kept until last
+        // get a last position beyond the end.
         let mut met = vec![(usize::MAX, 0); lines.len()];
         for (place, element) in order.iter().enumerate() {
             for node in &elements[*element].nodes[..OUTER] {
@@ -144,16 +144,16 @@ impl Equations {
         Ok(Equations { lines, fronts })
     }
 
-    /// The nodes that are left at the end: those on lines, or one node.
+    /// The nodes left at the end: those on mirror lines, or a single node.
     fn last(&self) -> &[usize] {
         self.fronts.last().map_or(&[], Front::left)
     }
 
-    /// Factorises with the shear modulus of each of the body's parts, for fields of these parities.
-    /// Where one keeps its sign under every mirror, one node is held.
+    /// Factorises with the shear modulus of each part of the body, for fields of these parities. For an
+    /// even field one node is fixed.
     ///
     /// # Errors
-    /// When they are singular.
+    /// When the matrix is singular.
     pub fn factorised(
         &self,
         elements: &[Element],
@@ -208,7 +208,7 @@ impl Equations {
         Ok(Factor { g, columns, ends: ends? })
     }
 
-    /// The factor of what is left at the end, for fields of one parity.
+    /// The factor of the nodes left at the end, for fields of one parity.
     fn end(&self, rest: &[f64], parity: Parity) -> Option<End> {
         let last = self.last();
         let held = |i: &usize| match parity {
@@ -222,7 +222,7 @@ impl Equations {
         Some(End { parity, nodes: free.iter().map(|i| last[*i]).collect(), columns })
     }
 
-    /// The field of each load, by node; nothing for a load of a parity that was not factorised.
+    /// The field of each load, by node; zero for a load whose parity was not factorised.
     pub fn fields(&self, elements: &[Element], factor: &Factor, loads: &[Nodal]) -> Vec<Nodal> {
         let solved = |load: &Nodal| {
             let mut field = Nodal::zero(load.parity, load.values.len());
@@ -278,16 +278,16 @@ impl Front {
     }
 }
 
-/// The equations factorised.
+/// The factorised equations.
 pub(super) struct Factor {
     /// The shear modulus of each part.
     pub g: Vec<f64>,
-    /// Of each front those that are eliminated, `(nodes, eliminated)`.
+    /// Columns of the eliminated nodes, front by front, each a matrix `(nodes, eliminated)`.
     columns: Vec<f64>,
     ends: Vec<End>,
 }
 
-/// The factor of the last nodes that are free in a field of this parity.
+/// The factor of the last nodes that are not fixed in a field of this parity.
 struct End {
     parity: Parity,
     nodes: Vec<usize>,
@@ -304,7 +304,7 @@ fn put(field: &mut [f64], nodes: &[usize], own: &[f64]) {
 }
 
 impl Element {
-    /// How the node inside holds the others and itself.
+    /// The row of the inner node in the element matrix.
     fn inner(&self) -> &[f64] {
         &self.shaped.stiffness[PAIRS - NODES..]
     }

@@ -1,13 +1,13 @@
-//! What can be wrong with a section, said without a place in a file.
+//! What is wrong with a section, without a place in a file.
 
 use std::fmt;
 
-/// Something in a section that stops its solution.
+/// An error in a section that stops its solution.
 ///
-/// The layer that read the section from a file gives it its place.
+/// The code that read the section from a file adds the place.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SectionFault {
-    /// The part that is wrong, counted from 0; `None`: the section as a whole.
+    /// The part at fault, from 0; `None` for the section as a whole.
     pub part: Option<usize>,
     /// The value found, then what is allowed.
     pub message: String,
@@ -16,18 +16,18 @@ pub struct SectionFault {
 }
 
 impl SectionFault {
-    /// A fault of the section as a whole, or of a shape not yet part of one.
+    /// A fault of the section as a whole, or of a shape that is not yet part of one.
     pub(super) fn new(message: impl Into<String>) -> SectionFault {
         SectionFault { part: None, message: message.into(), help: None }
     }
 
-    /// The same fault with its repair.
+    /// The same fault with a repair added.
     pub(super) fn with_help(mut self, help: impl Into<String>) -> SectionFault {
         self.help = Some(help.into());
         self
     }
 
-    /// The same fault in part number `part`.
+    /// The same fault, of part number `part`.
     pub(super) fn in_part(mut self, part: usize) -> SectionFault {
         self.part = Some(part);
         self

@@ -1,7 +1,7 @@
 //! Shear stiffness, shear centre and torsion of all bodies of a section together.
 //!
-//! The shear forces V = (V_y, V_z) change the moments along x, M_y' = V_z and M_z' = -V_y, hence the
-//! curvatures by H V with H = D^-1 Q, D the bending stiffness about the body's own centre:
+//! The shear forces V = (V_y, V_z) change the moments along x, M_y' = V_z and M_z' = -V_y, and so the
+//! curvatures by H V with H = D^-1 Q, D the bending stiffness about the body's own elastic centre:
 //!
 //! ```text
 //! S = H^T W H            shear flexibility by energy: V^T S V = int |tau|^2 / G
@@ -10,11 +10,11 @@
 //! GA = C^T S^-1 C,  C = S^(1/2) S_C^(-1/2)               real parts in C
 //! ```
 //!
-//! W knows no Poisson's ratio; it gives 5/6 for a rectangle. Cowper's definition, by which sections
-//! move on average and in which Poisson's ratio shows, is the one that published frequencies of
-//! short beams rest on; it enters as the real factor C, so that loss and shares stay those of the
-//! energy. Bodies that do not touch are held in a rigid contour: each takes its share of shear
-//! force at its own shear centre and warps for itself, so their GA and GJ add up.
+//! W does not contain Poisson's ratio and gives 5/6 for a rectangle. Published frequencies of short
+//! beams rest on Cowper's definition by the mean displacement of a section, which does contain Poisson's
+//! ratio. It enters as the real factor C, so that loss and shares stay those of the energy. Bodies that
+//! do not touch are held by a rigid contour: each takes its share of the shear force at its own shear
+//! centre and warps alone, so that their GA and GJ add up.
 //!
 //! # Source
 //! - `cowper1966`: eqs. 4 to 10 (mean displacement and rotation; equation numbers from memory)
@@ -29,17 +29,17 @@ use num_complex::Complex64;
 pub(super) struct ShearTorsion {
     /// Shear forces (V_y, V_z) from shear strains, N.
     pub ga: Matrix2<Complex64>,
-    /// The same by energy alone, Poisson's ratio left out.
+    /// The same from the energy alone, without Poisson's ratio.
     pub ga_energy: Matrix2<Complex64>,
-    /// [y, z], m.
+    /// Shear centre [y, z], m.
     pub centre: [Complex64; 2],
-    /// N m2.
+    /// Torsional stiffness, N m2.
     pub gj: Complex64,
-    /// What each part of the section adds, by (gamma_y, gamma_z, kappa_x).
+    /// Contribution of each part of the section, by (gamma_y, gamma_z, kappa_x).
     pub parts: Vec<Matrix3<Complex64>>,
 }
 
-/// Puts the flows of the bodies of a section of `parts` parts together.
+/// Combines the results of the bodies of a section of `parts` parts.
 pub(super) fn together<'a>(flows: impl Iterator<Item = &'a Flow>, parts: usize) -> ShearTorsion {
     let turn = Matrix2::new(0.0, 1.0, -1.0, 0.0);
     let mut all = ShearTorsion {
@@ -81,8 +81,8 @@ pub(super) fn together<'a>(flows: impl Iterator<Item = &'a Flow>, parts: usize) 
     if let Some(inverse) = all.ga.try_inverse() {
         let arm = inverse * moment;
         all.centre = [arm[1], -arm[0]];
-        // GA and GJ of several bodies are their own sums, without what their shear centres lie apart: about
-        // a complex centre they could lose more than all bodies hold.
+        // GA and GJ of several bodies are plain sums, without the effect of the distance between their
+        // shear centres. About a complex centre the section could lose more energy than all bodies do.
         if bodies > 1 {
             all.centre = all.centre.map(|x| Complex64::from(x.re));
         }
@@ -90,7 +90,7 @@ pub(super) fn together<'a>(flows: impl Iterator<Item = &'a Flow>, parts: usize) 
     all
 }
 
-/// The real factor that turns shear strain by Cowper's mean displacement into that by energy.
+/// The real factor from shear strain by Cowper's mean displacement to shear strain by energy.
 fn cowper_factor(s: &Matrix2<f64>, h: &Matrix2<f64>, sideways: &Matrix2<f64>) -> Matrix2<f64> {
     let correction = h.transpose() * sideways * h;
     let cowper = s - 0.5 * (correction + correction.transpose());

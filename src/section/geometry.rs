@@ -1,10 +1,11 @@
-//! All of a section that does not depend on its materials, made once and solved often.
+//! Everything of a section that does not depend on its materials: computed once, solved often.
 //!
-//! The mesh is refined until torsion and shear of every body hold to [`ASKED_ERROR`]: with the
-//! media that are stated, or with moduli that rise or fall from medium to medium. Parts that may
-//! slide have meshes of their own. Of what mirrors map onto itself a half or a quarter is meshed. What given media come to is estimated again with every
-//! solution. Bodies of one material keep their flow and scale it; those of several keep the flow of
-//! the stated media and are solved again for others, those of two media in a few vectors.
+//! The mesh is refined until the error of torsion and shear of every body is below [`ASKED_ERROR`],
+//! either for given media or for moduli that rise and fall from medium to medium. Parts that may slide
+//! get meshes of their own. Where there are mirrors, only a half or a quarter is meshed. Every solution
+//! estimates its own error again. A body of one material keeps its result and scales it. A body of
+//! several keeps the result for the given media and is solved again for others; with two media this is
+//! done in a reduced basis.
 
 use super::area::Moments;
 use super::fault::SectionFault;
@@ -13,58 +14,57 @@ use super::mirror::Mirrors;
 use super::outline::{Drawing, Polygon, bounds, draw};
 use super::shape::{Figure, Shape};
 use super::warping::{Body, Elastic, Flow, Solved};
-use crate::material::Medium;
 use std::sync::Arc;
+use stillbed_material::Medium;
 
-/// Relative error of torsion and shear stiffness that the mesh is refined to.
+/// Relative error of torsion and shear stiffness down to which the mesh is refined.
 const ASKED_ERROR: f64 = 5e-4;
 
-/// Ratio of moduli from one medium to the next for which the mesh is refined when none are stated.
+/// Ratio of moduli from one medium to the next for which the mesh is refined when no media are given.
 const CONTRAST: f64 = 7.0;
 
-/// Share of the asked error that a round of refinement aims at.
+/// Share of `ASKED_ERROR` that a round of refinement aims at.
 const AIM: f64 = 0.7;
 
-/// Share of the worst element below which an element waits: what stands at a corner is to be divided
-/// first.
+/// Elements with less than this share of the worst element's error wait: corners are refined first.
 const PALE: f64 = 0.1;
 
-/// Triangles of a body below which its error is not trusted.
+/// With fewer triangles the error estimate of a body is not trusted.
 const FEWEST: usize = 16;
 
-/// Triangles that a body with fewer is divided into.
+/// Number of triangles that such a body is refined to.
 const ENOUGH: usize = 24;
 
-/// Rounds of refinement at most.
+/// Largest number of rounds of refinement.
 const MOST_ROUNDS: usize = 12;
 
 /// One part of a section.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Part {
-    /// What it looks like.
+    /// Its shape.
     pub shape: Shape,
-    /// Where its origin lies, [y, z], m.
+    /// Position of its origin, [y, z], m.
     pub at: [f64; 2],
-    /// How far it is turned about its origin, rad, anticlockwise seen with y right and z up.
+    /// Rotation about its origin, rad, anticlockwise seen with y right and z up.
     pub turn: f64,
-    /// Which medium of those given to [`Geometry::solve`] it is made of.
+    /// Index of its medium among those given to [`Geometry::solve`].
     pub medium: usize,
-    /// True for a cavity or conduit: it displaces, and is nothing itself.
+    /// True for a cavity or conduit: it cuts earlier parts and is empty itself.
     pub cavity: bool,
 }
 
 impl Part {
-    /// A part with its origin on the member line, not turned.
+    /// A part with its origin on the member line, not rotated.
     pub fn new(shape: Shape, medium: usize) -> Part {
         Part { shape, at: [0.0, 0.0], turn: 0.0, medium, cavity: false }
     }
 
-    /// The same part elsewhere, [y, z], m.
+    /// The same part at another position, [y, z], m.
     pub fn at(self, y: f64, z: f64) -> Part {
         Part { at: [y, z], ..self }
     }
 
-    /// The same part turned, rad.
+    /// The same part rotated, rad.
     pub fn turned(self, turn: f64) -> Part {
         Part { turn, ..self }
     }
@@ -83,25 +83,25 @@ impl Part {
 
 /// A connected body as it was solved with its mesh.
 pub(super) struct Solid {
-    /// The parts it is made of.
+    /// The parts it consists of.
     pub parts: Vec<usize>,
-    /// The moduli of each part in `flow`; those of a body of one medium are [`Elastic::UNIT`].
+    /// The moduli for which `flow` holds, by part; [`Elastic::UNIT`] for a body of one medium.
     pub media: Vec<Elastic>,
     pub flow: Flow,
     /// The estimated relative error of `flow`.
     pub error: f64,
-    /// Kept where parts are of different media.
+    /// Kept where its parts are of different media.
     pub body: Option<Body>,
 }
 
-/// What does not depend on which medium of the build a part is made of.
+/// What does not depend on which medium of the design a part is made of.
 struct Core {
     outlines: Vec<Vec<Vec<Polygon>>>,
     moments: Vec<Moments>,
     solids: Vec<Solid>,
-    /// Indices into `solids`: one body a connected group of parts.
+    /// Indices into `solids`: one body for each connected group of parts.
     bonded: Vec<usize>,
-    /// Indices into `solids`: one body a connected piece of a part.
+    /// Indices into `solids`: one body for each connected piece of a part.
     sliding: Vec<usize>,
     error: f64,
     nodes: usize,
@@ -115,27 +115,26 @@ pub struct Geometry {
 }
 
 impl Geometry {
-    /// Draws, displaces and meshes parts; later ones displace earlier ones. The mesh serves all
-    /// media.
+    /// Draws and meshes parts; later ones cut earlier ones. The mesh is good for all media.
     ///
     /// # Errors
-    /// No part, a shape that is wrong in itself, or nothing solid left.
+    /// No part, an invalid shape, or nothing solid left.
     pub fn new(parts: Vec<Part>) -> Result<Geometry, SectionFault> {
         Geometry::meshed(parts, None, true)
     }
 
     /// The same with a mesh for the moduli of these media, which takes a fraction of the time. Other
-    /// media can be solved; how well they are is told with each solution.
+    /// media can be solved too; each solution states its error.
     ///
     /// # Errors
-    /// No part, a shape that is wrong in itself, or nothing solid left; a part without its medium.
+    /// No part, an invalid shape, nothing solid left, or a part without its medium.
     pub fn fitted(parts: Vec<Part>, media: &[Medium]) -> Result<Geometry, SectionFault> {
         let stated = elastic(&parts, media)?;
         Geometry::meshed(parts, Some(&stated), true)
     }
 
-    /// These parts with the mesh of this section, where they are drawn alike and are of media that
-    /// it was meshed for; `None` where not.
+    /// These parts with the mesh of this section, if they have the same shapes and positions and media
+    /// that it was meshed for; otherwise `None`.
     pub fn shared(&self, parts: &[Part], media: &[Medium]) -> Option<Geometry> {
         let alike = |(a, b): (&Part, &Part)| Part { medium: a.medium, ..b.clone() } == *a;
         let same = self.parts.len() == parts.len() && self.parts.iter().zip(parts).all(alike);
@@ -148,7 +147,7 @@ impl Geometry {
         self.core.solids.iter().all(fits).then(|| Geometry { parts: parts.to_vec(), core })
     }
 
-    /// As [`Geometry::new`], without mirrors.
+    /// As [`Geometry::new`], without use of mirrors.
     #[cfg(test)]
     pub(super) fn whole(parts: Vec<Part>) -> Result<Geometry, SectionFault> {
         Geometry::meshed(parts, None, false)
@@ -207,7 +206,7 @@ impl Geometry {
         &self.core.solids
     }
 
-    /// Which solids there are with all parts holding each other, and with none.
+    /// Indices of the solids with all parts bonded, and with all parts sliding.
     pub(super) fn ways(&self) -> [&[usize]; 2] {
         [&self.core.bonded, &self.core.sliding]
     }
@@ -217,19 +216,19 @@ impl Geometry {
         &self.parts
     }
 
-    /// What is left of each part: its pieces, each an outer ring and its holes, [y, z], m. Curves
-    /// are drawn as chords; the moments know their curvature.
+    /// What is left of each part: its pieces, each an outer ring and its holes, [y, z], m. Curves are
+    /// drawn as chords; the moments include their curvature.
     pub fn outlines(&self) -> &[Vec<Vec<Vec<[f64; 2]>>>] {
         &self.core.outlines
     }
 
-    /// Area moments of what is left of each part, about the member line; none for cavities.
+    /// Moments of area of what is left of each part, about the member line; zero for cavities.
     pub fn moments(&self) -> &[Moments] {
         &self.core.moments
     }
 
-    /// The box around what is left of a part, its lower left and upper right corner [y, z], m;
-    /// `None` when nothing is.
+    /// Bounding box of what is left of a part, lower left and upper right corner [y, z], m; `None` when
+    /// nothing is left.
     pub fn extent(&self, part: usize) -> Option<[[f64; 2]; 2]> {
         let pieces = self.core.outlines.get(part)?;
         (!pieces.is_empty()).then(|| bounds(pieces.iter().flatten()))
@@ -246,13 +245,13 @@ impl Geometry {
         })
     }
 
-    /// Parts that later ones hide wholly.
+    /// Parts that later ones cover completely.
     pub fn hidden(&self) -> Vec<usize> {
         (0..self.parts.len()).filter(|i| self.core.outlines[*i].is_empty()).collect()
     }
 
-    /// The groups of parts that touch each other along a border, each ascending. More than one
-    /// group cannot be bonded; a part in several pieces may stand in several groups.
+    /// The groups of parts that touch along a border, each ascending. Different groups cannot be bonded
+    /// to each other; a part in several pieces may be in several groups.
     pub fn groups(&self) -> Vec<Vec<usize>> {
         let mut groups: Vec<_> =
             self.core.bonded.iter().map(|i| self.core.solids[*i].parts.clone()).collect();
@@ -260,12 +259,13 @@ impl Geometry {
         groups
     }
 
-    /// The estimated relative error of torsion and shear stiffness, the worst of the moduli tried.
+    /// The estimated relative error of torsion and shear stiffness, the largest for the moduli tried.
     pub fn error(&self) -> f64 {
         self.core.error
     }
 
-    /// Nodes of the mesh of all parts together, or of the half or quarter that stands for them.
+    /// Number of nodes of the mesh of all parts together, or of the half or quarter that stands for
+    /// them.
     pub fn nodes(&self) -> usize {
         self.core.nodes
     }
@@ -276,14 +276,14 @@ struct Plan<'a> {
     parts: &'a [Part],
     /// By part.
     stated: Option<&'a [Elastic]>,
-    /// Whether mirrors are made use of.
+    /// Whether mirrors are used.
     mirrored: bool,
     drawing: &'a Drawing,
     outlines: &'a [Vec<Vec<Polygon>>],
 }
 
 impl Plan<'_> {
-    /// The bodies of the parts that `solid` names, their mesh refined until they hold.
+    /// The bodies of the parts marked in `solid`, with their mesh refined to the error asked.
     fn refined(&self, solid: &[bool]) -> Result<Trial, SectionFault> {
         let (mut mesher, mirrors) = self.mesher(solid)?;
         let mut round = 0;
@@ -317,7 +317,7 @@ impl Plan<'_> {
         }
     }
 
-    /// Meshes the least piece whose bodies hold together with their images.
+    /// Meshes the smallest piece whose bodies are connected to their images.
     fn mesher(&self, solid: &[bool]) -> Result<(Mesher<'_>, Mirrors), SectionFault> {
         let mut last = Err(no_area());
         let mirrors = match self.mirrored {
@@ -340,7 +340,7 @@ impl Plan<'_> {
         body.parts.iter().all(|part| self.parts[*part].medium == self.parts[body.parts[0]].medium)
     }
 
-    /// The sets of moduli that a body is refined for, by part.
+    /// The sets of moduli for which the mesh of a body is refined, by part.
     fn moduli(&self, body: &Body) -> Vec<Vec<Elastic>> {
         let powers = |base: f64| -> Vec<Elastic> {
             let power = |part: &usize| base.powi(self.parts[*part].medium as i32);
@@ -356,7 +356,7 @@ impl Plan<'_> {
     }
 }
 
-/// The moduli of each part; a cavity has none.
+/// The moduli of each part; those of a cavity are zero.
 fn elastic(parts: &[Part], media: &[Medium]) -> Result<Vec<Elastic>, SectionFault> {
     let own = |(i, part): (usize, &Part)| match media.get(part.medium) {
         Some(_) if part.cavity => Ok(Elastic::of(&Medium::void("cavity"))),
@@ -373,25 +373,25 @@ fn no_area() -> SectionFault {
     SectionFault::new("a part has no area left")
 }
 
-/// One mesh, its bodies and how well they are solved.
+/// One mesh, its bodies and the error of their solution.
 struct Trial {
     solids: Vec<Solid>,
     error: f64,
     nodes: usize,
-    /// By triangle of the mesh, into how many it should go.
+    /// By triangle of the mesh: how many pieces it should be refined into.
     pieces: Vec<f64>,
 }
 
 impl Trial {
-    /// Solves a body with each set of moduli; the fields of the first, or `None` when the body has
-    /// too few elements.
+    /// Solves a body with each set of moduli. Returns the solution for the first set, or `None` when the
+    /// body has too few elements.
     fn solve(
         &mut self,
         body: &Body,
         triangles: &[usize],
         sets: &[Vec<Elastic>],
     ) -> Result<Option<Solved>, SectionFault> {
-        // So few elements are too alike for their differences to show the error.
+        // With so few elements the differences between them do not show the error.
         if triangles.len() < FEWEST {
             self.error = f64::INFINITY;
             let pieces = ENOUGH as f64 / triangles.len() as f64;
@@ -406,7 +406,7 @@ impl Trial {
             let estimate = &solved.estimate;
             error = error.max(estimate.error);
             shares.iter_mut().zip(&estimate.elements).for_each(|(share, own)| *share = share.max(*own));
-            // Contrast matters once the shape itself is solved.
+            // The contrast of moduli matters only once the shape itself is solved.
             let enough = estimate.error > 2.0 * ASKED_ERROR;
             first = first.or(Some(solved));
             if enough {
@@ -423,8 +423,8 @@ impl Trial {
     }
 }
 
-/// Into how many pieces elements with these shares in `error` should go: the worst of them, as few
-/// as are likely to bring the error to what is asked.
+/// How many pieces elements with these shares of `error` should be refined into: the worst elements
+/// only, as few as are likely to bring the error to the target.
 fn divisions(shares: &[f64], error: f64) -> Vec<f64> {
     let whole: f64 = shares.iter().sum();
     let goal = AIM * ASKED_ERROR / error * whole;

@@ -1,10 +1,10 @@
-//! Ten-node triangles over all solid parts, none of them across a border.
+//! A mesh of ten-node triangles over all solid parts; no triangle crosses a border.
 //!
-//! A constrained Delaunay triangulation of the outlines is cleared of all that is not solid, divided
-//! to a least angle and where the solution asks for it; then sides on circles are bent to their
-//! curvature. Points nearer to each other than a millionth of the section, and points that near to
-//! a side, are made one. Of a section with mirrors the piece of larger coordinates is meshed: what
-//! lies along their lines is hull, and no border.
+//! It starts from a constrained Delaunay triangulation of the outlines, without what is not solid, which
+//! is refined until no triangle is flat and where the solution asks for it. Sides on circles are then
+//! curved. Points closer to each other than a millionth of the section are merged, and so are points and
+//! sides. For a section with mirrors only the piece of larger coordinates is meshed; the triangulation
+//! ends at the mirror lines, which are no borders.
 
 use super::element::{NODES, folded, inside};
 use super::fault::SectionFault;
@@ -16,7 +16,7 @@ use spade::handles::FixedVertexHandle;
 use spade::{ConstrainedDelaunayTriangulation, Point2, Triangulation as _};
 use std::collections::BTreeMap;
 
-/// How often folded triangles are divided before they are straightened.
+/// Rounds of refining folded triangles before the rest are straightened.
 const MOST_UNFOLDINGS: usize = 8;
 
 /// One ten-node triangle.
@@ -35,15 +35,15 @@ pub(super) struct Mesh {
 }
 
 impl Mesh {
-    /// The places of a triangle's nodes.
+    /// Coordinates of a triangle's nodes.
     pub fn corners(&self, triangle: &Triangle) -> [Point; NODES] {
         triangle.nodes.map(|node| self.points[node])
     }
 
-    /// The triangles sorted into connected bodies.
+    /// The triangles of each connected body.
     pub fn bodies(&self) -> Vec<Vec<usize>> {
         let mut groups = Groups::new(self.points.len());
-        // Nodes on sides: a body holds together along sides, not at single points.
+        // Nodes on sides count, since a body is connected along sides, not at single points.
         for t in &self.triangles {
             (4..9).for_each(|i| groups.join(t.nodes[3], t.nodes[i]));
         }
@@ -58,8 +58,8 @@ impl Mesh {
         bodies.into_iter().map(|(_, list)| list).collect()
     }
 
-    /// True when each of these bodies has sides along all lines of the mirrors, so that it is
-    /// connected to its images.
+    /// True when each of these bodies has sides along every mirror line, so that it is connected to its
+    /// images.
     pub fn reaches(&self, bodies: &[Vec<usize>], mirrors: &Mirrors) -> bool {
         bodies.iter().all(|body| {
             let along = |triangle: &usize| {
@@ -71,7 +71,7 @@ impl Mesh {
     }
 }
 
-/// Which things belong together.
+/// Union-find: which items belong together.
 struct Groups(Vec<usize>);
 
 impl Groups {
@@ -100,8 +100,8 @@ pub(super) struct Mesher<'a> {
 }
 
 impl<'a> Mesher<'a> {
-    /// Triangulates the piece between mirrors of what remains of the parts; `solid` is false for
-    /// cavities.
+    /// Triangulates the remaining area of the parts, or the piece of it between mirrors; `solid` is
+    /// false for cavities.
     ///
     /// # Errors
     /// When the outlines cannot be triangulated.
@@ -154,12 +154,13 @@ impl<'a> Mesher<'a> {
         Ok(Mesher { drawing, triangulation })
     }
 
-    /// Divides each triangle into about `parts` pieces. False when the mesh may not grow further.
+    /// Refines each triangle into about `parts` pieces. False when the mesh cannot be refined further.
     pub fn split(&mut self, parts: &[f64]) -> bool {
         self.triangulation.refine(parts)
     }
 
-    /// The mesh as it stands, once triangles that bending folds are divided until none is.
+    /// The present mesh. Triangles folded by the curving of their sides are refined; any left are
+    /// straightened.
     pub fn mesh(&mut self) -> Mesh {
         for _ in 0..MOST_UNFOLDINGS {
             let mesh = self.drawn();
@@ -207,7 +208,7 @@ impl<'a> Mesher<'a> {
         mesh
     }
 
-    /// A node between two corners: on the circle whose arc their side stands for.
+    /// A node between two corners; on the circle if the side stands for an arc.
     fn along(&self, ends: [Point; 2], share: f64, side: Side) -> Point {
         match side {
             Side::Arc(circle) => self.drawing.circles[circle].between(ends[0], ends[1], share),
@@ -221,12 +222,12 @@ fn between(a: Point, b: Point, share: f64) -> Point {
 }
 
 impl Mesh {
-    /// The triangles that bending has folded.
+    /// Triangles folded by the curving of their sides.
     fn folded(&self) -> Vec<usize> {
         (0..self.triangles.len()).filter(|i| folded(&self.corners(&self.triangles[*i]))).collect()
     }
 
-    /// Straightens folded triangles, and with them those beside.
+    /// Straightens the sides of folded triangles, also for their neighbours.
     fn straighten(&mut self) {
         for i in self.folded() {
             let nodes = self.triangles[i].nodes;
@@ -246,10 +247,10 @@ impl Mesh {
 type Cdt = ConstrainedDelaunayTriangulation<Point2<f64>>;
 type DirectedEdge<'a> = spade::handles::DirectedEdgeHandle<'a, Point2<f64>, (), spade::CdtEdge<()>, ()>;
 
-/// The solid part that each face belongs to, by face index: one part between borders, told by the
-/// largest face, whose centre no rounding can put elsewhere. What is thinner than points are told
-/// apart belongs to none: where a side was broken at a point that rounding put inside it, such a
-/// sliver lies between its two halves and the hull.
+/// The solid part that each triangle belongs to, by face index. A region between borders belongs to one
+/// part; the centre of its largest triangle, which rounding cannot put elsewhere, tells which. A region
+/// thinner than the merging distance belongs to none: where rounding put a point inside a side that it
+/// divided, such a sliver lies between the halves of the side and the convex hull.
 fn owners(cdt: &Cdt, drawing: &Drawing, solid: &[bool]) -> Vec<Option<usize>> {
     let mut owners = vec![None; cdt.num_all_faces()];
     let mut seen = vec![false; cdt.num_all_faces()];
@@ -289,8 +290,7 @@ fn owners(cdt: &Cdt, drawing: &Drawing, solid: &[bool]) -> Vec<Option<usize>> {
     owners
 }
 
-/// The ends of sides, and another point, without doubles; and the sides, broken where a point lies
-/// on them.
+/// The ends of the sides and the other point, merged; and the sides, divided where a point lies on them.
 fn snapped(
     sides: Vec<[Point; 2]>,
     other: Option<Point>,
@@ -366,7 +366,7 @@ mod tests {
 
     #[test]
     fn a_point_on_a_turned_side_leaves_no_sliver() {
-        // The round stands out of the plate's left side, which it breaks at two points.
+        // The round sticks out of the plate's left side and divides it at two points.
         let plate = Shape::Rectangle { width: 0.1, height: 0.08 }.figure();
         let round = Shape::Round { diameter: 0.04586763345074845 }.figure();
         for turn in (0..400).map(|i| 0.0075 * f64::from(i)) {
@@ -377,7 +377,7 @@ mod tests {
                 .unwrap()
                 .mesh();
             let least = mesh.triangles.iter().map(|t| Shaped::new(mesh.corners(t)).unwrap().area);
-            // What rounding leaves is 1e-24 m2.
+            // Rounding leaves 1e-24 m2.
             assert!(least.fold(f64::INFINITY, f64::min) > 1e-12, "{turn}");
         }
     }

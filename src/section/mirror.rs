@@ -1,75 +1,75 @@
-//! Mirrors that map a section onto itself: one half or quarter stands for the whole.
+//! Mirror symmetry: one half or quarter of a section stands for the whole.
 //!
-//! Under the mirror that turns y into -y, and under the one that turns z, every function that is
-//! solved for, or integrated, keeps or changes its sign:
+//! A section may be mapped onto itself by the mirror that takes y to -y, by the one that takes z to -z,
+//! or by both. Every function that is solved for or integrated then keeps (+) or changes (-) its sign:
 //!
 //! ```text
 //!               1   y   z   omega  w_y  w_z  d/dy  d/dz
-//! turning y     +   -   +     -     +    -    -     +
-//! turning z     +   +   -     -     -    +    +     -
+//! y to -y       +   -   +     -     +    -    -     +
+//! z to -z       +   +   -     -     -    +    +     -
 //! ```
 //!
-//! The sign of a product is the product of the signs. What changes its sign integrates to nothing
-//! over the whole; what keeps it comes to the piece's integral times the number of pieces. A field
-//! that changes its sign under a mirror vanishes on its line; one that keeps it has no traction
-//! across.
+//! The sign of a product is the product of the signs. A function that changes sign integrates to zero
+//! over the whole; one that keeps its sign to the integral over one piece times the number of pieces. A
+//! field that changes sign under a mirror vanishes on the mirror line; one that keeps it has no traction
+//! across the line.
 
 use super::area::Moments;
 use super::outline::{Drawing, Polygon, bounds, sides};
 use super::shape::{Point, distance};
 use std::collections::BTreeSet;
 
-/// Under which mirrors a function changes its sign.
+/// Under which of the two mirrors a function changes its sign.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Parity(u8);
 
 impl Parity {
-    /// Under none.
+    /// Under neither.
     pub const EVEN: Parity = Parity(0);
-    /// As y and z do.
+    /// The parities of y and of z.
     pub const OF: [Parity; 2] = [Parity(1), Parity(2)];
     /// Under both.
     pub const BOTH: Parity = Parity(3);
 
-    /// Of the product of two functions.
+    /// Parity of the product of two functions.
     pub fn times(self, other: Parity) -> Parity {
         Parity(self.0 ^ other.0)
     }
 
-    /// True for a function that vanishes on one of these lines.
+    /// True when a function of this parity vanishes on one of these lines.
     pub fn vanishes_on(self, lines: Lines) -> bool {
         self.0 & lines.0 != 0
     }
 }
 
-/// The mirrors whose lines a point lies on.
+/// A set of mirror lines, such as those a point lies on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(super) struct Lines(u8);
 
 impl Lines {
-    /// On none.
+    /// The empty set.
     pub const NONE: Lines = Lines(0);
 
-    /// Those of either point.
+    /// Union.
     pub fn or(self, other: Lines) -> Lines {
         Lines(self.0 | other.0)
     }
 
-    /// Those of both points.
+    /// Intersection.
     pub fn and(self, other: Lines) -> Lines {
         Lines(self.0 & other.0)
     }
 
-    /// Pieces of the whole that meet at a point on them.
+    /// Number of pieces of the whole that meet at a point on these lines.
     pub fn pieces(self) -> f64 {
         f64::from(1u8 << self.0.count_ones())
     }
 }
 
-/// Values by node of a field or a load.
+/// Nodal values of a field or a load.
 #[derive(Debug, Clone)]
 pub(super) struct Nodal {
-    /// As the mirrors of its body see it.
+    /// Its parity under the mirrors of its body.
     pub parity: Parity,
     pub values: Vec<f64>,
 }
@@ -79,7 +79,8 @@ impl Nodal {
         Nodal { parity, values: vec![0.0; nodes] }
     }
 
-    /// The sum of products over the piece; nothing where it is nothing over the whole.
+    /// The sum of products over the piece; 0 for different parities, since the sum over the whole
+    /// vanishes.
     pub fn dot(&self, other: &Nodal) -> f64 {
         if self.parity != other.parity {
             return 0.0;
@@ -87,7 +88,7 @@ impl Nodal {
         self.values.iter().zip(&other.values).map(|(x, y)| x * y).sum()
     }
 
-    /// Adds a multiple of another of the same parity.
+    /// Adds a multiple of a vector of the same parity.
     pub fn add(&mut self, factor: f64, other: &Nodal) {
         debug_assert!(factor == 0.0 || self.parity == other.parity);
         if factor != 0.0 {
@@ -96,7 +97,7 @@ impl Nodal {
     }
 }
 
-/// The lines y = `at[0]` and z = `at[1]`, m, about which a section is mirrored.
+/// The mirror lines y = `at[0]` and z = `at[1]`, m, of a section.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Mirrors {
     at: [Option<f64>; 2],
@@ -105,8 +106,8 @@ pub(super) struct Mirrors {
 }
 
 impl Mirrors {
-    /// Those that map what remains of every solid part onto itself and cut no drawn arc between its
-    /// ends.
+    /// The mirrors that map the remaining area of every solid part onto itself and do not cut a drawn
+    /// chord between its ends.
     pub fn new(drawing: &Drawing, remaining: &[Vec<Vec<Polygon>>], solid: &[bool]) -> Mirrors {
         let parts: Vec<Border> = remaining
             .iter()
@@ -122,7 +123,7 @@ impl Mirrors {
         Mirrors { at: [line(0), line(1)], near: drawing.near() }
     }
 
-    /// These, then each by itself, then none.
+    /// All of these mirrors, then each alone, then none.
     pub fn and_fewer(self) -> impl Iterator<Item = Mirrors> {
         let [y, z] = self.at;
         let lists = [(y, z), (y, None), (None, z), (None, None)];
@@ -130,33 +131,33 @@ impl Mirrors {
         std::iter::once(0).chain(fewer).map(move |i| Mirrors { at: lists[i].into(), ..self })
     }
 
-    /// The parity of a function as far as there are mirrors.
+    /// The parity of a function under the mirrors that are present.
     pub fn seen(&self, parity: Parity) -> Parity {
         Parity(parity.0 & self.all().0)
     }
 
-    /// Those of the fields and of their sums, as far as there are mirrors.
+    /// The parities that occur among the fields and their sums under the mirrors that are present.
     pub fn parities(&self) -> Vec<Parity> {
         let occurs = |parity: &Parity| *parity != Parity::EVEN || self.crossing().is_none();
         (0..4).map(Parity).filter(|parity| self.seen(*parity) == *parity && occurs(parity)).collect()
     }
 
-    /// The lines of all of them.
+    /// The set of all mirror lines.
     pub fn all(&self) -> Lines {
         Lines(u8::from(self.at[0].is_some()) | u8::from(self.at[1].is_some()) << 1)
     }
 
-    /// Pieces that make up the whole.
+    /// Number of pieces that make up the whole.
     pub fn pieces(&self) -> f64 {
         self.all().pieces()
     }
 
-    /// A point on all lines; 0 where there is none.
+    /// A point on all lines; a coordinate without a line is 0.
     pub fn origin(&self) -> Point {
         self.at.map(Option::unwrap_or_default)
     }
 
-    /// Where two lines cross.
+    /// The crossing of the two lines, if there are two.
     pub fn crossing(&self) -> Option<Point> {
         Some([self.at[0]?, self.at[1]?])
     }
@@ -167,8 +168,8 @@ impl Mirrors {
         Lines(u8::from(on(0)) | u8::from(on(1)) << 1)
     }
 
-    /// What of a side belongs to the piece that is kept, the one of larger coordinates. Ends near a
-    /// line are put on it; what runs along a line is no border.
+    /// The part of a side that belongs to the piece of larger coordinates, which is kept. Ends near a
+    /// line are moved onto it; a side along a line is no border.
     pub fn kept(&self, mut side: [Point; 2]) -> Option<[Point; 2]> {
         for axis in 0..2 {
             let Some(at) = self.at[axis] else { continue };
@@ -191,7 +192,7 @@ impl Mirrors {
         Some(side)
     }
 
-    /// The moments of the whole, about the origin on the lines, from those of the piece.
+    /// Moments of the whole about a point on all lines, from those of the piece.
     pub fn whole(&self, piece: &Moments) -> Moments {
         let even = |parity: Parity| if self.seen(parity) == Parity::EVEN { self.pieces() } else { 0.0 };
         let [y, z] = Parity::OF.map(even);
@@ -206,7 +207,7 @@ impl Mirrors {
     }
 }
 
-/// The border of a part: its corners, rising along y, and its sides.
+/// The border of a part: its corners, sorted by y, and its sides.
 struct Border {
     points: Polygon,
     sides: BTreeSet<[usize; 2]>,
@@ -226,14 +227,14 @@ impl Border {
         border
     }
 
-    /// The first corner that is near a point.
+    /// The first corner close to a point.
     fn find(&self, point: Point) -> Option<usize> {
         let from = self.points.partition_point(|p| p[0] < point[0] - self.near);
         let upto = self.points.partition_point(|p| p[0] <= point[0] + self.near);
         (from..upto).find(|i| distance(self.points[*i], point) <= self.near)
     }
 
-    /// True when every side lies where the mirror puts another of its kind.
+    /// True when every side has a mirror image, straight for straight and arc for arc.
     fn is_mirrored(&self, axis: usize, at: f64, drawing: &Drawing) -> bool {
         let mirror = |mut point: Point| {
             point[axis] = 2.0 * at - point[axis];
@@ -297,7 +298,7 @@ mod tests {
         assert_eq!(pieces(&[(plate.clone(), [0.0; 2], 0.0), (round.clone(), [0.01, 0.01], 0.0)]), 1.0);
         assert_eq!(pieces(&[(plate, [0.0; 2], 0.1)]), 1.0);
         assert_eq!(pieces(&[(angle, [0.0; 2], 0.0)]), 1.0);
-        // One part each side: no part is its own image.
+        // One part on each side: neither is its own image.
         let (left, right) = ((round.clone(), [-0.05, 0.0], 0.0), (round, [0.05, 0.0], 0.0));
         assert_eq!(pieces(&[left, right]), 2.0);
     }

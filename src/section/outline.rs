@@ -1,9 +1,8 @@
-//! Outlines placed on the drawing, drawn as polygons, displaced by later ones.
+//! Outlines placed in the section and drawn as polygons; later parts cut earlier ones.
 //!
-//! Every circle of the drawing is broken at the same angles wherever it occurs, so that a round
-//! fill and the pipe around it share their border. It is also broken where other outlines cross it,
-//! so that a piece cut from a round part ends where the true curves meet. Moments and the mesh put
-//! the curvature back.
+//! A circle is divided at the same angles wherever it occurs, so that a round fill and the pipe around
+//! it share their border. It is divided too where other outlines cross it, so that a piece cut from a
+//! round part ends where the true curves meet. The moments and the mesh put the curvature back.
 
 use super::shape::{Figure, Point, Ring, distance};
 use i_overlay::core::fill_rule::FillRule;
@@ -14,15 +13,15 @@ use std::f64::consts::{PI, TAU};
 /// A closed polygon; the last point joins the first.
 pub(super) type Polygon = Vec<Point>;
 
-/// A circle that outlines follow, drawn with `steps` chords.
+/// A circle that outlines follow, drawn with about `steps` chords.
 #[derive(Debug, Clone)]
 pub(super) struct Circle {
     pub centre: Point,
     pub radius: f64,
     steps: usize,
-    /// Angles at which it is broken: first where outlines end or cross, then everywhere else.
+    /// Angles at which it is divided, ascending in [0, 2 pi) once complete.
     breaks: Vec<f64>,
-    /// Whether an outline follows the circle after each break.
+    /// For the chord after each break: whether an outline follows it.
     drawn: Vec<bool>,
 }
 
@@ -32,17 +31,17 @@ pub(super) struct Drawing {
     /// The rings of each part, filled by the even-odd rule.
     pub parts: Vec<Vec<Polygon>>,
     pub circles: Vec<Circle>,
-    /// Diagonal of the box around everything, m.
+    /// Diagonal of the bounding box of all parts, m.
     pub size: f64,
 }
 
-/// Distance below which points are one, of the size of the section.
+/// Distance below which points coincide, over the size of the section.
 const NEAR: f64 = 1e-6;
 
-/// Angles nearer than this are one, rad.
+/// Angle below which two directions coincide, rad.
 const SAME_ANGLE: f64 = 1e-7;
 
-/// A stretch of a ring.
+/// A corner of a ring, or an arc of it.
 enum Stretch {
     Corner(Point),
     Arc { circle: usize, from: f64, sweep: f64 },
@@ -69,7 +68,7 @@ pub(super) fn draw<'a>(figures: impl Iterator<Item = (&'a Figure, Point, f64)>) 
     Drawing { parts, circles, size: distance(low, high) }
 }
 
-/// The box around polygons: its lower left and its upper right corner.
+/// Bounding box of polygons: its lower left and its upper right corner.
 pub(super) fn bounds<'a>(polygons: impl Iterator<Item = &'a Polygon>) -> [Point; 2] {
     let mut corners = [[f64::INFINITY; 2], [f64::NEG_INFINITY; 2]];
     for point in polygons.flatten() {
@@ -82,7 +81,7 @@ pub(super) fn bounds<'a>(polygons: impl Iterator<Item = &'a Polygon>) -> [Point;
 }
 
 impl Drawing {
-    /// What later parts leave of each part: its separate pieces, each its outer ring and its holes.
+    /// What later parts leave of each part: its separate pieces, each with its outer ring and its holes.
     pub fn remaining(&self) -> Vec<Vec<Vec<Polygon>>> {
         let apart = |a: [Point; 2], b: [Point; 2]| (0..2).any(|i| a[1][i] < b[0][i] || b[1][i] < a[0][i]);
         let boxes: Vec<_> = self.parts.iter().map(|rings| bounds(rings.iter())).collect();
@@ -104,17 +103,17 @@ impl Drawing {
         left
     }
 
-    /// The circle that the side from `a` to `b` of a piece stands for; `None` when it is straight.
+    /// The circle that the side from `a` to `b` follows; `None` for a straight side.
     pub fn arc(&self, a: Point, b: Point) -> Option<usize> {
         self.circles.iter().position(|circle| circle.stands_for(a, b, self.near()))
     }
 
-    /// Distance below which points are one, m.
+    /// Distance below which points coincide, m.
     pub fn near(&self) -> f64 {
         NEAR * self.size
     }
 
-    /// The part that lies on top at `point`.
+    /// The topmost part at `point`.
     pub fn owner(&self, point: Point) -> Option<usize> {
         self.parts.iter().rposition(|rings| inside(rings, point))
     }
@@ -144,7 +143,7 @@ fn signed_area(ring: &Polygon) -> f64 {
     0.5 * sides(ring).map(|(a, b)| a[0] * b[1] - b[0] * a[1]).sum::<f64>()
 }
 
-/// A ring placed, its curves registered among `circles`.
+/// A ring as placed; registers its circles in `circles`.
 fn stretches(
     ring: &Ring,
     place: impl Fn(Point) -> Point,
@@ -188,7 +187,7 @@ fn direction(from: Point, to: Point) -> Point {
     [(to[0] - from[0]) / length, (to[1] - from[1]) / length]
 }
 
-/// The index of a circle, drawn finely enough for its wall: 24, 48, 96 or 192 chords around.
+/// Index of a circle; it gets 24, 48, 96 or 192 chords, depending on the wall.
 fn register(circles: &mut Vec<Circle>, centre: Point, radius: f64, thickness: f64) -> usize {
     let mut steps = 24;
     while steps < 192 && TAU * radius > 1.5 * thickness * steps as f64 {
@@ -223,7 +222,7 @@ fn polygon(ring: &[Stretch], circles: &mut [Circle]) -> Polygon {
 }
 
 impl Circle {
-    /// The point of the arc between two of its points, `share` of the way.
+    /// The point at `share` of the arc from `a` to `b`, both near the circle.
     pub fn between(&self, a: Point, b: Point, share: f64) -> Point {
         let angle = |p: Point| (p[1] - self.centre[1]).atan2(p[0] - self.centre[0]);
         let sweep = (angle(b) - angle(a) + PI).rem_euclid(TAU) - PI;
@@ -257,13 +256,13 @@ impl Circle {
         angles.into_iter().map(|angle| self.at(angle)).collect()
     }
 
-    /// The last break before an angle.
+    /// Index of the last break before an angle.
     fn after(&self, angle: f64) -> usize {
         let before = self.breaks.partition_point(|b| *b <= angle.rem_euclid(TAU));
         (before + self.breaks.len() - 1) % self.breaks.len()
     }
 
-    /// True when the side from `a` to `b` lies on one chord of an arc that is drawn.
+    /// True when the side from `a` to `b` lies on one chord that an outline follows.
     fn stands_for(&self, a: Point, b: Point, near: f64) -> bool {
         let on = |p: Point| (distance(p, self.centre) - self.radius).abs() <= near;
         if !on(a) || !on(b) {
@@ -285,7 +284,7 @@ impl Circle {
         (point[1] - self.centre[1]).atan2(point[0] - self.centre[0])
     }
 
-    /// How far an arc lies off its chord at most, m.
+    /// Largest distance between an arc and its chord, m.
     fn bulge(&self) -> f64 {
         self.radius * (1.0 - (PI / self.steps as f64).cos())
     }
@@ -294,7 +293,7 @@ impl Circle {
         self.breaks.push(angle.rem_euclid(TAU));
     }
 
-    /// Sorts the breaks and adds even ones wherever there is room.
+    /// Sorts the breaks and adds evenly spaced ones where there is room.
     fn fill_breaks(&mut self) {
         let step = TAU / self.steps as f64;
         let mut breaks: Vec<f64> = Vec::new();
@@ -306,7 +305,7 @@ impl Circle {
         breaks.sort_by(f64::total_cmp);
         let even = (0..self.steps).map(|k| k as f64 * step);
         let mut room: Vec<f64> = even.filter(|e| breaks.iter().all(|b| apart(*b, *e) > 0.3 * step)).collect();
-        // One chord between two crossings would lie on the line that crosses.
+        // Add a break between two crossings, since a single chord there would lie on the crossing line.
         for (i, from) in breaks.iter().enumerate() {
             let gap = match breaks.get(i + 1) {
                 Some(to) => to - from,
@@ -323,8 +322,8 @@ impl Circle {
     }
 }
 
-/// Breaks circles beside the breaks of others and the corners that come near, so that no chord
-/// reaches over a neighbour that its arc only touches.
+/// Divides circles next to the breaks of other circles and to corners that lie close, so that no chord
+/// overlaps a neighbour which its arc only touches.
 fn break_alike(parts: &[Vec<Vec<Stretch>>], circles: &mut [Circle]) {
     let corners = parts.iter().flatten().flatten().filter_map(|stretch| match stretch {
         Stretch::Corner(at) => Some((*at, 0.0)),
@@ -359,14 +358,14 @@ fn apart(a: f64, b: f64) -> f64 {
     turn.min(TAU - turn)
 }
 
-/// One curve of an outline, for crossing it with others.
+/// One curve of an outline, for intersection with others.
 #[derive(Clone, Copy)]
 enum Curve {
     Line(Point, Point),
     Arc { circle: usize, from: f64, sweep: f64 },
 }
 
-/// Breaks circles where arcs end and where curves of different parts cross or touch them.
+/// Divides circles at the ends of arcs and where curves of different parts cross or touch them.
 fn cross_all(parts: &[Vec<Vec<Stretch>>], circles: &mut [Circle]) {
     let curves: Vec<Vec<Curve>> =
         parts.iter().map(|rings| rings.iter().flat_map(|ring| curves(ring, circles)).collect()).collect();
@@ -410,7 +409,7 @@ fn curves(ring: &[Stretch], circles: &[Circle]) -> Vec<Curve> {
     curves
 }
 
-/// Where two curves meet, when one of them is an arc.
+/// Intersections of two curves of which at least one is an arc.
 fn crossings(a: &Curve, b: &Curve, circles: &[Circle]) -> Vec<Point> {
     let points = match (a, b) {
         (Curve::Line(..), Curve::Line(..)) => return Vec::new(),
@@ -418,7 +417,7 @@ fn crossings(a: &Curve, b: &Curve, circles: &[Circle]) -> Vec<Point> {
         | (Curve::Arc { circle, .. }, Curve::Line(from, to)) => circles[*circle].on_line(*from, *to),
         (Curve::Arc { circle: i, .. }, Curve::Arc { circle: j, .. }) if i != j => {
             let (one, two) = (&circles[*i], &circles[*j]);
-            // The common chord lies where both distances squared less both radii squared agree.
+            // The common chord lies where distance squared minus radius squared is the same for both.
             let apart = distance(one.centre, two.centre);
             let along = direction(one.centre, two.centre);
             let reach = 0.5 * (apart + (one.radius - two.radius) * (one.radius + two.radius) / apart);
@@ -446,14 +445,14 @@ fn crossings(a: &Curve, b: &Curve, circles: &[Circle]) -> Vec<Point> {
 }
 
 impl Circle {
-    /// Where a segment crosses or touches the circle.
+    /// Intersections of a segment with the circle; includes touching.
     fn on_line(&self, from: Point, to: Point) -> Vec<Point> {
         let along = direction(from, to);
         let start = [from[0] - self.centre[0], from[1] - self.centre[1]];
         let to_foot = -(start[0] * along[0] + start[1] * along[1]);
         let off = start[0] * along[1] - start[1] * along[0];
         let half = (self.radius - off.abs()) * (self.radius + off.abs());
-        // A line that misses by a rounding touches.
+        // A line that misses by a rounding error touches.
         if half < -1e-12 * self.radius * self.radius {
             return Vec::new();
         }

@@ -1,10 +1,10 @@
-//! How far a bonded section is from staying plane: soft layers across it.
+//! Whether plane sections are a fair assumption for a bonded section with soft layers in it.
 //!
-//! Bonded parts are computed with plane sections: every shear force passes through every layer, and a
-//! soft one adds its whole shear to the deflection. Nothing in that lets the stiff parts bend for
-//! themselves, which they do as soon as that is easier. Bonding cannot make a section softer than its
-//! parts sliding on each other; a soft enough layer makes plane sections say that it does. A clamped
-//! bar of ten depths, loaded at its end, is the measure:
+//! With plane sections every shear force passes through every layer, so a soft layer adds its whole
+//! shear to the deflection. In truth the stiff parts bend on their own as soon as that is easier, and a
+//! bonded section cannot be softer than its parts sliding on each other. With a soft enough layer plane
+//! sections predict just that. The measure is a cantilever ten section depths long with a load at its
+//! end:
 //!
 //! ```text
 //! k(EI, GA) = 1 / (l^3/(3 EI) + l/GA)
@@ -13,27 +13,27 @@
 //! shortfall   1 - plane / by layers
 //! ```
 //!
-//! By layers the parts' own bending carries beside what the soft layer couples, as in a sandwich with
-//! thick faces. Where the layers are stiff the two agree to a fraction of the shear of a bar of that
-//! length, a few per cent at most.
+//! In the model by layers the bending of the parts themselves acts beside the bending that the soft
+//! layer couples, as in a sandwich with thick faces. Where the layers are stiff the two models differ by
+//! a fraction of the shear deflection of such a bar, a few per cent at most.
 //!
 //! # Source
 //! - `allen1969`: chapter 2, sandwich beams with thick faces; from memory
 
 use super::solution::Stiffness;
 
-/// Length of the measured bar by the depth of the section.
+/// Length of the reference cantilever over the depth of the section.
 const SLENDER: f64 = 10.0;
-/// The largest shortfall at which plane sections count as holding.
+/// The largest shortfall at which plane sections are accepted.
 const HOLDS: f64 = 0.1;
 
-/// True when plane sections hold with such a shortfall.
+/// True when plane sections are accepted at this shortfall.
 pub(super) fn holds(shortfall: f64) -> bool {
     shortfall <= HOLDS
 }
 
-/// By how much a bar of ten depths is stiffer by layers than with plane sections, as a share of the
-/// first, in the worse of both directions; `size` is that of the section across and up, m.
+/// Stiffness that plane sections lose against the model by layers, as a share of the latter, for the
+/// reference cantilever in the worse direction; `size` is that of the section across and up, m.
 pub(super) fn shortfall(bonded: &Stiffness, sliding: &Stiffness, size: [f64; 2]) -> f64 {
     let about_y = Bent {
         bonded: [bonded.ei_y_n_m2.re, bonded.ga_z_n.re],
@@ -48,7 +48,7 @@ pub(super) fn shortfall(bonded: &Stiffness, sliding: &Stiffness, size: [f64; 2])
     about_y.shortfall().max(about_z.shortfall())
 }
 
-/// [EI, GA] of a section bent one way.
+/// [EI, GA] for bending in one direction.
 struct Bent {
     bonded: [f64; 2],
     sliding: [f64; 2],
@@ -71,13 +71,13 @@ impl Bent {
 #[cfg(test)]
 mod tests {
     use super::super::{Geometry, Part, Shape, Solution};
-    use crate::material::{Medium, Role};
+    use stillbed_material::{Medium, Role};
 
     fn medium(name: &str, g: f64, poissons_ratio: f64) -> Medium {
         Medium::isotropic(name, Role::Skeleton, 2.0 * g * (1.0 + poissons_ratio), poissons_ratio, 2000.0, 0.0)
     }
 
-    /// 6 mm of steel, a layer of 0.5 mm of shear modulus `g`, 1 mm of steel.
+    /// A sandwich: 6 mm of steel, 0.5 mm of shear modulus `g`, 1 mm of steel.
     fn plates(g: f64, bond: f64) -> Solution {
         let plate = |up: f64, at: f64, medium: usize| {
             Part::new(Shape::Rectangle { width: 0.04, height: up }, medium).at(0.0, at)
@@ -93,8 +93,8 @@ mod tests {
         let (bonded, sliding) = (soft.bonded.stiffness.ga_z_n.re, soft.sliding.stiffness.ga_z_n.re);
         assert!(bonded < 1e-3 * sliding, "{bonded:e} {sliding:e}");
         assert!(!soft.holds_plane(), "{}", soft.plane_shortfall);
-        // By hand: plates that slide carry 3 EI/l^3 at ten depths of 7.5 mm, of which plane sections
-        // leave less than a tenth.
+        // By hand: sliding plates have the stiffness 3 EI/l^3 at ten depths of 7.5 mm; plane sections
+        // predict less than a tenth of it.
         let own = 3.0 * sliding_ei() / 0.075f64.powi(3);
         let plane = 1.0 / (0.075f64.powi(3) / (3.0 * soft.bonded.stiffness.ei_y_n_m2.re) + 0.075 / bonded);
         approx::assert_relative_eq!(soft.sliding.stiffness.ei_y_n_m2.re, sliding_ei(), max_relative = 1e-3);
@@ -102,7 +102,7 @@ mod tests {
         assert!(soft.plane_shortfall > 0.9 && soft.plane_shortfall < 1.0);
     }
 
-    /// 40 mm of steel plates of 6 and 1 mm, each about its own middle.
+    /// Steel plates 40 mm wide, 6 and 1 mm thick, each bending about its own middle.
     fn sliding_ei() -> f64 {
         208e9 * 0.04 * (6e-3f64.powi(3) + 1e-3f64.powi(3)) / 12.0
     }

@@ -1,16 +1,16 @@
-//! The shapes a section is drawn of: their sizes, what is wrong with them, their outlines.
+//! The shapes that a section consists of: their sizes, what is wrong with them, their outlines.
 //!
-//! Sizes go across (y), then up (z). A shape's own origin is the centre of its bounding box;
-//! a polygon keeps its own coordinates. Corners may be rounded; the curves stay exact circles
-//! until a mesh is made of them.
+//! Sizes are given across (y), then up (z). The origin of a shape is the centre of its bounding box; a
+//! polygon keeps its own coordinates. Corners may be rounded; curves stay exact circles until a mesh is
+//! made.
 
 use super::fault::SectionFault;
-use crate::quantity::{Kind, show};
+use stillbed_input::quantity::{Kind, show};
 
-/// A point of the drawing, [y, z], m.
+/// A point in the plane of the section, [y, z], m.
 pub(super) type Point = [f64; 2];
 
-/// A shape of the drawing; every length in m.
+/// A shape; every length in m.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Shape {
     /// A solid rectangle.
@@ -20,7 +20,7 @@ pub enum Shape {
         /// Up.
         height: f64,
     },
-    /// A rectangular tube; its inside belongs to whatever lies under it.
+    /// A rectangular tube; what lies under it shows inside.
     Tube {
         /// Across.
         width: f64,
@@ -28,7 +28,8 @@ pub enum Shape {
         height: f64,
         /// Thickness.
         wall: f64,
-        /// Outer corner radius, sharp when absent; the inner one is smaller by the wall, or sharp.
+        /// Outer corner radius, `None` for a sharp corner; the inner radius is smaller by the wall, at
+        /// least 0.
         radius: Option<f64>,
     },
     /// A solid circle.
@@ -95,17 +96,17 @@ pub enum Shape {
         /// Radius between web and flange; 0: sharp.
         root_radius: f64,
     },
-    /// A closed outline through its points, either way round.
+    /// A closed outline through its points, clockwise or anticlockwise.
     Polygon {
         /// [y, z] of each corner, in the section's own coordinates.
         points: Vec<[f64; 2]>,
     },
 }
 
-/// One closed curve of a shape.
+/// One closed curve of the outline of a shape.
 #[derive(Debug, Clone)]
 pub(super) enum Ring {
-    /// Corners with the radius each is rounded by.
+    /// Corners, each with its rounding radius.
     Corners(Vec<(Point, f64)>),
     /// A full circle.
     Circle {
@@ -121,19 +122,19 @@ pub(super) enum Ring {
 pub(super) struct Figure {
     /// The outer ring, then the hole if there is one.
     pub rings: Vec<Ring>,
-    /// The least thickness, which decides how finely curves are drawn.
+    /// The smallest thickness, which sets how finely curves are drawn.
     pub thickness: f64,
 }
 
-/// No outline of the shop has more corners; the check for crossings goes with their square.
+/// Far above any practical outline; the time of the crossing check grows with the square of it.
 const MOST_CORNERS: usize = 2000;
 
 impl Shape {
-    /// Says what is wrong with the sizes.
+    /// Checks the sizes.
     ///
     /// # Errors
-    /// A size that is not positive, walls that meet, a radius too large for its place, an
-    /// outline that has no area or crosses itself; the fault names no part.
+    /// A size that is not positive, walls that meet, a radius too large for its place, an outline
+    /// without area or one that crosses itself. The fault does not name the part.
     pub fn check(&self) -> Result<(), SectionFault> {
         match self {
             Shape::Rectangle { width, height } => positive(&[("width", *width), ("height", *height)]),
@@ -173,7 +174,7 @@ impl Shape {
         }
     }
 
-    /// The curves, about the shape's own origin. The shape has been checked.
+    /// The curves about the shape's own origin. The shape must have passed the check.
     pub(super) fn figure(&self) -> Figure {
         let sharp = |points: &[Point]| Ring::Corners(points.iter().map(|p| (*p, 0.0)).collect());
         let box_of = |w: f64, h: f64, r: f64| {
@@ -258,7 +259,7 @@ impl Shape {
     }
 }
 
-/// The diagonal of the box around points.
+/// Diagonal of the bounding box of `points`.
 fn extent(points: &[Point]) -> f64 {
     let span = |axis: usize| {
         let low = points.iter().map(|p| p[axis]).fold(f64::INFINITY, f64::min);
@@ -339,7 +340,7 @@ fn polygon(points: &[Point]) -> Result<(), SectionFault> {
     Ok(())
 }
 
-/// Distance of two points.
+/// Distance between two points.
 pub(super) fn distance(a: Point, b: Point) -> f64 {
     (a[0] - b[0]).hypot(a[1] - b[1])
 }
@@ -357,7 +358,7 @@ pub(super) fn distance_to_segment(p: Point, a: Point, b: Point) -> f64 {
     distance(p, [a[0] + t * dy, a[1] + t * dz])
 }
 
-/// True when the way from `a` over `b` to `c` turns back on itself.
+/// True when the path from `a` over `b` to `c` runs back along itself.
 fn folds_back(a: Point, b: Point, c: Point, near: f64) -> bool {
     let back = (a[0] - b[0]) * (c[0] - b[0]) + (a[1] - b[1]) * (c[1] - b[1]) > 0.0;
     back && (distance_to_segment(c, a, b) <= near || distance_to_segment(a, b, c) <= near)

@@ -1,4 +1,4 @@
-//! The section in given materials: stiffness, loss, mass, and who carries what share.
+//! The section with given materials: stiffness, loss, mass, and the share of each part in them.
 //!
 //! ```text
 //! axial, bending   K = int E* p p^T dA,  p = (1, z, -y) for (eps, kappa_y, kappa_z)
@@ -9,8 +9,9 @@
 //! as stated        (1 - b) sliding + b bonded
 //! ```
 //!
-//! Every stiffness is a sum over parts; the real part of a part's summand is its share of the
-//! strain energy, so that shares add up exactly and loss is their mean weighted by loss factors.
+//! Every stiffness is a sum over parts. The real part of a part's term is its share of the strain
+//! energy, so that the shares add up exactly and the loss factor is the mean of the parts' loss factors
+//! weighted by them.
 //!
 //! # Source
 //! - `gere-goodno2009`: composite beams, transformed section
@@ -22,12 +23,12 @@ use super::flow::{ShearTorsion, together};
 use super::geometry::Geometry;
 use super::plane;
 use super::warping::{Elastic, Flow};
-use crate::material::Medium;
 use nalgebra::{Matrix3, Matrix6, Vector3};
 use num_complex::Complex64;
 use serde::{Serialize, Serializer};
+use stillbed_material::Medium;
 
-/// The stiffnesses of a section, complex; EI about the elastic centre.
+/// The complex stiffnesses of a section; EI about the elastic centre.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Stiffness {
     /// EA, N.
@@ -53,12 +54,12 @@ pub struct Stiffness {
     pub ga_z_n: Complex64,
 }
 
-/// Stiffnesses are shown by their real part; the rest is in the loss.
+/// Only the real part of a stiffness is written; the imaginary part is given by the loss factor.
 fn real<S: Serializer>(value: &Complex64, serializer: S) -> Result<S::Ok, S::Error> {
     serializer.serialize_f64(value.re)
 }
 
-/// The loss factor of each stiffness; `None` where there is no stiffness.
+/// The loss factor of each stiffness; `None` where the stiffness is zero.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Loss {
     /// Of axial stiffness.
@@ -78,7 +79,8 @@ pub struct Loss {
 }
 
 impl Loss {
-    /// The same without bending and shear, whose loss is not known where plane sections do not hold.
+    /// The same without bending and shear, whose loss is not known where plane sections are not
+    /// accepted.
     pub fn without_bending(self) -> Loss {
         Loss { ei_y: None, ei_z: None, ei_yz: None, ga_y: None, ga_z: None, ..self }
     }
@@ -114,11 +116,11 @@ impl Stiffness {
     }
 }
 
-/// The share of the strain energy that a part takes in each pure deformation about the elastic
-/// and the shear centre.
+/// The share of a part in the strain energy of each pure deformation about the elastic centre and the
+/// shear centre.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
 pub struct Shares {
-    /// In stretching.
+    /// In axial strain.
     pub axial: f64,
     /// In bending about y.
     pub bending_y: f64,
@@ -132,32 +134,33 @@ pub struct Shares {
     pub shear_z: f64,
 }
 
-/// A section with one way of its parts acting together.
+/// A section with its parts acting together in one way: bonded, sliding or between.
 #[derive(Debug, Clone)]
 pub struct Action {
     /// Its stiffnesses.
     pub stiffness: Stiffness,
     /// Forces from strains about the member line, complex symmetric.
     pub matrix: Matrix6<Complex64>,
-    /// What each part adds to the real part of `matrix`: under strains e it stores e^T K e / 2.
+    /// Contribution of each part to the real part of `matrix`: under strains e it stores e^T K e / 2.
     pub parts: Vec<Matrix6<f64>>,
-    /// Each part's shares.
+    /// The shares of each part.
     pub shares: Vec<Shares>,
-    /// Summands about the elastic and the shear centre.
+    /// Contributions of the parts about the elastic and the shear centre.
     centred: Centred,
 }
 
-/// What each part adds, about the centres: (eps, kappa_y, kappa_z) and (gamma_y, gamma_z, kappa_x).
+/// Contribution of each part, about the centres: (eps, kappa_y, kappa_z) and (gamma_y, gamma_z,
+/// kappa_x).
 #[derive(Debug, Clone)]
 struct Centred {
     bending: Vec<Matrix3<f64>>,
     shear: Vec<Matrix3<f64>>,
 }
 
-/// One part in the section.
+/// Results of one part of the section.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PartResult {
-    /// What later parts leave of it, m2.
+    /// Area that later parts leave of it, m2.
     pub area_m2: f64,
     /// Mass per length, kg/m.
     pub mass_kg_per_m: f64,
@@ -165,33 +168,33 @@ pub struct PartResult {
     pub centroid_m: Option<[f64; 2]>,
 }
 
-/// A section in given materials.
+/// A section with given materials.
 #[derive(Debug, Clone)]
 pub struct Solution {
     /// Mass per length, kg/m.
     pub mass_per_length: f64,
-    /// Where an axial force does not bend, [y, z], m.
+    /// Elastic centre, where an axial force does not bend the section, [y, z], m.
     pub elastic_centre: [f64; 2],
-    /// [y, z], m; `None` without mass.
+    /// Centre of mass [y, z], m; `None` without mass.
     pub mass_centre: Option<[f64; 2]>,
-    /// Where a shear force does not twist the bonded section, [y, z], m.
+    /// Shear centre, where a shear force does not twist the bonded section, [y, z], m.
     pub shear_centre: [f64; 2],
-    /// As one body.
+    /// With all parts bonded to one body.
     pub bonded: Action,
-    /// Parts sliding on each other.
+    /// With the parts sliding on each other.
     pub sliding: Action,
-    /// As the bond says.
+    /// Between the two as the bond says.
     pub as_stated: Action,
-    /// Mass per length about the member line, by velocities x, y, z, turn_x, turn_y, turn_z.
+    /// Mass matrix per length about the member line, by velocities x, y, z, turn_x, turn_y, turn_z.
     pub mass: Matrix6<f64>,
     /// By part.
     pub parts: Vec<PartResult>,
-    /// Shear stiffness of the bonded body along y and z by energy alone, without Poisson's ratio
+    /// Shear stiffness of the bonded body along y and z from the energy alone, without Poisson's ratio
     /// (5/6 G A for a rectangle), N.
     pub ga_energy: [Complex64; 2],
     /// Estimated relative error of torsion and shear stiffness.
     pub error: f64,
-    /// By how much a bonded bar of ten depths is in truth stiffer than plane sections make it.
+    /// Share of the true stiffness of a bonded bar of ten depths that plane sections miss.
     pub plane_shortfall: f64,
     bond: f64,
     moments: Vec<Moments>,
@@ -199,11 +202,11 @@ pub struct Solution {
 }
 
 impl Geometry {
-    /// The section in these media, with `bond` from 0 (sliding) to 1 (one body).
+    /// The section with these media and a `bond` from 0 (sliding) to 1 (one body).
     ///
     /// # Errors
-    /// A bond out of its range, a part without its medium, moduli that are negative or not finite,
-    /// nothing stiff.
+    /// A bond out of range, a part without its medium, moduli that are negative or not finite, nothing
+    /// stiff.
     pub fn solve(&self, media: &[Medium], bond: f64) -> Result<Solution, SectionFault> {
         if !(0.0..=1.0).contains(&bond) {
             return Err(SectionFault::new(format!("bond {bond}: from 0 (slides) to 1 (one body)")));
@@ -279,21 +282,22 @@ impl Geometry {
 }
 
 impl Solution {
-    /// True where plane sections hold as far as the parts are bonded: no layer is so soft that the
-    /// others bend for themselves.
+    /// True where plane sections are accepted: the parts slide freely, or no layer is so soft that the
+    /// others bend on their own.
     pub fn holds_plane(&self) -> bool {
         self.bond == 0.0 || plane::holds(self.plane_shortfall)
     }
 
-    /// Forces [N, M_y, M_z] about the member line that hold the section still, as stated, when each
-    /// part, of `expansion` alpha (1/K), is warmer by `level + by_y y + by_z z` (K, K/m).
+    /// Thermal forces [N, M_y, M_z] about the member line that hold the section undeformed, with the
+    /// bond as stated. The temperature rise is `level + by_y y + by_z z` (K, K/m), `expansion` is alpha
+    /// of each part, 1/K.
     ///
     /// ```text
     /// N = sum E alpha int dT,   M_y = sum E alpha int dT z,   M_z = -sum E alpha int dT y
     /// ```
     ///
-    /// A bar of EA 1 MN and alpha 1e-5/K, 10 K warmer, is held by 100 N. Sliding parts pass on
-    /// their axial force at the elastic centre and bend about their own.
+    /// A bar of EA 1 MN and alpha 1e-5/K, 10 K warmer, is held by 100 N. Sliding parts pass on their
+    /// axial force at the elastic centre and bend about their own centroids.
     pub fn thermal_resultants(&self, expansion: &[f64], level: f64, by_y: f64, by_z: f64) -> [f64; 3] {
         let mut sum = [0.0; 3];
         for ((m, e), alpha) in self.moments.iter().zip(&self.moduli).zip(expansion) {
@@ -320,9 +324,9 @@ impl Solution {
 struct Whole {
     ea: Complex64,
     centre: [Complex64; 2],
-    /// Each part by (eps, kappa_y, kappa_z) about the member line.
+    /// Contribution of each part by (eps, kappa_y, kappa_z) about the member line.
     bending: Vec<Matrix3<Complex64>>,
-    /// The same when it stretches with the whole and bends about its own centroid.
+    /// The same for parts that stretch with the whole and bend about their own centroids.
     own: Vec<Matrix3<Complex64>>,
 }
 
@@ -338,8 +342,8 @@ impl Whole {
                 .with_help("give a part a material with a modulus"));
         }
         let centre = [-sum[(0, 2)] / ea, sum[(0, 1)] / ea];
-        // Parts that stretch as one line does lose what their own strains lose, so that line is a real one:
-        // with the imaginary part of the centre the coupling could lose more than all parts hold.
+        // The common line on which sliding parts stretch is real, so that they lose only what their own
+        // strains lose. With a complex centre the coupling could lose more energy than all parts do.
         let line = Vector3::new(1.0, centre[1].re, -centre[0].re);
         let own = moments
             .iter()
@@ -354,12 +358,12 @@ impl Whole {
         Ok(Whole { ea, centre, bending, own })
     }
 
-    /// The line on which sliding parts stretch, y and z, m: it loses nothing itself.
+    /// The line on which sliding parts stretch, y and z, m; it is real and so causes no loss.
     fn line(&self) -> [Complex64; 2] {
         self.centre.map(|x| Complex64::from(x.re))
     }
 
-    /// The section whose parts act by `bending` and `shear`, with its bending stiffness about `centre`.
+    /// The section with the bending terms `bending` and the shear terms `shear`; EI about `centre`.
     fn action(
         &self,
         centre: [Complex64; 2],
@@ -442,7 +446,7 @@ impl Action {
     }
 }
 
-/// The 6x6 from (eps, kappa_y, kappa_z) and (gamma_y, gamma_z, kappa_x).
+/// The 6x6 matrix from those of (eps, kappa_y, kappa_z) and (gamma_y, gamma_z, kappa_x).
 fn placed(bending: &Matrix3<Complex64>, shear: &Matrix3<Complex64>) -> Matrix6<Complex64> {
     let mut matrix = Matrix6::zeros();
     for i in 0..3 {
@@ -454,13 +458,13 @@ fn placed(bending: &Matrix3<Complex64>, shear: &Matrix3<Complex64>) -> Matrix6<C
     matrix
 }
 
-/// Takes rounding out of a symmetric matrix.
+/// Removes rounding errors from a symmetric matrix.
 fn symmetric<T: nalgebra::ComplexField>(matrix: Matrix6<T>) -> Matrix6<T> {
     let half: T = nalgebra::convert(0.5);
     (&matrix + matrix.transpose()) * half
 }
 
-/// Mass per length about the member line, and what each part comes to.
+/// Mass matrix per length about the member line, and the results of each part.
 fn masses(moments: &[Moments], media: &[Medium]) -> (Matrix6<f64>, Vec<PartResult>) {
     let mut mass = Matrix6::zeros();
     let mut parts = Vec::new();

@@ -1,18 +1,18 @@
-//! What the design file says of a section: its parts, and how far they act together.
+//! The section as the design file states it: its parts, and how far they act together.
 
 use super::{SectionFault, Shape};
-use crate::document::{Allowed, Class, Fields, Located};
-use crate::problem::{Place, Problem};
-use crate::quantity::{self, Kind, Spread};
+use stillbed_input::document::{Allowed, Class, Fields, Located};
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::{self, Kind, Spread};
 
-/// A section as the file states it.
+/// A section as the design file states it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SectionSpec {
-    /// Its parts; a later one displaces what lies under it.
+    /// Its parts; a later one cuts those under it.
     pub parts: Vec<PartSpec>,
-    /// 0 slides, 1 is one body; `None` is not stated, which is 1.
+    /// Bond from 0 (sliding) to 1 (one body); `None` when not stated, which means 1.
     pub bond: Option<Spread>,
-    /// Where it is stated.
+    /// Its place in the file.
     pub place: Place,
 }
 
@@ -23,17 +23,17 @@ pub struct PartSpec {
     pub shape: Shape,
     /// Name of its material or mix.
     pub of: Located<String>,
-    /// Where its shape's own origin lies: y, z, m.
+    /// Position of the shape's own origin: y, z, m.
     pub at: [f64; 2],
-    /// Turned about that origin, anticlockwise with y to the right and z up, rad.
+    /// Rotation about that origin, anticlockwise with y to the right and z up, rad.
     pub turn: f64,
-    /// True when it is meant to stand out of the fill that it is cast into.
+    /// True when it is meant to stick out of the fill that it is cast into.
     pub proud: bool,
-    /// Where it is stated.
+    /// Its place in the file.
     pub place: Place,
 }
 
-/// The keys that name a shape, each with a size as an example.
+/// The keys that name a shape, each with an example.
 const SHAPES: [(&str, &str); 9] = [
     ("rectangle", "110 x 80 mm"),
     ("tube", "60 x 40 x 3 mm"),
@@ -69,7 +69,7 @@ impl SectionSpec {
         Some(SectionSpec { parts: parts.into_iter().collect::<Option<_>>()?, bond, place: fields.place() })
     }
 
-    /// `fault` of this section as a problem at its place.
+    /// `fault` of this section as a problem with its place.
     pub fn problem(&self, fault: &SectionFault) -> Problem {
         let place = fault.part.and_then(|i| self.parts.get(i)).map_or(&self.place, |part| &part.place);
         let problem = Problem::error(place.clone(), fault.message.clone());
@@ -92,7 +92,7 @@ impl PartSpec {
     }
 }
 
-/// The one shape that a part states, checked.
+/// Reads and checks the one shape that a part states.
 fn read_shape(fields: &Fields) -> Option<Shape> {
     let named = fields.stated(&SHAPES.map(|(name, _)| name));
     let [name] = named[..] else {
@@ -165,7 +165,7 @@ fn length(fields: &Fields, key: &str) -> Option<f64> {
     fields.list(key, Kind::Length, 1, Allowed::NotNegative).map(|v| v[0])
 }
 
-/// The corners of a polygon, each a text such as `"0, 40 mm"`.
+/// Reads the corners of a polygon, each a text such as `"0, 40 mm"`.
 fn read_outline(fields: &Fields) -> Option<Vec<[f64; 2]>> {
     let mut points = Vec::new();
     for corner in fields.names("polygon")? {
@@ -183,7 +183,7 @@ fn read_outline(fields: &Fields) -> Option<Vec<[f64; 2]>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::document::Reader;
+    use stillbed_input::document::Reader;
 
     fn read(text: &str) -> (Option<SectionSpec>, Vec<String>) {
         let reader = Reader::new("d.toml", text);

@@ -1,26 +1,26 @@
-//! What a metal yard has on its racks: forms and sizes of bars and tubes.
+//! Stock sections: forms and sizes of bars and tubes that dealers keep.
 //!
-//! One row of the table is one size of one form: `form,of,size,radius,mass_kg_per_m,source,note`.
-//! `of` names the materials that it comes in, with semicolons between, or `any`. `radius` is the
-//! outer corner radius of a tube, the root radius of an angle: a length, or a multiple of the
-//! wall such as `2 t`. `mass_kg_per_m` is the printed mass, against which the computed one is
-//! checked; everything else is computed from the sizes.
+//! One row of the table is one size of one form: `form,of,size,radius,mass_kg_per_m,source,note`. `of`
+//! lists the materials that it is sold in, separated by semicolons, or is `any`. `radius` is the outer
+//! corner radius of a tube or the root radius of an angle, as a length or as a multiple of the wall such
+//! as `2 t`. `mass_kg_per_m` is the mass printed in the source, used only as a check; everything else is
+//! computed from the sizes.
 //!
 //! # Source
 //! - `en10219-2`: corner radii of cold formed hollow sections, 2 t up to 6 mm, 2.5 t up to 10 mm, 3 t beyond
 
 use super::Shape;
-use crate::problem::{Place, Problem, suggest};
-use crate::quantity::{self, Kind};
+use stillbed_input::problem::{Place, Problem, suggest};
+use stillbed_input::quantity::{self, Kind};
 
 const BUILT_IN: &str = include_str!("../../data/stock.csv");
 
 const COLUMNS: [&str; 7] = ["form", "of", "size", "radius", "mass_kg_per_m", "source", "note"];
 
-/// Words of `of` for what every material comes in.
+/// Value of `of` for sizes sold in every material.
 const ANY: &str = "any";
 
-/// The forms, and the shape that each is.
+/// The forms, each with its kind of shape.
 const FORMS: [(&str, Kindred); 11] = [
     ("square tube", Kindred::Tube),
     ("rectangular tube", Kindred::Tube),
@@ -35,7 +35,7 @@ const FORMS: [(&str, Kindred); 11] = [
     ("angle", Kindred::Angle),
 ];
 
-/// Which shape a form is.
+/// The kind of shape of a form.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Kindred {
     Tube,
@@ -51,24 +51,24 @@ enum Kindred {
 pub struct StockSize {
     /// Its form, such as `square tube`.
     pub form: String,
-    /// The materials that it comes in; `any` alone is every one.
+    /// The materials that it is sold in; `any` stands for every one.
     pub of: Vec<String>,
-    /// Its sizes as the shop writes them.
+    /// Its size as text, as it is ordered.
     pub size: String,
-    /// Mass per length as printed by its standard, kg/m.
+    /// Mass per length printed in its standard, kg/m.
     pub printed_mass: Option<f64>,
-    /// The larger size lies across. A plate is as wide as it is cut: 0 here.
+    /// Its shape with the larger size across. The width of a plate is open: 0 here.
     shape: Shape,
 }
 
-/// All sizes that there are.
+/// A list of stock sizes.
 #[derive(Debug, Clone, Default)]
 pub struct Stock {
     sizes: Vec<StockSize>,
 }
 
 impl StockSize {
-    /// Its shape with the larger size upright or across; a plate is cut to `width`, m.
+    /// Its shape, with the larger size up if `upright`, else across; a plate is cut to `width`, m.
     pub fn shape(&self, upright: bool, width: f64) -> Shape {
         let turned = |w: f64, h: f64| if upright { (h, w) } else { (w, h) };
         match &self.shape {
@@ -89,7 +89,7 @@ impl StockSize {
         }
     }
 
-    /// True when it comes in `material`.
+    /// True when it is sold in `material`.
     pub fn comes_in(&self, material: &str) -> bool {
         self.of.iter().any(|of| of == material || of == ANY)
     }
@@ -103,8 +103,8 @@ impl Stock {
         stock
     }
 
-    /// Reads a table of the user's own: the forms that it has, in the materials that it names,
-    /// replace those known so far. Returns what is wrong with it, cell by cell.
+    /// Reads a table of the user's own. Its sizes replace all earlier ones of the same form whose
+    /// materials it lists. Returns what is wrong with the table, cell by cell.
     pub fn overlay(&mut self, file: &str, text: &str) -> Vec<Problem> {
         let (sizes, problems) = read(file, text);
         let replaced = |old: &StockSize| {
@@ -123,7 +123,7 @@ impl Stock {
     /// The sizes of `form` that come in `material`.
     ///
     /// # Errors
-    /// What is wrong, and the repair: no such form, or none of it in the material.
+    /// What is wrong, and its repair: an unknown form, or none of it in the material.
     pub fn find(&self, form: &str, material: &str) -> Result<Vec<&StockSize>, (String, String)> {
         let of_form: Vec<&StockSize> = self.sizes.iter().filter(|size| size.form == form).collect();
         if of_form.is_empty() {
@@ -142,7 +142,7 @@ impl Stock {
     }
 }
 
-/// The sizes of `text`, read from `file`, that can be used, and what is wrong with the others.
+/// Reads the usable sizes of `text`, the contents of `file`, and what is wrong with the others.
 fn read(file: &str, text: &str) -> (Vec<StockSize>, Vec<Problem>) {
     let text = text.trim_start_matches('\u{feff}');
     let mut reader =
@@ -279,8 +279,8 @@ fn radius(text: &str, thickness: f64) -> Result<Option<f64>, Wrong> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::material::{Medium, Role};
-    use crate::section::{Geometry, Part};
+    use crate::{Geometry, Part};
+    use stillbed_material::{Medium, Role};
 
     #[test]
     fn the_built_in_stock_is_sound() {
@@ -317,7 +317,7 @@ mod tests {
         for (size, mass) in printed {
             let geometry = Geometry::new(vec![Part::new(size.shape(false, 0.0), 0)]).unwrap();
             let computed = geometry.solve(&steel, 1.0).unwrap().mass_per_length;
-            // Half of the last printed digit of three.
+            // Half of the last of three printed digits.
             let half = 0.5 * 10f64.powf(mass.log10().floor() - 2.0);
             assert!((computed - mass).abs() <= half * 1.0001, "{}: {computed} {mass}", size.size);
             count += 1;

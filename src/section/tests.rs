@@ -1,9 +1,9 @@
-//! What holds for every section, and small sections worked by hand.
+//! Properties that hold for every section, and small sections solved by hand.
 
 use super::*;
-use crate::material::{Medium, Role};
 use nalgebra::Matrix6;
 use proptest::prelude::*;
+use stillbed_material::{Medium, Role};
 
 fn steel() -> Medium {
     Medium::isotropic("steel", Role::Skeleton, 210e9, 0.3, 7850.0, 0.001)
@@ -54,8 +54,8 @@ fn an_eccentric_bar_couples_about_the_member_line() {
     near(k[(3, 3)], gj + 0.0004 * ga_y + 0.0009 * ga_z);
     near(s.mass[(0, 4)], -0.02 * 78.5);
     near(s.mass[(3, 3)], 78.5 * (0.01 / 6.0 + 0.0013));
-    // Turning about y by a and about z by b moves what lies at y, z by z a - y b along x:
-    // twice the energy is the integral of rho (z a - y b)^2.
+    // Rotations a about y and b about z move the point (y, z) by z a - y b along x: twice the kinetic
+    // energy is the integral of rho (z a - y b)^2.
     near(s.mass[(4, 4)], 78.5 * (0.01 / 12.0 + 0.0004));
     near(s.mass[(5, 5)], 78.5 * (0.01 / 12.0 + 0.0009));
     near(s.mass[(4, 5)], -78.5 * 0.03 * -0.02);
@@ -97,7 +97,7 @@ fn what_does_not_touch_is_told() {
     let geometry = Geometry::new(parts).unwrap();
     assert_eq!(geometry.groups(), vec![vec![0], vec![1]]);
     let s = geometry.solve(&[steel(), steel()], 1.0).unwrap();
-    // Each piece shears and twists for itself; the whole bends as one.
+    // Each piece shears and twists alone; the whole bends as one.
     approx::assert_relative_eq!(
         s.bonded.stiffness.gj_n_m2.re,
         s.sliding.stiffness.gj_n_m2.re,
@@ -174,7 +174,7 @@ fn unequal_losses_are_solved_exactly() {
 
 #[test]
 fn a_circle_that_grazes_a_rounded_corner_keeps_its_area() {
-    // Found by turning: chords of the two arcs crossed where the arcs do not.
+    // Found by rotating the section: chords of two arcs crossed where the arcs do not.
     let tube =
         Shape::Tube { width: 0.056677559, height: 0.042241647, wall: 0.0088, radius: Some(0.016116139) };
     let parts = vec![
@@ -201,7 +201,7 @@ fn a_few_vectors_give_what_the_whole_equations_give() {
         Elastic { e, g: e / (2.0 * (1.0 + nu)), nu }
     };
     for (tube, cast) in [(1.0, 0.7), (1.0, 0.12), (1.0, 0.03), (1.0, 0.006), (0.1, 1.0), (0.007, 1.0)] {
-        // Parts ascend: the cast is the first.
+        // Parts are ascending: the fill is the first.
         let media = [medium(cast, 0.2, 0.02), medium(tube, 0.34, 0.001)];
         let (quick, _) = body.quick(&media).unwrap().unwrap();
         let (whole, _) = body.solve(&media).unwrap().unwrap();
@@ -220,7 +220,8 @@ fn a_few_vectors_give_what_the_whole_equations_give() {
     }
 }
 
-/// The areas are those of polygons of 80,000 corners, taken by a general library for plane geometry.
+/// The areas are those of polygons of 80,000 corners, computed with a general library for plane
+/// geometry.
 #[test]
 fn a_cap_that_a_line_cuts_off_is_kept_however_it_is_turned() {
     let round = Shape::Round { diameter: 0.022646917049420134 };
@@ -241,8 +242,8 @@ fn a_cap_that_a_line_cuts_off_is_kept_however_it_is_turned() {
 
 #[test]
 fn a_thin_bridge_beside_a_circle_keeps_its_thickness_however_it_is_turned() {
-    // Half a millimetre of the plate is left between pipe and tube: a chord in the place of the
-    // circle would thicken it.
+    // Half a millimetre of the plate is left between pipe and tube; a chord instead of the circle would
+    // make it thicker.
     let parts = [
         Part::new(rectangle(0.1, 0.08), 1).at(0.0, -0.0459),
         Part::new(Shape::Pipe { diameter: 0.03906, wall: 0.00586 }, 1).at(0.0, -0.04134),
@@ -253,14 +254,14 @@ fn a_thin_bridge_beside_a_circle_keeps_its_thickness_however_it_is_turned() {
     let upright = stiffness(0.0);
     for turn in [0.37, 1.0, 2.5] {
         let other = stiffness(turn);
-        // Both are meshed to 5e-4.
+        // Both meshes have an error of 5e-4.
         approx::assert_relative_eq!(upright.gj_n_m2.re, other.gj_n_m2.re, max_relative = 1e-3);
         let summed = [upright, other].map(|s| s.ga_y_n.re + s.ga_z_n.re);
         approx::assert_relative_eq!(summed[0], summed[1], max_relative = 1e-3);
     }
 }
 
-/// The section by the mirrors that it has against the whole of it.
+/// The section solved with its mirrors against the whole of it.
 fn assert_piece_is_whole(parts: &[Part]) {
     let media = [steel(), cast()];
     let piece = solved(parts.to_vec(), 0.5);
@@ -276,7 +277,7 @@ fn assert_piece_is_whole(parts: &[Part]) {
             }
         };
         near(&one.matrix.map(|x| x.re), &two.matrix.map(|x| x.re), 1e-3);
-        // Losses are 0.001 and 0.02.
+        // The loss factors are 0.001 and 0.02.
         near(&one.matrix.map(|x| x.im), &two.matrix.map(|x| x.im), 2e-5);
         one.parts.iter().zip(&two.parts).for_each(|(a, b)| near(a, b, 1e-3));
     }
@@ -304,9 +305,9 @@ fn a_half_and_a_quarter_stand_for_the_whole() {
             Part::new(round(0.012), 1).at(0.01, -0.005).cavity(),
         ],
         vec![Part::new(rectangle(0.09, 0.07), 1), Part::new(round(0.02), 0).at(0.02, 0.0)],
-        // Each round has two mirrors, both have one that leaves them apart.
+        // Each round alone has two mirrors; both together have one, and stay separate bodies.
         vec![Part::new(round(0.02), 0).at(0.01, 0.05), Part::new(round(0.02), 1).at(0.01, -0.05)],
-        // The mirrors cut the outer bars from their images.
+        // The mirrors separate the outer bars from their images.
         vec![
             Part::new(rectangle(0.1, 0.08), 0),
             Part::new(rectangle(0.06, 0.08), 0).cavity(),
@@ -350,7 +351,7 @@ fn turned(parts: &[Part], angle: f64) -> Vec<Part> {
 }
 
 proptest! {
-    #![proptest_config(crate::seeds::cases(12))]
+    #![proptest_config(seeds::cases(12))]
 
     #[test]
     fn loss_lies_between_the_parts_and_energy_adds_up(parts in sections(), bond in 0.0f64..1.0) {
@@ -446,7 +447,8 @@ proptest! {
     }
 }
 
-/// No motion of a section loses less than its most lasting part does, or more than its most lossy one.
+/// No deformation has a smaller loss factor than the part with the smallest, or a larger one than the
+/// part with the largest.
 #[test]
 fn losses_of_every_motion_lie_between_those_of_the_parts() {
     let lossy = |medium: Medium, loss: f64| {
@@ -463,7 +465,7 @@ fn losses_of_every_motion_lie_between_those_of_the_parts() {
         let root = matrix.map(|x| x.re).cholesky().unwrap().l().try_inverse().unwrap();
         let lost = root * matrix.map(|x| x.im) * root.transpose();
         let losses = nalgebra::SymmetricEigen::new(0.5 * (lost + lost.transpose())).eigenvalues;
-        // The least of six values of order 0.6 is right to their rounding.
+        // The smallest of six values of order 0.6 is right to their rounding.
         assert!(losses.min() > 1e-5 - 1e-9 && losses.max() < 0.6 + 1e-9, "{bond}: {losses}");
     }
 }

@@ -1,10 +1,11 @@
-//! Triangles over all solid parts, none of them across a border, that can be divided where asked.
+//! A triangulation of all solid parts that can be refined where asked; no triangle crosses a border.
 //!
-//! A triangle is divided at the middle of the longest side of the last in the row of ever longer
-//! neighbours that it begins; then sides within a part are turned until the triangulation is
-//! Delaunay's again. The middle of a side that stands for an arc goes to its circle, so that
-//! borders become what was drawn. Sides that end in a re-entrant corner, where strains have no bound,
-//! are divided near it. The number of points is bounded.
+//! A triangle is refined by the longest-edge propagation path: from neighbour to neighbour over ever
+//! longer sides, the last triangle is divided at the middle of its longest side. Then sides within a
+//! part are flipped until the triangulation is Delaunay again. The new point on a side that stands for
+//! an arc is moved onto the circle, so that borders approach the drawn shape. Sides that end in a
+//! re-entrant corner, where strains are singular, are divided close to it. The number of points is
+//! limited.
 //!
 //! # Source
 //! - `rivara1997`: longest-edge propagation path, Delaunay triangulations
@@ -13,62 +14,62 @@ use super::mirror::Mirrors;
 use super::outline::{Circle, Drawing};
 use super::shape::{Point, cross, distance};
 
-/// Points at most, besides those of the outlines.
+/// Largest number of points besides those of the outlines.
 const MOST_POINTS: usize = 4000;
 
-/// Cosine of the largest angle that a triangle may have: slender ones do no harm, flat ones do.
+/// Cosine of the largest angle allowed: slender triangles do no harm, flat ones do.
 const LARGEST_ANGLE: f64 = -0.8;
 
-/// Angle of a part at a point of its border above which the corner is re-entrant, degrees; drawn
-/// arcs stay below it.
+/// Angle of a part at a border point above which the corner is re-entrant, degrees; above any angle
+/// between the chords of a drawn arc.
 const REENTRANT: f64 = 205.0;
 
-/// Where a side that ends in a re-entrant corner is divided, from there.
+/// Where a side that ends in a re-entrant corner is divided, as a share of its length from the corner.
 const NEAR: f64 = 0.2;
 
-/// Radius of the points put about a re-entrant corner at the start, as a share of the shortest side
-/// that ends there.
+/// Radius of the ring of points first placed around a re-entrant corner, over the shortest side that
+/// ends there.
 const RING: f64 = 0.18;
 
-/// Share of a side beyond which it is not divided for the sake of a ring.
+/// A side is not divided for a ring that would lie beyond this share of it.
 const FARTHEST: f64 = 2.0 / 3.0;
 
-/// What a side of a triangle is.
+/// Kind of a side of a triangle.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Side {
-    /// Within a part: may be turned.
+    /// Within a part; may be flipped.
     Inside,
     /// On a straight border.
     Straight,
-    /// On a border that stands for an arc of this circle.
+    /// On a border, standing for an arc of this circle.
     Arc(usize),
 }
 
-/// Corners anticlockwise; side i goes from corner i to the next.
+/// A triangle, its corners anticlockwise; side i goes from corner i to the next.
 #[derive(Debug, Clone)]
 pub(super) struct Face {
     pub corners: [usize; 3],
     pub sides: [Side; 3],
-    /// The face beyond each side.
+    /// The triangle across each side.
     pub beyond: [Option<usize>; 3],
     pub part: usize,
-    /// The area it is to have at most, m2.
+    /// Largest area asked of it, m2.
     goal: f64,
 }
 
 impl Face {
-    /// One face, not yet joined to others.
+    /// A triangle without neighbours yet.
     pub fn new(corners: [usize; 3], sides: [Side; 3], part: usize) -> Face {
         Face { corners, sides, beyond: [None; 3], part, goal: f64::INFINITY }
     }
 
-    /// The side by which `face` lies.
+    /// The side across which `face` lies.
     pub fn side_to(&self, face: usize) -> Option<usize> {
         self.beyond.iter().position(|beyond| *beyond == Some(face))
     }
 }
 
-/// The points about a re-entrant corner.
+/// The ring of points around a re-entrant corner.
 struct Ring {
     /// m.
     radius: f64,
@@ -81,20 +82,20 @@ impl Default for Ring {
     }
 }
 
-/// Points and faces.
+/// Points and triangles.
 pub(super) struct Triangulation<'a> {
     pub points: Vec<Point>,
     pub faces: Vec<Face>,
     circles: &'a [Circle],
     most: usize,
-    /// Points of the outlines that are re-entrant corners.
+    /// For each point of the outlines: whether it is a re-entrant corner.
     sharp: Vec<bool>,
-    /// Sides shorter than this are not divided for the sake of angles, m.
+    /// Sides shorter than this are not divided to improve angles, m.
     least: f64,
 }
 
 impl<'a> Triangulation<'a> {
-    /// Takes faces that are joined, and divides those that are flat.
+    /// Takes triangles with their neighbours set, refines flat ones and those at re-entrant corners.
     pub fn new(points: Vec<Point>, faces: Vec<Face>, drawing: &'a Drawing, mirrors: &Mirrors) -> Self {
         let most = points.len() + MOST_POINTS;
         let sharp = vec![false; points.len()];
@@ -106,7 +107,7 @@ impl<'a> Triangulation<'a> {
         all
     }
 
-    /// Puts a ring of points about each re-entrant corner, on the sides that end there.
+    /// Places a ring of points around each re-entrant corner, on the sides that end there.
     fn grade(&mut self) {
         let mut rings: Vec<Ring> = self.sharp.iter().map(|_| Ring::default()).collect();
         for (face, side) in (0..self.faces.len()).flat_map(|face| (0..3).map(move |side| (face, side))) {
@@ -133,7 +134,8 @@ impl<'a> Triangulation<'a> {
         }
     }
 
-    /// Where a side is to meet the ring about one of its ends: at which share, about which corner.
+    /// Where a side should be divided by the ring around one of its ends: the side, the share of it, the
+    /// corner.
     fn on_ring(&self, rings: &[Ring], face: usize, side: usize, end: usize) -> Option<(usize, f64, usize)> {
         let ends = [side, (side + 1) % 3].map(|i| self.faces[face].corners[i]);
         let corner = ends[end];
@@ -174,8 +176,8 @@ impl<'a> Triangulation<'a> {
         self.sharp.get(point).copied().unwrap_or(false)
     }
 
-    /// Divides faces until none is larger than its part of `parts` pieces of equal area; false when
-    /// there may be no more points.
+    /// Refines until each triangle has at most its present area over its entry of `parts`; false when
+    /// the limit of points is reached or nothing was refined.
     pub fn refine(&mut self, parts: &[f64]) -> bool {
         for (i, parts) in parts.iter().enumerate() {
             self.faces[i].goal = self.area(i) / parts;
@@ -185,7 +187,7 @@ impl<'a> Triangulation<'a> {
         self.points.len() > before && self.points.len() < self.most
     }
 
-    /// The places of a face's corners.
+    /// The corners of a triangle.
     pub fn corners(&self, face: usize) -> [Point; 3] {
         self.faces[face].corners.map(|i| self.points[i])
     }
@@ -195,7 +197,7 @@ impl<'a> Triangulation<'a> {
         0.5 * cross(a, b, c)
     }
 
-    /// The square of a side's length.
+    /// The square of the length of a side.
     fn square(&self, face: usize, side: usize) -> f64 {
         let corners = self.corners(face);
         let (a, b) = (corners[side], corners[(side + 1) % 3]);
@@ -207,14 +209,14 @@ impl<'a> Triangulation<'a> {
         (1..3).fold(0, |best, i| if squares[i] > squares[best] * (1.0 + 2e-9) { i } else { best })
     }
 
-    /// True when the largest angle is too large and something can be done about it.
+    /// True when the largest angle is too large and the side is long enough to divide.
     fn is_flat(&self, face: usize) -> bool {
         let longest = self.longest(face);
         let [a, b, c] = [0, 1, 2].map(|i| self.square(face, (longest + i) % 3));
         a > self.least * self.least && b + c - a < 2.0 * (b * c).sqrt() * LARGEST_ANGLE
     }
 
-    /// Divides faces while `asked` says so and points are left.
+    /// Refines triangles while `asked` is true for one and points are left.
     fn divide(&mut self, asked: impl Fn(&Self, usize) -> bool) {
         let mut again = true;
         while again {
@@ -234,7 +236,8 @@ impl<'a> Triangulation<'a> {
         }
     }
 
-    /// From neighbour to neighbour over longest sides, to one that both share or that is a border.
+    /// Follows the longest-edge path to a border side or to a side that is the longest of both its
+    /// triangles.
     fn last_in_row(&self, mut face: usize) -> (usize, usize) {
         let mut square = 0.0;
         loop {
@@ -249,7 +252,7 @@ impl<'a> Triangulation<'a> {
         }
     }
 
-    /// Puts a point on a side, near its end in a re-entrant corner, else in its middle.
+    /// Divides a side: close to its end at a re-entrant corner, or else in the middle.
     fn split(&mut self, face: usize, side: usize) {
         let [i, j] = [self.faces[face].corners[side], self.faces[face].corners[(side + 1) % 3]];
         let share = match (self.is_sharp(i), self.is_sharp(j)) {
@@ -260,7 +263,7 @@ impl<'a> Triangulation<'a> {
         self.split_at(face, side, share);
     }
 
-    /// Puts a point on a side at this share of it.
+    /// Divides a side at this share of its length.
     fn split_at(&mut self, face: usize, side: usize, share: f64) {
         let [i, j] = [self.faces[face].corners[side], self.faces[face].corners[(side + 1) % 3]];
         let (a, b) = (self.points[i], self.points[j]);
@@ -296,7 +299,7 @@ impl<'a> Triangulation<'a> {
             doubtful.extend([(h, (back + 2) % 3), (two, 1)]);
             done.push(if share < 0.5 { h } else { two });
         }
-        // Off a re-entrant corner the strains are tame.
+        // Away from a re-entrant corner the strains are smooth.
         if share != 0.5 {
             done.into_iter().for_each(|face| self.faces[face].goal = f64::INFINITY);
         }
@@ -307,8 +310,9 @@ impl<'a> Triangulation<'a> {
         self.faces[face].corners.iter().find(|c| **c != i && **c != j).map(|c| self.points[*c])
     }
 
-    /// Cuts a face from the middle of a side to the corner off it. It keeps the half at the side's
-    /// start; the new face is the other half, whose side 0 is the half side.
+    /// Cuts a triangle from a point on one of its sides to the opposite corner. The triangle keeps the
+    /// half at the side's start; the new one is the other half, and its side 0 is the other part of the
+    /// side.
     fn halve(&mut self, face: usize, side: usize, point: usize, kind: Side) -> usize {
         let new = self.faces.len();
         let old = &mut self.faces[face];
@@ -333,7 +337,7 @@ impl<'a> Triangulation<'a> {
         new
     }
 
-    /// Turns sides within parts until each is Delaunay's.
+    /// Flips sides within parts until the triangulation is Delaunay.
     fn turn(&mut self, mut doubtful: Vec<(usize, usize)>) {
         let mut left = 200;
         while let Some((f, i)) = doubtful.pop() {
@@ -352,13 +356,13 @@ impl<'a> Triangulation<'a> {
         }
     }
 
-    /// Turns the side between `f` = (a, b, c) from side `i` and `h` = (b, a, d) from side `j`:
-    /// they become (a, d, c) and (b, c, d).
+    /// Flips the side between `f` = (a, b, c), its side `i`, and `h` = (b, a, d), its side `j`: they
+    /// become (a, d, c) and (b, c, d).
     fn flip(&mut self, f: usize, i: usize, h: usize, j: usize) {
         let (one, two) = (self.faces[f].clone(), self.faces[h].clone());
         let (ia, ib, ic) = (i, (i + 1) % 3, (i + 2) % 3);
         let (jb, ja, jd) = (j, (j + 1) % 3, (j + 2) % 3);
-        // As many pieces as before, of both together.
+        // Keeps the number of pieces asked of both together.
         let (first, second) = (self.area(f), self.area(h));
         let goal = (first + second) / (first / one.goal + second / two.goal);
         let face = &mut self.faces[f];
@@ -381,7 +385,8 @@ impl<'a> Triangulation<'a> {
     }
 }
 
-/// True when the angles at `c` and `d` over the side `a` to `b` come to more than half a turn.
+/// True when the angles at `c` and `d` opposite the side from `a` to `b` add up to more than half a
+/// turn.
 fn opposite_angles_exceed(a: Point, b: Point, c: Point, d: Point) -> bool {
     let angle = |p: Point| {
         let (u, v) = ([a[0] - p[0], a[1] - p[1]], [b[0] - p[0], b[1] - p[1]]);
@@ -389,7 +394,7 @@ fn opposite_angles_exceed(a: Point, b: Point, c: Point, d: Point) -> bool {
     };
     let ((s1, c1), (s2, c2)) = (angle(c), angle(d));
     let scale = ((s1 * s1 + c1 * c1) * (s2 * s2 + c2 * c2)).sqrt();
-    // Turning is possible where the four corners are convex.
+    // Flipping needs a convex quadrilateral.
     let convex = cross(c, d, a) * cross(c, d, b) < 0.0;
     convex && s1 * c2 + c1 * s2 < -1e-9 * scale
 }

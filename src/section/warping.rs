@@ -1,7 +1,8 @@
 //! Torsion and transverse shear of one connected body, by finite elements.
 //!
-//! The section's contour stays rigid in its own plane; it warps along x. Twisting by 1 rad/m warps
-//! it by omega, a change of curvature along x of 1 1/m2 by w_y (about y) and w_z (about z):
+//! The contour of the section stays rigid in its own plane; the section warps along x. The warping is
+//! omega for a twist of 1 rad/m, and w_y (about y) and w_z (about z) for a change of curvature of 1 1/m2
+//! along x:
 //!
 //! ```text
 //! omega:  div G (grad omega + (-z, y)) = 0            GJ = int G |grad omega + (-z, y)|^2
@@ -9,20 +10,20 @@
 //!         s_y = E (z - z_c),  s_z = -E (y - y_c)      T_k = int G (y dw_k/dz - z dw_k/dy)
 //! ```
 //!
-//! The stress s_k of bending is spread by the real parts of E, so that the energy of shear is that of
-//! one real loading and its loss lies between the losses of the parts.
+//! The bending stress s_k is distributed by the real parts of E, so that the shear energy is that of one
+//! real load and its loss factor lies between those of the parts.
 //!
-//! No traction acts on free borders; across borders of parts w and the traction are continuous.
-//! A body is held at one node, which changes nothing because its loads balance. Where mirrors map
-//! it onto itself, one piece of it is solved and stands for the whole; its origin is then put on
-//! their lines.
+//! There is no traction on free borders; across borders between parts w and the traction are continuous.
+//! The solution is fixed at one node, which has no effect because the loads are in equilibrium. Where
+//! mirrors map a body onto itself, one piece is solved and stands for the whole; the body's origin then
+//! lies on the mirror lines.
 //!
 //! Moduli are complex. With A = A' + iA'' the real A' is factorised once; the vectors
-//! `A'^-1 (A'' A'^-1)^j r` span a space in which the complex equations are solved by Galerkin's
-//! method. Their energies converge with the square of the last vector, and equal loss factors
-//! end the series at its first term.
+//! `A'^-1 (A'' A'^-1)^j r` span a space in which the complex equations are solved by Galerkin's method.
+//! The error of the energies falls with the square of the last vector; with equal loss factors the first
+//! term is exact.
 //!
-//! Left out: Poisson's ratios that differ between parts stress the plane of the section.
+//! Left out: stresses in the plane of the section caused by different Poisson's ratios of the parts.
 //!
 //! # Source
 //! - `timoshenko-goodier1970`: ch. 10 (torsion), ch. 11 (flexure)
@@ -38,24 +39,24 @@ use super::fault::SectionFault;
 use super::mesh::Mesh;
 use super::mirror::{Lines, Mirrors, Nodal, Parity};
 use super::shape::Point;
-use crate::material::Medium;
 use nalgebra::{Matrix2, Vector2};
 use num_complex::Complex64;
 use std::sync::OnceLock;
+use stillbed_material::Medium;
 
-/// Shear moduli below this share of the largest are raised to it, so that the equations of a
-/// part without stiffness stay solvable.
+/// Shear moduli below this share of the largest are raised to it, so that the equations of a part
+/// without stiffness can be solved.
 pub(super) const LEAST_MODULUS: f64 = 1e-9;
 
-/// By how much strains that neighbours agree on understate the error: 2 to 2.5 found against the
-/// series of rectangles and finer meshes.
+/// Factor by which the error estimate from averaged strains is too small: 2 to 2.5 was found against the
+/// series solution of rectangles and finer meshes.
 const MODESTY: f64 = 2.5;
 
-/// Vectors of the series at most, a load.
+/// Largest number of terms of the series, per load.
 const MOST_TERMS: usize = 6;
 
-/// The series ends with vectors whose energy is a smaller share of their load's: each next one is
-/// smaller by about as much again, so that the energies are right to 1e-7 or better.
+/// The series stops at vectors with less than this share of the energy of their load. Each next vector
+/// is smaller by about as much again, so the energies are right to 1e-7 or better.
 const LAST_TERM: f64 = 1e-6;
 
 /// The moduli of one part.
@@ -70,7 +71,8 @@ pub(super) struct Elastic {
 }
 
 impl Elastic {
-    /// Moduli of 1 Pa and a Poisson's ratio of 1: the flow of a body of one material scales from it.
+    /// Moduli of 1 Pa and a Poisson's ratio of 1; the results of a body of one material scale from
+    /// these.
     pub const UNIT: Elastic = Elastic { e: Complex64::new(1.0, 0.0), g: Complex64::new(1.0, 0.0), nu: 1.0 };
 
     /// The moduli of a medium.
@@ -78,36 +80,36 @@ impl Elastic {
         Elastic { e: medium.youngs_modulus, g: medium.shear_modulus, nu: medium.poissons_ratio }
     }
 
-    /// The same with both moduli multiplied.
+    /// The same with both moduli multiplied by a factor.
     pub fn times(self, by: f64) -> Elastic {
         Elastic { e: self.e * by, g: self.g * by, nu: self.nu }
     }
 }
 
-/// What torsion and shear of a body come to, about the member line.
+/// Results of torsion and shear for one body, about the member line.
 ///
-/// The pair of an index is (y, z): curvatures about y and about z.
+/// Indices of two are (y, z): curvature about y and about z.
 #[derive(Debug, Clone)]
 pub(super) struct Flow {
     /// The parts of the body.
     pub parts: Vec<usize>,
-    /// Moments from curvatures, about the body's own centre, N m2.
+    /// Moments from curvatures, about the body's own elastic centre, N m2.
     pub bending: Matrix2<f64>,
-    /// T_k, N m2 a (1/m2).
+    /// The torque T_k, N m2 a (1/m2).
     pub torque: Vector2<Complex64>,
     /// Each part's share of GJ, N m2.
     pub twist: Vec<Complex64>,
     /// Each part's share of W.
     pub shear: Vec<Matrix2<Complex64>>,
-    /// Each part's energy between w_k and twist; they add up to 0.
+    /// Each part's energy of interaction between w_k and twist; the sum over the parts is 0.
     pub cross: Vec<Vector2<Complex64>>,
-    /// What Cowper's mean displacement takes from W because sections bent deform in their plane:
+    /// What Cowper's mean displacement subtracts from W because bent sections deform in their own plane:
     /// `int G grad w_k . a_l`.
     pub sideways: Matrix2<f64>,
 }
 
 impl Flow {
-    /// The flow of a body of one material from the one at [`Elastic::UNIT`].
+    /// The results for a body of one material from those for [`Elastic::UNIT`].
     pub fn scaled(&self, by: &Elastic) -> Flow {
         let (e, g) = (by.e.re, by.g);
         Flow {
@@ -122,15 +124,15 @@ impl Flow {
     }
 }
 
-/// The estimated error of a solution and where in the body it comes from.
+/// The estimated error of a solution and its distribution over the elements.
 pub(super) struct Estimate {
-    /// Of GJ and of the diagonal of W, the largest, relative.
+    /// Relative, the largest of GJ and the diagonal of W.
     pub error: f64,
-    /// The share of each element, in the order of the body's triangles.
+    /// The contribution of each element, in the order of the body's triangles.
     pub elements: Vec<f64>,
 }
 
-/// A body's fields at real moduli.
+/// A body's fields for real moduli.
 pub(super) struct Solved {
     factor: Factor,
     fields: Vec<Nodal>,
@@ -138,12 +140,12 @@ pub(super) struct Solved {
 }
 
 pub(super) struct Element {
-    /// Of the body; the one inside comes last.
+    /// Node numbers within the body; the inner node comes last.
     pub nodes: [usize; NODES],
     /// Index into the body's parts.
     pub part: usize,
     pub shaped: Shaped,
-    /// Of its sides, the same from both elements.
+    /// Normals of its sides, with the same sign from both elements.
     normals: [Point; 3],
 }
 
@@ -157,29 +159,30 @@ pub(super) struct Loads {
 
 /// One connected body, ready to be solved for any moduli.
 pub(super) struct Body {
-    /// The parts it is made of, ascending.
+    /// The parts it consists of, ascending.
     pub parts: Vec<usize>,
-    /// Area moments of each of them within the body, about its origin.
+    /// Moments of area of each of its parts within the body, about the body's origin.
     pub moments: Vec<Moments>,
-    /// Those whose piece the elements are.
+    /// The mirrors between which the elements lie.
     pub mirrors: Mirrors,
-    /// Nodes.
+    /// Number of nodes.
     pub n: usize,
     pub elements: Vec<Element>,
     /// By part.
     pub loads: Vec<Loads>,
     equations: Equations,
-    /// By node that is not inside a triangle.
+    /// Mirror lines, by node that is not inside a triangle.
     lines: Vec<Lines>,
-    /// Which of two media each part is of; `None` for more media.
+    /// For a body of two media: for each part, whether it is of the second. `None` for one or more than
+    /// two.
     groups: Option<Vec<bool>>,
-    /// With the first of two media the softer one, and the second; made when first asked for.
+    /// Reduced bases with the first medium the softer one and with the second; computed on first use.
     bases: [OnceLock<Basis>; 2],
 }
 
 impl Body {
-    /// Sets up the body made of these triangles of a mesh, which covers a piece between mirrors, and
-    /// whose parts are of these media.
+    /// Sets up the body made of these triangles of a mesh, which covers the piece between `mirrors`;
+    /// `medium` gives the medium of each part.
     ///
     /// # Errors
     /// When the equations cannot be ordered.
@@ -232,9 +235,9 @@ impl Body {
         Ok(Body { parts, moments, mirrors, n, elements, loads, equations, lines, groups, bases })
     }
 
-    /// The flow for the moduli of each of the body's parts and its estimated relative error; `None`
-    /// when nothing in the body is stiff. Two media within the range of the [`Basis`] are solved in
-    /// it.
+    /// The results for the moduli of each part and their estimated relative error; `None` when nothing
+    /// in the body is stiff. Two media whose moduli are in the range of the [`Basis`] are solved in the
+    /// reduced basis.
     ///
     /// # Errors
     /// When the equations cannot be factorised.
@@ -246,7 +249,7 @@ impl Body {
         self.solve(media)
     }
 
-    /// The basis that serves these moduli, and the ratio of the softer to the stiffer medium.
+    /// The reduced basis for these moduli, and the ratio of the softer to the stiffer medium.
     fn basis(&self, media: &[Elastic]) -> Result<Option<(&Basis, f64)>, SectionFault> {
         let Some(groups) = &self.groups else { return Ok(None) };
         let of = |group: bool| groups.iter().position(|g| *g == group).map_or(0.0, |i| media[i].g.re);
@@ -265,8 +268,8 @@ impl Body {
         Ok(Some((place.get_or_init(|| basis), ratio)))
     }
 
-    /// The fields for the real parts of the moduli of each of the body's parts; `None` when nothing
-    /// in it is stiff.
+    /// The fields for the real parts of the moduli of each part; `None` when nothing in the body is
+    /// stiff.
     ///
     /// # Errors
     /// When the equations cannot be factorised.
@@ -279,7 +282,7 @@ impl Body {
         Ok(Some(Solved { factor, fields, estimate }))
     }
 
-    /// The flow and its error by the whole equations.
+    /// The results and their error from the full equations.
     ///
     /// # Errors
     /// When the equations cannot be factorised.
@@ -288,7 +291,7 @@ impl Body {
         Ok(self.flow(media, &solved)?.map(|flow| (flow, solved.estimate.error)))
     }
 
-    /// The flow from the fields of the same moduli's real parts.
+    /// The results from the fields of the real parts of the same moduli.
     ///
     /// # Errors
     /// When the equations have no solution.
@@ -326,7 +329,7 @@ impl Body {
         Ok(Some(Projection::new(self, &space.vectors).flow(self, &loading)?))
     }
 
-    /// Moments weighted by the real Young's moduli.
+    /// Moments of area weighted by the real Young's moduli.
     pub fn weighted(&self, media: &[Elastic]) -> Moments {
         let mut sum = Moments::default();
         for (m, medium) in self.moments.iter().zip(media) {
@@ -335,14 +338,14 @@ impl Body {
         sum
     }
 
-    /// Moments from curvatures about the body's own centre.
+    /// Moments from curvatures about the body's own elastic centre.
     pub fn bending(&self, media: &[Elastic]) -> Matrix2<f64> {
         let m = self.weighted(media);
         let mixed = -(m.yz - m.y * m.z / m.area);
         Matrix2::new(m.zz - m.z * m.z / m.area, mixed, mixed, m.yy - m.y * m.y / m.area)
     }
 
-    /// The matrix with other moduli, times a vector.
+    /// The stiffness matrix with the moduli `g`, times a vector.
     pub fn applied(&self, vector: &Nodal, g: impl Fn(usize) -> f64) -> Nodal {
         let mut result = Nodal::zero(vector.parity, self.n);
         for element in &self.elements {
@@ -356,10 +359,10 @@ impl Body {
         result
     }
 
-    /// The equations with the shear modulus of each part.
+    /// Factorises the equations with the shear modulus of each part.
     ///
     /// # Errors
-    /// When they are singular.
+    /// When the matrix is singular.
     pub fn factorised(&self, g: Vec<f64>) -> Result<Factor, SectionFault> {
         self.equations.factorised(&self.elements, g, &self.mirrors.parities())
     }
@@ -369,9 +372,10 @@ impl Body {
         self.equations.fields(&self.elements, factor, loads)
     }
 
-    /// Compares the strains with those that all elements of a part at a corner or side agree on; on
-    /// borders the traction across agrees with the other side's, or vanishes. On the line of a mirror
-    /// the images of elements take part.
+    /// Estimates the error from the difference between the strains of an element and strains averaged
+    /// over all elements of a part at a corner or side. On borders between parts the traction across is
+    /// averaged instead; on free borders it has to vanish. On a mirror line the images of the elements
+    /// take part.
     pub fn estimate(&self, solved: &[Nodal], g: &[f64]) -> Estimate {
         let mut elements = vec![0.0; self.elements.len()];
         let mut error: f64 = 0.0;
@@ -433,20 +437,21 @@ impl Body {
 }
 
 impl Element {
-    /// The values of a field at its nodes.
+    /// The values of a field at the element's nodes.
     fn of(&self, field: &[f64]) -> [f64; NODES] {
         let mut own = [0.0; NODES];
         own.iter_mut().zip(self.nodes).for_each(|(own, node)| *own = field[node]);
         own
     }
 
-    /// The shear strains along y and z at the samples.
+    /// The shear strains along y and z at the sample points.
     fn strains(&self, field: &[f64], twist: bool) -> [[f64; 2]; SAMPLES] {
         let sampled = self.shaped.sampled(&self.of(field));
         sampled.map(|([y, z], at)| if twist { [y - at[1], z + at[0]] } else { [y, z] })
     }
 
-    /// The node by which a sample is known to all elements there: of a side, the lesser of its two.
+    /// The node that identifies a sample point in all elements there; for a side the smaller of its two
+    /// nodes.
     fn sampled_at(&self, sample: usize) -> usize {
         match sample {
             0..3 => self.nodes[sample],

@@ -1,16 +1,16 @@
-//! A build that cannot be answered for leaves the others alone.
+//! An answer for the builds that can be solved when others cannot; a note names each of the others.
 
-use crate::design::{Design, LeftOut};
-use crate::problem::Problem;
+use stillbed_design::{Design, LeftOut};
+use stillbed_input::problem::Problem;
 
-/// The `answer` about `design`, or about the builds of it that can be answered for, with notes that say
-/// which could not and why.
+/// The `answer` about `design`. If that fails, the answer about those builds that can be solved alone, with
+/// notes that say which builds are left out and why.
 ///
-/// `trial` is the answer without what only refines it, such as draws: where the whole has none, it finds
-/// the builds that have none alone.
+/// `trial` is a quicker `answer` without refinements such as draws; it is used to find the builds that fail
+/// alone.
 ///
 /// # Errors
-/// Those of `answer`, where no build or every build alone can be answered for.
+/// Those of `answer`, if the design has one build, if no build fails alone, or if every build does.
 pub fn apart<T>(
     design: &Design,
     answer: impl Fn(&Design) -> Result<T, Vec<Problem>>,
@@ -35,8 +35,8 @@ pub fn apart<T>(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::material::Table;
-    use crate::problem::Place;
+    use stillbed_input::problem::Place;
+    use stillbed_material::Table;
 
     /// Builds "a", "b" and "c" of one bar.
     fn design() -> Design {
@@ -51,7 +51,7 @@ mod tests {
         reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
     }
 
-    /// The names of all builds, unless one of `bad` is among them.
+    /// The names of all builds; an error if one of them is in `bad`.
     fn names(design: &Design, bad: &[&str]) -> Result<(Vec<String>, Vec<Problem>), Vec<Problem>> {
         let names: Vec<String> = design.builds.iter().map(|build| build.name.clone()).collect();
         let refusal = |name: &&String| {

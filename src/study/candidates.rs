@@ -1,4 +1,4 @@
-//! The builds of a comparison as the verdict judges them.
+//! The builds of a comparison in the form that the verdict judges.
 
 use super::doubt::Doubt;
 use super::guesses::OnGuesses;
@@ -6,11 +6,11 @@ use super::measures::{Figures, Solved, TheoryErrors};
 use super::misses::{Misses, keep_all};
 use super::spread::rank::{Advice, influences};
 use super::verdict::Candidate;
-use crate::design::{Build, Design, Measure};
-use crate::problem::Problem;
-use crate::quantity::Draw;
+use stillbed_design::{Build, Design, Measure};
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::Draw;
 
-/// What the verdict needs to know of `build`; `stated` are its figures at the stated values.
+/// What the verdict needs to know of `build`; `stated` are its figures at the nominal values.
 ///
 /// # Errors
 /// What stopped the static solution, at the build.
@@ -24,7 +24,7 @@ pub(super) fn candidate(
     measure: Measure,
 ) -> Result<Candidate, Vec<Problem>> {
     let targets = &design.goal.targets;
-    // What has no settle time never settles.
+    // A build without a settle time never settles.
     let endless = (measure == Measure::SettleTime).then_some(f64::INFINITY);
     let value = |figures: &Figures| figures.get(measure).or(endless);
     let kept = drawn.iter().flatten().filter(|figures| keep_all(targets, figures)).count();
@@ -48,8 +48,8 @@ pub(super) fn candidate(
     })
 }
 
-/// Which measurement would narrow the difference between two builds most: that of the logarithms of
-/// their deciding measure.
+/// The measurement that would narrow the difference between two builds most. The difference is that of the
+/// logarithms of their deciding measure, draw by draw.
 pub(super) fn narrows(design: &Design, draws: &[Draw], one: &Candidate, other: &Candidate) -> Option<Advice> {
     let ratio = |(a, b): (&Option<f64>, &Option<f64>)| Some(((*a)? / (*b)?).ln()).filter(|x| x.is_finite());
     let answers: Vec<Option<f64>> = one.drawn.iter().zip(&other.drawn).map(ratio).collect();
@@ -60,11 +60,11 @@ pub(super) fn narrows(design: &Design, draws: &[Draw], one: &Candidate, other: &
 mod tests {
     use super::super::spread::draws::latin_hypercube;
     use super::*;
-    use crate::material::Table;
+    use stillbed_material::Table;
 
     #[test]
     fn what_two_builds_share_does_not_narrow_their_difference() {
-        let reading = Design::read("d.toml", crate::design::STARTER, &Table::built_in());
+        let reading = Design::read("d.toml", stillbed_design::STARTER, &Table::built_in());
         let design = reading.design.unwrap();
         let draws = latin_hypercube(&design.uncertain, 100, 1);
         let of = |drawn: &dyn Fn(&Draw) -> f64| Candidate {

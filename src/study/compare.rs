@@ -1,4 +1,5 @@
-//! All builds of a design side by side, with spread and the chance that one beats another.
+//! All builds of a design side by side, with spreads and the chance that one beats another: the answer of the
+//! command `compare`.
 
 use super::apart::apart;
 use super::candidates::{candidate, narrows};
@@ -12,20 +13,20 @@ use super::spread::rank::{Advice, Influence, chance_to_beat, influences, percent
 use super::spread::{run, strongest};
 use super::verdict::{Circumstances, Verdict};
 use super::warm::Quick;
-use crate::design::{Build, Costs, Design, Measure, Model};
-use crate::modes::Share;
-use crate::problem::Problem;
-use crate::quantity::{Draw, Spread, figures};
 use serde::Serialize;
+use stillbed_design::{Build, Costs, Design, Measure, Model};
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::{Draw, Spread, figures};
+use stillbed_modes::Share;
 
-/// What is asked of a comparison.
+/// Options of a comparison.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Options {
-    /// Draws of the uncertain values; 0 leaves the spreads out.
+    /// Number of draws of the uncertain values; 0 leaves the spreads out.
     pub draws: usize,
     /// Seed of the draws.
     pub seed: u64,
-    /// What the builds are made equal in; `None` is as drawn.
+    /// The quantity in which the builds are made equal; `None` compares them as drawn.
     pub at_equal: Option<Equal>,
 }
 
@@ -35,32 +36,32 @@ impl Default for Options {
     }
 }
 
-/// All builds side by side.
+/// The answer of `compare`: all builds side by side.
 #[derive(Debug, Clone, Serialize)]
 pub struct Comparison {
-    /// The answer in a few sentences: those of the verdict, and where the best gives way.
+    /// The answer in a few sentences: those of the verdict, then where the best build is most compliant.
     pub answer: String,
-    /// What it comes down to.
+    /// Which build is best, and how surely.
     pub verdict: Verdict,
-    /// What the builds are made equal in, where they are.
+    /// The quantity in which the builds are made equal, if any.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub at_equal: Option<&'static str>,
-    /// Amplitude of motion at which losses are taken, m; left out where none is stated over amplitude.
+    /// Amplitude of motion at which losses are taken, m; left out where no loss is stated over amplitude.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub amplitude_m: Option<f64>,
-    /// How many draws the spreads rest on.
+    /// Number of draws behind the spreads.
     pub draws: usize,
     /// In the order of the design.
     pub builds: Vec<Compared>,
     /// The chance that one build beats another.
     pub beats: Vec<Beats>,
-    /// Which one measurement would narrow the spread of the best build's deciding measure most.
+    /// The one measurement that would narrow the spread of the best build's deciding measure most.
     pub advice: Option<String>,
     /// Targets that are missed, by build.
     pub misses: Misses,
-    /// What was stated without a spread and took the usual one.
+    /// Values stated without a spread, which took the usual spread of their class.
     pub guesses: Vec<Guess>,
-    /// What is doubtful.
+    /// Warnings.
     pub notes: Vec<Problem>,
 }
 
@@ -69,74 +70,75 @@ pub struct Comparison {
 pub struct Compared {
     /// Its key in the design.
     pub name: String,
-    /// What a reader calls it.
+    /// Its name for the reader.
     pub label: String,
-    /// By how much its sections are larger than drawn.
+    /// Scale of its section sizes; 1 is as drawn.
     pub scale: f64,
-    /// Mass of the whole.
+    /// Total mass.
     pub mass_kg: f64,
     /// Its price; `None` where prices are not stated.
     pub cost: Option<f64>,
-    /// Where the price comes from.
+    /// Where the prices come from.
     pub costs: Costs,
     /// Static stiffness between tip and work.
     pub stiffness_n_per_m: Option<Directions>,
-    /// In the weakest direction of the structure alone, without the feet; `None` unless the work is on
-    /// the ground, where the stiffness contains them.
+    /// Static stiffness of the structure alone, without the feet, in its weakest direction. `None` unless the
+    /// work is on the ground; only then does the stiffness between tip and work contain the feet.
     pub structure_stiffness_n_per_m: Option<f64>,
     /// Frequency of the first mode of the structure.
     pub first_frequency_hz: Option<Spread>,
-    /// Lowest frequency of the base as one piece on its feet; `None` where no mode is so.
+    /// Lowest frequency of a mode in which the base moves as a rigid body on its feet; `None` without one.
     pub on_feet_hz: Option<Spread>,
-    /// The highest such one, at the stated values.
+    /// Highest frequency of such a mode, at the nominal values.
     pub on_feet_up_to_hz: Option<f64>,
-    /// Loss factor of the mode that decides.
+    /// Loss factor of the deciding mode.
     pub loss_factor: Option<Spread>,
-    /// At the worst peak between tip and work.
+    /// Dynamic stiffness at the highest peak of compliance between tip and work.
     pub dynamic_stiffness_n_per_m: Option<Spread>,
-    /// By how much that may be off, at stated values, for modes above the computed ones.
+    /// Error bound of the nominal dynamic stiffness, from modes above the computed ones.
     pub dynamic_stiffness_error_n_per_m: Option<f64>,
-    /// After the tap; `None` without a tap or when it never settles.
+    /// Settle time after the tap; `None` without a tap or when the motion never settles.
     pub settle_time_s: Option<Spread>,
-    /// By how much that may be off, at stated values, for modes above the computed ones.
+    /// Error bound of the nominal settle time, from modes above the computed ones or from beating.
     pub settle_time_error_s: Option<f64>,
-    /// How many elastic modes its figures rest on.
+    /// Number of elastic modes behind its figures.
     pub modes: usize,
-    /// Direction in which it is weakest.
+    /// Direction of least static stiffness.
     pub weakest_direction: Option<[f64; 3]>,
-    /// How far the tip moves from the work for one kelvin everywhere; `None` without a tool, or where
-    /// an expansion is not known.
+    /// Displacement of the tip relative to the work per kelvin of uniform heating; `None` without a tool, or
+    /// where a thermal expansion is not known.
     pub drift_m_per_k: Option<Spread>,
-    /// Largest bow of the members that `[thermal]` names as straight, under its temperatures.
+    /// Largest bow of the members that `[thermal]` wants straight, under its temperatures.
     pub bow_m: Option<f64>,
-    /// Sag of the tip against the work under its own weight, in the base's own plane.
+    /// Sag of the tip relative to the work under the base's own weight, in axes that follow the base on its
+    /// feet.
     pub sag_m: Option<f64>,
-    /// How far the base as one piece sinks on its feet under its own weight.
+    /// How far the base sinks on its feet as a rigid body under its own weight.
     pub sinks_m: Option<f64>,
     /// Centre of gravity.
     pub centre_of_gravity_m: Option<[f64; 3]>,
-    /// Ways in which nothing holds it.
+    /// Number of rigid-body modes.
     pub rigid_body_modes: usize,
-    /// Who gives way between tip and work: skeleton, fill, joints, feet; sums to 1.
+    /// Shares of skeleton, fill, joints and feet in the compliance between tip and work; they sum to 1.
     pub gives_way: Vec<Share>,
-    /// The same by member, joint and foot, largest first; the first five.
+    /// The five largest such shares by member, joint and foot, largest first.
     pub gives_way_most: Vec<Share>,
-    /// Which inputs the spread of each measure comes from.
+    /// The inputs from which the spread of each measure comes.
     pub comes_from: Vec<Origin>,
-    /// Relative error that the division of the members may have left in the first frequency.
+    /// Relative error of the first frequency that the subdivision of the members may have left.
     pub frequency_error: Option<f64>,
-    /// What beam theory may miss.
+    /// Relative errors from beam theory.
     pub theory_error: TheoryErrors,
 }
 
 /// Static stiffness by direction, and in the weakest one.
 #[derive(Debug, Clone, Serialize)]
 pub struct Directions {
-    /// Along global x; `None` where nothing gives way along it.
+    /// Along global x; `None` where tip and work cannot move apart along it.
     pub x: Option<Spread>,
-    /// Along global y; `None` where nothing gives way along it.
+    /// Along global y; `None` where tip and work cannot move apart along it.
     pub y: Option<Spread>,
-    /// Along global z; `None` where nothing gives way along it.
+    /// Along global z; `None` where tip and work cannot move apart along it.
     pub z: Option<Spread>,
     /// In the weakest direction.
     #[serde(flatten)]
@@ -144,7 +146,7 @@ pub struct Directions {
 }
 
 impl Directions {
-    /// Stiffnesses without spread, N/m; `None` where nothing gives way in any direction.
+    /// Stiffnesses without spread, N/m; `None` where tip and work cannot move apart in any direction.
     pub(super) fn exact(along: [f64; 3], weakest: f64) -> Option<Directions> {
         let finite = |k: f64| k.is_finite().then_some(Spread::exact(k));
         let [x, y, z] = along.map(finite);
@@ -152,23 +154,23 @@ impl Directions {
     }
 }
 
-/// The inputs that the spread of a measure comes from.
+/// The inputs from which the spread of one measure comes.
 #[derive(Debug, Clone, Serialize)]
 pub struct Origin {
     /// Which measure.
     pub of: &'static str,
-    /// Strongest first, as far as they are seen above chance.
+    /// Strongest first, those alone whose influence is significant.
     pub inputs: Vec<Influence>,
 }
 
 /// The chance that one build beats another.
 #[derive(Debug, Clone, Serialize)]
 pub struct Beats {
-    /// The one.
+    /// The build that wins.
     pub build: String,
-    /// The other.
+    /// The build that it beats.
     pub over: String,
-    /// By which measure.
+    /// The measure compared.
     pub by: &'static str,
     /// 0 to 1; a tie counts half.
     pub chance: f64,
@@ -190,7 +192,7 @@ impl Compared {
 }
 
 impl Comparison {
-    /// Compares the builds of `design`; `progress` is told how many draws of how many are done.
+    /// Compares the builds of `design`; `progress` receives the number of draws done and the total.
     ///
     /// # Errors
     /// What keeps a build from being solved, at its place.
@@ -316,7 +318,7 @@ impl Comparison {
         self.builds.iter().find(|build| build.name == *ahead)
     }
 
-    /// Where the best build gives way between tip and work.
+    /// Names the most compliant part of the best build between tip and work.
     fn give_told(&self) -> Option<String> {
         let best = self.best()?;
         let way = best.gives_way.iter().max_by(|a, b| a.share.total_cmp(&b.share))?;
@@ -332,7 +334,7 @@ impl Comparison {
         ))
     }
 
-    /// Which one measurement would narrow the best build's spread most.
+    /// The one measurement that would narrow the best build's spread most.
     fn advise(&self, design: &Design, draws: &[Draw], drawn: &[Vec<Option<Figures>>]) -> Option<String> {
         let measure = self.deciding();
         let best = self.best()?;
@@ -367,7 +369,7 @@ fn one(
     Ok(figures)
 }
 
-/// Why the drift of `build` is left out, where a tool asks for it.
+/// Says why the drift of `build` is not computed, if the design has a tool.
 fn no_drift(design: &Design, build: &Build) -> Option<Problem> {
     design.goal.tool.as_ref()?;
     let media = build.media(&Draw::default()).ok()?;
@@ -385,7 +387,7 @@ fn no_drift(design: &Design, build: &Build) -> Option<Problem> {
 /// Reads one figure of a build.
 type Read<'a> = dyn Fn(&Figures) -> Option<f64> + 'a;
 
-/// One build at stated values, with the spread that `column` gives of each figure.
+/// One build at nominal values; `column` gives the values of one figure in all draws, for its spread.
 fn compared(
     design: &Design,
     build: &Build,
@@ -452,7 +454,7 @@ fn compared(
     Ok((compared, stated))
 }
 
-/// Which inputs the spread of each measure comes from; a measure without spread is left out.
+/// The inputs from which the spread of each measure comes; a measure without spread is left out.
 fn origins(design: &Design, draws: &[Draw], column: &dyn Fn(&Read) -> Vec<Option<f64>>) -> Vec<Origin> {
     let of = |measure: Measure| {
         let answers = column(&|figures: &Figures| figures.get(measure));
@@ -484,7 +486,7 @@ fn beats(design: &Design, drawn: &[Vec<Option<Figures>>]) -> Vec<Beats> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::material::Table;
+    use stillbed_material::Table;
 
     fn design(text: &str) -> Design {
         let reading = Design::read("d.toml", text, &Table::built_in());
@@ -492,7 +494,7 @@ mod tests {
     }
 
     fn starter() -> Design {
-        design(crate::design::STARTER)
+        design(stillbed_design::STARTER)
     }
 
     #[test]
@@ -539,10 +541,10 @@ mod tests {
         }
     }
 
-    /// The starter with its first build a second time, under another name.
+    /// The starter with its first build repeated under another name.
     #[test]
     fn two_identical_builds_are_equal() {
-        let text = crate::design::STARTER;
+        let text = stillbed_design::STARTER;
         let starts: Vec<usize> = text.match_indices("\n[builds.").map(|(at, _)| at).collect();
         let build = &text[starts[0]..starts[1]];
         let name = &build["\n[builds.".len()..build.find(']').unwrap()];

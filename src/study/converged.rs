@@ -1,60 +1,63 @@
-//! A build solved with as many modes as its answers need.
+//! Solves a build with as many modes as its measures need.
 //!
-//! Modes are added until what the modes above could change is small: the settle time holds to
-//! `ENOUGH` of itself ([`Decay::settle_error`]), and so does the dynamic stiffness
-//! ([`Peak::stiffness_error`](crate::response::peak::Peak)). What is left out is known as a few lumped modes
-//! that tip, work and tap see. The mode that decides is then one that was computed, and so is its loss.
-//! At `MOST` modes, or where the trend of the error says that so many are not enough, the answer stands as
-//! it is and says by how much it may be off: without loss no number of modes is enough, and an ideal impulse
-//! rings what no hammer reaches.
+//! Modes are added until the modes above could change the settle time ([`Decay::settle_error`]) and the
+//! dynamic stiffness ([`Peak::stiffness_error`](stillbed_response::peak::Peak)) by no more than the relative
+//! error `ENOUGH`. The modes above are represented by a few lumped modes as seen by tip, work and tap. The
+//! deciding mode is then a computed one, and so is its loss. At `MOST` modes, or earlier where the trend of
+//! the error says that `MOST` would not do, the answer stands and states its error: without loss no number of
+//! modes is enough, and an ideal impulse excites modes that no hammer reaches.
 //!
-//! The division of the members serves frequencies; the motion of the points in a mode holds to the root of
-//! their error only. Where a mode that decides bulges much, its members are divided once more.
+//! The subdivision of the members is chosen for the frequencies; the motion of points in a mode is only as
+//! accurate as the square root of the frequency error. Where a deciding mode is too much in error, the
+//! members are subdivided once more.
 //!
-//! The largest motion after an ideal impulse is not waited for: the envelope of a bar that is struck
-//! along itself grows with the logarithm of the number of its modes. A ring-down states its error.
+//! The largest motion after an ideal impulse is not required to converge: the envelope of a bar struck along
+//! its axis grows with the logarithm of the number of modes. A ring-down states its error.
 //!
-//! Only the lowest modes have complex shapes (`Precision::ANSWER`); those above have the loss of their
-//! strain energy.
+//! Only the lowest modes get complex shapes (`Precision::ANSWER`); those above take their loss from strain
+//! energy.
 
 use super::measures::Solved;
-use crate::design::{Build, Goal, Model};
-use crate::modes::{Asked, Damped, ModesFault, Precision, Spectrum};
-use crate::problem::Problem;
-use crate::quantity::{Kind, figures, show};
-use crate::response::modal::ModalModel;
-use crate::response::peak::{Peak, weakest_peak, worst_peak};
-use crate::response::settle::{Decay, Settle};
-use crate::response::stations::{Station, left_out, modal_model};
 use std::f64::consts::TAU;
+use stillbed_design::{Build, Goal, Model};
+use stillbed_eigen::{Damped, Precision};
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::{Kind, figures, show};
+use stillbed_modes::{Asked, ModesFault, Spectrum};
+use stillbed_response::modal::ModalModel;
+use stillbed_response::peak::{Peak, weakest_peak, worst_peak};
+use stillbed_response::settle::{Decay, Settle};
+use stillbed_response::stations::{Station, left_out, modal_model};
 
-/// Relative error at which a figure holds.
+/// Relative error at which a figure counts as converged.
 pub const ENOUGH: f64 = 0.01;
 
-/// Modes that are computed first.
+/// Number of modes computed first.
 const FEWEST: usize = 14;
 
-/// Modes after which no more are added.
+/// Largest number of modes.
 const MOST: usize = 120;
 
-/// Modes from which on the trend of the error says whether that many are enough.
+/// Number of modes from which the trend of the error is trusted to say whether `MOST` modes are enough.
 const TREND: usize = 25;
 
-/// By how much the number of modes grows at a time.
+/// Factor by which the number of modes grows at each step.
 const GROWTH: f64 = 1.4;
 
-/// Relative error of a frequency that is allowed for the division of the members.
+/// Relative error of a frequency allowed for the subdivision of the members.
 const USUAL: f64 = 1e-3;
 
-/// Excess of ω² of a mode that decides from which on the division is too coarse for the motion in it.
-/// By trial on random portals, whose figures were off by up to 1.5 % at 5e-3 and by less than 1 % from 2e-3 down.
+/// Excess of ω² of a deciding mode (its relative error before correction) above which the members are
+/// subdivided further. By trial on random portals: figures were off by up to 1.5 % at 5e-3, and by less than
+/// 1 % from 2e-3 down.
 const COARSE: f64 = 1e-3;
 
-/// A curve needs the modes up to this multiple of its end.
+/// A curve needs the modes up to this multiple of its highest frequency.
 const BEYOND: f64 = 1.2;
 
-/// True when an error that falls from `before` to `now`, each after a number of modes, as a power of that
-/// number, is still twice too large at `MOST`: without loss, or after an ideal impulse.
+/// True when the error is extrapolated to more than `2 ENOUGH` at `MOST` modes, as without loss or after an
+/// ideal impulse. `before` and `now` are numbers of modes with their errors; the error follows a power of the
+/// number.
 fn is_out_of_reach(before: (usize, f64), now: (usize, f64)) -> bool {
     let ratio = |from: usize, to: usize| to as f64 / from as f64;
     let power = (now.1 / before.1).ln() / ratio(before.0, now.0).ln();
@@ -62,10 +65,10 @@ fn is_out_of_reach(before: (usize, f64), now: (usize, f64)) -> bool {
     now.1 > ENOUGH && (at_most.is_nan() || at_most > 2.0 * ENOUGH)
 }
 
-/// What the figures of a solved build rest on.
+/// Peak and settle time of a solved build, with their errors.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Reached {
-    /// The worst peak between tip and work, or of the path.
+    /// The highest peak of compliance between tip and work, or along the path.
     pub peak: Option<Peak>,
     /// When the motion after the tap has settled.
     pub settle: Option<Settled>,
@@ -76,21 +79,21 @@ pub struct Reached {
 pub struct Settled {
     /// The time, and the mode that decides it.
     pub settle: Settle,
-    /// By how much it may be off for modes above the computed ones, s.
+    /// Error bound of the time from modes above the computed ones, s.
     pub left_out: f64,
-    /// By how much it may be off where modes beat, s.
+    /// Error bound of the time from beating modes, s.
     pub beats: f64,
 }
 
 impl Settled {
-    /// By how much the time may be off, s.
+    /// Error bound of the time, s.
     pub fn error(&self) -> f64 {
         self.left_out.max(self.beats)
     }
 }
 
 impl Reached {
-    /// By which part of itself the figure that holds least may be off for modes above the computed ones.
+    /// Largest relative error of the figures from modes above the computed ones.
     fn off(&self) -> f64 {
         let quiet = self.settle.map_or(0.0, |settled| match settled.settle.time {
             _ if settled.left_out == 0.0 => 0.0,
@@ -102,8 +105,9 @@ impl Reached {
 }
 
 impl<'m> Solved<'m> {
-    /// Solves `model` of `build` with as many modes as settle time and dynamic stiffness need; without a
-    /// tool the worst peak is that of the `path`, from its second station to its first.
+    /// Solves `model` of `build` with as many modes as settle time and dynamic stiffness need. Without a
+    /// tool, the highest peak is that of the motion at the second station of `path` under a force at the
+    /// first.
     ///
     /// # Errors
     /// A mechanism, or what stopped the solution.
@@ -129,8 +133,7 @@ impl<'m> Solved<'m> {
         let spectrum = build.spectrum(model, &asked)?;
         let mut solved = Solved::of(build, goal, model, (spectrum, None), build.statics(model)?, Some(path))?;
         solved.reach(goal)?;
-        // Losses by strain energy tell at little cost how many modes it takes; complex shapes have the last
-        // word.
+        // Losses from strain energy tell cheaply how many modes are needed; complex modes then confirm it.
         let mut hopeful = solved.grow(build, goal, None)?;
         solved.damped = solved.spectrum.damped(Precision::ANSWER)?;
         if solved.damped.is_some() {
@@ -151,8 +154,8 @@ impl<'m> Solved<'m> {
         Ok(solved)
     }
 
-    /// Adds modes, damped to a `precision` or with the losses of their strain energy, until the figures
-    /// hold; false where no number of modes is enough.
+    /// Adds modes until the figures converge; false where no number of modes is enough. The modes are damped
+    /// to a `precision`, or take the loss of their strain energy.
     fn grow(&mut self, build: &Build, goal: &Goal, precision: Option<Precision>) -> Result<bool, ModesFault> {
         let mut count = self.spectrum.elastic.len();
         while count < MOST && self.off() > ENOUGH {
@@ -170,31 +173,31 @@ impl<'m> Solved<'m> {
         Ok(true)
     }
 
-    /// What the stations see of other modes, and what follows from it.
+    /// Updates what the stations see after the modes have changed, and the figures that follow from it.
     fn see_again(&mut self, goal: &Goal) -> Result<(), ModesFault> {
         self.look_again()?;
         self.reach(goal)
     }
 
-    /// By which part of itself the figure that holds least may be off.
+    /// Largest relative error of the figures; 0 before any is known.
     fn off(&self) -> f64 {
         self.reached.as_ref().map_or(0.0, Reached::off)
     }
 
-    /// The stations whose motion is watched: tip against work, or the struck point where there is no tool.
+    /// The observed stations: tip relative to work, or the struck point where there is no tool.
     pub fn watched(&self) -> Vec<usize> {
         if self.tool_stations > 0 { (0..self.tool_stations).collect() } else { vec![0] }
     }
 
-    /// The motion of what is watched after the tap of `goal`; `None` without one.
+    /// The motion of the observed stations after the tap of `goal`; `None` without a tap.
     pub fn decay(&self, goal: &Goal) -> Option<Decay> {
         let tap = goal.tap.as_ref().filter(|_| self.asked_stations > self.tool_stations)?;
         let blow = tap.blow(self.model.impulse);
         Some(Decay::after(&self.modal, self.tool_stations, &self.watched(), blow))
     }
 
-    /// The modes, by their numbers among those that the stations see, that the figures rest on: the last to
-    /// ring after the tap, and that of the worst peak.
+    /// The deciding modes, as numbers among those that the stations see: the last to ring after the tap, and
+    /// that of the highest peak.
     pub fn deciding(&self) -> Vec<usize> {
         let reached = self.reached.as_ref();
         let last = reached.and_then(|reached| reached.settle?.settle.mode);
@@ -203,13 +206,13 @@ impl<'m> Solved<'m> {
         last.into_iter().chain(highest).collect()
     }
 
-    /// True where a mode that decides bulges more between the ends of its pieces than its figures bear.
+    /// True where the subdivision is too coarse for a deciding mode.
     fn is_coarse(&self) -> bool {
         let excess = |mode: usize| self.spectrum.excess(mode.checked_sub(self.rigid_modes())?);
         self.deciding().into_iter().filter_map(excess).any(|excess| excess > COARSE)
     }
 
-    /// Finds what the modes leave out, and what their figures are.
+    /// Finds what the computed modes leave out, then the peak and the settle time.
     fn reach(&mut self, goal: &Goal) -> Result<(), ModesFault> {
         let lumps = left_out(&self.model.frame, &self.spectrum, &self.stations).map_err(ModesFault::Eigen)?;
         self.modal = self.modal.clone().with_left_out(lumps);
@@ -241,7 +244,8 @@ impl<'m> Solved<'m> {
         seen.map_err(ModesFault::Eigen)
     }
 
-    /// The modes beyond `frequency`, Hz, where those at hand do not reach so far; at most `MOST`.
+    /// Modes up to at least `BEYOND` times `frequency`, Hz, and at most `MOST` of them; `None` where the
+    /// computed modes reach so far already.
     ///
     /// # Errors
     /// What stopped the solution.
@@ -269,7 +273,7 @@ impl<'m> Solved<'m> {
         found.map(damped).transpose()
     }
 
-    /// Which figures do not hold to `ENOUGH`, and by how much they may be off.
+    /// Warnings about figures that are not converged to `ENOUGH`, with their errors.
     pub fn doubts(&self, build: &Build, goal: &Goal) -> Vec<Problem> {
         let Some(reached) = &self.reached else { return Vec::new() };
         let last = self.modal.modes().iter().map(|mode| mode.omega / TAU).fold(0.0, f64::max);
@@ -319,8 +323,8 @@ fn more(count: usize) -> usize {
     ((count as f64 * GROWTH).ceil() as usize).min(MOST)
 }
 
-/// The lowest `count` modes of `model`, their frequencies to `tolerance`, from fewer that are `known`;
-/// damped ones too to a `precision`.
+/// The lowest `count` modes of `model`, with frequencies to `tolerance`, starting from the fewer that are
+/// `known`; with a `precision`, damped modes too.
 fn beyond(
     build: &Build,
     model: &Model,
@@ -342,15 +346,15 @@ mod tests {
     use super::super::ringdown::{RingDownOptions, ring_down};
     use super::super::spread::Draws;
     use super::*;
-    use crate::design::Design;
-    use crate::material::Table;
-    use crate::quantity::Draw;
     use proptest::prelude::*;
+    use stillbed_design::Design;
+    use stillbed_input::quantity::Draw;
+    use stillbed_material::Table;
 
     const MILL: &str = include_str!("../../examples/gantry-mill.toml");
     const STAND: &str = include_str!("../../examples/roundness-stand.toml");
 
-    /// A design of some builds, and its tap of some length, s.
+    /// A design with some of its builds, and with a tap of the duration `lasting`, s.
     fn design(text: &str, builds: &[&str], lasting: f64) -> Design {
         let reading = Design::read("d.toml", text, &Table::built_in());
         let mut design = reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems));
@@ -359,7 +363,7 @@ mod tests {
         design
     }
 
-    /// What each build of `design` is worth, beginning with `fewest` modes.
+    /// The figures of each build of `design`, beginning with `fewest` modes.
     fn figures_from(design: &Design, fewest: usize) -> Vec<Figures> {
         let goal = &design.goal;
         let of = |build: &Build| {
@@ -370,7 +374,7 @@ mod tests {
         design.builds.iter().map(of).collect()
     }
 
-    /// Fails where two answers about one build differ by more than a hundredth and what they state.
+    /// Fails where two answers about one build differ by more than 1 % plus the errors that they state.
     fn alike(a: &Figures, b: &Figures) -> Result<(), String> {
         let pairs = [
             ("settle time", a.settle_time, b.settle_time, a.settle_time_error, b.settle_time_error),
@@ -396,7 +400,8 @@ mod tests {
 
     #[test]
     fn a_trend_says_what_no_number_of_modes_reaches() {
-        // Halved each time the number doubles: from 0.04 at 30 to 0.01 at 120; from 0.16 to 0.04.
+        // The error halves when the number of modes doubles: from 0.04 at 30 to 0.01 at 120; from 0.16 to
+        // 0.04.
         assert!(!is_out_of_reach((15, 0.08), (30, 0.04)));
         assert!(is_out_of_reach((15, 0.32), (30, 0.16)));
         assert!(is_out_of_reach((15, 0.3), (30, 0.4)));
@@ -407,7 +412,7 @@ mod tests {
     #[test]
     fn the_starter_has_one_answer() {
         for lasting in [0.0, 1e-3] {
-            let design = design(crate::design::STARTER, &["welded", "cast"], lasting);
+            let design = design(stillbed_design::STARTER, &["welded", "cast"], lasting);
             let [few, many] = [6, 60].map(|fewest| figures_from(&design, fewest));
             few.iter().zip(&many).for_each(|(a, b)| alike(a, b).unwrap());
             if lasting > 0.0 {
@@ -439,7 +444,7 @@ mod tests {
         assert_eq!(compared.settle_time_s.map(|t| t.value), rung.settle_time_s);
         assert_eq!(compared.settle_time_error_s, rung.settle_time_error_s);
         assert_eq!(compared.loss_factor.map(|l| l.value), rung.deciding_loss_factor);
-        // A curve that reaches further leaves what follows from the modes as it is.
+        // A curve up to a higher frequency does not change the figures that follow from the modes.
         let asked = ResponseOptions { range: Some((10.0, 4000.0)), path: None, floor: None };
         let far = &super::super::motion::response(&design, &asked).unwrap().builds[0];
         assert_eq!(far.dynamic_stiffness_n_per_m, dynamic);
@@ -450,7 +455,7 @@ mod tests {
 
     #[test]
     fn without_loss_the_answer_says_what_it_does_not_know() {
-        let text = crate::design::STARTER
+        let text = stillbed_design::STARTER
             .replace("loss = { value = 0.15, low = 0.1, high = 0.25 }", "loss = 0.0000001")
             .replace("[targets]", "[materials.\"structural steel\"]\nloss_factor = 0.0000001\n\n[targets]");
         let design = design(&text, &["welded"], 0.0);

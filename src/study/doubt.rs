@@ -1,35 +1,35 @@
-//! How far an answer may be off beside the spread of what goes into it.
+//! Errors of a measure besides the spread of its inputs.
 //!
 //! ```text
-//! division   members are cut into pieces: what is left after the correction
-//! theory     members are beams: what solids of the same kind answer otherwise
-//! left out   modes above the computed ones: what they may add, bounded
+//! division   members are subdivided into elements: what is left after the correction
+//! theory     members are beams: how far solids of the same proportions differ
+//! left out   modes above the computed ones: a bound on what they may add
 //! ```
 //!
-//! A measure follows the frequencies f of the modes: a settle time as 1/f, at an amplitude that
-//! goes as 1/f too, a dynamic stiffness as f²; its error is twice that of f at most, and motion and loss
-//! factor of the mode that decides hold to its excess of ω². Static stiffness and mass do not depend on the
-//! division.
+//! A measure follows the frequencies f of the modes: a settle time goes as 1/f, and so does the amplitude
+//! from which it starts; a dynamic stiffness goes as f². Its relative error is at most twice that of f, plus
+//! the excess of ω² of the deciding mode, to which the motion and loss factor of that mode are accurate.
+//! Static stiffness and mass do not depend on the subdivision.
 
 use super::measures::{Figures, TheoryErrors};
-use crate::design::Measure;
-use crate::modes::Spectrum;
 use serde::Serialize;
+use stillbed_design::Measure;
+use stillbed_modes::Spectrum;
 
-/// The stated errors of one figure, as parts of it.
+/// The relative errors of one figure.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
 pub struct Doubt {
-    /// Of the division of members.
+    /// From the subdivision of the members.
     pub division: f64,
-    /// Of beams in place of solids.
+    /// From beams in place of solids.
     pub theory: f64,
-    /// Of modes that were not computed.
+    /// From modes that were not computed.
     pub left_out: f64,
 }
 
 impl Doubt {
-    /// The errors of `measure` of `figures`, as it follows from `spectrum`, those of its worst mode, and from
-    /// beams with the errors of `theory`.
+    /// The errors of `measure` in `figures`: from the subdivision as in the worst mode of `spectrum`, from
+    /// beam theory as in `theory`.
     pub fn of(measure: Measure, figures: &Figures, spectrum: &Spectrum, theory: &TheoryErrors) -> Doubt {
         let worst = spectrum.elastic.iter().map(|mode| mode.frequency_error).fold(0.0, f64::max);
         let deciding = match (measure, figures.peak_frequency) {
@@ -44,13 +44,13 @@ impl Doubt {
         }
     }
 
-    /// All together: they are added, since nothing says that they cancel.
+    /// The sum of all, since nothing says that they cancel.
     pub fn total(&self) -> f64 {
         self.division + self.theory + self.left_out
     }
 }
 
-/// With which power of the frequencies a measure goes, at most.
+/// The highest power of the frequencies that a measure follows.
 fn power(measure: Measure) -> f64 {
     match measure {
         Measure::FirstFrequency => 1.0,
@@ -62,15 +62,15 @@ fn power(measure: Measure) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::design::Design;
-    use crate::material::Table;
-    use crate::modes::Asked;
-    use crate::quantity::Draw;
-    use crate::study::measures::measure;
+    use crate::measures::measure;
+    use stillbed_design::Design;
+    use stillbed_input::quantity::Draw;
+    use stillbed_material::Table;
+    use stillbed_modes::Asked;
 
     #[test]
     fn what_a_finer_division_changes_lies_within_the_stated_error() {
-        let design = Design::read("d.toml", crate::design::STARTER, &Table::built_in()).design.unwrap();
+        let design = Design::read("d.toml", stillbed_design::STARTER, &Table::built_in()).design.unwrap();
         let build = &design.builds[0];
         let model = build.model(&design.goal, &Draw::default()).unwrap();
         let figures = |tolerance: f64| {

@@ -1,28 +1,28 @@
-//! Builds made equal in mass, stiffness or cost by scaling their sections.
+//! Makes builds equal in mass, stiffness or cost by scaling their sections.
 //!
-//! Every section of a build is made `s` times as large in both directions, walls included; points,
-//! masses, joints and feet stay. Mass, cost and stiffness grow with s; where members overlap, mass and cost
-//! do so a little slower than s². The scale is found by halving.
+//! Every section of a build is made `s` times as large in both directions, walls included; points, masses,
+//! joints and feet stay. Mass, cost and stiffness grow with s; where members overlap, mass and cost grow a
+//! little more slowly than s². The scale is found by bisection.
 
 use super::measures::{Figures, measure};
-use crate::design::{Build, Design, Goal, LeftOut, Model};
-use crate::modes::Asked;
-use crate::problem::Problem;
-use crate::quantity::{Draw, Kind, figures, show};
+use stillbed_design::{Build, Design, Goal, LeftOut, Model};
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::{Draw, Kind, figures, show};
+use stillbed_modes::Asked;
 
-/// What builds are made equal in.
+/// The quantity in which builds are made equal.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Equal {
-    /// kg of the whole.
+    /// Total mass, kg.
     Mass,
     /// Static stiffness between tip and work in the weakest direction.
     Stiffness,
-    /// Price of the whole.
+    /// Total price.
     Cost,
 }
 
 impl Equal {
-    /// Its word.
+    /// Its name in the answer.
     pub fn word(self) -> &'static str {
         match self {
             Equal::Mass => "mass",
@@ -31,7 +31,7 @@ impl Equal {
         }
     }
 
-    /// How a value of it is told.
+    /// A value of it as text.
     fn show(self, value: f64) -> String {
         match self {
             Equal::Mass => show(value, Kind::Mass),
@@ -50,8 +50,8 @@ impl Equal {
     }
 }
 
-/// The builds of `design` that can be made equal in `equal` to the first of them, and their scales; a note
-/// says of each other why it cannot.
+/// The builds of `design` that can be made equal in `equal` to the first, and their scales; a note says of
+/// each other build why it cannot.
 ///
 /// # Errors
 /// What keeps the first from being solved, or that it has no such value.
@@ -76,10 +76,10 @@ pub fn scales(design: &Design, equal: Equal) -> Result<(Design, Vec<f64>), Vec<P
     Ok((design.clone().without(left_out), scales))
 }
 
-/// Sections are scaled between these.
+/// Limits of the scale.
 const SCALES: (f64, f64) = (0.1, 10.0);
 
-/// The scale of the sections at which `build` has the value `wanted` of `equal`, at stated values.
+/// The scale of the sections at which `build` has the value `wanted` of `equal`, at nominal values.
 ///
 /// # Errors
 /// A problem at the build when no scale between a tenth and ten times gives it.
@@ -122,12 +122,13 @@ fn stiffness(build: &Build, model: &Model) -> Result<f64, Vec<Problem>> {
     })?;
     build
         .statics(model)
-        .and_then(|statics| statics.stiffness(tip, model.work).map_err(crate::modes::ModesFault::Eigen))
+        .and_then(|statics| statics.stiffness(tip, model.work).map_err(stillbed_modes::ModesFault::Eigen))
         .map(|stiffness| stiffness.weakest)
         .map_err(|fault| build.problems(&fault))
 }
 
-/// The scale at which `value`, which grows with it, is `wanted`; an end of [`SCALES`] beyond them.
+/// The scale at which the increasing function `value` equals `wanted`; an end of [`SCALES`] if that lies
+/// outside.
 fn by_halving(wanted: f64, value: impl Fn(f64) -> Result<f64, Vec<Problem>>) -> Result<f64, Vec<Problem>> {
     let (mut low, mut high) = SCALES;
     if value(low)? > wanted {
@@ -143,7 +144,7 @@ fn by_halving(wanted: f64, value: impl Fn(f64) -> Result<f64, Vec<Problem>>) -> 
     Ok((low * high).sqrt())
 }
 
-/// How a scale is told: `1.27 times`.
+/// A scale as text: `1.27 times`.
 pub fn told(scale: f64) -> String {
     format!("{} times", figures(scale, 3))
 }

@@ -1,26 +1,26 @@
-//! What of a design is a guess, and how much of an answer rests on that.
+//! Which values of a design are guesses, and how much of an answer rests on them.
 //!
-//! A stiffness or loss of a joint or foot, or a bond, that is stated without a spread takes the
-//! usual one of its class ([`crate::document::Usual`]); a loss that is not stated is taken as 0.
+//! A stiffness or loss of a joint or foot, or a bond, that is stated without a spread takes the usual spread
+//! of its class ([`stillbed_input::document::Usual`]); a loss that is not stated is taken as 0.
 //!
-//! The give between tip and work rests on guesses with the strain energy of joints and feet whose
-//! stiffness is guessed; the loss of a mode with what is lost in joints and feet whose loss is
-//! guessed:
+//! The compliance between tip and work rests on guesses by the share of the strain energy U in joints and
+//! feet whose stiffness is guessed; the loss of a mode by the share of the loss in joints and feet whose loss
+//! is guessed:
 //!
 //! ```text
 //! give   Σ guessed U / Σ U                  U of the force between tip and work
 //! loss   Σ guessed η U / (η_mode Σ U)       U of the mode
 //! ```
 //!
-//! What a guessed bond does to the stiffness of its member is in neither; it shows in the spread.
+//! Neither counts what a guessed bond does to the stiffness of its member; that shows in the spread.
 
 use super::measures::{Figures, Solved};
-use crate::design::{Build, Design, Goal};
-use crate::document::{Class, Usual};
-use crate::frame::Energies;
-use crate::modes::ModesFault;
-use crate::quantity::{Draw, Spread};
 use serde::Serialize;
+use stillbed_design::{Build, Design, Goal};
+use stillbed_frame::Energies;
+use stillbed_input::document::{Class, Usual};
+use stillbed_input::quantity::{Draw, Spread};
+use stillbed_modes::ModesFault;
 
 /// One value that was stated without a spread, or not at all.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -29,28 +29,28 @@ pub struct Guess {
     pub key: String,
     /// What it is: joint stiffness, foot loss, bond.
     pub class: &'static str,
-    /// False where nothing is stated, which is taken as 0.
+    /// False where nothing is stated and 0 is taken.
     pub stated: bool,
-    /// As stated, SI.
+    /// The nominal value, SI.
     pub value: f64,
-    /// The 5 % limit that is taken, SI.
+    /// The 5 % limit taken, SI.
     pub low: f64,
-    /// The 95 % limit that is taken, SI.
+    /// The 95 % limit taken, SI.
     pub high: f64,
     /// Where these limits come from.
     pub source: String,
 }
 
-/// How much of an answer rests on guesses.
+/// Shares of an answer that rest on guesses.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
 pub struct OnGuesses {
-    /// Part of the give between tip and work, weakest direction.
+    /// Share of the compliance between tip and work, in the weakest direction.
     pub give: f64,
-    /// Part of the loss of the mode that decides.
+    /// Share of the loss of the deciding mode.
     pub loss: f64,
 }
 
-/// What the builds of `design` take as a guess, each value once.
+/// The guesses in the builds of `design`, each value once.
 pub fn guesses(design: &Design) -> Vec<Guess> {
     let mut found: Vec<Guess> = Vec::new();
     for guess in design.builds.iter().flat_map(|build| of_build(design, build)) {
@@ -102,7 +102,7 @@ fn of_build(design: &Design, build: &Build) -> Vec<Guess> {
 }
 
 impl OnGuesses {
-    /// How much of the `figures` of `build`, solved at its stated values, rests on guesses.
+    /// How much of the nominal `figures` of `build` rests on guesses.
     ///
     /// # Errors
     /// What stopped the static solution.
@@ -149,10 +149,10 @@ fn share(part: f64, total: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::material::Table;
-    use crate::modes::Asked;
+    use stillbed_material::Table;
+    use stillbed_modes::Asked;
 
-    /// A steel bar of 400 mm on a joint in bending, its tip against the ground; `joint` as stated.
+    /// A steel bar of 400 mm on a joint that turns in bending, its tip against the ground; `joint` as stated.
     fn bar(joint: &str) -> Design {
         let text = format!(
             "[points]\na = \"0, 0, 0 mm\"\nb = \"400, 0, 0 mm\"\n\
@@ -160,7 +160,7 @@ mod tests {
              [anchors.wall]\nat = [\"a\"]\nhold = \"{}\"\n[tool]\ntip = \"b\"\nwork = \"ground\"\n\
              [builds.one]\nsections.s.parts = [{{ rectangle = \"20 x 20 mm\", of = \"structural steel\" }}]\n\
              joints.seat = {{ {joint} }}\n",
-            crate::frame::spec::FREEDOMS.join(" ")
+            stillbed_frame::spec::FREEDOMS.join(" ")
         );
         let reading = Design::read("d.toml", &text, &Table::built_in());
         reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
@@ -176,7 +176,7 @@ mod tests {
     }
 
     fn turn(key: usize) -> &'static str {
-        crate::frame::spec::FREEDOMS[key]
+        stillbed_frame::spec::FREEDOMS[key]
     }
 
     #[test]

@@ -1,16 +1,17 @@
-//! A build solved at its stated values, from which its draws begin.
+//! What the nominal solution of a build hands to the solutions of its draws.
 //!
-//! A draw changes materials, bonds, joints and feet, not the drawing: division, order of elimination
-//! and start of the search are those of the stated values. Where the division is too coarse for a
-//! draw, or what is shared fails it, it is solved on its own. Its damped modes are those of
-//! [`Precision::DRAW`], as far as the stated values show that they may decide.
+//! A draw changes materials, bonds, joints and feet, not the geometry: it shares the subdivision, the
+//! elimination order and the start of the eigenvalue search with the nominal solution. Where that subdivision
+//! is too coarse for a draw, or the shared search fails, the draw is solved on its own. Its damped modes are
+//! those of [`Precision::DRAW`], up to a few modes above the highest that decides at the nominal values.
 
 use super::measures::Solved;
-use crate::design::{Build, Goal, Model};
-use crate::modes::{Asked, ModesFault, Precision, Series, Statics};
-use crate::response::stations::Station;
+use stillbed_design::{Build, Goal, Model};
+use stillbed_eigen::Precision;
+use stillbed_modes::{Asked, ModesFault, Series, Statics};
+use stillbed_response::stations::Station;
 
-/// Modes above the highest that decides at the stated values whose shapes are complex in the draws.
+/// Number of modes above the highest deciding nominal mode that get complex shapes in the draws.
 const ABOVE: usize = 4;
 
 /// What the draws of one build share.
@@ -18,15 +19,15 @@ pub struct Known {
     series: Series,
     asked: Asked,
     precision: Precision,
-    /// By elastic mode: true when the base moves as one piece on its feet.
+    /// By elastic mode: true when the base moves as a rigid body on its feet.
     on_feet: Vec<bool>,
 }
 
 impl Known {
-    /// What `solved` leaves to the draws, which take as many modes.
+    /// What the nominal solution `solved` hands to the draws; they compute as many modes.
     ///
     /// # Errors
-    /// What stopped the ordering.
+    /// What stopped the elimination ordering.
     pub fn of(solved: &Solved) -> Result<Known, ModesFault> {
         let asked = Asked { count: solved.spectrum.elastic.len(), ..Asked::default() };
         let series = Series::about(&solved.spectrum, &asked).map_err(ModesFault::Eigen)?;
@@ -35,7 +36,7 @@ impl Known {
         Ok(Known { series, asked, precision, on_feet: solved.on_feet().to_vec() })
     }
 
-    /// `model` of `build` at one draw, as [`Solved::of`].
+    /// Solves `model` of `build` at one draw; `more` as in [`Solved::of`].
     ///
     /// # Errors
     /// A mechanism, or what stopped the solution.
@@ -65,15 +66,15 @@ impl Known {
 mod tests {
     use super::super::spread::Draws;
     use super::*;
-    use crate::design::Design;
-    use crate::material::Table;
-    use crate::quantity::Draw;
     use approx::assert_relative_eq;
+    use stillbed_design::Design;
+    use stillbed_input::quantity::Draw;
+    use stillbed_material::Table;
 
     #[test]
     fn a_draw_has_the_figures_of_its_own_solution() {
-        let design = Design::read("d.toml", crate::design::STARTER, &Table::built_in()).design.unwrap();
-        // Enough that no draw needs more, whose modes are all those of the base on its feet.
+        let design = Design::read("d.toml", stillbed_design::STARTER, &Table::built_in()).design.unwrap();
+        // Enough modes that in no draw all of them are of the base on its feet; then more would be computed.
         let asked = Asked { count: 8, ..Asked::default() };
         let goal = &design.goal;
         for build in &design.builds {
@@ -85,9 +86,9 @@ mod tests {
                 let alone = Solved::new(build, goal, &model, &asked, &[]).unwrap();
                 let found = known.solved(build, goal, &model, Some(&[])).unwrap();
                 let (own, other) = (alone.figures(build, goal).unwrap(), found.figures(build, goal).unwrap());
-                // Statics are the same to the digits that divided members leave (their pieces are up to a
-                // thousand times stiffer), frequencies to the errors that both state. Settle time and peak
-                // follow frequency and loss, which is right to 5e-3.
+                // Static stiffnesses agree up to the rounding of subdivided members (elements are up to a
+                // thousand times stiffer than their member), frequencies within the errors that both state.
+                // Settle time and peak follow frequency and loss, which are accurate to 5e-3.
                 assert_relative_eq!(own.weakest.unwrap(), other.weakest.unwrap(), max_relative = 1e-6);
                 let modes = alone.spectrum.elastic.iter().zip(&found.spectrum.elastic);
                 for (own, other) in modes {

@@ -1,54 +1,62 @@
-//! What one build is worth at one draw: the measures by which builds are compared.
+//! The measures of one build at one draw, by which builds are compared, and the solution behind them.
 
 use super::converged::Reached;
-use crate::design::{Build, Design, Goal, Measure, Model};
-use crate::frame::{Energies, Energy, Frame};
-use crate::modes::{
-    Asked, Damped, Elastic, Footing, GRAVITY, ModesFault, Pole, Precision, Pushes, Shares, Spectrum, Statics,
-    Theory, TheoryError, bodies,
-};
-use crate::problem::Problem;
-use crate::quantity::Draw;
-use crate::response::modal::ModalModel;
-use crate::response::peak::weakest_peak;
-use crate::response::stations::{Station, modal_model, modes_at, unfit};
 use faer::Mat;
 use serde::Serialize;
 use std::f64::consts::TAU;
 use std::sync::OnceLock;
+use stillbed_design::{Build, Design, Goal, Measure, Model};
+use stillbed_eigen::{Damped, Precision};
+use stillbed_frame::{Energies, Energy, Frame};
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::Draw;
+use stillbed_modes::{
+    Asked, Elastic, Footing, GRAVITY, ModesFault, Pole, Pushes, Shares, Spectrum, Statics, Theory,
+    TheoryError, bodies,
+};
+use stillbed_response::modal::ModalModel;
+use stillbed_response::peak::weakest_peak;
+use stillbed_response::stations::{Station, modal_model, modes_at, unfit};
 
-/// What one build is worth at one draw.
+/// The measures of one build at one draw.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Figures {
-    /// kg.
+    /// Total mass, kg.
     pub mass: f64,
-    /// In the currency of the prices.
+    /// Total price, in the currency of the prices.
     pub cost: Option<f64>,
-    /// Frequency of the first mode of the structure, Hz: not that of the base as one piece on its feet.
+    /// Frequency of the first mode of the structure, Hz: the first in which the base does not move as a rigid
+    /// body on its feet.
     pub first_frequency: Option<f64>,
-    /// Lowest and highest frequency of the base as one piece on its feet, Hz; `None` where no mode is so.
+    /// Lowest and highest frequency of the base moving as a rigid body on its feet, Hz; `None` without such a
+    /// mode.
     pub on_feet: Option<[f64; 2]>,
-    /// Static stiffness between tip and work along x, y and z, N/m; infinite where nothing gives way.
+    /// Static stiffness between tip and work along x, y and z, N/m; infinite where they cannot move apart.
     pub stiffness: Option<[f64; 3]>,
-    /// The same in the weakest direction, N/m; infinite where tip and work are held in all.
+    /// The same in the weakest direction, N/m; infinite where tip and work cannot move apart at all.
     pub weakest: Option<f64>,
-    /// That direction.
+    /// The weakest direction.
     pub weakest_direction: Option<[f64; 3]>,
-    /// Dynamic stiffness at the worst peak between tip and work, N/m; infinite where both are held.
+    /// Dynamic stiffness at the highest peak of compliance between tip and work, N/m; infinite where they
+    /// cannot move apart.
     pub dynamic_stiffness: Option<f64>,
-    /// By how much that may be off for modes above the computed ones, N/m; `None` where that was not asked.
+    /// Error bound of the dynamic stiffness from modes above the computed ones, N/m; `None` where not
+    /// estimated.
     pub dynamic_stiffness_error: Option<f64>,
-    /// Hz of that peak.
+    /// Frequency of that peak, Hz.
     pub peak_frequency: Option<f64>,
-    /// Loss factor of the mode that decides: the last to settle, else the worst peak's, else the first.
+    /// Loss factor of the deciding mode: the last to settle, else that of the highest peak, else the first of
+    /// the structure.
     pub loss_factor: Option<f64>,
-    /// That mode, by its number among those that the stations see, rigid-body modes included.
+    /// Number of the deciding mode among those that the stations see, rigid-body modes included.
     pub mode: Option<usize>,
-    /// Until the motion between tip and work stays below the stated amplitude, s; `None` when it never does.
+    /// Time until the motion between tip and work stays below the stated amplitude, s; `None` when it never
+    /// does.
     pub settle_time: Option<f64>,
-    /// By how much that may be off for modes above the computed ones, s; `None` where that was not asked.
+    /// Error bound of the settle time from modes above the computed ones or from beating, s; `None` where not
+    /// estimated.
     pub settle_time_error: Option<f64>,
-    /// How far the tip moves from the work for one kelvin everywhere, m/K; only where it is asked for.
+    /// Displacement of the tip relative to the work per kelvin of uniform heating, m/K; only where asked for.
     pub drift: Option<f64>,
 }
 
@@ -66,8 +74,8 @@ impl Figures {
         }
     }
 
-    /// By how much the figure of `measure` may be off for modes above the computed ones, as a part of it; of
-    /// a figure that is 0, all of it.
+    /// Relative error of the figure of `measure` from modes above the computed ones; 1 for a figure of 0 that
+    /// has an error.
     pub fn left_out(&self, measure: Measure) -> f64 {
         let error = match measure {
             Measure::DynamicStiffness => self.dynamic_stiffness_error,
@@ -82,18 +90,18 @@ impl Figures {
     }
 }
 
-/// What beam theory may miss in the figures of one build, relative to each.
+/// Relative errors of the measures of one build from beam theory.
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct TheoryErrors {
-    /// Of the first elastic frequency.
+    /// Of the frequency of the first mode of the structure.
     pub frequency: Option<TheoryError>,
     /// Of the static stiffness between tip and work in the weakest direction.
     pub stiffness: Option<TheoryError>,
 }
 
 impl TheoryErrors {
-    /// The part of itself by which the figure of `measure` may be off: dynamic stiffness as the static one,
-    /// a settle time as the frequency. Mass, cost and loss do not rest on beam theory alone: 0.
+    /// Relative error of the figure of `measure`: a dynamic stiffness takes that of the static one, a settle
+    /// time that of the frequency. Mass, cost and loss factor take 0.
     pub fn of(&self, measure: Measure) -> f64 {
         let whole = |error: &Option<TheoryError>| error.as_ref().map_or(0.0, |error| error.error);
         match measure {
@@ -104,7 +112,7 @@ impl TheoryErrors {
     }
 }
 
-/// True where `point` is on a body with one of `others`, or there are none.
+/// True where `point` is on one body with any of `others`, or `others` is empty.
 pub(super) fn meets(frame: &Frame, point: usize, others: impl Iterator<Item = usize>) -> bool {
     let mut others = others.peekable();
     let bodies = bodies(frame);
@@ -113,32 +121,32 @@ pub(super) fn meets(frame: &Frame, point: usize, others: impl Iterator<Item = us
 
 /// A build solved at one draw.
 pub struct Solved<'m> {
-    /// Its model.
+    /// The model solved.
     pub model: &'m Model,
-    /// Its modes.
+    /// Its undamped modes.
     pub spectrum: Spectrum,
-    /// As [`Solved::on_feet`], where it is known.
+    /// The answer of [`Solved::on_feet`], once it is known.
     standing: OnceLock<Vec<bool>>,
-    /// Its damped modes, the lowest of them; `None` where nothing is lossy.
+    /// The lowest of its damped modes; `None` where nothing has loss.
     pub damped: Option<Damped>,
-    /// Its frame ready to be loaded.
+    /// Its static equations, factorised.
     pub statics: Statics<'m>,
-    /// What its stations see.
+    /// Its modes and residual flexibility as the stations see them.
     pub modal: ModalModel,
-    /// Stations: tip against work along x, y, z where there is a tool, then the tap where there is
-    /// one, then those asked for.
+    /// Stations: tip relative to work along x, y, z where there is a tool, then the tap where there is one,
+    /// then those asked for.
     pub stations: Vec<Station>,
-    /// How many stations tip and work take.
+    /// Number of stations that tip and work take.
     pub tool_stations: usize,
-    /// Where the stations asked for begin.
+    /// Number of the first station asked for.
     pub asked_stations: usize,
-    /// What its figures rest on, where as many modes were taken as they need.
+    /// Peak and settle time with their errors, where as many modes were computed as these need.
     pub reached: Option<Reached>,
 }
 
 impl<'m> Solved<'m> {
-    /// Solves `model` of `build` for `asked` modes, seen at the stations of `goal` and at `more`: for what
-    /// lists modes or compares many candidates. An answer rests on [`Solved::converged`].
+    /// Solves `model` of `build` for `asked` modes, seen at the stations of `goal` and at `more`. This serves
+    /// lists of modes and comparisons of many candidates; for a converged answer use [`Solved::converged`].
     ///
     /// # Errors
     /// A mechanism, or what stopped the solution.
@@ -152,7 +160,7 @@ impl<'m> Solved<'m> {
         Solved::seen(build, goal, model, asked, Some(more))
     }
 
-    /// The same with the static rest for `more` stations, or without it.
+    /// The same with the residual flexibility for `more` stations, or without it.
     pub(super) fn seen(
         build: &Build,
         goal: &Goal,
@@ -166,9 +174,8 @@ impl<'m> Solved<'m> {
         Solved::of(build, goal, model, (spectrum, damped), statics, more)
     }
 
-    /// The same from modes, damped ones too where there is loss, and statics that are at hand.
-    /// Without `more` stations the static rest of the modes is left out, which the worst peak
-    /// needs and a decay does not.
+    /// The same from modes, damped modes and statics that are already computed. Without `more`, the residual
+    /// flexibility is left out; the highest peak needs it, a decay does not.
     ///
     /// # Errors
     /// What stopped the static solution.
@@ -186,7 +193,7 @@ impl<'m> Solved<'m> {
         if let Some(tap) = &goal.tap
             && let Some(point) = build.drawing.points.position(&tap.at.value)
         {
-            // What it does to a body that it is not on would be rounding: there it pushes nothing.
+            // Its effect on a body that it does not touch would be rounding alone: there it pushes nothing.
             let watched = [model.tip, model.work].into_iter().flatten();
             let along = if meets(&model.frame, point, watched) { tap.along } else { [0.0; 3] };
             stations.push(Station::at(point, along));
@@ -211,12 +218,12 @@ impl<'m> Solved<'m> {
         })
     }
 
-    /// By elastic mode: true when the base moves as one piece on its feet.
+    /// By elastic mode: true when the base moves as a rigid body on its feet.
     pub fn on_feet(&self) -> &[bool] {
         self.standing.get_or_init(|| self.spectrum.on_feet(&self.model.frame))
     }
 
-    /// What its stations see, where its modes have changed; what they see at rest stays.
+    /// Updates what the stations see after the modes have changed; the static compliance stays.
     ///
     /// # Errors
     /// Modes that do not fit.
@@ -227,7 +234,7 @@ impl<'m> Solved<'m> {
         Ok(())
     }
 
-    /// Its measures.
+    /// The measures.
     ///
     /// # Errors
     /// What stopped the static solution.
@@ -235,7 +242,7 @@ impl<'m> Solved<'m> {
         self.figures_with(build, goal, true)
     }
 
-    /// Relative error of the first frequency of the structure that the division may have left.
+    /// Relative error of the first frequency of the structure that the subdivision may have left.
     pub fn frequency_error(&self) -> Option<f64> {
         let first = self.on_feet().iter().position(|on_feet| !on_feet)?;
         let mode = self.modal.modes().get(self.rigid_modes() + first)?;
@@ -243,10 +250,10 @@ impl<'m> Solved<'m> {
         self.spectrum.frequency_error(&self.model.frame, first, &pole)
     }
 
-    /// Its measures, with or without those of the worst peak, which take longest.
+    /// The measures, with or without those of the highest peak, which take longest.
     ///
     /// # Errors
-    /// As [`Solved::figures`].
+    /// Those of [`Solved::figures`].
     pub fn figures_with(&self, build: &Build, goal: &Goal, peak: bool) -> Result<Figures, ModesFault> {
         let modes = self.modal.modes();
         let rigid = self.rigid_modes();
@@ -268,7 +275,7 @@ impl<'m> Solved<'m> {
             figures.stiffness = Some(stiffness.along);
             figures.weakest = Some(stiffness.weakest);
             figures.weakest_direction = Some(stiffness.direction);
-            // What is held does not move at any frequency either.
+            // What cannot move statically does not move at any frequency.
             figures.dynamic_stiffness = stiffness.weakest.is_infinite().then_some(f64::INFINITY);
             let found = match &self.reached {
                 Some(reached) => reached.peak,
@@ -299,21 +306,21 @@ impl<'m> Solved<'m> {
         Ok(figures)
     }
 
-    /// How many modes have no spring: they come first among those that the stations see.
+    /// Number of rigid-body modes; they come first among those that the stations see.
     pub(super) fn rigid_modes(&self) -> usize {
         self.modal.modes().iter().filter(|mode| mode.is_rigid()).count()
     }
 
-    /// Takes as those on the feet the modes that are so at the stated values, by their numbers. Frequencies
-    /// in their order change evenly from draw to draw, so that none changes its kind by a hair; where two
-    /// modes change places, they do so at one frequency.
+    /// Takes the kinds of modes, on the feet or not, from the nominal values, by mode number. Frequencies in
+    /// ascending order change continuously from draw to draw, so that no mode changes its kind abruptly;
+    /// where two modes exchange their places, their frequencies are equal.
     pub fn stand_as(&mut self, stated: &[bool]) {
         let own = |i: usize| stated.get(i).copied().unwrap_or(false);
         self.standing = OnceLock::from((0..self.spectrum.elastic.len()).map(own).collect::<Vec<bool>>());
     }
 
-    /// Stiffness between tip and work of the structure alone, N/m, in its weakest direction, where the
-    /// work is on the ground and the stiffness contains the feet.
+    /// Stiffness between tip and work of the structure alone, N/m, in its weakest direction. `None` unless
+    /// the work is on the ground; only then does the stiffness contain the feet.
     ///
     /// # Errors
     /// What stopped the static solution.
@@ -323,20 +330,20 @@ impl<'m> Solved<'m> {
         Ok(own.map(|own| own.weakest))
     }
 
-    /// The mode nearest to `frequency`, Hz.
+    /// The elastic mode nearest to `frequency`, Hz.
     pub(super) fn nearest_mode(&self, frequency: f64) -> Option<usize> {
         let distance = |omega: f64| (omega / TAU - frequency).abs();
         let elastic = self.modal.modes().iter().enumerate().filter(|(_, mode)| !mode.is_rigid());
         elastic.min_by(|(_, a), (_, b)| distance(a.omega).total_cmp(&distance(b.omega))).map(|(i, _)| i)
     }
 
-    /// The elastic mode that decides in `figures`.
+    /// The deciding mode of `figures`, where it is elastic.
     pub fn elastic(&self, figures: &Figures) -> Option<&Elastic> {
         self.spectrum.elastic.get(figures.mode?.checked_sub(self.rigid_modes())?)
     }
 
-    /// Who gives way between tip and work in the weakest direction: shares of skeleton, fill,
-    /// joints and feet, then of every member, joint and foot.
+    /// Shares of the compliance between tip and work along `direction`: of skeleton, fill, joints and feet,
+    /// then of every member, joint and foot.
     ///
     /// # Errors
     /// What stopped the static solution.
@@ -344,7 +351,8 @@ impl<'m> Solved<'m> {
         Ok(self.give(direction)?.map(|energy| Shares::of(&self.model.frame, &energy)))
     }
 
-    /// The strain energy of a unit force between tip and work along `direction`.
+    /// The strain energy under a unit force between tip and work along `direction`; `None` without a tool or
+    /// where nothing moves.
     ///
     /// # Errors
     /// What stopped the static solution.
@@ -363,8 +371,8 @@ impl<'m> Solved<'m> {
         Ok(energies.strain(&[motion.col_as_slice(0)]).pop().filter(|energy| energy.total() > 0.0))
     }
 
-    /// What beam theory may miss in the first frequency, and in the stiffness between tip and work in
-    /// `direction`, where there is one.
+    /// Relative errors from beam theory in the first frequency of the structure, and in the stiffness between
+    /// tip and work in `direction`, if one is given.
     ///
     /// # Errors
     /// What stopped the static solution.
@@ -389,7 +397,7 @@ impl<'m> Solved<'m> {
         Ok(TheoryErrors { frequency, stiffness })
     }
 
-    /// What its own weight does; `None` for a floating base.
+    /// Displacements under the base's own weight; `None` for a floating base.
     ///
     /// # Errors
     /// What stopped the static solution.
@@ -415,17 +423,17 @@ impl<'m> Solved<'m> {
     }
 }
 
-/// What its own weight does to a base, m.
+/// Displacements of a base under its own weight, m.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Sunk {
-    /// How far the tip sags against the work, in the base's own plane; `None` without a tool.
+    /// Sag of the tip relative to the work, in axes that follow the base on its feet; `None` without a tool.
     pub sag: Option<f64>,
-    /// How far the base as one piece sinks on its feet, at its centre of gravity; `None` where it
-    /// stands on none that give.
+    /// How far the base sinks as a rigid body on its feet, at its centre of gravity; `None` where it stands
+    /// on no compliant feet.
     pub on_feet: Option<f64>,
 }
 
-/// The measures of `build` as drawn, with as many modes as they need.
+/// The measures of `build` at nominal values, with as many modes as they need.
 ///
 /// # Errors
 /// What is wrong with it, at its place.
@@ -435,7 +443,7 @@ pub fn converged(build: &Build, goal: &Goal) -> Result<Figures, Vec<Problem>> {
     solved.and_then(|solved| solved.figures(build, goal)).map_err(|fault| build.problems(&fault))
 }
 
-/// The measures of `build` at `draw`, every section `scale` times as large as drawn.
+/// The measures of `build` at `draw`, with its sections scaled by `scale`.
 ///
 /// # Errors
 /// What is wrong with it, at its place.
@@ -451,7 +459,7 @@ pub fn measure(
     solved.and_then(|solved| solved.figures(build, goal)).map_err(|fault| build.problems(&fault))
 }
 
-/// Says that nothing gives way between tip and work, where there is a tool and no `stiffness` is known.
+/// Warns that tip and work cannot move apart, where there is a tool but no `stiffness` was found.
 pub fn nothing_gives(design: &Design, build: &Build, stiffness: bool) -> Option<Problem> {
     let tool = design.goal.tool.as_ref().filter(|_| !stiffness)?;
     let message = format!(

@@ -1,20 +1,20 @@
 //! Which targets a build meets, and by how much it misses the others.
 
 use super::measures::Figures;
-use crate::design::{Measure, Target};
-use crate::quantity::{Kind, figures, show, show_apart};
 use serde::Serialize;
+use stillbed_design::{Measure, Target};
+use stillbed_input::quantity::{Kind, figures, show, show_apart};
 
 /// A target that a build does not meet.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Miss {
-    /// Which build.
+    /// Key of the build.
     pub build: String,
-    /// Which measure.
+    /// Key of the measure.
     pub measure: &'static str,
-    /// What it is, SI; `None` where it has none, such as a settle time of what never settles.
+    /// The value, SI; `None` without one, such as a settle time when the motion never settles.
     pub value: Option<f64>,
-    /// The limit that it does not keep, SI.
+    /// The limit that is not met, SI.
     pub limit: f64,
     /// True for a lower limit.
     pub at_least: bool,
@@ -26,15 +26,14 @@ impl Miss {
         Measure::ALL.into_iter().find(|measure| measure.key() == self.measure)
     }
 
-    /// By which part of the limit it is missed; infinite where there is no value.
+    /// Relative miss, as a part of the limit; infinite where there is no value or the limit is 0.
     pub fn by(&self) -> f64 {
         let Some(value) = self.value else { return f64::INFINITY };
         let short = if self.at_least { self.limit - value } else { value - self.limit };
         if self.limit > 0.0 { short / self.limit } else { f64::INFINITY }
     }
 
-    /// What was found and what was asked, with as many digits as tell them apart: `220.4 kg`, `at
-    /// most 220 kg`.
+    /// The value and the limit as text, with as many digits as tell them apart: `220.4 kg`, `at most 220 kg`.
     pub fn told(&self) -> (String, String) {
         let kind = self.known().map_or(Kind::Ratio, Measure::kind);
         let word = if self.at_least { "at least" } else { "at most" };
@@ -48,7 +47,7 @@ impl Miss {
         }
     }
 
-    /// The miss in words: `mass 220.4 kg, at most 220 kg (0.18 % off)`.
+    /// The miss as text: `mass 220.4 kg, at most 220 kg (0.18 % off)`.
     pub fn sentence(&self) -> String {
         let (found, asked) = self.told();
         let title = self.known().map_or(self.measure, Measure::title);
@@ -58,18 +57,18 @@ impl Miss {
     }
 }
 
-/// The limits of `target`: each with true for a lower one.
+/// The limits of `target`, each with true for a lower one.
 fn limits(target: &Target) -> impl Iterator<Item = (f64, bool)> {
     let limits = [(target.at_least, true), (target.at_most, false)];
     limits.into_iter().filter_map(|(limit, at_least)| Some((limit?, at_least)))
 }
 
-/// True when `value` keeps `limit`; a missing one keeps none.
+/// True when `value` meets the limit; a missing value meets none.
 fn keeps(value: Option<f64>, (limit, at_least): (f64, bool)) -> bool {
     value.is_some_and(|value| if at_least { value >= limit } else { value <= limit })
 }
 
-/// True when `figures` keep all `targets`.
+/// True when `figures` meet all `targets`.
 pub fn keep_all(targets: &[Target], figures: &Figures) -> bool {
     targets.iter().all(|target| limits(target).all(|limit| keeps(figures.get(target.measure), limit)))
 }
@@ -87,12 +86,13 @@ pub struct Misses {
 }
 
 impl Misses {
-    /// None yet.
+    /// Nothing judged yet.
     pub fn new(targets: &[Target]) -> Misses {
         Misses { list: Vec::new(), targets: targets.to_vec(), builds: 0 }
     }
 
-    /// Judges `build` by `figure`, which gives the value of a measure; `None` leaves it unjudged.
+    /// Judges `build` by `figure`, which gives the value of a measure; where it gives `None`, the target is
+    /// not judged.
     pub fn judge(&mut self, build: &str, figure: impl Fn(Measure) -> Option<Option<f64>>) {
         self.builds += 1;
         for target in &self.targets {
@@ -107,7 +107,7 @@ impl Misses {
         }
     }
 
-    /// True when the build called `name` meets all that it was judged by.
+    /// True when the build called `name` meets every target by which it was judged.
     pub fn meets(&self, name: &str) -> bool {
         self.list.iter().all(|miss| miss.build != name)
     }
@@ -123,7 +123,7 @@ impl Misses {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::problem::Place;
+    use stillbed_input::problem::Place;
 
     fn miss(measure: Measure, value: Option<f64>, limit: f64, at_least: bool) -> Miss {
         Miss { build: "a".to_string(), measure: measure.key(), value, limit, at_least }

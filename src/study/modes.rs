@@ -1,16 +1,16 @@
-//! Where each build of a design rings: the answer of the command `modes`.
+//! Natural frequencies and loss factors of each build: the answer of the command `modes`.
 //!
 //! # Modes followed across draws
 //!
-//! Other values may exchange two modes. Each mode of a draw is therefore the one of the stated
-//! values that it is most alike, one to one at the largest sum of likeness:
+//! Two modes may change places from one draw to another. Modes of a draw are therefore paired one to one with
+//! the nominal modes so that the sum of likeness is largest:
 //!
 //! ```text
-//! likeness = (φᵀ M ψ)² / (φᵀ M φ  ψᵀ M ψ)        M and φ at the stated values, ψ of the draw
+//! likeness = (φᵀ M ψ)² / (φᵀ M φ  ψᵀ M ψ)        M and φ nominal, ψ of the draw
 //! ```
 //!
-//! All draws share the division of the stated values, so that shapes compare freedom by freedom. A
-//! mode less alike than 0.3 counts as not found in that draw.
+//! All draws share the nominal subdivision, so that shapes are compared degree of freedom by degree of
+//! freedom. A mode whose likeness is below 0.3 counts as not found in that draw.
 //!
 //! # Source
 //! - `allemang1982`: likeness of two shapes
@@ -22,77 +22,79 @@ use super::guesses::{Guess, guesses};
 use super::measures::nothing_gives;
 use super::misses::Misses;
 use super::spread::{Answered, Draws, run};
-use crate::design::{Build, Design, Measure};
-use crate::document::Uncertain;
-use crate::modes::{Asked, BuildModes, Decay, ModesFault, Pole, Precision, Series, Spectrum, Stiffness};
-use crate::problem::Problem;
-use crate::quantity::Draw;
-use crate::response::tap::cheapest;
 use faer::{Col, Mat};
 use serde::Serialize;
+use stillbed_design::{Build, Design, Measure};
+use stillbed_eigen::Precision;
+use stillbed_input::document::Uncertain;
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::Draw;
+use stillbed_modes::{Asked, BuildModes, Decay, ModesFault, Pole, Series, Spectrum, Stiffness};
+use stillbed_tap::cheapest;
 
-/// Likeness below which a mode of a draw is none of the stated ones.
+/// Likeness below which a mode of a draw is not paired with a nominal one.
 const ALIKE: f64 = 0.3;
 
-/// Modes sought in a draw beyond those asked for: they may have changed places with one of these.
+/// Number of modes computed in a draw beyond those asked for, since one of those may have moved up.
 const BEYOND: usize = 2;
 
-/// Relative error of a frequency that is allowed for the division in a draw: the stated one stands.
+/// Relative error of a frequency allowed for the subdivision in a draw: any, since the nominal subdivision is
+/// kept.
 const ANY_ERROR: f64 = 1e9;
 
-/// The modes of every build.
+/// The answer of `modes`: the modes of every build.
 #[derive(Debug, Clone, Serialize)]
 pub struct Modes {
-    /// Amplitude of motion at which losses are taken, m; left out where none is stated over amplitude.
+    /// Amplitude of motion at which losses are taken, m; left out where no loss is stated over amplitude.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub amplitude_m: Option<f64>,
-    /// How many draws the spreads rest on.
+    /// Number of draws behind the spreads.
     pub draws: usize,
     /// In the order of the design.
     pub builds: Vec<Rings>,
-    /// What is doubtful.
+    /// Warnings.
     pub notes: Vec<Problem>,
-    /// Targets of mass and first frequency, as far as every build misses them.
+    /// Missed targets of mass and first frequency.
     pub misses: Misses,
-    /// What was stated without a spread and took the usual one.
+    /// Values stated without a spread, which took the usual spread of their class.
     pub guesses: Vec<Guess>,
 }
 
 /// The modes of one build.
 #[derive(Debug, Clone, Serialize)]
 pub struct Rings {
-    /// At the stated values.
+    /// At the nominal values.
     #[serde(flatten)]
     pub modes: BuildModes,
     /// Static stiffness between tip and work; `None` without a tool.
     pub stiffness_n_per_m: Option<Directions>,
-    /// What the draws make of it; `None` without draws.
+    /// The spreads of its modes; `None` without draws.
     pub spread: Option<RingsSpread>,
 }
 
-/// What the draws make of the modes of one build.
+/// The spreads of the modes of one build.
 #[derive(Debug, Clone, Serialize)]
 pub struct RingsSpread {
-    /// kg.
+    /// Total mass.
     pub mass_kg: Option<Answered>,
     /// Static stiffness between tip and work in the weakest direction of each draw.
     pub stiffness_n_per_m: Option<Answered>,
-    /// By mode of the stated values.
+    /// By nominal mode.
     pub modes: Vec<ModeSpread>,
-    /// Which measurement would narrow the loss factor of the first mode most.
+    /// The one measurement that would narrow the spread of the first mode's loss factor most.
     pub advice: Option<String>,
 }
 
-/// What the draws make of one mode.
+/// The spreads of one mode.
 #[derive(Debug, Clone, Serialize)]
 pub struct ModeSpread {
-    /// In which part of the draws it was found again by its shape.
+    /// Share of the draws in which a mode of its shape was found.
     pub followed: f64,
     /// Frequency of the damped mode.
     pub frequency_hz: Option<Answered>,
-    /// Loss factor of the complex eigenproblem.
+    /// Loss factor from the complex eigenproblem.
     pub loss_factor_exact: Option<Answered>,
-    /// Until a tenth of the amplitude is left.
+    /// Time until a tenth of the amplitude is left.
     pub time_to_10pct_s: Option<Answered>,
 }
 
@@ -100,21 +102,21 @@ pub struct ModeSpread {
 struct Drawn {
     mass: f64,
     stiffness: Option<Stiffness>,
-    /// By mode of the stated values.
+    /// By nominal mode; `None` where it was not found.
     modes: Vec<Option<Pole>>,
 }
 
-/// A build at the stated values, by which the modes of draws are known again.
+/// A build at the nominal values, to which the modes of draws are compared.
 struct Stated {
     series: Series,
-    /// M φ over the root of φᵀ M φ, one mode per column.
+    /// M φ / sqrt(φᵀ M φ), one mode per column.
     weighed: Mat<f64>,
     mass: faer::sparse::SparseColMat<usize, f64>,
 }
 
 impl Modes {
-    /// The lowest `count` elastic modes of every build of `design`; `progress` is told how many draws
-    /// of how many are done.
+    /// The lowest `count` elastic modes of every build of `design`; `progress` receives the number of draws
+    /// done and the total.
     ///
     /// # Errors
     /// What keeps a build from having modes, at its place.
@@ -195,7 +197,7 @@ fn at_draw(design: &Design, build: &Build, stated: &Stated, draw: &Draw, count: 
     let more = stated.series.solve_frame(&model.frame, f64::INFINITY).ok().flatten();
     let spectrum = match more {
         Some(spectrum) => spectrum,
-        // A small frame may have no more modes without being divided further.
+        // A small frame may not have so many modes in this subdivision; ask for fewer.
         None => {
             let pieces = stated.series.layout.pieces.clone();
             let same = |spectrum: &Spectrum| spectrum.layout.pieces == stated.series.layout.pieces;
@@ -224,7 +226,7 @@ impl Stated {
         Stated { series, weighed, mass }
     }
 
-    /// By mode of the stated values: its place among the elastic modes of `spectrum`.
+    /// By nominal mode: the index of its partner among the elastic modes of `spectrum`.
     fn places(&self, spectrum: &Spectrum) -> Vec<Option<usize>> {
         let count = spectrum.elastic.len();
         let mut likeness = Mat::<f64>::zeros(count, self.weighed.ncols());
@@ -239,7 +241,7 @@ impl Stated {
     }
 }
 
-/// M φ and the root of φᵀ M φ.
+/// M φ and sqrt(φᵀ M φ).
 fn weigh(mass: &faer::sparse::SparseColMat<usize, f64>, shape: &[f64]) -> (Col<f64>, f64) {
     let shape = Col::from_fn(shape.len(), |i| shape[i]);
     let product = mass * &shape;
@@ -253,7 +255,7 @@ impl RingsSpread {
             let answers: Vec<Option<f64>> = drawn.iter().map(|one| read((*one)?)).collect();
             Answered::new(value?, &answers, uncertain, draws)
         };
-        let mode = |(i, mode): (usize, &crate::modes::ModeAnswer)| {
+        let mode = |(i, mode): (usize, &stillbed_modes::ModeAnswer)| {
             let found = drawn.iter().filter(|one| one.is_some_and(|one| one.modes[i].is_some())).count();
             ModeSpread {
                 followed: found as f64 / drawn.len().max(1) as f64,
@@ -282,12 +284,12 @@ impl RingsSpread {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::Frame;
-    use crate::frame::sample::cantilever;
-    use crate::material::Table;
-    use crate::modes::solve;
+    use crate::sample::cantilever;
+    use stillbed_frame::Frame;
+    use stillbed_material::Table;
+    use stillbed_modes::solve;
 
-    /// Rounding hides the high modes of finely divided members from a shift at the low ones.
+    /// A shift at the low modes loses the high modes of finely subdivided members to rounding.
     #[test]
     fn two_hundred_modes_of_a_bar_are_found() {
         let text = include_str!("../../examples/smallest.toml");
@@ -297,7 +299,7 @@ mod tests {
         let spectrum = build.spectrum(&model, &Asked { count: 200, ..Asked::default() }).unwrap();
         assert_eq!(spectrum.elastic.len(), 200);
         assert!(spectrum.pairs.counted_below >= 200);
-        // Those along the bar, 300 mm clamped at one end: odd multiples of c / 4 L.
+        // Modes along the bar, 300 mm long and clamped at one end: odd multiples of c / 4 L.
         let section = &model.frame.sections[0];
         let speed = (section.stiffness[(0, 0)].re / section.mass[(0, 0)]).sqrt();
         let along = |k: usize| (2 * k + 1) as f64 * speed / (4.0 * 0.3);
@@ -310,7 +312,7 @@ mod tests {
         assert!((lowest / few.elastic[0].frequency() - 1.0).abs() < 1e-5, "{lowest}");
     }
 
-    /// Four legs that run into each other at the top, alike but for one: many modes lie near together.
+    /// Four legs that run into each other at the top, so many modes lie close together.
     const TOWER: &str = r#"
 [points]
 top = "0, 0, 661 mm"
@@ -346,7 +348,7 @@ sections.leg.parts = [{ tube = "25 x 22 x 1.1 mm", of = "brass" }]
         }
     }
 
-    /// An arm that is stiffer by `y` and `z` in bending about its axes.
+    /// An arm whose bending stiffnesses about y and z are multiplied by `y` and `z`.
     fn arm(y: f64, z: f64) -> Frame {
         let mut frame = cantilever();
         frame.sections[0].stiffness[(4, 4)] *= y;
@@ -377,14 +379,14 @@ sections.leg.parts = [{ tube = "25 x 22 x 1.1 mm", of = "brass" }]
     fn a_mode_that_is_not_there_is_not_found() {
         let stated = spectrum(&arm(1.0, 1.2), 4);
         let known = known(&stated);
-        // The plane of the first and third modes is out of reach of two.
+        // Two modes do not reach the plane of the first and third nominal modes.
         let other = spectrum(&arm(400.0, 1.2), 2);
         assert_eq!(known.places(&other), [None, Some(0), None, Some(1)]);
     }
 
     #[test]
     fn the_starter_has_spreads_around_what_is_stated() {
-        let text = crate::design::STARTER;
+        let text = stillbed_design::STARTER;
         let design = Design::read("d.toml", text, &Table::built_in()).design.unwrap();
         let answer = Modes::of(&design, 3, &Draws { count: 12, seed: 2 }, |_, _| ()).unwrap();
         for build in &answer.builds {

@@ -1,68 +1,69 @@
-//! How each build answers a force that goes on: the answer of `response`.
+//! Steady response of each build to a harmonic force: the answer of the command `response`.
 
 use super::apart::apart;
 use super::measures::{Solved, meets, nothing_gives};
 use super::misses::Misses;
-use crate::design::{Build, Design, Goal, Measure};
-use crate::frame::Frame;
-use crate::modes::ModesFault;
-use crate::problem::{Place, Problem, suggest};
-use crate::quantity::Draw;
-use crate::response::answer::BuildResponse;
-use crate::response::cut::{lobes, stable_depth};
-use crate::response::floor::{FloorSpectrum, floor_motion, floor_paths};
-use crate::response::frequency::FrequencyResponse;
-use crate::response::modal::ModalModel;
-use crate::response::speeds::{RunningSpeeds, clashes, order_lines, unbalance_motion};
-use crate::response::stations::{DirectCheck, Station, modal_model};
 use serde::Serialize;
 use std::f64::consts::TAU;
+use stillbed_design::{Build, Design, Goal, Measure};
+use stillbed_frame::Frame;
+use stillbed_input::problem::{Place, Problem, suggest};
+use stillbed_input::quantity::Draw;
+use stillbed_modes::ModesFault;
+use stillbed_response::answer::BuildResponse;
+use stillbed_response::cut::{lobes, stable_depth};
+use stillbed_response::floor::{FloorSpectrum, floor_motion, floor_paths};
+use stillbed_response::frequency::FrequencyResponse;
+use stillbed_response::modal::ModalModel;
+use stillbed_response::speeds::{RunningSpeeds, clashes, order_lines, unbalance_motion};
+use stillbed_response::stations::{DirectCheck, Station, modal_model};
 
-/// Waves between two teeth up to which the border of the stable cut is drawn.
+/// Number of waves between two teeth up to which the limit of stable cutting is computed.
 const MOST_WAVES: usize = 12;
 
-/// The path that a user asks for.
+/// A path from a force to a motion.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Path {
     /// Name of the point that the force acts on.
     pub from: String,
-    /// Name of the point that is watched; `None` is the same.
+    /// Name of the observed point; `None` is the point of the force.
     pub to: Option<String>,
-    /// Unit direction of force and motion, global axes.
+    /// Direction of force and motion, a unit vector in global axes.
     pub along: [f64; 3],
 }
 
-/// What is asked of `response`.
+/// Options of `response`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ResponseOptions {
-    /// Hz; `None` is from a third of the first mode to beyond the last.
+    /// Frequency range, Hz; `None` is from a third of the first mode to beyond the last.
     pub range: Option<(f64, f64)>,
-    /// `None` is tip against work in its weakest direction.
+    /// The path; `None` is tip relative to work in the weakest direction.
     pub path: Option<Path>,
-    /// How the floor shakes.
+    /// Vibration of the floor.
     pub floor: Option<FloorSpectrum>,
 }
 
-/// How every build answers a force that goes on.
+/// The answer of `response`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Response {
-    /// What is moved, what is watched, and along which direction.
+    /// The path in words: the force, the observed motion and the direction.
     pub path: String,
-    /// Amplitude of motion at which losses are taken, m; left out where none is stated over amplitude.
+    /// Amplitude of motion at which losses are taken, m; left out where no loss is stated over amplitude.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub amplitude_m: Option<f64>,
     /// In the order of the design.
     pub builds: Vec<BuildResponse>,
-    /// Targets of the stiffness along the usual path that are missed; none are judged along another.
+    /// Missed targets of static and dynamic stiffness, along the usual path; along another path none are
+    /// judged.
     pub misses: Misses,
-    /// What is doubtful.
+    /// Warnings.
     pub notes: Vec<Problem>,
 }
 
-/// How every build of `design` answers a force.
+/// The steady response of every build of `design`.
 ///
 /// # Errors
-/// What is wrong with the design or with what is asked, at its place.
+/// What is wrong with the design or the options, at its place.
 pub fn response(design: &Design, options: &ResponseOptions) -> Result<Response, Vec<Problem>> {
     apart(design, |design| of_all(design, options), |design| of_all(design, options))
 }
@@ -79,7 +80,7 @@ fn of_all(design: &Design, options: &ResponseOptions) -> Result<Response, Vec<Pr
 fn told(design: &Design, options: &ResponseOptions) -> Result<String, Vec<Problem>> {
     Ok(match (&options.path, &design.goal.tool) {
         (Some(path), _) => {
-            let [x, y, z] = path.along.map(|part| crate::quantity::figures(part, 3));
+            let [x, y, z] = path.along.map(|part| stillbed_input::quantity::figures(part, 3));
             let to = path.to.as_ref().unwrap_or(&path.from);
             format!("force at {} along {x}, {y}, {z}; motion of {to}", path.from)
         }
@@ -95,7 +96,7 @@ fn pathless(design: &Design) -> Problem {
         .with_help("add [tool] with tip and work, or ask --from POINT --along \"x, y, z\" --to POINT")
 }
 
-/// The stations of the path in `build`: what is loaded, then what is watched.
+/// The stations of the path in `build`: the loaded one, then the observed one.
 fn path_stations(
     design: &Design,
     (build, frame): (&Build, &Frame),
@@ -114,7 +115,7 @@ fn path_stations(
         };
         let from = point(&path.from, "--from")?;
         let to = path.to.as_deref().map_or(Ok(from), |name| point(name, "--to"))?;
-        // What it does to a body that it is not on would be rounding: there it pushes nothing.
+        // Its effect on a body that it does not touch would be rounding alone: there it pushes nothing.
         let pushed = if meets(frame, from, std::iter::once(to)) { path.along } else { [0.0; 3] };
         return Ok([Station::at(from, pushed), Station::at(to, path.along)]);
     }
@@ -124,7 +125,7 @@ fn path_stations(
     }
 }
 
-/// Says that nothing moves along the path.
+/// Warns that the force moves nothing along the path.
 fn still(
     design: &Design,
     build: &Build,
@@ -224,7 +225,7 @@ fn respond(
     Ok(answer)
 }
 
-/// Clashes and unbalance of every range of speeds; the stations of unbalance begin at `next`.
+/// Resonances and unbalance in every range of speeds; the stations of unbalance begin at `next`.
 fn speeds(
     goal: &Goal,
     build: &Build,
@@ -251,10 +252,10 @@ fn speeds(
     }
 }
 
-/// Elastic modes that a curve shows unless it is asked for a range.
+/// Number of elastic modes that a curve shows unless a range is given.
 const DRAWN: usize = 20;
 
-/// From a third of the first mode to beyond the last of the lowest ones, Hz.
+/// From a third of the first elastic frequency to beyond that of mode `DRAWN`, Hz.
 fn usual_range(solved: &Solved) -> (f64, f64) {
     let elastic = solved.modal.modes().iter().filter(|mode| !mode.is_rigid());
     let elastic = elastic.take(DRAWN).map(|mode| mode.omega / TAU);
@@ -266,9 +267,9 @@ fn usual_range(solved: &Solved) -> (f64, f64) {
 mod tests {
     use super::super::compare::{Comparison, Options};
     use super::*;
-    use crate::material::Table;
+    use stillbed_material::Table;
 
-    /// A post that is clamped softly with much loss, and carries a stiff arm: its modes have unlike losses.
+    /// A post on a compliant, lossy clamp that carries a stiff arm: its modes differ in loss.
     const POST: &str = r#"
 [points]
 bench = "0, 0, 0 mm"
@@ -294,7 +295,7 @@ sections.bar.parts = [{ rectangle = "30 x 24 mm", of = "structural steel" }]
 joints.clamp = { stiffness = { turn_x = "30 kN m/rad", turn_y = "90 kN m/rad", turn_z = "60 kN m/rad" }, loss = { value = 0.05, exact = true } }
 "#;
 
-    /// A block that stands beside the post, joined to nothing of it.
+    /// A block beside the post, not connected to it.
     const BESIDE: &str = r#"
 [points]
 bench = "0, 0, 0 mm"
@@ -353,7 +354,7 @@ sections.bar.parts = [{ rectangle = "30 x 24 mm", of = "structural steel" }]
         let height: Vec<f64> = points.map(|(re, im)| re.hypot(*im)).collect();
         let top = (0..height.len()).max_by(|a, b| height[*a].total_cmp(&height[*b])).unwrap();
         let half = height[top] / 2f64.sqrt();
-        // Between two samples on either side of half the power, by the square of frequency.
+        // Interpolates between the two samples around half power, by the square of frequency.
         let crossing = |mut i: usize, step: isize| {
             while height[i] > half {
                 i = i.checked_add_signed(step).unwrap();
@@ -367,7 +368,7 @@ sections.bar.parts = [{ rectangle = "30 x 24 mm", of = "structural steel" }]
         let loss = width / (2.0 * curve.frequency_hz[top].powi(2));
         let stated = compared.loss_factor.unwrap().value;
         assert!((loss / stated - 1.0).abs() < 0.02, "{loss} {stated}");
-        // Its modes differ enough that another mode's loss would not pass.
+        // The modes differ so much in loss that another mode's loss would fail the test.
         let modes = super::super::modes::Modes::of(&design, 6, &super::super::spread::Draws::NONE, |_, _| ());
         let losses: Vec<f64> = modes.unwrap().builds[0].modes.modes.iter().map(|m| m.loss_factor).collect();
         assert!(losses.iter().any(|other| (other / stated - 1.0).abs() > 0.2), "{losses:?}");

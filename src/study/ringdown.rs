@@ -1,8 +1,8 @@
-//! How each build comes to rest after a tap: the answer of the command `ringdown`.
+//! Decay of the motion of each build after a tap: the answer of the command `ringdown`.
 //!
-//! Losses that are stated over amplitude are taken at one amplitude for the whole decay: that of the
-//! design, or the smallest stated, with which the end of a decay rings. Where a motion starts larger
-//! the settle time with the losses of its start stands beside: the true one lies between the two.
+//! Losses stated over amplitude are taken at one amplitude for the whole decay: that of the design, or else
+//! the smallest stated, at which the end of a decay takes place. The settle time with the losses at the
+//! largest motion is given too; the true one lies between the two.
 
 use super::apart::apart;
 use super::known::Known;
@@ -10,96 +10,96 @@ use super::measures::Solved;
 use super::misses::Misses;
 use super::spread::rank::percentiles;
 use super::spread::{Answered, Draws, run};
-use crate::design::{Build, Design, Goal, Measure, Tap};
-use crate::document::Uncertain;
-use crate::modes::ModesFault;
-use crate::problem::{Place, Problem};
-use crate::quantity::Draw;
-use crate::response::ringdown::{RingDown, Tapped, Times};
-use crate::response::settle::Decay;
-use crate::response::sound::{Sound, sound};
 use serde::Serialize;
+use stillbed_design::{Build, Design, Goal, Measure, Tap};
+use stillbed_input::document::Uncertain;
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::Draw;
+use stillbed_modes::ModesFault;
+use stillbed_response::ringdown::{RingDown, Tapped, Times};
+use stillbed_response::settle::Decay;
+use stillbed_response::sound::{Sound, sound};
 
-/// Instants at which the envelopes of all draws are compared, about.
+/// Approximate number of instants at which the envelopes of all draws are compared.
 const INSTANTS: usize = 200;
 
-/// What is asked of a ring-down.
+/// Options of a ring-down.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct RingDownOptions {
-    /// Length of the curves, s; `None` until the motion has settled.
+    /// Length of the curves, s; `None` lasts until the motion has settled.
     pub duration: Option<f64>,
     /// Draws of the uncertain values.
     pub draws: Draws,
 }
 
-/// How every build comes to rest after a tap.
+/// The answer of `ringdown`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct RingDowns {
-    /// What is struck and what is watched.
+    /// The struck point and the observed motion in words.
     pub path: String,
-    /// How hard it is struck, N s.
+    /// Impulse of the tap, N s.
     pub impulse_n_s: f64,
-    /// How long the tap lasts, s, from time 0; 0 is an ideal impulse.
+    /// Duration of the tap, s, from time 0; 0 is an ideal impulse.
     pub tap_duration_s: f64,
-    /// Amplitude below which the base is quiet, m.
+    /// Amplitude below which the motion counts as settled, m.
     pub settle_to_m: f64,
-    /// Amplitude of motion at which losses are taken, m; left out where none is stated over amplitude.
+    /// Amplitude of motion at which losses are taken, m; left out where no loss is stated over amplitude.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub amplitude_m: Option<f64>,
-    /// How many draws the spreads rest on.
+    /// Number of draws behind the spreads.
     pub draws: usize,
     /// In the order of the design.
     pub builds: Vec<BuildRingDown>,
-    /// Targets of the settle time that are missed.
+    /// Missed targets of the settle time.
     pub misses: Misses,
-    /// What is doubtful.
+    /// Warnings.
     pub notes: Vec<Problem>,
 }
 
-/// How one build comes to rest after a tap.
+/// The decay of one build after the tap.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct BuildRingDown {
     /// Key of the build.
     pub name: String,
-    /// What a reader calls it.
+    /// Its name for the reader.
     pub label: String,
     /// Motion, envelope, energy and times.
     #[serde(flatten)]
     pub motion: RingDown,
-    /// Settle time with the losses of the largest motion, s; left out where no loss depends on amplitude.
+    /// Settle time with the losses at the largest motion, s; left out where no loss depends on amplitude.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub settle_time_at_start_s: Option<f64>,
-    /// What the draws make of it; `None` without draws.
+    /// The spread of the decay; `None` without draws.
     pub spread: Option<RingDownSpread>,
 }
 
-/// What the draws make of the decay of one build.
+/// The spread of the decay of one build.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct RingDownSpread {
-    /// Greatest value of the envelope.
+    /// Largest value of the envelope.
     pub largest_m: Option<Answered>,
-    /// Until the envelope stays below a tenth of it.
+    /// Time until the envelope stays below a tenth of the largest value.
     pub time_to_10pct_s: Option<Answered>,
-    /// Until it stays below a hundredth.
+    /// Time until it stays below a hundredth.
     pub time_to_1pct_s: Option<Answered>,
-    /// Until it stays below the stated amplitude.
+    /// Time until it stays below the stated amplitude.
     pub settle_time_s: Option<Answered>,
-    /// The envelope.
+    /// The spread of the envelope over time.
     pub band: Band,
-    /// Which measurement would narrow the settle time most.
+    /// The one measurement that would narrow the spread of the settle time most.
     pub advice: Option<String>,
 }
 
 /// The 5, 50 and 95 % points of an envelope, instant by instant.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Band {
-    /// Every how many instants of the curve.
+    /// The band has every `every`-th instant of the curve.
     pub every: usize,
-    /// 5 % lie below, m.
+    /// Envelope with 5 % of the draws below, m.
     pub envelope_low_m: Vec<f64>,
-    /// Half lie below, m.
+    /// Envelope with half of the draws below, m.
     pub envelope_median_m: Vec<f64>,
-    /// 5 % lie above, m.
+    /// Envelope with 5 % of the draws above, m.
     pub envelope_high_m: Vec<f64>,
 }
 
@@ -109,8 +109,8 @@ struct Drawn {
     envelope: Vec<f64>,
 }
 
-/// How every build of `design` comes to rest after its tap; `progress` is told how many draws of how
-/// many are done.
+/// The decay of every build of `design` after its tap; `progress` receives the number of draws done and the
+/// total.
 ///
 /// # Errors
 /// What is wrong with the design, at its place.
@@ -200,7 +200,7 @@ fn of_all(
     })
 }
 
-/// Every how many instants the band of `motion` has one.
+/// The step, in instants of the curve, at which the band of `motion` is computed.
 fn every(motion: &RingDown) -> usize {
     motion.time_s.len().div_ceil(INSTANTS).max(1)
 }
@@ -208,7 +208,7 @@ fn every(motion: &RingDown) -> usize {
 /// The decay of `build` at `draw`; `None` when it cannot be solved.
 fn decay(build: &Build, goal: &Goal, draw: &Draw, known: &Known) -> Option<Decay> {
     let model = build.model(goal, draw).ok()?;
-    // While a tap lasts what gives way at once is seen.
+    // While a tap lasts, the residual flexibility shows in the motion.
     let lasting = goal.tap.as_ref().is_some_and(|tap| tap.duration > 0.0);
     let solved = known.solved(build, goal, &model, lasting.then_some(&[])).ok()?;
     solved.decay(goal)
@@ -226,7 +226,7 @@ impl RingDownSpread {
             let answers: Vec<Option<f64>> = drawn.iter().map(|one| Some(read(&(*one)?.times))).collect();
             Answered::new(value?, &answers, uncertain, draws)
         };
-        // What never comes to rest does so later than any other.
+        // A motion that never settles counts as settling last.
         let time = |time: Option<f64>| time.unwrap_or(f64::INFINITY);
         let settle_time_s = answered(motion.settle_time_s, &|t| time(t.settle.time));
         let advice = settle_time_s
@@ -261,7 +261,7 @@ impl Band {
         }
     }
 
-    /// The 5, 50 and 95 % points at instant `i` of the curve, where the band has one.
+    /// The 5, 50 and 95 % points at instant `i` of the curve, if the band has that instant.
     pub fn at(&self, i: usize) -> Option<[f64; 3]> {
         let place = i.is_multiple_of(self.every).then_some(i / self.every)?;
         let read = |line: &Vec<f64>| line.get(place).copied();
@@ -269,7 +269,7 @@ impl Band {
     }
 }
 
-/// What the builds of `design` sound like when tapped, one after the other.
+/// The sound of the builds of `design` tapped one after the other.
 ///
 /// # Errors
 /// What is wrong with the design, at its place, or that nothing moves.
@@ -293,7 +293,7 @@ fn tap_of(design: &Design) -> Result<&Tap, Vec<Problem>> {
     })
 }
 
-/// Solves every build and hands it over.
+/// Solves every build at nominal values and hands it to `visit`.
 fn tapped(design: &Design, mut visit: impl FnMut(&Build, &Solved)) -> Result<(), Vec<Problem>> {
     for build in &design.builds {
         let model = build.model(&design.goal, &Draw::default())?;
@@ -307,7 +307,7 @@ fn tapped(design: &Design, mut visit: impl FnMut(&Build, &Solved)) -> Result<(),
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::material::Table;
+    use stillbed_material::Table;
 
     fn design(text: &str) -> Design {
         let reading = Design::read("d.toml", text, &Table::built_in());
@@ -320,7 +320,7 @@ mod tests {
 
     #[test]
     fn keys_of_the_ring_down_are_as_promised() {
-        let answer = ring_down(&design(crate::design::STARTER), &options(Draws::NONE), |_, _| ()).unwrap();
+        let answer = ring_down(&design(stillbed_design::STARTER), &options(Draws::NONE), |_, _| ()).unwrap();
         let json = serde_json::to_value(answer).unwrap();
         let found = &json["builds"][0];
         let lengths = ["time_s", "motion_m"].map(|key| found[key].as_array().unwrap().len());
@@ -332,7 +332,7 @@ mod tests {
     #[test]
     fn the_band_of_the_draws_holds_the_stated_envelope() {
         let draws = Draws { count: 24, seed: 1 };
-        let answer = ring_down(&design(crate::design::STARTER), &options(draws), |_, _| ()).unwrap();
+        let answer = ring_down(&design(stillbed_design::STARTER), &options(draws), |_, _| ()).unwrap();
         let build = &answer.builds[0];
         let spread = build.spread.as_ref().unwrap();
         let settle = spread.settle_time_s.as_ref().unwrap().spread;
@@ -346,7 +346,7 @@ mod tests {
 
     #[test]
     fn a_loss_that_grows_with_amplitude_settles_sooner_at_the_start() {
-        let text = crate::design::STARTER.replace(
+        let text = stillbed_design::STARTER.replace(
             "loss = { value = 0.15, low = 0.1, high = 0.25 }",
             "loss = [\"0.05 at 0.1 um\", \"0.3 at 100 um\"]",
         );

@@ -1,18 +1,18 @@
-//! What each section of a design is worth: the answer of the command `section`.
+//! Stiffness, mass and loss of each section of a design: the answer of the command `section`.
 
 use super::apart::apart;
-use crate::design::{Build, Design};
-use crate::problem::Problem;
-use crate::quantity::Draw;
-use crate::section::{Loss, Shares, Stiffness};
 use serde::Serialize;
+use stillbed_design::{Build, Design};
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::Draw;
+use stillbed_section::{Loss, Shares, Stiffness};
 
-/// The sections of every build.
+/// The answer of `section`: the sections of every build.
 #[derive(Debug, Clone, Serialize)]
 pub struct Sections {
     /// In the order of the design.
     pub builds: Vec<BuildSections>,
-    /// What is doubtful.
+    /// Warnings.
     pub notes: Vec<Problem>,
 }
 
@@ -21,9 +21,9 @@ pub struct Sections {
 pub struct BuildSections {
     /// Its key in the design.
     pub name: String,
-    /// What a reader calls it.
+    /// Its name for the reader.
     pub label: String,
-    /// Those that its members are made of.
+    /// The sections of its members.
     pub sections: Vec<SectionAnswer>,
 }
 
@@ -34,33 +34,33 @@ pub struct SectionAnswer {
     pub name: String,
     /// Mass per length.
     pub mass_kg_per_m: f64,
-    /// Where an axial force does not bend, [y, z].
+    /// Point at which an axial force causes no bending, [y, z].
     pub elastic_centre_m: [f64; 2],
-    /// [y, z]; `None` without mass.
+    /// Centre of mass, [y, z]; `None` without mass.
     pub mass_centre_m: Option<[f64; 2]>,
-    /// Where a shear force does not twist, [y, z].
+    /// Point at which a shear force causes no twist, [y, z].
     pub shear_centre_m: [f64; 2],
-    /// How far its parts act together, 0 to 1.
+    /// Degree of composite action of its parts: 0 sliding, 1 bonded.
     pub bond: f64,
     /// Estimated relative error of torsion and shear stiffness.
     pub error: f64,
-    /// False where a soft layer lets the parts bend for themselves: bending and shear of the bonded
-    /// section are then not sound, and their loss is not given.
+    /// False where a soft layer shears so much that the parts bend on their own: bending and shear stiffness
+    /// of the bonded section are then unreliable, and their loss is not given.
     pub plane_sections_hold: bool,
-    /// As one body.
+    /// With all parts bonded into one body.
     pub bonded: Acting,
-    /// Parts sliding on each other.
+    /// With parts that slide on each other.
     pub sliding: Acting,
-    /// As the bond says.
+    /// With the bond of the design.
     pub as_stated: Acting,
-    /// Who carries what, as stated.
+    /// Its parts and their shares of strain energy, with the bond of the design.
     pub parts: Vec<PartAnswer>,
 }
 
-/// Stiffnesses and their loss for one way of acting together.
+/// Stiffnesses and loss factors at one degree of composite action.
 #[derive(Debug, Clone, Serialize)]
 pub struct Acting {
-    /// Real parts.
+    /// Real parts of the stiffnesses.
     #[serde(flatten)]
     pub stiffness: Stiffness,
     /// Loss factors under the same names.
@@ -72,20 +72,20 @@ pub struct Acting {
 pub struct PartAnswer {
     /// Its material or mix.
     pub of: String,
-    /// What later parts leave of it.
+    /// Area, less what later parts displace.
     pub area_m2: f64,
     /// Its mass per length.
     pub mass_kg_per_m: f64,
-    /// Its shares of strain energy.
+    /// Its shares of the strain energy.
     #[serde(flatten)]
     pub shares: Shares,
-    /// What is left of it: pieces, each an outer ring and its holes.
+    /// Its outlines, less what later parts displace: regions, each an outer ring and its holes.
     #[serde(skip)]
     pub outlines: Vec<Vec<Vec<[f64; 2]>>>,
 }
 
 impl Sections {
-    /// The sections of every build of `design`, at the stated values.
+    /// The sections of every build of `design`, at nominal values.
     ///
     /// # Errors
     /// What keeps a section from being solved, at its place.
@@ -103,11 +103,11 @@ fn of_build(design: &Design, build: &Build) -> Result<BuildSections, Vec<Problem
     let model = build.model(&design.goal, &Draw::default())?;
     let mut sections = Vec::new();
     for (profile, solution) in build.profiles.iter().zip(&model.sections) {
-        let sliding = |action: &crate::section::Action| Acting {
+        let sliding = |action: &stillbed_section::Action| Acting {
             stiffness: action.stiffness,
             loss: action.stiffness.loss(),
         };
-        let acting = |action: &crate::section::Action| match sliding(action) {
+        let acting = |action: &stillbed_section::Action| match sliding(action) {
             sound if solution.holds_plane() => sound,
             unsound => Acting { loss: unsound.loss.without_bending(), ..unsound },
         };

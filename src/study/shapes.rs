@@ -1,27 +1,27 @@
-//! How a build moves in its modes, for a drawing that can be turned.
+//! Mode shapes of a build along the lines of its members, for a drawing that can be turned.
 
 use super::measures::Solved;
-use crate::design::{Build, Design};
-use crate::modes::Asked;
-use crate::problem::Problem;
-use crate::quantity::Draw;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
+use stillbed_design::{Build, Design};
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::Draw;
+use stillbed_modes::Asked;
 
-/// A build as lines in space with its mode shapes.
+/// A build as lines in space, with its mode shapes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Shapes {
     /// Key of the build.
     pub name: String,
-    /// What a reader calls the build.
+    /// Its name for the reader.
     pub label: String,
     /// Places along the members, m, global axes.
     pub places: Vec<[f64; 3]>,
-    /// By member: its name and the places that its line passes.
+    /// By member: its name and the indices of the places along its line.
     pub lines: Vec<(String, Vec<usize>)>,
-    /// Names of the points beside the nearest place, as `(place, name)`.
+    /// Names of the points, each with the index of its place, as `(place, name)`.
     pub names: Vec<(usize, String)>,
-    /// Places that stand on feet or are anchored.
+    /// Places on feet or anchors.
     pub held: Vec<usize>,
     /// The modes, lowest first.
     pub modes: Vec<Shape>,
@@ -30,20 +30,21 @@ pub struct Shapes {
 /// One mode.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Shape {
-    /// Hz.
+    /// Frequency, Hz.
     pub frequency_hz: f64,
     /// Loss factor.
     pub loss_factor: f64,
-    /// Movement of each place, to the scale of unit modal mass.
+    /// Displacement of each place at unit modal mass, m/sqrt(kg).
     pub movement: Vec<[f64; 3]>,
-    /// Amplitude at the tool after the tap of the design, or 0 where there is none, m.
+    /// Initial amplitude of the mode between tip and work after the tap of the design, m; 0 without tool or
+    /// tap.
     pub heard: f64,
 }
 
-/// Places inside each piece of a member, beside its ends.
+/// Number of places inside each element of a member, besides its ends.
 const BETWEEN: usize = 2;
 
-/// The lowest `count` modes of `build`.
+/// The nominal shapes of the lowest `count` modes of `build`.
 ///
 /// # Errors
 /// What keeps the build from being solved, at its place.

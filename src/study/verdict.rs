@@ -1,31 +1,31 @@
-//! Which build is best, and how surely: what a comparison comes down to.
+//! Which build is best, and how surely: the conclusion of a comparison.
 //!
-//! Builds that meet all targets at the stated values come first; where none does, all are taken. Of
-//! these, the best by the deciding measure is named the winner where it leads every other one
+//! Builds that meet all targets at the nominal values rank first; if none does, all rank together. The best
+//! of them by the deciding measure is named the winner where it leads every other one
 //!
 //! ```text
 //! in nine draws of ten                    chance ≥ 0.9
 //! and by more than the stated errors      ratio > 1 + error + error of the other
 //! ```
 //!
-//! Those that it does not lead so are not told apart from it. What would tell them apart is the
-//! measurement that narrows the difference most, or a target that one of them misses.
+//! Builds that it does not lead in this way cannot be told apart from it. The measurement that narrows the
+//! difference most, or a target that one of them misses, would tell them apart.
 
 use super::doubt::Doubt;
 use super::guesses::OnGuesses;
 use super::misses::Miss;
 use super::spread::rank::{Advice, chance_to_beat};
-use crate::design::Measure;
-use crate::quantity::{figures, show, show_apart};
 use serde::Serialize;
+use stillbed_design::Measure;
+use stillbed_input::quantity::{figures, show, show_apart};
 
-/// Part of the draws in which a winner is ahead.
+/// Share of the draws in which a winner must be ahead.
 pub const SURE: f64 = 0.9;
 
-/// Part of the give or of the loss from which guesses are said in the first lines.
+/// Share of the compliance or of the loss above which the first lines mention the guesses.
 pub const MUCH: f64 = 1.0 / 3.0;
 
-/// Values that differ by less are equal: rounding.
+/// Relative difference below which values are equal: rounding.
 const EQUAL: f64 = 1e-9;
 
 /// What a verdict needs to know of one build.
@@ -33,29 +33,29 @@ const EQUAL: f64 = 1e-9;
 pub struct Candidate {
     /// Its key in the design.
     pub name: String,
-    /// What a reader calls it.
+    /// Its name for the reader.
     pub label: String,
-    /// The deciding measure at the stated values, SI; an endless settle time is infinite.
+    /// The deciding measure at the nominal values, SI; infinite for a motion that never settles.
     pub value: Option<f64>,
-    /// The same in every draw.
+    /// Its value in every draw.
     pub drawn: Vec<Option<f64>>,
-    /// How far `value` may be off beside its spread.
+    /// Errors of `value` besides its spread.
     pub doubt: Doubt,
-    /// Targets that it misses at the stated values.
+    /// Targets that it misses at the nominal values.
     pub misses: Vec<Miss>,
-    /// In which part of the draws it meets all targets; `None` without targets or draws.
+    /// Share of the draws in which it meets all targets; `None` without targets or draws.
     pub meets_in: Option<f64>,
-    /// How much of its figures rests on guesses.
+    /// Shares of its figures that rest on guesses.
     pub on_guesses: OnGuesses,
-    /// True where the design says what of it may vary.
+    /// True where the design states what may vary in it.
     pub varies: bool,
-    /// True where nothing gives way between its tip and its work.
+    /// True where its tip and work cannot move apart.
     pub still: bool,
-    /// True where a soft layer shears in a section of it, so that plane sections do not hold.
+    /// True where a soft layer shears in one of its sections, so that plane sections do not hold.
     pub soft: bool,
 }
 
-/// What holds for all builds.
+/// Facts about the comparison as a whole.
 #[derive(Debug, Clone, Copy)]
 pub struct Circumstances<'a> {
     /// The file of the design.
@@ -64,51 +64,51 @@ pub struct Circumstances<'a> {
     pub measure: Measure,
     /// True where the design states targets.
     pub has_targets: bool,
-    /// How many draws were made.
+    /// Number of draws.
     pub draws: usize,
-    /// True where something has a spread, so that draws could be made.
+    /// True where the design has a value with a spread, so that draws can be made.
     pub uncertain: bool,
 }
 
-/// What the comparison comes down to.
+/// The conclusion of a comparison.
 #[derive(Debug, Clone, Serialize)]
 pub struct Verdict {
     /// The deciding measure.
     pub measure: &'static str,
-    /// Builds that meet all targets at the stated values; all of them where there is no target.
+    /// Builds that meet all targets at the nominal values; without targets, all of them.
     pub meets_targets: Vec<String>,
-    /// Where none meets all targets: the build whose worst miss is least.
+    /// The build whose worst miss is least, where none meets all targets.
     pub least_miss: Option<String>,
-    /// The best at the stated values, of those that meet all targets where any does.
+    /// The best build at the nominal values, of those that meet all targets where any does.
     pub ahead: Option<String>,
-    /// The same, where it is ahead in nine draws of ten and by more than the stated errors.
+    /// The same build, where it leads in nine draws of ten and by more than the stated errors.
     pub winner: Option<String>,
     /// Builds that cannot be told apart from the one ahead.
     pub level: Vec<String>,
-    /// What to measure to tell the one ahead from the first of these.
+    /// The measurement that would tell the one ahead from the first of these.
     pub tells_apart: Option<Advice>,
     /// From best to worst.
     pub builds: Vec<Judged>,
-    /// All of it in words, a paragraph each.
+    /// The verdict in words, a paragraph each.
     pub paragraphs: Vec<String>,
 }
 
-/// One build as it is judged.
+/// The judgement on one build.
 #[derive(Debug, Clone, Serialize)]
 pub struct Judged {
     /// Its key in the design.
     pub name: String,
-    /// In which part of the draws it meets all targets.
+    /// Share of the draws in which it meets all targets.
     pub meets_in: Option<f64>,
-    /// Its worst miss of a target, at the stated values.
+    /// Its worst miss of a target, at the nominal values.
     pub worst_miss: Option<Miss>,
-    /// By which part of the limit; left out where it has no value at all.
+    /// That miss as a part of the limit; left out where there is no value at all.
     pub missed_by: Option<f64>,
-    /// In which part of the draws the one ahead beats it.
+    /// Share of the draws in which the build ahead beats it.
     pub beaten_in: Option<f64>,
     /// Relative errors of its deciding measure.
     pub error: Doubt,
-    /// How much of its figures rests on guesses.
+    /// Shares of its figures that rest on guesses.
     pub on_guesses: OnGuesses,
 }
 
@@ -122,20 +122,20 @@ impl Candidate {
         self.misses.iter().max_by(|a, b| a.by().total_cmp(&b.by()))
     }
 
-    /// By which part of its limit the worst is missed; 0 where nothing is.
+    /// Its worst miss as a part of the limit; 0 where it misses nothing.
     fn misses_by(&self) -> f64 {
         self.worst().map_or(0.0, Miss::by)
     }
 }
 
-/// How one build stands to another by the deciding measure.
+/// The lead of one build over another by the deciding measure.
 #[derive(Debug, Clone, Copy)]
 struct Lead {
-    /// How many times better it is at the stated values.
+    /// How many times better it is at the nominal values.
     ratio: f64,
-    /// The errors of both.
+    /// The sum of the relative errors of both.
     error: f64,
-    /// In which part of the draws it is ahead; a tie counts half.
+    /// Share of the draws in which it is ahead; a tie counts half.
     chance: Option<f64>,
     /// True where there are draws.
     drawn: bool,
@@ -168,18 +168,18 @@ impl Lead {
         self.ratio > 1.0 + self.error
     }
 
-    /// True where it is ahead for sure, or as far as the stated values say where there are no draws.
+    /// True where it is surely ahead; without draws, where it is ahead at the nominal values.
     fn leads(&self) -> bool {
         self.is_beyond_error() && self.chance.map_or(!self.drawn, |chance| chance >= SURE)
     }
 
-    /// The same for the other one.
+    /// True where the other one is surely ahead in the same sense.
     fn trails(&self) -> bool {
         let behind = self.ratio * (1.0 + self.error) < 1.0;
         behind && self.chance.map_or(!self.drawn, |chance| chance <= 1.0 - SURE)
     }
 
-    /// Why the two are not told apart.
+    /// Why the two cannot be told apart.
     fn reason(&self, one: &Candidate, other: &Candidate) -> String {
         let apart = (self.ratio - 1.0).abs();
         match self.chance {
@@ -200,7 +200,7 @@ impl Lead {
         }
     }
 
-    /// How it leads: `1.2 times sooner than`.
+    /// The lead as text: `1.2 times sooner than`.
     fn words(&self, measure: Measure) -> String {
         let (times, part) = match measure {
             Measure::SettleTime => ("sooner than", "sooner than"),
@@ -215,7 +215,7 @@ impl Lead {
     }
 }
 
-/// What a build does by `measure`, in words.
+/// The value of a build by `measure` as a phrase.
 fn does(measure: Measure, value: Option<f64>) -> String {
     match (measure, value) {
         (Measure::SettleTime, Some(time)) if time.is_finite() => {
@@ -246,8 +246,8 @@ fn listed(words: &[String]) -> String {
 }
 
 impl Verdict {
-    /// The verdict on `candidates`; `narrows` says what would narrow the difference of two of them, by
-    /// their places.
+    /// The verdict on `candidates`. Given the indices of two of them, `narrows` gives the measurement that
+    /// would narrow their difference most.
     pub fn of(
         about: &Circumstances,
         candidates: &[Candidate],
@@ -271,7 +271,7 @@ impl Verdict {
             }
             _ => None,
         };
-        // Who alone meets the targets wins over the others where it leads them too.
+        // If one build alone meets the targets, it wins if it also leads the builds that do not.
         let others: Vec<Lead> = match (best, leads.is_empty()) {
             (Some(best), true) => ranks.iter().skip(1).map(|c| Lead::of(measure, best, c)).collect(),
             _ => leads.iter().map(|(_, lead)| *lead).collect(),
@@ -320,13 +320,13 @@ impl Verdict {
         verdict
     }
 
-    /// What is said of the build called `name`.
+    /// The judgement on the build called `name`.
     pub fn judged(&self, name: &str) -> Option<&Judged> {
         self.builds.iter().find(|judged| judged.name == name)
     }
 }
 
-/// The places of `candidates` from best to worst: those that meet all targets first.
+/// Indices of `candidates` from best to worst: those that meet all targets first.
 fn ranked(measure: Measure, candidates: &[Candidate]) -> Vec<usize> {
     let worth = |i: usize| {
         let value = candidates[i].value;
@@ -340,12 +340,12 @@ fn ranked(measure: Measure, candidates: &[Candidate]) -> Vec<usize> {
     order
 }
 
-/// The labels of those that are `so`.
+/// The labels of those for which `so` is true.
 fn labels_of(ranks: &[&Candidate], so: impl Fn(&Candidate) -> bool) -> Vec<String> {
     ranks.iter().filter(|c| so(c)).map(|c| c.label.clone()).collect()
 }
 
-/// That a soft layer shears in some builds, so that no figure of theirs is sound.
+/// Says that a soft layer shears in some builds, so that none of their figures is reliable.
 fn soft(ranks: &[&Candidate]) -> Option<String> {
     let labels = labels_of(ranks, |c| c.soft);
     (!labels.is_empty()).then(|| {
@@ -357,7 +357,7 @@ fn soft(ranks: &[&Candidate]) -> Option<String> {
     })
 }
 
-/// That nothing gives way in some builds, so that their figures rank nothing.
+/// Says that tip and work cannot move apart in some builds, so that their figures rank nothing.
 fn still(ranks: &[&Candidate]) -> Option<String> {
     let labels = labels_of(ranks, |c| c.still);
     let them = if labels.len() == 1 { "it" } else { "them" };
@@ -370,13 +370,13 @@ fn still(ranks: &[&Candidate]) -> Option<String> {
     })
 }
 
-/// Which builds meet the targets, and by how much the others miss them.
+/// Says which builds meet the targets, and by how much the others miss them.
 fn targets(about: &Circumstances, ranks: &[&Candidate]) -> String {
     let (meet, miss): (Vec<&Candidate>, Vec<&Candidate>) = ranks.iter().partition(|c| c.meets());
     let labels = |of: &[&Candidate]| listed(&of.iter().map(|c| c.label.clone()).collect::<Vec<_>>());
     let mut by_miss = miss.clone();
     by_miss.sort_by(|a, b| a.misses_by().total_cmp(&b.misses_by()));
-    // Its worst miss, and how many more there are.
+    // The worst miss of a build, and the number of its other misses.
     let worst = |c: &Candidate| {
         let more = match c.misses.len() {
             0 | 1 => String::new(),
@@ -429,7 +429,7 @@ fn targets(about: &Circumstances, ranks: &[&Candidate]) -> String {
     told.join(" ")
 }
 
-/// Who is ahead by the deciding measure, how surely, and what would tell more.
+/// Says which build is ahead by the deciding measure, how surely, and what would tell more.
 fn standing(
     about: &Circumstances,
     ranks: &[&Candidate],
@@ -498,7 +498,7 @@ fn standing(
     Some(told.join(" "))
 }
 
-/// `1.2 times sooner than NEXT (207 ms)`.
+/// The lead over the next build as text: `1.2 times sooner than NEXT (207 ms)`.
 fn against(measure: Measure, lead: &Lead, next: &Candidate) -> String {
     match lead.ratio.is_finite() {
         true => format!("{} {} ({})", lead.words(measure), next.label, valued(measure, next)),
@@ -510,7 +510,7 @@ fn in_draws(lead: &Lead) -> String {
     lead.chance.map_or(String::new(), |chance| format!(", in {} % of the draws", figures(100.0 * chance, 3)))
 }
 
-/// What is said of the builds that cannot be told apart from `best`.
+/// Says that the builds of `level` cannot be told apart from `best`, and why.
 fn level_told(measure: Measure, best: &Candidate, level: &[(&Candidate, Lead)]) -> String {
     let (rival, lead) = level[0];
     let kind = measure.kind();
@@ -534,7 +534,7 @@ fn level_told(measure: Measure, best: &Candidate, level: &[(&Candidate, Lead)]) 
     )
 }
 
-/// How the only build that meets all targets stands to the best of the others.
+/// Compares the only build that meets all targets with the best of the others.
 fn alone(measure: Measure, best: &Candidate, next: &Candidate) -> String {
     let lead = Lead::of(measure, best, next);
     let does = does(measure, best.value);
@@ -563,7 +563,7 @@ fn alone(measure: Measure, best: &Candidate, next: &Candidate) -> String {
     )
 }
 
-/// Where guesses carry much of an answer.
+/// Says where guesses carry much of an answer.
 fn guessed(ranks: &[&Candidate]) -> Option<String> {
     let held = |of: &str, part: &dyn Fn(&OnGuesses) -> f64| {
         let much = ranks.iter().filter(|c| part(&c.on_guesses) > MUCH);

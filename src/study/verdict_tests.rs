@@ -51,7 +51,7 @@ fn judge(about: &Circumstances, candidates: &[Candidate]) -> Verdict {
     Verdict::of(about, candidates, |_, _| Some(Advice { key: "feet.pads.loss".into(), narrows_to: 0.6 }))
 }
 
-/// `won` of ten draws in which the first is ahead of 2.
+/// Ten draws; in the first `won` of them this build is ahead of one at 2.
 fn draws(won: usize) -> Vec<f64> {
     (0..10).map(|i| if i < won { 1.0 } else { 3.0 }).collect()
 }

@@ -1,81 +1,83 @@
-//! How each build grows, bows and sags: the answer of the command `thermal`.
+//! Thermal growth, bow and drift of each build, and its sag under weight: the answer of the command
+//! `thermal`.
 
 use super::apart::apart;
 use super::pour::PourSheet;
 use super::pour::bodies::{PourOptions, poured};
-use crate::design::{Build, Design, Model, Profile, Substance};
-use crate::material::Property;
-use crate::modes::Statics;
-use crate::problem::{Place, Problem, suggest};
-use crate::quantity::{Draw, Spread};
-use crate::response::accuracy::spec::ThermalSpec;
-use crate::response::accuracy::{
+use serde::Serialize;
+use stillbed_design::{Build, Design, Model, Profile, Substance};
+use stillbed_input::problem::{Place, Problem, suggest};
+use stillbed_input::quantity::{Draw, Spread};
+use stillbed_material::Property;
+use stillbed_modes::Statics;
+use stillbed_response::accuracy::spec::ThermalSpec;
+use stillbed_response::accuracy::{
     Aim, Base, Best, Cure, Path, RestFault, Sag, Settling, Thermal, WarmSection, best_supports,
     drift_per_kelvin, largest_bow, sag, settling, thermal,
 };
-use serde::Serialize;
 
-/// Temperature and weight, build by build.
+/// The answer of `thermal`: effects of temperature and weight, build by build.
 #[derive(Debug, Clone, Serialize)]
 pub struct Warm {
     /// In the order of the design.
     pub builds: Vec<BuildWarm>,
     /// Shear strength by which bonds are judged, Pa.
     pub bond_strength_pa: Spread,
-    /// True where that is the usual one, since none is stated.
+    /// True where no bond strength is stated and the usual one is taken.
     pub bond_strength_usual: bool,
-    /// What is doubtful.
+    /// Warnings.
     pub notes: Vec<Problem>,
 }
 
-/// Temperature and weight of one build.
+/// Effects of temperature and weight on one build.
 #[derive(Debug, Clone, Serialize)]
 pub struct BuildWarm {
-    /// What a reader calls it.
+    /// Its name for the reader.
     pub label: String,
     /// Growth, bow, drift and stress.
     #[serde(flatten)]
     pub thermal: Thermal,
-    /// Until it is straight again after the change; `None` where heat data lack.
+    /// Times until it is straight again after the change; `None` where thermal data of a material are
+    /// missing.
     pub settling: Option<Settling>,
-    /// Until tip and work have settled with the most and with the least exchange of heat, s; `None`
-    /// where that is known exactly.
+    /// Times until tip and work have settled at the highest and the lowest film coefficient, s; `None` where
+    /// it is stated as exact.
     pub drift_settled_between_s: Option<[f64; 2]>,
-    /// Under its own weight, and under a carriage that moves; `None` for a floating base.
+    /// Sag under its own weight and under a moving carriage; `None` for a floating base.
     pub sag: Option<Sag>,
-    /// The path of the carriage under its own weight and the stated change together; `None` without a
-    /// carriage, or for a floating base.
+    /// Path of the carriage under its weight and the change of temperature together; `None` without a
+    /// carriage or for a floating base.
     pub path: Option<Path>,
-    /// Where to carry it, where that is asked.
+    /// Best supports to carry it on, where asked for.
     pub carry: Option<Best>,
 }
 
-/// Where a base is to be carried.
+/// Request for the best supports on which to carry a base.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Carry {
-    /// Names of the members under whose line the supports stand, one after another.
+    /// Names of the members, in sequence, under whose line the supports stand.
     pub along: Vec<String>,
-    /// 2 or 3.
+    /// Number of supports, 2 or 3.
     pub supports: usize,
-    /// What for.
+    /// What the supports are to make least.
     pub aim: Aim,
 }
 
-/// What is asked beside the `[thermal]` of a design.
+/// Options of `thermal` that add to or replace the `[thermal]` of a design.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct WarmOptions {
-    /// A uniform change, K, in place of the stated one.
+    /// Uniform change of temperature, K, in place of the stated one.
     pub change: Option<f64>,
-    /// Exchange of heat with the air, W/(m2 K), in place of the stated one.
+    /// Film coefficient of heat exchange with the air, W/(m2 K), in place of the stated one.
     pub film: Option<f64>,
-    /// Where to carry it.
+    /// Supports to find, if asked for.
     pub carry: Option<Carry>,
 }
 
-/// How every build of `design` stands the change of its `[thermal]`, or that of `options`.
+/// Effects on every build of `design` of the change in its `[thermal]`, or in `options`.
 ///
 /// # Errors
-/// What is wrong with the design or lacking in a material, at its place.
+/// What is wrong with the design or missing in a material, at its place.
 pub fn warm(design: &Design, options: &WarmOptions) -> Result<Warm, Vec<Problem>> {
     let change = options.change;
     let mut spec = match (&design.goal.thermal, change) {
@@ -160,7 +162,7 @@ fn of_build(
     Ok(BuildWarm { label, thermal, settling, drift_settled_between_s: between, sag, path, carry })
 }
 
-/// What the cure leaves in the mixes of `build`, poured as its sheet says.
+/// Shrinkage and cooling that the cure leaves in the mixes of `build`, poured as its sheet says.
 fn cures(design: &Design, build: &Build) -> Result<Vec<Cure>, Vec<Problem>> {
     let poured = poured(design, build, &PourOptions::default())?;
     let sheets = poured.map(|poured| poured.sheets).unwrap_or_default();
@@ -172,7 +174,7 @@ fn cures(design: &Design, build: &Build) -> Result<Vec<Cure>, Vec<Problem>> {
     Ok(sheets.into_iter().map(cure).collect())
 }
 
-/// `value`, m or rad, or 0 where it is only rounding: far below the size of an atom.
+/// `value`, m or rad; 0 where it is only rounding, far below the size of an atom.
 pub fn settled(value: f64) -> f64 {
     if value.abs() < 1e-11 { 0.0 } else { value }
 }
@@ -195,22 +197,22 @@ fn members(build: &Build, names: &[String]) -> Result<Vec<usize>, Vec<Problem>> 
     names.iter().map(find).collect()
 }
 
-/// What any build of `design` is made of: what one lacks may shrink in another.
+/// The materials of all builds of `design`, since one that a build lacks may shrink in another.
 fn materials(design: &Design) -> Vec<&str> {
     design.builds.iter().flat_map(|build| &build.substances).map(Substance::name).collect()
 }
 
-/// What compare tells of a build under temperature; what is not known is `None`.
+/// The thermal measures that `compare` shows of a build; `None` where unknown.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Quick {
-    /// How far the tip moves from the work for one kelvin everywhere, m/K.
+    /// Displacement of the tip relative to the work per kelvin of uniform heating, m/K.
     pub drift: Option<f64>,
-    /// Largest bow of the members that [thermal] names, under its temperatures, m.
+    /// Largest bow of the members that `[thermal]` names, under its temperatures, m.
     pub bow: Option<f64>,
 }
 
 impl Quick {
-    /// Those of `build`, solved as `statics` at `draw`.
+    /// The measures of `build` at `draw`, from its factorised `statics`.
     pub fn of(design: &Design, build: &Build, model: &Model, statics: &Statics, draw: &Draw) -> Quick {
         let section = |(number, profile): (usize, &Profile)| {
             let bond = profile.bond.at(draw).clamp(0.0, 1.0);
@@ -230,7 +232,7 @@ impl Quick {
     }
 }
 
-/// The sections of `build` ready for changes of temperature.
+/// The sections of `build` prepared for changes of temperature.
 fn sections(build: &Build, model: &Model) -> Result<Vec<WarmSection>, Vec<Problem>> {
     let draw = Draw::default();
     let compressive: Vec<Option<f64>> = build

@@ -1,4 +1,4 @@
-//! Solid blocks as matrices, where a factor fills more than that of a lattice.
+//! Matrices of solid blocks, which fill in more on factorisation than those of lattices.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 

@@ -1,7 +1,7 @@
-//! A comparison from its text to its answer: thirty members, ten modes, four builds.
+//! How long a comparison takes from the text to the answer: thirty members, ten modes, four builds.
 //!
-//! Prints the processor time of a comparison without spread and of 200 draws, where the system tells
-//! it, and what two threads gain; then the times by the clock.
+//! Prints the processor time without spread and with 200 draws, if the system reports it, the speed-up on
+//! two threads, and the wall times.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -41,20 +41,20 @@ fn design() -> Option<Design> {
     Design::read("gantry-mill.toml", MILL, &Table::built_in()).design
 }
 
-/// Reading and meshing alone.
+/// Only reading and meshing.
 #[divan::bench(sample_count = 10)]
 fn read() -> Option<Design> {
     design()
 }
 
-/// From text to answer, spreads off.
+/// From text to answer, without spreads.
 #[divan::bench(sample_count = 10)]
 fn compare_without_spread() -> Option<Comparison> {
     let options = Options { draws: 0, ..Options::default() };
     Comparison::of(&design()?, &options, |_, _| ()).ok()
 }
 
-/// 200 draws of a design that is read.
+/// 200 draws of a design that has been read already.
 #[divan::bench(sample_count = 3)]
 fn compare_with_200_draws(bencher: divan::Bencher) {
     let design = design();

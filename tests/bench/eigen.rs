@@ -1,8 +1,8 @@
 //! How long the lowest ten modes take, by size and kind of structure.
 //!
-//! `cargo bench --bench eigen` measures with divan. For the comparison with other solvers,
-//! `tests/bench/rivals.py` runs this program with a directory in `STILLBED_MATRICES`: it then writes the
-//! matrices there, solves each once a line of names that it reads, and prints the seconds.
+//! `cargo bench --bench eigen` measures with divan. To compare with other solvers, `tests/bench/rivals.py`
+//! runs this program with a directory in `STILLBED_MATRICES`: the program writes the matrices there, then for
+//! each line of names that it reads solves them once and prints the seconds.
 
 #![allow(clippy::expect_used, clippy::panic)] // a measurement that cannot be made may stop
 
@@ -14,7 +14,7 @@ use lattice::{Sample, beams};
 use std::hint::black_box;
 use std::io::{BufRead, Write};
 use std::time::Instant;
-use stillbed::modes::{Eigenpairs, Pencil, Settings, damped, lowest};
+use stillbed::eigen::{Eigenpairs, Pencil, Settings, damped, lowest};
 
 const COUNT: usize = 10;
 
@@ -73,7 +73,7 @@ fn lowest_ten_of_many(bencher: divan::Bencher, name: &str) {
     bencher.bench_local(|| black_box(solve(&sample)));
 }
 
-/// The damped modes that belong to ten real ones, all members with a loss of their own.
+/// Ten damped modes from ten undamped ones; every member has its own loss factor.
 #[divan::bench(args = &SAMPLES[..4])]
 fn damped_ten(bencher: divan::Bencher, name: &str) {
     let sample = sample(name);
@@ -90,7 +90,7 @@ fn damped_ten(bencher: divan::Bencher, name: &str) {
     bencher.bench_local(|| black_box(damped(&pencil, &loss, &pairs)).expect("a sound sample"));
 }
 
-/// For each name read: writes the matrices into `folder`, prints `seconds peak_kb ω²…`.
+/// For each name read, writes its matrices into `folder`, solves them and prints `seconds peak_kb ω²…`.
 fn serve(folder: &std::path::Path) -> std::io::Result<()> {
     for line in std::io::stdin().lock().lines() {
         let line = line?;
@@ -112,7 +112,7 @@ fn serve(folder: &std::path::Path) -> std::io::Result<()> {
     Ok(())
 }
 
-/// Column starts, rows and values of both matrices, each list led by its length, 64-bit little-endian.
+/// Column starts, rows and values of both matrices; each list begins with its length; 64-bit little-endian.
 fn write(path: &std::path::Path, sample: &Sample) -> std::io::Result<()> {
     let mut file = std::io::BufWriter::new(std::fs::File::create(path)?);
     for matrix in [&sample.stiffness, &sample.mass] {
@@ -130,7 +130,7 @@ fn write(path: &std::path::Path, sample: &Sample) -> std::io::Result<()> {
     file.flush()
 }
 
-/// Time that this thread has had on a processor, so that a busy machine does not count; else wall time.
+/// Processor time of this thread, which a busy machine does not change; wall time if it is not reported.
 fn processor_seconds() -> f64 {
     let status = std::fs::read_to_string("/proc/thread-self/schedstat").unwrap_or_default();
     let nanoseconds = status.split_whitespace().next().and_then(|first| first.parse::<f64>().ok());
@@ -138,7 +138,7 @@ fn processor_seconds() -> f64 {
     nanoseconds.map_or_else(|| START.elapsed().as_secs_f64(), |nanoseconds| nanoseconds / 1e9)
 }
 
-/// Largest resident size of this process so far, kB, where the system tells it.
+/// Largest resident size of this process so far, kB, if the system reports it.
 fn peak_memory() -> String {
     let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
     let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));

@@ -1,19 +1,19 @@
-//! Matrices to try the eigensolver on: lattices of beams, without the rest of the program.
+//! Test matrices for the eigensolver: lattices of beams, assembled without the rest of the program.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use faer::sparse::{SparseColMat, Triplet};
 
-/// A structure as matrices.
+/// The matrices of a structure.
 pub struct Sample {
     pub stiffness: SparseColMat<usize, f64>,
     pub mass: SparseColMat<usize, f64>,
-    /// Point of each freedom.
+    /// Point of each degree of freedom.
     pub group: Vec<usize>,
 }
 
-/// Square steel bars, 40 mm, between points of a box lattice with cells of about 0.5 m, slightly irregular
-/// so that modes are not repeated by chance; `held` fixes the points of the bottom.
+/// Square steel bars, 40 mm, between the points of a box lattice with cells of about 0.5 m. The lattice is
+/// slightly irregular, so that no modes coincide. `held` fixes the bottom points.
 pub fn beams(nx: usize, ny: usize, nz: usize, held: bool) -> Sample {
     let at = |x: usize, y: usize, z: usize| (z * ny + y) * nx + x;
     let mut points = Vec::new();
@@ -46,7 +46,7 @@ pub fn beams(nx: usize, ny: usize, nz: usize, held: bool) -> Sample {
     assembly.finish((points.len() - fixed) * 6, 6)
 }
 
-/// Entries on the way to a sample.
+/// Matrix entries collected for a sample.
 #[derive(Default)]
 pub struct Assembly {
     stiffness: Vec<Triplet<usize, usize, f64>>,
@@ -76,7 +76,7 @@ impl Assembly {
 
 pub type Square<const N: usize> = [[f64; N]; N];
 
-/// Slender beam in global axes.
+/// Stiffness and mass of a slender beam in global axes.
 fn bar(a: [f64; 3], b: [f64; 3]) -> (Square<12>, Square<12>) {
     let (e, g, rho, side): (f64, f64, f64, f64) = (210e9, 80e9, 7850.0, 0.04);
     let (area, i, j) = (side * side, side.powi(4) / 12.0, 0.1406 * side.powi(4));

@@ -1,4 +1,4 @@
-//! How long a section takes: meshed once, then solved at other moduli.
+//! How long a section takes: meshed once, then solved with other moduli.
 
 use stillbed::material::{Medium, Role};
 use stillbed::section::{Geometry, Part, Shape};

@@ -1,10 +1,10 @@
-//! How many candidate frames a second are solved, beside solving each from nothing.
+//! How many candidate frames per second a search solves, compared with solving each from scratch.
 //!
-//! `cargo bench --bench size` varies rail, bridge, column and arm of the roundness stand over
-//! stock sizes and times whole searches with 5 modes. It prints candidates a second of the clock
-//! on the threads at hand, and a second of one processor where the system tells its time, which
-//! does not mind what else the machine does; the same for each candidate meshed and solved from
-//! nothing; and their ratio. `STILLBED_STAGES=1` times the stages of one candidate too.
+//! `cargo bench --bench size` varies rail, bridge, column and arm of the roundness stand over stock sizes
+//! and times whole searches with 5 modes. It prints candidates per second of wall time on the available
+//! threads and per second of processor time, if the system reports that, which other load does not change;
+//! the same for candidates meshed and solved from scratch; and the ratio of both. `STILLBED_STAGES=1` also
+//! times the stages of one candidate.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -15,10 +15,9 @@ use rayon::prelude::*;
 use std::hint::black_box;
 use std::time::{Duration, Instant};
 use stillbed::design::{Build, Design};
+use stillbed::eigen::{Patterns, Precision, Settings, damped, damped_to, lowest};
 use stillbed::material::Table;
-use stillbed::modes::{
-    Asked, Orders, Patterns, Precision, Settings, Statics, damped, damped_to, lowest, solve,
-};
+use stillbed::modes::{Asked, Orders, Statics, solve};
 use stillbed::quantity::Draw;
 use stillbed::section::stock::Stock;
 use stillbed::study::measures::measure;
@@ -66,7 +65,7 @@ fn main() {
         black_box(search(&frames, &judge, &Effort::default(), &watch).solved.len());
     };
     println!("two threads against one: {:.2} times as fast", clock::two_threads_against_one(whole));
-    // Each from nothing: meshed, divided, ordered and solved by itself.
+    // From scratch: each candidate is meshed, subdivided, ordered and solved by itself.
     let choices: Vec<Vec<usize>> =
         (0..200).map(|i| space.axes.iter().enumerate().map(|(a, n)| (i * (a + 3)) % n).collect()).collect();
     let asked = Asked { count: COUNT, ..Asked::default() };
@@ -80,8 +79,8 @@ fn main() {
     println!("ratio {:.0}", fast / slow);
 }
 
-/// Runs `act`, which says how many candidates it solved, and prints its rates; returns that of
-/// the processor, or of the clock where the processor's time is not told.
+/// Runs `act`, which returns how many candidates it solved, and prints the rates. Returns the rate by
+/// processor time, or by wall time if that is not reported.
 fn rate(what: &str, act: impl FnOnce() -> usize) -> f64 {
     let (begun, used) = (Instant::now(), processor());
     let count = act() as f64;
@@ -99,7 +98,7 @@ fn rate(what: &str, act: impl FnOnce() -> usize) -> f64 {
     }
 }
 
-/// The least time of `act` in milliseconds, over half a second.
+/// The shortest time of `act` in milliseconds among runs over half a second.
 fn stage<T>(what: &str, mut act: impl FnMut() -> T) {
     let mut least = Duration::MAX;
     let begun = Instant::now();
@@ -111,7 +110,7 @@ fn stage<T>(what: &str, mut act: impl FnMut() -> T) {
     println!("{what}: {:.3} ms", least.as_secs_f64() * 1e3);
 }
 
-/// The stages of one candidate.
+/// Times each stage of solving one candidate.
 fn stages(design: &Design, build: &Build) {
     let model = build.model(&design.goal, &Draw::default()).expect("it is sound");
     let asked = Asked { count: COUNT, ..Asked::default() };

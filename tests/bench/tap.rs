@@ -1,10 +1,10 @@
-//! A recorded tap read: ten seconds of 48 kHz with four taps of six and of twenty modes.
+//! How long it takes to read ten seconds of 48 kHz with four taps, of six and of twenty modes.
 //!
-//! `cargo bench --bench tap`, one thread. Two modes in six bend with their amplitude.
+//! `cargo bench --bench tap`, one thread. Two of six modes change with amplitude.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
-use stillbed::response::tap::{Listen, Recipe, Ring, Strike, read_taps, synthesise};
+use stillbed::tap::{Listen, Recipe, Ring, Strike, read_taps, synthesise};
 
 fn main() {
     divan::main();

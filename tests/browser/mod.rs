@@ -1,4 +1,4 @@
-//! A headless browser, spoken to over its debugging protocol.
+//! Drives a headless browser over its debugging protocol.
 
 use serde_json::{Value, json};
 use std::io::{BufRead, BufReader};
@@ -9,10 +9,10 @@ use std::time::{Duration, Instant};
 use tungstenite::protocol::WebSocketConfig;
 use tungstenite::{Message, WebSocket};
 
-/// Programs that speak the protocol, by name.
+/// Names of browsers that speak the protocol.
 const NAMES: [&str; 4] = ["chromium", "chromium-browser", "google-chrome-stable", "google-chrome"];
 
-/// How long a page may take to come to a state.
+/// How long to wait for a page to reach a state.
 const PATIENCE: Duration = Duration::from_secs(60);
 
 /// A browser with one open tab.
@@ -23,7 +23,7 @@ pub struct Browser {
     calls: u64,
     /// What the tab reported since the last visit.
     pub events: Vec<Value>,
-    // Removed when the browser is gone.
+    // The browser's profile folder, deleted when the browser has ended.
     _profile: tempfile::TempDir,
 }
 
@@ -34,10 +34,10 @@ fn program() -> Option<PathBuf> {
 }
 
 impl Browser {
-    /// A browser, or `None` where there is none on the machine, which is said.
+    /// Starts a browser. Without one on the machine prints a note and returns `None`.
     ///
     /// # Panics
-    /// Where there is none and `STILLBED_BROWSER=required` asks for one, or where it does not start.
+    /// If there is none although `STILLBED_BROWSER=required` asks for one, or if it does not start.
     pub fn start() -> Option<Browser> {
         let Some(program) = program() else {
             let required = std::env::var("STILLBED_BROWSER").is_ok_and(|word| word == "required");
@@ -59,12 +59,12 @@ impl Browser {
         let mut lines = BufReader::new(child.stderr.take().unwrap()).lines().map_while(Result::ok);
         let address = lines.find_map(|line| Some(line.split_once("ws://")?.1.trim().to_string()));
         let address = address.expect("the browser says where it listens");
-        // What it says later is read, so that it never waits for a reader.
+        // Reads the rest of its output, so that the browser never blocks on a full pipe.
         std::thread::spawn(move || lines.for_each(drop));
         let host = address.split_once('/').unwrap().0.to_string();
         let stream = TcpStream::connect(host).unwrap();
         stream.set_read_timeout(Some(PATIENCE)).unwrap();
-        // A printed page is one long message.
+        // A page printed to PDF is one long message.
         let limits = WebSocketConfig::default().max_message_size(None).max_frame_size(None);
         let request = format!("ws://{address}");
         let (socket, _) = tungstenite::client::client_with_config(request, stream, Some(limits)).unwrap();
@@ -80,7 +80,7 @@ impl Browser {
         Some(browser)
     }
 
-    /// The answer of the tab to `method`.
+    /// Calls `method` in the tab and returns the answer.
     pub fn call(&mut self, method: &str, parameters: Value) -> Value {
         self.calls += 1;
         let mut message = json!({ "id": self.calls, "method": method, "params": parameters });
@@ -99,7 +99,7 @@ impl Browser {
         }
     }
 
-    /// The value of `script` in the page.
+    /// Runs `script` in the page and returns its value.
     pub fn run(&mut self, script: &str) -> Value {
         let asked = json!({ "expression": script, "returnByValue": true, "awaitPromise": true });
         let answer = self.call("Runtime.evaluate", asked);
@@ -116,7 +116,7 @@ impl Browser {
         }
     }
 
-    /// Opens the file at `path` and waits until it stands.
+    /// Opens the file at `path` and waits until it has loaded.
     pub fn visit(&mut self, path: &Path) {
         self.events.clear();
         self.call("Page.navigate", json!({ "url": format!("file://{}", path.display()) }));
@@ -129,13 +129,13 @@ impl Browser {
         self.call("Emulation.setDeviceMetricsOverride", size);
     }
 
-    /// Shows the page as on `media`, for those who like it `dark` or `light`.
+    /// Emulates a `media` type and the preference for a `dark` or `light` scheme.
     pub fn scheme(&mut self, media: &str, scheme: &str) {
         let features = json!([{ "name": "prefers-color-scheme", "value": scheme }]);
         self.call("Emulation.setEmulatedMedia", json!({ "media": media, "features": features }));
     }
 
-    /// Presses and lets go a key, such as `Tab`, `Enter` or `+`.
+    /// Presses and releases a key, such as `Tab`, `Enter` or `+`.
     pub fn press(&mut self, key: &str) {
         let code = match key {
             "Tab" => 9,
@@ -164,7 +164,7 @@ impl Browser {
         self.call("Input.dispatchKeyEvent", up);
     }
 
-    /// Errors, warnings of the policy and exceptions since the last visit.
+    /// Errors, violations of the security policy and exceptions since the last visit.
     pub fn complaints(&self) -> Vec<String> {
         let bad = |event: &&Value| match event["method"].as_str() {
             Some("Runtime.exceptionThrown") => true,
@@ -177,7 +177,7 @@ impl Browser {
         self.events.iter().filter(bad).map(Value::to_string).collect()
     }
 
-    /// What was asked of a disk or a server since the last visit.
+    /// Addresses requested since the last visit.
     pub fn requests(&self) -> Vec<String> {
         let asked = self.events.iter().filter(|event| event["method"] == "Network.requestWillBeSent");
         asked.map(|event| event["params"]["request"]["url"].as_str().unwrap().to_string()).collect()

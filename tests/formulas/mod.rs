@@ -1,10 +1,10 @@
-//! A workbook read back, and the few kinds of formulas in it computed from their text alone.
+//! Reads a workbook back and evaluates the few kinds of formulas in it from their text.
 
 use calamine::{Data, Reader, Xlsx, open_workbook};
 use std::collections::BTreeMap;
 use std::path::Path;
 
-/// What a cell holds.
+/// The content of a cell.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Value {
     Empty,
@@ -23,7 +23,7 @@ pub struct Book {
     leaves: BTreeMap<String, Leaf>,
 }
 
-/// `B3` to row and column from 0.
+/// Row and column, from 0, of a cell such as `B3`.
 fn place(cell: &str) -> (u32, u32) {
     let column = cell.bytes().next().unwrap() - b'A';
     (cell[1..].parse::<u32>().unwrap() - 1, u32::from(column))
@@ -67,7 +67,7 @@ impl Book {
         &self.names
     }
 
-    /// Leaf, cell and text of every formula.
+    /// Sheet, cell and text of every formula.
     pub fn formulas(&self) -> Vec<(String, String, String)> {
         let of = |(leaf, found): (&String, &Leaf)| -> Vec<(String, String, String)> {
             found.formulas.iter().map(|(at, text)| (leaf.clone(), name(*at), text.clone())).collect()
@@ -75,37 +75,37 @@ impl Book {
         self.leaves.iter().flat_map(of).collect()
     }
 
-    /// The value that stands in a cell.
+    /// The value stored in a cell.
     pub fn value(&self, leaf: &str, cell: &str) -> Value {
         self.leaves[leaf].values.get(&place(cell)).cloned().unwrap_or(Value::Empty)
     }
 
-    /// The cells of a row, counted from 1.
+    /// The cells of row `row`, which counts from 1.
     pub fn row(&self, leaf: &str, row: u32) -> Vec<Value> {
         (0..26).map(|column| self.value(leaf, &name((row - 1, column)))).collect()
     }
 
-    /// What stands in a column, counted from 0.
+    /// The values of a column, counted from 0.
     pub fn column(&self, leaf: &str, column: u32) -> Vec<Value> {
         let values = self.leaves[leaf].values.iter();
         values.filter(|((_, c), _)| *c == column).map(|(_, value)| value.clone()).collect()
     }
 
-    /// The first row, from 1, in which `text` stands in `column`.
+    /// The first row, from 1, that has `text` in `column`.
     pub fn find(&self, leaf: &str, column: u32, text: &str) -> u32 {
         let wanted = Value::Text(text.to_string());
         let found = self.leaves[leaf].values.iter().find(|((_, c), value)| *c == column && **value == wanted);
         found.unwrap_or_else(|| panic!("no {text:?} in {leaf}")).0.0 + 1
     }
 
-    /// Types a number into a cell.
+    /// Writes a number into a cell, as a reader would.
     pub fn set(&mut self, leaf: &str, cell: &str, value: f64) {
         let leaf = self.leaves.get_mut(leaf).unwrap();
         assert!(!leaf.formulas.contains_key(&place(cell)), "{cell} is a formula");
         leaf.values.insert(place(cell), Value::Number(value));
     }
 
-    /// The value of a cell, computed anew through every formula that it follows from.
+    /// The value of a cell, evaluated anew through all formulas that it depends on.
     pub fn computed(&self, leaf: &str, cell: &str) -> Value {
         match self.leaves[leaf].formulas.get(&place(cell)) {
             Some(formula) => {
@@ -217,7 +217,7 @@ impl Parser<'_> {
         word.to_string()
     }
 
-    /// A function whose bracket is open already; a range is an argument of many values.
+    /// Evaluates a function after its opening bracket; a range is one argument with many values.
     fn function(&mut self, function: &str) -> Value {
         let mut arguments: Vec<Vec<Value>> = Vec::new();
         loop {
@@ -264,7 +264,7 @@ impl Parser<'_> {
     }
 }
 
-/// A number as a formula takes it: an empty cell is nothing.
+/// The value as a number; an empty cell counts as 0.
 fn number(value: &Value) -> f64 {
     match value {
         Value::Number(value) => *value,

@@ -1,8 +1,8 @@
-//! Choices from the bytes that a fuzzer varies.
+//! Choices made from the bytes that a fuzzer varies.
 
 use arbitrary::Unstructured;
 
-/// Bytes, taken one after another; the first of all choices when they are used up.
+/// Bytes consumed one after another; once they are used up every choice is the first.
 pub struct Choices<'a>(Unstructured<'a>);
 
 impl<'a> Choices<'a> {
@@ -18,7 +18,7 @@ impl<'a> Choices<'a> {
         self.0.arbitrary().unwrap_or_default()
     }
 
-    /// A number below `count`, which is not 0.
+    /// A number below `count`, which must not be 0.
     pub fn below(&mut self, count: usize) -> usize {
         self.0.choose_index(count).unwrap_or_default()
     }

@@ -1,4 +1,4 @@
-//! Every command asked of a design that is read: an answer in finite numbers, or a refusal with its place.
+//! Runs every command on a design: it answers in finite numbers, or refuses and names the place.
 
 use super::choices::Choices;
 use super::told;
@@ -15,7 +15,7 @@ use stillbed::study::sections::Sections;
 use stillbed::study::spread::Draws;
 use stillbed::study::warm::{WarmOptions, warm};
 
-/// Asks all of them.
+/// Runs every command.
 pub fn ask(design: &Design, choices: &mut Choices) {
     let draws = if choices.once_in(5) { 2 } else { 0 };
     finite("section", Sections::of(design));

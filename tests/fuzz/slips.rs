@@ -1,8 +1,8 @@
-//! What slips of the hand, of a program or of malice leave in a text.
+//! Faulty texts, as typing errors, programs or malice leave them.
 
 use super::choices::Choices;
 
-/// Texts that stand where something else was meant.
+/// Texts put in place of the right one.
 const TEXTS: [&str; 44] = [
     "",
     " ",
@@ -50,7 +50,7 @@ const TEXTS: [&str; 44] = [
     "20 degC",
 ];
 
-/// Another text for `own`: one of the list, or its own with something changed in it.
+/// A replacement for `own`: a text of the list, or `own` with a change in it.
 pub fn text(choices: &mut Choices, own: &str) -> String {
     match choices.below(8) {
         0 | 1 => (*choices.pick(&TEXTS)).to_string(),
@@ -68,7 +68,7 @@ pub fn text(choices: &mut Choices, own: &str) -> String {
     }
 }
 
-/// `own` with one of its numbers made larger or smaller: mostly so little that it is still meant.
+/// `own` with one of its numbers made larger or smaller, mostly by so little that it stays plausible.
 pub fn scaled(choices: &mut Choices, own: &str) -> String {
     let is_of_number = |c: char| c.is_ascii_digit() || c == '.';
     let mut numbers: Vec<(usize, usize)> = Vec::new();

@@ -1,4 +1,4 @@
-//! Sound designs to begin with.
+//! Valid designs to start from.
 
 #[path = "../sound/dice.rs"]
 mod dice;
@@ -23,12 +23,12 @@ pub const SAMPLES: [&str; 7] = [
     include_str!("../../examples/measured-bed.toml"),
 ];
 
-/// Random sound design number `seed`.
+/// Random valid design number `seed`.
 pub fn design(seed: u64) -> String {
     made_design::text(seed)
 }
 
-/// A small design, sound or nearly so: up to three of its numbers changed.
+/// A small design that is valid or nearly so: up to three of its numbers are changed.
 pub fn nearly(choices: &mut Choices) -> String {
     let text = match choices.once_in(4) {
         true => SAMPLES[1].to_string(),

@@ -1,11 +1,9 @@
-//! Tables, records and bodies with something changed in them.
+//! Tables, records and bodies with random changes.
 
 use super::choices::Choices;
 use super::{slips, told};
 use stillbed::quantity::{self, Kind};
-use stillbed::response::tap::{
-    Listen, Recipe, Ring, Stated, Strike, read, read_taps, synthesise, to_csv, to_wav,
-};
+use stillbed::tap::{Listen, Recipe, Ring, Stated, Strike, read, read_taps, synthesise, to_csv, to_wav};
 
 pub const MATERIALS: &str = include_str!("../../data/materials.csv");
 pub const STOCK: &str = include_str!("../../data/stock.csv");
@@ -51,7 +49,7 @@ pub fn changed_bytes(choices: &mut Choices, bytes: &[u8]) -> Vec<u8> {
         if bytes.is_empty() {
             break;
         }
-        // Heads decide most: they are met more often.
+        // Headers decide most, so they are changed more often.
         let reach = if choices.once_in(2) { bytes.len().min(96) } else { bytes.len() };
         let at = choices.below(reach);
         match choices.below(6) {
@@ -68,7 +66,7 @@ pub fn changed_bytes(choices: &mut Choices, bytes: &[u8]) -> Vec<u8> {
     bytes
 }
 
-/// A record, changed and read; where it is read, its taps too.
+/// Changes a record and reads it, and if that works reads its taps.
 pub fn record(choices: &mut Choices) {
     let rate = *choices.pick(&[8.0, 40.0, 90.0, 500.0, 2000.0]);
     let mode = |frequency_hz: f64, loss_factor: f64| Ring {
@@ -137,7 +135,7 @@ pub fn body(as_text: bool) -> Vec<u8> {
     bytes
 }
 
-/// Quantities as options and designs have them, changed and read.
+/// Changes quantities as they appear in options and designs, and reads them.
 pub fn quantity(choices: &mut Choices) {
     let kinds = [
         Kind::Ratio,

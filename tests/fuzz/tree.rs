@@ -1,10 +1,10 @@
-//! A design as a tree, with some of its nodes changed.
+//! Changes random nodes of a design read as a TOML tree.
 
 use super::choices::Choices;
 use super::slips;
 use toml::Value;
 
-/// `text` with up to four changes; as it is where it is no TOML.
+/// `text` with up to four changes; unchanged if it is not TOML.
 pub fn changed(choices: &mut Choices, text: &str) -> String {
     let Ok(table) = toml::from_str::<toml::Table>(text) else { return text.to_string() };
     let mut root = Value::Table(table);
@@ -20,7 +20,7 @@ pub fn changed(choices: &mut Choices, text: &str) -> String {
     }
 }
 
-/// How many nodes lie below `value`.
+/// Number of nodes below `value`.
 fn count(value: &Value) -> usize {
     match value {
         Value::Table(table) => table.values().map(|own| 1 + count(own)).sum(),

@@ -1,26 +1,32 @@
-//! Records as people make them, from equations of motion and a chain of faults, with their truths.
+//! Synthetic records with the faults of real ones, and the true modes that each was made from.
+//!
+//! ```text
+//! structure   nonlinear oscillators, integrated: the ring, and the true frequency and loss by amplitude
+//! recorder    what happens between part and file: room, hum, clipping, automatic gain, codecs
+//! mod         draws a record with random modes and faults, and scores a reading against the truth
+//! ```
 
 pub mod recorder;
 pub mod structure;
 
 use recorder::{Chance, Codec, Gain};
-use stillbed::response::tap::{Record, Stated, Stretch, TapReading, read};
+use stillbed::tap::{Record, Stated, Stretch, TapReading, read};
 use structure::{Blow, Law, Local, Oscillator};
 
-/// A record, what is true of it, and what was done to it.
+/// A record, its true modes, and the faults that were added.
 pub struct Made {
-    /// As it is read, or why it is not.
+    /// The record as read from its file, or why it was refused.
     pub record: Result<Record, String>,
     pub truths: Vec<Truth>,
     pub faults: Vec<&'static str>,
 }
 
-/// One mode as it is: over the amplitudes that it rings at.
+/// One true mode, over the amplitudes at which it rings.
 pub struct Truth {
     pub curve: Vec<Local>,
-    /// Level under the strongest, dB.
+    /// Level relative to the first mode, dB.
     pub level_db: f64,
-    /// Level over what hides it, dB.
+    /// Level over the noise, or over the floor of the codec, dB.
     pub over_noise_db: f64,
 }
 
@@ -34,17 +40,17 @@ impl Truth {
     pub fn loss(&self) -> (f64, f64) {
         self.ends(|local| local.loss_factor)
     }
-    /// What it is between two parts of its strongest amplitude: frequency and loss factor.
+    /// Ranges of frequency and loss factor between two amplitudes, in parts of the largest one.
     fn around(&self, low: f64, high: f64) -> ((f64, f64), (f64, f64)) {
         let start = self.curve.first().map_or(0.0, |local| local.amplitude);
-        // The curve is rough: its neighbours on both sides count too.
+        // The curve is coarse: neighbouring points on both sides count too.
         let (low, high) = (0.8 * low * start, 1.25 * high * start);
         let near: Vec<Local> =
             self.curve.iter().filter(|local| (low..high).contains(&local.amplitude)).copied().collect();
         let part = Truth { curve: if near.is_empty() { self.curve.clone() } else { near }, ..*self };
         (part.frequency(), part.loss())
     }
-    /// True when a reader may be asked to find it.
+    /// True when the reading is expected to find it.
     pub fn audible(&self) -> bool {
         self.level_db > -30.0 && self.over_noise_db > 20.0
     }
@@ -62,7 +68,7 @@ pub fn make(seed: u64) -> Made {
     let mut faults = Vec::new();
     let (first, highest) =
         if sensor { (chance.over(8.0, 0.12 * rate), 0.4 * rate) } else { (chance.over(80.0, 900.0), 5000.0) };
-    // Modes apart by a tenth at least, so that each is one.
+    // Frequencies differ by at least a tenth, so that no two modes merge.
     let mut oscillators: Vec<Oscillator> = Vec::new();
     let mut frequency = first;
     for k in 0..1 + chance.pick(4) {
@@ -211,7 +217,7 @@ fn table(
         match stamps {
             1 => t += 0.08 * chance.normal().clamp(-2.5, 2.5) / rate,
             2 => {
-                // Stamped as they arrive, in order: some come late, those behind them at once.
+                // Stamped in order of arrival: some samples come late, the next ones right after them.
                 late =
                     (late - 1.0).max(0.0) + if chance.one_in(batch) { chance.between(0.0, 6.0) } else { 0.0 };
                 t = (t + (late + chance.between(0.0, 0.3)) / rate).max(before + 2e-5);
@@ -248,24 +254,24 @@ fn wave(x: &[f64], rate: f64, faults: &mut Vec<&'static str>, chance: &mut Chanc
     read("record.wav", &bytes.into_inner(), &Stated::default()).map_err(|problems| problems[0].to_string())
 }
 
-/// How a reading stands to the truth.
+/// Counts of how readings compare with the truth.
 #[derive(Debug, Default, Clone, Copy)]
 pub struct Score {
     pub audible: usize,
     pub found: usize,
     pub frequencies: usize,
     pub losses: usize,
-    /// Losses that are only bounded, or not stated.
+    /// Modes whose loss factor is only bounded, or not stated.
     pub bounded: usize,
     pub false_lines: usize,
     pub false_losses: usize,
-    /// Points of the curves over amplitude, and those whose limits hold.
+    /// Points of the curves over amplitude; `points_held` are those whose limits hold.
     pub points: usize,
     pub points_held: usize,
-    /// Records of single hits that were read, and those of which a second one is said.
+    /// Records without a bounce; `said_again` are those in which a second hit is reported.
     pub singles: usize,
     pub said_again: usize,
-    /// Records with a bounce, and those of which it is said.
+    /// Records with a bounce; `noticed` are those in which it is reported.
     pub bounces: usize,
     pub noticed: usize,
 }
@@ -312,7 +318,7 @@ impl std::fmt::Display for Score {
     }
 }
 
-/// Two ranges that have a value in common.
+/// True when two ranges overlap.
 fn meet(a: (f64, f64), b: (f64, f64)) -> bool {
     a.0 <= b.1 && b.0 <= a.1
 }
@@ -358,10 +364,10 @@ pub fn score(made: &Made, reading: Option<&TapReading>, mut tell: impl FnMut(Str
             ));
         }
         if mode.amplitude_trend.bends && !made.faults.contains(&"bounce") {
-            // As far down as the truth goes.
+            // The true curve ends near a hundredth of the largest amplitude.
             let known = |point: &&Stretch| point.amplitude > 0.02;
             for point in mode.amplitude_trend.stretches.iter().filter(known) {
-                // The reading begins somewhat behind the blow.
+                // The reading begins slightly after the impact.
                 let (f, loss) = truth.around(0.7 * point.amplitude, point.amplitude);
                 let (own_f, own_loss) = (point.frequency_hz, point.loss_factor);
                 score.points += 1;

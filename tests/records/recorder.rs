@@ -1,10 +1,10 @@
-//! What becomes of a signal between the part and the file.
+//! What happens to a signal between the part and the file: room, hum, handling, gain, codec.
 
 use rand::{RngExt, SeedableRng, rngs::StdRng};
 use rand_distr::{Distribution, StandardNormal};
 use std::f64::consts::{PI, TAU};
 
-/// A source of chance that reads well.
+/// Random numbers with short names.
 pub struct Chance(pub StdRng);
 
 impl Chance {
@@ -14,7 +14,7 @@ impl Chance {
     pub fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.0.random::<f64>()
     }
-    /// Even in the logarithm.
+    /// Uniform in the logarithm.
     pub fn over(&mut self, low: f64, high: f64) -> f64 {
         low * (high / low).powf(self.0.random::<f64>())
     }
@@ -33,7 +33,7 @@ pub fn peak(x: &[f64]) -> f64 {
     x.iter().fold(0.0, |most: f64, x| most.max(x.abs()))
 }
 
-/// A room: combs and two all-passes, falling by 60 dB in `seconds`.
+/// Adds the reverberation of a room (comb filters and two all-passes), which falls by 60 dB in `seconds`.
 pub fn reverberate(x: &mut [f64], rate: f64, seconds: f64, level: f64) {
     let dry = x.to_vec();
     let mut wet = vec![0.0; x.len()];
@@ -60,7 +60,7 @@ pub fn reverberate(x: &mut [f64], rate: f64, seconds: f64, level: f64) {
     x.iter_mut().zip(wet).for_each(|(x, w)| *x += level * w);
 }
 
-/// Mains hum with overtones; `wanders` moves its pitch and strength slowly.
+/// Adds mains hum with overtones; with `wanders` its frequency and strength drift slowly.
 pub fn hum(x: &mut [f64], rate: f64, mains: f64, level: f64, wanders: bool, chance: &mut Chance) {
     let overtones: Vec<(f64, f64, f64)> =
         (1..=5).map(|k| (f64::from(k), chance.between(0.1, 1.0), chance.between(0.0, TAU))).collect();
@@ -77,7 +77,7 @@ pub fn hum(x: &mut [f64], rate: f64, mains: f64, level: f64, wanders: bool, chan
     }
 }
 
-/// Noise below `corner`, of root mean square `level`.
+/// Adds noise below `corner`, Hz, with a root mean square of `level`.
 pub fn rumble(x: &mut [f64], rate: f64, corner: f64, level: f64, chance: &mut Chance) {
     let keep = (-TAU * corner / rate).exp();
     let (mut one, mut two) = (0.0, 0.0);
@@ -89,7 +89,7 @@ pub fn rumble(x: &mut [f64], rate: f64, corner: f64, level: f64, chance: &mut Ch
     }
 }
 
-/// Thumps of a hand before `until` seconds.
+/// Adds two thumps of a hand before `until`, s.
 pub fn handle(x: &mut [f64], rate: f64, until: f64, level: f64, chance: &mut Chance) {
     for _ in 0..2 {
         let at = chance.between(0.05, (until - 0.3).max(0.06));
@@ -103,16 +103,16 @@ pub fn handle(x: &mut [f64], rate: f64, until: f64, level: f64, chance: &mut Cha
     }
 }
 
-/// How a recorder turns its gain by itself.
+/// How a recorder changes its gain automatically.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Gain {
-    /// Down at once, slowly up again.
+    /// Falls at once and rises slowly.
     Creeping,
     /// Follows the level within a tenth of a second.
     Compressing,
-    /// Only the loudest part is held down.
+    /// Reduces only the loudest part.
     Limiting,
-    /// What is quiet is made quieter.
+    /// Makes quiet parts quieter.
     Gating,
 }
 
@@ -139,11 +139,11 @@ pub fn turn(x: &mut [f64], rate: f64, gain: Gain, chance: &mut Chance) {
 /// A lossy codec.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Codec {
-    /// Long blocks of lines, coarse where masked, nothing where weak.
+    /// Long transform blocks: lines coarsely quantized in each band, weak ones set to zero.
     Long,
     /// The same in short blocks.
     Short,
-    /// Four bits of difference a sample.
+    /// Differential coding with four bits per sample.
     Differences,
 }
 
@@ -165,8 +165,8 @@ fn differences(x: &mut [f64]) {
     }
 }
 
-/// Lapped blocks of `half` lines: each band in steps of `coarse` of its largest line, lines below a
-/// floor at zero.
+/// Lapped transform with blocks of `half` lines: each band is quantized in steps of `coarse` times its
+/// largest line; lines below a floor become zero.
 fn lines(x: &mut [f64], half: usize, coarse: f64) {
     let whole = 2 * half;
     let window: Vec<f64> = (0..whole).map(|n| (PI * (n as f64 + 0.5) / whole as f64).sin()).collect();
@@ -176,7 +176,7 @@ fn lines(x: &mut [f64], half: usize, coarse: f64) {
     padded.extend_from_slice(x);
     padded.resize(padded.len().div_ceil(half) * half + half, 0.0);
     let mut out = vec![0.0; padded.len()];
-    // The transform by a complex one of four times the length: plain, and fast enough here.
+    // The transform is computed by an FFT of four times the length: simple, and fast enough here.
     let plan = planner.plan_fft_forward(4 * whole);
     let mut input = plan.make_input_vec();
     let mut output = plan.make_output_vec();
@@ -184,7 +184,7 @@ fn lines(x: &mut [f64], half: usize, coarse: f64) {
         if from + whole > padded.len() {
             break;
         }
-        // X_k = sum x_n cos(pi/half (n + 1/2 + half/2)(k + 1/2)) : odd points of a grid twice as fine.
+        // X_k = sum x_n cos(pi/half (n + 1/2 + half/2)(k + 1/2)): the odd points of a grid twice as fine.
         input.fill(0.0);
         for n in 0..whole {
             let place = 2 * n + 1 + half;
@@ -202,7 +202,7 @@ fn lines(x: &mut [f64], half: usize, coarse: f64) {
             band.iter_mut().for_each(|line| *line = (*line / step).round() * step);
             low = high;
         }
-        // Back: x_n = 2/half sum X_k cos(...), by the same grid.
+        // Inverse: x_n = 2/half sum X_k cos(...), on the same grid.
         let mut back = vec![0.0; 4 * whole];
         for (k, line) in spectrum.iter().enumerate() {
             back[2 * k + 1] = *line;

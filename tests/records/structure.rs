@@ -1,4 +1,4 @@
-//! What rings: oscillators whose equation of motion is integrated, struck by half-sines of force.
+//! The structure that rings: nonlinear oscillators, integrated in time and struck by half-sines of force.
 //!
 //! ```text
 //! x'' + eta w x' + w^2 x (1 - b x^2) + sliders = f(t)
@@ -7,14 +7,14 @@
 
 use std::f64::consts::{PI, TAU};
 
-/// What in a mode depends on amplitude.
+/// How a mode depends on amplitude.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Law {
-    /// Nothing.
+    /// Not at all.
     Linear,
-    /// Softer by this part at the amplitude 1.
+    /// Its stiffness falls by this part at the amplitude 1.
     Softening(f64),
-    /// This part of the stiffness rubs; at the amplitude 1 about half of it slips.
+    /// This part of its stiffness consists of friction sliders, two thirds of which slip at the amplitude 1.
     Rubbing(f64),
 }
 
@@ -22,14 +22,14 @@ pub enum Law {
 #[derive(Debug, Clone, Copy)]
 pub struct Oscillator {
     pub frequency_hz: f64,
-    /// Of its linear damper.
+    /// Loss factor of its linear damper.
     pub loss_factor: f64,
     pub law: Law,
-    /// Its share of a blow, and of what the sensor sees.
+    /// Its share in the signal of the sensor.
     pub weight: f64,
 }
 
-/// A half-sine of force.
+/// An impact: a half-sine of force.
 #[derive(Debug, Clone, Copy)]
 pub struct Blow {
     pub time_s: f64,
@@ -37,7 +37,7 @@ pub struct Blow {
     pub strength: f64,
 }
 
-/// Frequency and loss factor at an amplitude.
+/// Frequency and loss factor of a mode at one amplitude.
 #[derive(Debug, Clone, Copy)]
 pub struct Local {
     pub amplitude: f64,
@@ -53,7 +53,7 @@ struct Motion {
     x: f64,
     v: f64,
     sliders: [f64; SLIDERS],
-    /// From a hundredth of the amplitude 1 to ten times of it, in parts of each slider's stiffness.
+    /// Displacement at which each slider slips: from 0.01 to 10 times the amplitude 1.
     limits: [f64; SLIDERS],
 }
 
@@ -63,7 +63,7 @@ impl Motion {
         Motion { of, x: 0.0, v: 0.0, sliders: [0.0; SLIDERS], limits }
     }
 
-    /// Acceleration that the springs give, after the sliders have followed.
+    /// Restoring acceleration of springs and sliders after a displacement by `moved`.
     fn restoring(&mut self, moved: f64) -> f64 {
         let square = (TAU * self.of.frequency_hz).powi(2);
         match self.of.law {
@@ -82,10 +82,10 @@ impl Motion {
         }
     }
 
-    /// One step of `h` seconds; the acceleration behind it.
+    /// Advances by one step of `h` seconds; returns the acceleration at its end.
     fn step(&mut self, h: f64, push: f64) -> f64 {
         let loss = self.of.loss_factor * TAU * self.of.frequency_hz;
-        // Kick, drift, kick; the damper is taken exactly.
+        // Drift, then kick; the damper is integrated exactly.
         let moved = h * self.v;
         self.x += moved;
         let pull = self.restoring(moved);
@@ -94,12 +94,12 @@ impl Motion {
     }
 }
 
-/// Steps in a sample: at least fifty in a cycle.
+/// Time steps per sample: at least fifty per cycle.
 fn steps(of: &Oscillator, rate_hz: f64) -> usize {
     (50.0 * of.frequency_hz / rate_hz).ceil().max(1.0) as usize
 }
 
-/// Acceleration in parts of w^2 times the amplitude 1, by sample, after `blows`.
+/// Acceleration over w^2 times the amplitude 1, by sample, under the impacts `blows`.
 pub fn ring(of: &Oscillator, blows: &[Blow], rate_hz: f64, count: usize) -> Vec<f64> {
     let per = steps(of, rate_hz);
     let h = 1.0 / (rate_hz * per as f64);
@@ -114,7 +114,7 @@ pub fn ring(of: &Oscillator, blows: &[Blow], rate_hz: f64, count: usize) -> Vec<
                 .iter()
                 .filter(|blow| (blow.time_s..blow.time_s + blow.duration_s).contains(&t))
                 .map(|blow| {
-                    // A blow of strength 1, short against the period, starts the amplitude 1.
+                    // A short impact of strength 1 excites the amplitude 1.
                     let peak = blow.strength * omega * PI / (2.0 * blow.duration_s);
                     peak * (PI * (t - blow.time_s) / blow.duration_s).sin()
                 })
@@ -126,13 +126,13 @@ pub fn ring(of: &Oscillator, blows: &[Blow], rate_hz: f64, count: usize) -> Vec<
     out
 }
 
-/// Frequency and loss over amplitude of a free decay from `start` down by 40 dB, read from its
-/// crossings and peaks at the same steps.
+/// True frequency and loss factor by amplitude, of a free decay from `start` down by 40 dB; read from the
+/// upward zero crossings and the speeds there, integrated with the same time steps.
 pub fn truth(of: &Oscillator, start: f64, rate_hz: f64) -> Vec<Local> {
     let h = 1.0 / (rate_hz * steps(of, rate_hz) as f64);
     let mut motion = Motion::at_rest(*of);
     motion.v = start * TAU * of.frequency_hz;
-    // Upward crossings: time, and speed there over w.
+    // Upward zero crossings: the time, and the speed there over w.
     let mut crossings: Vec<(f64, f64)> = Vec::new();
     let mut before = (motion.x, motion.v);
     let mut t = 0.0;

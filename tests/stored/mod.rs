@@ -1,4 +1,4 @@
-//! Outputs that are stored whole beside the tests.
+//! Compares whole outputs with stored files.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -8,7 +8,7 @@ pub fn root() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).to_path_buf()
 }
 
-/// Compares outputs with their stored ones; all differences are told at the end.
+/// Collects the differences between outputs and stored files, to report them all at the end.
 pub struct Store {
     writes: bool,
     differences: Vec<String>,
@@ -41,7 +41,7 @@ impl Store {
         }
     }
 
-    /// Fails when anything differed.
+    /// Fails if any output differed.
     pub fn finish(self) {
         assert!(self.differences.is_empty(), "{}", self.differences.join("\n"));
     }

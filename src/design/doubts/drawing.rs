@@ -1,22 +1,22 @@
-//! Points, lengths and masses that are most likely slips.
+//! Points, lengths and masses that are most likely mistakes.
 
 use super::doubt;
-use crate::design::drawing::Drawing;
-use crate::problem::Problem;
-use crate::quantity::{Kind, figures, show};
+use crate::drawing::Drawing;
 use std::collections::HashMap;
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::{Kind, figures, show};
 
-/// A coordinate beyond which the unit is doubted, m.
+/// A coordinate beyond this makes the unit doubtful, m.
 const FAR: f64 = 20.0;
-/// The same of the length of a member, m.
+/// A member longer than this makes the unit doubtful, m.
 const LONG: f64 = 10.0;
-/// Members shorter than this are refused, m: their stiffness drowns that of all others in rounding.
+/// Members shorter than this are refused, m: rounding of their stiffness would drown that of all others.
 const SHORTEST: f64 = 1e-4;
-/// Points nearer than this lie at one place, m.
+/// Points closer than this coincide, m.
 const ONE_PLACE: f64 = 1e-6;
-/// A unit vector.
+/// A unit vector unlike the directions in which people draw.
 const ASKEW: [f64; 3] = [0.48, 0.6, 0.64];
-/// A mass farther from its point than this many sizes of the drawing is doubted.
+/// A mass further from its point than this many sizes of the drawing is doubtful.
 const FAR_OUT: f64 = 2.0;
 
 /// What is doubtful about places, lengths and masses.
@@ -64,8 +64,8 @@ fn places(drawing: &Drawing) -> Vec<Problem> {
     said
 }
 
-/// By point: the first point before it that lies at the same place, unless a member joins the two: that it has
-/// no length is said of the frame.
+/// For each point: the first earlier point at the same place, unless a member joins the two. That this member
+/// has no length is reported of the frame.
 fn twins(drawing: &Drawing) -> Vec<Option<usize>> {
     let points: Vec<_> = drawing.points.iter().collect();
     let joins = |a: &str, b: &str| {
@@ -74,7 +74,7 @@ fn twins(drawing: &Drawing) -> Vec<Option<usize>> {
             ends.contains(&a) && ends.contains(&b)
         })
     };
-    // Along a line askew to what people draw, so that few points share a place on it.
+    // Along a direction unlike those that people draw in, so that few points share a place on it.
     let along = |i: &usize| points[*i].1.position.iter().zip(ASKEW).map(|(x, e)| x * e).sum::<f64>();
     let mut across: Vec<usize> = (0..points.len()).collect();
     across.sort_by(|a, b| along(a).total_cmp(&along(b)));
@@ -93,7 +93,7 @@ fn twins(drawing: &Drawing) -> Vec<Option<usize>> {
     twins
 }
 
-/// Parts of the drawing that no member joins.
+/// Parts of the drawing that no member connects.
 fn halves(drawing: &Drawing) -> Vec<Problem> {
     let points: Vec<_> = drawing.points.iter().collect();
     let numbers: HashMap<&str, usize> = points.iter().enumerate().map(|(i, (name, _))| (*name, i)).collect();
@@ -147,7 +147,7 @@ fn lengths(drawing: &Drawing) -> Vec<Problem> {
                 "is the unit right?",
             ));
         }
-        // At no length at all the points lie at one place, which is said of the frame.
+        // At zero length the points coincide, which is reported of the frame.
         if (1e-9..SHORTEST).contains(&length) {
             let message = format!(
                 "{} long; a member shorter than {} cannot be computed beside others",

@@ -1,15 +1,15 @@
-//! Binder that is short of the voids, and prices that are missing.
+//! Too little binder for the voids, and missing prices.
 
 use super::doubt;
-use crate::design::build::Build;
-use crate::design::substance::Substance;
-use crate::material::Role;
-use crate::material::demand::{Filling, demand};
-use crate::material::spec::AirSpec;
-use crate::problem::Problem;
-use crate::quantity::{Draw, figures};
+use crate::build::Build;
+use crate::substance::Substance;
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::{Draw, figures};
+use stillbed_material::Role;
+use stillbed_material::demand::{Filling, demand};
+use stillbed_material::spec::AirSpec;
 
-/// Mixes whose binder leaves air between the packed grains that the recipe does not state.
+/// Mixes with too little binder, which leaves air between the packed grains that the recipe does not state.
 pub(super) fn short_of_binder(builds: &[Build]) -> Vec<Problem> {
     let mut said: Vec<Problem> = Vec::new();
     for build in builds {
@@ -44,7 +44,7 @@ pub(super) fn short_of_binder(builds: &[Build]) -> Vec<Problem> {
     said
 }
 
-/// Materials without a price in builds that state prices, and builds without any where others have.
+/// Materials without a price in builds that state prices, and builds without any where others have some.
 pub(super) fn without_price(builds: &[Build]) -> Vec<Problem> {
     let mut said = Vec::new();
     if builds.iter().all(|build| build.drawing.prices.is_empty()) {
@@ -69,7 +69,7 @@ pub(super) fn without_price(builds: &[Build]) -> Vec<Problem> {
     said
 }
 
-/// What the members of a build are made of, cavities aside.
+/// What the members of a build are made of, without cavities.
 fn used(build: &Build) -> impl Iterator<Item = &str> {
     let made = |medium: usize| {
         let parts = build.profiles.iter().flat_map(|profile| profile.geometry.parts());

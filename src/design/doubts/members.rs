@@ -1,22 +1,22 @@
-//! Members that beam theory stands for badly: stubs, slabs, strips side by side.
+//! Members that beam theory describes badly: stubs, slabs, strips side by side.
 //!
-//! Members of one section that follow each other in line without a joint between them bend as one
-//! bar, and are measured as one.
+//! Members of one section that follow each other in line without a joint between them bend as one bar, and
+//! are measured as one.
 
 use super::doubt;
-use crate::design::build::{Build, Profile};
-use crate::design::model::Model;
-use crate::frame::{Frame, Line, Member};
-use crate::problem::Problem;
-use crate::quantity::{Kind, show};
+use crate::build::{Build, Profile};
+use crate::model::Model;
+use stillbed_frame::{Frame, Line, Member};
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::{Kind, show};
 
-/// A member wider than this part of its length has modes across its width that no beam has.
+/// A slab wider than this fraction of its length has modes across its width that no beam has.
 const WIDE: f64 = 2.0 / 3.0;
 /// A section is a slab when it is at least this many times as wide as it is thick.
 const FLAT: f64 = 2.0;
-/// Directions whose cosine is nearer to one than this are one.
+/// Directions are parallel when their cosine differs from one by less than this.
 const PARALLEL: f64 = 1e-6;
-/// Bars nearer to each other than this many of their widths lie against each other.
+/// Bars lie against each other when their distance is at most this multiple of their width.
 const AGAINST: f64 = 1.02;
 
 /// Members that follow each other in line as one bar.
@@ -142,7 +142,7 @@ fn stated<'b>(
     build: &'b Build,
     frame: &Frame,
     member: usize,
-) -> Option<(&'b Profile, &'b crate::frame::spec::MemberSpec)> {
+) -> Option<(&'b Profile, &'b stillbed_frame::spec::MemberSpec)> {
     let member = frame.members.get(member)?;
     let spec = build.drawing.members.get(&member.name)?;
     let profile = build.profiles.iter().find(|profile| profile.name == spec.section.value)?;
@@ -155,7 +155,7 @@ mod tests {
 
     #[test]
     fn a_bar_shorter_than_deep_is_doubted_and_its_pieces_in_line_are_not() {
-        // Two pieces of 200 mm in line are a bar of 400 mm.
+        // Two members of 200 mm in line are a bar of 400 mm.
         assert!(said_of("60 x 40 x 3 mm", "250 x 250 x 3 mm").is_empty());
         let said = said_of("60 x 40 x 3 mm", "450 x 450 x 5 mm");
         assert_eq!(said.len(), 1, "{said:?}");

@@ -1,12 +1,12 @@
-//! What is doubtful in a design although its names and sizes can be read: most of it is computed
-//! all the same, and said beside the answers.
+//! What is doubtful in a design although it can be read? Most of it is computed all the same, and shown
+//! beside the results.
 //!
 //! ```text
-//! drawing    points, lengths and masses as they are drawn
+//! drawing    points, lengths and masses as drawn
 //! supports   feet, joints, what holds the base
-//! sections   sizes out of proportion, sections that nothing is made of, layers that shear
-//! members    members that beam theory stands for badly: stubs, slabs, strips side by side
-//! making     binder short of the voids, prices that are missing
+//! sections   sizes out of proportion, unused sections, soft layers that shear
+//! members    members that beam theory describes badly: stubs, slabs, strips side by side
+//! making     too little binder for the voids, missing prices
 //! ```
 
 mod drawing;
@@ -18,10 +18,10 @@ mod supports;
 use super::build::Build;
 use super::drawing::Drawing;
 use super::model::Model;
-use crate::modes::Corner;
-use crate::problem::{Place, Problem};
+use stillbed_input::problem::{Place, Problem};
+use stillbed_modes::Corner;
 
-/// What is doubtful in a drawing as it is stated.
+/// What is doubtful in a drawing as stated.
 pub(super) fn of_drawing(stated: &Drawing) -> Vec<Problem> {
     let mut said = supports::doubts(stated);
     said.extend(drawing::doubts(stated));
@@ -50,10 +50,10 @@ fn doubt(place: &Place, message: impl Into<String>, help: impl Into<String>) -> 
 
 #[cfg(test)]
 mod tests {
-    use crate::design::Design;
-    use crate::material::Table;
+    use crate::Design;
+    use stillbed_material::Table;
 
-    /// A clamped bar of steel with `change` made to its text; what is said of it.
+    /// The problems of a clamped bar of steel with `from` in its text replaced by `to`.
     pub(super) fn said_of(from: &str, to: &str) -> Vec<String> {
         let text = BAR.replace(from, to);
         assert!(from.is_empty() || text != BAR, "\"{from}\" is not there");

@@ -1,15 +1,14 @@
-//! Sections that nothing is made of, sizes out of proportion, layers across which plane sections do
-//! not hold.
+//! Unused sections, sizes out of proportion, and soft layers across which plane sections do not stay plane.
 
 use super::doubt;
-use crate::design::build::Build;
-use crate::design::drawing::Drawing;
-use crate::design::model::Model;
-use crate::problem::Problem;
-use crate::quantity::{Kind, figures, show};
-use crate::section::Shape;
+use crate::build::Build;
+use crate::drawing::Drawing;
+use crate::model::Model;
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::{Kind, figures, show};
+use stillbed_section::Shape;
 
-/// A wall thinner than this is doubted, m: foil.
+/// A wall thinner than this is foil, and doubtful, m.
 const FOIL: f64 = 1e-4;
 
 /// What is doubtful about the sections of a drawing.
@@ -34,7 +33,7 @@ pub(super) fn doubts(drawing: &Drawing) -> Vec<Problem> {
     said
 }
 
-/// Sections whose parts bend for themselves across a layer that shears.
+/// Sections whose parts bend independently across a layer that shears.
 pub(super) fn soft_layers(build: &Build, model: &Model) -> Vec<Problem> {
     let mut said = Vec::new();
     for (profile, solution) in build.profiles.iter().zip(&model.sections) {
@@ -66,7 +65,7 @@ fn thinnest(shape: &Shape) -> Option<f64> {
     }
 }
 
-/// The largest size of a shape, where it is out of all proportion to a small machine.
+/// The largest dimension of a shape, where it is out of proportion for a small machine.
 fn oversize(shape: &Shape) -> Option<(&'static str, f64)> {
     let (what, size, limit) = match shape {
         Shape::Tube { wall, .. } | Shape::Pipe { wall, .. } if *wall > 0.1 => ("wall", *wall, 0.1),

@@ -1,10 +1,10 @@
-//! Feet and joints out of all order, and bases that nothing holds or carries.
+//! Feet and joints of implausible stiffness or loss, and bases that nothing holds or carries.
 
 use super::doubt;
-use crate::design::drawing::Drawing;
-use crate::frame::spec::{FootSpec, JointSpec};
-use crate::problem::{Place, Problem};
-use crate::quantity::{Kind, show};
+use crate::drawing::Drawing;
+use stillbed_frame::spec::{FootSpec, JointSpec};
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::{Kind, show};
 
 /// What is doubtful about what holds the base and its members.
 pub(super) fn doubts(drawing: &Drawing) -> Vec<Problem> {
@@ -48,7 +48,7 @@ fn holds_nothing(foot: &FootSpec) -> bool {
     springs.into_iter().all(|spring| spring.value == 0.0)
 }
 
-/// Feet that all slide up and down, with no anchor that holds upright.
+/// Feet that are all free to slide along z, without an anchor that holds z.
 fn uncarried(drawing: &Drawing) -> Option<Problem> {
     let (_, first) = drawing.feet.iter().next()?;
     let feet = drawing.feet.iter().all(|(_, foot)| foot.stiffness[2].value == 0.0 && !holds_nothing(foot));

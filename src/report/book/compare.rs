@@ -4,8 +4,8 @@ use super::super::present::compare::filled;
 use super::super::table::{Cell, Table};
 use super::leaf::{Given, Leaf, Look, MONEY, NO_PRICE, cell, decimals};
 use super::{Imprint, bound, notes};
-use crate::study::compare::{Compared, Comparison};
 use rust_xlsxwriter::XlsxError;
+use stillbed_study::compare::{Compared, Comparison};
 
 /// The workbook of `answer`.
 ///
@@ -33,7 +33,7 @@ pub fn book(answer: &Comparison, imprint: &Imprint) -> Result<Vec<u8>, XlsxError
     bound(leaves, imprint)
 }
 
-/// One row a build; costs point to the leaf where their prices can be changed.
+/// The sheet with one row per build. Costs refer to the sheet where prices can be changed.
 fn builds(table: &Table, totals: &[(u32, Given)]) -> Result<Leaf, XlsxError> {
     let mut widths = vec![13.0; table.heads.len()];
     widths[0] = 34.0;
@@ -48,7 +48,7 @@ fn builds(table: &Table, totals: &[(u32, Given)]) -> Result<Leaf, XlsxError> {
     Ok(leaf)
 }
 
-/// What each build costs, part by part, and the row of each total.
+/// The cost of each build part by part, and per build the row and value of its total.
 fn costs(answer: &Comparison) -> Result<(Leaf, Vec<(u32, Given)>), XlsxError> {
     let mut leaf = Leaf::new("Costs", &[34.0, 34.0, 12.0, 14.0, 14.0])?;
     leaf.heads(&["build", "of", "mass, kg", "price per kg", "cost"])?;
@@ -88,7 +88,7 @@ fn costs(answer: &Comparison) -> Result<(Leaf, Vec<(u32, Given)>), XlsxError> {
     Ok((leaf, totals))
 }
 
-/// The limits and the median of every measure that has a spread.
+/// Value, 5 %, 50 % and 95 % limits of every measure that has a spread.
 fn spreads(table: &Table) -> Result<Leaf, XlsxError> {
     let mut leaf = Leaf::new("Spreads", &[34.0, 24.0, 10.0, 14.0, 14.0, 14.0, 14.0])?;
     leaf.heads(&["build", "measure", "unit", "stated", "5 %", "50 %", "95 %"])?;
@@ -115,7 +115,7 @@ fn spreads(table: &Table) -> Result<Leaf, XlsxError> {
     Ok(leaf)
 }
 
-/// In how many draws one build beats another.
+/// The share of draws in which one build beats another.
 fn chances(answer: &Comparison) -> Result<Leaf, XlsxError> {
     let mut leaf = Leaf::new("Chances", &[34.0, 34.0, 24.0, 12.0])?;
     leaf.heads(&["build", "beats", "in", "chance"])?;

@@ -1,15 +1,15 @@
-//! One leaf of a workbook, filled line by line.
+//! One sheet of a workbook, filled row by row.
 
 use super::super::table::{Cell, Table};
 use rust_xlsxwriter::{Color, Format, FormatAlign, FormatBorder, Formula, Worksheet, XlsxError};
 
-/// How money is shown.
+/// Number format of money.
 pub(super) const MONEY: &str = "#,##0.00";
-/// What a cost says until every price is there.
+/// Shown in place of a cost while a price is missing.
 pub(super) const NO_PRICE: &str = "price missing";
-/// Longest text of a cell, in characters.
+/// Longest text that is written into a cell, in characters.
 const LONGEST: usize = 32_000;
-/// Longest name of a leaf, in characters.
+/// Longest name of a sheet, in characters.
 const LONGEST_NAME: usize = 31;
 
 /// How a cell looks.
@@ -19,28 +19,28 @@ pub(super) enum Look {
     Title,
     /// The head of a column.
     Head,
-    /// Said or computed.
+    /// Given or computed.
     Plain,
-    /// A sum at the end.
+    /// A total at the end.
     Sum,
-    /// Meant to be changed.
+    /// A cell for the reader to change.
     Input,
 }
 
-/// What a formula gives.
+/// The computed result of a formula.
 pub(super) enum Given {
     Number(f64),
     Text(&'static str),
 }
 
-/// One leaf; columns count from 0.
+/// One sheet; columns count from 0.
 pub(super) struct Leaf {
     sheet: Worksheet,
     row: u32,
 }
 
 impl Leaf {
-    /// An empty leaf with columns as wide as so many signs.
+    /// An empty sheet; `widths` are column widths in characters.
     pub fn new(name: &str, widths: &[f64]) -> Result<Leaf, XlsxError> {
         let mut sheet = Worksheet::new();
         sheet.set_name(tab(name))?;
@@ -51,40 +51,40 @@ impl Leaf {
         Ok(Leaf { sheet, row: 0 })
     }
 
-    /// The whole sheet.
+    /// The finished worksheet.
     pub fn bound(self) -> Worksheet {
         self.sheet
     }
 
-    /// Goes to the row that formulas call `row`.
+    /// Moves to the row numbered `row` in formulas.
     pub fn go_to(&mut self, row: u32) {
         self.row = row.saturating_sub(1);
     }
 
-    /// Goes to the next row.
+    /// Moves to the next row.
     pub fn next(&mut self) {
         self.row += 1;
     }
 
-    /// The row that is filled, from 1 as formulas count.
+    /// The number of the current row, counted from 1 as in formulas.
     pub fn row(&self) -> u32 {
         self.row + 1
     }
 
-    /// Keeps the rows above this one in sight.
+    /// Keeps the rows above the current one visible while scrolling.
     pub fn freeze(&mut self) -> Result<(), XlsxError> {
         self.sheet.set_freeze_panes(self.row, 0)?;
         Ok(())
     }
 
-    /// A row with `text` alone.
+    /// A row that holds only `text`.
     pub fn line(&mut self, text: &str, look: Look) -> Result<(), XlsxError> {
         self.text(0, text, look)?;
         self.next();
         Ok(())
     }
 
-    /// A row of heads.
+    /// A row of column heads.
     pub fn heads<T: AsRef<str>>(&mut self, heads: &[T]) -> Result<(), XlsxError> {
         for (column, head) in (0..).zip(heads) {
             self.text(column, head.as_ref(), Look::Head)?;
@@ -98,13 +98,13 @@ impl Leaf {
         Ok(())
     }
 
-    /// A number shown by the pattern `shown`.
+    /// A number with the number format `shown`.
     pub fn number(&mut self, column: u16, value: f64, shown: &str, look: Look) -> Result<(), XlsxError> {
         self.sheet.write_number_with_format(self.row, column, value, &format(look, shown))?;
         Ok(())
     }
 
-    /// A number, or an empty cell that waits for one.
+    /// An input cell with a number, or empty for the reader to fill.
     pub fn input(&mut self, column: u16, value: Option<f64>, shown: &str) -> Result<(), XlsxError> {
         match value {
             Some(value) => self.number(column, value, shown, Look::Input),
@@ -115,7 +115,7 @@ impl Leaf {
         }
     }
 
-    /// A formula with the value that the program computed for it.
+    /// A formula, stored with the value that the program computed for it.
     pub fn formula(
         &mut self,
         column: u16,
@@ -133,7 +133,7 @@ impl Leaf {
         Ok(())
     }
 
-    /// The rows of `table` under its heads, in units of the shop; a spread by its value.
+    /// The rows of `table` under its heads, in the units of its columns; of a spread only the value.
     pub fn table(&mut self, table: &Table) -> Result<(), XlsxError> {
         let heads: Vec<String> = table.heads.iter().map(|head| head.unit.after(&head.title)).collect();
         self.heads(&heads)?;
@@ -162,7 +162,7 @@ impl Leaf {
     }
 }
 
-/// The pattern that shows the smallest of `values`, zero aside, to three figures.
+/// The number format that shows the smallest of `values` other than zero to three figures.
 pub(super) fn decimals(values: impl Iterator<Item = f64>) -> String {
     let smallest = values.map(f64::abs).filter(|value| *value > 0.0).fold(f64::INFINITY, f64::min);
     if !smallest.is_finite() {
@@ -180,12 +180,12 @@ pub(super) fn cell(column: u16, row: u32) -> String {
     format!("{}{row}", char::from(b'A' + column.min(25) as u8))
 }
 
-/// At most `longest` characters of `text`.
+/// `text` cut to `longest` characters.
 pub(super) fn short(text: &str, longest: usize) -> String {
     text.chars().take(longest).collect()
 }
 
-/// `name` as a tab may be called.
+/// `name` without what a sheet's name must not contain, cut to the allowed length.
 fn tab(name: &str) -> String {
     let plain = name.replace(['/', '\\', ':', '*', '?', '\''], " ").replace('[', "(").replace(']', ")");
     let plain: String = plain.chars().filter(|c| !c.is_control()).collect();

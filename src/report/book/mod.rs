@@ -1,18 +1,24 @@
-//! Workbooks: answers whose prices and amounts a person may change, with the rest following.
+//! Workbooks: answers whose prices and amounts the reader may change and see the rest recomputed.
 //!
-//! A cell that is meant to be changed has a light ground. A cell that follows from others is a
-//! formula, which carries the value that the program computed, so that a reader which does not
-//! compute shows the same. Text is text even where it begins like a formula.
+//! Input cells have a light background. A cell that follows from others is a formula stored with the value
+//! that the program computed, so that viewers without a calculator show it too. Text stays text even if it
+//! begins like a formula.
+//!
+//! ```text
+//! leaf     one sheet: text, numbers, inputs, formulas
+//! compare  the workbook of a comparison
+//! pour     the workbook of a pour
+//! ```
 
 pub mod compare;
 mod leaf;
 pub mod pour;
 
-use crate::problem::Problem;
 use leaf::{Leaf, Look};
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Workbook, XlsxError};
+use stillbed_input::problem::Problem;
 
-/// What every book says of itself at its end.
+/// The design as named on the last sheet of every workbook.
 pub struct Imprint<'a> {
     /// The design's file, as the user named it.
     pub file: &'a str,
@@ -20,10 +26,10 @@ pub struct Imprint<'a> {
     pub title: &'a str,
 }
 
-/// The bytes of a book of `leaves`; the same leaves give the same bytes.
+/// The file of a workbook made of `leaves`; equal sheets give equal bytes.
 fn bound(leaves: Vec<Leaf>, imprint: &Imprint) -> Result<Vec<u8>, XlsxError> {
     let mut book = Workbook::new();
-    // A fixed date: the library does not look at the clock.
+    // A fixed date: the library does not read the clock.
     let date = ExcelDateTime::from_ymd(2000, 1, 1)?;
     let title = leaf::short(imprint.title, 255);
     book.set_properties(&DocProperties::new().set_title(title).set_creation_datetime(&date));
@@ -33,7 +39,7 @@ fn bound(leaves: Vec<Leaf>, imprint: &Imprint) -> Result<Vec<u8>, XlsxError> {
     book.save_to_buffer()
 }
 
-/// The last leaf: where the book comes from, what is doubtful, how to use it.
+/// The last sheet: where the workbook comes from, warnings, how to use it.
 fn notes(imprint: &Imprint, told: &[String], problems: &[Problem]) -> Result<Leaf, XlsxError> {
     let mut leaf = Leaf::new("Notes", &[110.0])?;
     let title = if imprint.title.is_empty() { imprint.file } else { imprint.title };

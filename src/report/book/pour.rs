@@ -1,26 +1,26 @@
-//! The pour as a workbook: a leaf a mix on which amounts follow from what a person changes, the
-//! checklist, the cautions.
+//! The pour as a workbook: a sheet per mix whose amounts follow from cells that the reader may change,
+//! the checklist, the cautions.
 //!
 //! ```text
 //! mass to mix = volume density (1 + waste)
 //! an ingredient = mass to mix * share / sum of shares
-//! resin = binder / (1 + h), hardener = binder h / (1 + h)      h hardener to one of resin
+//! resin = binder / (1 + h), hardener = binder h / (1 + h)      h: mass of hardener per mass of resin
 //! a lift = mass to mix * its part of the volume
 //! batches of a lift = lift / min(bucket density, rate (working time - mixing time)), rounded up
-//! a batch is weighed to the gram, less than 100 g of a thing to a tenth; lifts and the whole are sums
+//! weights of a batch are rounded to 1 g, below 100 g to 0.1 g; totals are sums of rounded weights
 //! packs = needed / pack, rounded up
 //! ```
 
 use super::leaf::{Given, Leaf, Look, MONEY, NO_PRICE, cell, decimals};
 use super::{Imprint, bound, notes};
-use crate::quantity::{Kind, show};
-use crate::study::pour::bodies::{BuildPour, Pours};
-use crate::study::pour::{LiftPour, PourSheet};
 use rust_xlsxwriter::XlsxError;
+use stillbed_input::quantity::{Kind, show};
+use stillbed_study::pour::bodies::{BuildPour, Pours};
+use stillbed_study::pour::{LiftPour, PourSheet};
 
-/// How masses are shown.
+/// Number format of masses.
 const KG: &str = "0.000";
-/// A pack or a batch a hair over is not worth another, as in the program.
+/// Taken off before rounding up, so that rounding errors add no pack or batch; as in the program.
 const HAIR: &str = "0.000000001";
 
 /// The workbook of `answer`.
@@ -44,7 +44,7 @@ pub fn book(answer: &Pours, imprint: &Imprint) -> Result<Vec<u8>, XlsxError> {
     bound(leaves, imprint)
 }
 
-/// Rows of what is stated, by the cell that holds each.
+/// Names of the cells that hold the inputs.
 struct Stated {
     volume: String,
     density: String,
@@ -80,7 +80,7 @@ fn amounts(number: usize, build: &BuildPour, sheet: &PourSheet) -> Result<Leaf, 
     Ok(leaf)
 }
 
-/// What a person may change.
+/// The rows of inputs that the reader may change.
 fn stated(leaf: &mut Leaf, sheet: &PourSheet) -> Result<Stated, XlsxError> {
     leaf.heads(&["what amounts follow from", "stated", "unit"])?;
     let mut row = |what: &str, value: Option<f64>, unit: &str, shown: &str| {
@@ -111,7 +111,7 @@ fn stated(leaf: &mut Leaf, sheet: &PourSheet) -> Result<Stated, XlsxError> {
     })
 }
 
-/// What follows for the whole; the cells of the mass to mix and of the largest batch.
+/// The totals; returns the cells of the mass to mix and of the largest batch.
 fn totals(
     leaf: &mut Leaf,
     sheet: &PourSheet,
@@ -147,13 +147,13 @@ fn totals(
     Ok((mixed, Some(largest)))
 }
 
-/// The cells of one lift: what is mixed for it, its batches, one of them.
+/// The cells of one lift: the mass mixed for it; the number of its batches and the mass of one.
 struct LiftCells {
     mixed: String,
     batches: Option<(String, String)>,
 }
 
-/// What each lift takes of the whole, and its batches.
+/// The mass and the batches of each lift.
 fn lifts(
     leaf: &mut Leaf,
     sheet: &PourSheet,
@@ -190,7 +190,7 @@ fn lifts(
     Ok(cells)
 }
 
-/// What the bucket and the working time allow, kg.
+/// The largest batch that bucket and working time allow, kg.
 fn largest_batch(sheet: &PourSheet) -> f64 {
     let basis = &sheet.basis;
     let bucket = basis.bucket_m3 * sheet.density_kg_per_m3;
@@ -198,12 +198,12 @@ fn largest_batch(sheet: &PourSheet) -> f64 {
     placed.map_or(bucket, |placed| placed.min(bucket))
 }
 
-/// A mass as it is weighed: to the gram, less than 100 g to a tenth.
+/// A formula that rounds a mass as it is weighed: to 1 g, below 100 g to 0.1 g.
 fn weighed(mass: &str) -> String {
     format!("ROUND({mass},IF({mass}<0.1,4,3))")
 }
 
-/// What the mix that is weighed costs.
+/// The cost of the weighed mix.
 fn cost(leaf: &mut Leaf, sheet: &PourSheet, stated: &Stated, together: &str) -> Result<(), XlsxError> {
     let price = &stated.price;
     let formula = format!("=IF(COUNT({price})<1,\"{NO_PRICE}\",{together}*{price})");
@@ -214,7 +214,7 @@ fn cost(leaf: &mut Leaf, sheet: &PourSheet, stated: &Stated, together: &str) -> 
     Ok(())
 }
 
-/// What to weigh, for one batch of each lift and in all; the rows of it, and the cell of the sum.
+/// Weights for one batch of each lift and in total; returns the rows and the cell of the sum.
 fn weights(
     leaf: &mut Leaf,
     sheet: &PourSheet,
@@ -231,7 +231,7 @@ fn weights(
     let apart = usize::from(stated.hardener.is_some());
     let first = leaf.row();
     let last = first + (shares.len() + apart) as u32 - 1;
-    // Resin and hardener stand first; the share of the binder stands with the resin.
+    // Resin and hardener come first; the share of the whole binder is in the row of the resin.
     let shares_stated = std::iter::once(Some(shares[0].share)).chain((0..apart).map(|_| None));
     let shares_stated = shares_stated.chain(shares[1..].iter().map(|share| Some(share.share)));
     let binder = cell(1, first);
@@ -301,7 +301,7 @@ fn shopping(leaf: &mut Leaf, sheet: &PourSheet, weights: Vec<u32>) -> Result<(),
     Ok(())
 }
 
-/// What the program says of lifts, heat and mould.
+/// The computed values of lifts, heat and mould, which do not follow changes.
 fn beside(leaf: &mut Leaf, sheet: &PourSheet) -> Result<(), XlsxError> {
     leaf.heads(&["lifts, heat, mould", "computed", "unit"])?;
     let mut rows = vec![

@@ -1,16 +1,16 @@
-//! Walks an answer as a serialiser would and stops at the first number that is not finite.
+//! Finds the first number in an answer that is not finite, by serialising it without writing anything.
 
 use serde::Serialize;
 use serde::ser::{self, SerializeMap, SerializeSeq, SerializeStruct, Serializer};
 use std::fmt;
 
-/// Path of the first number in `value` that is not finite, as `builds.0.mass_kg`; `None` when
-/// all are.
+/// Path of the first number in `value` that is not finite, such as `builds.0.mass_kg`; `None` if all are
+/// finite.
 pub fn first_not_finite<T: Serialize + ?Sized>(value: &T) -> Option<String> {
     value.serialize(Walk).err().map(|found| found.path())
 }
 
-/// A number that is not finite, with the steps that lead to it, innermost first.
+/// A number that is not finite, as the keys that lead to it, innermost first.
 #[derive(Debug)]
 struct Found {
     steps: Vec<String>,
@@ -44,7 +44,7 @@ impl ser::Error for Found {
 
 struct Walk;
 
-/// The parts of a list, map or struct, and where among them the walk is.
+/// Position within a list, map or struct.
 struct Parts {
     index: usize,
     key: String,

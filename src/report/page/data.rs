@@ -1,14 +1,14 @@
-//! What the script has to know of a block, as JSON beside its drawing.
+//! The data that the page's script needs of a block, as JSON beside its drawing.
 
-use crate::report::block::{Axis, Block, Curve, Tone, Wire};
-use crate::report::csv;
-use crate::report::scale::Scale;
-use crate::report::svg::{Plot, Size, plot_box};
-use crate::report::view::{RISE, TURN};
+use crate::block::{Axis, Block, Curve, Tone, Wire};
+use crate::csv;
+use crate::scale::Scale;
+use crate::svg::{Plot, Size, plot_box};
+use crate::view::{RISE, TURN};
 use maud::{Markup, PreEscaped, html};
 use serde_json::{Value, json};
 
-/// The data of `block` in an element that no browser runs.
+/// The data of `block` in a script element of type JSON, which browsers do not run.
 pub(super) fn script(block: &Block) -> Markup {
     let mut data = match block {
         Block::Curve(curve) => curve_data(curve),
@@ -17,17 +17,17 @@ pub(super) fn script(block: &Block) -> Markup {
     };
     if let Some(values) = csv::values(block) {
         data["file"] = json!(file_name(&values.title));
-        // The script writes the values of a curve from its points.
+        // For a curve the script makes the CSV from the points.
         if !matches!(block, Block::Curve(_)) {
             data["csv"] = json!(csv::write(&values));
         }
     }
-    // Nothing in the data can end the element.
+    // With `<` and `&` escaped, nothing in the data can close the element.
     let text = data.to_string().replace('<', "\\u003c").replace('&', "\\u0026");
     html! { script type="application/json" class="data" { (PreEscaped(text)) } }
 }
 
-/// A title as the name of a file, without its ending.
+/// A file name made of a title, without extension.
 fn file_name(title: &str) -> String {
     let words: Vec<String> = title
         .split(|c: char| !c.is_ascii_alphanumeric())
@@ -38,7 +38,7 @@ fn file_name(title: &str) -> String {
     if name.is_empty() { "drawing".to_string() } else { name }
 }
 
-/// `value` to six figures, as short as it can be written.
+/// `value` rounded to six figures.
 fn short(value: f64) -> Value {
     format!("{value:.5e}").parse::<f64>().map_or(Value::Null, |v| json!(v))
 }
@@ -111,7 +111,7 @@ fn wire_data(wire: &Wire) -> Value {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::demo;
+    use crate::demo;
 
     #[test]
     fn data_cannot_end_its_element() {

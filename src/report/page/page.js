@@ -1,6 +1,6 @@
 
 "use strict";
-// Adds to a page that is complete without it: reading values, zoom, turning, hearing, saving.
+// Extends a page that is complete without it: reading values, zoom, turning, playing sound, saving.
 (() => {
   const SVG = "http://www.w3.org/2000/svg";
   const calm = matchMedia("(prefers-reduced-motion: reduce)");
@@ -16,7 +16,7 @@
   const visible = (figure) =>
     [...figure.querySelectorAll(".sheet")].find((sheet) => sheet.offsetParent !== null)
       ?? figure.querySelector(".sheet");
-  // Where the pointer is, in units of the drawing.
+  // Position of the pointer in units of the drawing.
   const pointerAt = (svg, event) => {
     const box = svg.getBoundingClientRect();
     const view = svg.viewBox.baseVal;
@@ -38,7 +38,7 @@
     setTimeout(() => URL.revokeObjectURL(link.href), 10000);
   };
 
-  // The points of a curve in SI, as a table.
+  // The points of a curve in SI, as CSV.
   const values = (data) => {
     const quoted = (text) => /[",\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
     const si = (v, axis) => String(Number((v * axis.size).toPrecision(6)));
@@ -58,7 +58,7 @@
     on("svg", () => {
       const drawing = visible(figure).querySelector("svg").cloneNode(true);
       drawing.querySelectorAll(".cursor, .chosen").forEach((extra) => extra.remove());
-      // Alone, the drawing carries its caption.
+      // The saved drawing stands alone, so it gets its caption.
       const view = drawing.viewBox.baseVal;
       drawing.setAttribute("viewBox", `0 -30 ${view.width} ${view.height + 30}`);
       drawing.setAttribute("height", view.height + 30);
@@ -70,7 +70,7 @@
 
   // ---- curves ----
 
-  // Round values from low to high; powers of ten with 2 and 5 between on an axis of ratios.
+  // Round values from low to high; on a logarithmic axis powers of ten, with 2 and 5 between if few.
   const ticks = (low, high, log, count) => {
     if (log && high / low > 4) {
       const decades = Math.log10(high / low);
@@ -96,7 +96,7 @@
   const valueAt = (axis, u) =>
     axis.log ? axis.low * (axis.high / axis.low) ** u : axis.low + u * (axis.high - axis.low);
 
-  // The value of a series at x: between two points of a line, or the nearest single point.
+  // The value of a series at x: interpolated on a line, or the nearest separate point.
   const read = (series, x, reach) => {
     const points = series.points;
     let best = null;
@@ -305,7 +305,7 @@
     const middle = (points, n) => [...Array(n).keys()].map((i) => (ends(points, i)[0] + ends(points, i)[1]) / 2);
     const centre = middle(data.points, 3);
     const size = Math.hypot(...[0, 1, 2].map((i) => ends(data.points, i)[1] - ends(data.points, i)[0]));
-    // The middle of the first view stays where the drawing on paper has it.
+    // Keeps the centre where the drawing without script has it.
     const flat = middle(data.points.map((p) => seen(p, data.turn, data.rise)), 2);
     const held = seen(centre, data.turn, data.rise).map((v, i) => v - flat[i]);
 
@@ -315,7 +315,7 @@
       const k = 0.1 * size / largest * state.part;
       return data.points.map((p, i) => p.map((v, j) => v + k * (state.motion.shape[i]?.[j] ?? 0)));
     };
-    // Which stretches of the members move how much: the steps of colour and width.
+    // The segments of members in each step of amplitude, which has its own colour and width.
     const stepped = () => {
       const steps = sheets[0].steps.map(() => []);
       if (!state.motion) return steps;
@@ -423,7 +423,7 @@
       state.part = 1;
       draw();
     };
-    // A browser may remember another choice than the one drawn.
+    // A browser may restore another choice than the mode that is drawn.
     show(choose?.value ?? "");
     choose?.addEventListener("change", () => {
       if (state.playing) play(false);
@@ -435,7 +435,7 @@
         show("0");
       }
       if (calm.matches) {
-        // Who wants no movement sees the two ends of it in turn.
+        // For readers who prefer reduced motion, the button alternates between the two ends of the motion.
         state.part = -state.part;
         draw();
       } else {
@@ -447,7 +447,7 @@
   // ---- sound ----
 
   let sound = null;
-  // The sum of all tones ringing down, as loud as it can be without clipping.
+  // Plays the sum of all decaying tones, as loud as possible without clipping.
   const hear = (tones) => {
     sound ??= new AudioContext();
     const rate = sound.sampleRate;
@@ -464,7 +464,7 @@
     }
     let loudest = 0;
     for (const sample of samples) loudest = Math.max(loudest, Math.abs(sample));
-    // The last hundredth of a second fades, so that the end does not click.
+    // The last hundredth of a second fades out, so that the end does not click.
     const fade = Math.min(samples.length, Math.ceil(0.01 * rate));
     for (let i = 0; i < samples.length; i++) {
       samples[i] *= 0.8 / (loudest || 1) * Math.min(1, (samples.length - i) / fade);
@@ -474,7 +474,7 @@
     source.connect(sound.destination);
     sound.resume().then(() => source.start());
   };
-  // The tap of a line of the figure, or of the frame that it shows.
+  // The tap of one line of a curve, or of a frame.
   const hearing = (figure, data) => {
     for (const button of figure.querySelectorAll('[data-play="tap"]')) {
       const tones = data.series?.[button.dataset.line].tap ?? data.motions.map((motion) => motion.tone);

@@ -1,12 +1,12 @@
-//! A table of the page; a long one shows evenly chosen rows, the CSV has them all.
+//! Tables of the page. A long table shows evenly chosen rows; its CSV has them all.
 
-use crate::report::table::{GridColumn, Table};
+use crate::table::{GridColumn, Table};
 use maud::{Markup, html};
 
 /// Rows shown at most.
 const MOST: usize = 120;
 
-/// `table` without its title, which stands over it.
+/// `table` without its title, which the caller prints above it.
 pub(super) fn shown(table: &Table) -> Markup {
     let grid = table.shown();
     let count = grid.columns.first().map_or(0, |column| column.cells.len());
@@ -56,7 +56,7 @@ fn cell(column: &GridColumn, row: usize, first: bool) -> Markup {
     }
 }
 
-/// The spaces that align points, as wide as the point and the digits that they stand for.
+/// The trailing spaces that align decimal points, as spaces of the width of a point and of digits.
 fn padded(cell: &str) -> String {
     let text = cell.trim_end();
     let spaces = cell.len() - text.len();
@@ -68,8 +68,8 @@ fn padded(cell: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::block::Unit;
-    use crate::report::table::Column;
+    use crate::block::Unit;
+    use crate::table::Column;
 
     #[test]
     fn padding_is_as_wide_as_what_it_stands_for() {

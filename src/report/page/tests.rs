@@ -1,6 +1,6 @@
 use super::*;
-use crate::report::demo;
-use crate::report::svg::contrast;
+use crate::demo;
+use crate::svg::contrast;
 use std::collections::{BTreeMap, BTreeSet};
 
 fn document() -> Document {
@@ -47,14 +47,14 @@ fn the_policy_allows_this_script_and_style_alone() {
     assert!(policy.starts_with("default-src 'none'") && !policy.contains("unsafe"));
     let body = body(&page);
     assert!(!body.contains(" style=\"") && !body.contains(" onclick") && !body.contains(" onload"));
-    // Hashes are over the text as it stands in the page.
+    // Hashes must match the text exactly as it stands in the page.
     assert!(
         page.contains(&format!("<style>{STYLE}</style>"))
             && page.contains(&format!("<script>{SCRIPT}</script>"))
     );
 }
 
-/// The colours that the style sheet names after `start`.
+/// The colours in the block of the style sheet that begins with `start`.
 fn colours(start: &str) -> BTreeMap<&'static str, &'static str> {
     let block = STYLE.split_once(start).unwrap().1.split_once('}').unwrap().0;
     let pairs =
@@ -148,7 +148,7 @@ fn a_report_of_many_large_curves_stays_small() {
     assert!(page.len() < 2_000_000, "{} bytes", page.len());
 }
 
-/// Leaves the page where a browser can be pointed at it, when asked.
+/// Writes the page to the file named by `STORE_PAGE`, for a look in a browser.
 #[test]
 fn the_page_is_written_where_asked() {
     let page = render(&document());

@@ -1,15 +1,15 @@
-//! What a report rests on: spreads, materials, sources; and what to be careful about.
+//! What a report is based on: method, spreads, materials, sources, and its cautions.
 
 use super::super::block::Block;
 use super::super::table::{Column, Table};
-use crate::design::{Design, Substance};
-use crate::document::Uncertain;
-use crate::material::{Material, Sources, keys_of};
-use crate::quantity::show;
-use crate::study::proof::Proof;
 use std::collections::{BTreeMap, BTreeSet};
+use stillbed_design::{Design, Substance};
+use stillbed_input::document::Uncertain;
+use stillbed_input::quantity::show;
+use stillbed_material::{Material, Sources, keys_of};
+use stillbed_study::proof::Proof;
 
-/// What the answers rest on, in short.
+/// Method and assumptions in a paragraph.
 pub(super) fn told(design: &Design, proof: &Proof) -> Vec<Block> {
     let mut text = "Members are beams with the exact stiffness of their sections, which are solved by finite elements; damping follows from the loss factor of every material, joint and foot. ".to_string();
     if !design.uncertain.is_empty() {
@@ -19,7 +19,7 @@ pub(super) fn told(design: &Design, proof: &Proof) -> Vec<Block> {
     vec![Block::Note(text), Block::Note(super::proof::told(proof))]
 }
 
-/// Every quantity that is not known exactly, with its limits.
+/// Every uncertain input, with its limits.
 pub(super) fn spreads(design: &Design) -> Vec<Block> {
     let columns = [
         Column::text("quantity", "key", |u: &Uncertain| u.key.clone()),
@@ -36,7 +36,7 @@ pub(super) fn spreads(design: &Design) -> Vec<Block> {
     vec![Block::Table(Table::new("What is not known exactly", &columns, &design.uncertain))]
 }
 
-/// The doubts about the design, and what these answers are not.
+/// The warnings about the design, and what the answers must not be used for.
 pub(super) fn cautions(design: &Design) -> Vec<Block> {
     let mut blocks = Vec::new();
     if !design.notes.is_empty() {
@@ -58,8 +58,8 @@ struct Row {
     source: String,
 }
 
-/// The figures of every material that the builds use, and the sources behind these figures and
-/// behind the published cases.
+/// The properties of every material that the builds use, and the sources of these properties and of the
+/// published cases.
 pub(super) fn sources(design: &Design, proof: &Proof) -> Vec<Block> {
     let mut used: BTreeMap<&str, &Material> = BTreeMap::new();
     for substance in design.builds.iter().flat_map(|build| &build.substances) {
@@ -99,7 +99,7 @@ pub(super) fn sources(design: &Design, proof: &Proof) -> Vec<Block> {
 }
 
 fn rows(material: &Material) -> Vec<Row> {
-    let figure = |(property, figure): (&crate::material::Property, &crate::material::Figure)| Row {
+    let figure = |(property, figure): (&stillbed_material::Property, &stillbed_material::Figure)| Row {
         material: material.name.clone(),
         property: property.name().replace('_', " "),
         value: property.show(figure.spread.value),

@@ -1,21 +1,21 @@
-//! A comparison as blocks: the answer, the table, bars of settle time and stiffness.
+//! A comparison as blocks: the verdict, the table, bars of settle time and stiffness.
 
 use super::super::block::{Bar, Bars, Block, Unit};
 use super::super::table::{Column, Table};
 use super::modes::{percent, why};
-use crate::design::Measure;
-use crate::modes::{Share, TheoryError};
-use crate::quantity::{Kind, show};
-use crate::study::compare::{Beats, Compared, Comparison};
-use crate::study::misses::Miss;
-use crate::study::spread::rank::Influence;
+use stillbed_design::Measure;
+use stillbed_input::quantity::{Kind, show};
+use stillbed_modes::{Share, TheoryError};
+use stillbed_study::compare::{Beats, Compared, Comparison};
+use stillbed_study::misses::Miss;
+use stillbed_study::spread::rank::Influence;
 
 const N_PER_UM: Unit = Unit::new("N/µm", 1e6);
 const HZ: Unit = Unit::new("Hz", 1.0);
 const KG: Unit = Unit::new("kg", 1.0);
 const UM: Unit = Unit::new("µm", 1e-6);
 
-/// What one build has, under one list for terminal, CSV and page.
+/// The columns of one build, for terminal, CSV and page.
 fn columns(time: Unit) -> Vec<Column<Compared>> {
     vec![
         Column::text("build", "label", |b: &Compared| b.label.clone()),
@@ -61,8 +61,8 @@ fn columns(time: Unit) -> Vec<Column<Compared>> {
     ]
 }
 
-/// Those of `columns` that say something about `builds`.
-pub(in crate::report) fn filled(builds: &[Compared], at_equal: bool) -> Vec<Column<Compared>> {
+/// The columns that have a value in at least one of `builds`.
+pub(crate) fn filled(builds: &[Compared], at_equal: bool) -> Vec<Column<Compared>> {
     let largest = builds.iter().filter_map(|b| b.settle_time_s).map(|s| s.value).fold(0.0, f64::max);
     let time = Unit::of(Kind::Time, largest);
     let mut columns = columns(time);
@@ -83,7 +83,7 @@ pub(in crate::report) fn filled(builds: &[Compared], at_equal: bool) -> Vec<Colu
     columns
 }
 
-/// One row a build, in SI, every column.
+/// One row per build in SI, with every column.
 pub fn table(answer: &Comparison) -> Table {
     let mut columns = columns(Unit::NONE);
     columns.insert(0, Column::text("name", "name", |b: &Compared| b.name.clone()));
@@ -98,7 +98,7 @@ pub fn blocks(answer: &Comparison) -> Vec<Block> {
     blocks
 }
 
-/// The comparison itself, for a page that has guesses and doubts at places of their own.
+/// The comparison without guesses and warnings, for the page that shows those elsewhere.
 pub fn compared(answer: &Comparison) -> Vec<Block> {
     let mut blocks: Vec<Block> = answer.verdict.paragraphs.iter().cloned().map(Block::Note).collect();
     blocks.extend(super::spread::holds_at(answer.amplitude_m));
@@ -124,17 +124,17 @@ pub fn compared(answer: &Comparison) -> Vec<Block> {
     blocks
 }
 
-/// What was stated without a spread and took the usual one.
+/// The inputs stated without a spread that were given the usual one.
 pub fn guessed(answer: &Comparison) -> Option<Block> {
     super::guesses::taken(&answer.guesses).map(Block::Table)
 }
 
-/// What is doubtful in the answer.
+/// The warnings of the answer.
 pub fn doubts(answer: &Comparison) -> Option<Block> {
     (!answer.notes.is_empty()).then(|| Block::Problems(answer.notes.clone()))
 }
 
-/// What beam theory may miss in each build.
+/// The estimated error of beam theory in each build.
 fn beam_theory(answer: &Comparison) -> String {
     let of = |error: &Option<TheoryError>, what: &str| {
         let error = error.as_ref()?;
@@ -154,8 +154,8 @@ fn beam_theory(answer: &Comparison) -> String {
     )
 }
 
-/// What the builds do as one piece on their feet, which the first frequency and the sag leave out; and
-/// what of the stiffness lies in feet.
+/// How each build moves as a rigid body on its feet, which first frequency and sag leave out, and whether
+/// the stiffness contains the feet.
 fn on_feet(answer: &Comparison) -> Option<String> {
     let mut told: Vec<String> = Vec::new();
     for build in &answer.builds {
@@ -177,7 +177,7 @@ fn on_feet(answer: &Comparison) -> Option<String> {
     (!told.is_empty()).then(|| told.join(" "))
 }
 
-/// Bars of the measures that builders look at first.
+/// Bars of the most important measures.
 pub fn bars(answer: &Comparison) -> Vec<Bars> {
     let of = |measure: Measure, title: &str, key: &str| -> Option<Bars> {
         let values: Vec<_> = answer.builds.iter().map(|b| (b, b.get(measure))).collect();
@@ -204,7 +204,7 @@ pub fn bars(answer: &Comparison) -> Vec<Bars> {
     .collect()
 }
 
-/// Who gives way between tip and work, build by build.
+/// Shares of skeleton, fill, joints and feet in the compliance between tip and work, build by build.
 fn gives_way(answer: &Comparison) -> Table {
     let share = |of: &'static str| {
         move |b: &Compared| b.gives_way.iter().find(|s: &&Share| s.of == of).map(|s| s.share)
@@ -220,7 +220,7 @@ fn gives_way(answer: &Comparison) -> Table {
     Table::new("What gives way between tip and work, weakest direction", &columns, &answer.builds)
 }
 
-/// In how many of the draws the best build is ahead of each other one, by measure.
+/// The share of draws in which the best build is ahead of each other build, by measure.
 fn chances(answer: &Comparison) -> Option<Table> {
     let best = answer.best()?;
     let others: Vec<&Compared> = answer.builds.iter().filter(|build| build.name != best.name).collect();
@@ -252,7 +252,7 @@ fn chances(answer: &Comparison) -> Option<Table> {
     (columns.len() > 1 && !rows.is_empty()).then(|| Table::new(&title, &columns, &rows))
 }
 
-/// The inputs that the spread of the deciding measure comes from, two a build.
+/// The inputs that cause most of the spread of the deciding measure, two per build.
 fn origins(answer: &Comparison) -> Option<Table> {
     let measure = answer.deciding();
     let mut rows: Vec<(&str, &Influence)> = Vec::new();
@@ -272,7 +272,7 @@ fn origins(answer: &Comparison) -> Option<Table> {
     (!rows.is_empty()).then(|| Table::new(&title, &columns, &rows))
 }
 
-/// Targets that are missed, by build.
+/// The missed targets, by build.
 fn missed(answer: &Comparison) -> Table {
     let labels: Vec<(String, String)> =
         answer.builds.iter().map(|b| (b.name.clone(), b.label.clone())).collect();
@@ -292,13 +292,13 @@ fn missed(answer: &Comparison) -> Table {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::design::{Design, STARTER};
-    use crate::report::disagreements;
-    use crate::study::compare::Options;
+    use crate::disagreements;
+    use stillbed_design::{Design, STARTER};
+    use stillbed_study::compare::Options;
 
     #[test]
     fn columns_agree_with_json() {
-        let table = crate::material::Table::built_in();
+        let table = stillbed_material::Table::built_in();
         let design = Design::read("starter.toml", STARTER, &table).design.unwrap();
         let options = Options { draws: 6, ..Options::default() };
         let answer = Comparison::of(&design, &options, |_, _| ()).unwrap();

@@ -1,15 +1,15 @@
-//! What reaches the path of the floor's motion, as blocks.
+//! Motion between tip and work caused by floor vibration, as blocks.
 
 use super::super::block::{Axis, Block, Curve, Series, Unit};
 use super::super::table::{Column, Table};
-use crate::response::answer::BuildResponse;
-use crate::response::floor::FloorPath;
-use crate::study::motion::Response;
 use serde::Serialize;
+use stillbed_response::answer::BuildResponse;
+use stillbed_response::floor::FloorPath;
+use stillbed_study::motion::Response;
 
 const HZ: Unit = Unit::new("Hz", 1.0);
 
-/// One path of one build.
+/// One floor direction of one build.
 #[derive(Serialize)]
 struct Row<'a> {
     build: &'a str,
@@ -35,8 +35,8 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-/// The worst ratio by direction; where a floor is asked for, the worst direction of each build over frequency
-/// too.
+/// A table of the largest ratio by direction and, if a floor spectrum is given, the ratio over frequency for
+/// each build's worst direction.
 pub(super) fn blocks(answer: &Response) -> Vec<Block> {
     let rows = rows(answer);
     if rows.is_empty() {
@@ -65,14 +65,14 @@ pub(super) fn blocks(answer: &Response) -> Vec<Block> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::design::{Design, STARTER};
-    use crate::report::disagreements;
-    use crate::study::motion::{ResponseOptions, response};
+    use crate::disagreements;
+    use stillbed_design::{Design, STARTER};
+    use stillbed_study::motion::{ResponseOptions, response};
 
     #[test]
     fn columns_agree_with_json() {
         let design =
-            Design::read("starter.toml", STARTER, &crate::material::Table::built_in()).design.unwrap();
+            Design::read("starter.toml", STARTER, &stillbed_material::Table::built_in()).design.unwrap();
         let options = ResponseOptions { range: None, path: None, floor: None };
         let answer = response(&design, &options).unwrap();
         assert_eq!(rows(&answer).len(), 3 * answer.builds.len());

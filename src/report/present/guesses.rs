@@ -1,17 +1,17 @@
-//! What was stated without a spread, and what was taken in its place.
+//! Inputs stated without a spread, and the usual spread assumed for them.
 
 use super::super::table::{Column, Table};
-use crate::quantity::figures;
-use crate::study::guesses::Guess;
+use stillbed_input::quantity::figures;
+use stillbed_study::guesses::Guess;
 
-/// Guesses of one key: the springs of a joint, the stiffnesses of a foot.
+/// Guesses shown in one row, such as all springs of a joint or all stiffnesses of a foot.
 struct Taken {
     key: String,
     builds: Vec<String>,
     as_what: String,
 }
 
-/// The guesses as a table, those of one joint or foot together; `None` where there are none.
+/// The guesses as a table, one row per joint or foot; `None` if there are none.
 pub(super) fn taken(guesses: &[Guess]) -> Option<Table> {
     let mut rows: Vec<Taken> = Vec::new();
     for guess in guesses {
@@ -33,8 +33,8 @@ pub(super) fn taken(guesses: &[Guess]) -> Option<Table> {
     (!rows.is_empty()).then(|| Table::new("Guesses, with the usual spread of their class", &columns, &rows))
 }
 
-/// The build that states it, or all, and the key in it up to what tells the springs of one joint or
-/// foot apart.
+/// The build that states the key, or "all", and the key without the part that distinguishes the springs of
+/// one joint or foot.
 fn together(key: &str) -> (String, String) {
     let (build, key) = match key.strip_prefix("builds.").and_then(|key| key.split_once('.')) {
         Some((build, key)) => (build, key),

@@ -2,10 +2,10 @@
 
 use super::super::block::{Block, Unit};
 use super::super::table::{Column, Table};
-use crate::material::{ListedFigure, ListedMaterial, Listing};
 use serde::Serialize;
+use stillbed_material::{ListedFigure, ListedMaterial, Listing};
 
-/// One figure under the name of its material.
+/// One property of one material.
 #[derive(Serialize)]
 struct Row<'a> {
     material: &'a str,
@@ -33,12 +33,12 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-/// Every figure of the listing in SI.
+/// Every property of the listing in SI.
 pub fn table(listing: &Listing) -> Table {
     Table::new("materials", &columns(), &rows(listing))
 }
 
-/// Each material with its figures in units of the shop; sources once at the end.
+/// Each material with its properties in shown units; the sources once at the end.
 pub fn blocks(listing: &Listing) -> Vec<Block> {
     let mut blocks = Vec::new();
     let columns = || {
@@ -68,7 +68,7 @@ pub fn blocks(listing: &Listing) -> Vec<Block> {
     blocks
 }
 
-/// The materials in a few columns, for an overview.
+/// An overview with one row per material.
 pub fn overview(listing: &Listing) -> Vec<Block> {
     let shown = |name: &'static str| {
         move |m: &ListedMaterial| {
@@ -88,7 +88,7 @@ pub fn overview(listing: &Listing) -> Vec<Block> {
     ]
 }
 
-/// The citations behind the keys of the listing, each once.
+/// The citations of the listing's source keys, each once.
 fn sources(listing: &Listing) -> Option<Block> {
     let mut cited: Vec<String> = Vec::new();
     for figure in listing.materials.iter().flat_map(|material| &material.figures) {
@@ -103,8 +103,8 @@ fn sources(listing: &Listing) -> Option<Block> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::material::{Sources, Table as Materials};
-    use crate::report::disagreements;
+    use crate::disagreements;
+    use stillbed_material::{Sources, Table as Materials};
 
     #[test]
     fn columns_agree_with_json() {

@@ -1,9 +1,9 @@
-//! The targets that builds miss, in words.
+//! The targets that builds miss, as sentences.
 
 use super::super::block::Block;
-use crate::study::misses::Misses;
+use stillbed_study::misses::Misses;
 
-/// One sentence a miss; `None` where none is missed.
+/// One sentence per missed target; `None` if none is missed.
 pub(super) fn missed(misses: &Misses) -> Option<Block> {
     let told = misses.list.iter();
     let told: Vec<String> = told

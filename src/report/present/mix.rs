@@ -1,18 +1,18 @@
-//! A mix as blocks: what it is worth, whether it fills, its grains on the sieves.
+//! Mixes as blocks: their properties, whether the binder fills the voids, their sieve curves.
 
 use super::super::block::{Axis, Block, Curve, Mark, Series, Unit};
 use super::super::table::{Column, Table};
-use crate::material::{IngredientShare, MixAnswer};
-use crate::problem::Problem;
-use crate::quantity::{Kind, Spread, figures, show};
 use serde::Serialize;
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::{Kind, Spread, figures, show};
+use stillbed_material::{IngredientShare, MixAnswer};
 
 /// The mixes of a design.
 #[derive(Debug, Clone, Serialize)]
 pub struct Mixes {
-    /// Each once.
+    /// Each mix once.
     pub mixes: Vec<MixAnswer>,
-    /// What is doubtful in the design.
+    /// The warnings about the design.
     pub notes: Vec<Problem>,
 }
 
@@ -54,12 +54,12 @@ fn columns() -> Vec<Column<MixAnswer>> {
     ]
 }
 
-/// One row a mix, in SI.
+/// One row per mix, in SI.
 pub fn table(answer: &Mixes) -> Table {
     Table::new("mix", &columns(), &answer.mixes)
 }
 
-/// Each mix: its worth, its filling, its curves; then the least binder where that is asked.
+/// Each mix with its properties, filling and curves; with `least_binder`, the least binder of its grains too.
 pub fn blocks(answer: &Mixes, least_binder: bool) -> Vec<Block> {
     let mut blocks = vec![Block::Table(
         Table::new("Mixes, with Hashin-Shtrikman bounds of the modulus", &columns(), &answer.mixes)
@@ -164,7 +164,7 @@ fn share_columns() -> Vec<Column<IngredientShare>> {
     ]
 }
 
-/// Binder demand against the share of coarse; `None` with one kind of grain.
+/// Binder demand over the share of coarse grains; `None` for a single kind of grain.
 fn demand_curve(mix: &MixAnswer) -> Option<Curve> {
     let points = mix.demand_curve.iter().map(|p| [p.coarse_share, p.binder_share_by_weight]).collect();
     (!mix.demand_curve.is_empty()).then(|| Curve {
@@ -179,9 +179,9 @@ fn demand_curve(mix: &MixAnswer) -> Option<Curve> {
     })
 }
 
-/// The grains on the sieves beside the Fuller line; `None` where no size is stated.
+/// The sieve curve with the Fuller curve; `None` if no grain sizes are stated.
 fn grading(mix: &MixAnswer) -> Option<Curve> {
-    let line = |name: &str, read: fn(&crate::material::grading::Sieve) -> f64| {
+    let line = |name: &str, read: fn(&stillbed_material::grading::Sieve) -> f64| {
         Series::line(name, mix.grading.iter().map(|s| [s.opening_m, read(s)]).collect())
     };
     (mix.grading.len() > 1).then(|| Curve {

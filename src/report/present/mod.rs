@@ -1,4 +1,25 @@
-//! One function per answer that turns it into blocks, and its list of columns.
+//! Turns each answer into blocks; each file lists the columns of its answer and has a function `blocks`.
+//!
+//! ```text
+//! whole      all answers about a design, as one page
+//! compare    builds side by side
+//! section    sections with their stiffness and loss
+//! modes      natural frequencies, loss factors, energy shares
+//! response   response to a harmonic force
+//! floor      response to floor vibration
+//! ringdown   decay after a tap
+//! thermal    temperature and own weight
+//! mix        recipes
+//! pour       batch sheets
+//! size       stock sizes
+//! tap        recorded taps
+//! materials  the table of materials
+//! proof      published cases
+//! basis      method, spreads, sources and cautions of a page
+//! guesses    inputs without a stated spread
+//! missed     missed targets
+//! spread     limits from draws, and the amplitude of losses
+//! ```
 
 mod basis;
 pub mod compare;

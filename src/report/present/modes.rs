@@ -1,19 +1,19 @@
-//! Modes as blocks: a table a build, and who carries the energy of each mode.
+//! Modes as blocks: a table per build, and which parts carry the energy of each mode.
 
 use super::super::block::{Bar, Bars, Block, Unit};
 use super::super::table::{Column, Table};
 use super::missed::missed;
 use super::spread::{drawn, holds_at};
-use crate::modes::{BuildModes, ModeAnswer, Reason, Share};
-use crate::quantity::{Kind, Spread, figures, show};
-use crate::study::modes::{ModeSpread, Modes, Rings, RingsSpread};
-use crate::study::spread::Answered;
 use serde::Serialize;
+use stillbed_input::quantity::{Kind, Spread, figures, show};
+use stillbed_modes::{BuildModes, ModeAnswer, Reason, Share};
+use stillbed_study::modes::{ModeSpread, Modes, Rings, RingsSpread};
+use stillbed_study::spread::Answered;
 
 const HZ: Unit = Unit::new("Hz", 1.0);
 const MS: Unit = Unit::new("ms", 1e-3);
 
-/// One mode of one build, as a row for programs.
+/// One mode of one build, for CSV.
 #[derive(Serialize)]
 struct Row<'a> {
     build: &'a str,
@@ -23,7 +23,7 @@ struct Row<'a> {
     spread: Option<&'a ModeSpread>,
 }
 
-/// One mode for reading, with its number.
+/// One mode with its number, for text and page.
 #[derive(Serialize)]
 struct Numbered<'a> {
     number: usize,
@@ -102,7 +102,7 @@ fn drawn_columns<'a>() -> Vec<Column<(usize, &'a ModeSpread)>> {
     ]
 }
 
-/// With what moves where some modes are `on_feet`.
+/// The columns for text and page; if some modes are `on_feet`, with a column that says what moves.
 fn reading_columns<'a>(on_feet: bool) -> Vec<Column<Numbered<'a>>> {
     let mut columns = vec![
         Column::number("mode", Unit::NONE, "number", |row: &Numbered| Some(row.number as f64)),
@@ -133,12 +133,12 @@ pub(super) fn most(shares: &[Share], count: usize) -> String {
     said.join(", ")
 }
 
-/// One row a mode, in SI.
+/// One row per mode, in SI.
 pub fn table(answer: &Modes) -> Table {
     Table::new("modes", &columns(), &rows(answer))
 }
 
-/// A table a build, then where the energy of its first modes sits.
+/// A table per build, then the energy shares of its first modes.
 pub fn blocks(answer: &Modes) -> Vec<Block> {
     let mut blocks = Vec::new();
     blocks.extend(holds_at(answer.amplitude_m));
@@ -162,7 +162,7 @@ pub fn blocks(answer: &Modes) -> Vec<Block> {
     blocks
 }
 
-/// Where the energy of the mode of this `number` sits, by kind and member.
+/// Energy shares of the mode numbered `number`, by kind and member.
 fn shares(mode: &ModeAnswer, number: usize) -> Bars {
     let bar = |share: &Share| Bar::new(&share.of.replace('_', " "), Some(Spread::exact(share.share)));
     Bars {
@@ -173,7 +173,7 @@ fn shares(mode: &ModeAnswer, number: usize) -> Bars {
     }
 }
 
-/// What the draws make of the modes, and which measurement would narrow that.
+/// The limits of the modes over the draws, and which measurement would narrow them.
 fn of_draws(spread: &RingsSpread, draws: usize) -> Vec<Block> {
     let rows: Vec<(usize, &ModeSpread)> =
         spread.modes.iter().enumerate().map(|(i, mode)| (i + 1, mode)).collect();
@@ -206,7 +206,7 @@ fn of_draws(spread: &RingsSpread, draws: usize) -> Vec<Block> {
     blocks
 }
 
-/// What beam theory may miss in the modes of a build: first and worst, and why.
+/// The estimated error of beam theory in the modes of a build: first and worst mode, and the cause.
 fn beam_theory(build: &BuildModes) -> String {
     let judged =
         |mode: &ModeAnswer| mode.theory_error.map(|error| (error, mode.theory_reasons.first().cloned()));
@@ -231,7 +231,7 @@ pub(super) fn percent(error: f64) -> String {
     format!("{} %", figures(100.0 * error, 2))
 }
 
-/// Why beam theory may miss something, and where.
+/// A cause of an error of beam theory, and the member it concerns.
 pub(super) fn why(reason: &Reason) -> String {
     format!("{}: {}", reason.of.replace('_', " "), reason.why)
 }
@@ -280,13 +280,13 @@ fn told(rings: &Rings) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::design::{Design, STARTER};
-    use crate::report::disagreements;
-    use crate::study::spread::Draws;
+    use crate::disagreements;
+    use stillbed_design::{Design, STARTER};
+    use stillbed_study::spread::Draws;
 
     #[test]
     fn columns_agree_with_json() {
-        let table = crate::material::Table::built_in();
+        let table = stillbed_material::Table::built_in();
         let design = Design::read("starter.toml", STARTER, &table).design.unwrap();
         let answer = Modes::of(&design, 4, &Draws { count: 8, seed: 1 }, |_, _| ()).unwrap();
         assert_eq!(disagreements(&columns(), &rows(&answer)), Vec::<String>::new());

@@ -1,13 +1,13 @@
-//! The pour as blocks: a sheet to print and take to the bench.
+//! The pour as blocks: a sheet to print and take to the workshop.
 
 use super::super::block::{Axis, Block, Curve, Mark, Series, Unit};
 use super::super::table::{Column, Table};
-use crate::quantity::{Kind, figures, show, show_digits};
-use crate::study::pour::bodies::{BuildPour, Pours};
-use crate::study::pour::{CastingHeat, Heat, LiftPour, PourSheet, Purchase, Weight};
 use serde::Serialize;
+use stillbed_input::quantity::{Kind, figures, show, show_digits};
+use stillbed_study::pour::bodies::{BuildPour, Pours};
+use stillbed_study::pour::{CastingHeat, Heat, LiftPour, PourSheet, Purchase, Weight};
 
-/// One thing to weigh, as a row for programs.
+/// One weight, for CSV.
 #[derive(Serialize)]
 struct Row<'a> {
     build: &'a str,
@@ -16,7 +16,7 @@ struct Row<'a> {
     weight: &'a Weight,
 }
 
-/// Everything to weigh, in SI.
+/// All weights, in SI.
 pub fn table(answer: &Pours) -> Table {
     let columns = [
         Column::text("build", "build", |row: &Row| row.build.to_string()),
@@ -118,7 +118,7 @@ fn lift_columns() -> Vec<Column<LiftRow>> {
     ]
 }
 
-/// One casting of the sheet, in the units of the shop.
+/// One casting of the sheet, in shown units.
 #[derive(Serialize)]
 struct CastingRow {
     casting: String,
@@ -214,7 +214,7 @@ fn of_sheet(sheet: &PourSheet) -> Vec<Block> {
     blocks
 }
 
-/// The hottest place of each lift of the hottest casting over time.
+/// Temperature over time at the hottest place of each lift, in the hottest casting.
 fn curve(heat: &Heat) -> Block {
     let hottest = heat.hottest();
     let series = (0..hottest.lifts).map(|lift| {
@@ -299,7 +299,7 @@ fn warmth(heat: &Heat) -> String {
     told
 }
 
-/// What the bucket and the maker's cup say.
+/// Working time and heat of a batch left in its bucket, and the maker's cup test behind the cure rate.
 fn stood(sheet: &PourSheet) -> Option<String> {
     let bucket = sheet.bucket?;
     let mut told = format!(

@@ -2,7 +2,7 @@
 
 use super::super::block::{Block, Unit};
 use super::super::table::{Column, Table};
-use crate::study::proof::{Case, Proof};
+use stillbed_study::proof::{Case, Proof};
 
 fn columns() -> Vec<Column<Case>> {
     let none = Unit::NONE;
@@ -20,12 +20,12 @@ fn columns() -> Vec<Column<Case>> {
     ]
 }
 
-/// One row a published value.
+/// One row per published value.
 pub fn table(proof: &Proof) -> Table {
     Table::new("proof", &columns(), &proof.cases)
 }
 
-/// The counts, what does not hold, and every case in short.
+/// The counts, the cases that do not hold, and all cases in short.
 pub fn blocks(proof: &Proof) -> Vec<Block> {
     let mut blocks = vec![Block::Note(told(proof))];
     let failing: Vec<Case> = proof.cases.iter().filter(|case| !case.holds).cloned().collect();
@@ -49,7 +49,7 @@ pub fn blocks(proof: &Proof) -> Vec<Block> {
     blocks
 }
 
-/// The columns for reading: source and locator are in the table for programs.
+/// The columns for text and page; source and locator are in the CSV only.
 fn short() -> Vec<Column<Case>> {
     vec![
         Column::text("case", "id", |c: &Case| {

@@ -1,20 +1,20 @@
-//! The response to a force and to a tap as blocks.
+//! The response to a harmonic force as blocks.
 
 use super::super::block::{Axis, Bar, Bars, Block, Curve, Series, Unit};
 use super::super::table::{Column, Table};
 use super::missed::missed;
-use crate::quantity::{Kind, Spread};
-use crate::response::answer::BuildResponse;
-use crate::response::frequency::{Motion, Resonance};
-use crate::response::speeds::Clash;
-use crate::study::motion::Response;
 use serde::Serialize;
+use stillbed_input::quantity::{Kind, Spread};
+use stillbed_response::answer::BuildResponse;
+use stillbed_response::frequency::{Motion, Resonance};
+use stillbed_response::speeds::Clash;
+use stillbed_study::motion::Response;
 
 const HZ: Unit = Unit::new("Hz", 1.0);
 const UM: Unit = Unit::new("µm", 1e-6);
 const N_PER_UM: Unit = Unit::new("N/µm", 1e6);
 
-/// One point of one curve, as a row for programs.
+/// One point of one curve, for CSV.
 #[derive(Serialize)]
 struct PointRow<'a> {
     build: &'a str,
@@ -23,7 +23,7 @@ struct PointRow<'a> {
     imaginary_m_per_n: f64,
 }
 
-/// Something of one build under its label.
+/// A value with the label of the build it belongs to.
 #[derive(Serialize)]
 struct Of<'a, T> {
     build: &'a str,
@@ -55,7 +55,7 @@ pub fn table(answer: &Response) -> Table {
     Table::new("response", &columns, &rows)
 }
 
-/// The curves, the peaks, running speeds, cut, unbalance and floor.
+/// Curves, peaks, running speeds, stable cut, unbalance and floor.
 pub fn blocks(answer: &Response, motion: Motion) -> Vec<Block> {
     let mut blocks = vec![Block::Note(format!("Path: {}.", answer.path))];
     blocks.extend(super::spread::holds_at(answer.amplitude_m));
@@ -97,7 +97,7 @@ fn each<'a, T>(answer: &'a Response, list: impl Fn(&'a BuildResponse) -> &'a Vec
         .collect()
 }
 
-/// The magnitudes of all builds over frequency.
+/// The magnitude of the response of all builds over frequency.
 pub fn curves(answer: &Response, motion: Motion) -> Curve {
     let series = |build: &BuildResponse| {
         let values = build.curve.values(motion);
@@ -172,12 +172,12 @@ fn clash_columns<'a>() -> Vec<Column<Of<'a, Clash>>> {
     ]
 }
 
-/// A truth as a table says it.
+/// A boolean as text.
 fn yes_or_no(is: bool) -> String {
     if is { "yes".to_string() } else { "no".to_string() }
 }
 
-/// Frequencies that the orders excite over speed, and the modes they cross.
+/// The frequencies that rotation excites over speed, one line per order, and where they meet modes.
 fn speeds(answer: &Response) -> Curve {
     let rpm = Unit::new("rpm", 1.0);
     let mut series = Vec::new();
@@ -213,12 +213,12 @@ fn depths(answer: &Response) -> Bars {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::design::{Design, STARTER};
-    use crate::report::disagreements;
-    use crate::study::motion::{ResponseOptions, response};
+    use crate::disagreements;
+    use stillbed_design::{Design, STARTER};
+    use stillbed_study::motion::{ResponseOptions, response};
 
     fn starter() -> Design {
-        Design::read("starter.toml", STARTER, &crate::material::Table::built_in()).design.unwrap()
+        Design::read("starter.toml", STARTER, &stillbed_material::Table::built_in()).design.unwrap()
     }
 
     #[test]
@@ -229,7 +229,7 @@ mod tests {
         let peaks: Vec<Of<Resonance>> = each(&answer, |build| &build.curve.peaks);
         assert!(!peaks.is_empty());
         assert_eq!(disagreements(&peak_columns(), &peaks), Vec::<String>::new());
-        // Low peaks between high ones are a difference of large parts; what they are off by is stated.
+        // Low peaks between high ones are small differences of large terms; the answer states their error.
         let highest = peaks.iter().map(|peak| peak.of.compliance_m_per_n).fold(0.0, f64::max);
         for peak in peaks.iter().filter(|peak| peak.of.compliance_m_per_n > 0.1 * highest) {
             assert!(peak.of.direct_difference.unwrap() < 0.02, "{:?}", peak.of);

@@ -1,18 +1,18 @@
-//! The ring-down after a tap as blocks.
+//! The decay after a tap as blocks.
 
 use super::super::block::{Axis, Block, Curve, Series, Tone, Unit};
 use super::super::table::{Column, Table};
 use super::missed::missed;
 use super::spread::{drawn, holds_at};
-use crate::quantity::{Kind, show};
-use crate::study::ringdown::{BuildRingDown, RingDownSpread, RingDowns};
-use crate::study::spread::Answered;
 use serde::Serialize;
+use stillbed_input::quantity::{Kind, show};
+use stillbed_study::ringdown::{BuildRingDown, RingDownSpread, RingDowns};
+use stillbed_study::spread::Answered;
 
 const HZ: Unit = Unit::new("Hz", 1.0);
 const UM: Unit = Unit::new("µm", 1e-6);
 
-/// One instant of one build, as a row for programs.
+/// One instant of one build, for CSV.
 #[derive(Serialize)]
 struct Instant<'a> {
     build: &'a str,
@@ -56,17 +56,17 @@ fn instants(answer: &RingDowns) -> Vec<Instant<'_>> {
     rows
 }
 
-/// Every instant of every build, in SI; the band of the draws at some of them.
+/// Every instant of every build, in SI; some also have the limits of the draws.
 pub fn table(answer: &RingDowns) -> Table {
     Table::new("ringdown", &instant_columns(), &instants(answer))
 }
 
-/// The envelopes of all builds on one picture, and their times.
+/// The envelopes of all builds in one drawing, and their decay times.
 pub fn blocks(answer: &RingDowns) -> Vec<Block> {
     heard(answer, Vec::new())
 }
 
-/// The same, with what each build's tap sounds like, in the order of the builds.
+/// The same with the modes heard in each build's tap, in the order of the builds.
 pub(super) fn heard(answer: &RingDowns, taps: Vec<Vec<Tone>>) -> Vec<Block> {
     let tap = match answer.tap_duration_s {
         0.0 => "an ideal impulse".to_string(),
@@ -100,7 +100,7 @@ pub(super) fn heard(answer: &RingDowns, taps: Vec<Vec<Tone>>) -> Vec<Block> {
     blocks
 }
 
-/// What losses that grow with amplitude leave open.
+/// The settle times if losses are taken at each build's largest motion, as the other bound.
 fn at_start(answer: &RingDowns) -> Option<Block> {
     answer.amplitude_m?;
     let time = |build: &BuildRingDown| {
@@ -114,14 +114,14 @@ fn at_start(answer: &RingDowns) -> Option<Block> {
     )))
 }
 
-/// Points of one envelope at most.
+/// Most points of an envelope that are drawn.
 const DRAWN: usize = 1500;
 
 /// The envelopes of all builds on common axes.
 pub fn envelopes(answer: &RingDowns) -> Curve {
     let floor = 0.3 * answer.settle_to_m;
     let series = |build: &BuildRingDown| {
-        // Enough for any drawing; the table for programs has every instant.
+        // Enough for any drawing; the CSV has every instant.
         let step = build.motion.time_s.len().div_ceil(DRAWN);
         let points = build.motion.time_s.iter().zip(&build.motion.envelope_m).step_by(step.max(1));
         Series::line(&build.label, points.filter(|(_, e)| **e > floor).map(|(t, e)| [*t, *e]).collect())
@@ -136,7 +136,7 @@ pub fn envelopes(answer: &RingDowns) -> Curve {
     }
 }
 
-/// The 5 % and 95 % points of the draws, where there is one build alone.
+/// The 5 % and 95 % limits of the draws, if there is only one build.
 fn limits(answer: &RingDowns, floor: f64) -> Vec<Series> {
     let [build] = &answer.builds[..] else { return Vec::new() };
     let Some(spread) = &build.spread else { return Vec::new() };
@@ -194,14 +194,14 @@ fn drawn_columns() -> Vec<Column<BuildRingDown>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::design::{Design, STARTER};
-    use crate::report::disagreements;
-    use crate::study::ringdown::{RingDownOptions, ring_down};
-    use crate::study::spread::Draws;
+    use crate::disagreements;
+    use stillbed_design::{Design, STARTER};
+    use stillbed_study::ringdown::{RingDownOptions, ring_down};
+    use stillbed_study::spread::Draws;
 
     #[test]
     fn columns_agree_with_json() {
-        let table = crate::material::Table::built_in();
+        let table = stillbed_material::Table::built_in();
         let design = Design::read("starter.toml", STARTER, &table).design.unwrap();
         let draws = Draws { count: 8, seed: 1 };
         let options = RingDownOptions { duration: None, draws };

@@ -1,15 +1,15 @@
-//! Sections as blocks: drawn, and bonded, as stated and sliding side by side.
+//! Sections as blocks: drawings, and stiffnesses bonded, as stated and sliding side by side.
 
 use super::super::block::{Area, Block, Filling, Label, Picture, Unit};
 use super::super::table::{Column, Table};
-use crate::quantity::{Kind, show};
-use crate::study::sections::{Acting, BuildSections, PartAnswer, SectionAnswer, Sections};
 use serde::Serialize;
+use stillbed_input::quantity::{Kind, show};
+use stillbed_study::sections::{Acting, BuildSections, PartAnswer, SectionAnswer, Sections};
 
 const KN: Unit = Unit::new("kN", 1e3);
 const KN_M2: Unit = Unit::new("kN m²", 1e3);
 
-/// One section of one build, as a row for programs.
+/// One section of one build, for CSV.
 #[derive(Serialize)]
 struct Row<'a> {
     build: &'a str,
@@ -17,7 +17,7 @@ struct Row<'a> {
     section: &'a SectionAnswer,
 }
 
-/// One stiffness under the three ways of acting.
+/// One stiffness with the layers bonded, as stated, and sliding.
 #[derive(Serialize)]
 struct Ways {
     what: &'static str,
@@ -28,7 +28,7 @@ struct Ways {
     loss: String,
 }
 
-/// One row a section: centres and stiffnesses as stated, in SI.
+/// One row per section: centres, and stiffnesses as stated, in SI.
 pub fn table(answer: &Sections) -> Table {
     Table::new("sections", &columns(), &rows(answer))
 }
@@ -72,7 +72,7 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
     columns
 }
 
-/// One of the stiffnesses of a section, as it is shown.
+/// How one of the stiffnesses is titled, shown and read.
 struct Named {
     title: &'static str,
     key: &'static str,
@@ -141,7 +141,7 @@ const STIFFNESSES: [Named; 7] = [
     },
 ];
 
-/// Each section drawn, then its stiffnesses, then who carries what.
+/// Each section: its drawing, its stiffnesses, and the share of each part.
 pub fn blocks(answer: &Sections) -> Vec<Block> {
     let mut blocks = Vec::new();
     for build in &answer.builds {
@@ -156,8 +156,8 @@ pub fn blocks(answer: &Sections) -> Vec<Block> {
     blocks
 }
 
-/// The stiffnesses of every section in a table a build, where drawing each would be long; `file` is
-/// the design, and `first` the name of its first build.
+/// The stiffnesses of all sections in one table per build, for designs with many sections; `file` is the
+/// design, and `first` the name of its first build.
 pub fn summary(answer: &Sections, file: &str, first: &str) -> Vec<Block> {
     let mut blocks: Vec<Block> =
         overview(answer).into_iter().filter(|block| !matches!(block, Block::Picture(_))).collect();
@@ -175,7 +175,7 @@ pub fn in_figures(answer: &Sections) -> Vec<Block> {
     blocks(answer).into_iter().filter(|block| !drawn(block)).collect()
 }
 
-/// The sections of each build drawn beside each other, and their stiffnesses as stated.
+/// The drawings of each build's sections side by side, and their stiffnesses as stated.
 pub fn overview(answer: &Sections) -> Vec<Block> {
     let mut columns = vec![
         Column::text("section", "name", |s: &SectionAnswer| s.name.clone()),
@@ -205,7 +205,7 @@ pub fn overview(answer: &Sections) -> Vec<Block> {
 
 fn of_section(section: &SectionAnswer) -> Vec<Block> {
     let mut blocks = vec![Block::Picture(picture(section))];
-    // A centre is told to the micrometre.
+    // Coordinates of centres are rounded to 1 µm.
     let whole = |x: f64| show((x * 1e6).round() * 1e-6 + 0.0, Kind::Length);
     let mm = |[y, z]: [f64; 2]| format!("{}, {}", whole(y), whole(z));
     let mut facts = format!(
@@ -219,7 +219,7 @@ fn of_section(section: &SectionAnswer) -> Vec<Block> {
     }
     facts.push_str(&format!(
         " (y, z). Torsion and shear hold to {}.",
-        crate::quantity::figures(100.0 * section.error, 1) + " %"
+        stillbed_input::quantity::figures(100.0 * section.error, 1) + " %"
     ));
     if !section.plane_sections_hold {
         facts.push_str(
@@ -237,10 +237,10 @@ fn of_section(section: &SectionAnswer) -> Vec<Block> {
     blocks
 }
 
-/// Centres nearer than this are drawn as one, m.
+/// Centres closer than this are drawn as one, m.
 const ONE_POINT: f64 = 0.1e-3;
 
-/// The section to scale with its centres.
+/// The section to scale, with its centres.
 pub fn picture(section: &SectionAnswer) -> Picture {
     let mut materials: Vec<Filling> = Vec::new();
     let mut areas = Vec::new();
@@ -268,7 +268,7 @@ pub fn picture(section: &SectionAnswer) -> Picture {
 
 fn ways(section: &SectionAnswer) -> Table {
     let several = section.parts.iter().filter(|part| part.mass_kg_per_m > 0.0).count() > 1;
-    let figure = |value: f64, unit: Unit| crate::quantity::figures(value / unit.size, 4);
+    let figure = |value: f64, unit: Unit| stillbed_input::quantity::figures(value / unit.size, 4);
     let largest = section.as_stated.stiffness.ei_y_n_m2.re.max(section.as_stated.stiffness.ei_z_n_m2.re);
     let rows: Vec<Ways> = STIFFNESSES
         .iter()
@@ -280,7 +280,7 @@ fn ways(section: &SectionAnswer) -> Table {
             as_stated: figure((s.value)(&section.as_stated), s.unit),
             sliding: figure((s.value)(&section.sliding), s.unit),
             loss: (s.loss)(&section.as_stated)
-                .map_or("-".to_string(), |loss| crate::quantity::figures(loss, 3)),
+                .map_or("-".to_string(), |loss| stillbed_input::quantity::figures(loss, 3)),
         })
         .collect();
     let mut columns = vec![
@@ -296,7 +296,7 @@ fn ways(section: &SectionAnswer) -> Table {
     }
     columns.push(Column::text("loss factor", "loss", |w: &Ways| w.loss.clone()));
     let title = if several {
-        format!("{}: stiffness, bond {}", section.name, crate::quantity::figures(section.bond, 3))
+        format!("{}: stiffness, bond {}", section.name, stillbed_input::quantity::figures(section.bond, 3))
     } else {
         format!("{}: stiffness", section.name)
     };
@@ -323,13 +323,14 @@ fn part_columns() -> Vec<Column<PartAnswer>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::design::Design;
-    use crate::report::disagreements;
+    use crate::disagreements;
+    use stillbed_design::Design;
 
     #[test]
     fn columns_agree_with_json() {
         let text = include_str!("../../../examples/smallest.toml");
-        let design = Design::read("smallest.toml", text, &crate::material::Table::built_in()).design.unwrap();
+        let design =
+            Design::read("smallest.toml", text, &stillbed_material::Table::built_in()).design.unwrap();
         let answer = Sections::of(&design).unwrap();
         assert_eq!(disagreements(&columns(), &rows(&answer)), Vec::<String>::new());
         assert_eq!(disagreements(&part_columns(), &answer.builds[0].sections[0].parts), Vec::<String>::new());

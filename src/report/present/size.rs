@@ -1,18 +1,18 @@
-//! A sizing as blocks: the answer, the best beside the targets, the front as table and picture,
-//! what each varied size does.
+//! A sizing as blocks: the result, its values beside the targets, the front of best trades as table and
+//! curve, and the sensitivity to each varied size.
 
 use super::super::block::{Axis, Block, Curve, Mark, Series, Unit};
 use super::super::table::{Column, Table};
-use crate::design::Measure;
-use crate::quantity::{Kind, figures, show, show_apart};
-use crate::study::size::{Entry, Inverse, Kept, Sensitivity, Sizing};
+use stillbed_design::Measure;
+use stillbed_input::quantity::{Kind, figures, show, show_apart};
+use stillbed_study::size::{Entry, Inverse, Kept, Sensitivity, Sizing};
 
 const N_PER_UM: Unit = Unit::new("N/µm", 1e6);
 const HZ: Unit = Unit::new("Hz", 1.0);
 const KG: Unit = Unit::new("kg", 1.0);
 const MM: Unit = Unit::new("mm", 1e-3);
 
-/// Rows of the front that are shown for reading; programs get all.
+/// Most rows of the front shown in text and page; CSV and JSON have all.
 const SHOWN: usize = 12;
 
 fn columns(time: Unit) -> Vec<Column<Entry>> {
@@ -30,7 +30,7 @@ fn columns(time: Unit) -> Vec<Column<Entry>> {
     ]
 }
 
-/// What each varied thing of these entries became, a column each.
+/// One column per varied design variable: the value chosen for it.
 fn choices(entries: &[Entry]) -> Vec<Column<Entry>> {
     let names =
         entries.first().map(|e| e.choice.keys().cloned().collect::<Vec<String>>()).unwrap_or_default();
@@ -42,7 +42,7 @@ fn choices(entries: &[Entry]) -> Vec<Column<Entry>> {
     names.into_iter().map(column).collect()
 }
 
-/// One row a trade of the front, in SI: its measures, then what each varied thing became.
+/// One row per candidate of the front, in SI: its measures, then its design variables.
 pub fn table(answer: &Sizing) -> Table {
     let rows = shown(answer);
     let mut all = columns(Unit::NONE);
@@ -50,7 +50,7 @@ pub fn table(answer: &Sizing) -> Table {
     Table::new("size", &all, &rows)
 }
 
-/// The front, or the nearest miss where nothing meets the targets.
+/// The front, or the nearest miss if no candidate meets the targets.
 fn shown(answer: &Sizing) -> Vec<Entry> {
     match answer.front.is_empty() {
         true => answer.nearest_miss.iter().cloned().collect(),
@@ -58,7 +58,7 @@ fn shown(answer: &Sizing) -> Vec<Entry> {
     }
 }
 
-/// The answer for reading.
+/// The sizing for text and page.
 pub fn blocks(answer: &Sizing) -> Vec<Block> {
     let mut blocks = vec![Block::Note(answer.answer.clone())];
     let rows = shown(answer);
@@ -106,7 +106,7 @@ pub fn blocks(answer: &Sizing) -> Vec<Block> {
     blocks
 }
 
-/// Columns that say something about `entries`.
+/// The columns that have a value in at least one of `entries`.
 fn filled(entries: &[Entry], time: Unit) -> Vec<Column<Entry>> {
     let mut columns = columns(time);
     columns.retain(|column| match column.key() {
@@ -120,7 +120,7 @@ fn filled(entries: &[Entry], time: Unit) -> Vec<Column<Entry>> {
     columns
 }
 
-/// Some of a long front, from the lightest to the heaviest in even steps.
+/// At most `SHOWN` rows of the front, evenly spaced from the lightest to the heaviest.
 fn spread_out(front: &[Entry]) -> Vec<Entry> {
     if front.len() <= SHOWN {
         return front.to_vec();
@@ -137,7 +137,7 @@ fn told(key: &str, value: Option<f64>) -> String {
     value.map_or("none".to_string(), |value| show(value, kind))
 }
 
-/// What it has and what is asked, told apart.
+/// Value and limit as text, with enough figures to tell them apart.
 fn apart(kept: &Kept) -> (String, String) {
     let kind = measure(kept.measure).map_or(Kind::Ratio, Measure::kind);
     match kept.value {
@@ -165,7 +165,7 @@ fn limit_columns() -> Vec<Column<Kept>> {
     ]
 }
 
-/// By a millimetre of a length, by a hundredth of what is none.
+/// The step to which sensitivities are scaled: 1 mm for a length, otherwise one per cent of the value.
 fn step(s: &Sensitivity) -> f64 {
     if s.length { 1e-3 } else { 0.01 * s.value }
 }
@@ -195,7 +195,7 @@ fn sensitivity_columns(rows: &[Sensitivity], time: Unit) -> Vec<Column<Sensitivi
     columns
 }
 
-/// Mass beside the first measure that trades against it, over the whole front.
+/// Mass over the first measure that trades against it, for the whole front.
 fn picture(answer: &Sizing) -> Option<Curve> {
     let of = |read: fn(&Entry) -> Option<f64>| -> Vec<[f64; 2]> {
         answer.front.iter().filter_map(|e| Some([e.mass_kg, read(e)?])).collect()
@@ -219,7 +219,7 @@ fn picture(answer: &Sizing) -> Option<Curve> {
     })
 }
 
-/// The size that was sought, for reading.
+/// The size found by an inverse search, for text and page.
 pub fn inverse_blocks(answer: &Inverse) -> Vec<Block> {
     let mut blocks = vec![Block::Note(answer.answer.clone())];
     if !answer.notes.is_empty() {
@@ -228,7 +228,7 @@ pub fn inverse_blocks(answer: &Inverse) -> Vec<Block> {
     blocks
 }
 
-/// The size that was sought, as one row in SI.
+/// The size found by an inverse search, as one row in SI.
 pub fn inverse_table(answer: &Inverse) -> Table {
     let columns = [
         Column::text("size", "size", |i: &Inverse| i.size.clone()),
@@ -244,11 +244,11 @@ pub fn inverse_table(answer: &Inverse) -> Table {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::design::Design;
-    use crate::material::Table as Materials;
-    use crate::report::disagreements;
-    use crate::section::stock::Stock;
-    use crate::study::size::{Options, Watch};
+    use crate::disagreements;
+    use stillbed_design::Design;
+    use stillbed_material::Table as Materials;
+    use stillbed_section::stock::Stock;
+    use stillbed_study::size::{Options, Watch};
 
     const ARM: &str = r#"
 [points]
@@ -290,10 +290,10 @@ sections.bar.parts = [{ pipe = "48.3 x 4 mm", of = "structural steel" }]
 
     #[test]
     fn text_says_what_is_best_and_what_blocks() {
-        let look = crate::report::text::Look::default();
-        let text = crate::report::text::render(&blocks(&sized("60")), &look);
+        let look = crate::text::Look::default();
+        let text = crate::text::render(&blocks(&sized("60")), &look);
         assert!(text.contains("none is better") && text.contains("Trades that nothing beats"), "{text}");
-        let text = crate::report::text::render(&blocks(&sized("6000")), &look);
+        let text = crate::text::render(&blocks(&sized("6000")), &look);
         assert!(text.contains("Nearest miss") && text.contains("no candidate reaches"), "{text}");
         assert!(text.lines().all(|line| line.chars().count() <= 80));
     }

@@ -1,10 +1,10 @@
-//! What draws make of an answer, and at which amplitude it holds, in words.
+//! Limits from draws, and the amplitude at which losses are taken.
 
 use super::super::block::Block;
-use crate::quantity::{Kind, Spread, show};
-use crate::study::spread::Answered;
+use stillbed_input::quantity::{Kind, Spread, show};
+use stillbed_study::spread::Answered;
 
-/// At which amplitude losses are taken, where any depends on it.
+/// A note with the amplitude at which losses are taken, if any loss depends on it.
 pub(super) fn holds_at(amplitude: Option<f64>) -> Option<Block> {
     let amplitude = show(amplitude?, Kind::Length);
     Some(Block::Note(format!(
@@ -12,7 +12,7 @@ pub(super) fn holds_at(amplitude: Option<f64>) -> Option<Block> {
     )))
 }
 
-/// Half of the draws lie below the value of it.
+/// The spread of the draws around their median.
 pub(super) fn drawn(answer: &Answered) -> Option<Spread> {
     let Spread { low, high, median, .. } = answer.spread;
     Some(Spread::between(median?, low, high))

@@ -1,27 +1,25 @@
-//! The tap read back as blocks: the spectrum with its modes, the table, what was off in the model.
+//! A tap test as blocks: the spectrum with its modes, the table, what was off in the model.
 
 use super::super::block::{Axis, Block, Curve, Mark, Series, Unit};
 use super::super::table::{Column, Table};
-use crate::quantity::{Kind, Spread, figures, show};
-use crate::response::tap::{
-    Against, BarReading, Dropped, Explanation, Pair, ReadMode, Stretch, TapReading, Verdict,
-};
 use serde::Serialize;
+use stillbed_input::quantity::{Kind, Spread, figures, show};
+use stillbed_tap::{Against, BarReading, Dropped, Explanation, Pair, ReadMode, Stretch, TapReading, Verdict};
 
 const HZ: Unit = Unit::new("Hz", 1.0);
 
-/// What `tap` answers about a base.
+/// The answer of `tap` about a base.
 #[derive(Debug, Clone, Serialize)]
 pub struct TapAnswer {
-    /// The record read back.
+    /// What was read from the records.
     #[serde(flatten)]
     pub reading: TapReading,
-    /// Beside a build, where one is named.
+    /// The comparison with a build, if a design is given.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub against: Option<Against>,
 }
 
-/// Level down to which lines that are no modes are shown, dB.
+/// Lines that are not modes are listed down to this level, dB.
 const SHOWN_TO: f64 = -40.0;
 
 fn columns() -> Vec<Column<ReadMode>> {
@@ -37,7 +35,7 @@ fn columns() -> Vec<Column<ReadMode>> {
     ]
 }
 
-/// What a mode does as it moves more, in words.
+/// How frequency and loss of a mode change with amplitude, in words.
 fn with_amplitude(mode: &ReadMode) -> String {
     let trend = &mode.amplitude_trend;
     let word = |verdict| match verdict {
@@ -55,12 +53,12 @@ fn with_amplitude(mode: &ReadMode) -> String {
     }
 }
 
-/// One row a mode, in SI.
+/// One row per mode, in SI.
 pub fn table(answer: &TapAnswer) -> Table {
     Table::new("tap", &columns(), &answer.reading.modes)
 }
 
-/// What was heard, the spectrum, the modes, and what explains the difference to the model.
+/// The records, the spectrum, the modes, and which change of the model explains the difference.
 pub fn blocks(answer: &TapAnswer) -> Vec<Block> {
     let reading = &answer.reading;
     let used = reading.taps.iter().filter(|tap| tap.used).count();
@@ -115,7 +113,7 @@ fn spectrum(reading: &TapReading) -> Curve {
     }
 }
 
-/// What is drawn over amplitude: the strongest modes that bend, else the lowest mode's loss factor.
+/// Curves over amplitude: of the strongest modes that depend on it, else the lowest mode's loss factor.
 fn over_amplitude(modes: &[ReadMode]) -> Vec<Curve> {
     let mut bent: Vec<&ReadMode> = modes.iter().filter(|mode| mode.amplitude_trend.bends).collect();
     bent.sort_by(|a, b| b.level_db.total_cmp(&a.level_db));
@@ -217,7 +215,7 @@ fn beside(against: &Against) -> Vec<Block> {
     blocks
 }
 
-/// One row of moduli, in SI.
+/// The moduli of the bar as one row, in SI.
 pub fn bar_table(answer: &BarReading) -> Table {
     let none = Unit::NONE;
     let columns = [
@@ -230,7 +228,7 @@ pub fn bar_table(answer: &BarReading) -> Table {
     Table::new("bar", &columns, std::slice::from_ref(answer))
 }
 
-/// The bar's moduli, how to hold it, and the lines for a design.
+/// The bar's moduli, how to support it, and the lines to put into a design.
 pub fn bar_blocks(answer: &BarReading) -> Vec<Block> {
     let said = |name: &str, value: Option<Spread>, kind: Kind| {
         value.map(|s| {

@@ -1,18 +1,18 @@
-//! Temperature and weight as blocks: drift, bow, stress, sag.
+//! Temperature and own weight as blocks: drift, bow, stress, sag.
 
 use super::super::block::{Axis, Bar, Bars, Block, Curve, Series, Unit};
 use super::super::table::{Column, Table};
-use crate::quantity::{Kind, Spread, figures, show};
-use crate::response::accuracy::{
+use serde::Serialize;
+use stillbed_input::quantity::{Kind, Spread, figures, show};
+use stillbed_response::accuracy::{
     FailureKind, Path, PathPlace, Place, Straightness, ThermalMember, ThermalPart, Weighed,
 };
-use crate::study::warm::{BuildWarm, Warm, settled};
-use serde::Serialize;
+use stillbed_study::warm::{BuildWarm, Warm, settled};
 
 const UM: Unit = Unit::new("µm", 1e-6);
 const MPA: Unit = Unit::new("MPa", 1e6);
 
-/// One part of one member, as a row for programs.
+/// One part of one member, for CSV.
 #[derive(Serialize)]
 struct Row<'a> {
     build: &'a str,
@@ -57,7 +57,7 @@ fn weighed<'a>(title: &str, unit: Unit, key: &str, read: fn(&Weighed) -> Option<
     Column::number(title, unit, key, move |row: &Row| row.part.weight.as_ref().and_then(read))
 }
 
-/// Growth and bow, one row a member.
+/// Expansion and bow, one row per member.
 fn member_columns() -> Vec<Column<ThermalMember>> {
     vec![
         Column::text("member", "name", |member: &ThermalMember| member.name.clone()),
@@ -66,7 +66,7 @@ fn member_columns() -> Vec<Column<ThermalMember>> {
     ]
 }
 
-/// Those of `columns` that are stresses along a member, without the margin that weight lessens.
+/// The columns of stress along a member: with those of weight if it is `carried`, else the margin without it.
 fn stress_columns<'a>(carried: bool) -> Vec<Column<Row<'a>>> {
     let mut columns = columns();
     columns.retain(|column| match column.key() {
@@ -77,7 +77,7 @@ fn stress_columns<'a>(carried: bool) -> Vec<Column<Row<'a>>> {
     columns
 }
 
-/// One row a part of a member, in SI.
+/// One row per part of a member, in SI.
 pub fn table(answer: &Warm) -> Table {
     let mut columns = columns();
     columns.insert(0, Column::text("build", "build", |row: &Row| row.build.to_string()));
@@ -85,7 +85,7 @@ pub fn table(answer: &Warm) -> Table {
     Table::new("thermal", &columns, &rows)
 }
 
-/// Drift of all builds, then each build's members, straightness, sag and travel.
+/// Drift of all builds, then for each build its members, straightness, sag and carriage travel.
 pub fn blocks(answer: &Warm) -> Vec<Block> {
     let mut blocks = vec![Block::Bars(drifts(answer))];
     for build in &answer.builds {
@@ -135,7 +135,7 @@ pub fn blocks(answer: &Warm) -> Vec<Block> {
     blocks
 }
 
-/// The shear of the bonds, and by what it is judged; the largest alone where none is near it.
+/// Shear of the bonds and the strength it is compared with; only the largest if all are far below strength.
 fn bonds(rows: &[Row], answer: &Warm) -> Vec<Block> {
     let shear = |row: &&Row| row.part.bond_shear_pa.unwrap_or(0.0);
     let Some(worst) = rows.iter().max_by(|a, b| shear(a).total_cmp(&shear(b))) else { return Vec::new() };
@@ -180,7 +180,7 @@ fn bonds(rows: &[Row], answer: &Warm) -> Vec<Block> {
     blocks
 }
 
-/// What the cure leaves in the stresses, and what it moved before faces were finished.
+/// The stresses left by the cure, and how much the cure bows members before their faces are finished.
 fn cured(build: &BuildWarm, rows: &[Row]) -> Option<String> {
     let cure = build.thermal.cure.as_ref()?;
     let of: Vec<String> = cure
@@ -292,7 +292,7 @@ fn told(build: &BuildWarm) -> String {
     told.join(" ")
 }
 
-/// How straight lines are, one row a line.
+/// Straightness, one row per line.
 fn straightness(title: &str, lines: &[Straightness]) -> Option<Block> {
     let title = format!("{title}, in the base's own plane");
     (!lines.is_empty()).then(|| Block::Table(Table::new(&title, &straightness_columns(), lines)))
@@ -312,7 +312,7 @@ fn straightness_columns() -> Vec<Column<Straightness>> {
     ]
 }
 
-/// Each line asked for, its best line removed, under the stated change and under its own weight.
+/// Each line asked for, less its best-fit line, under the stated temperature change and under weight.
 fn lines(build: &BuildWarm) -> Vec<Curve> {
     let weighed = build.sag.as_ref().map_or(&[][..], |sag| &sag.straightness);
     let causes = [("warm", build.thermal.state.straightness.as_slice()), ("weight", weighed)];
@@ -344,7 +344,7 @@ fn lines(build: &BuildWarm) -> Vec<Curve> {
     lines.filter(|curve| !curve.series.is_empty()).collect()
 }
 
-/// What the path of the carriage misses, in words.
+/// The error of the carriage's path, in words.
 fn path_told(build: &BuildWarm) -> Option<String> {
     let path = build.path.as_ref()?;
     let mass = show(build.sag.as_ref()?.travel.as_ref()?.mass_kg, Kind::Mass);
@@ -358,7 +358,7 @@ fn path_told(build: &BuildWarm) -> Option<String> {
     ))
 }
 
-/// The path of the carriage, its best line removed; `None` without one.
+/// The carriage's path less its best-fit line; `None` without a carriage.
 fn path(build: &BuildWarm) -> Option<Curve> {
     let both = build.path.as_ref()?;
     let line = |name: &str, path: Option<&Path>, read: fn(&PathPlace) -> f64| {
@@ -383,10 +383,10 @@ fn path(build: &BuildWarm) -> Option<Curve> {
     })
 }
 
-/// Tip from work along the travel of the carriage; `None` without one.
+/// Position of the tip relative to the work over the travel of the carriage; `None` without a carriage.
 fn travel(build: &BuildWarm) -> Option<Curve> {
     let travel = build.sag.as_ref()?.travel.as_ref()?;
-    let line = |name: &str, read: fn(&crate::response::accuracy::Stop) -> Option<f64>| {
+    let line = |name: &str, read: fn(&stillbed_response::accuracy::Stop) -> Option<f64>| {
         Series::line(name, travel.stops.iter().filter_map(|s| Some([s.share, read(s)?])).collect())
     };
     Some(Curve {

@@ -1,65 +1,65 @@
-//! Everything about a design as one page.
+//! The full report: all answers about a design as one page.
 
 use super::super::block::{Block, Motion, Tone, Wire, WireLine};
 use super::super::page::{Document, Section};
 use super::{basis, compare, mix, modes, pour, proof, response, ringdown, section, size, thermal};
-use crate::design::{Design, Goal};
-use crate::modes::BuildModes;
-use crate::quantity::{Kind, figures, show};
-use crate::response::frequency;
-use crate::study::compare::Comparison;
-use crate::study::misses::Misses;
-use crate::study::modes::Modes;
-use crate::study::motion::Response;
-use crate::study::pour::bodies::Pours;
-use crate::study::proof::Proof;
-use crate::study::ringdown::RingDowns;
-use crate::study::sections::Sections;
-use crate::study::shapes::{Shape, Shapes};
-use crate::study::size::Sizing;
-use crate::study::warm::Warm;
+use stillbed_design::{Design, Goal};
+use stillbed_input::quantity::{Kind, figures, show};
+use stillbed_modes::BuildModes;
+use stillbed_response::frequency;
+use stillbed_study::compare::Comparison;
+use stillbed_study::misses::Misses;
+use stillbed_study::modes::Modes;
+use stillbed_study::motion::Response;
+use stillbed_study::pour::bodies::Pours;
+use stillbed_study::proof::Proof;
+use stillbed_study::ringdown::RingDowns;
+use stillbed_study::sections::Sections;
+use stillbed_study::shapes::{Shape, Shapes};
+use stillbed_study::size::Sizing;
+use stillbed_study::warm::Warm;
 
-/// Every answer about one design; what it does not ask for is `None`.
+/// Every answer about one design; what the design does not ask for is `None`.
 pub struct Whole {
-    /// The builds side by side.
+    /// The comparison of the builds.
     pub comparison: Comparison,
-    /// Their sections.
+    /// The sections of the builds.
     pub sections: Sections,
-    /// Their modes.
+    /// The modes of the builds.
     pub modes: Modes,
-    /// How they move.
+    /// Their mode shapes.
     pub shapes: Vec<Shapes>,
-    /// Under a force.
+    /// The response to a harmonic force.
     pub response: Option<Response>,
-    /// After the tap.
+    /// The decay after the tap.
     pub ring_down: Option<RingDowns>,
-    /// Under temperature.
+    /// The effects of temperature and weight.
     pub warm: Option<Warm>,
-    /// What stock sizes would do, by label of each build that states what may vary.
+    /// The sizing of each build that states what may vary, with the build's label.
     pub sizings: Vec<(String, Sizing)>,
-    /// Their recipes.
+    /// The recipes.
     pub mixes: Option<mix::Mixes>,
-    /// Their pours.
+    /// The batch sheets.
     pub pours: Option<Pours>,
-    /// Published cases rerun.
+    /// The published cases, rerun.
     pub proof: Proof,
 }
 
-/// What the caller knows beside a [`Whole`].
+/// What the caller knows about the making of the page.
 pub struct Told {
-    /// The title block: the program, its version, how the page is made again.
+    /// The title block: program, version, the command that makes the page again.
     pub facts: Vec<(String, String)>,
-    /// The files that the answers came from, as `(name, text)`.
+    /// The input files, as `(name, text)`.
     pub inputs: Vec<(String, String)>,
 }
 
-/// The page of everything about `design`.
+/// The page with all answers about `design`.
 pub fn page(design: &Design, whole: &Whole, told: Told) -> Document {
     let mut first = vec![Block::Note(question(design, whole.comparison.draws))];
     first.extend(compare::compared(&whole.comparison));
     first.extend(compare::doubts(&whole.comparison));
     if !design.goal.targets.is_empty() {
-        // After the question and what is said of the targets.
+        // After the question and the verdict on the targets.
         let sized = whole.sizings.iter().map(|(label, sizing)| Block::Note(found(label, sizing)));
         first.splice(2..2, sized);
     }
@@ -101,7 +101,7 @@ pub fn page(design: &Design, whole: &Whole, told: Told) -> Document {
     Document { title, facts: told.facts, sections, inputs: told.inputs }
 }
 
-/// What is asked, in a paragraph.
+/// What the design asks, in a paragraph.
 fn question(design: &Design, draws: usize) -> String {
     let labels: Vec<&str> = design.builds.iter().map(|build| build.label.as_str()).collect();
     let mut text = match labels.split_last() {
@@ -154,7 +154,7 @@ fn asked(goal: &Goal) -> String {
     if targets.is_empty() { String::new() } else { format!(" Asked for: {}.", targets.join("; ")) }
 }
 
-/// Each build: its frame in motion, then its modes.
+/// For each build the animated frame, then its table of modes.
 fn moving(whole: &Whole) -> Vec<Block> {
     let mut blocks = Vec::new();
     for build in &whole.modes.builds {
@@ -170,7 +170,7 @@ fn moving(whole: &Whole) -> Vec<Block> {
             guesses: Vec::new(),
             ..whole.modes.clone()
         };
-        // The drawing has the heading and the shares of energy.
+        // The drawing already shows the heading and the energy shares.
         let shown = |block: &Block| !matches!(block, Block::Heading(_) | Block::Bars(_));
         blocks.extend(modes::blocks(&alone).into_iter().filter(shown));
     }
@@ -180,7 +180,7 @@ fn moving(whole: &Whole) -> Vec<Block> {
     blocks
 }
 
-/// What the tap of a build sounds like: its modes, the loudest as 1.
+/// The modes heard in the tap of a build, the loudest scaled to 1.
 fn tones(shapes: &Shapes) -> Vec<Tone> {
     let loudest = shapes.modes.iter().map(|mode| mode.heard).fold(0.0, f64::max);
     let tone = |mode: &Shape| Tone {
@@ -191,7 +191,7 @@ fn tones(shapes: &Shapes) -> Vec<Tone> {
     shapes.modes.iter().map(tone).collect()
 }
 
-/// The frame of a build with its modes.
+/// The frame of a build with its mode shapes.
 fn wire(shapes: &Shapes, build: &BuildModes) -> Wire {
     let motion = |(i, (mode, tone)): (usize, (&Shape, Tone))| Motion {
         name: format!(
@@ -220,7 +220,7 @@ fn wire(shapes: &Shapes, build: &BuildModes) -> Wire {
     }
 }
 
-/// Whether stock sizes meet the targets.
+/// Whether stock sizes meet the targets, as a sentence.
 fn found(label: &str, sizing: &Sizing) -> String {
     match sizing.meets() {
         true => format!("{label} can be sized to meet all targets: see \"Which stock sizes\" below."),
@@ -229,7 +229,7 @@ fn found(label: &str, sizing: &Sizing) -> String {
     }
 }
 
-/// What stock sizes would do, build by build.
+/// The sizing of each build.
 fn sized(sizings: &[(String, Sizing)]) -> Vec<Block> {
     let mut blocks = Vec::new();
     for (label, sizing) in sizings {

@@ -1,12 +1,12 @@
-//! Values side by side: each name over its bar, a whisker through its end.
+//! Bars: each name above its bar, with a whisker for the spread.
 
 use super::ink::{GRID, QUIET, TEXT, series, series_class};
 use super::{Size, fitted, long, r, sheet};
-use crate::quantity::Spread;
-use crate::report::block::{Axis, Bar, Bars};
-use crate::report::number::significant;
-use crate::report::scale::Scale;
+use crate::block::{Axis, Bar, Bars};
+use crate::number::significant;
+use crate::scale::Scale;
 use maud::{Markup, html};
+use stillbed_input::quantity::Spread;
 
 const ROW: f64 = 50.0;
 const TOP: f64 = 26.0;

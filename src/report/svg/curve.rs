@@ -1,24 +1,24 @@
-//! Lines over two axes, on ruled paper.
+//! Lines over two axes with a grid.
 
 use super::ink::{GRID, QUIET, TEXT, dashes, series, series_class};
 use super::{Entry, Size, fitted, legend, long, r, sheet};
-use crate::report::block::{Axis, Curve, Mark, Series};
-use crate::report::number::significant;
-use crate::report::scale::Scale;
+use crate::block::{Axis, Curve, Mark, Series};
+use crate::number::significant;
+use crate::scale::Scale;
 use maud::{Markup, html};
 
-/// The corners of the ruled field, and the scales along its sides.
-pub(in crate::report) struct Plot {
-    pub(in crate::report) left: f64,
-    pub(in crate::report) top: f64,
-    pub(in crate::report) width: f64,
-    pub(in crate::report) height: f64,
-    pub(in crate::report) x: Scale,
-    pub(in crate::report) y: Scale,
+/// The plotting area of a curve and the scales of its axes.
+pub(crate) struct Plot {
+    pub(crate) left: f64,
+    pub(crate) top: f64,
+    pub(crate) width: f64,
+    pub(crate) height: f64,
+    pub(crate) x: Scale,
+    pub(crate) y: Scale,
 }
 
-/// Where the field of `curve` lies in its drawing.
-pub(in crate::report) fn plot_box(curve: &Curve, size: Size) -> Plot {
+/// The plotting area of `curve` in its drawing.
+pub(crate) fn plot_box(curve: &Curve, size: Size) -> Plot {
     let along = |i: usize| curve.series.iter().flat_map(move |s| s.points.iter().map(move |p| p[i]));
     let levels = curve.marks.iter().filter_map(|mark| match mark {
         Mark::Y { at, .. } => Some(*at),
@@ -77,7 +77,7 @@ pub(super) fn draw(curve: &Curve, size: Size, id: &str) -> Markup {
     sheet(id, (size.width(), end + 4.0), &curve.title, &description(curve), content)
 }
 
-/// What the drawing shows, in a sentence or two.
+/// A sentence or two about the drawing for screen readers.
 fn description(curve: &Curve) -> String {
     let say = |axis: &Axis, v: f64| {
         format!("{} {}", significant(v / axis.unit.size, 3), axis.unit.name).trim_end().to_string()
@@ -96,7 +96,7 @@ fn description(curve: &Curve) -> String {
     text
 }
 
-/// The ruling, finer within decades, with the labels of the ticks.
+/// The grid, with finer lines within decades, and the labels of the ticks.
 fn rules(curve: &Curve, plot: &Plot) -> Markup {
     let upright = |x: f64, width: f64| {
         let x = r(plot.across(x)?);
@@ -134,7 +134,7 @@ fn rules(curve: &Curve, plot: &Plot) -> Markup {
     }
 }
 
-/// Two to nine times each power of ten of the shown unit, on an axis of few powers.
+/// The multiples two to nine of each power of ten, for a logarithmic axis of few decades.
 fn between(scale: &Scale, axis: &Axis) -> impl Iterator<Item = f64> {
     let (low, high, size) = (scale.low, scale.high, axis.unit.size);
     let power = |value: f64| (value / size).log10().floor() as i32;
@@ -144,7 +144,7 @@ fn between(scale: &Scale, axis: &Axis) -> impl Iterator<Item = f64> {
         .filter(move |v| *v > low && *v < high)
 }
 
-/// Marks that stretch with the axis.
+/// The parts of the marks that stretch when the axis is zoomed.
 fn marks(curve: &Curve, plot: &Plot) -> Markup {
     let dashed = |x1: f64, y1: f64, x2: f64, y2: f64| {
         html! {
@@ -171,13 +171,13 @@ fn marks(curve: &Curve, plot: &Plot) -> Markup {
     }
 }
 
-/// Where a range begins and ends along the axis, as parts of it; `None` when it lies outside.
+/// The ends of a range of x as fractions of the axis; `None` if it lies outside.
 fn ends(from: f64, to: f64, plot: &Plot) -> Option<(f64, f64)> {
     let (from, to) = (plot.x.fraction(from.max(plot.x.low))?, plot.x.fraction(to.min(plot.x.high))?);
     (0.0 <= from && from < to && to <= 1.0).then_some((from, to))
 }
 
-/// Numbers of the marks, which keep their shape while the axis stretches.
+/// The numbers of the marks, which keep their shape when the axis is zoomed.
 fn numbers(curve: &Curve, plot: &Plot) -> Markup {
     let riding = |part: f64, i: usize| {
         html! {
@@ -208,7 +208,7 @@ fn line(series: &Series, i: usize, plot: &Plot) -> Markup {
     if series.scattered {
         let dots = series.points.iter().filter_map(place).map(|(x, y)| format!("M{} {}h.01", r(x), r(y)));
         let path: String = dots.collect();
-        // Dots are round ends of lines without length: they stay round while the axis stretches.
+        // Dots are round caps of lines without length, so that they stay round when the axis is zoomed.
         return html! {
             path class=(series_class(i)) d=(path) fill="none" stroke=(self::series(i)) stroke-width="6"
                 stroke-linecap="round" vector-effect="non-scaling-stroke" {}
@@ -219,7 +219,7 @@ fn line(series: &Series, i: usize, plot: &Plot) -> Markup {
     for point in thinned(&series.points, 1500) {
         match point.and_then(|p| place(&p)) {
             Some((x, y)) => {
-                // What is far outside is cut off by the field; no number grows beyond need.
+                // Points far outside are clamped: the plotting area clips them, and the numbers stay short.
                 let y = y.clamp(plot.top - plot.height, plot.bottom() + plot.height);
                 path += &format!("{}{} {}", if down { "L" } else { "M" }, r(x), r(y));
                 down = true;
@@ -234,9 +234,9 @@ fn line(series: &Series, i: usize, plot: &Plot) -> Markup {
     }
 }
 
-/// At most about `most` of `points`: of each stretch its lowest and its highest, so that no peak
-/// is lost. `None` where the line is interrupted.
-pub(in crate::report) fn thinned(points: &[[f64; 2]], most: usize) -> Vec<Option<[f64; 2]>> {
+/// `points` thinned to about `most`: the lowest and the highest of each stretch, so that no peak is lost.
+/// `None` where the line is interrupted.
+pub(crate) fn thinned(points: &[[f64; 2]], most: usize) -> Vec<Option<[f64; 2]>> {
     let shown = |p: &[f64; 2]| (p[0].is_finite() && p[1].is_finite()).then_some(*p);
     if points.len() <= most {
         return points.iter().map(shown).collect();
@@ -297,7 +297,7 @@ mod tests {
 
     #[test]
     fn the_description_names_the_peaks() {
-        let text = description(&crate::report::demo::ringdown());
+        let text = description(&crate::demo::ringdown());
         assert!(text.starts_with("motion of the tip over time. cast: at most 11."), "{text}");
         assert!(text.ends_with("Marked: settled to 5 µm."), "{text}");
     }

@@ -1,19 +1,19 @@
-//! Colours, dashes and hatchings. Series and materials are told apart without colour too.
+//! The palette: colours, dashes, hatching. Series and materials can be told apart without colour.
 //!
-//! The colours are those of Okabe and Ito that stand out from white paper by 3 to 1.
+//! Colours are those of Okabe and Ito with a contrast of at least 3 to 1 on white.
 //!
 //! # Source
 //! - `okabe2008`: the set of eight colours
 
 use maud::{Markup, html};
 
-/// Text and outlines: 15 to 1 on white.
+/// Text and outlines: contrast 15 to 1 on white.
 pub(super) const TEXT: &str = "#1c2529";
-/// Axes, ticks and what is beside: 5.6 to 1 on white.
+/// Axes, ticks and secondary text: contrast 5.6 to 1 on white.
 pub(super) const QUIET: &str = "#56666e";
 /// Lines of a grid.
 pub(super) const GRID: &str = "#d5dde0";
-/// The surface drawn on.
+/// The background.
 pub(super) const PAPER: &str = "#ffffff";
 
 /// Blue, vermilion, bluish green, reddish purple, black.
@@ -25,31 +25,31 @@ pub(super) fn series(n: usize) -> &'static str {
     SERIES[n % SERIES.len()]
 }
 
-/// Class by which a style sheet finds the n-th series.
+/// CSS class of the n-th series.
 pub(super) fn series_class(n: usize) -> String {
     format!("s{}", n % SERIES.len())
 }
 
-/// Dashes of the n-th series; empty for none.
+/// Dash pattern of the n-th series; empty for a solid line.
 pub(super) fn dashes(n: usize) -> &'static str {
-    // Colours and dashes repeat at different places, so that no two of twenty look the same.
+    // Colours and dashes cycle out of step, so that the first twenty series all look different.
     DASHES[(n + n / DASHES.len()) % DASHES.len()]
 }
 
-/// From what hardly moves to what moves most; lightness alone tells them apart.
+/// From the least to the largest amplitude; lightness alone tells them apart.
 const AMPLITUDES: [&str; 6] = ["#87949f", "#b07d2c", "#b86010", "#a84300", "#8c2800", "#611000"];
 
-/// How many steps of amplitude are told apart.
+/// Number of amplitude steps.
 pub(super) const STEPS: usize = AMPLITUDES.len();
 
-/// Colour of a step of amplitude.
+/// Colour of an amplitude step.
 pub(super) fn amplitude(step: usize) -> &'static str {
     AMPLITUDES[step.min(STEPS - 1)]
 }
 
-/// A shape filled with the n-th material: a tint with lines over it, cut off at the edge.
-/// `path` is its outline, `field` what it lies in (left, top, right, bottom), `clip` a name of its
-/// own. Lines, since browsers print patterns as pictures of megabytes.
+/// A shape filled with the n-th material: a tint with hatching lines, clipped at the outline `path`.
+/// `field` is the box around it (left, top, right, bottom), `clip` a unique name for the clip path. Not an
+/// SVG pattern, since browsers print those as bitmaps of megabytes.
 pub(super) fn hatched(clip: &str, n: usize, path: &str, field: [f64; 4]) -> Markup {
     let (fill, line) = (format!("f{}", n % SERIES.len()), series_class(n));
     let dots = n % HATCHES == 1;
@@ -64,7 +64,7 @@ pub(super) fn hatched(clip: &str, n: usize, path: &str, field: [f64; 4]) -> Mark
     }
 }
 
-/// How many ways of hatching there are.
+/// Number of hatchings.
 const HATCHES: usize = 6;
 
 /// The lines of the n-th hatching over a field: rising, dotted, falling, level, upright, crossed.
@@ -90,7 +90,7 @@ fn lines(n: usize, [left, top, right, bottom]: [f64; 4]) -> String {
 }
 
 #[cfg(test)]
-pub(in crate::report) mod tests {
+pub(crate) mod tests {
     use super::*;
 
     /// Relative luminance of `#rrggbb`.
@@ -105,7 +105,7 @@ pub(in crate::report) mod tests {
         0.2126 * part(1) + 0.7152 * part(3) + 0.0722 * part(5)
     }
 
-    pub(in crate::report) fn contrast(a: &str, b: &str) -> f64 {
+    pub(crate) fn contrast(a: &str, b: &str) -> f64 {
         let (a, b) = (luminance(a), luminance(b));
         (a.max(b) + 0.05) / (a.min(b) + 0.05)
     }

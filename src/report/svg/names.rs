@@ -1,8 +1,8 @@
-//! Where the names of points stand in a wire drawing: beside their point, none on another.
+//! Places the names of points in a wire drawing: beside their point and not over each other.
 
-use crate::report::block::Wire;
+use crate::block::Wire;
 
-/// Offset of a name from its point, and which end of it is there.
+/// Offset of a name from its point, and the SVG text anchor.
 pub(super) type Spot = (i32, i32, &'static str);
 
 /// Places around a point, tried in this order after the preferred one.
@@ -15,25 +15,25 @@ const AROUND: [Spot; 6] = [
     (-10, 18, "end"),
 ];
 
-/// The names placed so far, as boxes: left, right, top, bottom.
+/// The boxes taken so far: left, right, top, bottom.
 pub(super) struct Names {
     taken: Vec<[f64; 4]>,
     edges: (f64, f64),
 }
 
 impl Names {
-    /// No names yet in a drawing `width` by `height`.
+    /// A drawing of `width` by `height` without names.
     pub fn new(width: f64, height: f64) -> Names {
         Names { taken: Vec::new(), edges: (width, height) }
     }
 
-    /// Keeps a box of left, right, top and bottom free of names.
+    /// Keeps names out of a box of left, right, top and bottom.
     pub fn keep_free(&mut self, room: [f64; 4]) {
         self.taken.push(room);
     }
 
-    /// Where a name of length `long` can stand at `point`: as `preferred`, else beside it; `None`
-    /// where it would lie on another everywhere.
+    /// The place of a name of width `long` at `point`: as `preferred` if free, else another around the point;
+    /// `None` if all would cover another name.
     pub fn find(&mut self, point: (f64, f64), long: f64, preferred: Spot) -> Option<Spot> {
         let spots = std::iter::once(preferred).chain(AROUND);
         let (spot, room) = spots.map(|spot| (spot, covered(point, long, spot))).find(|(_, room)| {
@@ -56,7 +56,7 @@ fn covered((x, y): (f64, f64), long: f64, (dx, dy, anchor): Spot) -> [f64; 4] {
     [left, left + long, y - 11.0, y + 3.0]
 }
 
-/// Where the name of a point stands best: away from the lines that meet there.
+/// The best place of a point's name: away from the lines that meet there.
 pub(super) fn beside(point: usize, wire: &Wire, at: &dyn Fn(usize) -> Option<(f64, f64)>) -> Spot {
     let pairs = wire.lines.iter().flat_map(|line| line.through.windows(2)).filter_map(|pair| match pair {
         [a, b] if *a == point => Some(*b),

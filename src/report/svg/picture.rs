@@ -1,11 +1,11 @@
-//! A section to scale: areas hatched by material, with its overall sizes as on a drawing.
+//! A section to scale: areas hatched by material, with overall dimensions.
 
 use super::ink::{PAPER, QUIET, TEXT, hatched};
 use super::{Entry, Size, legend, long, r, sheet};
-use crate::quantity::figures;
-use crate::report::block::{Area, Picture};
-use crate::report::view::extent;
+use crate::block::{Area, Picture};
+use crate::view::extent;
 use maud::{Markup, html};
+use stillbed_input::quantity::figures;
 
 pub(super) fn draw(picture: &Picture, size: Size, id: &str) -> Markup {
     let Some((low, high)) = extent(picture.corners()) else {
@@ -91,7 +91,7 @@ fn look(empty: bool, id: &str, n: usize, path: &str, field: [f64; 4]) -> Markup 
     html! { path class="paper outline" d=(path) fill=(PAPER) fill-rule="evenodd" stroke=(TEXT) stroke-width="1.2" {} }
 }
 
-/// A circle with a cross, as a centre is marked on a drawing.
+/// A circle with a cross, the drawing symbol of a centre.
 fn target(x: f64, y: f64) -> Markup {
     html! {
         circle class="halo" cx=(x) cy=(y) r="5" fill=(PAPER) stroke=(PAPER) stroke-width="3" {}
@@ -100,7 +100,7 @@ fn target(x: f64, y: f64) -> Markup {
     }
 }
 
-/// Overall width under the drawing and height beside it, between arrows.
+/// Dimension lines: overall width below the drawing, overall height beside it.
 fn dimensions((left, right): (f64, f64), (top, bottom): (f64, f64), wide: &str, tall: &str) -> Markup {
     let (y, x) = (bottom + 20.0, right + 16.0);
     let arrow = |x: f64, y: f64, dx: f64, dy: f64| {

@@ -1,19 +1,19 @@
-//! Where the energy of each motion sits: a row a motion, hatched from left to right by kind.
+//! Energy shares: one row per motion, divided and hatched by kind from left to right.
 
 use super::ink::{QUIET, hatched};
 use super::{Entry, fitted, legend, r};
-use crate::quantity::figures;
-use crate::report::block::{Motion, Wire};
+use crate::block::{Motion, Wire};
 use maud::{Markup, html};
+use stillbed_input::quantity::figures;
 
 const ROW: f64 = 40.0;
 
-/// True where the wire says where energy sits.
+/// True if the wire drawing has energy shares.
 pub(super) fn known(wire: &Wire) -> bool {
     wire.motions.iter().any(|motion| !motion.shares.is_empty())
 }
 
-/// The rows between `left` and `right` from `top` down, and where they end.
+/// The rows between `left` and `right` from `top` down, and their lower end.
 pub(super) fn draw(wire: &Wire, (left, right): (f64, f64), top: f64, id: &str) -> (Markup, f64) {
     if !known(wire) {
         return (html! {}, 0.0);
@@ -48,7 +48,7 @@ pub(super) fn draw(wire: &Wire, (left, right): (f64, f64), top: f64, id: &str) -
     (drawn, end + 4.0)
 }
 
-/// Where the share of each kind begins and ends, from 0 to 1.
+/// Start and end of each kind's share along the row, from 0 to 1.
 fn spans(motion: &Motion, kinds: &[&str]) -> Vec<(f64, f64)> {
     let mut from = 0.0;
     let span = |kind: &&str| {
@@ -64,7 +64,7 @@ fn spans(motion: &Motion, kinds: &[&str]) -> Vec<(f64, f64)> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::demo;
+    use crate::demo;
 
     #[test]
     fn shares_follow_each_other() {

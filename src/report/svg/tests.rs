@@ -1,7 +1,7 @@
 use super::*;
-use crate::report::arbitrary::any_block;
-use crate::report::block::{Bar, Bars, Unit};
-use crate::report::demo;
+use crate::arbitrary::any_block;
+use crate::block::{Bar, Bars, Unit};
+use crate::demo;
 use proptest::prelude::*;
 
 proptest! {
@@ -27,8 +27,8 @@ fn all() -> Vec<String> {
     sizes.iter().flat_map(|size| blocks.iter().filter_map(|block| draw(block, *size, "d"))).collect()
 }
 
-/// Names of elements opened and closed, in order; panics where text is not escaped or an
-/// attribute is not quoted.
+/// Checks that all elements are opened and closed in order; panics on unescaped text or unquoted
+/// attributes.
 fn check_well_formed(svg: &str) {
     let mut open: Vec<&str> = Vec::new();
     for part in svg.split('<').skip(1) {
@@ -52,7 +52,7 @@ fn every_drawing_is_well_formed_and_named() {
         assert!(svg.starts_with("<svg xmlns=\"http://www.w3.org/2000/svg\""), "{svg}");
         assert!(svg.contains("<title id=\"d-title\">") && svg.contains("<desc id=\"d-desc\">"));
         assert!(!svg.contains("NaN") && !svg.contains("inf"), "{svg}");
-        // A strict policy allows no style of its own.
+        // The content security policy forbids inline styles.
         assert!(!svg.contains(" style=") && !svg.contains("<style"));
     }
 }

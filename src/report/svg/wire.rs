@@ -1,16 +1,15 @@
-//! A wire drawing in space with what moves in its first motion, and where the energy of each
-//! motion sits beside it; the page's script turns and moves the same elements.
+//! A frame in space, displaced as in its first motion, with the energy shares of all motions beside it.
+//! The page's script turns and animates the same elements.
 //!
-//! Amplitude is shown by shape, by colour and by the width of the lines; what stands still is
-//! dashed.
+//! Amplitude is shown by the displaced shape, by colour and by line width; the undeformed frame is dashed.
 
 use super::ink::{PAPER, QUIET, STEPS, TEXT, amplitude, series, series_class};
 use super::names::{Names, beside};
 use super::{Size, fitted, long, r, shares, sheet};
-use crate::quantity::figures;
-use crate::report::block::Wire;
-use crate::report::view::{extent, seen};
+use crate::block::Wire;
+use crate::view::{extent, seen};
 use maud::{Markup, html};
+use stillbed_input::quantity::figures;
 
 pub(super) fn draw(wire: &Wire, size: Size, id: &str) -> Markup {
     let rest: Vec<[f64; 2]> = wire.points.iter().map(|p| seen(*p)).collect();
@@ -23,8 +22,7 @@ pub(super) fn draw(wire: &Wire, size: Size, id: &str) -> Markup {
     let names = wire.names.iter().map(|(_, name)| long(name)).fold(0.0, f64::max).min(0.22 * room);
     let (wide, tall) = (high[0] - low[0], high[1] - low[1]);
     let most = if size == Size::Wide { 420.0 } else { 320.0 };
-    // Names lean inwards too, so that not all of their length is lost to the drawing; a tenth is
-    // left for what moves.
+    // Names may also extend inwards, so their full width need not be kept free; a tenth is left for motion.
     let scale = ((room - names - 40.0) / (1.1 * wide)).min((most - 80.0) / (1.1 * tall));
     let height = (1.1 * tall * scale + 80.0).clamp(if beside_it { 300.0 } else { 150.0 }, most);
     let middle = [(low[0] + high[0]) / 2.0, (low[1] + high[1]) / 2.0];
@@ -81,7 +79,7 @@ pub(super) fn draw(wire: &Wire, size: Size, id: &str) -> Markup {
     sheet(id, (size.width(), height.max(end)), &wire.title, &description(wire), content)
 }
 
-/// The points as the first motion has them at its end, seen.
+/// The projected points at the largest displacement of the first motion.
 fn moved(wire: &Wire, factor: f64) -> Vec<[f64; 2]> {
     let shape = wire.motions.first().map(|motion| motion.shape.as_slice()).unwrap_or_default();
     let by = |i: usize, k: usize| shape.get(i).map_or(0.0, |d| d[k] * factor);
@@ -89,7 +87,7 @@ fn moved(wire: &Wire, factor: f64) -> Vec<[f64; 2]> {
     points.map(|(i, p)| seen([p[0] + by(i, 0), p[1] + by(i, 1), p[2] + by(i, 2)])).collect()
 }
 
-/// Every member as one path.
+/// All members as one path.
 fn all(wire: &Wire, at: &dyn Fn(usize) -> Option<(f64, f64)>) -> String {
     let mut path = String::new();
     for line in &wire.lines {
@@ -100,7 +98,7 @@ fn all(wire: &Wire, at: &dyn Fn(usize) -> Option<(f64, f64)>) -> String {
     path
 }
 
-/// The stretches of members whose amplitude is in `step`.
+/// The segments of members whose amplitude falls in `step`.
 fn stepped(wire: &Wire, parts: &[f64], step: usize, at: &dyn Fn(usize) -> Option<(f64, f64)>) -> String {
     let part = |i: usize| parts.get(i).copied().unwrap_or(0.0);
     let mut path = String::new();
@@ -117,7 +115,7 @@ fn stepped(wire: &Wire, parts: &[f64], step: usize, at: &dyn Fn(usize) -> Option
     path
 }
 
-/// Which colour stands for which amplitude.
+/// The legend of amplitude colours.
 fn key(room: f64, height: f64) -> Markup {
     let (wide, y) = (14.0, height - 14.0);
     let left = room - 66.0 - wide * STEPS as f64;

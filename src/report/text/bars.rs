@@ -1,14 +1,14 @@
-//! Values side by side: a bar to the value, and under it a whisker over its spread.
+//! Bars: each with its value, and below it a whisker for the spread.
 
 use super::Look;
 use super::fold::{fold, left, width};
 use super::ink::Ink;
-use crate::quantity::Spread;
-use crate::report::block::{Axis, Bar, Bars};
-use crate::report::number::significant;
-use crate::report::scale::Scale;
+use crate::block::{Axis, Bar, Bars};
+use crate::number::significant;
+use crate::scale::Scale;
+use stillbed_input::quantity::Spread;
 
-/// Columns that are kept for the bars themselves.
+/// Least width of the bars themselves, in characters.
 const LEAST_ROOM: usize = 8;
 
 pub(super) fn lines(bars: &Bars, look: &Look) -> Vec<String> {
@@ -51,7 +51,7 @@ pub(super) fn lines(bars: &Bars, look: &Look) -> Vec<String> {
     lines
 }
 
-/// Figures that fit in `most` columns; what does not ends in an ellipsis.
+/// `text` cut to `most` columns, with an ellipsis if something is cut off.
 fn cut(text: &str, most: usize) -> String {
     if width(text) <= most {
         return text.to_string();
@@ -73,7 +73,7 @@ fn drawn(bar: &Bar, scale: &Scale, room: usize) -> (String, Option<String>) {
     let Some(spread) = bar.value.filter(|s| s.value.is_finite()) else { return (String::new(), None) };
     let at = |value: f64| scale.fraction(value).unwrap_or(0.0).clamp(0.0, 1.0) * room as f64;
     let (from, to) = (at(0.0).min(at(spread.value)), at(0.0).max(at(spread.value)));
-    // Eighths of a cell at the free end of a bar that goes to the right.
+    // The free end of a bar to the right is drawn in eighths of a cell.
     let eighths = ["", "▏", "▎", "▍", "▌", "▋", "▊", "▉"];
     let start = from.round();
     let length = if spread.value < 0.0 { (to.round() - start).max(0.0) } else { (to - start).max(0.0) };
@@ -95,7 +95,7 @@ fn drawn(bar: &Bar, scale: &Scale, room: usize) -> (String, Option<String>) {
     (solid, whisker)
 }
 
-/// The scale under the bars, within `columns`.
+/// The axis below the bars, within `columns`.
 fn rule(scale: &Scale, room: usize, indent: usize, columns: usize) -> String {
     let mut line = String::new();
     for tick in &scale.ticks {

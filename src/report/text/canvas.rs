@@ -1,17 +1,17 @@
-//! A grid of characters that lines are drawn on in braille dots, two across and four up a cell.
+//! A grid of characters for drawing lines in braille dots, two across and four up per cell.
 
 use super::Look;
 use super::ink::Ink;
 use textplots::{Chart, Plot, Shape};
 use unicode_width::UnicodeWidthChar;
 
-/// How a line is broken, so that lines differ without colour.
+/// Dash pattern of a line, so that lines differ without colour.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Stroke {
     Solid,
-    /// Dots drawn and dots left out, in turn.
+    /// Lengths of dash and gap, in dots.
     Dashed(f64, f64),
-    /// Only the corners.
+    /// Only the points themselves.
     Points,
 }
 
@@ -21,7 +21,7 @@ impl Stroke {
         [Stroke::Solid, Stroke::Dashed(5.0, 4.0), Stroke::Dashed(1.0, 2.0), Stroke::Dashed(11.0, 4.0)][i % 4]
     }
 
-    /// How the legend shows it.
+    /// Sample for the legend.
     pub(super) fn sample(self) -> &'static str {
         match self {
             Stroke::Solid => "───",
@@ -36,12 +36,12 @@ impl Stroke {
 #[derive(Debug, Clone, Copy, Default)]
 struct Glyph {
     dots: u32,
-    /// In place of the dots; `Some('\0')` is the second half of a wide character.
+    /// A character shown instead of the dots; `Some('\0')` is the second half of a wide character.
     letter: Option<char>,
     ink: Ink,
 }
 
-/// A grid of characters; dots are counted from the lower left corner.
+/// A grid of characters. Dots are counted from the lower left corner, cells from the upper left.
 pub(super) struct Canvas {
     columns: usize,
     rows: usize,
@@ -63,13 +63,13 @@ impl Canvas {
         self.rows
     }
 
-    /// The last dot to the right and the uppermost one.
+    /// Coordinates of the dot in the upper right corner.
     pub(super) fn last_dot(&self) -> (f64, f64) {
         ((2 * self.columns - 1) as f64, (4 * self.rows - 1) as f64)
     }
 
-    /// Draws through `points` in dots, over what is written; what lies outside is cut off, what is not finite
-    /// interrupts the line.
+    /// Draws the line through `points`, given in dots. It is clipped at the edges and interrupted at points
+    /// that are not finite.
     pub(super) fn polyline(&mut self, points: &[(f64, f64)], stroke: Stroke, ink: Ink) {
         let last = self.last_dot();
         let dots: Vec<(f32, f32)> = match stroke {
@@ -110,7 +110,7 @@ impl Canvas {
         (column, from_top.min(self.rows - 1))
     }
 
-    /// True when nothing is written on the cells from `column` on, over `width` of them.
+    /// True if nothing is written in the `width` cells from `column` on.
     pub(super) fn is_free(&self, column: usize, row: usize, width: usize) -> bool {
         row < self.rows
             && column + width <= self.columns
@@ -119,7 +119,7 @@ impl Canvas {
                 .all(|c| c.letter.is_none() && c.dots == 0)
     }
 
-    /// Writes over the dots, from `column` on; what goes beyond the canvas is cut off.
+    /// Writes text from `column` on, in place of dots; it is cut off at the edge.
     pub(super) fn text(&mut self, column: usize, row: usize, text: &str, ink: Ink) {
         let mut at = column;
         for c in text.chars() {
@@ -137,7 +137,7 @@ impl Canvas {
         }
     }
 
-    /// The lines from top to bottom, without spaces at their ends.
+    /// The rows from top to bottom, without trailing spaces.
     pub(super) fn lines(&self, look: &Look) -> Vec<String> {
         self.cells.chunks(self.columns).map(|row| line(row, look)).collect()
     }
@@ -162,14 +162,14 @@ fn inside(p: (f64, f64), last: (f64, f64)) -> bool {
     (-0.5..=last.0 + 0.49).contains(&p.0) && (-0.5..=last.1 + 0.49).contains(&p.1)
 }
 
-/// The dots along `points` at which `drawn` holds of the length from the start.
+/// The dots along `points` for which `drawn` is true at the length from the start.
 fn walk(points: &[(f64, f64)], last: (f64, f64), drawn: impl Fn(f64) -> bool) -> Vec<(f32, f32)> {
     let mut dots = Vec::new();
     let mut length = 0.0;
     for pair in points.windows(2) {
         let Some((from, to)) = clipped(pair[0], pair[1], last) else { continue };
         let (du, dv) = (to.0 - from.0, to.1 - from.1);
-        // Dashes follow the longer of both directions, so that they keep their look on slopes.
+        // Length is counted along the larger component, so that dashes look alike at all slopes.
         let steps = du.abs().max(dv.abs()).ceil().max(1.0);
         for i in 0..=steps as usize {
             let part = i as f64 / steps;
@@ -182,8 +182,8 @@ fn walk(points: &[(f64, f64)], last: (f64, f64), drawn: impl Fn(f64) -> bool) ->
     dots
 }
 
-/// The part of a straight line that lies on the canvas, by the parameters at which it crosses
-/// the four sides.
+/// The part of a straight segment that lies on the canvas, found from the parameters where it crosses the
+/// four sides.
 fn clipped(from: (f64, f64), to: (f64, f64), last: (f64, f64)) -> Option<((f64, f64), (f64, f64))> {
     let (du, dv) = (to.0 - from.0, to.1 - from.1);
     if !(du.is_finite() && dv.is_finite()) {

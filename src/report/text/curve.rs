@@ -4,11 +4,11 @@ use super::Look;
 use super::canvas::{Canvas, Stroke};
 use super::fold::{cut, fold, right, width};
 use super::ink::Ink;
-use crate::report::block::{Curve, Mark};
-use crate::report::scale::Scale;
+use crate::block::{Curve, Mark};
+use crate::scale::Scale;
 
 const ROWS: usize = 15;
-/// A distance in dots at which a letter is clear of another line.
+/// A letter this far from other lines is clear of them, in dots.
 const FAR: f64 = 12.0;
 
 pub(super) fn lines(curve: &Curve, look: &Look) -> Vec<String> {
@@ -89,7 +89,7 @@ fn draw(curve: &Curve, x: &Scale, y: &Scale, canvas: &mut Canvas) {
     }
 }
 
-/// Two places on the n-th line for its letter, one in each half, where no other line is near.
+/// Up to two places on the n-th line for its letter, one in each half, away from other lines.
 fn letter_places(lines: &[Vec<(f64, f64)>], n: usize, right: f64, top: f64) -> Vec<(f64, f64)> {
     let clear = |p: (f64, f64)| {
         let others = lines.iter().enumerate().filter(|(i, _)| *i != n).flat_map(|(_, line)| line);
@@ -102,7 +102,7 @@ fn letter_places(lines: &[Vec<(f64, f64)>], n: usize, right: f64, top: f64) -> V
         let shown = lines[n].iter().copied().filter(move |p| {
             (0.0..=top).contains(&p.1) && (half * right..=(half + 0.5) * right).contains(&p.0)
         });
-        // The peak itself stays in sight.
+        // Letters avoid the peak, which must stay visible.
         let peak = |p: (f64, f64)| if p.1 > highest - 8.0 { FAR } else { 0.0 };
         let score = |p: (f64, f64)| clear(p) - peak(p) - 2.0 * FAR * (p.0 - middle).abs() / right;
         shown.max_by(|a, b| score(*a).total_cmp(&score(*b)))
@@ -114,7 +114,7 @@ fn letter(i: usize) -> String {
     char::from(b'A' + (i % 26) as u8).to_string()
 }
 
-/// The sign of the n-th mark.
+/// The number of the n-th mark.
 fn number(i: usize) -> String {
     char::from(b'1' + (i % 9) as u8).to_string()
 }

@@ -1,14 +1,14 @@
-//! Text measured and cut by the columns it takes on a terminal.
+//! Measures, folds and cuts text by the number of terminal columns it takes.
 
 use unicode_width::UnicodeWidthStr;
 
 /// How many columns `text` takes.
-pub(in crate::report) fn width(text: &str) -> usize {
+pub(crate) fn width(text: &str) -> usize {
     text.width()
 }
 
-/// `text` without what a terminal would obey instead of show: white space becomes a space,
-/// other control characters and marks that turn the direction of writing a question mark.
+/// `text` without characters that a terminal would act on: white space becomes a space; other control
+/// characters, and those that change the direction of writing, become a question mark.
 pub(super) fn clean(text: &str) -> String {
     let shown = |c: char| match c {
         '\n' | '\r' | '\t' => ' ',
@@ -16,12 +16,12 @@ pub(super) fn clean(text: &str) -> String {
         c if c.is_control() => '\u{fffd}',
         c => c,
     };
-    // Selectors of emoji make one column into two, on some terminals.
+    // Variation selectors are dropped: some terminals draw emoji with them one column wider.
     text.chars().filter(|c| !('\u{fe00}'..='\u{fe0f}').contains(c)).map(shown).collect()
 }
 
-/// `text` in lines of at most `columns`, broken at spaces, or inside a word that is longer than
-/// a line. A line break in the text stays one.
+/// `text` in lines of at most `columns`, broken at spaces, or inside a word longer than a line. Line breaks
+/// in the text are kept.
 pub(super) fn fold(text: &str, columns: usize) -> Vec<String> {
     text.lines().flat_map(|line| fold_line(&clean(line), columns.max(2))).collect()
 }
@@ -63,7 +63,7 @@ fn pieces(word: &str, columns: usize) -> Vec<String> {
     }
     let mut pieces = vec![String::new()];
     for c in word.chars() {
-        // The whole is measured: signs that change the one before them have a width together.
+        // The whole piece is measured, since a combining character has no width of its own.
         let with = pieces.last().map_or(String::new(), |piece| format!("{piece}{c}"));
         if width(&with) > columns {
             pieces.push(String::new());
@@ -73,7 +73,7 @@ fn pieces(word: &str, columns: usize) -> Vec<String> {
     pieces
 }
 
-/// `text` in one line of at most `columns`, with `…` where something is cut off.
+/// `text` cut to one line of at most `columns`, with `…` if something is cut off.
 pub(super) fn cut(text: &str, columns: usize) -> String {
     let text = clean(text);
     if width(&text) <= columns {
@@ -83,12 +83,12 @@ pub(super) fn cut(text: &str, columns: usize) -> String {
     format!("{first}…")
 }
 
-/// `text` followed by spaces up to `columns`.
+/// `text` padded on the right to `columns`.
 pub(super) fn left(text: &str, columns: usize) -> String {
     format!("{text}{}", " ".repeat(columns.saturating_sub(width(text))))
 }
 
-/// `text` after spaces, ending at `columns`.
+/// `text` padded on the left to `columns`.
 pub(super) fn right(text: &str, columns: usize) -> String {
     format!("{}{text}", " ".repeat(columns.saturating_sub(width(text))))
 }
@@ -107,7 +107,7 @@ mod tests {
 
     #[test]
     fn columns_are_those_of_the_terminal() {
-        // Each of these takes two columns.
+        // Each of these characters takes two columns.
         assert_eq!(fold("鋳物鋳物", 5), ["鋳物", "鋳物"]);
         assert_eq!(left("鋳", 4), "鋳  ");
         assert_eq!(cut("鋳物鋳物", 6), "鋳物…");

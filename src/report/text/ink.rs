@@ -1,28 +1,28 @@
-//! The few colours of a terminal, named by what they mean.
+//! The palette of the terminal: colours by meaning.
 
 use anstyle::{AnsiColor, Style};
 
-/// What a piece of text is.
+/// The meaning of a piece of text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(super) enum Ink {
-    /// As the terminal writes.
+    /// Ordinary text in the terminal's own colour.
     #[default]
     Plain,
     /// Titles.
     Strong,
     /// Rules, axes, units.
     Quiet,
-    /// Stops the answer.
+    /// An error, which stops the answer.
     Error,
-    /// A doubt.
+    /// A warning.
     Warning,
-    /// A repair.
+    /// How to repair a problem.
     Help,
     /// The n-th of several things.
     Series(usize),
 }
 
-/// Told apart by people who see no red or green, also by lightness.
+/// Colours that also differ in lightness, for readers who cannot tell red from green.
 const SERIES: [AnsiColor; 6] = [
     AnsiColor::Cyan,
     AnsiColor::Yellow,
@@ -45,7 +45,7 @@ impl Ink {
         }
     }
 
-    /// `text` between the escape sequences of this ink; blank text has none.
+    /// `text` between the escape sequences of this colour; blank text gets none.
     pub(super) fn paint(self, text: &str) -> String {
         let style = self.style();
         if style.is_plain() || text.trim().is_empty() {

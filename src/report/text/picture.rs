@@ -1,28 +1,28 @@
-//! A flat drawing to scale: each material in its own shade, with a legend and a bar of length.
+//! A section to scale: each material in its own shade, with a legend and a scale bar.
 //!
-//! A character is taken as twice as high as wide. It shows the material that fills most of it,
-//! but a wall thinner than a character is kept where it is thickest.
+//! A character is taken as twice as high as wide. It shows the material that fills most of it; a wall
+//! thinner than a character is shown in the cells where it fills most.
 
 use super::Look;
 use super::canvas::{Canvas, Stroke};
 use super::ink::Ink;
-use crate::quantity::figures;
-use crate::report::block::{Area, Picture};
-use crate::report::number::round_step;
-use crate::report::view::extent;
+use crate::block::{Area, Picture};
+use crate::number::round_step;
+use crate::view::extent;
+use stillbed_input::quantity::figures;
 
 const SHADES: [char; 8] = ['█', '░', '▓', '╱', '▒', '╳', '╲', '∙'];
-/// Points looked at in a cell, across and up.
+/// Sample points per cell, across and up.
 const ACROSS: usize = 4;
 const UP: usize = 8;
-/// The part of a cell from which on a thin wall is drawn.
+/// Share of a cell that a thin wall must fill to be drawn.
 const TRACE: f64 = 0.1;
 const MOST_ROWS: usize = 24;
 
-/// How metres become dots.
+/// The map from metres to dots.
 struct Frame {
     low: [f64; 2],
-    /// Dots a metre, the same both ways: dots are as high as wide.
+    /// Dots per metre, equal in both directions since dots are as high as wide.
     dots: f64,
 }
 
@@ -37,7 +37,7 @@ pub(super) fn lines(picture: &Picture, look: &Look) -> Vec<String> {
     let dots = (2.0 * most_columns as f64 / wide).min(4.0 * MOST_ROWS as f64 / tall);
     let cells = |length: f64, a_cell: f64| ((length * dots / a_cell - 1e-9).ceil() as usize).max(1);
     let mut canvas = Canvas::new(cells(wide, 2.0), cells(tall, 4.0));
-    // Centred up and down, and to the left.
+    // Centred vertically, aligned left horizontally.
     let slack = canvas.rows() as f64 * 4.0 - tall * dots;
     let frame = Frame { low: [low[0], low[1] - slack / 2.0 / dots], dots };
     fill(picture, &frame, &mut canvas);
@@ -91,8 +91,8 @@ fn fill(picture: &Picture, frame: &Frame, canvas: &mut Canvas) {
     }
 }
 
-/// True when a material that fills `own` of a cell is to be seen there, by what it fills of the
-/// cells beside, above and below: most of it, or a thin wall where it is thickest.
+/// True if a material that fills the share `own` of a cell is shown there: it fills at least half, or it is a
+/// thin wall that fills no less of this cell than of its neighbours `across` or `up`.
 fn is_shown(own: f64, across: (f64, f64), up: (f64, f64)) -> bool {
     let ridge = |(a, b): (f64, f64), along: (f64, f64)| {
         own >= a.max(b) && own > a.min(b) && along.0.min(along.1) > 0.0
@@ -101,7 +101,7 @@ fn is_shown(own: f64, across: (f64, f64), up: (f64, f64)) -> bool {
     own >= 0.5 || own >= TRACE && (ridge(across, up) || ridge(up, across) || corner)
 }
 
-/// True when `at` is inside the outline and in none of the holes, by the crossings of a ray.
+/// True if `at` is inside the outline and outside all holes, by counting crossings of a ray.
 fn contains(area: &Area, at: [f64; 2]) -> bool {
     let inside = |ring: &[[f64; 2]]| {
         let mut odd = false;
@@ -134,12 +134,12 @@ fn overlay(picture: &Picture, frame: &Frame, canvas: &mut Canvas) {
     }
 }
 
-/// The sign of the n-th label.
+/// The number of the n-th label.
 fn number(i: usize) -> String {
     char::from(b'1' + (i % 9) as u8).to_string()
 }
 
-/// A round length, at most half as long as the drawing is wide.
+/// A scale bar of round length, at most half as wide as the drawing.
 fn scale_bar(dots: f64, wide: f64) -> String {
     let length = round_step(wide / 2.5e-3, 1).max(1e-6) * 1e-3;
     let length = if length > 0.75 * wide { length / 2.0 } else { length };

@@ -1,13 +1,13 @@
-//! Problems for a person at a terminal: place, message, the text with a caret, the repair.
+//! Problems for the terminal: place, message, the line of text with a caret, the repair.
 
 use super::Look;
 use super::fold::{clean, fold, width};
 use super::ink::Ink;
-use crate::problem::{Problem, Severity, Source};
+use stillbed_input::problem::{Problem, Severity, Source};
 use unicode_width::UnicodeWidthChar;
 
-/// All of `list`, each with its line from `sources` where it is known, and their count at the
-/// end; empty for an empty list.
+/// All of `list`, each with its line from `sources` if that is known, and their count at the end; empty
+/// for an empty list.
 pub fn problems(list: &[Problem], sources: &[Source], look: &Look) -> String {
     let lines = lines(list, sources, look);
     if lines.is_empty() { String::new() } else { lines.join("\n") + "\n" }
@@ -25,7 +25,7 @@ pub(super) fn lines(list: &[Problem], sources: &[Source], look: &Look) -> Vec<St
     lines
 }
 
-/// `3 errors, 1 warning`.
+/// The count as `3 errors, 1 warning`.
 fn count(list: &[Problem]) -> String {
     let errors = list.iter().filter(|problem| problem.is_error()).count();
     let said = |n: usize, what: &str| match n {
@@ -61,7 +61,7 @@ fn one(problem: &Problem, sources: &[Source], look: &Look) -> Vec<String> {
     lines
 }
 
-/// The line of the problem's place with a caret under the offending text.
+/// The line where the problem is, with a caret under the faulty text.
 fn excerpt(problem: &Problem, sources: &[Source], ink: Ink, look: &Look) -> Option<Vec<String>> {
     let place = &problem.place;
     let source = sources.iter().find(|source| Some(source.file) == place.file.as_deref())?;
@@ -86,7 +86,7 @@ fn excerpt(problem: &Problem, sources: &[Source], ink: Ink, look: &Look) -> Opti
     ])
 }
 
-/// How many characters the word, quoted text or bracket at the start of `rest` has.
+/// Length in characters of the word, quoted text or bracket at the start of `rest`.
 fn word_length(rest: &[char]) -> usize {
     let until = |end: &dyn Fn(char) -> bool| rest.iter().skip(1).position(|c| end(*c)).map(|i| i + 1);
     let length = match rest.first() {
@@ -100,7 +100,7 @@ fn word_length(rest: &[char]) -> usize {
     length.unwrap_or(rest.len())
 }
 
-/// The part of a long line that is shown, so that it and two signs of cutting fit in `room`.
+/// The part of a long line to show, so that it and an ellipsis at each end fit in `room`.
 fn window(line: &[char], start: usize, room: usize) -> (usize, usize) {
     let wide = |c: &char| c.width().unwrap_or(0);
     if line.iter().map(wide).sum::<usize>() <= room {
@@ -124,7 +124,7 @@ fn window(line: &[char], start: usize, room: usize) -> (usize, usize) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::problem::Place;
+    use stillbed_input::problem::Place;
 
     const TEXT: &str = "[members.rail]\nsection = \"rial\"\n";
 

@@ -1,15 +1,15 @@
-//! A table under its titles; where it does not fit, in groups of columns that repeat the first.
+//! A table; if it is too wide, split into groups of columns that each repeat the first.
 
 use super::Look;
 use super::fold::{clean, fold, left, right, width};
 use super::ink::Ink;
-use crate::report::table::{GridColumn, Table};
+use crate::table::{GridColumn, Table};
 
 const GAP: usize = 2;
-/// A column of names is folded before it takes more than this.
+/// Largest width of a text column in a table that does not fit; longer cells are folded.
 const NAMES: usize = 30;
 
-/// One column with its cells folded, ready to be set.
+/// One column with its cells folded.
 struct Set {
     width: usize,
     right: bool,
@@ -29,7 +29,7 @@ pub(super) fn lines(table: &Table, look: &Look) -> Vec<String> {
     let columns = if total(full.iter()) <= look.columns() {
         full
     } else {
-        // The first column is repeated, so it may take a third only.
+        // The first column is repeated in every group, so it may take only a third.
         let first = look.columns() / 3;
         set_all(&grid.columns, first, NAMES.min(look.columns() - first - GAP))
     };
@@ -50,13 +50,13 @@ fn set(column: &GridColumn, at_most: usize) -> Set {
     let cells: Vec<Vec<String>> = column
         .cells
         .iter()
-        // Spaces that align numbers are kept where nothing has to be folded.
+        // Cells that need no folding keep the spaces that align numbers.
         .map(|cell| if width(cell) <= at_most { vec![clean(cell)] } else { fold(cell, at_most) })
         .collect();
     let longest = cells.iter().flatten().map(|line| width(line)).max().unwrap_or(0);
     let word = column.title.split(' ').map(width).max().unwrap_or(0).min(at_most);
     let wide = longest.max(word).max(width(&column.unit));
-    // A title over numbers is folded to their width, but not for the sake of a few columns.
+    // A title over numbers is folded to their width, but to no less than nine characters.
     let unfolded = at_most == usize::MAX && !column.right;
     let title = fold(&column.title, if unfolded { at_most } else { wide.max(9) });
     let wide = title.iter().map(|line| width(line)).max().unwrap_or(0).max(wide);
@@ -67,7 +67,7 @@ fn total<'a>(columns: impl Iterator<Item = &'a Set>) -> usize {
     columns.map(|column| column.width + GAP).sum::<usize>().saturating_sub(GAP)
 }
 
-/// Columns that fit beside each other, the first in every group.
+/// Groups of columns that fit side by side; each begins with the first column.
 fn groups(columns: &[Set], room: usize) -> Vec<Vec<&Set>> {
     let Some((first, rest)) = columns.split_first() else { return Vec::new() };
     let mut groups = vec![vec![first]];
@@ -90,7 +90,7 @@ fn group_lines(group: &[&Set], look: &Look) -> Vec<String> {
         cells.collect::<Vec<_>>().join(&" ".repeat(GAP)).trim_end().to_string()
     };
     let mut lines = Vec::new();
-    // Titles stand on the line of units, or of the rule.
+    // Titles end directly above the units, or above the rule.
     let deep = group.iter().map(|set| set.title.len()).max().unwrap_or(0);
     for i in 0..deep {
         let line = row(&|set| {

@@ -1,16 +1,16 @@
-//! Whole outputs held against stored ones; set `STORE=1` to store them anew, then read them.
+//! Compares whole outputs with stored ones; `STORE=1` stores them anew, to be read before committing.
 
 use super::*;
-use crate::quantity::Spread;
-use crate::report::arbitrary::any_block;
-use crate::report::block::*;
-use crate::report::demo;
-use crate::report::table::{Column, Table};
+use crate::arbitrary::any_block;
+use crate::block::*;
+use crate::demo;
+use crate::table::{Column, Table};
 use proptest::prelude::*;
 use std::path::Path;
+use stillbed_input::quantity::Spread;
 
 fn hold(name: &str, text: &str) {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/stored/report").join(name);
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/stored/report").join(name);
     if std::env::var_os("STORE").is_some() {
         std::fs::write(&path, text).unwrap();
     }
@@ -41,7 +41,7 @@ fn without_colour_there_is_no_escape() {
     let off = render(&demo::blocks(), &Look::default());
     assert!(!off.contains('\u{1b}'));
     let on = render(&demo::blocks(), &Look { colour: true, ..Look::default() });
-    // Colour changes nothing else.
+    // Colour must change nothing else.
     assert_eq!(without_escapes(&on), off);
     assert!(on.contains('\u{1b}'));
 }
@@ -96,7 +96,7 @@ fn a_thin_wall_is_seen_all_around() {
     let lines: Vec<&str> = text.lines().take(24).collect();
     assert!(lines[0].chars().all(|c| c == '█') && lines[23].chars().all(|c| c == '█'), "{text}");
     assert!(lines.iter().all(|line| line.starts_with('█') && line.ends_with('█')), "{text}");
-    // As wide as high: 24 lines of twice as high characters.
+    // As wide as high: 24 rows of characters twice as high as wide.
     assert_eq!(width(lines[0]), 48);
 }
 

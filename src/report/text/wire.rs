@@ -1,11 +1,11 @@
-//! A wire drawing seen from above and aside, in braille dots with the names of its points.
+//! A frame in space seen obliquely from above, in braille dots with the names of its points.
 
 use super::Look;
 use super::canvas::{Canvas, Stroke};
 use super::fold::{clean, fold, width};
 use super::ink::Ink;
-use crate::report::block::Wire;
-use crate::report::view::{extent, seen};
+use crate::block::Wire;
+use crate::view::{extent, seen};
 
 const ROWS: usize = 20;
 
@@ -17,11 +17,11 @@ pub(super) fn lines(wire: &Wire, look: &Look) -> Vec<String> {
         return lines;
     };
     let (wide, tall) = (high[0] - low[0], high[1] - low[1]);
-    // Names need room at both sides.
+    // Names need room on both sides.
     let names = wire.names.iter().map(|(_, name)| width(name)).max().unwrap_or(0).min(look.columns() / 4) + 1;
     let room = (look.columns() - 2 * names).max(16) as f64;
     let scale = ((2.0 * room - 1.0) / wide).min((4 * ROWS - 1) as f64 / tall);
-    // A row above and one below for names; they fall away where nothing is written.
+    // One more row above and one below for names.
     let mut canvas = Canvas::new(look.columns(), ((tall * scale + 1.0) / 4.0).ceil() as usize + 2);
     let indent = (canvas.last_dot().0 - wide * scale) / 2.0;
     let dot = |p: &[f64; 2]| (indent + (p[0] - low[0]) * scale, (p[1] - low[1]) * scale + 4.0);
@@ -47,7 +47,7 @@ pub(super) fn lines(wire: &Wire, look: &Look) -> Vec<String> {
     lines
 }
 
-/// Writes a name beside its point where there is room: outwards first, then around it.
+/// Writes a name beside its point where there is room: first outwards, then around it.
 fn write_name(canvas: &mut Canvas, at: (f64, f64), name: &str, leftwards: bool) {
     let (column, row) = canvas.cell_of(at);
     let long = width(name);

@@ -1,18 +1,18 @@
-//! Shear where a part is bonded to the others: highest at the ends of a member, where the force
-//! that their different wishes call for passes over.
+//! Shear between a part and the others that it is bonded to: highest at the ends of a member, where the force
+//! from their different free strains is transferred.
 //!
 //! ```text
-//! dF/dx = k (u₂ - u₁),   1/k = (A₁/(c G₁) + A₂/(c G₂))/b²    both sides give way: A/b is their depth
+//! dF/dx = k (u₂ - u₁),   1/k = (A₁/(c G₁) + A₂/(c G₂))/b²    both sides shear: A/b is their depth
 //! β² = k (1/E₁A₁ + 1/E₂A₂)
 //! F(x) = F (1 - cosh(β (L/2 - x))/cosh(β L/2))               F: the force far from the ends
-//! τ = F(l)/(b l)                                             over the last l
+//! τ = F(l)/(b l)                                             mean over the length l at an end
 //! ```
 //!
-//! l is the overlap of a lap test, by which bond strengths are stated, or half the member: stress and
-//! strength are then means over the same length. At the very corner an elastic field has no bound.
-//! With c = 1.2, chosen by plane elements, the mean over l holds to 10 % of theirs for cores of 20 to 100 mm between
-//! plates of 3 to 10 mm; a core held on four sides is taken by its A/b too, which is not checked. Ends
-//! carry no force.
+//! l is the overlap of a lap test, by which bond strengths are stated, or half the member where that is less:
+//! stress and strength are then means over the same length. At the very end an elastic shear stress is
+//! unbounded. With c = 1.2, fitted to plane finite elements, the mean over l is within 10 % of theirs for
+//! cores of 20 to 100 mm between plates of 3 to 10 mm. A core held on four sides is treated by its A/b too,
+//! which is not checked. The ends carry no force.
 //!
 //! # Source
 //! - `volkersen1938`: shear along a lap joint (memory)
@@ -21,7 +21,7 @@
 
 /// Overlap of a lap test, m.
 const OVERLAP: f64 = 0.0125;
-/// What a side sheared over its depth gives way less than one sheared evenly.
+/// Shear stiffness of a side that is sheared over its depth, over that of one that is sheared evenly.
 const SHEARED: f64 = 1.2;
 
 /// One side of a bond line.
@@ -40,9 +40,9 @@ pub(super) struct Side {
 pub(super) struct BondLine {
     /// The part and the others.
     pub(super) sides: [Side; 2],
-    /// Its border with the others, m.
+    /// Length of its border with the others in the section, m.
     pub(super) contact: f64,
-    /// Of the member, m.
+    /// Length of the member, m.
     pub(super) length: f64,
 }
 
@@ -51,12 +51,12 @@ pub(super) struct BondLine {
 pub(super) struct EndShear {
     /// Mean over the overlap of a lap test from an end, Pa.
     pub(super) shear: f64,
-    /// Length from an end over which 95 % of the force passes over, m.
+    /// Length from an end over which 95 % of the force is transferred, m.
     pub(super) reach: f64,
 }
 
 impl BondLine {
-    /// The shear at the ends for the axial `force` that passes over, N.
+    /// The shear at the ends when the axial `force`, N, is transferred.
     pub(super) fn end_shear(&self, force: f64) -> Option<EndShear> {
         let known = self.sides.iter().flat_map(|side| [side.shear_modulus, side.area, side.ea]);
         known.chain([self.contact, self.length]).all(|x| x > 0.0).then_some(())?;
@@ -64,7 +64,7 @@ impl BondLine {
         let softness: f64 = self.sides.iter().map(|side| 1.0 / side.ea).sum();
         let beta = self.contact * (softness / depth).sqrt();
         let (half, over) = (0.5 * self.length, OVERLAP.min(0.5 * self.length));
-        // 1 - cosh(β (h - l))/cosh(β h) without a large number.
+        // 1 - cosh(β (h - l))/cosh(β h), written without large numbers.
         let (down, whole) = ((-beta * over).exp(), (-2.0 * beta * half).exp());
         let passed = 1.0 - (down + whole / down) / (1.0 + whole);
         let shear = force.abs() * passed / (self.contact * over);
@@ -88,7 +88,7 @@ mod tests {
 
     #[test]
     fn shear_over_the_overlap_is_that_of_the_force_along_the_line() {
-        // dF/dx = τ b with F from the differential equation, stepped from the end.
+        // dF/dx = τ b with F(x) from the solution of the differential equation.
         let depth = 4e-3 / (1.2 * 7e9) + 1e-3 / (1.2 * 27e9);
         let beta = (0.01 / depth * (1.0 / 8e7 + 1.0 / 2e8f64)).sqrt();
         let force = |x: f64| 1000.0 * (1.0 - (beta * (0.5 - x)).cosh() / (beta * 0.5).cosh());

@@ -1,15 +1,14 @@
-//! A change of temperature and a cure, as the frame takes them.
+//! A change of temperature and a cure, as the frame sees them.
 //!
 //! ```text
 //! T(x, y, z) = uniform + (points at the ends, linear between) + along x + across_y y + across_z z
 //! ```
 //!
-//! x from the member's start, y and z from the member line. A point that is not named stays at
-//! the uniform change.
+//! x from the member's start, y and z from the member line. A point that is not named has the uniform change.
 
 use super::parts::{Field, WarmPart, WarmSection};
-use crate::frame::{Frame, Line};
 use serde::Serialize;
+use stillbed_frame::{Frame, Line};
 
 /// The gradients of one member, K/m.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -22,29 +21,29 @@ pub struct Gradient {
     pub along: f64,
 }
 
-/// What its cure leaves in a mix.
+/// What the cure of a mix leaves in it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Cure {
     /// Name of the mix.
     pub of: String,
-    /// By how much it shrinks once it has gelled, a strain.
+    /// Shrinkage after gelling, a strain.
     pub shrinkage: f64,
-    /// From its hottest to the room, K.
+    /// Cooling from the hottest moment of the cure to room temperature, K.
     pub cooling_k: f64,
 }
 
 /// A change of temperature and the shrinkage of a cure.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct ThermalCase {
-    /// Everywhere, K.
+    /// Change everywhere, K.
     pub uniform: f64,
     /// By member; missing ones have none.
     pub members: Vec<Gradient>,
-    /// By point, K beside the uniform change; missing ones have none.
+    /// By point, K, added to the uniform change; missing ones have none.
     pub points: Vec<f64>,
     /// Linear shrinkage by material, a strain; the part becomes shorter by it.
     pub shrinkage: Vec<(String, f64)>,
-    /// What the cure leaves in mixes whose shrinkage is not stated.
+    /// Cures of mixes whose shrinkage is not stated.
     pub cures: Vec<Cure>,
 }
 
@@ -62,7 +61,7 @@ impl ThermalCase {
             || self.members.iter().flat_map(gradient).any(|g| g != 0.0)
     }
 
-    /// The field over the section of a member where its x starts and where it ends.
+    /// The temperature field over the section at the start and at the end of a member.
     pub(super) fn fields(&self, frame: &Frame, number: usize) -> Option<[Field; 2]> {
         let member = frame.members.get(number)?;
         let gradient = self.members.get(number).copied().unwrap_or_default();
@@ -74,16 +73,16 @@ impl ThermalCase {
         Some([at(member.from, 0.0), at(member.to, length)])
     }
 
-    /// True where the cure moves the base: its motion is asked for where a shrinkage is stated. A cure by
-    /// itself is over before faces are finished, and leaves stresses alone.
+    /// True where the cure is part of the base's motion, which is when a shrinkage is stated. A cure without
+    /// one is over before faces are finished, and adds to the stresses alone.
     pub(super) fn cure_moves(&self) -> bool {
         !self.shrinkage.is_empty()
     }
 
-    /// The own strain of each part of `section`.
+    /// The free strain of each part of `section` from shrinkage and cure.
     ///
-    /// What gels at its hottest fits a skeleton that is as hot and cools with it to what it was: beyond the
-    /// shrinkage it keeps the difference of their expansions.
+    /// A mix gels at its hottest, within a skeleton that is as hot and then cools back to its original size:
+    /// besides its shrinkage the mix keeps the difference of their expansions over this cooling.
     pub(super) fn own_strains(&self, section: &WarmSection) -> Vec<f64> {
         let of = |(number, part): (usize, &WarmPart)| {
             let name = &part.medium.name;
@@ -128,7 +127,7 @@ mod tests {
         let strains = case.own_strains(&section(vec![cast.clone(), steel], 1.0));
         approx::assert_relative_eq!(strains[0], -1e-3 - 5e-6 * 20.0, max_relative = 1e-12);
         assert_eq!(strains[1], 0.0);
-        // Alone it shrinks by all of its cooling; a shrinkage that is stated stands for both.
+        // Alone it shrinks by all of its cooling; a stated shrinkage replaces both.
         let alone = section(vec![cast], 1.0);
         approx::assert_relative_eq!(case.own_strains(&alone)[0], -1e-3 - 17e-6 * 20.0, max_relative = 1e-12);
         let stated = ThermalCase { shrinkage: vec![("cast".to_string(), 2e-3)], ..case };

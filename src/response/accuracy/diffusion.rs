@@ -1,4 +1,4 @@
-//! How long a change of the room takes to pass through a base.
+//! How long does a change of room temperature take to pass through a base?
 //!
 //! ```text
 //! a = k / (ρ c)                     diffusivity
@@ -7,11 +7,11 @@
 //! θ(t) = exp(-t / τ)
 //! ```
 //!
-//! h is the least width of the section, or four walls where it is hollow (4 A / P, P around it),
-//! whichever is less: one-dimensional, so on the slow side for a section as thick as wide. The
-//! sum of both times is that of a slab in air within 4 % (its first root β tan β = Bi). Materials
-//! of a section count as layers in series. Each section cools by itself; what bends the base
-//! meanwhile is that they do so at different rates.
+//! h is the least width of the section or 4 A / P with the perimeter P (four wall thicknesses where it is
+//! hollow), whichever is less. Conduction is one-dimensional, so times are on the slow side for a section as
+//! thick as wide. The sum of both times is that of a slab in air within 4 % (first root of β tan β = Bi). The
+//! materials of a section count as layers in series. Each section cools by itself; meanwhile the base bends
+//! because its sections do so at different rates.
 //!
 //! # Source
 //! - `carslaw1959`: slab with faces at a fixed temperature; slab with exchange at its faces (memory)
@@ -23,12 +23,12 @@ use super::rest::{RestFault, at_rest, divided};
 use super::straight::Deflected;
 use super::thermal::{PIECES, free_strains};
 use super::{Base, ThermalCase};
-use crate::section::clearance::hull;
 use nalgebra::{Vector3, Vector6};
 use serde::Serialize;
 use std::f64::consts::PI;
+use stillbed_section::clearance::hull;
 
-/// Heat exchange with still air, natural draught and radiation together, W/(m2 K).
+/// Heat exchange with still air, by natural convection and radiation together, W/(m2 K).
 ///
 /// # Source
 /// - `common practice`: 5 to 15 W/(m2 K) for machine surfaces in a room
@@ -37,7 +37,7 @@ pub const STILL_AIR: f64 = 10.0;
 /// The times of one section.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SectionTimes {
-    /// The section.
+    /// Name of the section.
     pub section: String,
     /// Thickness that heat passes through, m.
     pub thickness_m: f64,
@@ -47,39 +47,39 @@ pub struct SectionTimes {
     pub diffusion_time_s: Option<f64>,
     /// Slowest decay inside, s: the diffusion time over π².
     pub decay_time_s: Option<f64>,
-    /// Of the exchange with the air, s.
+    /// Time constant of the exchange with the air, s.
     pub air_time_s: Option<f64>,
-    /// Of both, s.
+    /// Time constant of both together, s.
     pub time_constant_s: Option<f64>,
 }
 
 /// One moment after the room has changed.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Moment {
-    /// After the change, s.
+    /// Time after the change, s.
     pub time_s: f64,
-    /// Tip from work, m, still to come; `None` without a tool.
+    /// Displacement of the tip relative to the work that is still to come, m; `None` without a tool.
     pub drift_m: Option<f64>,
-    /// Worst straightness of the lines looked at, the best line removed, m, still to go.
+    /// Worst straightness, best line removed, of the motion of the lines that is still to come, m.
     pub straight_m: f64,
 }
 
-/// After a change of the room's temperature.
+/// What follows a change of room temperature.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Settling {
     /// The change, K.
     pub change_k: f64,
     /// Exchange with the air, W/(m2 K).
     pub air_w_per_m2_k: f64,
-    /// What counts as settled, m.
+    /// Remaining motion that counts as settled, m.
     pub settle_to_m: f64,
     /// By section.
     pub sections: Vec<SectionTimes>,
-    /// Until every line looked at is straight to `settle_to_m` of where it will stay, s.
+    /// Time until every line is straight to within `settle_to_m` of its final shape, s.
     pub straight_again_s: Option<f64>,
-    /// Until tip and work are within `settle_to_m` of where they will stay, s.
+    /// Time until tip and work are within `settle_to_m` of their final places, s.
     pub drift_settled_s: Option<f64>,
-    /// The way there; empty where heat data lack.
+    /// The motion still to come over time; empty where heat data are missing.
     pub curve: Vec<Moment>,
 }
 
@@ -95,7 +95,7 @@ pub fn slab_decay_time(thickness: f64, diffusivity: f64) -> f64 {
 }
 
 impl WarmSection {
-    /// The times of this section, in air that takes `air` W/(m2 K).
+    /// The times of this section in air with the film coefficient `air`, W/(m2 K).
     pub fn times(&self, name: &str, air: f64) -> SectionTimes {
         let corners = self.parts.iter().flat_map(|part| part.corners.iter().copied());
         let (around, across) = around_and_across(&hull(corners));
@@ -104,7 +104,7 @@ impl WarmSection {
         let sum = |of: &dyn Fn(&super::WarmPart) -> Option<f64>| -> Option<f64> {
             self.parts.iter().map(|part| Some(of(part)? * part.moments.area)).sum()
         };
-        // Per length, J/(m K), and the resistance of layers in series, m3 K/W.
+        // Heat capacity per length, J/(m K), and resistance of layers in series, m3 K/W.
         let heat = sum(&|part| Some(part.medium.density * part.medium.heat_capacity?));
         let resistance = sum(&|part| part.medium.conductivity.filter(|k| *k > 0.0).map(|k| 1.0 / k));
         let diffusivity = heat.zip(resistance).filter(|(c, r)| *c > 0.0 && *r > 0.0);
@@ -123,16 +123,16 @@ impl WarmSection {
     }
 }
 
-/// One section's part in the motion that is still to come.
+/// The share of one section in the motion that is still to come.
 struct Lag {
     time_constant: f64,
     drift: Vector3<f64>,
-    /// By line looked at.
+    /// One for each line looked at.
     lines: Vec<Deflected>,
 }
 
-/// What happens after the room changes by `change` K: by when `base` has settled to `settle_to`
-/// m, looking at `rails`, or at every member by itself when that is empty.
+/// How `base` settles after the room changes by `change` K, and when what is still to come is below
+/// `settle_to` m: of `rails`, or of every member by itself when that is empty.
 ///
 /// # Errors
 /// As [`super::thermal()`].
@@ -176,7 +176,7 @@ pub fn settling(
     Ok(found)
 }
 
-/// `None` where a section in use has no time constant.
+/// The share of each section in use; `None` where one has no time constant.
 fn lags(
     base: &Base,
     case: &ThermalCase,
@@ -229,7 +229,7 @@ fn still_bent(lags: &[Lag], t: f64) -> f64 {
 fn last_above(left: impl Fn(f64) -> f64, limit: f64, slowest: f64) -> Option<f64> {
     (limit > 0.0 && slowest > 0.0).then_some(())?;
     let step = |i: usize| slowest * 1e-3 * 1.03f64.powi(i as i32);
-    // 1.03^360 is 4e4, so the search ends at 40 of the slowest times: exp(-40) is nothing.
+    // 1.03^360 is 4e4, so the search ends at 40 of the slowest time constants, where exp(-40) is negligible.
     let Some(last) = (0..=360).rev().find(|i| left(step(*i)) > limit) else {
         return Some(if left(0.0) > limit { step(0) } else { 0.0 });
     };
@@ -245,8 +245,8 @@ fn last_above(left: impl Fn(f64) -> f64, limit: f64, slowest: f64) -> Option<f64
 mod tests {
     use super::super::sample::{bar, layer, member, member_section, section};
     use super::*;
-    use crate::frame::Point;
     use approx::assert_relative_eq;
+    use stillbed_frame::Point;
 
     fn warm(alpha: f64, width: f64, height: f64) -> WarmSection {
         let mut part = layer("stone", 50e9, alpha, width, -0.5 * height, 0.5 * height);

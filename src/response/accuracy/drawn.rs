@@ -1,16 +1,16 @@
-//! A drawn section made ready for changes of temperature: corners, borders, widths.
+//! A drawn section prepared for changes of temperature: corners, borders, widths.
 
 use super::parts::{WarmPart, WarmSection};
-use crate::frame::MemberSection;
-use crate::material::Medium;
-use crate::section::Geometry;
-use crate::section::clearance::hull;
+use stillbed_frame::MemberSection;
+use stillbed_material::Medium;
+use stillbed_section::Geometry;
+use stillbed_section::clearance::hull;
 
 type Point = [f64; 2];
-/// The pieces of a part, each an outer ring and its holes.
+/// The connected regions of a part, each an outer ring and its holes.
 type Pieces = [Vec<Vec<Point>>];
 
-/// Places at which one side of an outline is asked what lies beyond it.
+/// Points on each side of an outline at which it is checked what lies beyond.
 const SAMPLES: usize = 16;
 
 impl WarmSection {
@@ -51,8 +51,8 @@ impl WarmSection {
 }
 
 impl WarmSection {
-    /// The section drawn as `geometry` for motion alone: without corners and borders, by which
-    /// stresses are looked for.
+    /// The section drawn as `geometry` for displacements alone: without corners and borders, which only
+    /// stresses need.
     ///
     /// `None` when a part names a medium that is not given.
     pub fn bare(
@@ -63,7 +63,7 @@ impl WarmSection {
     ) -> Option<WarmSection> {
         let parts = geometry.parts().iter().zip(geometry.moments());
         let solid = parts.filter(|(part, moments)| !part.cavity && moments.area > 0.0);
-        let part = |(part, moments): (&crate::section::Part, &crate::section::Moments)| {
+        let part = |(part, moments): (&stillbed_section::Part, &stillbed_section::Moments)| {
             Some(WarmPart {
                 medium: media.get(part.medium)?.clone(),
                 compressive_strength: None,
@@ -76,7 +76,7 @@ impl WarmSection {
     }
 }
 
-/// The length of border of `pieces` beyond which, `step` away, one of `others` lies.
+/// The length of the border of `pieces` that has one of `others` beyond it, at the distance `step`.
 fn contact(pieces: &Pieces, others: &[&Pieces], step: f64) -> f64 {
     let mut sum = 0.0;
     for ring in pieces.iter().flatten() {
@@ -137,9 +137,9 @@ pub(super) fn around_and_across(hull: &[Point]) -> (f64, f64) {
 mod tests {
     use super::super::sample::member_section;
     use super::*;
-    use crate::material::Role;
-    use crate::section::{Part, Shape};
     use approx::assert_relative_eq;
+    use stillbed_material::Role;
+    use stillbed_section::{Part, Shape};
 
     #[test]
     fn a_filled_tube_touches_its_fill_all_round() {

@@ -1,21 +1,22 @@
-//! Whether a base stays where it was machined: temperature, cure, weight.
+//! Does a base stay straight and whole under temperature, cure, weight and a carriage that moves?
 //!
 //! ```text
-//! rest        a frame at rest under any load that it holds
-//! case        a change of temperature and a cure
-//! parts       one section: what its parts want, and the stress in each
-//! bond        the shear where a part is bonded
-//! weight      the stress of the weight, and of both together
-//! quick       drift and bow of a frame that is solved already
-//! thermal     the answer: growth, bow, drift, stress, what fails
-//! drawn       a drawn section made ready
-//! diffusion   how long a change of the room takes
-//! rail        members in line as one
-//! sag         weight
-//! travel      a carriage that moves along rails
-//! support     carrying points, and where they are best
-//! spec        what the design file says of temperature and cure
+//! rest        the static deflection of a frame under any load that is held
 //! straight    how straight a line is
+//! rail        members in one line, taken as one
+//! case        a change of temperature and a cure, as the frame sees them
+//! parts       one section: the free strains of its parts, their common strain, the stress in each
+//! drawn       a drawn section prepared for this: corners, borders, widths
+//! bond        the shear where a part is bonded to the others
+//! weight      stress from weight, and together with temperature and cure
+//! thermal     the result: growth, bow, drift, stress, what fails
+//! quick       drift and bow of a frame that is already solved
+//! diffusion   how long a change of room temperature takes
+//! sag         deflection under weight
+//! travel      the path of a carriage along rails
+//! support     a base on a few supports, and where they are best
+//! spec        the table `[thermal]` of the design file
+//! sample      sections and bars for tests
 //! ```
 
 mod bond;
@@ -51,10 +52,10 @@ pub use thermal::{
 pub use travel::{Carriage, Path, PathPlace, Stop, Travel};
 pub use weight::Weighed;
 
-use crate::frame::Frame;
-use crate::modes::Statics;
 use nalgebra::Vector6;
 use serde::Serialize;
+use stillbed_frame::Frame;
+use stillbed_modes::Statics;
 
 /// Three numbers along or around the global axes.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
@@ -67,14 +68,14 @@ pub struct Xyz {
     pub z: f64,
 }
 
-/// One build, as accuracy sees it.
+/// One build, with what these results need.
 #[derive(Debug, Clone, Copy)]
 pub struct Base<'a> {
     /// The build's name.
     pub name: &'a str,
     /// Its frame.
     pub frame: &'a Frame,
-    /// By section of the frame.
+    /// One for each section of the frame.
     pub sections: &'a [WarmSection],
     /// The point of the tip; `None` without a tool.
     pub tip: Option<usize>,
@@ -83,7 +84,7 @@ pub struct Base<'a> {
 }
 
 impl Base<'_> {
-    /// How far the tip moves and turns from the work, m and rad.
+    /// Displacement and rotation of the tip relative to the work, m and rad.
     fn drift(&self, statics: &Statics, motion: &[f64]) -> (Option<Xyz>, Option<Xyz>) {
         let Some(tip) = self.tip else { return (None, None) };
         let work = self.work.map_or(Vector6::zeros(), |work| statics.point(work, motion));

@@ -1,54 +1,54 @@
-//! One section in a change of temperature: what its parts want, what they make of it together,
-//! and the stress in each.
+//! One section in a change of temperature: the strain that each part would take alone, the strain of all
+//! together, and the stress in each part.
 //!
 //! ```text
 //! strain at (y, z):  φ · e,   φ = (1, z, -y),   e = (eps, kappa_y, kappa_z) about the member line
-//! a part wants:      t = (α T + s, α g_z, -α g_y)       s: its own strain, shrinkage being < 0
+//! free strain:       t = (α T + s, α g_z, -α g_y)       of a part; s: its own strain, shrinkage being < 0
 //! bonded:            e_T = (Σ E G)⁻¹ Σ E G t,           G = ∫ φ φᵀ dA
 //!                    σ = E φ · (e - t)
-//! sliding:           curvature shared, each part bending about its own centroid and stretching
-//!                    as it likes; the joints hold the skeleton, so e_T stretches as the skeleton
-//! as stated:         stiffness, thermal forces and stress mixed by the bond
+//! sliding:           common curvature; each part bends about its own centroid and stretches freely;
+//!                    the joints hold the skeleton, so e_T stretches as the skeleton does
+//! in between:        stiffness, thermal forces and stress interpolated by the bond, 0 to 1
 //! ```
 //!
-//! A cavity is no part here. The field of temperature is linear over the section, so the
-//! stresses of a part are extreme at its corners. With bond 1 and one expansion everywhere a free
-//! section has no stress; with bond 0 it has none for any expansions.
+//! Cavities are not parts here. The temperature field is linear over the section, so the stresses of a part
+//! are extreme at its corners. With bond 1 and one expansion everywhere a free section has no stress; with
+//! bond 0 it has none for any expansions.
 //!
-//! Left out: the stress square to the member, which a core held all round adds.
+//! Left out: the stress perpendicular to the member, which a core held all round has in addition.
 //!
 //! # Source
 //! - `timoshenko1925`: bonded strips; the same in general form for any parts
 //! - `boley1960`: thermal force and moments of a beam (memory)
 
-use crate::frame::MemberSection;
-use crate::material::{Medium, Role};
-use crate::section::Moments;
 use nalgebra::{Matrix3, Vector3};
+use stillbed_frame::MemberSection;
+use stillbed_material::{Medium, Role};
+use stillbed_section::Moments;
 
 /// One solid part of a section.
 #[derive(Debug, Clone, PartialEq)]
 pub struct WarmPart {
     /// What it is made of.
     pub medium: Medium,
-    /// Compressive strength, Pa; `None` is not known.
+    /// Compressive strength, Pa; `None` where it is not known.
     pub compressive_strength: Option<f64>,
-    /// Area moments of what is left of it, about the member line.
+    /// Area moments of what other parts leave of it, about the member line.
     pub moments: Moments,
     /// Its outermost points, [y, z], m.
     pub corners: Vec<[f64; 2]>,
-    /// The length of border that it shares with other parts, m; `None` is not known.
+    /// The length of its border with other parts, m; `None` where it is not known.
     pub contact: Option<f64>,
 }
 
-/// A section ready for changes of temperature.
+/// A section with what changes of temperature need.
 #[derive(Debug, Clone, PartialEq)]
 pub struct WarmSection {
     /// Its solid parts.
     pub parts: Vec<WarmPart>,
-    /// 0 slides, 1 is one body.
+    /// 0 where the parts slide, 1 where they act as one body.
     pub bond: f64,
-    /// The same section with its parts sliding, for the frame whose fill has let go.
+    /// The same section with sliding parts, for a frame whose fill has let go.
     pub sliding: MemberSection,
 }
 
@@ -61,14 +61,14 @@ pub struct Field {
     pub across: [f64; 2],
 }
 
-/// What the stress at one place of a part is made of, Pa.
+/// The components of the stress at one place of a part, Pa.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Stress {
     /// From the section's axial force.
     pub axial: f64,
     /// From the section's moments.
     pub bending: f64,
-    /// From what the parts want differently.
+    /// From the different free strains of the parts.
     pub mismatch: f64,
 }
 
@@ -78,18 +78,18 @@ pub(super) struct Together<'a> {
     centre: [f64; 2],
     ea: f64,
     bonded: Matrix3<f64>,
-    /// As stated.
+    /// At the section's bond.
     stated: Matrix3<f64>,
 }
 
-/// What the parts of a section want, and what becomes of it.
+/// The free strains of the parts of a section, and their common strain.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Wanted {
-    /// By part: (eps, kappa_y, kappa_z) about the member line.
+    /// Free strain of each part: (eps, kappa_y, kappa_z) about the member line.
     parts: Vec<Vector3<f64>>,
     /// Stretch at the elastic centre when the parts slide.
     slid: f64,
-    /// Of the section as stated, about the member line.
+    /// Of the section at its bond, about the member line.
     pub(super) strain: Vector3<f64>,
 }
 
@@ -118,14 +118,15 @@ impl WarmPart {
         self.spread() - p * p.transpose() * self.moments.area
     }
 
-    /// The strain it wants in `field`, with `own` strain of its own; an expansion that is not
-    /// known counts as none.
+    /// Its free strain in `field`, with the additional strain `own`; an expansion that is not known counts as
+    /// zero.
     fn wants(&self, field: &Field, own: f64) -> Vector3<f64> {
         let alpha = self.medium.expansion.unwrap_or(0.0);
         Vector3::new(alpha * field.change + own, alpha * field.across[1], -alpha * field.across[0])
     }
 
-    /// The strength against `stress`, Pa: compression falls back on tension for what yields.
+    /// The strength against `stress`, Pa. In compression, a skeleton without a compressive strength has its
+    /// tensile strength, since it yields.
     pub fn strength(&self, stress: f64) -> Option<f64> {
         let tension = self.medium.strength;
         if stress >= 0.0 {
@@ -137,8 +138,8 @@ impl WarmPart {
 }
 
 impl WarmSection {
-    /// Expansion of part `number` beyond that of the others, by their axial stiffness, 1/K; its own where
-    /// there are none. `None` where one is not known.
+    /// Expansion of part `number` minus the mean of the others, weighted by axial stiffness, 1/K; its own
+    /// where there are no others. `None` where one is not known.
     pub(super) fn expansion_beyond_others(&self, number: usize) -> Option<f64> {
         let own = self.parts.get(number)?.medium.expansion?;
         let (mut sum, mut whole) = (0.0, 0.0);
@@ -156,8 +157,8 @@ impl WarmSection {
         lacking.map(|part| part.medium.name.as_str())
     }
 
-    /// The stress of part `number` at [y, z] under the section forces [N, M_y, M_z] about the
-    /// member line, Pa; `None` for no part.
+    /// The stress of part `number` at [y, z] under the section forces [N, M_y, M_z] about the member line,
+    /// Pa; `None` when there is no such part.
     pub fn stress(&self, number: usize, at: [f64; 2], forces: [f64; 3]) -> Option<f64> {
         self.parts.get(number)?;
         let together = self.together()?;
@@ -166,7 +167,7 @@ impl WarmSection {
         Some(stress.axial + stress.bending)
     }
 
-    /// `None` when nothing in it is stiff.
+    /// The parts together; `None` when none of them has stiffness.
     pub(super) fn together(&self) -> Option<Together<'_>> {
         let sum = |of: &dyn Fn(&WarmPart) -> Matrix3<f64>| -> Matrix3<f64> {
             self.parts.iter().map(|part| of(part) * part.modulus()).sum()
@@ -183,7 +184,7 @@ impl WarmSection {
 }
 
 impl Together<'_> {
-    /// What becomes of a change of temperature `field` and of own strains, one a part.
+    /// The strains from a change of temperature `field` and the parts' own strains `own`.
     pub(super) fn wanted(&self, field: &Field, own: &[f64]) -> Option<Wanted> {
         let parts: Vec<Vector3<f64>> =
             self.section.parts.iter().zip(own).map(|(part, own)| part.wants(field, *own)).collect();
@@ -229,7 +230,7 @@ impl Together<'_> {
         })
     }
 
-    /// The axial force that part `number` takes from the others when all are bonded, N.
+    /// The axial force on part `number` from the others when all are bonded, N.
     pub(super) fn transferred(&self, number: usize, wanted: &Wanted) -> Option<f64> {
         let parts = self.section.parts.iter().zip(&wanted.parts);
         let forces: Vector3<f64> = parts.map(|(part, t)| part.spread() * t * part.modulus()).sum();
@@ -245,7 +246,7 @@ impl Together<'_> {
     }
 }
 
-/// K⁻¹ f for a symmetric positive K, in the scale of its own diagonal.
+/// K⁻¹ f for a symmetric positive definite K, scaled by its diagonal.
 fn solve(k: &Matrix3<f64>, f: &Vector3<f64>) -> Option<Vector3<f64>> {
     let scale = k.diagonal().map(|d| if d > 0.0 { 1.0 / d.sqrt() } else { 0.0 });
     let scaled = Matrix3::from_fn(|i, j| k[(i, j)] * scale[i] * scale[j]);
@@ -290,7 +291,8 @@ mod tests {
                 let at = |p| together.stress(number, p, &Vector3::zeros(), &wanted).unwrap().mismatch;
                 let mean = at(part.centroid());
                 sums[0] += mean * part.moments.area;
-                // Moment from the linear stress: mean on its arm and the slope on the own inertia.
+                // Moment of the linear stress: the mean times its arm, plus the slope times the part's own
+                // inertia.
                 let [y, z] = part.centroid();
                 let slope = (at([y, z + 1e-3]) - mean) / 1e-3;
                 sums[1] += mean * part.moments.area * z + slope * part.own_bending()[(1, 1)];

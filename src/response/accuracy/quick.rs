@@ -1,21 +1,21 @@
-//! Drift and bow of a frame that is solved already, its members undivided.
+//! Drift and bow of a frame that is already solved, its members not subdivided.
 //!
-//! The motion of the points is exact; between them a member follows its exact static shapes, to
-//! which a free curvature that is even along it adds nothing.
+//! The displacements of the points are exact. Between them a member follows its exact static shapes, to which
+//! a free curvature that is constant along it adds nothing.
 
 use super::rail::Rail;
 use super::rest::{RestFault, at_rest};
 use super::thermal::free_strains;
 use super::{Base, ThermalCase, Xyz};
-use crate::frame::FreeStrain;
-use crate::modes::Statics;
 use nalgebra::Vector6;
+use stillbed_frame::FreeStrain;
+use stillbed_modes::Statics;
 
-/// Places inside a member at which its line is looked at; odd, so that the middle is one.
+/// Places inside a member at which its line is sampled; odd, so that the middle is one.
 const BETWEEN: usize = 11;
 
-/// Tip from work for one kelvin everywhere, m/K, when every section is `scale` times as large as its
-/// parts say; `None` without a tool, or where an expansion is not known.
+/// Displacement of the tip relative to the work for one kelvin everywhere, m/K, when every section is `scale`
+/// times as large as its parts say; `None` without a tool, or where an expansion is not known.
 ///
 /// # Errors
 /// A section without stiff parts.
@@ -49,12 +49,12 @@ pub fn largest_bow(
 
 /// True when the expansions of all members are known.
 fn known(base: &Base) -> bool {
-    let section = |member: &crate::frame::Member| base.sections.get(member.section);
+    let section = |member: &stillbed_frame::Member| base.sections.get(member.section);
     base.frame.members.iter().filter_map(section).all(|section| section.lacking_expansion().next().is_none())
 }
 
-/// The motion under the temperatures of `case`. A section twice as large curves half as much by what
-/// its parts want differently, and as much by a gradient.
+/// The displacements under the temperatures of `case`. In a section twice as large, the different free
+/// strains of the parts cause half the curvature, and a gradient causes the same.
 fn moved(base: &Base, statics: &Statics, case: &ThermalCase, scale: f64) -> Result<Vec<f64>, RestFault> {
     let mut case = case.clone();
     for gradient in &mut case.members {
@@ -74,8 +74,8 @@ mod tests {
     use super::super::thermal::{ThermalAsk, thermal};
     use super::super::{Gradient, WarmSection};
     use super::*;
-    use crate::frame::{Anchor, Frame};
     use approx::assert_relative_eq;
+    use stillbed_frame::{Anchor, Frame};
 
     fn strip() -> (Frame, WarmSection) {
         let layers =

@@ -1,28 +1,28 @@
-//! A rail: members in line, end to end, taken as one.
+//! A rail: members in one line, end to end, taken as one.
 //!
-//! A rail runs as its first-named member runs, and has that member's y and z; in which order the
-//! others are named, and which way they are drawn, changes nothing. Members that are asked for singly
-//! are joined by themselves where one goes on in the line of the other and no joint between them is
-//! free: what a guide is made of several pieces for does not matter to what rides on it.
+//! A rail runs in the direction of its first-named member and has that member's y and z; the order in which
+//! the others are named, and the direction in which they are drawn, do not matter. Members requested singly
+//! are joined automatically where one continues the line of the other and no joint between them is free: what
+//! rides on a guide does not depend on how many members the guide is made of.
 
 use super::straight::{Deflected, Straightness, weights};
-use crate::frame::{Frame, Line, Member};
-use crate::modes::Statics;
-use crate::quantity::{Kind, figures, show};
 use nalgebra::{Matrix3, Vector2, Vector3};
+use stillbed_frame::{Frame, Line, Member};
+use stillbed_input::quantity::{Kind, figures, show};
+use stillbed_modes::Statics;
 
-/// How far off the line a member may lie, relative to the length of the whole: what drawings round
-/// their coordinates by, a hundredth of a millimetre on a metre.
+/// How far a member may lie off the line, relative to the length of the rail: coordinates in drawings are
+/// rounded to about a hundredth of a millimetre per metre.
 const SLACK: f64 = 1e-5;
 
 /// Members in line.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Rail {
-    /// What it is called.
+    /// Its name.
     pub name: String,
     /// m.
     pub length: f64,
-    /// Global to its own axes, shape (3, 3): the rows are x along it, y and z.
+    /// Rotation from global to its own axes, shape (3, 3): the rows are x along it, y and z.
     pub(super) axes: Matrix3<f64>,
     segments: Vec<Segment>,
 }
@@ -34,16 +34,16 @@ struct Segment {
     /// Where it begins, from the rail's start, m.
     from: f64,
     length: f64,
-    /// True where it is drawn against the rail.
+    /// True where it is drawn against the direction of the rail.
     backwards: bool,
     /// The points at its beginning and its end along the rail.
     points: [usize; 2],
 }
 
-/// Why members are no rail.
+/// Why members do not form a rail.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RailFault {
-    /// Which of the members named shows it, from 0.
+    /// Index, in the list of members, of the one that shows it.
     pub place: usize,
     /// What is wrong.
     pub message: String,
@@ -55,7 +55,7 @@ impl Rail {
     /// The rail called `name` of the `members` of `frame`, named in any order.
     ///
     /// # Errors
-    /// A member that bends off, lies beside, overlaps, leaves a gap, or shares no point with the next.
+    /// A member that turns off, lies beside, overlaps, leaves a gap, or shares no point with the next.
     pub fn of(frame: &Frame, name: &str, members: &[usize]) -> Result<Rail, RailFault> {
         let fault = |place: usize, message: String, help: &str| {
             Err(RailFault { place, message, help: help.to_string() })
@@ -129,13 +129,13 @@ impl Rail {
         Ok(Rail { name: name.to_string(), length, axes: first.axes, segments })
     }
 
-    /// The member of this number as a rail of its own; `None` without a length.
+    /// The member with this index as a rail of its own; `None` without a length.
     pub fn member(frame: &Frame, number: usize) -> Option<Rail> {
         Rail::of(frame, &frame.members.get(number)?.name, &[number]).ok()
     }
 
-    /// `members` as rails: those that follow one another in line are one, in the order in which their
-    /// first ones are named.
+    /// `members` as rails: those that follow one another in line form one, in the order in which their first
+    /// members are named.
     pub fn joined(frame: &Frame, members: &[usize]) -> Vec<Rail> {
         let mut groups: Vec<Vec<usize>> = Vec::new();
         for (place, number) in members.iter().enumerate() {
@@ -154,7 +154,7 @@ impl Rail {
         groups.sort_by_key(|group| group.first().and_then(place));
         let rail = |group: Vec<usize>| match Rail::of(frame, "", &group) {
             Ok(rail) => vec![rail.named_by_its_ends(frame)],
-            // A line that branches is no rail.
+            // A line that branches is not a rail.
             Err(_) => group.iter().filter_map(|number| Rail::member(frame, *number)).collect(),
         };
         groups.into_iter().flat_map(rail).collect()
@@ -188,8 +188,8 @@ impl Rail {
         self.axes.row(0).transpose()
     }
 
-    /// The rail's line when the freedoms are at `motion`, at the ends of all pieces and at `between`
-    /// places inside each. Where two members meet at a joint that gives, the mean counts.
+    /// The rail's deflected line when the degrees of freedom are at `motion`, at the ends of all elements and
+    /// at `between` places inside each. Where two members meet at a flexible joint, the mean is taken.
     pub(super) fn line(&self, statics: &Statics, motion: &[f64], between: usize) -> Option<Deflected> {
         let mut line = Deflected::default();
         for segment in &self.segments {
@@ -217,7 +217,7 @@ impl Rail {
         Some(line)
     }
 
-    /// How straight it is when the freedoms are at `motion`.
+    /// How straight it is when the degrees of freedom are at `motion`.
     pub(super) fn straightness(&self, statics: &Statics, motion: &[f64]) -> Option<Straightness> {
         let line = self.line(statics, motion, 0)?;
         let name = |number: usize| statics.frame.members[number].name.clone();
@@ -239,9 +239,9 @@ struct End {
     at: Vector3<f64>,
     /// From the end into the member.
     inwards: Vector3<f64>,
-    /// Of the member, m.
+    /// Length of the member, m.
     length: f64,
-    /// True where its joint lets something move without force.
+    /// True where its joint lets some relative motion happen without force.
     free: bool,
 }
 
@@ -261,7 +261,7 @@ impl End {
     }
 }
 
-/// True when one member goes on where the other ends, in its line, and no joint there is free.
+/// True when one member continues the other in its line, and no joint between them is free.
 fn follow(frame: &Frame, one: usize, other: usize) -> bool {
     (0..4).any(|pair| {
         let (Some(a), Some(b)) = (End::of(frame, one, pair % 2), End::of(frame, other, pair / 2)) else {
@@ -280,9 +280,9 @@ mod tests {
     use super::super::thermal::strain_load;
     use super::super::{Gradient, ThermalCase, WarmSection};
     use super::*;
-    use crate::frame::Joint;
     use approx::assert_relative_eq;
     use num_complex::Complex64;
+    use stillbed_frame::Joint;
 
     fn steel() -> WarmSection {
         section(vec![layer("steel", 210e9, 12e-6, 0.06, -0.02, 0.02)], 1.0)

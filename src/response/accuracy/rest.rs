@@ -1,30 +1,32 @@
-//! At rest under a load that the feet and anchors hold, or that is balanced in itself.
+//! The static deflection of a frame under a load that feet and anchors hold, or that is balanced in itself.
 //!
-//! Members are divided, so that lines have places between their ends. What a free base would follow
-//! as a whole is refused rather than balanced by inertia:
+//! Members are subdivided, so that lines have places between their ends. A load that would move a free base
+//! as a rigid body is refused rather than balanced by inertia:
 //!
 //! ```text
 //! |zᵀ f| > 1e-9 Σ |z_i f_i| + 1e-5 l max |z| max |f|      for a rigid-body motion z that nothing holds
 //! ```
 //!
-//! with l the size of the base: three held points off one line by less than 1e-5 of it let it turn about
-//! that line, and a load along the line then has as short a lever.
+//! with l the size of the base. Three held points that are off one line by less than 1e-5 of l let the base
+//! turn about that line, and a load along the line then has a lever arm as short as that.
 
-use crate::frame::{Frame, FrameFault};
-use crate::modes::{ModesFault, Patterns, Statics};
 use faer::MatRef;
 use std::fmt;
+use stillbed_eigen::Patterns;
+use stillbed_frame::{Frame, FrameFault};
+use stillbed_modes::{ModesFault, Statics};
 
-/// The part of a load, relative to its parts' sizes, that may push a free motion by rounding.
+/// Rounding lets a load act on a free rigid-body motion by up to this fraction of its components' sizes.
 const BALANCED: f64 = 1e-9;
 
-/// How far points may be off a line, relative to the size of the base, about which it turns freely.
+/// Held points off one line by less than this, relative to the size of the base, leave it free to turn about
+/// it.
 const OFF_LINE: f64 = 1e-5;
 
-/// Why a frame has no state of rest.
+/// Why a frame has no static deflection.
 #[derive(Debug, Clone, PartialEq)]
 pub enum RestFault {
-    /// The frame is none.
+    /// The frame is invalid.
     Frame(Vec<FrameFault>),
     /// It cannot be solved.
     Unsolved(ModesFault),
@@ -58,18 +60,18 @@ impl From<ModesFault> for RestFault {
     }
 }
 
-/// `frame` ready for loads, each member divided into `pieces`.
+/// `frame` ready for loads, each member subdivided into `pieces` elements.
 ///
 /// # Errors
-/// [`RestFault::Frame`] for what is no frame, [`RestFault::Unsolved`] for a mechanism.
+/// [`RestFault::Frame`] for an invalid frame, [`RestFault::Unsolved`] for a mechanism.
 pub(super) fn divided(frame: &Frame, pieces: usize) -> Result<Statics<'_>, RestFault> {
     Ok(Statics::divided(frame, &vec![pieces; frame.members.len()], &Patterns::default())?)
 }
 
-/// The motion of the freedoms under `load`, shape (n), m and rad.
+/// The displacements of the degrees of freedom under `load`, shape (n), m and rad.
 ///
 /// # Errors
-/// [`RestFault::NotHeld`] when the load pushes what nothing holds.
+/// [`RestFault::NotHeld`] when the load acts on a rigid-body motion that nothing holds.
 pub(super) fn at_rest(statics: &Statics, load: &[f64]) -> Result<Vec<f64>, RestFault> {
     let largest = |v: &[f64]| v.iter().map(|x| x.abs()).fold(0.0, f64::max);
     for free in statics.free_motions() {
@@ -87,7 +89,7 @@ pub(super) fn at_rest(statics: &Statics, load: &[f64]) -> Result<Vec<f64>, RestF
 
 /// The largest distance of a point of `frame` from the first, m.
 fn reach(frame: &Frame) -> f64 {
-    let from_first = |point: &crate::frame::Point| (point.position - frame.points[0].position).norm();
+    let from_first = |point: &stillbed_frame::Point| (point.position - frame.points[0].position).norm();
     frame.points.iter().map(from_first).fold(0.0, f64::max)
 }
 
@@ -99,7 +101,7 @@ pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::sample::{cantilever, crooked};
+    use crate::sample::{cantilever, crooked};
     use approx::assert_relative_eq;
     use faer::Mat;
     use nalgebra::{Vector3, Vector6};
@@ -157,15 +159,16 @@ mod tests {
         assert_eq!(at_rest(&statics, &down), Err(RestFault::NotHeld));
     }
 
-    /// Three pinned points 0.5 um off one line: the bar turns about it, and cools all the same.
+    /// Three pinned points 0.5 um off one line: the bar can turn about the line, and its cooling can be
+    /// solved.
     #[test]
     fn points_nearly_in_line_are_a_line() {
         let mut frame = cantilever();
         let far = frame.points[1].position;
         let middle = far * 0.4 + Vector3::new(0.0, 5e-7, 0.0);
-        frame.points.push(crate::frame::Point { name: "middle".into(), position: middle });
+        frame.points.push(stillbed_frame::Point { name: "middle".into(), position: middle });
         frame.members[0].to = 2;
-        frame.members.push(crate::frame::sample::member("rest", 2, 1));
+        frame.members.push(crate::sample::member("rest", 2, 1));
         frame.anchors[0].at = vec![0, 1, 2];
         frame.anchors[0].hold = [true, true, true, false, false, false];
         let statics = divided(&frame, 4).unwrap();

@@ -1,11 +1,11 @@
-//! What weight does to a base on its feet and anchors, and to the path of a carriage.
+//! What does weight do to a base on its feet and anchors, and to the path of a carriage?
 //!
 //! ```text
 //! sag:   K u = -M g                     everything that has mass
 //! ```
 //!
-//! What the base sinks and leans as one piece on its feet is told apart ([`Footing`]): all else is
-//! counted from the base's own plane, so that a base on air springs sags as its structure does.
+//! The rigid-body motion of the base on its feet is separated ([`Footing`]): all else is relative to the
+//! base's own plane, so that a base on air springs sags as its structure does.
 //!
 //! # Source
 //! - `bipm2019`: standard acceleration of gravity
@@ -16,14 +16,14 @@ use super::straight::Straightness;
 use super::thermal::PIECES;
 use super::travel::{Carriage, Travel, travel};
 use super::{Base, Xyz};
-use crate::modes::{Footing, GRAVITY};
 use nalgebra::{Vector3, Vector6};
 use serde::Serialize;
+use stillbed_modes::{Footing, GRAVITY};
 
-/// What is asked beside the sag itself.
+/// What is requested besides the sag itself.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct SagAsk {
-    /// Lines whose straightness is asked.
+    /// Lines whose straightness is requested.
     pub rails: Vec<Rail>,
     /// A mass that moves.
     pub carriage: Option<Carriage>,
@@ -36,24 +36,24 @@ pub struct Sag {
     pub name: String,
     /// All that has mass, kg.
     pub mass_kg: f64,
-    /// Tip from work, m, in the base's own plane; `None` without a tool.
+    /// Displacement of the tip relative to the work, m, in the base's own plane; `None` without a tool.
     pub drift_m: Option<Xyz>,
     /// The same as an angle, rad.
     pub turn_rad: Option<Xyz>,
-    /// How far the base as one piece sinks on its feet, at its centre of gravity, m; `None` where it
+    /// How far the base sinks on its feet as a rigid body, at its centre of gravity, m; `None` where it
     /// stands on none, or anchors keep it from sinking.
     pub sinks_m: Option<f64>,
-    /// How far it leans as one piece, rad.
+    /// How far it tilts on its feet as a rigid body, rad.
     pub leans_rad: Option<f64>,
     /// By member.
     pub members: Vec<SagMember>,
-    /// Of the lines asked for, in the base's own plane.
+    /// Of the requested lines, in the base's own plane.
     pub straightness: Vec<Straightness>,
-    /// Of the carriage, its own weight alone.
+    /// Of the carriage, under its own weight alone.
     pub travel: Option<Travel>,
 }
 
-/// One member under the weight of all.
+/// One member under the weight of everything.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SagMember {
     /// Its name.
@@ -62,10 +62,10 @@ pub struct SagMember {
     pub bow_m: f64,
 }
 
-/// The answer for `base` on its feet and anchors.
+/// The sag of `base` on its feet and anchors.
 ///
 /// # Errors
-/// What is no frame, or a base that nothing carries.
+/// An invalid frame, or a base that nothing holds.
 pub fn sag(base: &Base, ask: &SagAsk) -> Result<Sag, RestFault> {
     let frame = base.frame;
     let statics = divided(frame, PIECES)?;
@@ -105,15 +105,16 @@ mod tests {
     use super::super::WarmSection;
     use super::super::sample::{SIXTHS, cut, layer, section};
     use super::*;
-    use crate::frame::{Foot, Frame, sample};
+    use crate::sample;
     use approx::assert_relative_eq;
     use num_complex::Complex64;
+    use stillbed_frame::{Foot, Frame};
 
     /// EI and weight per length of the steel bar 60 x 40 mm used here.
     const EI: f64 = 210e9 * 0.06 * 0.04 * 0.04 * 0.04 / 12.0;
     const W: f64 = 2500.0 * 0.06 * 0.04 * GRAVITY;
 
-    /// A beam of 1.2 m on pins in pieces, without shear: the handbook's.
+    /// A beam of 1.2 m on pins, cut into members, without shear deformation, as in handbooks.
     fn on_pins(cuts: &[f64], order: &[usize], backwards: &[usize]) -> (Frame, WarmSection) {
         let section = section(vec![layer("steel", 210e9, 12e-6, 0.06, -0.02, 0.02)], 1.0);
         let mut frame = cut(&section, cuts, order, backwards);
@@ -153,8 +154,8 @@ mod tests {
         assert_relative_eq!(one.up.off_m, six.up.off_m, max_relative = 1e-5);
     }
 
-    /// The crooked base on three feet alone, of `k` N/m, which hold it and no more: on stiff ones it
-    /// bends as on soft ones.
+    /// The crooked base on three feet alone, of `k` N/m, that hold it in a statically determinate way: it
+    /// bends alike on stiff feet and on soft ones.
     fn on_feet(k: f64) -> Frame {
         let mut frame = sample::crooked();
         frame.anchors.clear();
@@ -183,7 +184,8 @@ mod tests {
         };
         let (stiff, soft) = (solve(1e10), solve(3e3));
         let weight = soft.mass_kg * GRAVITY;
-        // What stands on three springs unevenly sinks by more or less than its weight over all.
+        // On three unevenly loaded springs it sinks by more or less than the weight over their total
+        // stiffness.
         let sunk = soft.sinks_m.unwrap();
         assert!(sunk > 0.5 * weight / 9e3 && sunk < 4.0 * weight / 9e3, "{sunk}");
         assert!(stiff.sinks_m.unwrap() < 1e-6 * sunk);

@@ -1,11 +1,11 @@
 //! Sections and bars for the tests.
 
 use super::parts::{WarmPart, WarmSection};
-use crate::frame::{Anchor, Frame, Member, MemberSection, Plain, Point};
-use crate::material::{Medium, Role};
-use crate::section::Moments;
 use nalgebra::{Matrix6, Vector3};
 use num_complex::Complex64;
+use stillbed_frame::{Anchor, Frame, Member, MemberSection, Plain, Point};
+use stillbed_material::{Medium, Role};
+use stillbed_section::Moments;
 
 /// A layer of `width` across from `low` to `high` up, m.
 pub(crate) fn layer(of: &str, modulus: f64, alpha: f64, width: f64, low: f64, high: f64) -> WarmPart {
@@ -26,8 +26,8 @@ pub(crate) fn layer(of: &str, modulus: f64, alpha: f64, width: f64, low: f64, hi
     WarmPart { medium, compressive_strength: None, moments, corners, contact: Some(width) }
 }
 
-/// A section for the frame with the axial and bending stiffness of `parts`; shear and torsion
-/// are those of no section in particular.
+/// A section for the frame with the axial and bending stiffness of `parts`; its shear and torsional stiffness
+/// are arbitrary.
 pub(crate) fn member_section(parts: &[WarmPart], bonded: bool) -> MemberSection {
     let plain = Plain {
         ea: 1.0,
@@ -108,7 +108,7 @@ pub(crate) fn member(name: &str, from: usize, to: usize) -> Member {
 /// Where the beam of [`cut`] is cut into six.
 pub(crate) const SIXTHS: [f64; 5] = [0.2, 0.4, 0.6, 0.8, 1.0];
 
-/// A beam of 1.2 m on two pins, cut at the `cuts`, its pieces in `order` and some drawn backwards.
+/// A beam of 1.2 m on two pins, cut at the `cuts`, its members in `order` and some drawn backwards.
 pub(crate) fn cut(section: &WarmSection, cuts: &[f64], order: &[usize], backwards: &[usize]) -> Frame {
     let mut frame = bar(1.2, section);
     let ends: Vec<f64> = [&[0.0], cuts, &[1.2]].concat();

@@ -1,4 +1,4 @@
-//! What the design file says of temperature, cure and weight: its table `[thermal]`.
+//! What does the design file say of temperature, cure and weight? Its table `[thermal]`.
 //!
 //! ```toml
 //! [thermal]
@@ -15,8 +15,8 @@
 //! shrinkage."basalt and sand" = "0.05 %"
 //! ```
 //!
-//! Members in `straight` or under a carriage that go on in one line are one rail by themselves; `rails`
-//! names them, and refuses what is no straight line.
+//! Members in `straight` or under a carriage that continue each other in one line are joined to one rail;
+//! `rails` names rails, and refuses members that are not in one straight line.
 
 use super::case::{Gradient, ThermalCase};
 use super::diffusion::STILL_AIR;
@@ -24,12 +24,12 @@ use super::rail::Rail;
 use super::sag::SagAsk;
 use super::thermal::ThermalAsk;
 use super::travel::Carriage;
-use crate::document::{Allowed, Fields, Located};
-use crate::frame::Frame;
-use crate::problem::{Problem, suggest};
-use crate::quantity::{self, Kind, Spread};
+use stillbed_frame::Frame;
+use stillbed_input::document::{Allowed, Fields, Located};
+use stillbed_input::problem::{Problem, suggest};
+use stillbed_input::quantity::{self, Kind, Spread};
 
-/// What counts as settled where the file does not say, m.
+/// Motion that counts as settled where the file does not say, m.
 const SETTLE_TO: f64 = 1e-6;
 /// Places of a carriage along its travel where the file does not say.
 const STEPS: usize = 11;
@@ -41,23 +41,23 @@ const BOND: (f64, f64, f64) = (5e6, 2e6, 12e6);
 /// The table `[thermal]`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ThermalSpec {
-    /// Everywhere, K.
+    /// Change everywhere, K.
     pub change: Spread,
     /// By member: gradients, K/m.
     pub members: Vec<(Located<String>, Gradient)>,
-    /// By point: change beside the one everywhere, K.
+    /// By point: change beside the uniform one, K.
     pub points: Vec<(Located<String>, f64)>,
     /// By material: linear shrinkage, a strain.
     pub shrinkage: Vec<(Located<String>, f64)>,
-    /// Members, or rails, whose straightness is asked.
+    /// Members, or rails, whose straightness is requested.
     pub straight: Vec<Located<String>>,
-    /// By name: the members that are one rail.
+    /// By name: the members that form one rail.
     pub rails: Vec<(Located<String>, Vec<Located<String>>)>,
     /// Shear strength of the bond between fill and skeleton, Pa.
     pub bond_strength: Option<Spread>,
-    /// False where stresses leave out what the cure of mixes leaves in them.
+    /// False where stresses leave out what the cure leaves in mixes.
     pub cure: bool,
-    /// What counts as settled, m.
+    /// Motion that counts as settled, m.
     pub settle_to: f64,
     /// Exchange of heat with the air, W/(m2 K).
     pub film: Spread,
@@ -95,7 +95,7 @@ impl Default for ThermalSpec {
 }
 
 impl ThermalSpec {
-    /// Reads the table; everything wrong with it is said.
+    /// Reads the table and reports everything wrong with it.
     pub fn read(fields: &Fields) -> Option<ThermalSpec> {
         let change =
             optional(fields, "change", || fields.quantity("change", Kind::TemperatureChange, Allowed::Any));
@@ -173,18 +173,18 @@ impl ThermalSpec {
         Err(quantity::Fault { message, help: "write it like \"8 W/m2 K\"".to_string() })
     }
 
-    /// Shear strength of the bond, Pa: the stated one or the usual.
+    /// Shear strength of the bond, Pa: the stated one or the default.
     pub fn bond(&self) -> Spread {
         let (value, low, high) = BOND;
         self.bond_strength.unwrap_or(Spread::between(value, low, high))
     }
 
-    /// `change` everywhere, K, and nothing else asked.
+    /// `change` everywhere, K, and nothing else.
     pub fn uniform(change: f64) -> ThermalSpec {
         ThermalSpec { change: change.into(), ..ThermalSpec::default() }
     }
 
-    /// The case for `frame`, whose parts are made of `materials`, and what is asked beside it.
+    /// The case for `frame`, whose parts are made of `materials`, and what is requested besides.
     ///
     /// # Errors
     /// Every name that the frame or the materials do not have, at its place.
@@ -244,11 +244,11 @@ impl ThermalSpec {
         graded.chain(named).chain(self.rails.iter().flat_map(|(_, members)| members))
     }
 
-    /// The lines of `frame` whose straightness is asked, and the carriage on its rails. Members that
-    /// the frame does not have are left out.
+    /// The lines of `frame` whose straightness is requested, and the carriage on its rails. Members that the
+    /// frame does not have are left out.
     ///
     /// # Errors
-    /// Members that are no rail, at the place of the one that shows it.
+    /// Members that form no rail, at the place of the one that shows it.
     pub fn lines(&self, frame: &Frame) -> Result<(Vec<Rail>, Option<Carriage>), Vec<Problem>> {
         let number = |name: &Located<String>| frame.members.iter().position(|own| own.name == name.value);
         let mut problems = Vec::new();
@@ -335,7 +335,7 @@ fn gradient(fields: &Fields) -> Option<Gradient> {
 mod tests {
     use super::super::sample::{bar, layer, section};
     use super::*;
-    use crate::document::Reader;
+    use stillbed_input::document::Reader;
 
     fn read(text: &str) -> (Option<ThermalSpec>, Vec<String>) {
         let reader = Reader::new("d.toml", text);

@@ -1,15 +1,15 @@
-//! How straight a line is, before and after the best line is taken off.
+//! How straight is a line, before and after the best line is removed?
 //!
 //! ```text
-//! before:  largest less smallest displacement square to the line
-//! after:   the same of what is left by the straight line a + b x of least ∫ (w - a - b x)² dx
+//! before:  largest minus smallest displacement perpendicular to the line
+//! after:   the same without the straight line a + b x of least ∫ (w - a - b x)² dx
 //! off:     largest distance from that best line
 //! bow:     largest distance from the line through both ends
 //! ```
 //!
-//! The integrals are Simpson's over the places of each member, exact for the parabola of an even
-//! curvature κ: over the length L it leaves after = bow = κ L²/8 and off = κ L²/12. So a line
-//! answers alike whether it is one member or several.
+//! The integrals use Simpson's rule over the places of each member, exact for the parabola of a constant
+//! curvature κ: over the length L, after = bow = κ L²/8 and off = κ L²/12. So a line gives the same result
+//! whether it is one member or several.
 
 use nalgebra::Vector2;
 use serde::Serialize;
@@ -17,7 +17,7 @@ use serde::Serialize;
 /// Straightness in one direction.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
 pub struct Straight {
-    /// Largest less smallest displacement, tilt included, m.
+    /// Largest minus smallest displacement, tilt included, m.
     pub before_m: f64,
     /// The same after the best line is removed, m.
     pub after_m: f64,
@@ -34,9 +34,9 @@ pub struct Place {
     pub across_m: f64,
     /// Displacement along its z, m.
     pub up_m: f64,
-    /// What the best line leaves of `across_m`, m.
+    /// `across_m` without the best line, m.
     pub across_off_line_m: f64,
-    /// What it leaves of `up_m`, m.
+    /// `up_m` without the best line, m.
     pub up_off_line_m: f64,
 }
 
@@ -64,7 +64,7 @@ pub struct Straightness {
 pub(super) struct Deflected {
     /// From its start, m.
     pub(super) x: Vec<f64>,
-    /// The length that each place stands for in an integral along the line, m.
+    /// Weight of each place in an integral along the line, m.
     pub(super) weight: Vec<f64>,
     /// Displacement along y and along z, m.
     pub(super) moved: Vec<Vector2<f64>>,
@@ -105,8 +105,8 @@ impl Deflected {
     }
 }
 
-/// What each of `count` places `step` apart stands for in an integral along them: Simpson's rule, or
-/// the trapezoidal one where the steps are odd in number. A single place counts as 1.
+/// Weights of `count` places `step` apart in an integral along them: Simpson's rule, or the trapezoidal rule
+/// for an odd number of steps. A single place has the weight 1.
 pub(super) fn weights(count: usize, step: f64) -> Vec<f64> {
     let last = count.saturating_sub(1);
     let of = |i: usize| match (last, i == 0 || i == last, last.is_multiple_of(2), i.is_multiple_of(2)) {
@@ -120,7 +120,7 @@ pub(super) fn weights(count: usize, step: f64) -> Vec<f64> {
     (0..count).map(of).collect()
 }
 
-/// The straightness of displacements at the places `x`, each of which stands for its `weight`.
+/// The straightness of displacements at the places `x` with the integration weights `weight`.
 pub(super) fn straight(x: &[f64], weight: &[f64], values: &[f64]) -> Straight {
     let rest = without_line(x, weight, values);
     let off_m = extremes(x, &rest).iter().fold(0.0, |most: f64, value| most.max(value.abs()));
@@ -128,7 +128,7 @@ pub(super) fn straight(x: &[f64], weight: &[f64], values: &[f64]) -> Straight {
     Straight { before_m: range(x, values), after_m: range(x, &rest), off_m }
 }
 
-/// What the best line leaves of displacements.
+/// Displacements without the best line.
 pub(super) fn without_line(x: &[f64], weight: &[f64], values: &[f64]) -> Vec<f64> {
     let sum = |of: &dyn Fn(usize) -> f64| (0..values.len()).map(|i| weight[i] * of(i)).sum::<f64>();
     let whole = sum(&|_| 1.0);
@@ -138,14 +138,13 @@ pub(super) fn without_line(x: &[f64], weight: &[f64], values: &[f64]) -> Vec<f64
     (0..values.len()).map(|i| values[i] - mean - slope * (x[i] - middle)).collect()
 }
 
-/// Largest less smallest of values at the places `x`.
+/// Largest minus smallest of values at the places `x`.
 pub(super) fn range(x: &[f64], values: &[f64]) -> f64 {
     let [least, most] = extremes(x, values);
     if most >= least { most - least } else { 0.0 }
 }
 
-/// The least and the largest of values at the places `x`, between them by the parabola through
-/// three.
+/// The least and the largest of values at the places `x`; between these, of the parabola through three.
 pub(super) fn extremes(x: &[f64], values: &[f64]) -> [f64; 2] {
     let mut found = [f64::INFINITY, f64::NEG_INFINITY];
     let mut meet = |value: f64| found = [found[0].min(value), found[1].max(value)];
@@ -211,7 +210,7 @@ mod tests {
             [values[0] - left[0], values[x.len() - 1] - left[x.len() - 1]]
         };
         let (one, other) = (line(&fine, &weights(21, 0.05)), line(&split, &uneven));
-        // Moments of the cubic about its line are of the fourth order, where Simpson's error stays.
+        // Moments of the cubic about its line are of the fourth order, where Simpson's rule has an error.
         assert_relative_eq!(one[0], other[0], epsilon = 1e-3);
         assert_relative_eq!(one[1], other[1], epsilon = 1e-3);
         // By hand: a + b x of least ∫ (w - a - b x)² on 0..1, b = 12 ∫ w x - 6 ∫ w.

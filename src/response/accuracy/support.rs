@@ -1,8 +1,8 @@
 //! Lifting and carrying: the sag of a base on a few supports, and where they are best.
 //!
-//! The base is free but for the supports, which carry upwards only. A falling base does not
-//! bend, so its shape on supports is what the supports do to a floating one: with the answers c
-//! to a unit force a at each of them, without momentum, the reactions R and the rigid-body motion
+//! The base is free except for the supports, which only push upwards. A base in free fall does not deform
+//! under its weight, so its shape on supports is that of a floating base under the support forces: with the
+//! responses c to a unit force a at each of them, without momentum, the reactions R and the rigid-body motion
 //! q follow from a small system:
 //!
 //! ```text
@@ -10,8 +10,8 @@
 //! Zᵀ (f + Σ Rᵢ aᵢ) = 0         the weight f is carried
 //! ```
 //!
-//! On a uniform bar two supports come out as known: level ends at 0.5774 of the length apart
-//! (Airy), least change of length at 0.5594 (Bessel), least sag at 0.5537.
+//! For two supports of a uniform bar this gives the known distances: 0.5774 of the length for level ends
+//! (Airy), 0.5594 for the least change of length (Bessel), 0.5537 for the least sag.
 //!
 //! # Source
 //! - `phelps1966`: Airy and Bessel points of a uniform bar (memory)
@@ -19,23 +19,23 @@
 use super::rail::Rail;
 use super::rest::{RestFault, at_rest, divided, dot};
 use super::straight::{Straightness, extremes};
-use crate::frame::{Frame, Line};
-use crate::modes::{GRAVITY, Statics};
 use nalgebra::{DMatrix, DVector, Vector3, Vector6};
 use serde::Serialize;
+use stillbed_frame::{Frame, Line};
+use stillbed_modes::{GRAVITY, Statics};
 
-/// Pieces of a member for this purpose.
+/// Elements per member for this purpose.
 const PIECES: usize = 48;
-/// Places along the line that the first search looks at, for two supports and for three.
+/// Steps of the grid along the line of the first search, for two supports and for three.
 const PLACES: [usize; 2] = [40, 20];
-/// Share of the line at which the search ends.
+/// Step, as a fraction of the line, at which the search ends.
 const CLOSE: f64 = 3e-7;
-/// Steps after which it ends in any case: some tens are usual, beyond is a ridge that goes on.
+/// Most steps of the search: some tens are usual; more are spent on a ridge that goes on.
 const STEPS: usize = 300;
-/// Part of a value below which a gain is none.
+/// A gain below this fraction of a value does not count.
 const GAIN: f64 = 1e-7;
-/// Steps that each support tries, in shares of the present one: all combinations of them, for the
-/// least of a largest value lies at the end of a ridge that few directions follow.
+/// Steps that each support tries, in multiples of the present one. All combinations are tried, since the
+/// minimum of a largest value lies at the end of a ridge that few directions follow.
 const TRIED: [f64; 7] = [0.0, -1.0, 1.0, -0.5, 0.5, -0.25, 0.25];
 
 /// A support under the line of a member.
@@ -52,19 +52,19 @@ pub struct Bearing {
 pub struct Carried {
     /// What each support carries, N; below 0 it would have to pull.
     pub reactions_n: Vec<f64>,
-    /// Of the members asked for, under their weight.
+    /// Of the requested members, under their weight.
     pub straightness: Vec<Straightness>,
 }
 
-/// A base taken off its feet, ready for supports.
+/// A base without feet, ready for supports.
 pub struct Carrying<'a> {
     statics: Statics<'a>,
-    /// The load of the weight, and its sum, N.
+    /// The load of the weight, and the weight, N.
     load: Vec<f64>,
     weight: f64,
 }
 
-/// The answer to one support.
+/// The response to a unit force at one support.
 #[derive(Clone)]
 struct Prop {
     unit: Vec<f64>,
@@ -80,7 +80,7 @@ impl<'a> Carrying<'a> {
     /// Prepares `frame`, which has neither feet nor anchors (see [`unheld`]).
     ///
     /// # Errors
-    /// What is no frame.
+    /// For an invalid frame.
     pub fn new(frame: &'a Frame) -> Result<Carrying<'a>, RestFault> {
         let statics = divided(frame, PIECES)?;
         let down = Vector6::z() * -GRAVITY;
@@ -110,12 +110,12 @@ impl<'a> Carrying<'a> {
         Ok(Prop { unit, moved })
     }
 
-    /// Reactions and motion on `props`; `None` when they cannot carry the weight.
+    /// Reactions and displacements on `props`; `None` when they cannot carry the weight.
     fn rest(&self, props: &[&Prop]) -> Option<(Vec<f64>, Vec<f64>)> {
         let free: Vec<&[f64]> = self.statics.free_motions().collect();
         let (n, m) = (props.len(), free.len());
         let weight = self.weight;
-        // Unknowns in the scale of the weight and of the sag, so that all rows compare.
+        // Unknowns are scaled by the weight and the sag, so that all rows are of similar size.
         let size = |v: &[f64]| v.iter().map(|x| x.abs()).fold(0.0, f64::max);
         let sag = props.iter().map(|p| weight * size(&p.moved)).fold(0.0, f64::max);
         (sag > 0.0 && n > 0).then_some(())?;
@@ -149,7 +149,7 @@ impl<'a> Carrying<'a> {
     }
 }
 
-/// What supports are best for.
+/// What the best supports minimise.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Aim {
@@ -166,17 +166,17 @@ pub enum Aim {
 /// The best places of a number of supports.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Best {
-    /// What for.
+    /// What they minimise.
     pub aim: Aim,
-    /// Places along the line, as shares of its length, in ascending order.
+    /// Places along the line, as fractions of its length, in ascending order.
     pub shares: Vec<f64>,
     /// What each support carries, N.
     pub reactions_n: Vec<f64>,
-    /// What is least there: m for sag and length, rad for slopes.
+    /// The minimum: m for sag and length, rad for slopes.
     pub least: f64,
 }
 
-/// The line that members make one after another, each starting where the last one ends.
+/// The line formed by members one after another, each starting where the last one ends.
 struct Track<'a> {
     frame: &'a Frame,
     along: &'a [usize],
@@ -224,14 +224,14 @@ impl Track<'_> {
     }
 }
 
-/// The best places for `count` supports under the level line of the members `along`, one after
-/// another, for a base that stands on nothing else.
+/// The best places for `count` supports under the level line of the members `along`, one after another, of a
+/// base that stands on nothing else.
 ///
-/// First a search over pairs or triples of even places, then steps that halve. The supports of
-/// three may come out a few thousandths from the best, at a sag that is hardly more.
+/// First a search over pairs or triples of equally spaced places, then steps that halve. Three supports may
+/// come out a few thousandths off their best places, with hardly more sag.
 ///
 /// # Errors
-/// What is no frame, a count other than 2 or 3, or a base that tips over wherever they are.
+/// An invalid frame, a count other than 2 or 3, or a base that tips over wherever they are.
 pub fn best_supports(frame: &Frame, along: &[usize], count: usize, aim: Aim) -> Result<Best, RestFault> {
     let loose = unheld(frame);
     let carrying = Carrying::new(&loose)?;
@@ -291,7 +291,7 @@ pub fn best_supports(frame: &Frame, along: &[usize], count: usize, aim: Aim) -> 
     Ok(best)
 }
 
-/// True when `one` is less than `other` by more than a gain that is none.
+/// True when `one` is less than `other` by more than a negligible gain.
 fn is_better(one: f64, other: f64) -> bool {
     one < other - GAIN * other.abs()
 }
@@ -312,7 +312,7 @@ mod tests {
     use super::*;
     use approx::assert_relative_eq;
 
-    /// A slender bar 2 m long, without shear.
+    /// A slender bar 2 m long, without shear deformation.
     fn rule() -> Frame {
         let section = section(vec![layer("steel", 210e9, 12e-6, 0.06, -0.02, 0.02)], 1.0);
         let mut frame = bar(2.0, &section);
@@ -356,7 +356,7 @@ mod tests {
         for (reaction, share) in found.reactions_n.iter().zip([0.375, 1.25, 0.375]) {
             assert_relative_eq!(*reaction, share * w, max_relative = 1e-4);
         }
-        // Two even spans: w l⁴ / 185 E I.
+        // Two equal spans: w l⁴ / 185 E I.
         let ei = 210e9 * 0.06 * 0.04f64.powi(3) / 12.0;
         let lowest = found.straightness[0].line.iter().map(|p| p.up_m).fold(0.0, f64::min);
         assert_relative_eq!(-lowest, w / (184.6 * ei), max_relative = 2e-3);

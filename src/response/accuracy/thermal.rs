@@ -1,12 +1,13 @@
-//! What a change of temperature and a cure do to a base: growth, bow, drift, stress.
+//! What do a change of temperature and a cure do to a base? Growth, bow, drift, stress.
 //!
-//! Temperature and cure are solved apart and added, so that every stress can say what it is made
-//! of. A cure whose shrinkage is not stated adds to the stresses alone: faces are finished after it, and what
-//! it moved stands beside. Creep and relaxation, which lower its stresses with time, are left out. Where fill would crack or let go of the skeleton the answer says where, and gives the
-//! motion and the stresses again with those members sliding.
+//! Temperature and cure are solved separately and added, so that every stress can be split by cause. A cure
+//! whose shrinkage is not stated adds to the stresses alone: faces are finished after it, and the motion it
+//! caused is reported separately. Creep and relaxation, which lower the stresses of the cure with time, are
+//! left out. Where fill would crack or let go of the skeleton, the result says where, and gives the motion
+//! and the stresses again with those members sliding.
 //!
-//! A change of temperature pushes no base as a whole, so its feet hold it on the whole where it was:
-//! drift and straightness are those in the base's own plane ([`crate::modes::Footing`]).
+//! A change of temperature exerts no net force on a base, so on average its feet hold it where it was:
+//! drift and straightness are those in the base's own plane ([`stillbed_modes::Footing`]).
 //!
 //! Ground keeps its size and its temperature; the arms of offsets keep their length.
 //!
@@ -22,43 +23,43 @@ use super::straight::Straightness;
 use super::travel::{Carriage, Path, path_over};
 use super::weight::{Weighed, weighed, weight};
 use super::{Base, Xyz};
-use crate::frame::{Frame, FrameFault, FreeStrain};
-use crate::material::Role;
-use crate::modes::Statics;
 use nalgebra::{Vector3, Vector6};
 use serde::Serialize;
+use stillbed_frame::{Frame, FrameFault, FreeStrain};
+use stillbed_material::Role;
+use stillbed_modes::Statics;
 
-/// Pieces that each member is divided into; even, so that the middle is a place.
+/// Elements that each member is subdivided into; even, so that the middle is a place.
 pub(super) const PIECES: usize = 24;
 
-/// What is asked beside the change itself.
+/// What is requested besides the change itself.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct ThermalAsk {
-    /// Lines whose straightness is asked.
+    /// Lines whose straightness is requested.
     pub rails: Vec<Rail>,
-    /// A carriage whose path over them is asked.
+    /// A carriage whose path over them is requested.
     pub carriage: Option<Carriage>,
-    /// Shear strength of the bond between fill and skeleton, Pa; `None` is not known.
+    /// Shear strength of the bond between fill and skeleton, Pa; `None` where it is not known.
     pub bond_strength: Option<f64>,
 }
 
-/// What happens to a base.
+/// What temperature and cure do to a base.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Thermal {
     /// The build.
     pub name: String,
-    /// Tip from work for one kelvin everywhere, m/K; `None` without a tool.
+    /// Displacement of the tip relative to the work for one kelvin everywhere, m/K; `None` without a tool.
     pub drift_m_per_k: Option<Xyz>,
     /// The same as an angle, rad/K.
     pub turn_rad_per_k: Option<Xyz>,
     /// Under the stated change.
     #[serde(flatten)]
     pub state: ThermalState,
-    /// Where fill would crack or let go; it has bonded parts until then.
+    /// Where fill would crack or let go; parts count as bonded until then.
     pub failures: Vec<Failure>,
-    /// The answer with the members of `failures` sliding.
+    /// The state with the members of `failures` sliding.
     pub sliding: Option<ThermalState>,
-    /// What the cure by itself did, where it adds to the stresses alone.
+    /// What the cure by itself moved, where it adds to the stresses alone.
     pub cure: Option<AfterCure>,
 }
 
@@ -69,22 +70,22 @@ pub struct AfterCure {
     pub of: Vec<Cure>,
     /// The member that it bows most, and by how much, m.
     pub bows_most: Option<(String, f64)>,
-    /// Of the lines asked for.
+    /// Of the requested lines.
     pub straightness: Vec<Straightness>,
 }
 
 /// Motion and stress under the stated change.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ThermalState {
-    /// Tip from work, m; `None` without a tool.
+    /// Displacement of the tip relative to the work, m; `None` without a tool.
     pub drift_m: Option<Xyz>,
     /// The same as an angle, rad.
     pub turn_rad: Option<Xyz>,
     /// By member.
     pub members: Vec<ThermalMember>,
-    /// Of the lines asked for.
+    /// Of the requested lines.
     pub straightness: Vec<Straightness>,
-    /// The path of the carriage over lines that bend so, without its own weight; `None` without one.
+    /// The path of the carriage over the bent lines, without its own weight; `None` without a carriage.
     pub path: Option<Path>,
 }
 
@@ -108,15 +109,15 @@ pub struct ThermalPart {
     pub of: String,
     /// Along the member, tension positive, Pa; the sum of the next four.
     pub stress_pa: f64,
-    /// Of it from the axial force of the member, Pa.
+    /// Its component from the axial force of the member, Pa.
     pub axial_pa: f64,
-    /// Of it from the moments of the member, Pa.
+    /// Its component from the moments of the member, Pa.
     pub bending_pa: f64,
-    /// Of it from expansion unlike that of the other parts, Pa.
+    /// Its component from expansion unlike that of the other parts, Pa.
     pub mismatch_pa: f64,
-    /// Of it from the cure, Pa.
+    /// Its component from the cure, Pa.
     pub shrinkage_pa: f64,
-    /// Tensile strength, or compressive where it is pressed, Pa.
+    /// Tensile strength, or compressive where the stress is compressive, Pa.
     pub strength_pa: Option<f64>,
     /// Strength over stress; `None` without strength or stress.
     pub margin: Option<f64>,
@@ -124,13 +125,13 @@ pub struct ThermalPart {
     pub at_m: f64,
     /// Place in the section, [y, z], m.
     pub at_section_m: [f64; 2],
-    /// Shear of its bond to the other parts at the member's ends, a mean over the overlap of a lap test, Pa.
+    /// Mean shear of its bond to the other parts over the overlap of a lap test at the member's ends, Pa.
     pub bond_shear_pa: Option<f64>,
-    /// Length from an end over which 95 % of that force passes over, m.
+    /// Length from an end over which 95 % of that force is transferred, m.
     pub bond_reach_m: Option<f64>,
     /// Bond strength over that shear.
     pub bond_margin: Option<f64>,
-    /// What the weight of everything adds; `None` where nothing carries the base.
+    /// What the weight of everything adds; `None` where nothing holds the base.
     pub weight: Option<Weighed>,
 }
 
@@ -138,13 +139,13 @@ pub struct ThermalPart {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum FailureKind {
-    /// Its stress is beyond its strength.
+    /// Its stress exceeds its strength.
     Cracks,
-    /// The shear at its bond line is beyond the bond strength.
+    /// The shear at its bond line exceeds the bond strength.
     LetsGo,
 }
 
-/// A fill that does not stay whole.
+/// A fill that cracks or lets go.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Failure {
     /// The member.
@@ -159,15 +160,14 @@ pub struct Failure {
     pub at_section_m: [f64; 2],
     /// Stress or shear there, Pa.
     pub stress_pa: f64,
-    /// What it stands, Pa.
+    /// The strength there, Pa.
     pub strength_pa: f64,
 }
 
-/// The answer for `base`.
+/// What `case` does to `base`.
 ///
 /// # Errors
-/// What is no frame, a material without the expansion that the change needs, a motion that
-/// nothing holds.
+/// An invalid frame, a material without the expansion that the change needs, a motion that nothing holds.
 pub fn thermal(base: &Base, case: &ThermalCase, ask: &ThermalAsk) -> Result<Thermal, RestFault> {
     needs(base, case)?;
     let statics = divided(base.frame, PIECES)?;
@@ -187,7 +187,7 @@ pub fn thermal(base: &Base, case: &ThermalCase, ask: &ThermalAsk) -> Result<Ther
     Ok(Thermal { name, drift_m_per_k: drift, turn_rad_per_k: turn, state, failures, sliding, cure })
 }
 
-/// Refuses a change of temperature of a material whose expansion is not known.
+/// Refuses a change of temperature where the expansion of a material is not known.
 pub(super) fn needs(base: &Base, case: &ThermalCase) -> Result<(), RestFault> {
     let used = |number: usize| base.frame.members.iter().any(|member| member.section == number);
     let mut faults: Vec<FrameFault> = Vec::new();
@@ -208,8 +208,8 @@ pub(super) fn needs(base: &Base, case: &ThermalCase) -> Result<(), RestFault> {
     if faults.is_empty() { Ok(()) } else { Err(RestFault::Frame(faults)) }
 }
 
-/// The load of a case on the frame, and the free strains of its members. `cured` takes the
-/// shrinkage alone, otherwise the temperatures alone.
+/// The load of a case on the frame, and the free strains of its members: from shrinkage alone when `cured`,
+/// otherwise from temperatures alone.
 pub(super) fn strain_load(
     statics: &Statics,
     sections: &[WarmSection],
@@ -251,7 +251,7 @@ fn no_section(frame: &Frame, number: usize) -> RestFault {
     }])
 }
 
-/// What the section of a member wants at its two ends.
+/// The free strains of a member's section at its two ends.
 fn wanted(
     section: &Together,
     frame: &Frame,
@@ -268,7 +268,7 @@ fn wanted(
     Some([at(&start)?, at(&end)?])
 }
 
-/// A case solved: temperature first, then cure.
+/// A solved case: temperature first, then cure.
 struct Solved<'a> {
     base: &'a Base<'a>,
     statics: &'a Statics<'a>,
@@ -291,7 +291,7 @@ impl<'a> Solved<'a> {
         Ok(Solved { base, statics, sections, case, motions, strains: [warm_strains, cure_strains] })
     }
 
-    /// The answer; `weights` are the forces of the weight by member, where something carries it.
+    /// The state; `weights` are the forces of the weight by member, where something holds the base.
     fn state(
         &self,
         ask: &ThermalAsk,
@@ -325,7 +325,7 @@ impl<'a> Solved<'a> {
         Ok(ThermalState { drift_m, turn_rad, members, straightness, path })
     }
 
-    /// What the cure moved, where that is not part of the answer.
+    /// What the cure moved, where that is not part of the state.
     fn after_cure(&self, ask: &ThermalAsk) -> Result<Option<AfterCure>, RestFault> {
         let frame = self.statics.frame;
         let cast = |cure: &&Cure| {
@@ -350,7 +350,7 @@ impl<'a> Solved<'a> {
         Ok(Some(AfterCure { of, bows_most, straightness }))
     }
 
-    /// The parts of one member. Field and forces are linear along it, so its ends decide.
+    /// The parts of one member. Temperatures and forces are linear along it, so its two ends are enough.
     fn parts(
         &self,
         number: usize,
@@ -438,7 +438,7 @@ fn one_place(
     }
 }
 
-/// True when `a` is nearer to its strength than `b`, or, where neither is known, stressed more.
+/// True when `a` is closer to its strength than `b`, or, where no strength is known, stressed more.
 fn harder(a: &ThermalPart, b: &ThermalPart) -> bool {
     match (a.margin, b.margin) {
         (Some(a), Some(b)) => a < b,
@@ -448,7 +448,7 @@ fn harder(a: &ThermalPart, b: &ThermalPart) -> bool {
     }
 }
 
-/// Below a pascal there is no stress but rounding.
+/// Strength over stress; a stress below one pascal counts as rounding.
 pub(super) fn margin(strength: Option<f64>, stress: f64) -> Option<f64> {
     strength.filter(|_| stress.abs() >= 1.0).map(|strength| strength / stress.abs())
 }

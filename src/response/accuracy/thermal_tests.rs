@@ -1,9 +1,9 @@
 use super::super::sample::{bar, layer, member, member_section, section};
 use super::super::{Gradient, WarmPart};
 use super::*;
-use crate::frame::{Anchor, Foot, Line, Point};
 use approx::assert_relative_eq;
 use num_complex::Complex64;
+use stillbed_frame::{Anchor, Foot, Line, Point};
 
 fn base<'a>(frame: &'a Frame, sections: &'a [WarmSection]) -> Base<'a> {
     Base { name: "build", frame, sections, tip: Some(1), work: Some(0) }
@@ -19,7 +19,7 @@ fn fill(part: WarmPart) -> WarmPart {
     part
 }
 
-/// A closed triangle with a leaning strut out of it; nothing holds it.
+/// A closed triangle with an inclined strut from one corner; nothing holds it.
 fn lattice(section: &WarmSection) -> Frame {
     let at = |name: &str, x: f64, y: f64, z: f64| Point {
         name: name.to_string(),
@@ -57,7 +57,7 @@ fn a_free_body_of_one_expansion_grows_without_stress() {
 
 #[test]
 fn a_determinate_frame_has_no_stress_but_that_of_its_sections() {
-    // A strip of two metals held at one end: it curves, and its forces are none.
+    // A strip of two metals held at one end: it curves without section forces.
     let section = section(
         vec![
             layer("steel", 210e9, 12e-6, 0.02, -0.005, -0.001),
@@ -93,7 +93,7 @@ fn a_bar_between_walls_is_pressed() {
     };
     let part = &thermal(&base(&frame, &sections), &case, &ask(&frame)).unwrap().state.members[0].parts[0];
     assert_relative_eq!(part.axial_pa, -210e9 * 12e-5, max_relative = 1e-9);
-    // The gradient is held straight: E α g z, pressed on the warm side.
+    // The member is held straight against the gradient: E α g z, compression on the warm side.
     assert_relative_eq!(part.bending_pa, -210e9 * 12e-6, max_relative = 1e-9);
     assert_relative_eq!(part.stress_pa, -210e9 * 13.2e-5, max_relative = 1e-9);
 }

@@ -1,32 +1,32 @@
-//! The path of a carriage: what its own weight, moving along, and a bend of what it rides on make
-//! of a straight travel.
+//! The path of a carriage: how far do its own moving weight, and bent lines under it, take it off a straight
+//! travel?
 //!
 //! ```text
 //! at rest at s:   K u(s) = -m g N(s)             N(s) a unit of weight on the lines under it
 //! its path:       w(s) = mean of the lines at s  up, across, and as an angle
 //! ```
 //!
-//! On a beam on two pins w(s) = -P s² (L - s)² / (3 E I L) for the load P at s. A carriage rides on all
-//! its rails at once, at the same share of their lengths, and weighs on all alike; a rail that runs
-//! against the first is followed backwards. Its own give is not counted, and what the base as one
-//! piece leans on its feet is left out ([`Footing`]).
+//! For a beam on two pins w(s) = -P s² (L - s)² / (3 E I L) under the load P at s. A carriage rides on all
+//! its rails at once, at the same fraction of their lengths, with its weight shared equally; a rail that runs
+//! against the first is followed backwards. The flexibility of the carriage is left out, and so is the
+//! rigid-body motion of the base on its feet ([`Footing`]).
 
 use super::rail::Rail;
 use super::rest::{RestFault, at_rest, dot};
 use super::straight::{Straight, range, straight, weights, without_line};
 use super::{Base, Xyz};
-use crate::modes::{Footing, GRAVITY, Statics};
 use nalgebra::{Vector3, Vector6};
 use serde::Serialize;
+use stillbed_modes::{Footing, GRAVITY, Statics};
 
 /// A mass that moves along rails.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Carriage {
-    /// What it rides on, all at once.
+    /// The rails it rides on, all at once.
     pub along: Vec<Rail>,
     /// kg.
     pub mass: f64,
-    /// How many places along the travel, both ends included; at least 2.
+    /// Number of places along the travel, both ends included; at least 2.
     pub steps: usize,
 }
 
@@ -35,13 +35,13 @@ pub struct Carriage {
 pub struct Travel {
     /// kg.
     pub mass_kg: f64,
-    /// Place after place.
+    /// The places, in order.
     pub stops: Vec<Stop>,
-    /// How much tip from work varies over the travel, m; `None` without a tool.
+    /// Range of the displacement of the tip relative to the work over the travel, m; `None` without a tool.
     pub error_m: Option<Xyz>,
     /// The same after the best line is removed, m.
     pub error_straight_m: Option<Xyz>,
-    /// How much the height of the carriage varies over the travel, m.
+    /// Range of the carriage's height over the travel, m.
     pub height_error_m: f64,
     /// The path of the carriage.
     pub path: Path,
@@ -50,28 +50,29 @@ pub struct Travel {
 /// A carriage at one place.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Stop {
-    /// Share of the travel, 0 to 1.
+    /// Fraction of the travel, 0 to 1.
     pub share: f64,
     /// From the start of the first rail, m.
     pub at_m: f64,
-    /// Tip from work by the weight of the carriage, m; `None` without a tool.
+    /// Displacement of the tip relative to the work under the weight of the carriage, m; `None` without a
+    /// tool.
     pub drift_m: Option<Xyz>,
-    /// The mean height of the lines under it, m, down being negative.
+    /// The mean displacement of the lines under it, upwards, m.
     pub height_m: f64,
 }
 
-/// The path of a carriage against the straight one.
+/// The path of a carriage and its deviation from a straight one.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Path {
-    /// Of the travel, m.
+    /// Length of the travel, m.
     pub length_m: f64,
-    /// Along y of the first rail.
+    /// Straightness along y of the first rail.
     pub across: Straight,
-    /// Along its z.
+    /// Straightness along its z.
     pub up: Straight,
-    /// How much the carriage pitches over the travel, about y of the first rail, rad.
+    /// Range of the carriage's pitch over the travel, about y of the first rail, rad.
     pub pitch_range_rad: f64,
-    /// Place after place.
+    /// The places, in order.
     pub places: Vec<PathPlace>,
 }
 
@@ -88,12 +89,12 @@ pub struct PathPlace {
     pub up_off_line_m: f64,
     /// The same as `across_m` after the best line is removed, m.
     pub across_off_line_m: f64,
-    /// About its y, rad.
+    /// Pitch about its y, rad.
     pub pitch_rad: f64,
 }
 
 impl Path {
-    /// Of [across, up, pitch] at even places over `length`.
+    /// The path with [across, up, pitch] at equally spaced places over `length`.
     fn new(length: f64, values: &[[f64; 3]]) -> Path {
         let step = length / values.len().saturating_sub(1).max(1) as f64;
         let at: Vec<f64> = (0..values.len()).map(|i| step * i as f64).collect();
@@ -118,7 +119,7 @@ impl Path {
         }
     }
 
-    /// The path under both causes at once, for the same carriage.
+    /// The sum of two paths of the same carriage: both causes at once.
     pub fn and(&self, other: &Path) -> Path {
         let both = |(a, b): (&PathPlace, &PathPlace)| {
             [a.across_m + b.across_m, a.up_m + b.up_m, a.pitch_rad + b.pitch_rad]
@@ -128,7 +129,7 @@ impl Path {
     }
 }
 
-/// A carriage at one share of its travel: the loads by which its mean motion is read.
+/// A carriage at one place of its travel: the load patterns that give its mean displacements.
 struct Stand {
     share: f64,
     down: Vec<f64>,
@@ -174,7 +175,7 @@ fn length(carriage: &Carriage) -> f64 {
     carriage.along.first().map_or(0.0, |rail| rail.length)
 }
 
-/// The path over lines that are bent as the freedoms are at `motion`, whatever the carriage weighs.
+/// The path over lines bent by the displacements `motion`, without the weight of the carriage.
 pub(super) fn path_over(statics: &Statics, carriage: &Carriage, motion: &[f64]) -> Result<Path, RestFault> {
     let values: Vec<[f64; 3]> = stands(statics, carriage)?.iter().map(|stand| stand.reads(motion)).collect();
     Ok(Path::new(length(carriage), &values))
@@ -228,14 +229,14 @@ mod tests {
     use super::super::thermal::{ThermalAsk, thermal};
     use super::super::{Gradient, ThermalCase};
     use super::*;
-    use crate::frame::{Frame, Line};
     use approx::assert_relative_eq;
     use nalgebra::Rotation3;
+    use stillbed_frame::{Frame, Line};
 
     const EI: f64 = 210e9 * 0.06 * 0.04 * 0.04 * 0.04 / 12.0;
     const LOAD: f64 = 6.0 * GRAVITY;
 
-    /// A beam of 1.2 m on pins in pieces, without shear, and a carriage of 6 kg along all of it.
+    /// A beam of 1.2 m on pins, cut into members, without shear deformation; a carriage of 6 kg rides on it.
     fn beam(cuts: &[f64], order: &[usize], backwards: &[usize]) -> Frame {
         let section = section(vec![layer("steel", 210e9, 12e-6, 0.06, -0.02, 0.02)], 1.0);
         let mut frame = cut(&section, cuts, order, backwards);
@@ -279,7 +280,7 @@ mod tests {
 
     #[test]
     fn a_rail_turned_in_space_carries_as_before() {
-        // About the upright, since weight stays as it is.
+        // About the vertical, since weight keeps its direction.
         let frame = beam(&SIXTHS, &[0, 1, 2, 3, 4, 5], &[2]);
         let turn = Rotation3::from_axis_angle(&Vector3::z_axis(), 0.7);
         let mut turned = frame.clone();
@@ -287,7 +288,7 @@ mod tests {
         for (member, own) in turned.members.iter_mut().zip(&frame.members) {
             member.up = Some(turn * Line::of(&frame, own).unwrap().axes.row(2).transpose());
         }
-        // The pins hold along axes, which turn with nothing: both ends are held instead.
+        // The pins hold along global axes, which do not turn along: both ends are fully held instead.
         let held = |mut frame: Frame| {
             frame.anchors.iter_mut().for_each(|pin| pin.hold = [true; 6]);
             travelled(&frame, 7).path
@@ -307,7 +308,7 @@ mod tests {
         let sections = [steel];
         let base = Base { name: "b", frame: &frame, sections: &sections, tip: None, work: None };
         let rail = Rail::joined(&frame, &[0, 1]).remove(0);
-        // The same beam as both rails carries half on each: as one.
+        // The same beam as both rails carries half on each, in sum as one rail does.
         let on = |along: Vec<Rail>| Carriage { along, mass: 6.0, steps: 13 };
         let both = SagAsk { rails: vec![], carriage: Some(on(vec![rail.clone(), rail.clone()])) };
         let single = SagAsk { rails: vec![], carriage: Some(on(vec![rail.clone()])) };

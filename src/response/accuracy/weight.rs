@@ -1,12 +1,11 @@
-//! What the weight of everything does to the parts of a base, and what it makes together with
-//! temperature and cure.
+//! Which stress does the weight of everything cause in the parts of a base, alone and together with
+//! temperature and cure?
 //!
 //! ```text
 //! σ(x) = σ_T(x) + E φ · S⁻¹ (N, M_y, M_z)(x)       σ_T linear along the member
 //! ```
 //!
-//! The forces of the weight are exact at the ends of the pieces that a member is divided into; the
-//! worst of these places is taken.
+//! The forces of the weight are exact at the ends of a member's elements; the worst of these places is taken.
 //!
 //! # Source
 //! - `przemieniecki1968`: ch. 5, end forces of a loaded beam
@@ -14,32 +13,32 @@
 use super::parts::{Field, Together};
 use super::rest::{RestFault, at_rest};
 use super::thermal::margin;
-use crate::modes::{GRAVITY, Statics};
 use nalgebra::{Vector3, Vector6};
 use serde::Serialize;
+use stillbed_modes::{GRAVITY, Statics};
 
-/// One part of a member under the weight of all.
+/// One part of a member under the weight of everything.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Weighed {
-    /// Stress along the member by the weight alone, where that is largest, tension positive, Pa.
+    /// Stress along the member from the weight alone, at its largest, tension positive, Pa.
     pub stress_pa: f64,
-    /// Of it from the axial force, Pa.
+    /// Its component from the axial force, Pa.
     pub axial_pa: f64,
-    /// Of it from the moments, Pa.
+    /// Its component from the moments, Pa.
     pub bending_pa: f64,
-    /// With temperature and cure, where the margin of both is least, Pa.
+    /// Stress from weight, temperature and cure together, where its margin is least, Pa.
     pub together_pa: f64,
-    /// Tensile strength, or compressive where it is pressed, Pa.
+    /// Tensile strength, or compressive where that stress is compressive, Pa.
     pub strength_pa: Option<f64>,
-    /// Strength over the stress of both; `None` without strength or stress.
+    /// Strength over that stress; `None` without strength or stress.
     pub margin: Option<f64>,
-    /// Where that is, from the member's start, m.
+    /// Distance of that place from the member's start, m.
     pub at_m: f64,
     /// Its place in the section, [y, z], m.
     pub at_section_m: [f64; 2],
 }
 
-/// By member: [N, M_y, M_z] of the weight at the ends of its pieces; `None` where nothing carries it.
+/// By member: [N, M_y, M_z] of the weight at the ends of its elements; `None` where nothing holds the base.
 pub(super) fn weight(statics: &Statics) -> Result<Option<Vec<Vec<Vector3<f64>>>>, RestFault> {
     let (frame, layout) = (statics.frame, &statics.layout);
     let down = Vector6::z() * -GRAVITY;
@@ -56,8 +55,8 @@ pub(super) fn weight(statics: &Statics) -> Result<Option<Vec<Vec<Vector3<f64>>>>
     (0..frame.members.len()).map(member).collect::<Result<Vec<_>, RestFault>>().map(Some)
 }
 
-/// Part `number` of a member of `length`, m, under the `forces` of the weight at even places, when
-/// temperature and cure stress its corners by `warm` where the member starts and where it ends.
+/// Part `number` of a member of `length`, m, under the `forces` of the weight at equally spaced places;
+/// `warm` are the stresses of its corners from temperature and cure at the member's start and end.
 pub(super) fn weighed(
     together: &Together,
     number: usize,
@@ -111,8 +110,8 @@ mod tests {
     use super::super::thermal::{ThermalAsk, thermal};
     use super::super::{Base, ThermalCase, WarmSection};
     use super::*;
-    use crate::frame::{Anchor, Frame};
     use approx::assert_relative_eq;
+    use stillbed_frame::{Anchor, Frame};
 
     /// A steel bar 60 x 40 mm, 2 m long, held at its left end.
     fn arm() -> (Frame, WarmSection) {

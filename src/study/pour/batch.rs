@@ -1,117 +1,117 @@
-//! What to weigh for each lift, in how many batches, when, and what to buy for it.
+//! What to weigh for each lift, in how many batches and when, and what to buy.
 //!
 //! ```text
 //! mass = volume rho (1 + waste)         rho with the air that stays in
 //! a batch <= bucket rho                 and mixed and placed within the working time
 //! ```
 //!
-//! A batch is weighed to the gram, small parts of it to a tenth; what a lift takes is the sum of its
-//! batches, the whole the sum of the lifts, so that printed weights add up.
+//! A batch is weighed to the gram, its small ingredients to a tenth. A lift takes the sum of its batches and
+//! the pour the sum of its lifts, so that printed weights add up.
 
 use super::vessel::Bucket;
-use crate::material::{Prediction, Recipe};
-use crate::quantity::{Draw, Kind, figures, show};
 use serde::Serialize;
 use std::collections::BTreeMap;
+use stillbed_input::quantity::{Draw, Kind, figures, show};
+use stillbed_material::{Prediction, Recipe};
 
-/// Below this a part is weighed to a tenth of a gram, kg.
+/// Weights below this are rounded to a tenth of a gram, kg.
 const SMALL: f64 = 0.1;
-/// So many batches at most: beyond it the bucket or the working time is not meant.
+/// Largest number of batches of a lift; more means that bucket or working time is not meant as stated.
 const MOST: usize = 10_000;
 
 /// One thing to weigh.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Weight {
-    /// What: the resin and the hardener of a binder stand apart where their ratio is known.
+    /// Its name; resin and hardener of a binder are separate where their ratio is known.
     pub of: String,
-    /// kg.
+    /// Mass, kg.
     pub mass_kg: f64,
 }
 
-/// The batches that a lift is mixed in.
+/// The equal batches in which a lift is mixed.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Batches {
-    /// How many, all alike.
+    /// Number of batches.
     pub count: usize,
-    /// Mass of one, kg: the sum of its weights.
+    /// Mass of one batch, kg: the sum of its weights.
     pub mass_kg: f64,
-    /// What to weigh for one.
+    /// Weights of one batch.
     pub weights: Vec<Weight>,
-    /// Time to mix and place one, s.
+    /// Time to mix and place one batch, s.
     pub time_s: f64,
 }
 
-/// One lift: what is poured in one go.
+/// One lift: all that is poured in one go.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct LiftPour {
-    /// From 1.
+    /// Number of the lift, from 1.
     pub number: usize,
-    /// When it begins, s after the first.
+    /// Its beginning, s after that of the first lift.
     pub begins_s: f64,
-    /// Day of the pour from 1 and time of day, s, where the start is stated.
+    /// Day of the pour, from 1, and time of day, s, where the start is stated.
     pub clock: Option<(u32, f64)>,
-    /// What it fills.
+    /// The castings that it fills.
     pub fills: Vec<Filling>,
-    /// m3.
+    /// Volume, m3.
     pub volume_m3: f64,
-    /// What it puts into the moulds, kg.
+    /// Mass that stays in the moulds, kg.
     pub cast_kg: f64,
-    /// What is mixed for it, kg: the sum of its weights.
+    /// Mass mixed, kg: the sum of its weights.
     pub mixed_kg: f64,
-    /// What is mixed and not cast, kg: left on tools and in the bucket, and for the test bar.
+    /// Mass mixed but not cast, kg: left on tools and in the bucket, and for the test bar.
     pub over_kg: f64,
-    /// What to weigh for the whole lift.
+    /// Weights of the whole lift.
     pub weights: Vec<Weight>,
     /// Its batches; `None` where mixing alone outlasts the working time.
     pub batches: Option<Batches>,
 }
 
-/// One casting, or several alike, that a lift fills or goes on filling.
+/// One casting, or several equal ones, that a lift fills in part or in whole.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Filling {
-    /// What a reader calls it.
+    /// Its name for the reader.
     pub name: String,
-    /// How many alike.
+    /// Number of equal castings.
     pub count: usize,
-    /// Which of its lifts, from 1.
+    /// Number of the lift within the casting, from 1.
     pub lift: usize,
-    /// Of how many.
+    /// Number of lifts of the casting.
     pub of: usize,
     /// Height of the lift, m.
     pub height_m: f64,
-    /// m3, in all of them.
+    /// Volume in all equal castings, m3.
     pub volume_m3: f64,
 }
 
 /// One thing to buy.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Purchase {
-    /// What.
+    /// Its name.
     pub of: String,
-    /// Needed, kg.
+    /// Mass needed, kg.
     pub needed_kg: f64,
-    /// In one bag or can, kg.
+    /// Mass in one bag or can, kg.
     pub pack_kg: f64,
-    /// Bags or cans.
+    /// Number of bags or cans.
     pub packs: usize,
-    /// Bought, kg.
+    /// Mass bought, kg.
     pub bought_kg: f64,
 }
 
-/// What limits a batch.
+/// Limits of a batch.
 pub struct Pace<'a> {
-    /// Mix that the bucket takes, m3.
+    /// Volume of mix that the bucket takes, m3.
     pub bucket: f64,
     /// Time to mix a batch, s.
     pub mixing_time: f64,
-    /// Mix placed and vibrated, kg/s.
+    /// Rate of placing and vibrating the mix, kg/s.
     pub placing_rate: f64,
-    /// What becomes of a batch (kg) in its bucket; `None` where the binder does not tell.
+    /// The state of a batch (kg) in its bucket; `None` where the binder data do not suffice.
     pub stands: &'a dyn Fn(f64) -> Option<Bucket>,
 }
 
-/// The mass of each ingredient for `mass` (kg) of the mix of `recipe`; resin and hardener apart
-/// where their ratio is known.
+/// The mass of each ingredient in `mass` (kg) of the mix of `recipe`; resin and hardener are separate where
+/// their ratio is known.
 pub fn weigh(recipe: &Recipe, mass: f64) -> Vec<Weight> {
     let draw = Draw::default();
     let whole: f64 = recipe.ingredients().map(|i| i.share.at(&draw)).sum();
@@ -131,19 +131,19 @@ pub fn weigh(recipe: &Recipe, mass: f64) -> Vec<Weight> {
     weights
 }
 
-/// The mass to mix for a cavity of `volume` (m3) with `waste` lost on tools and in joints, kg.
+/// Mass to mix for a cavity of `volume` (m3), with the part `waste` lost on tools and in joints, kg.
 pub fn mass_to_mix(prediction: &Prediction, volume: f64, waste: f64) -> f64 {
     volume * prediction.medium().density * (1.0 + waste)
 }
 
-/// `mass` (kg) of a mix of `density` (kg/m3) in batches, and what becomes of one in its bucket; `None`
-/// where mixing alone outlasts the working time or the bucket takes nothing.
+/// `mass` (kg) of a mix of `density` (kg/m3) divided into batches, and the state of one in its bucket; `None`
+/// where mixing alone takes longer than the working time, or the bucket takes nothing.
 pub fn batches(recipe: &Recipe, mass: f64, density: f64, pace: &Pace) -> Option<(Batches, Option<Bucket>)> {
     let largest = pace.bucket * density;
     if !(largest > 0.0 && pace.placing_rate > 0.0) {
         return None;
     }
-    // A batch a hair over the largest is not worth another.
+    // An excess over the largest batch by rounding does not need another batch.
     let mut count = (mass / largest - 1e-9).ceil().max(1.0);
     loop {
         let one = mass / count;
@@ -163,7 +163,7 @@ pub fn batches(recipe: &Recipe, mass: f64, density: f64, pace: &Pace) -> Option<
     }
 }
 
-/// Weights as they are weighed: to the gram, small ones to a tenth.
+/// Weights rounded to the gram, small ones to a tenth.
 pub(super) fn to_the_gram(mut weights: Vec<Weight>) -> Vec<Weight> {
     for weight in &mut weights {
         let steps = if weight.mass_kg < SMALL { 1e4 } else { 1e3 };
@@ -172,18 +172,18 @@ pub(super) fn to_the_gram(mut weights: Vec<Weight>) -> Vec<Weight> {
     weights
 }
 
-/// Each weight so many times.
+/// Each weight times `count`.
 pub(super) fn times(weights: &[Weight], count: usize) -> Vec<Weight> {
     let tenths = |mass: f64| (mass * 1e4).round() * count as f64 / 1e4;
     weights.iter().map(|w| Weight { of: w.of.clone(), mass_kg: tenths(w.mass_kg) }).collect()
 }
 
-/// The sum of the masses, in tenths of a gram.
+/// The sum of the masses, exact to a tenth of a gram, kg.
 pub(super) fn sum(weights: &[Weight]) -> f64 {
     weights.iter().map(|weight| (weight.mass_kg * 1e4).round()).sum::<f64>() / 1e4
 }
 
-/// Weights of the same things added one to one.
+/// Adds weights of the same things one by one.
 pub(super) fn add(all: &mut Vec<Weight>, more: &[Weight]) {
     if all.is_empty() {
         all.extend_from_slice(more);
@@ -194,7 +194,7 @@ pub(super) fn add(all: &mut Vec<Weight>, more: &[Weight]) {
     }
 }
 
-/// What to buy for `weights`, in the packs (kg) given by name, else in `usual` ones.
+/// What to buy for `weights`, in packs (kg) given by name, else in the `usual` pack.
 pub fn shopping(weights: &[Weight], packs: &BTreeMap<String, f64>, usual: f64) -> Vec<Purchase> {
     weights
         .iter()
@@ -212,7 +212,7 @@ pub fn shopping(weights: &[Weight], packs: &BTreeMap<String, f64>, usual: f64) -
         .collect()
 }
 
-/// A time as a shop reads it: minutes, or hours from two on.
+/// A time as text: minutes, or hours from two on.
 pub(super) fn minutes(seconds: f64) -> String {
     match seconds {
         s if s < 7200.0 => format!("{} min", figures(s / 60.0, 2)),
@@ -221,7 +221,7 @@ pub(super) fn minutes(seconds: f64) -> String {
 }
 
 impl LiftPour {
-    /// When it begins, as a shop reads it.
+    /// Its beginning as text.
     pub fn when(&self) -> String {
         match self.clock {
             Some((day, time)) => {
@@ -235,7 +235,7 @@ impl LiftPour {
 }
 
 impl Filling {
-    /// What is filled, and up to where.
+    /// The casting and the height to which it is filled, as text.
     pub fn told(&self) -> String {
         let each = if self.count > 1 { format!(" ({} alike)", self.count) } else { String::new() };
         let to = show(self.height_m * self.lift as f64, Kind::Length);
@@ -249,8 +249,8 @@ impl Filling {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::material::{Aggregate, Ingredient, Table};
     use approx::assert_relative_eq;
+    use stillbed_material::{Aggregate, Ingredient, Table};
 
     fn recipe() -> Recipe {
         let table = Table::built_in();
@@ -271,7 +271,7 @@ mod tests {
         assert_eq!(weights[1].of, "epoxy (hardener)");
     }
 
-    /// A batch that can be worked for `seconds`, whatever its mass.
+    /// The bucket of a batch with `seconds` of working time, whatever its mass.
     fn worked(seconds: f64) -> impl Fn(f64) -> Option<Bucket> {
         move |mass_kg| {
             let gel_time_s = Some(seconds);

@@ -1,25 +1,25 @@
-//! What a build of a design needs poured: one sheet a mix, from its sections and members.
+//! The batch sheets of every build of a design, one per mix, from its sections and members.
 //!
-//! The volume of a mix is the sum over members of its area in the section times the length between
-//! the points, less what lies inside other members ([`crate::frame::overlaps`]).
+//! The volume of a mix is the sum over members of its area in the section times the length between the
+//! points, less what lies inside other members ([`stillbed_frame::overlaps`]).
 
 use super::super::apart::apart;
 use super::members::castings;
 use super::{Body, CastShape, Mould, Pour, PourSheet};
-use crate::design::{Build, Design, Model, PourSpec, Profile, Substance};
-use crate::frame::Line;
-use crate::material::{MixAnswer, Property, Table};
-use crate::problem::Problem;
-use crate::quantity::Draw;
-use crate::section::clearance::distance;
 use serde::Serialize;
+use stillbed_design::{Build, Design, Model, PourSpec, Profile, Substance};
+use stillbed_frame::Line;
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::Draw;
+use stillbed_material::{MixAnswer, Property, Table};
+use stillbed_section::clearance::distance;
 
-/// What the user may state beside the design, or in place of its `pour`.
+/// Options that add to or replace the `pour` of a design.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct PourOptions {
-    /// Part lost on tools and in joints.
+    /// Part of the mix lost on tools and in joints.
     pub waste: Option<f64>,
-    /// Mix that the bucket takes, m3.
+    /// Volume of mix that the bucket takes, m3.
     pub bucket: Option<f64>,
     /// Temperature of mix, mould and air, K.
     pub temperature: Option<f64>,
@@ -27,47 +27,47 @@ pub struct PourOptions {
     pub start: Option<f64>,
     /// Height of a lift, m.
     pub lift: Option<f64>,
-    /// From the begin of one lift to that of the next, s.
+    /// Time from the beginning of one lift to that of the next, s.
     pub wait: Option<f64>,
-    /// Distance of the ribs of the mould, m; else 200 mm.
+    /// Distance between the ribs of the mould, m; 200 mm if not given.
     pub ribs: Option<f64>,
-    /// Deflection of a board allowed between them, m; else 0.5 mm.
+    /// Deflection of a board allowed between ribs, m; 0.5 mm if not given.
     pub deflection: Option<f64>,
-    /// The cast body as a closed surface, in place of the volume from the sections.
+    /// The cast body as a closed surface, whose volume replaces that from the sections.
     pub body: Option<Body>,
 }
 
-/// The sheets of every build that has something to pour.
+/// The answer of `pour`: the sheets of every build that has something to pour.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Pours {
     /// In the order of the design; builds without a mix are left out.
     pub builds: Vec<BuildPour>,
-    /// What is doubtful.
+    /// Warnings.
     pub notes: Vec<Problem>,
 }
 
-/// What one build needs poured.
+/// The sheets of one build.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct BuildPour {
     /// Key of the build.
     pub name: String,
-    /// What a reader calls it.
+    /// Its name for the reader.
     pub label: String,
-    /// Volume of the mixes that lies inside other members and is counted with these alone, m3.
+    /// Volume of the mixes inside other members, which is counted once, m3.
     pub corner_overlap_m3: f64,
-    /// In how many places.
+    /// Number of such places.
     pub corner_overlaps: usize,
-    /// Mass of the whole base with all it carries, kg: the sum of what follows.
+    /// Mass of the whole base with all it carries, kg: the sum of the three that follow.
     pub base_mass_kg: f64,
-    /// What is cast, kg.
+    /// Mass of the cast mixes, kg.
     pub cast_kg: f64,
-    /// All else that members are made of: skeletons and bare members, kg.
+    /// Mass of all other parts of the members: skeletons and bare members, kg.
     pub skeleton_kg: f64,
-    /// What the base carries, kg.
+    /// Carried masses, kg.
     pub carried_kg: f64,
     /// Price of the mixes at the prices of the build.
     pub cost: Option<f64>,
-    /// One a mix.
+    /// One sheet per mix.
     pub sheets: Vec<PourSheet>,
 }
 
@@ -95,7 +95,7 @@ fn pours_of_all(design: &Design, options: &PourOptions) -> Result<Pours, Vec<Pro
     Ok(Pours { builds, notes: design.notes.clone() })
 }
 
-/// The sheets of one build; `None` where nothing of it is made of a mix.
+/// The sheets of one build; `None` where it uses no mix.
 ///
 /// # Errors
 /// What is wrong with it at its place.
@@ -143,15 +143,15 @@ pub fn poured(
 
 /// What one mix fills in one build.
 struct Cast {
-    /// Corners counted once, m3.
+    /// Volume with overlaps counted once, m3.
     volume: f64,
     overlap: f64,
     overlaps: usize,
-    /// The castings, alike ones together.
+    /// The castings, equal ones together.
     shapes: Vec<CastShape>,
-    /// Thinnest place that the mix has to pass, m.
+    /// Thinnest gap that the mix has to pass, m.
     thinnest: f64,
-    /// Other parts of the members that it is cast around or into, kg.
+    /// Mass of the other parts of the members around or inside the mix, kg.
     skeleton: f64,
 }
 
@@ -222,11 +222,12 @@ impl Cast {
     }
 }
 
-/// Distance of the ribs of a mould and what a board may bend between them, m: common practice.
+/// Usual distance between the ribs of a mould and usual deflection of a board between them, m: common
+/// practice.
 const RIBS: f64 = 0.2;
 const DEFLECTION: f64 = 0.5e-3;
 
-/// A mould of plywood on ribs `span` apart that may bend by `deflection` between them.
+/// A plywood mould with ribs `span` apart, whose boards may deflect by `deflection` between them.
 fn mould(span: f64, deflection: f64) -> Option<Mould> {
     let table = Table::built_in();
     let plywood = table.get("plywood")?;
@@ -247,8 +248,8 @@ fn area_of(profile: &Profile, model: &Model, member: usize, medium: usize) -> f6
     parts.filter(|(part, _)| part.medium == medium).map(|(_, result)| result.area_m2).sum()
 }
 
-/// The thinnest wall of pieces, each an outer ring and its holes: distances between rings, or the
-/// smaller side of the box around a piece.
+/// The thinnest wall of regions, each an outer ring and its holes: the least distance between rings or the
+/// smaller side of the box around a region.
 fn thinnest_wall(pieces: &[Vec<Vec<[f64; 2]>>]) -> f64 {
     let mut thin = f64::INFINITY;
     for piece in pieces {
@@ -269,7 +270,7 @@ fn thinnest_wall(pieces: &[Vec<Vec<[f64; 2]>>]) -> f64 {
     thin
 }
 
-/// The mixes of `design`, each once, judged for the thinnest place they are cast into.
+/// The mixes of `design`, each once, judged for the thinnest gap into which they are cast.
 ///
 /// # Errors
 /// What is wrong with the design at its place; a design without a mix.
@@ -302,7 +303,7 @@ fn mixes_of_all(design: &Design) -> Result<Vec<MixAnswer>, Vec<Problem>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::design::STARTER;
+    use stillbed_design::STARTER;
 
     fn starter() -> Design {
         Design::read("starter.toml", STARTER, &Table::built_in()).design.unwrap()
@@ -314,8 +315,8 @@ mod tests {
         let pours = pours(&starter(), &options).unwrap();
         assert_eq!(pours.builds.len(), 1);
         let sheet = &pours.builds[0].sheets[0];
-        // Bars 2 x 100, spine 180, column 360, arm from head to drill 210.95 mm, of which the spine
-        // ends inside the bars by half their 60 mm, which are lower than it is by 6 mm above and below.
+        // Two bars of 100, spine 180, column 360, arm from head to drill 210.95 mm. The bars displace the
+        // ends of the spine over half of their 60 mm; they are lower than the spine by 6 mm above and below.
         let tubes = 0.052 * 0.052 * 0.2 + 0.072 * (0.072 * 0.18 - 0.06 * 0.03) + 0.07 * 0.07 * 0.36;
         let arm = 0.052 * 0.052 * (0.18_f64.powi(2) + 0.11_f64.powi(2)).sqrt();
         approx::assert_relative_eq!(sheet.volume_m3, tubes + arm, max_relative = 1e-6);
@@ -365,9 +366,9 @@ sections.strip.parts = [{ rectangle = "100 x 120 mm", of = "stone" }]
 
     #[test]
     fn a_grid_weighs_what_is_cast_whoever_asks() {
-        use crate::study::compare::{Comparison, Options};
-        use crate::study::modes::Modes;
-        use crate::study::spread::Draws;
+        use crate::compare::{Comparison, Options};
+        use crate::modes::Modes;
+        use crate::spread::Draws;
         let read = |text: &str| {
             let reading = Design::read("grid.toml", text, &Table::built_in());
             reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
@@ -375,7 +376,7 @@ sections.strip.parts = [{ rectangle = "100 x 120 mm", of = "stone" }]
         let design = read(&grid(""));
         let options = PourOptions { waste: Some(0.0), ..PourOptions::default() };
         let poured = &pours(&design, &options).unwrap().builds[0];
-        // Six strips less the nine crossings, each of which two strips have.
+        // Six strips less the nine crossings that two strips share.
         let volume = 6.0 * 0.6 * 0.1 * 0.12 - 9.0 * 0.1 * 0.1 * 0.12;
         approx::assert_relative_eq!(poured.sheets[0].volume_m3, volume, max_relative = 1e-9);
         approx::assert_relative_eq!(poured.corner_overlap_m3, 9.0 * 0.1 * 0.1 * 0.12, max_relative = 1e-9);
@@ -384,7 +385,7 @@ sections.strip.parts = [{ rectangle = "100 x 120 mm", of = "stone" }]
         let compared =
             Comparison::of(&design, &Options { draws: 0, ..Options::default() }, |_, _| ()).unwrap();
         let compared = &compared.builds[0];
-        // To the gram: what is cast, what it is cast around, what is carried.
+        // To the gram: the sum of cast, skeleton and carried masses.
         let parts = poured.cast_kg + poured.skeleton_kg + poured.carried_kg;
         assert!((poured.base_mass_kg - parts).abs() < 1e-9 && poured.skeleton_kg.abs() < 1e-6);
         assert!((poured.cast_kg - poured.sheets[0].cast_mass_kg).abs() < 1e-3);
@@ -393,11 +394,11 @@ sections.strip.parts = [{ rectangle = "100 x 120 mm", of = "stone" }]
             assert!((found - mass).abs() < 1e-3, "{found} {mass}");
         }
         approx::assert_relative_eq!(compared.cost.unwrap(), 2.0 * mass, max_relative = 1e-9);
-        // The grid lies even about its middle strips, and so does what is left of it.
+        // The grid is symmetric about its middle strips, and stays so without the overlaps.
         let centre = compared.centre_of_gravity_m.unwrap();
         approx::assert_relative_eq!(centre[0], 0.2, max_relative = 1e-9);
         approx::assert_relative_eq!(centre[1], 0.2, max_relative = 1e-9);
-        // On request lines are counted from point to point.
+        // On request, members are counted from point to point.
         let keep = read(&grid("overlaps = \"keep\""));
         let model = keep.builds[0].model(&keep.goal, &Draw::default()).unwrap();
         approx::assert_relative_eq!(model.mass(), mass * 0.0432 / 0.0324, max_relative = 1e-9);

@@ -4,18 +4,18 @@
 //! V = sum a . (b x c)/6,    V x_c = sum (a + b + c)/4  a . (b x c)/6
 //! ```
 //!
-//! over the triangles a, b, c, whose corners run counterclockwise seen from outside. The surface
-//! is closed when each edge is passed once in each direction. The format has no unit: whoever
-//! calls says what one unit is.
+//! summed over the triangles a, b, c, whose corners run counterclockwise seen from outside. The surface is
+//! closed when each edge is passed once in each direction. The format has no unit: the caller gives the
+//! length of one unit.
 
-use crate::quantity::Fault;
 use serde::Serialize;
 use std::collections::HashMap;
+use stillbed_input::quantity::Fault;
 
 type Vector = [f64; 3];
 type Triangle = [Vector; 3];
 
-/// Corners nearer than this part of the body's size are one.
+/// Corners nearer to each other than this part of the body's size are one.
 const SAME_CORNER: f64 = 1e-6;
 
 /// A body bounded by triangles.
@@ -25,15 +25,15 @@ pub struct Body {
     pub volume_m3: f64,
     /// Centre of the volume, m.
     pub centre_m: Vector,
-    /// Least and greatest coordinates, m.
+    /// Least coordinates, m.
     pub low_m: Vector,
     /// Greatest coordinates, m.
     pub high_m: Vector,
-    /// How many triangles bound it.
+    /// Number of triangles.
     pub triangles: usize,
-    /// Edges that are not passed once in each direction: none when the surface is closed.
+    /// Number of edges that are not passed once in each direction; 0 for a closed surface.
     pub open_edges: usize,
-    /// True when the triangles look inwards; the volume is right all the same.
+    /// True when the triangles face inwards; the volume is right all the same.
     pub inside_out: bool,
 }
 
@@ -41,7 +41,7 @@ impl Body {
     /// Reads a body from STL, text or binary, in which one unit is `unit` metres.
     ///
     /// # Errors
-    /// When it is no STL, is cut short, or has no triangle or no size.
+    /// When the data are not STL, are cut short, or have no triangle or no size.
     pub fn read(bytes: &[u8], unit: f64) -> Result<Body, Fault> {
         let triangles = match binary(bytes) {
             Some(triangles) => triangles,
@@ -101,7 +101,7 @@ fn fault(message: &str) -> Fault {
     Fault { message: message.to_string(), help }
 }
 
-/// Counts edges passed unequally often in their two directions.
+/// Counts the edges passed a different number of times in their two directions.
 fn open_edges(triangles: &[Triangle], low: &Vector, same: f64) -> usize {
     let key = |corner: &Vector| [0, 1, 2].map(|i| ((corner[i] - low[i]) / same).round() as i64);
     let mut passes: HashMap<[[i64; 3]; 2], i64> = HashMap::new();
@@ -119,7 +119,7 @@ fn open_edges(triangles: &[Triangle], low: &Vector, same: f64) -> usize {
     passes.values().filter(|count| **count != 0).count()
 }
 
-/// The triangles of a binary file: a head of 80 bytes, their number, 50 bytes each.
+/// The triangles of a binary file: a header of 80 bytes, their number, 50 bytes each.
 fn binary(bytes: &[u8]) -> Option<Vec<Triangle>> {
     let count = u32::from_le_bytes(bytes.get(80..84)?.try_into().ok()?) as usize;
     let body = bytes.get(84..)?;
@@ -165,7 +165,7 @@ mod tests {
     use super::*;
     use approx::assert_relative_eq;
 
-    /// A box from `low` to `high` as twelve triangles that look outwards.
+    /// A box from `low` to `high` as twelve triangles that face outwards.
     fn cuboid(low: Vector, high: Vector) -> Vec<Triangle> {
         let corner = |i: usize| [0, 1, 2].map(|axis| if i >> axis & 1 == 1 { high[axis] } else { low[axis] });
         let faces = [[0, 2, 3, 1], [4, 5, 7, 6], [0, 1, 5, 4], [2, 6, 7, 3], [0, 4, 6, 2], [1, 3, 7, 5]];

@@ -1,18 +1,19 @@
-//! What is uncertain about the heat of a pour, and the values it has in draws.
+//! The uncertain inputs of the heat of a pour, and their values in draws.
 //!
-//! Drawn are heat, rate and activation temperature of the cure, conductivity and heat capacity of
-//! every ingredient, shares, and what a surface passes to air; densities and air stay as stated.
+//! Drawn are heat, rate and activation temperature of the cure, conductivity and heat capacity of every
+//! ingredient, the shares, and the film coefficient from a surface to air; densities and air content stay
+//! nominal.
 
 use super::heat::Fill;
 use super::kinetics::{Kinetics, adiabatic_rise};
 use super::plan::Case;
-use crate::document::Uncertain;
-use crate::material::spec::AirSpec;
-use crate::material::{Ingredient, Prediction, Property, Recipe, predict};
-use crate::quantity::{Draw, Kind, Spread};
 use std::collections::BTreeMap;
+use stillbed_input::document::Uncertain;
+use stillbed_input::quantity::{Draw, Kind, Spread};
+use stillbed_material::spec::AirSpec;
+use stillbed_material::{Ingredient, Prediction, Property, Recipe, predict};
 
-/// Properties whose spreads count for the heat.
+/// Properties whose spreads are drawn.
 const COUNT: [Property; 5] = [
     Property::HeatOfReaction,
     Property::RateConstant,
@@ -21,10 +22,10 @@ const COUNT: [Property; 5] = [
     Property::HeatCapacity,
 ];
 
-/// Key of what a surface passes to air.
+/// Key of the film coefficient to air.
 pub(super) const AIR: &str = "pour.film";
 
-/// A recipe whose spreads have their places in draws of their own, and those spreads.
+/// A recipe whose spreads are indexed into a list of draws of its own, and that list of spreads.
 pub(super) struct Drawn {
     pub recipe: Recipe,
     pub uncertain: Vec<Uncertain>,
@@ -32,7 +33,7 @@ pub(super) struct Drawn {
 }
 
 impl Drawn {
-    /// `recipe` with `film` (W/(m2 K)) from a surface to air.
+    /// `recipe` with the film coefficient `film` (W/(m2 K)) from a surface to air.
     pub fn of(recipe: &Recipe, film: Spread) -> Drawn {
         let mut drawn = Drawn { recipe: recipe.clone(), uncertain: Vec::new(), film };
         let mut places = BTreeMap::new();
@@ -78,7 +79,7 @@ impl Drawn {
         drawn
     }
 
-    /// The case of `draw` and its adiabatic rise (K); `None` where something is not known.
+    /// The inputs of `draw` and the adiabatic rise (K); `None` where a property is not known.
     pub fn case(&self, draw: &Draw) -> Option<(Case, f64)> {
         let found = predict(&self.recipe, draw).ok()?;
         let (fill, rise) = fill(&self.recipe, &found, draw)?;
@@ -86,7 +87,7 @@ impl Drawn {
     }
 }
 
-/// The mix as heat sees it, and its adiabatic rise (K); `None` where something is not known.
+/// The thermal properties of the mix, and its adiabatic rise (K); `None` where a property is not known.
 fn fill(recipe: &Recipe, found: &Prediction, draw: &Draw) -> Option<(Fill, f64)> {
     let whole: f64 = recipe.ingredients().map(|i| i.share.at(draw)).sum();
     let share = recipe.binder.share.at(draw) / whole;
@@ -105,8 +106,8 @@ fn fill(recipe: &Recipe, found: &Prediction, draw: &Draw) -> Option<(Fill, f64)>
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::material::{Aggregate, Table};
-    use crate::study::spread::Draws;
+    use crate::spread::Draws;
+    use stillbed_material::{Aggregate, Table};
 
     #[test]
     fn each_spread_has_its_place_and_stated_values_stay() {
@@ -115,7 +116,7 @@ mod tests {
         let sand = |grain| Aggregate::new(get("quartz sand"), 40.0, grain);
         let binder = Ingredient::new(get("epoxy"), Spread::between(20.0, 19.0, 21.0));
         let mut recipe = Recipe::plain("sand", binder, vec![sand((1e-3, 2e-3)), sand((1e-4, 3e-4))]);
-        // A place of another list of draws must not be taken for one of this.
+        // An index into another list of draws must not be taken for one into this list.
         for (_, spread) in recipe.binder.material.spreads_mut() {
             spread.index = Some(0);
         }

@@ -1,45 +1,45 @@
-//! How warm a casting gets that is poured in lifts, one after another.
+//! Temperature and cure of a casting poured in lifts, one after another.
 //!
 //! ```text
 //! rho c dT/dt = div(k grad T) + rho w H d(alpha)/dt     d(alpha)/dt as of the binder, in place
 //! k dT/dn     = u (T - T_room)                          at each face, 1/u = 1/air + board
 //! ```
 //!
-//! Finite volumes on a grid of boxes; a cell is mix, another solid or nothing. A lift's cells come
-//! alive when it is laid, at the mix's temperature; the older ones are as warm and as cured as they
-//! are by then. One cell along an axis without faces leaves that axis out: a column of cells is a
-//! wide slab, a layer of cells a long bar.
+//! Finite volumes on a grid of boxes; a cell holds mix, another solid or nothing. The cells of a lift become
+//! active when it is poured, at the temperature of the mix, on older lifts with their temperature and
+//! conversion at that time. An axis with one cell and no heat through its faces drops out: a column of cells
+//! is a wide slab, a layer of cells a long bar.
 //!
-//! In time, one step goes through conduction along each axis and the reaction in turn, each by the
-//! backward formula of Euler; a step and two halves of it make a result of second order, whose
-//! difference from the halves is the error that steps follow. Heat set free, stored and lost add up
-//! to rounding, since all three are linear in what a step changes. Left out: the skeleton above what
-//! has been poured, moist boards, sunshine.
+//! A time step solves conduction along each axis and then the reaction, each by the backward Euler formula;
+//! one step and two half steps are combined into a second-order result, and their difference is the error
+//! that controls the step size. Heat released, stored and lost balance to rounding, since all three are
+//! linear in the changes of a step. Left out: the skeleton above the mix poured so far, moist boards,
+//! sunshine.
 //!
 //! # Source
 //! - `carslaw1959`: conduction with generation
 //! - `hairer1993`: sec. II.9, extrapolation of a step and its halves
 
 use super::kinetics::Kinetics;
-use crate::material::GEL;
+use stillbed_material::GEL;
 
-/// Nothing is followed beyond sixty days after the last lift, s.
+/// No casting is followed beyond sixty days after its last lift, s.
 const LONGEST: f64 = 60.0 * 86400.0;
-/// A lift is past its peak when it is cooler by so many times what a step may err.
+/// A lift is past its peak when it is cooler by this multiple of the error of a step.
 const PAST_PEAK: f64 = 3.0;
 /// A day, s.
 const DAY: f64 = 86400.0;
-/// The hour of the day at which a room is warmest; the coldest is half a day off: common practice.
+/// Hour of the day at which a room is warmest; it is coldest half a day later: common practice.
 const WARMEST_HOUR: f64 = 15.0;
 
-/// The mix as heat sees it.
+/// Thermal properties of the mix.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Fill {
-    /// k, W/(m K).
+    /// Conductivity k, W/(m K).
     pub conductivity: f64,
-    /// rho c, J/(m3 K).
+    /// Heat capacity rho c, J/(m3 K).
     pub heat_capacity: f64,
-    /// rho w H, J/m3: heat that the whole cure sets free.
+    /// Heat rho w H that the whole cure releases, J/m3.
     pub heat: f64,
     /// Rate of the cure.
     pub kinetics: Kinetics,
@@ -48,9 +48,9 @@ pub struct Fill {
 /// A solid that the mix is cast into or around.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Solid {
-    /// W/(m K).
+    /// Conductivity, W/(m K).
     pub conductivity: f64,
-    /// J/(m3 K).
+    /// Heat capacity, J/(m3 K).
     pub heat_capacity: f64,
 }
 
@@ -59,23 +59,24 @@ pub struct Solid {
 pub enum Cell {
     /// The mix.
     Fill,
-    /// The solid of that place in the list.
+    /// The solid with this index in the list.
     Solid(usize),
-    /// Nothing that carries heat.
+    /// Nothing that conducts heat.
     Nothing,
 }
 
-/// How one side of a grid passes heat to the room.
+/// Heat transfer from one side of a grid to the room.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Face {
-    /// From surface to air, W/(m2 K): 0 keeps the heat in, infinity holds the surface.
+    /// Film coefficient from surface to air, W/(m2 K); 0 insulates, infinity holds the surface at room
+    /// temperature.
     pub air: f64,
-    /// Resistance of a board before the mix, m2 K/W; solids lie bare.
+    /// Resistance of a board over the mix, m2 K/W; solids are bare.
     pub board: f64,
 }
 
 impl Face {
-    /// A plane of symmetry, or one that is covered.
+    /// No heat transfer, as at a plane of symmetry or a covered face.
     pub const SHUT: Face = Face { air: 0.0, board: 0.0 };
 
     fn passes(self, of: Cell) -> f64 {
@@ -84,14 +85,14 @@ impl Face {
     }
 }
 
-/// The room.
+/// Temperature of the room over the day.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Room {
     /// Mean over the day, K.
     pub mean: f64,
-    /// How far it goes above and below the mean, K.
+    /// Amplitude about the mean, K.
     pub swing: f64,
-    /// Time of day at which the first lift is laid, s.
+    /// Time of day at which the first lift is poured, s.
     pub start: f64,
 }
 
@@ -106,27 +107,27 @@ impl Room {
     }
 }
 
-/// One lift of a casting.
+/// The pouring of one lift.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Laying {
-    /// When it is laid, s after the first.
+    /// When it is poured, s after the first.
     pub at: f64,
-    /// How many layers of cells it has.
+    /// Number of layers of cells.
     pub layers: usize,
 }
 
 /// A casting on its grid.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Casting {
-    /// Widths of the cells along two level axes and upwards, m.
+    /// Widths of the cells along the two horizontal axes and upwards, m.
     pub widths: [Vec<f64>; 3],
-    /// What each cell holds: along the first axis fastest, upwards slowest.
+    /// Content of each cell; the first horizontal axis runs fastest, upwards slowest.
     pub cells: Vec<Cell>,
     /// The solids among them.
     pub solids: Vec<Solid>,
-    /// Low and high side of each axis; the last is the open top of what has been poured.
+    /// Low and high side of each axis; the high side of the last is the top of the mix poured so far.
     pub faces: [[Face; 2]; 3],
-    /// From the lowest up; their layers are all there are.
+    /// The lifts from the lowest up; together they have all layers.
     pub lifts: Vec<Laying>,
     /// Temperature of the mix as poured, K.
     pub start: f64,
@@ -134,53 +135,53 @@ pub struct Casting {
     pub room: Room,
 }
 
-/// How long a casting is followed.
+/// When to stop following a casting.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum End {
-    /// Until it has cured and cooled so far that nothing hotter is to come.
+    /// When it has cured and cooled so far that no higher temperature can follow.
     Cured,
-    /// Until a place in the last lift gels, or it has cured.
+    /// When the last lift begins to gel, or the casting has cured.
     Gel,
-    /// Until a place is hotter than so many kelvins, or it has cured.
+    /// When any place is hotter than this, K, or the casting has cured.
     Hotter(f64),
-    /// Over so many seconds.
+    /// After this time, s.
     After(f64),
 }
 
-/// One moment of a casting.
+/// The state of a casting at one time.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Moment {
-    /// s after the first lift.
+    /// Time, s after the first lift is poured.
     pub time: f64,
-    /// The hottest place of each lift, K; `None` before it is laid.
+    /// Highest temperature in each lift, K; `None` before it is poured.
     pub hottest: Vec<Option<f64>>,
-    /// Mean conversion of the mix in all lifts laid.
+    /// Mean conversion of the mix poured so far.
     pub conversion: f64,
 }
 
-/// What became of one lift.
+/// The history of one lift in a few numbers.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Lifted {
-    /// Its highest temperature anywhere, K.
+    /// Its highest temperature, K.
     pub peak: f64,
-    /// When, s after it was laid.
+    /// Time of that peak, s after the lift was poured.
     pub peak_time: f64,
-    /// When its first place gelled, s after it was laid.
+    /// Time at which its first place gels, s after the lift was poured.
     pub gel_begins: Option<f64>,
-    /// When its last place gelled, s after it was laid.
+    /// Time at which its last place gels, s after the lift was poured.
     pub gel_time: Option<f64>,
-    /// Mean conversion of its top layer when the next lift was laid on it.
+    /// Mean conversion of its top layer when the next lift is poured on it.
     pub covered_at: Option<f64>,
 }
 
-/// What became of a casting.
+/// The history of a casting.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Cured {
-    /// From the lowest up.
+    /// The lifts from the lowest up.
     pub lifts: Vec<Lifted>,
-    /// Heat set free less heat stored and lost, by the largest of them.
+    /// Heat balance: heat released less heat stored and lost, over the largest of the three.
     pub balance: f64,
-    /// Moments from first to last.
+    /// The states from first to last.
     pub history: Vec<Moment>,
 }
 
@@ -199,23 +200,23 @@ struct State {
     lost: f64,
 }
 
-/// A grid with the numbers that a step needs.
+/// A casting with the coefficients of a step.
 struct Frozen<'a> {
     casting: &'a Casting,
     fill: &'a Fill,
     counts: [usize; 3],
     strides: [usize; 3],
-    /// J/K; 0 where there is nothing.
+    /// Heat capacity of each cell, J/K; 0 where there is nothing.
     stored: Vec<f64>,
-    /// Heat passed to the next cell along each axis, W/K.
+    /// Conductance to the next cell along each axis, W/K.
     next: [Vec<f64>; 3],
-    /// Heat passed to the room by the sides of each axis, without the open top, W/K.
+    /// Conductance to the room through the sides of each axis, without the open top, W/K.
     out: [Vec<f64>; 3],
-    /// Heat passed by the open top, were the cell the highest, W/K.
+    /// Conductance through the open top if the cell is the highest, W/K.
     top: Vec<f64>,
     /// Adiabatic rise, K.
     rise: f64,
-    /// Accuracy of a step, K.
+    /// Allowed error of a step, K.
     tolerance: f64,
 }
 
@@ -225,8 +226,8 @@ impl Casting {
         self.widths.each_ref().map(Vec::len)
     }
 
-    /// A wide slab of mix between two faces (low, high), `thickness` (m) in `cells` equal cells, poured
-    /// at once at `start` (K) into a room at `room` (K).
+    /// A wide slab of mix between two faces (low, high), `thickness` (m) in `cells` equal cells, poured at
+    /// once at `start` (K) in a room at `room` (K).
     pub fn slab(thickness: f64, cells: usize, faces: [Face; 2], start: f64, room: f64) -> Casting {
         Casting {
             widths: [vec![1.0], vec![1.0], vec![thickness / cells as f64; cells]],
@@ -239,8 +240,8 @@ impl Casting {
         }
     }
 
-    /// The casting of `fill`, followed until `end`; each step is right to `tolerance` (K) and to as
-    /// large a part of a conversion as warms by that.
+    /// Follows the casting filled with `fill` until `end`. The error of each step is at most `tolerance` (K),
+    /// and the conversion that warms the mix by as much.
     pub fn cure(&self, fill: &Fill, end: End, tolerance: f64) -> Cured {
         Frozen::of(self, fill, tolerance).follow(end)
     }
@@ -307,7 +308,7 @@ impl<'a> Frozen<'a> {
         frozen
     }
 
-    /// Conduction along `axis` over `h` (s) in the lowest `layers`, by the backward formula.
+    /// Conduction along `axis` over `h` (s) in the lowest `layers`, by the backward Euler formula.
     fn conduct(&self, axis: usize, layers: usize, h: f64, room: f64, x: &mut State, upper: &mut [f64]) {
         let (length, stride) = (if axis == 2 { layers } else { self.counts[axis] }, self.strides[axis]);
         if length == 1 && self.casting.faces[axis].iter().all(|face| face.air == 0.0) {
@@ -360,8 +361,7 @@ impl<'a> Frozen<'a> {
         }
     }
 
-    /// The reaction over `h` (s), cell by cell; false where the step is too long for a cure that
-    /// feeds on itself.
+    /// The reaction over `h` (s), cell by cell; false where the step is too long for an autocatalytic cure.
     fn react(&self, layers: usize, h: f64, x: &mut State) -> bool {
         for i in 0..layers * self.strides[2] {
             if self.casting.cells[i] != Cell::Fill {
@@ -400,7 +400,7 @@ impl<'a> Frozen<'a> {
         let mut gelled: Vec<[f64; 2]> = Vec::new();
         let last = casting.lifts.last().map_or(0.0, |lift| lift.at);
         let end = if let End::After(duration) = until { duration } else { last + LONGEST };
-        // A conversion that warms by less than a step may err is not worth a step.
+        // Errors of conversion count relative to the conversion that warms the mix by the error of a step.
         let smallest = (self.tolerance / self.rise.abs().max(1e-9)).min(1e-2);
         while time < end {
             while laid < casting.lifts.len() && casting.lifts[laid].at <= time {
@@ -410,7 +410,7 @@ impl<'a> Frozen<'a> {
                 let from = layers * self.strides[2];
                 layers += casting.lifts[laid].layers;
                 for i in from..layers * self.strides[2] {
-                    // What is not mix has stood in the room.
+                    // Solids start at the temperature of the room.
                     x.t[i] =
                         if casting.cells[i] == Cell::Fill { casting.start } else { casting.room.at(time) };
                     brought += self.stored[i] * (x.t[i] - casting.start);
@@ -474,7 +474,7 @@ impl<'a> Frozen<'a> {
         cured
     }
 
-    /// The cells of lift `lift`.
+    /// The cells of lift number `lift`.
     fn cells_of(&self, lift: usize) -> std::ops::Range<usize> {
         let layers = |count: usize| self.casting.lifts[..count].iter().map(|l| l.layers).sum::<usize>();
         layers(lift) * self.strides[2]..layers(lift + 1) * self.strides[2]
@@ -485,8 +485,8 @@ impl<'a> Frozen<'a> {
         cells.filter(|i| self.casting.cells[*i] == Cell::Fill)
     }
 
-    /// Notes what the step of length `h` (s) that ends at `time` (s) brought; `before` are the highest
-    /// and the lowest conversion of each lift at its begin.
+    /// Records what the step of length `h` (s) that ends at `time` (s) did; `before` holds the highest and
+    /// the lowest conversion of each lift before the step.
     fn note(&self, time: f64, h: f64, x: &State, before: &mut [[f64; 2]], cured: &mut Cured) {
         for (i, (lift, before)) in cured.lifts.iter_mut().zip(before).enumerate() {
             let since = time - self.casting.lifts[i].at;
@@ -516,7 +516,7 @@ impl<'a> Frozen<'a> {
         self.mean(layer, &x.alpha)
     }
 
-    /// The mean over the mix in `cells`; `None` where there is none.
+    /// The mean over the mix in `cells`, weighted by heat capacity; `None` where there is no mix.
     fn mean(&self, cells: std::ops::Range<usize>, of: &[f64]) -> Option<f64> {
         let (sum, whole) = self
             .fills(cells)
@@ -532,7 +532,8 @@ impl<'a> Frozen<'a> {
         Moment { time, hottest, conversion: self.mean(laid, &x.alpha).unwrap_or(0.0) }
     }
 
-    /// Cured and well past the peak of every lift, so that nothing hotter is to come.
+    /// True when every lift is well past its peak and the mix has cured or cooled so far that no higher peak
+    /// can follow.
     fn is_over(&self, x: &State, cured: &Cured) -> bool {
         let falls = |(i, lift): (usize, &Lifted)| self.hottest(i, x) < lift.peak - PAST_PEAK * self.tolerance;
         if !cured.lifts.iter().enumerate().all(falls) {

@@ -1,18 +1,18 @@
-//! How fast a binder cures, and how warm it gets when no heat leaves it.
+//! Rate of cure of a binder, and its temperature when no heat leaves.
 //!
 //! ```text
 //! d(alpha)/dt = A exp(-theta/T) (alpha + s)^m (1 - alpha)^n        theta = Ea/R
 //! T = T0 + dT alpha,    dT = w H / c                               no heat leaves
 //! ```
 //!
-//! alpha is the conversion, w the binder's share by weight, H its heat of reaction, c the heat
-//! capacity of the mix. Left out: the glass that stops a cold cure short of the end.
+//! alpha is the conversion, w the binder's share by weight, H its heat of reaction, c the heat capacity of
+//! the mix. Left out: vitrification, which stops a cold cure before its end.
 //!
 //! # Source
 //! - `kamal1973`: autocatalytic form; orders 0.5 and 1.5 and the seed are usual values, from memory
 
-use crate::material::{Material, MissingProperty, Property};
-use crate::quantity::Draw;
+use stillbed_input::quantity::Draw;
+use stillbed_material::{Material, MissingProperty, Property};
 
 /// Temperature at which makers and the table state working times, K.
 pub(super) const REFERENCE: f64 = 298.15;
@@ -28,15 +28,15 @@ pub struct Kinetics {
     pub start_order: f64,
     /// n.
     pub end_order: f64,
-    /// s, what starts a cure that feeds on itself.
+    /// s, the seed of an autocatalytic cure.
     pub seed: f64,
 }
 
 impl Kinetics {
     /// The kinetics of a binder in `draw`, with the usual orders.
     ///
-    /// What is known of a rate is known at room temperature: a draw of the rate constant scales the
-    /// rate at 25 degC, about which a draw of the activation temperature turns it.
+    /// Rates are known at room temperature: a draw of the rate constant scales the rate at 25 degC, and a
+    /// draw of the activation temperature leaves that rate as it is.
     ///
     /// # Errors
     /// When its rate constant or its activation temperature is not known.
@@ -63,7 +63,7 @@ impl Kinetics {
         self.rate_and_slopes(alpha, t).0
     }
 
-    /// The rate (1/s), and its change with conversion (1/s) and with temperature (1/(s K)).
+    /// The rate (1/s), and its derivatives by conversion (1/s) and by temperature (1/(s K)).
     pub(super) fn rate_and_slopes(&self, alpha: f64, t: f64) -> (f64, f64, f64) {
         if alpha >= 1.0 {
             return (0.0, 0.0, 0.0);
@@ -75,8 +75,8 @@ impl Kinetics {
         (rate, with_conversion, rate * self.activation_temperature / (t * t))
     }
 
-    /// Time from mixing at `start` (K) to each of the rising conversions `marks`, s, when the mix
-    /// warms by `rise` (K) in all and no heat leaves it; a rise of 0 is a cure at one temperature.
+    /// Times from mixing at `start` (K) to each of the rising conversions `marks`, s, when no heat leaves and
+    /// the full cure warms the mix by `rise` (K); a rise of 0 is an isothermal cure.
     pub fn times(&self, start: f64, rise: f64, marks: &[f64]) -> Vec<f64> {
         let slowness = |alpha: f64| 1.0 / self.rate(alpha, start + rise * alpha);
         let (mut time, mut from) = (0.0, 0.0);
@@ -90,20 +90,20 @@ impl Kinetics {
             .collect()
     }
 
-    /// The highest rate of a cure at the temperature `t` (K), 1/s.
+    /// The highest rate of a cure at the constant temperature `t` (K), 1/s.
     pub fn highest_rate(&self, t: f64) -> f64 {
         let (m, n) = (self.start_order, self.end_order);
         let alpha = if m + n > 0.0 { (m - n * self.seed) / (m + n) } else { 0.0 };
         self.rate(alpha.clamp(0.0, 1.0), t)
     }
 
-    /// How many times as fast as at 25 degC it cures at the temperature `t` (K).
+    /// Rate at the temperature `t` (K) relative to that at 25 degC.
     pub fn haste(&self, t: f64) -> f64 {
         (self.activation_temperature * (1.0 / REFERENCE - 1.0 / t)).exp()
     }
 }
 
-/// `x` to `order`; the usual orders are roots, which are quick.
+/// `x` to the power `order`; the usual orders are roots, which compute quickly.
 fn power(x: f64, order: f64) -> f64 {
     if order == 0.5 {
         x.sqrt()
@@ -114,15 +114,15 @@ fn power(x: f64, order: f64) -> f64 {
     }
 }
 
-/// Temperature rise when no heat leaves: binder share by weight, heat of reaction in J/kg of
-/// binder and heat capacity of the mix in J/(kg K) to K.
+/// Temperature rise when no heat leaves, K, from the binder's share by weight, its heat of reaction in J/kg
+/// and the heat capacity of the mix in J/(kg K).
 ///
 /// 12 % of a binder of 400 J/g in a mix of 872 J/(kg K) warms by 55 K.
 pub fn adiabatic_rise(binder_share: f64, heat_of_reaction: f64, heat_capacity: f64) -> f64 {
     binder_share * heat_of_reaction / heat_capacity
 }
 
-/// Integral of `f` by Gauss's rule of five points in 64 equal pieces.
+/// Integral of `f` by the five-point Gauss rule in 64 equal intervals.
 fn integral(f: &impl Fn(f64) -> f64, from: f64, to: f64) -> f64 {
     const RULE: [(f64, f64); 5] = [
         (0.0, 0.568_888_888_888_888_9),

@@ -1,25 +1,25 @@
-//! Castings from the members of a frame: each member with the mix in its section is one, as it stands.
+//! Castings from the members of a frame: each member with the mix in its section is one, in its own position.
 //!
-//! A member that stands is poured along its length, one that lies across its section. What is long
-//! loses its heat across: ends count where a member is shorter than three times its section, and only
-//! where no other member of the mix lies behind them.
+//! An upright member is poured along its length, a horizontal one across its section. A long member loses its
+//! heat sideways: its ends count only where it is shorter than three times its section and no other member
+//! with the mix adjoins them.
 
 use super::heat::{Cell, Solid};
 use super::shape::{CastShape, Side, merge};
-use crate::design::{Build, Model, Profile};
-use crate::frame::Line;
-use crate::material::Role;
+use stillbed_design::{Build, Model, Profile};
+use stillbed_frame::Line;
+use stillbed_material::Role;
 
-/// A member so many times as long as its section is wide passes no heat by its ends.
+/// Length of a member over the width of its section from which its ends pass no heat.
 const LONG: f64 = 3.0;
-/// A ring of more corners is round: the box around it is taken.
+/// A ring of more corners counts as round and is replaced by the box around it.
 const CORNERS: usize = 12;
-/// Lengths that differ by less are the same, m.
+/// Lengths that differ by less are equal, m.
 const SAME: f64 = 1e-4;
-/// Names that are listed of castings that are alike.
+/// Number of names listed for equal castings.
 const NAMED: usize = 3;
 
-/// The castings of `medium` in a build; `volumes` (m3) is what each member takes, in their order.
+/// The castings of `medium` in a build; `volumes` (m3) is the volume in each member, in their order.
 pub(super) fn castings(build: &Build, model: &Model, medium: usize, volumes: &[f64]) -> Vec<CastShape> {
     let frame = &model.frame;
     let with: Vec<bool> = volumes.iter().map(|volume| *volume > 0.0).collect();
@@ -27,7 +27,7 @@ pub(super) fn castings(build: &Build, model: &Model, medium: usize, volumes: &[f
     for (i, member) in frame.members.iter().enumerate().filter(|(i, _)| with[*i]) {
         let Some(line) = Line::of(frame, member) else { continue };
         let joined = [member.from, member.to].map(|point| {
-            let meets = |(j, other): (usize, &crate::frame::Member)| {
+            let meets = |(j, other): (usize, &stillbed_frame::Member)| {
                 j != i && with[j] && (other.from == point || other.to == point)
             };
             frame.members.iter().enumerate().any(meets)
@@ -51,11 +51,11 @@ pub(super) fn castings(build: &Build, model: &Model, medium: usize, volumes: &[f
     kinds.into_iter().map(|(_, shape, names)| CastShape { name: listed(&names), ..shape }).collect()
 }
 
-/// What makes castings alike.
+/// What equal castings have in common.
 struct Key {
     section: usize,
     length: f64,
-    /// The axis of the member that points up or down: 0 along it.
+    /// Axis of the member that points most nearly up or down; 0 is along the member.
     up: usize,
     down: bool,
     joined: [bool; 2],
@@ -121,7 +121,7 @@ fn shape(profile: &Profile, build: &Build, model: &Model, medium: usize, key: &K
 /// A section as blocks between straight lines.
 struct Section {
     lines: [Vec<f64>; 2],
-    /// Across fastest.
+    /// Content of the blocks, with the axis across the member running fastest.
     blocks: Vec<Cell>,
     solids: Vec<Solid>,
 }
@@ -187,9 +187,9 @@ fn is_inside(rings: &[&Vec<[f64; 2]>], [x, y]: [f64; 2]) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::design::Design;
-    use crate::material::Table;
-    use crate::quantity::Draw;
+    use stillbed_design::Design;
+    use stillbed_input::quantity::Draw;
+    use stillbed_material::Table;
 
     fn stand() -> Vec<CastShape> {
         let text = include_str!("../../../examples/roundness-stand.toml");
@@ -211,7 +211,7 @@ mod tests {
         }
         assert_eq!(column.blocks.iter().filter(|cell| **cell == Cell::Fill).count(), 1);
         assert!(!column.has_boards() || column.sides[2][0] == Side::Mould);
-        // A rail lies, its skeleton above its conduit.
+        // A rail is horizontal, with its skeleton above its conduit.
         let rail = shapes.iter().find(|shape| shape.name.contains("rail")).unwrap();
         let size = rail.size();
         approx::assert_relative_eq!(size[0], 0.09, max_relative = 1e-9);

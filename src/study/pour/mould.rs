@@ -1,4 +1,4 @@
-//! What the mould has to hold.
+//! Pressure of the mix on the mould, and the thickness of its boards.
 //!
 //! ```text
 //! p = rho g h             head of the mix that has not gelled
@@ -6,8 +6,8 @@
 //! sigma = 6 p s^2/(8 t^2)
 //! ```
 //!
-//! The board is a strip on two ribs, which a board over many ribs betters; vibrating counts as
-//! the full head of a liquid.
+//! The board is a strip simply supported on two ribs, on the safe side of a board over many ribs; vibration
+//! counts as the full head of a liquid.
 //!
 //! # Source
 //! - `gere2001`: table of deflections, simple beam under uniform load
@@ -27,41 +27,41 @@ pub struct Mould {
     pub strength: f64,
     /// Conductivity of the board, W/(m K).
     pub conductivity: f64,
-    /// Distance of the ribs, m.
+    /// Distance between the ribs, m.
     pub span: f64,
-    /// How far the board may bend between them, m.
+    /// Deflection of the board allowed between them, m.
     pub deflection: f64,
 }
 
-/// What it has to hold, and the board for it.
+/// The pressure on the mould, and the board for it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct MouldAnswer {
     /// Head of mix that has not gelled, m.
     pub head_m: f64,
-    /// Pressure at its foot, Pa.
+    /// Pressure at the bottom, Pa.
     pub pressure_pa: f64,
-    /// Least thickness for the deflection, m.
+    /// Least thickness that keeps the deflection, m.
     pub least_board_m: f64,
-    /// The next thickness sold; `None` where the ribs must come closer.
+    /// The next thickness sold; `None` where the ribs must be closer.
     pub board_m: Option<f64>,
-    /// Its stress, Pa, in the board that is sold or else in the least one.
+    /// Bending stress, Pa, in the board that is sold, or else in one of the least thickness.
     pub stress_pa: f64,
-    /// Its stress by its strength.
+    /// Stress over strength.
     pub use_of_strength: f64,
-    /// Distance of the ribs, m.
+    /// Distance between the ribs, m.
     pub span_m: f64,
-    /// Deflection asked for, m.
+    /// Deflection allowed, m.
     pub deflection_m: f64,
 }
 
 impl Mould {
-    /// What the board for `head` (m) of a mix of `density` (kg/m3) keeps heat back by, m2 K/W.
+    /// Thermal resistance of the board for `head` (m) of a mix of `density` (kg/m3), m2 K/W.
     pub fn resistance(&self, density: f64, head: f64) -> f64 {
         let held = self.hold(density, head);
         held.board_m.unwrap_or(held.least_board_m) / self.conductivity
     }
 
-    /// What the mould holds of a mix of `density` (kg/m3) with `head` (m) not yet gelled.
+    /// The board for `head` (m) of a mix of `density` (kg/m3) that has not gelled.
     pub fn hold(&self, density: f64, head: f64) -> MouldAnswer {
         let pressure = density * GRAVITY * head;
         let load = 60.0 * pressure * self.span.powi(4);
@@ -92,12 +92,12 @@ mod tests {
             Mould { youngs_modulus: 8e9, strength: 40e6, conductivity: 0.17, span: 0.25, deflection: 0.5e-3 };
         let held = mould.hold(2100.0, 0.5);
         assert_relative_eq!(held.pressure_pa, 10_296.98, max_relative = 1e-6);
-        // The deflection of a strip of that thickness is the one asked for.
+        // A strip of that thickness deflects by the allowed amount.
         let inertia = held.least_board_m.powi(3) / 12.0;
         let bent = 5.0 * held.pressure_pa * 0.25f64.powi(4) / (384.0 * 8e9 * inertia);
         assert_relative_eq!(bent, 0.5e-3, max_relative = 1e-12);
         assert_eq!(held.board_m, Some(12e-3));
-        // Stress is moment over section modulus: p s^2/8 by t^2/6, both per metre of width.
+        // Stress is moment over section modulus: p s^2/8 over t^2/6, both per metre of width.
         let moment = held.pressure_pa * 0.25f64.powi(2) / 8.0;
         assert_relative_eq!(held.stress_pa, moment / (0.012f64.powi(2) / 6.0), max_relative = 1e-12);
         assert_relative_eq!(held.use_of_strength, held.stress_pa / 40e6, max_relative = 1e-12);

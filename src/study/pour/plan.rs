@@ -1,75 +1,76 @@
-//! In how many lifts, and how far apart, so that the hottest place stays below what the binder bears.
+//! In how many lifts to pour, and how far apart, so that the hottest place stays below what the binder
+//! allows.
 //!
-//! Each casting of the mix is poured in lifts of one height; all castings are poured side by side, so
-//! that one wait serves them all. A plan holds where 95 % of the draws stay below the limit over the
-//! whole sequence. The fewest lifts come first; then the shortest wait that holds, since a lift bonds
-//! best to one that has gelled and is not hard.
+//! Each casting of the mix is poured in lifts of equal height; all castings are poured side by side with one
+//! common wait. A plan holds where 95 % of the draws stay below the limit over the whole sequence. The fewest
+//! lifts that hold are taken; then the shortest wait that holds, since a lift bonds best to one that has
+//! gelled but is not yet hard.
 //!
-//! Draws are solved on a coarser grid than the stated values; their peaks are shifted by what the
-//! finer grid adds at the stated values. In a room of steady warmth the lifts of a high stack soon
-//! become alike: draws follow them up to the one after the first that is as hot as any.
+//! Draws are solved on a coarser grid than the nominal values; their peaks are shifted by the difference of
+//! the two grids at the nominal values. At constant room temperature the lifts of a high stack soon become
+//! equal: draws follow the lifts up to the one after the first that is as hot as any.
 
 use super::heat::{Cured, End, Fill, Room};
 use super::shape::{CastShape, Standing};
-use crate::quantity::Spread;
-use crate::study::spread::rank::percentile;
+use crate::spread::rank::percentile;
 use rayon::prelude::*;
+use stillbed_input::quantity::Spread;
 
-/// Cells from the middle to a face, and accuracy of a step (K): at the stated values, and in draws.
+/// Cells from the middle to a face, and allowed error of a step (K): at the nominal values, and in draws.
 const FINE: (usize, f64) = (4, 0.1);
 const COARSE: (usize, f64) = (2, 0.5);
-/// Waits that are tried, h; whole shifts and days of a shop.
+/// Waits that are tried, h: whole shifts and days of a workshop.
 const WAITS: [f64; 12] = [4.0, 6.0, 8.0, 10.0, 12.0, 14.0, 16.0, 20.0, 24.0, 36.0, 48.0, 72.0];
-/// No lift is thinner, m, and there are no more of them: beyond these the mix has to change.
+/// Least thickness of a lift, m, and largest number of lifts: beyond these the mix has to change.
 const THINNEST: f64 = 0.015;
 const MOST: usize = 16;
-/// Lifts are begun between these hours of the day where a start is stated: common practice.
+/// Hours of the day between which lifts begin where a start is stated: common practice.
 const HOURS: (f64, f64) = (6.0, 22.0);
-/// What the coarser grid may miss of a peak, K.
+/// Allowance for the error of the coarser grid in a peak, K.
 const MARGIN: f64 = 0.5;
-/// Draws that are solved together, the hottest first as far as that is foreseen.
+/// Number of draws solved together, beginning with those expected to be hottest.
 const FEW: usize = 8;
-/// A lift is as hot as the hottest when it lacks no more than this, K.
+/// A lift counts as hot as the hottest when it is cooler by less than this, K.
 const ALIKE: f64 = 0.2;
-/// Part of the draws that may pass the limit.
+/// Share of the draws that may exceed the limit.
 const MAY_PASS: f64 = 0.05;
 
-/// One set of values: the mix, and what a surface passes to air, W/(m2 K).
+/// One set of inputs: the mix, and the film coefficient to air, W/(m2 K).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Case {
     pub fill: Fill,
     pub air: f64,
 }
 
-/// What is asked of a plan.
+/// The inputs of a plan.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Asked {
-    /// The stated values.
+    /// The nominal inputs.
     pub stated: Case,
-    /// Draws of them.
+    /// The inputs of the draws.
     pub drawn: Vec<Case>,
-    /// Resistance of the boards, m2 K/W.
+    /// Thermal resistance of the boards, m2 K/W.
     pub board: f64,
     /// Temperature of the mix as poured, K.
     pub start: f64,
     pub room: Room,
     /// True where the time of day of the first lift is stated.
     pub by_the_clock: bool,
-    /// What the binder bears, K.
+    /// Temperature that the binder allows, K.
     pub limit: Option<f64>,
     /// Height of a lift, m, and time from lift to lift, s, where the user states them.
     pub lift: Option<f64>,
     pub wait: Option<f64>,
 }
 
-/// One casting as it is poured.
+/// One casting and how it is poured.
 #[derive(Debug, Clone, Copy)]
 struct Pouring<'a> {
     shape: &'a CastShape,
-    /// How many it is poured in, and how far apart, s.
+    /// Number of lifts, and time between them, s.
     lifts: usize,
     wait: f64,
-    /// So many of them, from the lowest, are followed.
+    /// Number of lifts that are followed, from the lowest.
     followed: usize,
 }
 
@@ -79,20 +80,20 @@ impl<'a> Pouring<'a> {
     }
 }
 
-/// One casting as it is planned.
+/// One casting of a plan.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Planned {
     pub lifts: usize,
-    /// At the stated values.
+    /// At the nominal values.
     pub cured: Cured,
-    /// The hottest place over the whole sequence in each draw, K.
+    /// The highest temperature over the whole sequence in each draw, K.
     pub peaks: Vec<f64>,
 }
 
-/// All castings as they are planned, in their order.
+/// All castings of a plan, in their order.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Plan {
-    /// From the begin of one lift to that of the next, s; `None` where each casting is one lift.
+    /// Time from the beginning of one lift to that of the next, s; `None` where each casting is one lift.
     pub wait: Option<f64>,
     pub castings: Vec<Planned>,
 }
@@ -105,13 +106,13 @@ impl Asked {
         self.with(shapes, &counts, waits.into_iter().flatten().reduce(f64::max))
     }
 
-    /// The castings in as many lifts as `counts` says, `wait` (s) apart.
+    /// The plan with the numbers of lifts in `counts`, `wait` (s) apart.
     pub fn with(&self, shapes: &[CastShape], counts: &[usize], wait: Option<f64>) -> Plan {
         let planned = |(shape, lifts): (&CastShape, &usize)| self.planned(shape, *lifts, wait.unwrap_or(0.0));
         Plan { wait, castings: shapes.iter().zip(counts).map(planned).collect() }
     }
 
-    /// How many lifts a casting takes, and the shortest wait between them.
+    /// Number of lifts of a casting, and the shortest wait between them.
     fn lifts(&self, shape: &CastShape) -> (usize, Option<f64>) {
         let height = shape.size()[2];
         if let Some(lift) = self.lift {
@@ -120,11 +121,11 @@ impl Asked {
         }
         let most = ((height / THINNEST) as usize).clamp(1, MOST);
         let holds = |lifts| self.holds(shape, lifts, self.wait.unwrap_or(WAITS[WAITS.len() - 1] * 3600.0));
-        // Thinner lifts are cooler: doubled until they hold, then halved between.
+        // Thinner lifts are cooler: their number is doubled until it holds, then bisected.
         let (mut hot, mut lifts) = (0, 1);
         while !holds(lifts) {
             if lifts == most {
-                // Nothing holds: the sheet says so of the plan with one lift.
+                // Nothing holds: the plan has one lift, and the sheet says that it is too hot.
                 return (1, None);
             }
             (hot, lifts) = (lifts, (2 * lifts).min(most));
@@ -136,7 +137,7 @@ impl Asked {
         (lifts, (lifts > 1).then(|| self.shortest(shape, lifts)))
     }
 
-    /// The shortest wait that holds, and in which a lift gels; the longest where none does.
+    /// The shortest wait that holds and in which a lift gels; the longest where none holds.
     fn shortest(&self, shape: &CastShape, lifts: usize) -> f64 {
         if let Some(wait) = self.wait {
             return wait;
@@ -155,14 +156,14 @@ impl Asked {
         waits[high]
     }
 
-    /// True where each lift begins while people work; a whole number of days always does.
+    /// True where each lift begins within working hours; a whole number of days always qualifies.
     fn is_by_day(&self, lifts: usize, wait: f64) -> bool {
         let hour = |i: usize| ((self.room.start + i as f64 * wait) / 3600.0).rem_euclid(24.0);
         let works = |hour: f64| (HOURS.0..=HOURS.1).contains(&hour);
         !self.by_the_clock || wait % 86400.0 == 0.0 || (0..lifts).all(|i| works(hour(i)))
     }
 
-    /// True where enough draws stay below the limit, or none is known.
+    /// True where enough draws stay below the limit, or no limit is known.
     fn holds(&self, shape: &CastShape, lifts: usize, wait: f64) -> bool {
         let Some(limit) = self.limit else { return true };
         let (limit, end) = (limit - MARGIN, End::Hotter(limit - MARGIN));
@@ -181,7 +182,7 @@ impl Asked {
             if passed > left {
                 return false;
             }
-            // Where none of a row passes it, the milder ones do not either.
+            // If none of this group exceeds the limit, the milder ones do not either.
             if passed == 0 {
                 return true;
             }
@@ -201,8 +202,9 @@ impl Asked {
         Planned { lifts, peaks: self.drawn.par_iter().map(peak).collect(), cured }
     }
 
-    /// The same, followed up to the lift after the first that is as hot as any in `stated`, which is all of it;
-    /// where the room swings, each lift meets another hour.
+    /// The same, followed up to the lift after the first that is as hot as any in `stated`, which follows all
+    /// lifts. In a room whose temperature varies all lifts are followed, since each is poured at another
+    /// hour.
     fn until_alike<'a>(&self, whole: Pouring<'a>, stated: &Cured) -> Pouring<'a> {
         let hottest = stated.lifts.iter().position(|lift| lift.peak > stated.peak() - ALIKE);
         match hottest {
@@ -220,8 +222,9 @@ impl Asked {
         casting.cure(&case.fill, end, grid.1)
     }
 
-    /// The thickest wide lift, on a board and open above, of which 95 % of the draws stay below the
-    /// limit, m; `None` where one of a metre does, or no limit is known; 0 where even a skin does not.
+    /// Thickness of the thickest wide lift, on a board and open above, of which 95 % of the draws stay below
+    /// the limit, m; `None` where one of a metre does, or no limit is known; 0 where even the thinnest does
+    /// not.
     pub fn largest(&self) -> Option<f64> {
         self.limit?;
         let holds = |thickness: f64| self.holds(&CastShape::slab("", thickness, 1.0), 1, 0.0);
@@ -240,27 +243,27 @@ impl Asked {
     }
 }
 
-/// About how hot a case gets beside others, K: what it sets free before much is lost.
+/// Approximate peak of a case, to sort cases by, K.
 fn severity(case: &Case) -> f64 {
     let rise = case.fill.heat / case.fill.heat_capacity;
     rise * (case.fill.kinetics.highest_rate(310.0) / case.air).powf(0.3)
 }
 
 impl Planned {
-    /// The 5 % and 95 % points of the hottest place, K; the stated value where nothing was drawn.
+    /// The 5 % and 95 % points of the highest temperature, K; the nominal value where nothing was drawn.
     pub fn limits(&self) -> [f64; 2] {
         let mut sorted = self.peaks.clone();
         sorted.sort_by(f64::total_cmp);
         [MAY_PASS, 1.0 - MAY_PASS].map(|share| percentile(&sorted, share).unwrap_or(self.cured.peak()))
     }
 
-    /// The hottest place, K: the stated value with those points.
+    /// The nominal highest temperature with those points, K.
     pub fn spread(&self) -> Spread {
         let [low, high] = self.limits();
         Spread::between(self.cured.peak(), low, high)
     }
 
-    /// Part of the draws in which it passes `limit` (K).
+    /// Share of the draws in which it exceeds `limit` (K).
     pub fn chance(&self, limit: f64) -> f64 {
         let passes = |peak: &f64| *peak > limit;
         if self.peaks.is_empty() {
@@ -304,7 +307,7 @@ mod tests {
         let wait = plan.wait.unwrap();
         assert!(bed.lifts > 2, "{} {wait}", bed.lifts);
         assert!(bed.limits()[1] < 333.15 + 1.0 && bed.chance(333.15) <= 0.076, "{:?}", bed.limits());
-        // Fewer lifts or a shorter wait would not do.
+        // Fewer lifts or a shorter wait would not hold.
         assert!(!asked.holds(&shape, bed.lifts - 1, 72.0 * 3600.0));
         let shorter = Asked {
             wait: Some(WAITS.iter().rev().find(|w| **w * 3600.0 < wait).unwrap() * 3600.0),
@@ -367,7 +370,7 @@ mod tests {
         let plan = asked.plan(&[CastShape::slab("bed", 0.38, 1.0)]);
         let bed = &plan.castings[0];
         assert_eq!((bed.lifts, plan.wait), (4, Some(9.0 * 3600.0)));
-        // The second lies on the first at its hottest.
+        // The second lift is poured on the first at its hottest.
         assert!(bed.cured.lifts[1].peak > bed.cured.lifts[0].peak + 10.0);
         assert!(bed.chance(333.15) > 0.5);
     }

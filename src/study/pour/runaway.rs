@@ -1,11 +1,11 @@
-//! How near a wide lift is to running away, so that its heat outruns what its faces pass.
+//! How near a wide lift is to thermal runaway, in which its heat outruns what its faces pass.
 
 use super::heat::Fill;
 
-/// How near a wide slab of `fill` is to running away, by the critical value: above 1 it does if the
-/// binder does not run out first. `None` where the faces keep the heat in: nothing is steady then.
+/// Frank-Kamenetskii parameter of a wide slab of `fill`, over its critical value: above 1 the slab runs away
+/// if the binder does not run out first. `None` where the faces pass no heat, so that nothing is steady.
 ///
-/// `thickness` in m from face to face, `passed` by each face in W/(m2 K), surroundings in K.
+/// `thickness` in m from face to face, heat transfer `passed` by each face in W/(m2 K), surroundings in K.
 ///
 /// ```text
 /// delta = (theta/T^2) a^2 q/k,      q the highest heat set free at T, a half the thickness
@@ -24,8 +24,8 @@ pub fn runaway(fill: &Fill, thickness: f64, passed: f64, surroundings: f64) -> O
 
 /// The critical parameter of a slab whose faces pass heat with the Biot number `biot`.
 ///
-/// The steady slab with a middle of D has delta = 2 D^2 exp(-2 ln cosh D - 2 D tanh(D)/biot);
-/// beyond the largest of these none is steady. 0.8785 for faces held at their temperature.
+/// The steady slab with the parameter D of its middle has delta = 2 D^2 exp(-2 ln cosh D - 2 D tanh(D)/biot);
+/// above the largest of these values no state is steady. 0.8785 for faces held at their temperature.
 ///
 /// # Source
 /// - `frank1955`: the solution for held faces; the other follows with the face's own balance
@@ -48,7 +48,7 @@ mod tests {
     use super::super::kinetics::Kinetics;
     use super::*;
 
-    /// So much heat that a thousandth of the binder already warms it by hundreds of kelvin.
+    /// A binder with so much heat that a thousandth of it already warms the mix by hundreds of kelvin.
     fn endless() -> Fill {
         let kinetics = Kinetics {
             rate_constant: 1e-9 * (15_000.0f64 / 295.0).exp(),

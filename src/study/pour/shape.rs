@@ -1,53 +1,54 @@
-//! The shape of a casting as heat sees it: blocks of mix, metal and nothing, and how each side is
-//! closed; and the grid that is laid over it.
+//! The thermal shape of a casting: blocks of mix, metal and nothing, how each side is closed, and the grid
+//! over it.
 //!
-//! Blocks lie between straight lines along two level axes and upwards, so that what is round is
-//! taken for the box around it. Where a shape mirrors itself only half of it is solved.
+//! Blocks lie between straight lines along two horizontal axes and upwards, so that a round shape is replaced
+//! by the box around it. Of a symmetric shape only half is solved.
 
 use super::heat::{Casting, Cell, Face, Laying, Room, Solid};
 
-/// Lines nearer to each other than this are one, m.
+/// Lines nearer to each other than this are merged, m.
 const SAME: f64 = 0.5e-3;
-/// Cells upwards in one lift and along a level axis, at most, on a grid of [`USUAL`] from the middle to a face.
+/// Largest number of cells upwards in one lift and along a horizontal axis, on a grid of [`USUAL`] from the
+/// middle to a face.
 const MOST: [usize; 2] = [14, 14];
 const USUAL: usize = 6;
 
 /// How a side of a casting is closed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Side {
-    /// Another casting of the mix lies there, or the casting runs on: no heat passes.
+    /// Another casting of the mix adjoins it, or the casting continues: no heat passes.
     Joined,
-    /// Boards of the mould where mix lies, bare metal where the skeleton does.
+    /// Boards of the mould over mix, bare metal over the skeleton.
     Mould,
     /// Air.
     Open,
 }
 
-/// A casting, or several alike.
+/// A casting, or several equal ones.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CastShape {
-    /// What a reader calls it.
+    /// Its name for the reader.
     pub name: String,
-    /// How many alike.
+    /// Number of equal castings.
     pub count: usize,
-    /// Mix in all of them, m3.
+    /// Volume of mix in all of them, m3.
     pub volume: f64,
-    /// Lines between blocks along two level axes and upwards, m, rising.
+    /// Lines between blocks along two horizontal axes and upwards, m, in rising order.
     pub lines: [Vec<f64>; 3],
-    /// What each block holds: along the first axis fastest, upwards slowest.
+    /// Content of each block; the first axis runs fastest, upwards slowest.
     pub blocks: Vec<Cell>,
-    /// The solids among them.
+    /// The solids to which blocks refer.
     pub solids: Vec<Solid>,
     /// Low and high side of each axis.
     pub sides: [[Side; 2]; 3],
 }
 
-/// What a shape stands in while it cures.
+/// Surroundings of a casting while it cures.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Standing {
-    /// From a surface to air, W/(m2 K).
+    /// Film coefficient from a surface to air, W/(m2 K).
     pub air: f64,
-    /// Resistance of the boards, m2 K/W.
+    /// Thermal resistance of the boards, m2 K/W.
     pub board: f64,
     /// Temperature of the mix as poured, K.
     pub start: f64,
@@ -56,7 +57,7 @@ pub struct Standing {
 }
 
 impl CastShape {
-    /// A wide slab `thickness` (m) deep that takes `volume` (m3).
+    /// A wide slab `thickness` (m) deep with `volume` (m3) of mix.
     pub fn slab(name: &str, thickness: f64, volume: f64) -> CastShape {
         CastShape {
             sides: [[Side::Joined; 2], [Side::Joined; 2], [Side::Mould, Side::Open]],
@@ -64,7 +65,7 @@ impl CastShape {
         }
     }
 
-    /// A block of mix of the `size` (m; the last upwards) in boards all round, open above.
+    /// A block of mix of the `size` (m; the last upwards) with boards all round, open above.
     pub fn block(name: &str, size: [f64; 3], volume: f64) -> CastShape {
         CastShape {
             name: name.to_string(),
@@ -82,7 +83,7 @@ impl CastShape {
         self.lines.each_ref().map(|lines| lines[lines.len() - 1] - lines[0])
     }
 
-    /// True when the mould closes mix with boards somewhere.
+    /// True when boards of the mould cover mix somewhere.
     pub fn has_boards(&self) -> bool {
         let counts = self.lines.each_ref().map(|lines| lines.len() - 1);
         self.blocks.iter().enumerate().filter(|(_, cell)| **cell == Cell::Fill).any(|(i, _)| {
@@ -94,7 +95,7 @@ impl CastShape {
         })
     }
 
-    /// Part of its mix that each of `lifts` equal heights takes; they sum to 1.
+    /// Share of the mix in each of `lifts` equal heights; the shares sum to 1.
     pub fn parts(&self, lifts: usize) -> Vec<f64> {
         let height = self.size()[2] / lifts as f64;
         let bottom = self.lines[2][0];
@@ -114,8 +115,8 @@ impl CastShape {
         parts.iter().map(|part| if whole > 0.0 { part / whole } else { 1.0 / lifts as f64 }).collect()
     }
 
-    /// The thickness through which heat leaves: the smallest way across that is not closed on both
-    /// sides, of the whole or of one of `lifts` lifts, m.
+    /// The thickness through which heat leaves, m: the smallest dimension that is not closed on both sides,
+    /// of the height divided into `lifts` lifts and the two horizontal ones.
     pub fn through(&self, lifts: usize) -> f64 {
         let size = self.size();
         let open = |axis: &usize| self.sides[*axis].iter().any(|side| *side != Side::Joined);
@@ -123,8 +124,8 @@ impl CastShape {
         across.fold(size[2] / lifts as f64, f64::min)
     }
 
-    /// The grid of the shape poured in `lifts` lifts of one height that begin `wait` (s) apart, with
-    /// about `fineness` cells from the middle to a face.
+    /// The grid of the shape poured in `lifts` lifts of equal height that begin `wait` (s) apart, with about
+    /// `fineness` cells from the middle to a face.
     pub fn grid(&self, lifts: usize, wait: f64, fineness: usize, standing: &Standing) -> Casting {
         let step = self.through(lifts) / (2.0 * fineness as f64);
         let height = self.size()[2] / lifts as f64;
@@ -184,7 +185,7 @@ impl CastShape {
     }
 }
 
-/// Sorts lines and makes those that are nearly one, one.
+/// Sorts lines and merges those that nearly coincide.
 pub(super) fn merge(lines: &mut Vec<f64>) {
     lines.sort_by(f64::total_cmp);
     let last = lines.last().copied();
@@ -194,7 +195,7 @@ pub(super) fn merge(lines: &mut Vec<f64>) {
     }
 }
 
-/// Leaves half of a casting that mirrors itself along a level axis, its middle shut.
+/// Keeps half of a casting that is symmetric along a horizontal axis, with no heat through its middle.
 fn halve(casting: &mut Casting, axis: usize) {
     let counts = casting.counts();
     let count = counts[axis];
@@ -239,7 +240,7 @@ mod tests {
         room: Room { mean: 293.15, swing: 0.0, start: 0.0 },
     };
 
-    /// A tube of aluminium, filled, or a bar around a tube that lies above its middle.
+    /// A filled aluminium tube, or a bar around a tube that lies above its middle.
     fn tube(thick: f64, at: f64) -> CastShape {
         let metal = Solid { conductivity: 170.0, heat_capacity: 2.4e6 };
         let mut shape = CastShape::block("bar", [0.1, 0.3, 0.1], 0.003);
@@ -260,7 +261,7 @@ mod tests {
         let shape = CastShape::block("cube", [0.15; 3], 0.003375);
         let half = shape.grid(1, 0.0, 4, &STANDING);
         assert_eq!(half.counts(), [4, 4, 8]);
-        // Unlike by a hair of air, so that nothing is left out.
+        // One side is made slightly different, so that no symmetry is found.
         let mut whole = shape.clone();
         whole.sides[0][1] = Side::Open;
         whole.sides[1][1] = Side::Open;
@@ -295,7 +296,7 @@ mod tests {
             shape.grid(1, 0.0, 4, &Standing { board, ..STANDING }).cure(&fill(), End::Cured, 0.05).peak()
         };
         let (hollow, thick) = (peak(&tube(0.002, 0.02), 0.0), peak(&tube(0.009, 0.02), 0.0));
-        // Of a rise of 7 K; the metal takes up and spreads out some of it.
+        // Of a rise of 7 K; the metal takes up and spreads some of the heat.
         assert!(thick - 293.15 < 0.98 * (hollow - 293.15), "{thick} {hollow}");
         assert!(peak(&tube(0.002, 0.02), 0.1) > hollow + 1.0);
         assert!(tube(0.002, 0.02).has_boards());

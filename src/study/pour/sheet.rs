@@ -12,65 +12,65 @@ use super::shape::CastShape;
 use super::steps::{cautions, steps};
 use super::vessel::{Bucket, CupReading, bucket, read_cup};
 use super::warmth::{Heat, Joint, head, warmth};
-use crate::material::{Ingredient, MissingProperty, Property, Recipe, advice, predict};
-use crate::problem::{Place, Problem};
-use crate::quantity::{Draw, Kind, Spread, figures, show};
 use serde::Serialize;
 use std::collections::BTreeMap;
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::{Draw, Kind, Spread, figures, show};
+use stillbed_material::{Ingredient, MissingProperty, Property, Recipe, advice, predict};
 
-/// What is poured, and with what means. [`Pour::new`] has the usual ones.
+/// What is poured and by what means. [`Pour::new`] has the usual means.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Pour {
-    /// The castings of the mix; alike ones together.
+    /// The castings of the mix; equal ones together.
     pub shapes: Vec<CastShape>,
-    /// Thinnest section that the mix has to pass, m.
+    /// Thinnest gap that the mix has to pass, m.
     pub thinnest: Option<f64>,
-    /// Part lost on tools and in joints.
+    /// Part of the mix lost on tools and in joints.
     pub waste: f64,
-    /// Mix that the bucket takes, m3.
+    /// Volume of mix that the bucket takes, m3.
     pub bucket: f64,
-    /// Temperature of mix and mould, and of the room over the day, K.
+    /// Temperature of mix and mould, and mean temperature of the room over the day, K.
     pub temperature: f64,
-    /// How far the room goes above and below that by day and night, K.
+    /// Amplitude of the room temperature over the day, K.
     pub swing: f64,
     /// Time of day at which the first lift begins, s; `None` where it is not stated.
     pub start: Option<f64>,
     /// Time to mix a batch, s.
     pub mixing_time: f64,
-    /// Mix placed and vibrated, kg/s.
+    /// Rate of placing and vibrating the mix, kg/s.
     pub placing_rate: f64,
-    /// Heat passed from a surface to air, W/(m2 K).
+    /// Film coefficient from a surface to air, W/(m2 K).
     pub film: Spread,
     /// Height of a lift, m, where it is stated.
     pub lift: Option<f64>,
-    /// Time from the begin of one lift to that of the next, s, where it is stated.
+    /// Time from the beginning of one lift to that of the next, s, where it is stated.
     pub wait: Option<f64>,
-    /// How many draws tell the spread of the heat; 0 leaves it out.
+    /// Number of draws of the heat; 0 leaves the spread out.
     pub draws: usize,
-    /// The mould, where its boards are to be sized.
+    /// The mould, if its boards are to be sized.
     pub mould: Option<Mould>,
-    /// Bags and cans by the name of what is weighed, kg.
+    /// Sizes of bags and cans by the name of what is weighed, kg.
     pub packs: BTreeMap<String, f64>,
-    /// Mass of the skeleton that is cast in, kg.
+    /// Mass of the skeleton cast in, kg.
     pub skeleton: f64,
 }
 
-/// Air on a board or on the open face passes about this much heat, W/(m2 K), still air to a draught:
+/// Film coefficient of air on a board or on the open face, W/(m2 K): usual value, still air, draught; from
 /// memory.
 const FILM: (f64, f64, f64) = (8.0, 5.0, 12.0);
-/// Draws of the heat: of 61 the fourth from either end are the 5 and 95 % points.
+/// Number of draws of the heat: of 61 the fourth from either end are the 5 and 95 % points.
 const DRAWS: usize = 61;
-/// The hour at which a room's day is taken up where no start is stated.
+/// Time of day at which the first lift begins where no start is stated.
 const USUAL_START: f64 = 8.0 * 3600.0;
-/// Bags of grains, and cans of the rest, where none are stated, kg: common practice.
+/// Usual bag of grains, and can of anything else, kg: common practice.
 const BAG: f64 = 25.0;
 const CAN: f64 = 1.0;
-/// Part of its strength that a board may be used to.
+/// Share of its strength that a board may use.
 const SAFE_USE: f64 = 1.0 / 3.0;
 
 impl Pour {
-    /// A pour of these castings with the means of a small shop: 5 % waste, a bucket of 10 l, 20 degC, ten
-    /// minutes of mixing, 2 kg placed a minute; common practice.
+    /// A pour of these castings with the means of a small workshop: 5 % waste, a bucket of 10 l, 20 degC, ten
+    /// minutes of mixing, 2 kg placed per minute; common practice.
     pub fn new(shapes: Vec<CastShape>) -> Pour {
         let (film, low, high) = FILM;
         Pour {
@@ -111,26 +111,26 @@ impl Pour {
 /// The lifts of a pour.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Lifts {
-    /// How many the casting with most of them takes.
+    /// Number of lifts of the casting that has most.
     pub count: usize,
     /// Height of the highest lift, m.
     pub height_m: f64,
-    /// Time from the begin of one to that of the next, s; `None` with a single one.
+    /// Time from the beginning of one lift to that of the next, s; `None` with a single one.
     pub wait_s: Option<f64>,
     /// How a lift joins the one below; `None` with a single one, or where the cure is not known.
     pub joint: Option<Joint>,
 }
 
-/// What masses and batches follow from.
+/// The inputs of masses and batches.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Basis {
-    /// Part lost on tools and in joints.
+    /// Part of the mix lost on tools and in joints.
     pub waste: f64,
-    /// Mix that the bucket takes.
+    /// Volume of mix that the bucket takes.
     pub bucket_m3: f64,
     /// Time to mix a batch.
     pub mixing_time_s: f64,
-    /// Mix placed and vibrated.
+    /// Rate of placing and vibrating the mix.
     pub placing_rate_kg_per_s: f64,
     /// Ingredients by weight: binder, aggregates, pigment.
     pub shares: Vec<IngredientShare>,
@@ -141,9 +141,9 @@ pub struct Basis {
 /// One ingredient of a mix.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct IngredientShare {
-    /// What.
+    /// Name of the ingredient.
     pub of: String,
-    /// By weight, in the parts that the recipe counts in.
+    /// Share by weight, in the recipe's parts.
     pub share: f64,
 }
 
@@ -165,7 +165,7 @@ impl Basis {
     }
 }
 
-/// The batch sheet.
+/// The batch sheet of one mix.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PourSheet {
     /// Name of the mix.
@@ -176,39 +176,39 @@ pub struct PourSheet {
     pub density_kg_per_m3: f64,
     /// Mass of the cast mix without skeleton, kg.
     pub cast_mass_kg: f64,
-    /// Mass to lift: cast and skeleton, kg.
+    /// Mass to be lifted: cast mix and skeleton, kg.
     pub lifting_mass_kg: f64,
     /// Mass to mix, waste included, kg.
     pub mixed_mass_kg: f64,
-    /// What masses and batches follow from.
+    /// The inputs of masses and batches.
     pub basis: Basis,
     /// Price of the mix; `None` where it is not stated.
     pub price_per_kg: Option<f64>,
-    /// Everything to weigh: the sum over the lifts.
+    /// All weights: the sum over the lifts.
     pub weights: Vec<Weight>,
     /// Time in which a batch must be placed, s, where the binder states one.
     pub working_time_s: Option<f64>,
-    /// The largest batch in its bucket, where the binder tells it.
+    /// The state of the largest batch in its bucket, where the binder data suffice.
     pub bucket: Option<Bucket>,
-    /// What each lift takes, in the order in which they are poured.
+    /// What each lift takes, in the order of pouring.
     pub pours: Vec<LiftPour>,
     /// The lifts.
     pub lifts: Lifts,
-    /// What was read from the maker's cup, where the design states one.
+    /// The reading of the maker's cup, where the design states one.
     pub cup: Option<CupReading>,
-    /// The heat of the cure, where the binder states what it takes.
+    /// The heat of the cure, where the binder data suffice.
     pub heat: Option<Heat>,
-    /// Linear strain that the cure leaves: an upper estimate.
+    /// Linear strain that the cure leaves, an upper estimate.
     pub cure_strain: Option<f64>,
-    /// What the mould has to hold.
+    /// The load on the mould and the board for it.
     pub mould: Option<MouldAnswer>,
     /// What to buy.
     pub shopping: Vec<Purchase>,
     /// What to do, in order.
     pub steps: Vec<String>,
-    /// What to beware of, each once.
+    /// What to beware of, each point once.
     pub cautions: Vec<&'static str>,
-    /// What is doubtful.
+    /// Warnings.
     pub notes: Vec<Problem>,
 }
 
@@ -283,8 +283,8 @@ fn lifts(pour: &Pour, plan: Option<&Plan>, heat: Option<&Heat>) -> Lifts {
     }
 }
 
-/// What each lift takes of the `mixed` mass (kg), and the batch that can be worked for the shortest time
-/// in its bucket.
+/// The `mixed` mass (kg) divided over the lifts, and the state in its bucket of the batch with the shortest
+/// working time.
 fn lift_pours(
     recipe: &Recipe,
     pour: &Pour,
@@ -426,7 +426,7 @@ fn doubts(sheet: &PourSheet, pour: &Pour) -> Vec<Problem> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::material::{Aggregate, Ingredient, Table};
+    use stillbed_material::{Aggregate, Ingredient, Table};
 
     fn recipe(binder: &str) -> Recipe {
         let table = Table::built_in();
@@ -480,7 +480,7 @@ mod tests {
             let of_lifts: f64 = sheet.pours.iter().map(|lift| lift.weights[i].mass_kg).sum();
             approx::assert_relative_eq!(weight.mass_kg, of_lifts, epsilon = 1e-9);
         }
-        // Within a gram an ingredient and batch of what was asked for.
+        // Rounding is within a gram per ingredient and batch.
         let asked = 1.05 * sheet.cast_mass_kg;
         assert!((sheet.mixed_mass_kg - asked).abs() < 0.02, "{} {asked}", sheet.mixed_mass_kg);
     }
@@ -498,7 +498,7 @@ mod tests {
         for property in [Property::RateConstant, Property::HeatOfReaction, Property::ActivationTemperature] {
             let value = recipe.binder.material.value(property, &Draw::default()).unwrap();
             let close = Spread::between(value, 0.97 * value, 1.03 * value);
-            recipe.binder.material.set(property, crate::material::Figure::stated(close, "design"));
+            recipe.binder.material.set(property, stillbed_material::Figure::stated(close, "design"));
         }
         let sheet = PourSheet::of(&recipe, &column).unwrap();
         let heat = sheet.heat.as_ref().unwrap();

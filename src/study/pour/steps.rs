@@ -1,16 +1,16 @@
 //! The checklist of a pour with its quantities, and what to beware of.
 //!
-//! The order is that of the trade (common practice).
+//! The sequence is that of the trade (common practice).
 
 use super::batch::{Batches, LiftPour, Weight, minutes};
 use super::sheet::{Pour, PourSheet};
 use super::warmth::Joint;
-use crate::material::Recipe;
-use crate::quantity::{Kind, figures, show, show_digits};
+use stillbed_input::quantity::{Kind, figures, show, show_digits};
+use stillbed_material::Recipe;
 
 /// Depth from which a mix has to be vibrated, about an inch: common practice.
 const VIBRATE_FROM: f64 = 0.025;
-/// What one person lifts, kg: common practice.
+/// Mass that one person lifts, kg: common practice.
 const ONE_PERSON: f64 = 25.0;
 
 /// What to do, in order.
@@ -89,7 +89,7 @@ pub(super) fn steps(sheet: &PourSheet, recipe: &Recipe, pour: &Pour) -> Vec<Stri
     steps
 }
 
-/// How long a batch can be worked, and what to do when it runs hot.
+/// How long a batch can be worked, and what to do if it gets hot.
 fn bucket(sheet: &PourSheet) -> Option<String> {
     let batches = sheet.pours.iter().filter_map(|lift| lift.batches.as_ref());
     let longest = batches.map(|batches| batches.time_s).reduce(f64::max)?;
@@ -164,7 +164,7 @@ fn kilograms(mass: f64) -> String {
     show_digits(mass, Kind::Mass, 5)
 }
 
-/// What to beware of in this pour, each once.
+/// What to beware of in this pour, each point once.
 pub(super) fn cautions(sheet: &PourSheet, recipe: &Recipe) -> Vec<&'static str> {
     let mut cautions = vec![
         "Uncured binder and its fumes sensitise skin and lungs: wear gloves, ventilate, follow the \

@@ -1,44 +1,43 @@
-//! What a cup of binder and a bucket of mix do while they stand: how long they can be worked, how
-//! warm they get, and the rate and heat of a cure that the maker's cup tells.
+//! A cup of binder or a bucket of mix left to stand: working time, temperature, and the rate and heat of the
+//! cure that a maker's cup reveals.
 //!
-//! A vessel is a cylinder as high as wide, solved as the cube of that side, which has the same
-//! surface to its volume, on the grid of a casting ([`super::heat`]); all of its surface passes
-//! heat to the room alike.
+//! A vessel is a cylinder as high as wide. It is solved as a cube of that side, which has the same ratio of
+//! surface to volume, on the grid of a casting ([`super::heat`]); its whole surface loses heat equally.
 //!
 //! ```text
 //! d = (4 V/pi)^(1/3),    surface/volume = 6/d
 //! ```
 //!
-//! The pot life that a maker states for a cup is taken for the time in which the middle of the cup
-//! gels; a measured exotherm for the highest temperature of the middle and its time.
+//! The pot life that a maker states for a cup is taken as the time at which the middle of the cup gels; a
+//! measured exotherm as the highest temperature of the middle and its time.
 
 use super::heat::{Casting, Cell, Cured, End, Face, Fill, Laying, Room};
 use super::kinetics::{Kinetics, REFERENCE};
-use crate::material::{Figure, GEL, Material, Property};
-use crate::quantity::{Draw, Spread};
 use serde::Serialize;
+use stillbed_input::quantity::{Draw, Spread};
+use stillbed_material::{Figure, GEL, Material, Property};
 
-/// The cup for which makers state times, where none is stated, kg: common practice.
+/// Mass in the cup for which makers state times, if none is stated, kg: common practice.
 const USUAL_CUP: f64 = 0.1;
-/// What a cup on a bench passes to the room, and a bucket, W/(m2 K): memory.
+/// Film coefficient from a cup on a bench, or from a bucket, to the room, W/(m2 K): memory.
 pub(super) const LOSS: f64 = 10.0;
 /// Cells from the middle of a vessel to its side.
 const CELLS: usize = 4;
-/// Accuracy of a step in a vessel, K.
+/// Allowed error of a step in a vessel, K.
 const TOLERANCE: f64 = 0.3;
-/// A fit is done when the time is right to this part.
+/// Relative error of the time at which a fit is done.
 const FITTED: f64 = 2e-3;
-/// Trials of a fit.
+/// Largest number of trials of a fit.
 const MOST_TRIALS: usize = 30;
 
-/// A vessel with what stands in it.
+/// A vessel and its contents.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Vessel {
-    /// m3.
+    /// Volume, m3.
     pub volume: f64,
-    /// What the surface passes, W/(m2 K).
+    /// Film coefficient of the surface, W/(m2 K).
     pub loss: f64,
-    /// Temperature of the contents at first and of the room, K.
+    /// Initial temperature of the contents, and temperature of the room, K.
     pub start: f64,
 }
 
@@ -58,30 +57,30 @@ impl Vessel {
         }
     }
 
-    /// `fill` left to itself until `end`.
+    /// Follows `fill` left to itself until `end`.
     pub fn stand(&self, fill: &Fill, end: End) -> Cured {
         self.casting().cure(fill, end, TOLERANCE)
     }
 }
 
-/// A batch in its bucket.
+/// The state of a batch in its bucket.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Bucket {
-    /// The largest batch, kg.
+    /// Mass of the batch, kg.
     pub mass_kg: f64,
-    /// Time from adding the hardener in which it must be placed, s: when the pot life is used up at
-    /// the temperatures that the middle goes through, or when it gels.
+    /// Time after adding the hardener within which it must be placed, s: when the pot life is used up at the
+    /// temperatures of the middle, or when the middle gels.
     pub working_time_s: f64,
-    /// By how much the middle warms until then, K.
+    /// Temperature rise of the middle until then, K.
     pub warms_k: f64,
-    /// When the middle gels, s.
+    /// Time at which the middle gels, s.
     pub gel_time_s: Option<f64>,
-    /// Highest temperature of what is left standing in the bucket, K.
+    /// Highest temperature of mix left in the bucket, K.
     pub left_peak_k: f64,
 }
 
-/// What becomes of `mass` (kg) of `fill` of `density` (kg/m3) in a bucket, mixed at `start` (K), whose
-/// binder has the pot life `pot_life` (s) at 25 degC.
+/// The state of `mass` (kg) of `fill` of `density` (kg/m3) in a bucket, mixed at `start` (K), with a binder
+/// of pot life `pot_life` (s) at 25 degC.
 pub(super) fn bucket(fill: &Fill, density: f64, mass: f64, start: f64, pot_life: f64) -> Bucket {
     let vessel = Vessel { volume: mass / density, loss: LOSS, start };
     let cured = vessel.stand(fill, End::Cured);
@@ -110,26 +109,26 @@ pub(super) fn bucket(fill: &Fill, density: f64, mass: f64, start: f64, pot_life:
     }
 }
 
-/// What was read from the maker's cup.
+/// The reading of the maker's cup.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct CupReading {
     /// Mass in the cup, kg.
     pub mass_kg: f64,
-    /// What its surface passes, W/(m2 K).
+    /// Film coefficient of its surface, W/(m2 K).
     pub loss_w_per_m2_k: f64,
-    /// The time that was stated, s.
+    /// The stated time, s.
     pub time_s: f64,
-    /// True where that is the time of the highest temperature, false where it is the pot life.
+    /// True where the time is that of the highest temperature, false where it is the pot life.
     pub at_peak: bool,
-    /// The highest temperature that was stated, K.
+    /// The stated highest temperature, K.
     pub peak_k: Option<f64>,
-    /// The rate constant that gives that time, 1/s.
+    /// The rate constant that gives the stated time, 1/s.
     pub rate_constant_per_s: f64,
-    /// The heat of reaction that gives that temperature, or else the stated one, J/kg.
+    /// The heat of reaction that gives the stated temperature, or else the known one, J/kg.
     pub heat_of_reaction_j_per_kg: f64,
 }
 
-/// A cup as it is fitted.
+/// A cup to be fitted.
 struct Cup {
     vessel: Vessel,
     conductivity: f64,
@@ -150,7 +149,7 @@ impl Cup {
         }
     }
 
-    /// The time that was measured, with another rate and heat, s.
+    /// The time to gel, or to the peak, with the given rate and heat, s.
     fn time(&self, rate: f64, heat: f64) -> Option<f64> {
         let fill = self.fill(rate, heat);
         if self.at_peak {
@@ -160,9 +159,9 @@ impl Cup {
         self.vessel.stand(&fill, End::Gel).lifts[0].gel_begins
     }
 
-    /// The rate constant with which the cup gels, or peaks, at its time.
+    /// The rate constant with which the cup gels, or peaks, at its stated time.
     fn rate(&self, heat: f64) -> Option<f64> {
-        // The cure at one temperature is a start; time falls about as the rate rises.
+        // The isothermal cure is the start; the time is nearly inverse to the rate.
         let mut rate = Kinetics::usual(1.0, self.theta).times(self.vessel.start, 0.0, &[GEL])[0] / self.time;
         let (mut slope, mut before) = (1.0, None);
         for _ in 0..MOST_TRIALS {
@@ -183,11 +182,12 @@ impl Cup {
     }
 }
 
-/// Reads the rate of `binder`'s cure, and its heat where a peak is stated, from the maker's cup, and
-/// puts them in place of what was known; `None` where no cup is stated or nothing fits it.
+/// Fits the rate of the cure of `binder`, and its heat where a peak is stated, to the maker's cup, and
+/// replaces the known values; `None` where no cup is stated or nothing fits it.
 ///
-/// A cup counts where the design states its pot life or the time of its peak and no rate constant.
-/// Times in the cup scale the rate, rises above the room the heat; their spreads go over.
+/// A cup counts where the design states its pot life or the time of its peak but no rate constant. The rate
+/// follows from the time in the cup and the heat from the rise above the room; both take over the relative
+/// spreads of these.
 pub(super) fn read_cup(binder: &mut Material) -> Option<CupReading> {
     let draw = Draw::default();
     let figure = |property: Property| binder.values.get(&property);
@@ -249,8 +249,8 @@ fn set(binder: &mut Material, property: Property, spread: Spread) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::material::Table;
     use approx::assert_relative_eq;
+    use stillbed_material::Table;
 
     fn binder(name: &str) -> Material {
         Table::built_in().get(name).unwrap().clone()
@@ -297,7 +297,7 @@ mod tests {
         assert_relative_eq!(read.rate_constant_per_s, rate, max_relative = 0.02);
         assert_relative_eq!(read.heat_of_reaction_j_per_kg, heat, max_relative = 0.02);
         assert_relative_eq!(need(&binder, Property::RateConstant), rate, max_relative = 0.02);
-        // What nothing fits is left alone.
+        // A cup that nothing fits changes nothing.
         stated(&mut binder, Property::ExothermPeak, 2000.0);
         binder.values.remove(&Property::RateConstant);
         assert_eq!(read_cup(&mut binder), None);
@@ -326,7 +326,7 @@ mod tests {
         let (small, large) = (of(0.2), of(30.0));
         assert!(large.working_time_s < small.working_time_s, "{large:?} {small:?}");
         assert!(large.warms_k > small.warms_k && large.left_peak_k > small.left_peak_k + 5.0);
-        // A thimble stays at room temperature.
+        // A very small batch stays at room temperature.
         let cool = 7200.0 / kinetics.haste(293.15);
         assert_relative_eq!(of(1e-4).working_time_s, cool, max_relative = 0.02);
     }

@@ -1,5 +1,5 @@
-//! The heat of the cure as the sheet tells it: how hot each casting gets, with its limits, the chance
-//! that it passes what the binder bears, and what would narrow them.
+//! The heat of the cure in the form that the sheet shows: how hot each casting gets, with its limits, the
+//! chance that it exceeds what the binder allows, and what would narrow the spread.
 
 use super::drawn::{AIR, Drawn};
 use super::heat::Moment;
@@ -8,110 +8,112 @@ use super::plan::{Asked, Case, Plan, Planned};
 use super::runaway::runaway;
 use super::shape::CastShape;
 use super::sheet::Pour;
-use crate::material::{GEL, Property};
-use crate::quantity::{Draw, Spread};
-use crate::study::spread::rank::{Advice, Influence};
-use crate::study::spread::{Draws, strongest};
+use crate::spread::rank::{Advice, Influence};
+use crate::spread::{Draws, strongest};
 use serde::Serialize;
+use stillbed_input::quantity::{Draw, Spread};
+use stillbed_material::{GEL, Property};
 
-/// Points of a history that are kept.
+/// Number of points of a history that are kept.
 const POINTS: usize = 120;
-/// A lift that is laid bonds to one whose top has cured less far than this: gelled, but soft. Memory.
+/// Conversion of the top of a lift below which the next one bonds to it: gelled, but soft. Memory.
 const SOFT: f64 = 0.8;
 
 /// The heat of the cure.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Heat {
-    /// Rise if no heat left, K.
+    /// Temperature rise if no heat left, K.
     pub adiabatic_rise_k: f64,
-    /// What the binder allows, K.
+    /// Temperature that the binder allows, K.
     pub limit_k: Option<f64>,
-    /// Mean of the room, K.
+    /// Mean temperature of the room, K.
     pub room_k: f64,
-    /// What stands around the mix: resistance of the boards, m2 K/W.
+    /// Thermal resistance of the boards around the mix, m2 K/W.
     pub board_m2_k_per_w: f64,
-    /// From a surface to air, W/(m2 K), with its limits.
+    /// Film coefficient from a surface to air, W/(m2 K), with its limits.
     pub film_w_per_m2_k: Spread,
-    /// Each casting of the mix, alike ones together.
+    /// Each casting of the mix, equal ones together.
     pub castings: Vec<CastingHeat>,
-    /// Place in that list of the casting that gets hottest, by its 95 % limit.
+    /// Index of the casting with the highest 95 % limit.
     pub hottest: usize,
-    /// The hottest place of the hottest casting over the whole sequence, K: stated, with 5 and 95 %.
+    /// Highest temperature of the hottest casting over the whole sequence, K: nominal, with 5 and 95 %
+    /// limits.
     pub peak_k: Spread,
-    /// Chance that it passes what the binder allows, as a part of the draws.
+    /// Share of the draws in which it exceeds what the binder allows.
     pub chance_above_limit: Option<f64>,
-    /// How many draws were made.
+    /// Number of draws.
     pub draws: usize,
-    /// What the spread of its peak comes from, strongest first.
+    /// The inputs from which the spread of its peak comes, strongest first.
     pub comes_from: Vec<Influence>,
-    /// Which measurement would narrow it most.
+    /// The one measurement that would narrow that spread most.
     pub advice: Option<String>,
-    /// Thickest wide lift on a board and open above, 95 % of whose draws stay below the limit, m; `None`
-    /// where one of a metre does, or no limit is known.
+    /// Thickness of the thickest wide lift, on a board and open above, of which 95 % of the draws stay below
+    /// the limit, m; `None` where one of a metre does, or no limit is known.
     pub largest_lift_m: Option<f64>,
-    /// Nearness of the hottest casting, as a wide slab of its thickness, to running away, by the
-    /// critical value; a mix rich in grains runs out of binder before it does. `None` where its faces
-    /// keep the heat in.
+    /// Runaway parameter of the hottest casting, taken as a wide slab of its thickness, over the critical
+    /// value. A mix rich in grains runs out of binder before it runs away. `None` where its faces pass no
+    /// heat.
     pub runaway: Option<f64>,
 }
 
-/// The heat of one casting, or of several alike.
+/// The heat of one casting, or of several equal ones.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct CastingHeat {
-    /// What a reader calls it.
+    /// Its name for the reader.
     pub name: String,
-    /// How many alike.
+    /// Number of equal castings.
     pub count: usize,
-    /// Lengths along two level axes and upwards, m.
+    /// Lengths along two horizontal axes and upwards, m.
     pub size_m: [f64; 3],
-    /// In how many lifts it is poured.
+    /// Number of lifts in which it is poured.
     pub lifts: usize,
-    /// Height of one, m.
+    /// Height of one lift, m.
     pub lift_m: f64,
-    /// Its hottest place over the whole sequence, K: stated, with 5 and 95 %.
+    /// Its highest temperature over the whole sequence, K: nominal, with 5 and 95 % limits.
     pub peak_k: Spread,
-    /// Chance that it passes what the binder allows.
+    /// Share of the draws in which it exceeds what the binder allows.
     pub chance_above_limit: Option<f64>,
-    /// What it would do, were it poured at once; of the hottest alone, `None` where it is.
+    /// The heat if it were poured at once; for the hottest casting alone, `None` where it is poured at once.
     pub at_once: Option<AtOnce>,
-    /// Its lifts from the lowest up, at the stated values.
+    /// Its lifts from the lowest up, at the nominal values.
     pub of_lifts: Vec<LiftHeat>,
-    /// Heat set free less stored and lost, by the largest of them: what the solution leaves.
+    /// Heat balance: heat released less heat stored and lost, over the largest of the three.
     pub balance: f64,
-    /// Moments from first to last, at the stated values.
+    /// Its states from first to last, at the nominal values.
     pub history: Vec<HeatMoment>,
 }
 
-/// A casting poured at once that is not.
+/// A casting in several lifts, if it were poured at once.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct AtOnce {
-    /// Its hottest place, K: stated, with 5 and 95 %.
+    /// Its highest temperature, K: nominal, with 5 and 95 % limits.
     pub peak_k: Spread,
-    /// Chance that it passes what the binder allows.
+    /// Share of the draws in which it exceeds what the binder allows.
     pub chance_above_limit: Option<f64>,
 }
 
-/// How one lift cures.
+/// The cure of one lift.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct LiftHeat {
-    /// Its hottest place, K.
+    /// Its highest temperature, K.
     pub peak_k: f64,
-    /// When, s after it was laid.
+    /// Time of that peak, s after the lift was poured.
     pub peak_time_s: f64,
-    /// When its last place gels, s after it was laid; `None` if it did not within the time followed.
+    /// Time at which its last place gels, s after the lift was poured; `None` if later than the time
+    /// followed.
     pub gel_time_s: Option<f64>,
-    /// Conversion of its top when the next lift is laid; `None` of the last.
+    /// Conversion of its top when the next lift is poured; `None` for the last.
     pub covered_at: Option<f64>,
 }
 
-/// One moment of a casting.
+/// The state of a casting at one time.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct HeatMoment {
-    /// s after the first lift.
+    /// Time, s after the first lift is poured.
     pub time_s: f64,
-    /// The hottest place of each lift, K; `None` before it is laid.
+    /// Highest temperature in each lift, K; `None` before it is poured.
     pub lifts_k: Vec<Option<f64>>,
-    /// Mean conversion of the mix laid.
+    /// Mean conversion of the mix poured so far.
     pub conversion: f64,
 }
 
@@ -119,16 +121,16 @@ pub struct HeatMoment {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Joint {
-    /// It is laid on one that has not gelled: the mould bears both.
+    /// The lift below has not gelled: the mould bears the head of both.
     Wet,
-    /// It bonds to one that has gelled and is soft.
+    /// The lift below has gelled and is soft: the two bond.
     Soft,
-    /// It is laid on one that is hard: roughen that first.
+    /// The lift below is hard: it must be roughened first.
     Hard,
 }
 
 impl Joint {
-    /// The joint on a lift whose top has cured so far.
+    /// The joint on a lift with this conversion of its top.
     pub fn on(conversion: f64) -> Joint {
         match conversion {
             c if c < GEL => Joint::Wet,
@@ -139,7 +141,7 @@ impl Joint {
 }
 
 impl Heat {
-    /// The hardest joint between two lifts; `None` where each casting is one.
+    /// The joint on the hardest lift; `None` where each casting is one lift.
     pub fn joint(&self) -> Option<Joint> {
         let covered = self.castings.iter().flat_map(|casting| &casting.of_lifts).filter_map(|l| l.covered_at);
         covered.fold(None, |most: Option<f64>, c| Some(most.map_or(c, |m| m.max(c)))).map(Joint::on)
@@ -151,16 +153,16 @@ impl Heat {
     }
 }
 
-/// How the pour is made, and its heat where the binder tells it.
+/// The plan of the pour, and its heat where the binder data suffice.
 pub(super) struct Warmth {
     pub plan: Option<Plan>,
     pub heat: Option<Heat>,
-    /// The stated values.
+    /// The nominal inputs.
     pub case: Option<Case>,
 }
 
-/// Plans the lifts of `pour` and follows their heat. `board` is the resistance of the boards of a mould
-/// for a head (m) of mix, m2 K/W.
+/// Plans the lifts of `pour` and computes their heat. `board` gives the thermal resistance, m2 K/W, of the
+/// boards of a mould for a head (m) of mix.
 pub(super) fn warmth(drawn: &Drawn, pour: &Pour, board: &impl Fn(f64) -> f64) -> Warmth {
     let stated = Draw::default();
     let Some((case, rise)) = drawn.case(&stated) else {
@@ -180,7 +182,7 @@ pub(super) fn warmth(drawn: &Drawn, pour: &Pour, board: &impl Fn(f64) -> f64) ->
         wait: pour.wait,
     };
     let mut plan = asked.plan(&pour.shapes);
-    // The boards that the lifts ask for are thinner than those for the whole depth, and cooler.
+    // Lifts need thinner boards than the whole depth, which insulate less.
     let head = head(&plan, &pour.shapes);
     if head < deepest && board(head) != asked.board {
         asked.board = board(head);
@@ -191,7 +193,8 @@ pub(super) fn warmth(drawn: &Drawn, pour: &Pour, board: &impl Fn(f64) -> f64) ->
     Warmth { plan: Some(plan), heat: Some(heat), case: Some(case) }
 }
 
-/// The height of mix that a mould has to hold: of a lift where castings are made in several.
+/// The head of mix that a mould has to hold: one lift where the lift below has always gelled, else the whole
+/// casting.
 pub(super) fn head(plan: &Plan, shapes: &[CastShape]) -> f64 {
     let heights = shapes.iter().zip(&plan.castings).map(|(shape, planned)| {
         let wet = planned
@@ -240,7 +243,7 @@ fn heat(asked: &Asked, plan: &Plan, pour: &Pour, drawn: &Drawn, draws: &[Draw], 
     }
 }
 
-/// The advice with what gives the measurement.
+/// The advice as a sentence, with a hint how to make the measurement.
 fn told(advice: &Advice) -> String {
     let mut told = advice.sentence("the hottest place");
     let key = &advice.key;
@@ -279,7 +282,7 @@ fn casting(asked: &Asked, shape: &CastShape, planned: &Planned) -> CastingHeat {
     }
 }
 
-/// The first, the last and evenly chosen moments between.
+/// The first, the last and evenly spaced states between.
 fn thin(history: &[Moment]) -> Vec<HeatMoment> {
     let (count, kept) = (history.len(), history.len().min(POINTS));
     let at = |i: usize| i * (count - 1) / (kept - 1).max(1);

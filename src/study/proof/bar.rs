@@ -1,8 +1,8 @@
-//! Published values of free test bars: corrections, and moduli from the frequencies at which they ring.
+//! Published cases of free test bars: corrections, and moduli from natural frequencies.
 
 use super::{Evaluator, Inputs};
-use crate::quantity::Spread;
-use crate::response::tap::{
+use stillbed_input::quantity::Spread;
+use stillbed_tap::{
     Bar, BarReading, BarShape, Motion, Tone, bar_moduli, flexure_factor_bar, flexure_factor_rod,
     torsion_factor_bar,
 };

@@ -1,12 +1,13 @@
-//! Beams: roots of slender and of shear-flexible bars for every kind of end.
+//! Published cases of beams: frequency parameters of slender and of shear-flexible bars for every kind of
+//! end.
 
 use super::drawing::{Bar, Drawing, OUT_OF_PLANE, in_one_plane, slender};
 use super::{Evaluator, Inputs};
-use crate::frame::{Foot, MemberSection, Plain};
-use crate::material::Role;
 use nalgebra::Vector3;
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
+use stillbed_frame::{Foot, MemberSection, Plain};
+use stillbed_material::Role;
 
 pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("slender", slender_roots),
@@ -17,7 +18,7 @@ pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("timoshenko_rod", timoshenko_rod),
 ];
 
-/// What an end holds in the plane, beside what is held out of it.
+/// Degrees of freedom that an end holds, those out of the plane included.
 fn end(kind: &str) -> Result<[bool; 6], String> {
     let [uz, ry] = match kind {
         "clamped" => [true, true],
@@ -64,7 +65,7 @@ fn bar(section: MemberSection, length: f64, inputs: &Inputs) -> Result<Drawing, 
     Ok(drawing)
 }
 
-/// EI, mass per length and length are 1; other motions are far stiffer.
+/// A section with EI = 1 and mass per length 1, far stiffer in all other motions, for bars of length 1.
 fn unit_section() -> MemberSection {
     let plain = Plain {
         ea: 1e6,
@@ -80,13 +81,13 @@ fn unit_section() -> MemberSection {
     section
 }
 
-/// β L of a slender bar.
+/// Frequency parameters β L of a slender bar.
 fn slender_roots(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let drawing = bar(unit_section(), 1.0, inputs)?;
     Ok(drawing.frequencies(inputs)?.into_iter().map(|f| (TAU * f).sqrt()).collect())
 }
 
-/// (β L)² / 2π of a slender bar.
+/// Frequency coefficients (β L)² / 2π of a slender bar.
 fn coefficients(inputs: &Inputs) -> Result<Vec<f64>, String> {
     bar(unit_section(), 1.0, inputs)?.frequencies(inputs)
 }
@@ -98,7 +99,7 @@ fn slender_frequencies(inputs: &Inputs) -> Result<Vec<f64>, String> {
     bar(slender(bar_of.section()), length, inputs)?.frequencies(inputs)
 }
 
-/// Places at rest of a mode of a free slender bar, by the sign of its deflection.
+/// Positions of the nodes of a mode of a free slender bar, from sign changes of its deflection.
 fn nodes(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let mode = inputs.number("mode")? as usize;
     let free = Inputs::parse("ends=free-free")?;
@@ -112,13 +113,13 @@ fn nodes(inputs: &Inputs) -> Result<Vec<f64>, String> {
         (left[2] * right[2] < 0.0).then(|| a.x + (b.x - a.x) * left[2] / (left[2] - right[2]))
     };
     let mut places: Vec<f64> = along.windows(2).filter_map(crossing).collect();
-    // A node that falls on a place itself.
+    // Nodes that coincide with a computed place.
     places.extend(along.iter().filter(|(_, moved)| moved[2] == 0.0).map(|(place, _)| place.x));
     places.sort_by(f64::total_cmp);
     Ok(places)
 }
 
-/// λ = (ω L² √(ρA/EI))^½ of a steel bar of 1 m with shear and rotary inertia.
+/// Frequency parameters λ = (ω L² √(ρA/EI))^½ of a steel bar of 1 m with shear and rotary inertia.
 fn roots_of(section: MemberSection, inputs: &Inputs) -> Result<Vec<f64>, String> {
     let scale = (section.mass[(0, 0)] / section.stiffness[(4, 4)].re).sqrt();
     let mut section = in_one_plane(section);

@@ -1,11 +1,12 @@
-//! Published relations of damping: its names, half-power widths, windows, and records read back.
+//! Published cases of damping: conversions between its measures, half-power widths, windows, and records read
+//! back.
 
 use super::{Evaluator, Inputs};
-use crate::response::tap::{
+use num_complex::Complex64;
+use stillbed_tap::{
     Decay, HalfPowerPoints, Listen, Recipe, Ring, Strike, from_pole, half_power_points, loss_over_cycles,
     read_taps, synthesise, to_pole, without_window,
 };
-use num_complex::Complex64;
 
 pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("viscous", |inputs| {
@@ -70,20 +71,16 @@ fn of(inputs: &Inputs) -> Result<Decay, String> {
     decay(inputs.number("frequency")?, inputs.number("loss")?)
 }
 
-/// Half-power points of 1 over `stiffness` of the frequency ratio, around a mode of damping ratio `zeta`.
+/// Half-power points of the response 1 / `stiffness`, a function of the frequency ratio, around a mode of
+/// damping ratio `zeta`.
 fn read_off(zeta: f64, stiffness: impl Fn(f64) -> Complex64) -> Result<HalfPowerPoints, String> {
     let ratio: Vec<f64> = (0..8001).map(|i| 1.0 + zeta * (i as f64 / 1000.0 - 4.0)).collect();
     let power: Vec<f64> = ratio.iter().map(|r| 1.0 / stiffness(*r).norm_sqr()).collect();
     half_power_points(&ratio, &power).ok_or_else(|| "no peak".to_string())
 }
 
-/// A record of one mode, one tap at its beginning, ten time constants long.
-fn made(
-    frequency_hz: f64,
-    loss_factor: f64,
-    rate: f64,
-    noise: f64,
-) -> Result<crate::response::tap::Record, String> {
+/// A synthetic record of one mode with one tap at its beginning, ten time constants long.
+fn made(frequency_hz: f64, loss_factor: f64, rate: f64, noise: f64) -> Result<stillbed_tap::Record, String> {
     let (decay, _) = to_pole(frequency_hz, loss_factor);
     let ring = Ring { frequency_hz, loss_factor, rise: 0.0, amplitudes: vec![1.0], phase: 0.3 };
     let recipe = Recipe {
@@ -100,8 +97,8 @@ fn made(
     synthesise(&recipe).map_err(|problems| format!("{problems:?}"))
 }
 
-/// Frequency and loss factor of the only mode in `record`.
-fn read(record: &crate::response::tap::Record, listen: &Listen) -> Result<(f64, f64), String> {
+/// Frequency and loss factor of the only mode read from `record`.
+fn read(record: &stillbed_tap::Record, listen: &Listen) -> Result<(f64, f64), String> {
     let reading = read_taps(record, listen).map_err(|problems| format!("{problems:?}"))?;
     match &reading.modes[..] {
         [mode] => {

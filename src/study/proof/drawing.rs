@@ -1,15 +1,15 @@
-//! Frames drawn for the published cases, and their modes.
+//! Builds the frames of the published cases and solves their modes.
 
 use super::Inputs;
-use crate::frame::{Anchor, Frame, Mass, Member, MemberSection, Plain, Point};
-use crate::material::Role;
-use crate::modes::{Asked, Spectrum, solve};
 use nalgebra::Vector3;
+use stillbed_frame::{Anchor, Frame, Mass, Member, MemberSection, Plain, Point};
+use stillbed_material::Role;
+use stillbed_modes::{Asked, Spectrum, solve};
 
-/// Holds in the plane of x and z what moves out of it.
+/// Degrees of freedom held to keep a frame in the plane of x and z.
 pub(super) const OUT_OF_PLANE: [bool; 6] = [false, true, false, true, false, true];
 
-/// A frame that grows by names of its own.
+/// A frame under construction; it names its parts by itself.
 #[derive(Default)]
 pub(super) struct Drawing {
     pub(super) frame: Frame,
@@ -26,7 +26,7 @@ impl Drawing {
         self.frame.points.len() - 1
     }
 
-    /// A member of the first section.
+    /// Adds a member with the first section.
     pub(super) fn member(&mut self, from: usize, to: usize, up: Option<Vector3<f64>>) {
         self.frame.members.push(Member {
             name: format!("m{}", self.frame.members.len()),
@@ -62,7 +62,7 @@ impl Drawing {
         solve(&self.frame, &asked).map_err(|fault| fault.to_string())
     }
 
-    /// Their frequencies, Hz: `modes` of them, those at the places that `pick` lists if given.
+    /// The lowest `modes` elastic frequencies, Hz, or those of them whose numbers `pick` lists.
     pub(super) fn frequencies(&self, inputs: &Inputs) -> Result<Vec<f64>, String> {
         let spectrum = self.spectrum(inputs.number("modes")? as usize)?;
         let all: Vec<f64> = spectrum.elastic.iter().map(|mode| mode.frequency()).collect();
@@ -72,7 +72,7 @@ impl Drawing {
     }
 }
 
-/// The section of a solid bar, `width` across y and `depth` along z, in steel-like numbers.
+/// A solid bar with its material, `width` across y and `depth` along z.
 pub(super) struct Bar {
     pub(super) e: f64,
     pub(super) nu: f64,
@@ -86,7 +86,7 @@ pub(super) struct Bar {
 }
 
 impl Bar {
-    /// A steel bar with the shear coefficient of a rectangle without Poisson's effect.
+    /// A steel bar with the shear coefficient 5/6 of a rectangle for a Poisson's ratio of 0.
     pub(super) fn steel(width: f64, depth: f64, j: f64) -> Bar {
         Bar { e: 210e9, nu: 0.3, rho: 7850.0, width, depth, kappa: 5.0 / 6.0, j }
     }
@@ -108,7 +108,7 @@ impl Bar {
     }
 }
 
-/// A section that bends only about its y, with shear as it is.
+/// `section` with bending about y alone, with its shear flexibility.
 pub(super) fn in_one_plane(mut section: MemberSection) -> MemberSection {
     for stiff in [1, 3, 5] {
         section.stiffness[(stiff, stiff)] *= 1e4;
@@ -116,7 +116,7 @@ pub(super) fn in_one_plane(mut section: MemberSection) -> MemberSection {
     section
 }
 
-/// A section without shear deflection and rotary inertia, bending only about its y.
+/// `section` with bending about y alone, without shear flexibility and rotary inertia.
 pub(super) fn slender(section: MemberSection) -> MemberSection {
     let mut section = in_one_plane(section);
     section.stiffness[(2, 2)] *= 1e5;

@@ -1,13 +1,13 @@
-//! Masses on springs: isolators, springs with loss, decay, sinking under weight.
+//! Published cases of masses on springs: isolators, lossy springs, decay, static deflection under weight.
 
 use super::drawing::Drawing;
 use super::{Evaluator, Inputs};
-use crate::frame::{Foot, MemberSection, Plain};
-use crate::material::Role;
-use crate::modes::{BuildModes, Decay, Elastic, ModeAnswer, Statics};
 use nalgebra::Vector3;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
+use stillbed_frame::{Foot, MemberSection, Plain};
+use stillbed_material::Role;
+use stillbed_modes::{BuildModes, Decay, Elastic, ModeAnswer, Statics};
 
 pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("isolators", isolators),
@@ -18,7 +18,7 @@ pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("sinking", sinking),
 ];
 
-/// Lets a point move along x only.
+/// Degrees of freedom held so that a point moves along x only.
 const ALONG_X: [bool; 6] = [false, true, true, true, true, true];
 
 /// A stiff section without noticeable mass.
@@ -61,14 +61,15 @@ fn isolators(inputs: &Inputs) -> Result<Vec<f64>, String> {
     Ok(drawing.spectrum(6)?.elastic.iter().map(|mode| mode.frequency()).collect())
 }
 
-/// Masses between springs, solved.
+/// The modes of a chain of masses and springs.
 struct Chain {
     modes: Vec<ModeAnswer>,
-    /// Frequencies without damping, Hz.
+    /// Undamped frequencies, Hz.
     undamped: Vec<f64>,
 }
 
-/// Members of 1 m along x as complex springs between points, the first and the last at a wall.
+/// A chain of springs between `masses`: members of 1 m along x with complex stiffness, held at the first and,
+/// with `far_wall`, at the last point.
 fn springs(inputs: &Inputs, masses: &[f64], far_wall: bool) -> Result<Chain, String> {
     let stiffness = inputs.numbers("k")?.into_iter().zip(inputs.numbers("eta")?);
     let mut drawing = Drawing::default();
@@ -96,13 +97,13 @@ fn springs(inputs: &Inputs, masses: &[f64], far_wall: bool) -> Result<Chain, Str
     Ok(Chain { modes: modes.modes, undamped: spectrum.elastic.iter().map(Elastic::frequency).collect() })
 }
 
-/// A mass between two springs that both end at walls.
+/// A mass between two springs that end at walls.
 fn parallel(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let modes = springs(inputs, &[5.0], true)?.modes;
     Ok(modes.iter().map(|mode| mode.loss_factor_exact).collect())
 }
 
-/// A mass on two springs in a row.
+/// A mass on two springs in series.
 fn series(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let modes = springs(inputs, &[1e-9, 5.0], false)?.modes;
     Ok(modes.iter().flat_map(|mode| [mode.loss_factor_exact, mode.loss_factor]).collect())
@@ -125,11 +126,11 @@ fn chain(inputs: &Inputs) -> Result<Vec<f64>, String> {
 
 fn decay(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let decay = Decay::of(1.0, 2.0 * inputs.number("zeta")?).ok_or("no decay")?;
-    // A thousandth is one and a half times as far as a hundredth.
+    // A decay to a thousandth takes 1.5 times as long as one to a hundredth.
     Ok(vec![decay.cycles_to_half, 1.5 * decay.time_to_1pct_s])
 }
 
-/// The frequency of a mass on a spring under which it sinks by `sag`, that is tested too.
+/// The frequency of a mass on a spring with the static deflection `sag`; the deflection is checked too.
 fn sinking(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let (sag, g, mass) = (inputs.number("sag")?, inputs.number("g")?, 80.0);
     let mut drawing = Drawing::new(stiff());

@@ -1,11 +1,12 @@
-//! Frames in plane and in space: portals, a ladder, a table, a double cross, a deep beam, rings.
+//! Published cases of frames in plane and in space: portals, a ladder, a table, a double cross, a deep beam,
+//! rings.
 
 use super::drawing::{Bar, Drawing, OUT_OF_PLANE, in_one_plane, slender};
 use super::{Evaluator, Inputs};
-use crate::frame::{Foot, MemberSection};
 use nalgebra::Vector3;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
+use stillbed_frame::{Foot, MemberSection};
 
 pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("portal", portal),
@@ -19,14 +20,14 @@ pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("ring_uniform", ring_uniform),
 ];
 
-/// Torsion constant of a square of unit width.
+/// Torsion constant of a square of unit side, m4.
 const SQUARE_J: f64 = 0.140577;
 
 fn square_bar(width: f64) -> Bar {
     Bar::steel(width, width, SQUARE_J * width.powi(4))
 }
 
-/// The section of a square bar by a theory: `slender` and `shear` in one plane, or `space`.
+/// The section of a square bar by a theory: `slender` or `shear` in one plane, or `space`.
 fn by_theory(bar: &Bar, theory: &str) -> Result<MemberSection, String> {
     match theory {
         "slender" => Ok(slender(bar.section())),
@@ -36,7 +37,7 @@ fn by_theory(bar: &Bar, theory: &str) -> Result<MemberSection, String> {
     }
 }
 
-/// Three members of 1 m in the plane of x and z.
+/// A portal of three members of 1 m in the plane of x and z.
 fn portal_of(section: MemberSection, feet: &str, in_plane: bool) -> Drawing {
     let mut drawing = Drawing::new(section);
     let points = [(0.0, 0.0), (0.0, 1.0), (1.0, 1.0), (1.0, 0.0)].map(|(x, z)| drawing.point(x, 0.0, z));
@@ -61,7 +62,7 @@ fn portal(inputs: &Inputs) -> Result<Vec<f64>, String> {
     portal_of(section, inputs.text("feet")?, theory != "space").frequencies(inputs)
 }
 
-/// β L of a portal whose members do not stretch.
+/// Frequency parameters β L of a portal whose members do not stretch.
 fn portal_roots(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let mut section = slender(square_bar(0.02).section());
     section.stiffness[(0, 0)] *= 1e6;
@@ -82,7 +83,7 @@ fn square(inputs: &Inputs) -> Result<Vec<f64>, String> {
 /// Two rails of 1.2 m and three cross members of 0.8 m, 60 mm wide and 100 mm deep.
 fn ladder(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let (width, depth): (f64, f64) = (0.06, 0.1);
-    // Saint-Venant torsion of a rectangle, series in the ratio of its sides.
+    // Saint-Venant torsion constant of a rectangle, a series in the ratio of its sides.
     let odd = (0..40).map(|n| f64::from(2 * n + 1));
     let half = std::f64::consts::FRAC_PI_2 * depth / width;
     let series: f64 = odd.map(|n| (n * half).tanh() / n.powi(5)).sum();
@@ -124,7 +125,7 @@ fn table(inputs: &Inputs) -> Result<Vec<f64>, String> {
     drawing.frequencies(inputs)
 }
 
-/// Eight arms of 5 m from a hub, pinned at their far ends, in plane.
+/// Eight arms of 5 m from a hub, pinned at their far ends, in one plane.
 fn cross(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let mut bar = square_bar(0.125);
     (bar.e, bar.rho) = (200e9, 8000.0);
@@ -140,7 +141,7 @@ fn cross(inputs: &Inputs) -> Result<Vec<f64>, String> {
     drawing.frequencies(inputs)
 }
 
-/// A bar of 10 m and 2 x 2 m: x, y, z and the turn about x held at one end, y and z at the other.
+/// A deep bar of 10 m and 2 x 2 m: x, y, z and rotation about x held at one end, y and z at the other.
 fn deep(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let bar = Bar {
         e: 200e9,
@@ -159,7 +160,8 @@ fn deep(inputs: &Inputs) -> Result<Vec<f64>, String> {
     drawing.frequencies(inputs)
 }
 
-/// A free ring of 0.5 m radius from a round bar of 20 mm, as a polygon in the plane of x and y.
+/// A free ring of 0.5 m radius from a round bar of 20 mm, as a polygon of `count` sides in the plane of x and
+/// y.
 fn polygon(count: usize) -> Drawing {
     let d: f64 = 0.02;
     let (area, i) = (TAU * d * d / 8.0, TAU * d.powi(4) / 128.0);
@@ -188,8 +190,8 @@ fn ring(inputs: &Inputs) -> Result<Vec<f64>, String> {
     polygon(64).frequencies(inputs)
 }
 
-/// The mode of a ring that is most alike a uniform motion: `breathing` outwards, or `rolling` of
-/// the section about its own line.
+/// The mode of a ring that is most like a uniform motion: `breathing` outwards, or `rolling` of the section
+/// about its own axis.
 fn ring_uniform(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let rolling = inputs.text("motion")? == "rolling";
     let drawing = polygon(64);

@@ -1,26 +1,26 @@
-//! Values of the table of materials against the sources that they cite.
+//! Values of the table of materials compared with the sources that they cite.
 
 use super::{Evaluator, Inputs};
-use crate::material::{Figure, Material, Property, Table};
-use crate::quantity::{Draw, Unit};
+use stillbed_input::quantity::{Draw, Unit};
+use stillbed_material::{Figure, Material, Property, Table};
 
 pub(super) const EVALUATORS: &[(&str, Evaluator)] =
     &[("value", value), ("range", range), ("bulk-and-shear", bulk_and_shear)];
 
-/// The stated value of a property, in the unit of the case.
+/// The nominal value of a property, in the unit of the case.
 fn value(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let (figure, size) = figure(inputs)?;
     Ok(vec![figure.spread.value / size])
 }
 
-/// Low, value and high of a property, in the unit of the case.
+/// Low limit, value and high limit of a property, in the unit of the case.
 fn range(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let (figure, size) = figure(inputs)?;
     let spread = figure.spread;
     Ok([spread.low, spread.value, spread.high].map(|x| x / size).to_vec())
 }
 
-/// Bulk and shear modulus, GPa, that follow from the material's tension.
+/// Bulk and shear modulus, GPa, that follow from Young's modulus and Poisson's ratio of a material.
 fn bulk_and_shear(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let medium = material(inputs)?.medium(&Draw::default()).map_err(|e| e.to_string())?;
     let bulk = medium.youngs_modulus.re / (3.0 * (1.0 - 2.0 * medium.poissons_ratio));

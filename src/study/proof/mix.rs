@@ -1,19 +1,19 @@
-//! Mixes against bounds, schemes, packings and gradings of the literature.
+//! Published cases of mixes: bounds, estimates, packings and gradings.
 
 use super::{Evaluator, Inputs};
-use crate::material::demand::{Demand, Filling, demand};
-use crate::material::grading::{fuller, funk_dinger};
-use crate::material::homogenise::{
+use num_complex::Complex64;
+use stillbed_input::quantity::Draw;
+use stillbed_material::demand::{Demand, Filling, demand};
+use stillbed_material::grading::{fuller, funk_dinger};
+use stillbed_material::homogenise::{
     self, Moduli, Phase, bounds, counto, hashin_shtrikman, hirsch, reuss, three_phase, voigt,
 };
-use crate::material::packing::{Class, VIBRATED, densest};
-use crate::material::spec::AirSpec;
-use crate::material::{
+use stillbed_material::packing::{Class, VIBRATED, densest};
+use stillbed_material::spec::AirSpec;
+use stillbed_material::{
     Aggregate, Compaction, Figure, Host, Ingredient, Material, Packed, Property, Recipe, Role, Table,
     cemented, predict, stir,
 };
-use crate::quantity::Draw;
-use num_complex::Complex64;
 
 pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("bulk", bulk),
@@ -50,7 +50,7 @@ fn matrix(inputs: &Inputs) -> Result<Moduli, String> {
     Ok(Moduli::from_youngs(inputs.number("em")?.into(), inputs.number("nm")?))
 }
 
-/// Given as E and nu, or as K and G.
+/// Moduli of the inclusion, given as E and nu or as K and G.
 fn inclusion(inputs: &Inputs) -> Result<Moduli, String> {
     if let (Ok(k), Ok(g)) = (inputs.number("ki"), inputs.number("gi")) {
         return Ok(Moduli { bulk: k.into(), shear: g.into() });
@@ -64,7 +64,7 @@ fn phases(inputs: &Inputs) -> Result<[Phase; 2], String> {
     Ok([matrix, Phase { share, moduli: inclusion(inputs)? }])
 }
 
-/// A modulus by Reuss, by the two bounds and by Voigt.
+/// One modulus by Reuss, by the lower and upper bound, and by Voigt.
 fn ladder(inputs: &Inputs, of: fn(&Moduli) -> f64) -> Found {
     let phases = phases(inputs)?;
     let (low, high) = bounds(&phases);
@@ -162,7 +162,7 @@ fn differential(inputs: &Inputs) -> Found {
     Ok(vec![e, nu, moduli.loss_factor(), moduli.shear.im / moduli.shear.re])
 }
 
-/// A material of which only the density matters here.
+/// A material with this density; its other properties do not matter here.
 pub(super) fn of_density(name: &str, density: f64) -> Material {
     let mut material = Material::new(name, Role::Fill);
     for (property, value) in [
@@ -187,7 +187,7 @@ fn weights(inputs: &Inputs) -> Found {
     Ok(vec![found.shares.binder, found.shares.grains(), found.density / 1e3])
 }
 
-/// Kinds of one class each, alone packed to `phi`, of the sizes given.
+/// Grains of the given sizes, one class per size, each packed to `phi` on its own.
 fn kinds(phi: f64, sizes: &[f64]) -> Vec<Vec<Class>> {
     sizes.iter().map(|size| vec![Class { size: *size, packing: phi, part: 1.0 }]).collect()
 }
@@ -221,7 +221,7 @@ fn funk_dinger_line(inputs: &Inputs) -> Found {
     Ok(inputs.numbers("sieves")?.iter().map(passing).collect())
 }
 
-/// The demand of grains of one size packed to `packed`.
+/// The binder demand of grains of one size that alone pack to `packed`.
 fn demand_of(binder: f64, grains: f64, packed: f64) -> Result<Demand, String> {
     let mut aggregate = Aggregate::new(&of_density("grains", grains), 0.8, (1e-3, 1e-3));
     aggregate.packed = Some(packed.into());
@@ -235,7 +235,7 @@ fn voids(inputs: &Inputs) -> Found {
 }
 
 fn fill(inputs: &Inputs) -> Found {
-    // Stated as vibrated dry, so that with binder the voids are those of the case.
+    // The packing is stated as vibrated dry, such that with binder the voids are those of the case.
     let index = Compaction::default().index();
     let packed = (1.0 - inputs.number("voids")?) * (1.0 + 1.0 / index) / (1.0 + 1.0 / VIBRATED);
     Ok(vec![demand_of(inputs.number("binder")?, inputs.number("grains")?, packed)?.share_by_weight])
@@ -251,7 +251,7 @@ fn expansion(inputs: &Inputs) -> Found {
     Ok(holds.map(|hold| homogenise::expansion(&thermal, hold)).to_vec())
 }
 
-/// Young's modulus, GPa, of quartz sand and granite bound by the table's epoxy.
+/// Young's modulus, GPa, of quartz sand and granite bound by the epoxy of the table.
 fn epoxy_concrete(inputs: &Inputs) -> Found {
     let table = Table::built_in();
     let get = |name: &str| table.get(name).ok_or_else(|| format!("no material \"{name}\""));
@@ -264,7 +264,7 @@ fn epoxy_concrete(inputs: &Inputs) -> Found {
     Ok(vec![found.map_err(|e| e.to_string())?.moduli.youngs_modulus().re / 1e9])
 }
 
-/// Young's modulus, GPa, of the table's quartz sand with necks of its epoxy.
+/// Young's modulus, GPa, of the table's quartz sand bonded at the contacts by necks of its epoxy.
 fn bonded_sand(inputs: &Inputs) -> Found {
     let table = Table::built_in();
     let of = |name: &str| -> Result<Host, String> {
@@ -281,7 +281,8 @@ fn bonded_sand(inputs: &Inputs) -> Found {
     Ok(vec![tension(&found.moduli)[0] / 1e9])
 }
 
-/// A mix tamped by hand of `binder` parts of the table's slow epoxy with grains `NAME=parts,smallest,largest` (mm).
+/// A mix tamped by hand, of `binder` parts of the table's slow epoxy and of grains given as
+/// `NAME=parts,smallest,largest` (mm).
 fn by_hand(inputs: &Inputs, binder: f64, grains: &[(&str, &str)]) -> Result<Recipe, String> {
     let table = Table::built_in();
     let get = |name: &str| table.get(name).ok_or_else(|| format!("no material \"{name}\""));
@@ -303,22 +304,22 @@ fn by_hand(inputs: &Inputs, binder: f64, grains: &[(&str, &str)]) -> Result<Reci
 const GRAINS: [(&str, &str); 4] =
     [("sand", "quartz sand"), ("fine", "quartz sand"), ("stone", "limestone"), ("granite", "granite")];
 
-/// 1 where the binder fills the voids of the grains, 0 where it leaves them empty.
+/// 1 where the binder fills the voids between the grains, 0 where voids remain.
 fn fills(inputs: &Inputs) -> Found {
     let recipe = by_hand(inputs, inputs.number("binder")?, &GRAINS)?;
     let found = demand(&recipe, &Draw::default()).map_err(|e| e.to_string())?;
     Ok(vec![if found.filling == Filling::Short { 0.0 } else { 1.0 }])
 }
 
-/// Binder by weight, %, that just fills.
+/// Share of binder by weight, %, that just fills the voids.
 fn fill_by_hand(inputs: &Inputs) -> Found {
     let granite = [("fine", "granite"), ("sand", "granite"), ("stone", "granite")];
     let found = demand(&by_hand(inputs, 10.0, &granite)?, &Draw::default()).map_err(|e| e.to_string())?;
     Ok(vec![100.0 * found.share_by_weight])
 }
 
-/// From binder to binder (% by weight): 1 where density (`of=density`) or Young's modulus rises, -1 where it
-/// falls.
+/// Whether density (`of=density`) or Young's modulus rises (1) or falls (-1) from one share of binder to
+/// another (% by weight).
 fn rises(inputs: &Inputs) -> Found {
     let dense = inputs.text("of")? == "density";
     let mut values = Vec::new();

@@ -1,9 +1,25 @@
-//! Published cases rerun: printed value, computed value, difference, verdict.
+//! Published cases computed again: printed value, computed value, difference, verdict.
 //!
-//! A case is a row of a CSV under `data/proof`: an evaluator named in `case`, its `inputs` as
-//! `name=value` pairs in SI, and the `printed` values, one or several separated by a space.
-//! The verdict compares to half of the last printed digit, or to the `tolerance` of the row
-//! (`0.1 %` relative, `0.002` absolute), which then says in `because` what makes it wider.
+//! A case is a row of a CSV under `data/proof`. Its `case` names an evaluator, its `inputs` are `name=value`
+//! pairs in SI, and `printed` has one or several values separated by a space. A case holds within half a unit
+//! of the last printed digit, or within the `tolerance` of the row (`0.1 %` relative, `0.002` absolute);
+//! `because` then says why it is wider.
+//!
+//! ```text
+//! materials   values of the table of materials
+//! mix         bounds, estimates, packings and gradings of mixes
+//! pour        heat, runaway and weights of a pour
+//! sections    shear, torsion, tables of sections, composites
+//! drawing     builds the frames of the cases that follow
+//! beams       frequency parameters of bars
+//! frames      portals, ladder, table, cross, deep beam, rings
+//! dynamics    masses on springs
+//! response    resonance, decay, chatter, floor, unbalance
+//! damping     measures of damping, and records read back
+//! thermal     temperature, stress and weight
+//! bar         free test bars
+//! size        sizing
+//! ```
 
 mod bar;
 mod beams;
@@ -22,10 +38,10 @@ mod thermal;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
-/// Computes the values that a source prints, from the inputs of its row.
+/// Computes the values that a source prints from the inputs of its row.
 type Evaluator = fn(&Inputs) -> Result<Vec<f64>, String>;
 
-/// One subject: its rows and the evaluators that they name.
+/// One subject: its rows, and the evaluators that they name.
 struct Subject {
     /// File name, for messages.
     name: &'static str,
@@ -33,7 +49,7 @@ struct Subject {
     evaluators: &'static [(&'static str, Evaluator)],
 }
 
-/// All subjects, in the order of the ladder.
+/// All subjects, in the order in which the modules of the program build on each other.
 const SUBJECTS: &[Subject] = &[
     subject("materials", include_str!("../../../data/proof/materials.csv"), materials::EVALUATORS),
     subject("mix", include_str!("../../../data/proof/mix.csv"), mix::EVALUATORS),
@@ -92,38 +108,38 @@ impl Inputs {
     /// The numbers given as `name`, separated by commas.
     ///
     /// # Errors
-    /// When the row does not give them, or one is no number.
+    /// When the row does not give them, or one is not a number.
     pub fn numbers(&self, name: &str) -> Result<Vec<f64>, String> {
         let parse = |part: &str| part.parse().map_err(|_| format!("{name}: \"{part}\" is no number"));
         self.text(name)?.split(',').map(parse).collect()
     }
 }
 
-/// One published value beside the computed one.
+/// One published value with the computed one.
 #[derive(Debug, Clone, Serialize)]
 pub struct Case {
-    /// Subject, case and place in a printed list: `beams/tip-mass-1/2`.
+    /// Subject, case and, of several printed values, the number: `beams/tip-mass-1/2`.
     pub id: String,
-    /// What the value is.
+    /// Description of the value.
     pub what: String,
-    /// Key into the bibliography.
+    /// Key of the source in the bibliography.
     pub source: String,
     /// Where in the source: equation, table, page.
     pub locator: String,
     /// Unit of both values.
     pub unit: String,
-    /// The value as the source has it.
+    /// The value in the source.
     pub printed: f64,
     /// The value computed here; `None` when the evaluation failed.
     pub computed: Option<f64>,
-    /// Largest difference that still holds, in the unit of the value.
+    /// Largest difference at which the case holds, in the unit of the value.
     pub tolerance: f64,
-    /// Why the tolerance is wider than half of the last printed digit, where it is.
+    /// Reason for a tolerance wider than half a unit of the last printed digit, if it is.
     #[serde(skip_serializing_if = "String::is_empty")]
     pub because: String,
-    /// True when the computed value is the printed one within the tolerance.
+    /// True when computed and printed value agree within the tolerance.
     pub holds: bool,
-    /// What stopped the evaluation.
+    /// Reason why the evaluation failed.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub failure: Option<String>,
 }
@@ -131,13 +147,13 @@ pub struct Case {
 /// Every published case.
 #[derive(Debug, Clone, Serialize)]
 pub struct Proof {
-    /// One entry a published value.
+    /// One entry per published value.
     pub cases: Vec<Case>,
-    /// How many hold.
+    /// Number of cases that hold.
     pub holding: usize,
 }
 
-/// One row of a case file, as it stands there.
+/// One row of a case file.
 #[derive(serde::Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Row {
@@ -153,7 +169,7 @@ struct Row {
     locator: String,
 }
 
-/// Reruns every published case.
+/// Computes every published case again.
 ///
 /// # Errors
 /// A row that cannot be read or names no evaluator, with its file and id.
@@ -167,7 +183,7 @@ pub fn prove() -> Result<Proof, String> {
 }
 
 impl Subject {
-    /// Reruns every case of the subject.
+    /// Computes every case of the subject again.
     fn prove(&self) -> Result<Vec<Case>, String> {
         let mut cases = Vec::new();
         let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).from_reader(self.rows.as_bytes());
@@ -180,7 +196,7 @@ impl Subject {
     }
 }
 
-/// The cases of one subject that do not hold, for its test.
+/// The cases of one subject that do not hold.
 #[cfg(test)]
 fn failing(name: &str) -> Vec<String> {
     let subject = SUBJECTS.iter().find(|subject| subject.name == name).unwrap();
@@ -231,7 +247,8 @@ fn evaluate(subject: &Subject, row: &Row) -> Result<Vec<Case>, String> {
     Ok(cases)
 }
 
-/// The largest difference that holds: half of the last printed digit unless the row states another.
+/// The largest difference at which a case holds: half a unit of the last printed digit, unless the row states
+/// another.
 fn tolerance(printed: &str, value: f64, stated: &str) -> Result<f64, String> {
     if stated.is_empty() {
         return Ok(half_of_last_digit(printed));
@@ -243,14 +260,14 @@ fn tolerance(printed: &str, value: f64, stated: &str) -> Result<f64, String> {
     }
 }
 
-/// Half a unit of the last digit of a printed number, with a part in 1e9 for the last bits.
+/// Half a unit of the last digit of a printed number, plus a part in 1e9 for rounding.
 fn half_of_last_digit(printed: &str) -> f64 {
     let (mantissa, power) = printed.split_once(['e', 'E']).unwrap_or((printed, "0"));
     let decimals = mantissa.split_once('.').map_or(0, |(_, d)| d.len()) as i32;
     0.5 * 10f64.powi(power.parse::<i32>().unwrap_or(0) - decimals) * (1.0 + 1e-9)
 }
 
-/// Every case of `subject` holds, else a list of those that do not.
+/// Panics with a list of the cases of `subject` that do not hold, if any.
 #[cfg(test)]
 fn all_hold(subject: &str) {
     let Some(subject) = SUBJECTS.iter().find(|known| known.name == subject) else { panic!("no {subject}") };

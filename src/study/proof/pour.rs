@@ -1,13 +1,13 @@
-//! Heat, runaway and weights of a pour against closed forms and independent integrations.
+//! Published cases of a pour: heat, runaway and weights against closed forms and independent integrations.
 
 use super::mix::of_density;
 use super::{Evaluator, Inputs};
-use crate::material::spec::AirSpec;
-use crate::material::{Aggregate, Figure, Ingredient, Property, Recipe, cure_strain, predict};
-use crate::quantity::Draw;
-use crate::study::pour::{
+use crate::pour::{
     Casting, Cured, End, Face, Fill, Kinetics, adiabatic_rise, critical_slab, mass_to_mix, weigh,
 };
+use stillbed_input::quantity::Draw;
+use stillbed_material::spec::AirSpec;
+use stillbed_material::{Aggregate, Figure, Ingredient, Property, Recipe, cure_strain, predict};
 
 pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("rise", rise),
@@ -22,7 +22,7 @@ pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
 
 type Found = Result<Vec<f64>, String>;
 
-/// J/(mol K).
+/// Gas constant, J/(mol K).
 const GAS_CONSTANT: f64 = 8.314_462_618;
 
 fn kinetics(inputs: &Inputs) -> Result<Kinetics, String> {
@@ -35,7 +35,7 @@ fn kinetics(inputs: &Inputs) -> Result<Kinetics, String> {
     })
 }
 
-/// A cure at the constant rate `rate` (1/s), whatever the temperature.
+/// A cure at the constant rate `rate` (1/s), at any temperature.
 fn even(rate: f64) -> Kinetics {
     Kinetics {
         rate_constant: rate,
@@ -46,7 +46,7 @@ fn even(rate: f64) -> Kinetics {
     }
 }
 
-/// A recipe of binder and grains of the densities given, kg/m3, with `w` of binder by weight.
+/// A recipe of binder and grains of the given densities, kg/m3, with the share `w` of binder by weight.
 fn recipe(w: f64, binder: f64, grains: f64) -> Recipe {
     let grains = Aggregate::new(&of_density("grains", grains), 1.0 - w, (1e-3, 1e-3));
     Recipe::plain("a case", Ingredient::new(&of_density("binder", binder), w), vec![grains])
@@ -68,7 +68,7 @@ fn times(inputs: &Inputs) -> Found {
     Ok(kinetics(inputs)?.times(inputs.number("start")?, inputs.number("rise")?, &inputs.numbers("marks")?))
 }
 
-/// Cells across the slabs: odd, so that one of them is the middle.
+/// Number of cells across the slabs; odd, so that one lies in the middle.
 const CELLS: usize = 41;
 
 fn shut_lift(inputs: &Inputs) -> Found {
@@ -83,8 +83,8 @@ fn critical(inputs: &Inputs) -> Found {
     Ok(vec![critical_slab(inputs.number("biot")?)])
 }
 
-/// A slab with held faces after `duration` (s): the middle above the faces, K. Where it makes no heat
-/// it begins 10 K warmer.
+/// Temperature of the middle of a slab above its held faces after `duration` (s), K. A slab that releases no
+/// heat starts 10 K warmer than its faces.
 fn held(thickness: f64, fill: &Fill, duration: f64) -> Result<f64, String> {
     let start = if fill.heat > 0.0 { 300.0 } else { 310.0 };
     let face = Face { air: f64::INFINITY, board: 0.0 };

@@ -1,20 +1,20 @@
 //! Published cases of response: resonance, decay, chatter, floor, unbalance.
 //!
-//! A viscous damper of damping ratio `zeta` is, at the single frequency `r` times the resonance,
-//! a hysteretic spring of loss factor `2 zeta r`; cases at single frequencies use that.
+//! At the single frequency `r` times the resonance, a viscous damper of damping ratio `zeta` equals a
+//! hysteretic spring of loss factor `2 zeta r`; cases at single frequencies use that.
 
 use super::{Evaluator, Inputs};
-use crate::modes::GRAVITY;
-use crate::response::blow::Blow;
-use crate::response::cut::{lobe_point, stable_depth, stable_depth_of};
-use crate::response::floor::{FloorSpectrum, transmissibility};
-use crate::response::modal::{ModalMode, ModalModel};
-use crate::response::peak::{resolving_squares, worst_peak};
-use crate::response::ringdown::{RingDown, Tapped};
-use crate::response::settle::Decay;
-use crate::response::speeds::unbalance_at;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
+use stillbed_modes::GRAVITY;
+use stillbed_response::blow::Blow;
+use stillbed_response::cut::{lobe_point, stable_depth, stable_depth_of};
+use stillbed_response::floor::{FloorSpectrum, transmissibility};
+use stillbed_response::modal::{ModalMode, ModalModel};
+use stillbed_response::peak::{resolving_squares, worst_peak};
+use stillbed_response::ringdown::{RingDown, Tapped};
+use stillbed_response::settle::Decay;
+use stillbed_response::speeds::unbalance_at;
 
 pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("criterion", criterion),
@@ -36,8 +36,8 @@ pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("unbalance", unbalance),
 ];
 
-/// A mass, kg, on a spring, N/m: station 0 is the mass, station 1 the floor beneath the spring,
-/// station 2 a direction in which nothing moves.
+/// A mass, kg, on a spring, N/m. Station 0 is the mass, station 1 the floor beneath the spring, station 2 a
+/// direction in which nothing moves.
 fn single(stiffness: f64, mass: f64, loss_factor: f64) -> Result<ModalModel, String> {
     let root = mass.sqrt();
     let mode = ModalMode::real((stiffness / mass).sqrt(), loss_factor, &[1.0 / root, root, 0.0]);
@@ -56,10 +56,10 @@ fn stable_depth_hysteretic(inputs: &Inputs) -> Result<Vec<f64>, String> {
     Ok(vec![found.real_part_m_per_n, 1e3 * found.depth_m])
 }
 
-/// The limit search on a compliance that is not a modal sum.
+/// The search for the stability limit on a compliance that is not a modal sum.
 fn stable_depth_viscous(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let (k, zeta) = (inputs.number("k")?, inputs.number("zeta")?);
-    // Circular frequencies in units of the resonance.
+    // Circular frequencies are in units of the resonance.
     let compliance = |square: f64| 1.0 / (k * Complex64::new(1.0 - square, 2.0 * zeta * square.sqrt()));
     let squares = resolving_squares(&[Complex64::new(1.0, 2.0 * zeta)], 0.5);
     let found = stable_depth_of(&squares, compliance, inputs.number("ks")?).ok_or("no depth chatters")?;
@@ -110,18 +110,18 @@ fn unbalance(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let (mass, r) = (inputs.number("mass")?, inputs.number("r")?);
     let resonance: f64 = 60.0;
     let model = single(mass * resonance * resonance, mass, 2.0 * inputs.number("zeta")? * r)?;
-    // The force turns in a plane of which one direction moves the mass.
+    // The force rotates in a plane; only one of its directions moves the mass.
     let motion = unbalance_at(&model, 0, [0, 2, 2], inputs.number("unbalance")?, r * resonance / TAU);
     Ok(vec![motion])
 }
 
-/// The free decay at `f` Hz of a mode with that loss factor, 1 m/s at the start.
+/// Free decay at `f` Hz of a mode with this loss factor, with an initial velocity of 1 m/s.
 fn ringing(f: f64, loss_factor: f64) -> Result<Decay, String> {
     let omega = TAU * f;
     Ok(Decay::new(&single(omega * omega, 1.0, loss_factor)?, 0, &[0], 1.0))
 }
 
-/// Time, s, until the envelope has fallen to a share of its start.
+/// Time, s, until the envelope has fallen to the share `share` of its start.
 fn time_to(decay: &Decay, share: f64) -> Result<f64, String> {
     decay.settle(share * decay.envelope(0.0)).time.ok_or_else(|| "it never settles".to_string())
 }
@@ -141,7 +141,7 @@ fn decay(inputs: &Inputs) -> Result<Vec<f64>, String> {
 
 fn decrement(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let decay = ringing(1.0, 2.0 * inputs.number("zeta")?)?;
-    // Successive peaks on the motion itself, a quarter of a period and a whole one after the tap.
+    // Ratio of successive peaks of the motion: a quarter of a period after the tap and one period later.
     let period = period(&decay);
     let ratio = decay.motion(0, 0.25 * period) / decay.motion(0, 1.25 * period);
     Ok(vec![ratio.ln(), ratio])
@@ -171,7 +171,7 @@ fn energy_lost(inputs: &Inputs) -> Result<Vec<f64>, String> {
     Ok(vec![1.0 - answer.energy_share[place.ok_or("no sample after one period")?]])
 }
 
-/// Width between the half-power points, found on the modal sum by halving.
+/// Width between the half-power points of a modal sum, found by bisection.
 fn half_power(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let model = single(1.0, 1.0, inputs.number("eta")?)?;
     let pair = model.pair(0, 0);
@@ -196,7 +196,7 @@ fn criterion(inputs: &Inputs) -> Result<Vec<f64>, String> {
     Ok(vec![1e6 * band.ok_or("no band of 16 Hz")?.velocity_m_per_s])
 }
 
-/// Acceleration of a curve in a band below 8 Hz, millionths of gravity.
+/// Acceleration limit of a curve in a band below 8 Hz, in millionths of gravity.
 fn criterion_acceleration(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let name = inputs.text("curve")?;
     let curve = FloorSpectrum::criterion(name).ok_or_else(|| format!("no curve {name}"))?;

@@ -1,11 +1,11 @@
-//! Cases of single sections: shear, torsion, tables of hollow and rolled sections, composites.
+//! Published cases of single sections: shear, torsion, tables of hollow and rolled sections, composites.
 
 use super::{Evaluator, Inputs};
-use crate::material::{Medium, Role};
-use crate::section::{Geometry, Part, Shape, Solution};
 use std::f64::consts::{PI, TAU};
+use stillbed_material::{Medium, Role};
+use stillbed_section::{Geometry, Part, Shape, Solution};
 
-/// By the name in the column `case`.
+/// The evaluators by their name in the column `case`.
 pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("cowper", |inputs| coefficient(inputs, |s| s.as_stated.stiffness.ga_z_n.re)),
     ("energy-shear", |inputs| coefficient(inputs, |s| s.ga_energy[1].re)),
@@ -43,7 +43,7 @@ fn elastic(modulus: f64, poissons_ratio: f64, density: f64, loss: f64) -> Medium
     Medium::isotropic("case", Role::Skeleton, modulus, poissons_ratio, density, loss)
 }
 
-/// One shape of a material with G = 1 Pa.
+/// A section of one shape in a material with G = 1 Pa.
 fn unit(shape: Shape, nu: f64) -> Result<Solution, String> {
     solve(vec![Part::new(shape, 0)], &[elastic(2.0 * (1.0 + nu), nu, 7850.0, 0.0)], 1.0)
 }
@@ -67,7 +67,7 @@ fn tube(inputs: &Inputs) -> Result<Shape, String> {
     })
 }
 
-/// The shape that a row names, some as polygons of many sides.
+/// The shape that a row names; some are polygons of many sides.
 fn shape(inputs: &Inputs) -> Result<Shape, String> {
     let number = |name| inputs.number(name);
     match inputs.text("shape")? {
@@ -105,7 +105,7 @@ fn shape(inputs: &Inputs) -> Result<Shape, String> {
             Ok(Shape::Polygon { points: arc(0.0, TAU, 96).map(|[c, s]| [a * c, b * s]).collect() })
         }
         "semicircle" => {
-            // Its diameter along y: the load goes along the axis of symmetry.
+            // The diameter lies along y: the load acts along the axis of symmetry.
             let r = 0.5 * number("diameter")?;
             let bow = arc(0.0, PI, 64).skip(1).map(|[c, s]| [r * c, r * s]);
             Ok(Shape::Polygon { points: [[r, 0.0]].into_iter().chain(bow).chain([[-r, 0.0]]).collect() })
@@ -122,8 +122,8 @@ fn shape(inputs: &Inputs) -> Result<Shape, String> {
     }
 }
 
-/// Points of the unit circle, `steps` of them from an angle over a sweep, its end left out; pushed
-/// out so that the polygon has the area of the circle.
+/// Points of the unit circle, `steps` of them from an angle over a sweep without its end, moved outwards so
+/// that the polygon has the area of the circle.
 fn arc(from: f64, sweep: f64, steps: usize) -> impl Iterator<Item = [f64; 2]> {
     let step = sweep / steps as f64;
     let scale = (step / step.sin()).sqrt();
@@ -193,7 +193,7 @@ fn angle_centroid(inputs: &Inputs) -> Result<Vec<f64>, String> {
     Ok(vec![100.0 * (s.elastic_centre[0] + 0.5 * inputs.number("width")?)])
 }
 
-/// Rectangles on top of each other, the first on top; the member line is the top face.
+/// Rectangles on top of each other, the first one uppermost; the member line is at the top face.
 fn stack(inputs: &Inputs) -> Result<(Vec<Part>, Vec<Medium>), String> {
     let heights = inputs.numbers("heights")?;
     let moduli = inputs.numbers("moduli")?;
@@ -236,8 +236,8 @@ fn bimetal(inputs: &Inputs) -> Result<Vec<f64>, String> {
     Ok(vec![s.elastic_centre[1], s.as_stated.stiffness.ea_n.re, s.as_stated.stiffness.ei_y_n_m2.re])
 }
 
-/// The bars as one flat strip over the whole width; its own second moment, which bars in a row do
-/// not have, is a millionth of the whole.
+/// The bars are represented by one flat strip over the whole width; its own second moment, which separate
+/// bars do not have, is a millionth of the whole.
 fn reinforced(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let (width, height) = (inputs.number("width")?, inputs.number("height")?);
     let below = height - inputs.number("depth")?;
@@ -261,7 +261,7 @@ fn filled_properties(inputs: &Inputs) -> Result<Vec<f64>, String> {
     Ok(vec![k.ea_n.re, k.ei_y_n_m2.re, s.mass_per_length, loss])
 }
 
-/// Strain at the elastic centre and curvature about y of a free stack, warmer by `rise`.
+/// Strain at the elastic centre and curvature about y of a free stack warmed by `rise`.
 fn warmed(inputs: &Inputs, rise: f64) -> Result<[f64; 2], String> {
     let s = stacked(inputs, 1.0)?;
     let [n, m, _] = s.thermal_resultants(&inputs.numbers("expansions")?, rise, 0.0, 0.0);

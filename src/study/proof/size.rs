@@ -1,19 +1,19 @@
-//! Cases of sizing: sizes sought for a value, least mass from the stock, a skeleton moved outward,
-//! rows of the stock.
+//! Published cases of sizing: the size that gives a value, least mass from the stock, a skeleton moved
+//! outward, rows of the stock.
 
 use super::{Evaluator, Inputs};
-use crate::design::{Design, Measure};
-use crate::material::{Medium, Role, Table};
-use crate::problem::Problem;
-use crate::section::stock::Stock;
-use crate::section::{Geometry, Part};
-use crate::study::size::{Asking, Inverse, Options, Sizing, Watch};
+use crate::size::{Asking, Inverse, Options, Sizing, Watch};
+use stillbed_design::{Design, Measure};
+use stillbed_input::problem::Problem;
+use stillbed_material::{Medium, Role, Table};
+use stillbed_section::stock::Stock;
+use stillbed_section::{Geometry, Part};
 
-/// By the name in the column `case`.
+/// The evaluators by their name in the column `case`.
 pub(super) const EVALUATORS: &[(&str, Evaluator)] =
     &[("size-sought", sought), ("size-least", least), ("size-outward", outward), ("stock-row", stock_row)];
 
-/// A cantilever along x whose section has `parts`; `more` stands before its build.
+/// A cantilever along x whose section has `parts`; `more` is text of the design before its build.
 fn cantilever(length: f64, more: &str, parts: &str) -> Result<Design, String> {
     let text = format!(
         r#"
@@ -54,7 +54,7 @@ fn material(name: &str, youngs: f64, density: f64, loss: f64) -> String {
     )
 }
 
-/// The design of a bar of one shape, with a head where the row has one.
+/// The design of a bar of one shape, with a mass at its tip where the row gives one.
 fn bar(inputs: &Inputs, more: &str) -> Result<Design, String> {
     let loss = inputs.number("loss").unwrap_or(0.001);
     let mut given = material("metal", inputs.number("youngs")?, inputs.number("density")?, loss);
@@ -73,7 +73,7 @@ fn sought(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let design = bar(inputs, "")?;
     let measure = measure(inputs.text("measure")?)?;
     let value = inputs.text("value")?.replace('_', " ");
-    let value = crate::quantity::single(&value, measure.kind()).map_err(|fault| fault.message)?;
+    let value = stillbed_input::quantity::single(&value, measure.kind()).map_err(|fault| fault.message)?;
     let asking = Asking { size: format!("bar.1.{}", inputs.text("find")?), measure, value };
     let found = Inverse::of(&design, &design.builds[0], &asking, 3).map_err(|problems| said(&problems))?;
     found.found_m.map(|size| vec![size]).ok_or(found.answer)
@@ -96,7 +96,7 @@ fn least(inputs: &Inputs) -> Result<Vec<f64>, String> {
     sizing.best.map(|best| vec![best.mass_kg]).ok_or(sizing.answer)
 }
 
-/// Place of the skeleton, mm, and stiffness at the tip, N/mm, of the best.
+/// Position of the skeleton, mm, and stiffness at the tip, N/mm, of the best candidate.
 fn outward(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let number = |name: &str| inputs.number(name);
     let mut more = material("metal", number("metal")?, 7850.0, 0.001);
@@ -116,13 +116,13 @@ fn outward(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let sizing = sized(&cantilever(number("length")?, &more, &parts)?)?;
     let best = sizing.best.ok_or(sizing.answer)?;
     let place = best.choice.get("place").cloned().unwrap_or_default();
-    let place =
-        crate::quantity::list(&place, crate::quantity::Kind::Length, 2).map_err(|fault| fault.message)?;
+    let place = stillbed_input::quantity::list(&place, stillbed_input::quantity::Kind::Length, 2)
+        .map_err(|fault| fault.message)?;
     let stiffness = best.stiffness_n_per_m.ok_or("no stiffness")?;
     Ok(vec![1e3 * place[1], 1e-3 * stiffness])
 }
 
-/// Mass, kg/m, area, cm2, and second moments, cm4, of a row of the stock standing upright.
+/// Mass, kg/m, area, cm2, and second moments, cm4, of a row of the stock, standing upright.
 fn stock_row(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let form = inputs.text("form")?.replace('_', " ");
     let wanted = inputs.text("size")?;

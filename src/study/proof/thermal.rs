@@ -1,14 +1,15 @@
-//! Temperature, stress and weight: stacks of layers drawn, meshed, put into a frame and solved.
+//! Published cases of temperature, stress and weight: stacks of layers are meshed, put into a frame and
+//! solved.
 
 use super::{Evaluator, Inputs};
-use crate::frame::{Anchor, Frame, Member, MemberSection, Point};
-use crate::material::{Medium, Role};
-use crate::response::accuracy::{
+use nalgebra::Vector3;
+use stillbed_frame::{Anchor, Frame, Member, MemberSection, Point};
+use stillbed_material::{Medium, Role};
+use stillbed_response::accuracy::{
     Aim, Base, Bearing, Carrying, Gradient, SagAsk, Thermal, ThermalAsk, ThermalCase, WarmSection,
     best_supports, sag, slab_decay_time, thermal,
 };
-use crate::section::{Geometry, Part, Shape, Solution};
-use nalgebra::Vector3;
+use stillbed_section::{Geometry, Part, Shape, Solution};
 
 pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("strip", strip),
@@ -23,10 +24,10 @@ pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("bond", bond),
 ];
 
-/// Length of the bars that are asked for curvatures, m.
+/// Length of the bars whose curvature is computed, m.
 const SPAN: f64 = 1.0;
 
-/// Layers one on the other, the first with its lower face on the member line.
+/// Layers on top of each other, the first with its lower face on the member line.
 struct Stack {
     warm: WarmSection,
     solution: Solution,
@@ -34,8 +35,8 @@ struct Stack {
 }
 
 impl Stack {
-    /// `e`, `t` and, where temperature matters, `alpha` by layer; `width` of all, 0.02 m when not
-    /// given; `middle=1` puts the member line in the middle.
+    /// Inputs: `e`, `t` and, where temperature matters, `alpha` by layer; one `width`, 0.02 m if not given;
+    /// `middle=1` puts the member line at mid-depth.
     fn new(inputs: &Inputs) -> Result<Stack, String> {
         let (moduli, heights) = (inputs.numbers("e")?, inputs.numbers("t")?);
         let expansions = inputs.numbers("alpha").unwrap_or_else(|_| vec![0.0; moduli.len()]);
@@ -100,7 +101,7 @@ fn hold(frame: &mut Frame, point: usize, hold: [bool; 6]) {
     frame.anchors.push(Anchor { name: format!("anchor {point}"), at: vec![point], hold });
 }
 
-/// Curvature, radius, bow over a span of 1 m and tip of a cantilever of 0.1 m.
+/// Curvature, radius, bow over a span of 1 m, and deflection of the tip of a cantilever of 0.1 m.
 fn strip(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let stack = Stack::new(inputs)?;
     let case = ThermalCase::uniform(inputs.number("change")?);
@@ -112,8 +113,8 @@ fn strip(inputs: &Inputs) -> Result<Vec<f64>, String> {
     Ok(vec![curvature, 1.0 / curvature, free.state.members[0].bow_m, tip])
 }
 
-/// Strain of the member line, curvature and bow over 1 m of a free bar; the strain is per kelvin
-/// where `per-kelvin=1`.
+/// Strain of the member line, curvature and bow over 1 m of a free bar; with `per-kelvin=1`, the strain per
+/// kelvin.
 fn stretch(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let stack = Stack::new(inputs)?;
     let change = inputs.number("change")?;
@@ -127,7 +128,7 @@ fn stretch(inputs: &Inputs) -> Result<Vec<f64>, String> {
     Ok(vec![strain, free.state.turn_rad.ok_or("no tip")?.y.abs() / SPAN, member.bow_m])
 }
 
-/// Curvature and bow of a free bar with a difference of `change` from face to face.
+/// Curvature and bow of a free bar with a temperature difference of `change` between its faces.
 fn gradient(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let stack = Stack::new(inputs)?;
     let length = inputs.number("length")?;
@@ -138,7 +139,7 @@ fn gradient(inputs: &Inputs) -> Result<Vec<f64>, String> {
     Ok(vec![curvature, free.state.members[0].bow_m])
 }
 
-/// Shear of the bond of the second layer at the ends of a bar, MPa.
+/// Shear stress in the bond of the second layer at the ends of a bar, MPa.
 fn bond(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let stack = Stack::new(inputs)?;
     let case = ThermalCase::uniform(inputs.number("change")?);
@@ -157,8 +158,8 @@ fn between_walls(inputs: &Inputs) -> Result<Vec<f64>, String> {
     Ok(held.state.members[0].parts.iter().map(|part| part.stress_pa).collect())
 }
 
-/// Stress under a moment that bends the top into compression, at each height above the lowest
-/// face, in the layer named with it.
+/// Stress under a moment that compresses the top, at each height above the lowest face, in the layer given
+/// with it.
 fn stress(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let stack = Stack::new(inputs)?;
     let moment = inputs.number("moment")?;
@@ -170,7 +171,7 @@ fn stress(inputs: &Inputs) -> Result<Vec<f64>, String> {
     layers.iter().zip(&heights).map(one).collect()
 }
 
-/// Distance of the two best supports of a bar of `length`, as a share of it.
+/// Distance between the two best supports of a bar of `length`, as a share of the length.
 fn support_points(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let stack = Stack::new(inputs)?;
     let aim = match inputs.text("for")? {
@@ -194,8 +195,8 @@ fn weight(stack: &Stack) -> f64 {
     stack.solution.mass_per_length * 9.80665
 }
 
-/// Largest distance from the chord under its own weight, or the sag of the tip of a cantilever, in
-/// w L⁴ / E I.
+/// Largest distance from the chord under its own weight, or sag of the tip of a cantilever, in units of w L⁴
+/// / E I.
 fn beam(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let stack = Stack::new(inputs)?;
     let length = inputs.number("length")?;
@@ -219,7 +220,7 @@ fn beam(inputs: &Inputs) -> Result<Vec<f64>, String> {
     Ok(vec![sag * scale(&stack, length)])
 }
 
-/// Reactions in w l and largest sag in w l⁴ / E I of a bar over even spans l.
+/// Reactions in units of w l, and largest sag in units of w l⁴ / E I, of a bar over equal spans l.
 fn even_supports(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let stack = Stack::new(inputs)?;
     let (length, spans) = (inputs.number("length")?, inputs.number("spans")?);
@@ -235,14 +236,14 @@ fn even_supports(inputs: &Inputs) -> Result<Vec<f64>, String> {
         .map(|r| r / (weight(&stack) * span))
         .take(bearings.len().div_ceil(2))
         .collect();
-    // A middle span may rise a little; the lowest place is what tables give.
+    // A middle span may rise a little; tables give the lowest place.
     let straight = &found.straightness[0];
     let highest = straight.line.iter().map(|place| place.up_m).fold(f64::NEG_INFINITY, f64::max);
     values.push((straight.up.before_m - highest) * scale(&stack, span));
     Ok(values)
 }
 
-/// Slowest decay time of a slab.
+/// Longest decay time of a slab.
 fn slab(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let diffusivity = inputs.number("k")? / (inputs.number("rho")? * inputs.number("c")?);
     Ok(vec![slab_decay_time(inputs.number("thickness")?, diffusivity)])

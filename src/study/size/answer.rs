@@ -1,4 +1,4 @@
-//! The answer of `size`: the best candidate, the trades, what each target costs.
+//! The answer of the command `size`: the best candidate, the trade-offs, what each target costs.
 
 use super::frames::Frames;
 use super::gaps::Refusal;
@@ -6,23 +6,23 @@ use super::judge::{Judge, Least, Limit, front};
 use super::search::{Candidate, Effort, Found, Watch, search};
 use super::sensitivity::{Sensitivity, sensitivities};
 use super::space::Space;
-use crate::design::{Build, Design, Goal, Measure, Substance};
-use crate::material::Role;
-use crate::problem::Problem;
-use crate::quantity::{Kind, show};
-use crate::section::stock::Stock;
-use crate::study::measures::{Figures, converged};
+use crate::measures::{Figures, converged};
 use serde::Serialize;
 use std::collections::BTreeMap;
+use stillbed_design::{Build, Design, Goal, Measure, Substance};
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::{Kind, show};
+use stillbed_material::Role;
+use stillbed_section::stock::Stock;
 
-/// What is asked of a sizing.
+/// Options of a sizing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Options {
-    /// Elastic modes of each candidate.
+    /// Number of elastic modes of each candidate.
     pub count: usize,
-    /// What is to be least.
+    /// What to minimise.
     pub least: Least,
-    /// How the choices are searched.
+    /// How much of the space is searched.
     pub effort: Effort,
 }
 
@@ -32,44 +32,45 @@ impl Default for Options {
     }
 }
 
-/// Candidates that are solved once more at most, until the best of them stays the best.
+/// Largest number of candidates solved again with converged modes, until the best of them stays the best.
 const MOST_SETTLED: usize = 20;
 
-/// A build sized.
+/// The answer of `size` for one build.
 #[derive(Debug, Clone, Serialize)]
 pub struct Sizing {
-    /// The answer in a sentence or three.
+    /// The answer in one to three sentences.
     pub answer: String,
-    /// Which build.
+    /// Key of the build.
     pub build: String,
-    /// What is least.
+    /// Key of the measure that is minimised.
     pub least: &'static str,
-    /// How many candidates can be built and were covered.
+    /// Number of candidates that can be built and were covered.
     pub candidates: usize,
-    /// How many of them were solved; the others miss a target by mass or cost alone.
+    /// Number of candidates solved; the others miss a target by mass or cost alone.
     pub solved: usize,
-    /// All combinations of choices; `None` where they are beyond counting.
+    /// Number of all combinations of choices; `None` where it is too large to count.
     pub combinations: Option<u64>,
-    /// True when every admissible choice was covered.
+    /// True when every combination was covered.
     pub complete: bool,
-    /// Combinations that cannot be built, by reason.
+    /// Number of combinations that cannot be built, by reason.
     pub left_out: BTreeMap<&'static str, usize>,
     /// The candidate of least mass or cost that meets every target.
     pub best: Option<Entry>,
-    /// Candidates that meet every target and that none beats in mass, cost, stiffness, first
-    /// frequency and settle time at once; by mass.
+    /// Candidates that meet every target and that no other beats in mass, cost, stiffness, first frequency
+    /// and settle time at once; by mass.
     pub front: Vec<Entry>,
-    /// By limit of a target: how the best keeps it, and what relaxing it by a tenth would save.
+    /// For each limit of a target: its value in the best candidate, and what relaxing it by a tenth would
+    /// save.
     pub limits: Vec<Kept>,
-    /// Where no candidate meets every target, the one that misses least.
+    /// The candidate that misses least, where none meets every target.
     pub nearest_miss: Option<Entry>,
     /// Targets that no candidate meets.
     pub blocking: Vec<&'static str>,
-    /// How each measure of the best changes with each varied size.
+    /// Derivatives of each measure of the best candidate with respect to each size of its design variables.
     pub sensitivity: Vec<Sensitivity>,
-    /// What is doubtful.
+    /// Warnings.
     pub notes: Vec<Problem>,
-    /// The best by axis, for writing it into the design.
+    /// The choice of the best on each axis, for writing it into the design.
     #[serde(skip)]
     pub chosen: Option<Vec<usize>>,
 }
@@ -77,45 +78,45 @@ pub struct Sizing {
 /// One candidate.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Entry {
-    /// What each varied thing became.
+    /// The choice for each design variable.
     pub choice: BTreeMap<String, String>,
-    /// Mass of the whole.
+    /// Total mass.
     pub mass_kg: f64,
     /// Its price; `None` where prices are not stated.
     pub cost: Option<f64>,
-    /// First elastic frequency.
+    /// Frequency of the first mode of the structure.
     pub first_frequency_hz: Option<f64>,
-    /// Static, between tip and work in the weakest direction.
+    /// Static stiffness between tip and work in the weakest direction.
     pub stiffness_n_per_m: Option<f64>,
-    /// After the tap.
+    /// Settle time after the tap.
     pub settle_time_s: Option<f64>,
-    /// At the worst peak, where a target asks for it.
+    /// Dynamic stiffness at the highest peak of compliance, where a target asks for it.
     pub dynamic_stiffness_n_per_m: Option<f64>,
-    /// Of the mode that decides.
+    /// Loss factor of the deciding mode.
     pub loss_factor: Option<f64>,
 }
 
-/// One limit of a target, as the best (or the nearest miss) keeps it.
+/// One limit of a target, with the values of the candidates.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Kept {
-    /// Which measure.
+    /// Key of the measure.
     pub measure: &'static str,
-    /// SI.
+    /// The limit, SI.
     pub limit: f64,
     /// True for a lower limit.
     pub at_least: bool,
-    /// What the best, or the nearest miss, has, SI.
+    /// Value of the best candidate, or of the nearest miss, SI.
     pub value: Option<f64>,
-    /// The best that any solved candidate has, SI.
+    /// Best value of any solved candidate, SI.
     pub reached: Option<f64>,
-    /// True when it keeps the best from being lighter or cheaper: a limit a tenth looser saves.
+    /// True when the limit is active: relaxed by a tenth, it would allow a lighter or cheaper candidate.
     pub active: bool,
-    /// What a limit a tenth looser would save, kg or in the currency of the prices.
+    /// Mass or cost that a limit relaxed by a tenth would save, kg or in the currency of the prices.
     pub saves: Option<f64>,
 }
 
 impl Entry {
-    /// `figures` with what each varied thing became.
+    /// `figures` with the choice for each design variable.
     pub fn new(space: &Space, choice: &[usize], figures: &Figures) -> Entry {
         Entry {
             choice: space.labels(choice).into_iter().collect(),
@@ -131,7 +132,7 @@ impl Entry {
 }
 
 impl Sizing {
-    /// Sizes `build` of `design` from `stock`; also gives the space that was searched.
+    /// Sizes `build` of `design` from `stock`; also returns the space that was searched.
     ///
     /// # Errors
     /// Everything that keeps it from being searched, at its place.
@@ -158,7 +159,7 @@ impl Sizing {
     }
 }
 
-/// Targets that contradict each other or what is drawn, at their place.
+/// Errors for targets that contradict each other or the drawing, at their place.
 fn contradictions(build: &Build, goal: &Goal, least: Least) -> Result<(), Vec<Problem>> {
     let mut said = Vec::new();
     let carried: f64 = build.drawing.masses.iter().map(|(_, mass)| mass.mass.value).sum();
@@ -204,7 +205,7 @@ fn contradictions(build: &Build, goal: &Goal, least: Least) -> Result<(), Vec<Pr
     if said.is_empty() { Ok(()) } else { Err(said) }
 }
 
-/// Materials, those of the stock too, of which nobody knows what they cost.
+/// An error for materials without a price, those of the stock included.
 fn unpriced(build: &Build) -> Option<Problem> {
     let prices = &build.drawing.prices;
     let unknown = |s: &&Substance| s.role() != Role::Void && prices.of(s.name()).is_none();
@@ -286,8 +287,8 @@ fn sized(
     Ok(sizing)
 }
 
-/// The candidates found, the best of them (or the nearest miss) with as many modes as its figures need:
-/// a search takes few, alike for all, and what it holds for the best may then miss a target.
+/// The candidates found, with converged figures for the best of them (or the nearest miss): the search
+/// computes the same few modes for all, so a candidate that seems best may miss a target.
 fn settled(space: &Space, goal: &Goal, judge: &Judge, found: &Found) -> Result<Vec<Candidate>, Vec<Problem>> {
     let mut candidates = found.solved.clone();
     let mut known: Vec<Vec<usize>> = Vec::new();
@@ -330,7 +331,7 @@ fn kept(
     shown: Option<&Candidate>,
     best: Option<&Candidate>,
 ) -> Kept {
-    // What is held gives way by nothing: it keeps any lower limit, and has no number.
+    // An infinite stiffness, where tip and work cannot move apart, meets any lower limit but is not shown.
     let values = solved.iter().filter_map(|c| c.figures.get(limit.measure));
     let reached = match limit.at_least {
         true => values.reduce(f64::max),
@@ -382,8 +383,9 @@ fn told(sizing: &Sizing, found: &Found) -> String {
     };
     let choice: Vec<String> =
         best.choice.iter().map(|(name, what)| format!("{} {what}", name.replace('_', " "))).collect();
-    let cost =
-        best.cost.map_or(String::new(), |c| format!(", at a cost of {}", crate::quantity::figures(c, 4)));
+    let cost = best
+        .cost
+        .map_or(String::new(), |c| format!(", at a cost of {}", stillbed_input::quantity::figures(c, 4)));
     let active: Vec<&str> = sizing.limits.iter().filter(|l| l.active).map(|l| l.measure).collect();
     let held = match active.is_empty() {
         true => String::new(),

@@ -1,35 +1,36 @@
-//! Candidate frames, solved quickly: what one candidate shares with another is computed once.
+//! Solves many candidates of a frame quickly: what they have in common is computed once.
 //!
-//! A section is meshed once for its shapes, and solved once for its shapes, media and bond; what
-//! its members add to the matrices is kept. A candidate is then a sum of kept portions, its modes
-//! are sought from those of its neighbour, its damped modes in the space of the real ones and their
-//! static corrections, and its statics use the same order of elimination. A
-//! frame for which the common division is too coarse is solved on its own, as `compare` does it.
+//! A section is meshed once for its shapes, and solved once for its shapes, materials and bond; the part of
+//! the matrices that its members add is kept. The matrices of a candidate are a sum of such parts. Its
+//! eigenvalue search starts from the modes of the previous candidate, its damped modes are found in the space
+//! of the real modes and their static corrections, and its statics reuse the elimination order. A frame for
+//! which the common subdivision is too coarse is solved on its own, as in `compare`.
 
 use super::gaps::Refusal;
 use super::space::Space;
-use crate::design::{Build, Goal, Measure, Model};
-use crate::frame::{Displaced, Frame, MemberSection, Portion, Solid, overlaps};
-use crate::material::Medium;
-use crate::modes::{Asked, ModesFault, Precision, Series, Statics};
-use crate::problem::Problem;
-use crate::quantity::Draw;
-use crate::response::stations::Station;
-use crate::section::Geometry;
-use crate::study::measures::{Figures, Solved};
+use crate::measures::{Figures, Solved};
 use faer::Mat;
 use std::collections::HashMap;
 use std::hash::Hash;
 use std::sync::{Arc, Mutex, PoisonError};
+use stillbed_design::{Build, Goal, Measure, Model};
+use stillbed_eigen::Precision;
+use stillbed_frame::{Displaced, Frame, MemberSection, Portion, Solid, overlaps};
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::Draw;
+use stillbed_material::Medium;
+use stillbed_modes::{Asked, ModesFault, Series, Statics};
+use stillbed_response::stations::Station;
+use stillbed_section::Geometry;
 
-/// What became of one candidate.
+/// The result for one candidate.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Outcome {
-    /// It cannot be built so.
+    /// It cannot be built.
     Refused(Refusal),
-    /// It has no modes: what a user may read.
+    /// It has no modes; the reason for the user.
     Broken(String),
-    /// Its mass or cost is so far beyond a target that it was not solved.
+    /// Its mass or cost misses a target by so much that it was not solved.
     Screened,
     /// Its measures.
     Solved(Box<Figures>),
@@ -41,21 +42,21 @@ struct Variant {
     made: Option<Made>,
 }
 
-/// A section alone, and what a metre of it holds of each substance, kg/m.
+/// A solved section, and the mass of each substance per length, kg/m.
 type Section = Option<(MemberSection, Vec<f64>)>;
 
 struct Made {
     section: MemberSection,
     /// Mass of each substance in all members of this section, kg.
     masses: Vec<f64>,
-    /// By member of this section: where others keep material of it.
+    /// By member of this section: where other members displace its material.
     displaced: Vec<(usize, Vec<Displaced>)>,
     portion: Portion,
-    /// Circular frequency up to which the common division serves, rad/s.
+    /// Circular frequency up to which the common subdivision is fine enough, rad/s.
     limit: f64,
 }
 
-/// What is kept, by key; computed outside of the lock, so that two threads may do the same.
+/// A cache by key. Values are computed outside the lock, so two threads may compute the same one.
 struct Kept<K, V> {
     map: Mutex<HashMap<K, Arc<V>>>,
 }
@@ -80,15 +81,15 @@ impl<K: Hash + Eq, V> Kept<K, V> {
 
 /// The candidate frames of a space.
 pub struct Frames<'a> {
-    /// What may be chosen.
+    /// The design variables and their choices.
     pub space: &'a Space,
     goal: &'a Goal,
     asked: Asked,
     base: Model,
     series: Series,
-    /// Whether a target needs the worst peak.
+    /// Whether a target needs the highest peak.
     peak: bool,
-    /// By profile: the others whose members may keep material of its own.
+    /// By profile: other profiles whose members may displace its material.
     beside: Vec<Vec<usize>>,
     variants: Vec<Kept<Vec<usize>, Variant>>,
     sections: Vec<Kept<Vec<usize>, Section>>,
@@ -97,7 +98,7 @@ pub struct Frames<'a> {
     carried: Kept<Vec<usize>, Option<Portion>>,
 }
 
-/// What one thread goes on with from candidate to candidate.
+/// State that one thread carries from candidate to candidate.
 pub struct Hand {
     model: Model,
     start: Option<Mat<f64>>,
@@ -112,7 +113,7 @@ impl<'a> Frames<'a> {
         let build = &space.build;
         let mut base = build.model(goal, &Draw::default())?;
         let asked = Asked { count, ..Asked::default() };
-        // Where the first ones are those of the base on its feet, more are needed.
+        // Where the first modes are those of the base on its feet, more are needed.
         let drawn = build.spectrum(&base, &asked).map_err(|fault| build.problems(&fault))?;
         let asked = Asked { count: count.max(drawn.elastic.len()), ..asked };
         let at = |part: fn(usize) -> usize| space.axes.iter().map(|n| part(*n)).collect::<Vec<usize>>();
@@ -127,7 +128,7 @@ impl<'a> Frames<'a> {
             }
         }
         let series = Series::new(&frames, &asked).map_err(|fault| build.problems(&fault))?;
-        // The candidates bring their own.
+        // Each candidate brings its own sections and materials.
         let beside = (0..build.profiles.len()).map(|profile| beside(&base, build, profile)).collect();
         base.sections.clear();
         base.media.clear();
@@ -148,18 +149,18 @@ impl<'a> Frames<'a> {
         })
     }
 
-    /// The common division of the members.
+    /// The common subdivision: number of elements by member.
     pub fn pieces(&self) -> &[usize] {
         &self.series.layout.pieces
     }
 
-    /// A hand that starts from the drawn build.
+    /// A state that starts from the drawn build.
     pub fn hand(&self) -> Hand {
         Hand { model: self.base.clone(), start: None }
     }
 
-    /// The figures of the candidate at `choice`. With `screen`, it is not solved when `screen`
-    /// says so of its mass and cost.
+    /// The figures of the candidate at `choice`; it is not solved where `screen` is true of its mass and
+    /// cost.
     pub fn evaluate(
         &self,
         choice: &[usize],
@@ -288,7 +289,7 @@ impl<'a> Frames<'a> {
         Some(Made { section: section.clone(), masses, displaced, portion, limit })
     }
 
-    /// Takes off what others keep of the members of `profile`.
+    /// Subtracts the material of the members of `profile` that other members displace.
     fn displace(
         &self,
         profile: usize,
@@ -326,8 +327,8 @@ fn length(frame: &Frame, member: usize) -> f64 {
     (frame.points[member.to].position - frame.points[member.from].position).norm()
 }
 
-/// The profiles whose members may keep material of the members of `profile`: those that meet them, and
-/// those that do so as drawn.
+/// The profiles whose members may displace material of the members of `profile`: members that share a point
+/// with them, or that displace them in the drawing.
 fn beside(base: &Model, build: &Build, profile: usize) -> Vec<usize> {
     if build.drawing.keeps_overlaps == Some(true) {
         return Vec::new();

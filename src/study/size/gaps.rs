@@ -1,33 +1,34 @@
-//! May the parts of a section stand so? A skeleton stays in its mould, under its cover, and the
-//! stones of the fill pass wherever fill has to flow; walls are thick enough to be welded.
+//! Whether the parts of a section can be built in their places.
 //!
-//! A skeleton part is cast in when the drawn section has it within a fill part; a filled tube,
-//! whose fill lies within, has no mould. Distances are those of the outlines.
+//! A skeleton part stays in its mould and under its cover, the largest grains of the fill pass wherever fill
+//! has to flow, and walls are thick enough to be welded. A skeleton part counts as cast in when it lies
+//! within a fill part in the drawn section; a filled tube, whose fill lies inside, has no mould. Distances
+//! are between outlines.
 
-use crate::design::{Gaps, Substance};
-use crate::material::Role;
-use crate::section::clearance::{TOUCHING, distance, within};
-use crate::section::{Part, Shape};
+use stillbed_design::{Gaps, Substance};
+use stillbed_material::Role;
+use stillbed_section::clearance::{TOUCHING, distance, within};
+use stillbed_section::{Part, Shape};
 
 /// Why a choice is left out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Refusal {
-    /// A shape whose sizes do not fit each other.
+    /// The sizes of a shape contradict each other.
     Shape,
-    /// A skeleton part leaves the fill that it is cast in.
+    /// A skeleton part extends beyond the fill in which it is cast.
     LeavesMould,
-    /// There is less fill over it than the stated cover.
+    /// The fill over a skeleton part is thinner than the stated cover.
     Cover,
-    /// A gap that is narrower than the stones need.
+    /// A gap is too narrow for the largest grains.
     Stones,
-    /// A wall that is too thin to be welded.
+    /// A wall is too thin to be welded.
     Wall,
-    /// Binder too little to fill the voids between the grains.
+    /// The binder does not fill the voids between the grains.
     Voids,
 }
 
 impl Refusal {
-    /// It in words.
+    /// The reason as text.
     pub fn words(self) -> &'static str {
         match self {
             Refusal::Shape => "sizes that do not fit each other",
@@ -40,7 +41,7 @@ impl Refusal {
     }
 }
 
-/// For each skeleton part of the drawn section, the fill part that it is cast in.
+/// For each skeleton part of the drawn section, the index of the fill part in which it is cast.
 pub(super) fn moulds(parts: &[Part], substances: &[Substance]) -> Vec<Option<usize>> {
     let role = |part: &Part| substances.get(part.medium).map(Substance::role);
     let outer = |part: &Part| part.rings().swap_remove(0);
@@ -52,7 +53,7 @@ pub(super) fn moulds(parts: &[Part], substances: &[Substance]) -> Vec<Option<usi
     (0..parts.len()).map(|i| if role(&parts[i]) == Some(Role::Skeleton) { holds(i) } else { None }).collect()
 }
 
-/// Why `parts` cannot stand so; `moulds` are those of the drawn section.
+/// Why `parts` cannot be built; `moulds` are those of the drawn section.
 pub(super) fn refusal(
     parts: &[Part],
     moulds: &[Option<usize>],
@@ -112,7 +113,7 @@ fn wall(shape: &Shape) -> Option<f64> {
     }
 }
 
-/// Width that is clear inside a hollow shape, m.
+/// Clear width inside a hollow shape, m.
 fn clear_width(shape: &Shape) -> Option<f64> {
     match shape {
         Shape::Tube { width, height, wall, .. } => Some(width.min(*height) - 2.0 * wall),
@@ -121,15 +122,15 @@ fn clear_width(shape: &Shape) -> Option<f64> {
     }
 }
 
-/// The part that fills the inside of hollow part `i`: a later one within it, or else the last
-/// before it that reaches there.
+/// The index of the part that fills hollow part `i`: the last of the later parts that lies within it, or else
+/// the last of the earlier parts that encloses its inside.
 fn filling(parts: &[Part], rings: &[Vec<[f64; 2]>], i: usize) -> Option<usize> {
     let inner = parts[i].rings().into_iter().nth(1)?;
     let later = (i + 1..parts.len()).rev().find(|j| within(&inner, &rings[*j]));
     later.or_else(|| (0..i).rev().find(|j| within(&inner, &rings[*j])))
 }
 
-/// Of a mix, m; 0 for a fill that is a material.
+/// Largest grain of a mix, m; 0 for a fill that is a material.
 fn largest_grain(substance: &Substance) -> f64 {
     match substance {
         Substance::Mix(recipe) => {
@@ -142,12 +143,12 @@ fn largest_grain(substance: &Substance) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::design::Design;
-    use crate::material::Table;
+    use stillbed_design::Design;
+    use stillbed_material::Table;
 
-    /// A tube of 40 mm at height `z` in a bed of 100 mm with stones up to 5 mm.
+    /// A tube of 40 mm at height `z` in a bed of 100 mm with grains up to 5 mm.
     fn refused(z: f64, wall: f64, gaps: &Gaps) -> Option<Refusal> {
-        let text = crate::design::STARTER;
+        let text = stillbed_design::STARTER;
         let design = Design::read("d.toml", text, &Table::built_in()).design.unwrap();
         let build =
             design.builds.iter().find(|b| b.substances.iter().any(|s| s.role() == Role::Fill)).unwrap();
@@ -179,7 +180,7 @@ mod tests {
 
     #[test]
     fn stones_pass_inside_a_tube_that_is_cast_in() {
-        // Stones up to 5 mm: a tube of 40 mm has 34 mm clear with 3 mm of wall, 16 mm with 12 mm.
+        // Grains up to 5 mm: a tube of 40 mm has 34 mm clear with a wall of 3 mm, 16 mm with one of 12 mm.
         let gaps = Gaps { cover: 0.0, stones: 5.0, wall: 0.0 };
         assert_eq!(refused(0.0, 0.003, &gaps), None);
         assert_eq!(refused(0.0, 0.012, &gaps), Some(Refusal::Stones));

@@ -1,16 +1,16 @@
-//! The guided search: restarts of simulated annealing, which say that they may not find the best.
+//! The guided search: restarts of simulated annealing. It may miss the best candidate, and says so.
 //!
-//! Each restart anneals one sum. What misses targets is charged for it, so that the way may lead
-//! over such candidates; what there is to be least, and with a weight of its own in each restart
-//! the trades too, are counted by the logarithm of what they are at the start:
+//! Each restart minimises one sum. Missed targets add a penalty, so that the path may lead through such
+//! candidates; the minimised measure and, with random weights, the other trades count by their logarithm
+//! relative to the start:
 //!
 //! ```text
 //! cost = ln(least / least_0) + sum_k w_k ln(trade_k / trade_k0) + 5 miss + 1/2 where anything is missed
 //! ```
 //!
-//! Every second restart has no weights. All that any restart has solved goes into one archive, from
-//! which the best and the front are taken. A restart depends on its seed alone, so that results are
-//! those of a seed whatever the number of threads.
+//! Every second restart has zero weights. All candidates solved in any restart form one archive, from which
+//! the best and the front are taken. A restart depends on its seed alone, so that the results of a seed do
+//! not depend on the number of threads.
 //!
 //! # Source
 //! - `kirkpatrick1983`: annealing
@@ -19,7 +19,7 @@
 use super::frames::{Frames, Outcome};
 use super::judge::Judge;
 use super::search::{Effort, Found, Watch, descend};
-use crate::study::measures::Figures;
+use crate::measures::Figures;
 use argmin::core::{CostFunction, Error, Executor, State};
 use argmin::solver::simulatedannealing::{Anneal, SATempFunc, SimulatedAnnealing};
 use rand::rngs::ChaCha8Rng;
@@ -31,36 +31,36 @@ use std::cell::RefCell;
 use std::collections::HashMap;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-/// Steps of one restart.
+/// Number of steps of one restart.
 const STEPS: u64 = 600;
-/// Temperature at the start: a tenth more of what is to be least is then taken as lightly as not.
+/// Initial temperature: a tenth more of the minimised measure is then accepted about as often as not.
 const HOT: f64 = 0.1;
-/// By which it falls at each step: to a thousandth at the end.
+/// Factor on the temperature at each step: a thousandth is left at the end.
 const COOLING: f64 = 0.9885;
-/// Draws for a start that can be built.
+/// Number of random choices tried to find a start that can be built.
 const DRAWS: usize = 200;
-/// Cost of what cannot be built or has no modes.
+/// Cost of a candidate that cannot be built or has no modes.
 const NOTHING: f64 = 1e3;
 
-/// What one restart solved, in its order.
+/// The candidates that one restart solved.
 type Archive = HashMap<Vec<usize>, Outcome>;
 
-/// One restart as the annealing sees it.
+/// One restart as the annealing algorithm sees it.
 struct Restart<'a, 'f> {
     frames: &'a Frames<'f>,
     judge: &'a Judge,
     watch: &'a Watch<'a>,
     done: &'a AtomicUsize,
     total: usize,
-    /// By trade.
+    /// Weights of the trades.
     weights: [f64; 4],
-    /// Of the start.
+    /// Figures of the start.
     reference: Figures,
     random: RefCell<ChaCha8Rng>,
     archive: &'a RefCell<Archive>,
 }
 
-/// The measures that trade against what is to be least: each so that less is better.
+/// The measures traded against the minimised one, each turned so that less is better.
 fn trades(figures: &Figures) -> [Option<f64>; 4] {
     let inverse = |value: Option<f64>| value.map(f64::recip);
     [figures.cost, inverse(figures.weakest), inverse(figures.first_frequency), figures.settle_time]
@@ -113,7 +113,7 @@ impl Anneal for Restart<'_, '_> {
     type Output = Vec<usize>;
     type Float = f64;
 
-    /// A neighbour: one varied thing stepped, while it is hot often several.
+    /// A neighbour: one design variable stepped; at high temperature often several.
     fn anneal(&self, choice: &Vec<usize>, temperature: f64) -> Result<Vec<usize>, Error> {
         let axes = &self.frames.space.axes;
         let mut random = self.random.borrow_mut();
@@ -129,7 +129,7 @@ impl Anneal for Restart<'_, '_> {
     }
 }
 
-/// Another number of a list of `n`: mostly a few steps away, now and then anywhere.
+/// Another index below `n`: mostly a few steps away, now and then anywhere.
 fn stepped(at: usize, n: usize, random: &mut ChaCha8Rng) -> usize {
     if n < 2 || random.random_bool(0.2) {
         return random.random_range(0..n);
@@ -138,7 +138,7 @@ fn stepped(at: usize, n: usize, random: &mut ChaCha8Rng) -> usize {
     if random.random_bool(0.5) { (at + step).min(n - 1) } else { at.saturating_sub(step) }
 }
 
-/// Anneals from a start of its own; what it solved, and whether it came to its end.
+/// Anneals from a random start; returns the candidates solved, and whether it reached its end.
 fn restart(
     frames: &Frames,
     judge: &Judge,
@@ -181,7 +181,7 @@ fn restart(
     (archive.into_inner(), ended)
 }
 
-/// Searches `frames` by restarts for what `judge` asks.
+/// Searches `frames` by restarts for the best candidate according to `judge`.
 pub(super) fn guided(frames: &Frames, judge: &Judge, effort: &Effort, watch: &Watch) -> Found {
     let done = AtomicUsize::new(0);
     let total = effort.restarts * STEPS as usize;

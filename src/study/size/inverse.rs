@@ -1,73 +1,73 @@
-//! The one size that reaches a value: the wall, depth or diameter at which a base has a given
-//! frequency, stiffness or settle time.
+//! Finds the one size (wall, depth or diameter) at which a base has a given frequency, stiffness or settle
+//! time.
 //!
-//! The size is sought from a fifth to five times what is drawn: first on a grid in equal ratios,
-//! then between the two neighbours that enclose the value, by halving with regula falsi steps.
-//! Of several such sizes the nearest to the drawn one is taken; where there is none, the answer
-//! says what the whole range reaches.
+//! The size is sought from a fifth to five times the drawn one: first on a grid in equal ratios, then between
+//! the two neighbours that enclose the value, by regula falsi with bisection steps. Of several such sizes the
+//! one nearest to the drawn size is taken; where there is none, the answer gives the values that the whole
+//! range reaches.
 //!
 //! # Source
 //! - `dowell1971`: the Illinois modification of regula falsi
 
 use super::shape::{resized, sizes, written};
-use crate::design::{Build, Design, Measure};
-use crate::modes::Asked;
-use crate::problem::{Place, Problem, suggest};
-use crate::quantity::{Draw, show};
-use crate::section::Geometry;
-use crate::study::measures::measure;
+use crate::measures::measure;
 use serde::Serialize;
 use std::sync::Arc;
+use stillbed_design::{Build, Design, Measure};
+use stillbed_input::problem::{Place, Problem, suggest};
+use stillbed_input::quantity::{Draw, show};
+use stillbed_modes::Asked;
+use stillbed_section::Geometry;
 
-/// The size is sought between these multiples of what is drawn.
+/// Limits of the size, as multiples of the drawn one.
 const RANGE: (f64, f64) = (0.2, 5.0);
 
-/// Steps of the grid.
+/// Number of grid steps.
 const GRID: usize = 32;
 
-/// Relative width at which a root is found.
+/// Relative width at which a root counts as found.
 const EXACT: f64 = 1e-7;
 
-/// What is asked.
+/// The size to find, and the value that it is to give.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Asking {
-    /// `SECTION.PART.SIZE`, such as `rail.1.wall`.
+    /// Name of the size, `SECTION.PART.SIZE`, such as `rail.1.wall`.
     pub size: String,
-    /// The measure that is to have a value.
+    /// The measure that is to reach the value.
     pub measure: Measure,
-    /// That value, SI.
+    /// The value, SI.
     pub value: f64,
 }
 
-/// The size that was sought.
+/// The answer: the size found.
 #[derive(Debug, Clone, Serialize)]
 pub struct Inverse {
     /// The answer in a sentence.
     pub answer: String,
-    /// Which build.
+    /// Key of the build.
     pub build: String,
-    /// `SECTION.PART.SIZE`.
+    /// Name of the size, `SECTION.PART.SIZE`.
     pub size: String,
-    /// As drawn.
+    /// The drawn size.
     pub drawn_m: f64,
-    /// The size; `None` when no size in the range reaches the value.
+    /// The size found; `None` when no size in the range gives the value.
     pub found_m: Option<f64>,
-    /// Which measure.
+    /// Key of the measure.
     pub measure: &'static str,
-    /// What was asked of it, SI.
+    /// The value asked for, SI.
     pub asked: f64,
-    /// What the drawn size has, SI.
+    /// The value at the drawn size, SI.
     pub drawn_value: Option<f64>,
     /// Least and largest size that was tried and can be drawn.
     pub range_m: [f64; 2],
     /// Least and largest value in that range, SI.
     pub reached: Option<[f64; 2]>,
-    /// What is doubtful.
+    /// Warnings.
     pub notes: Vec<Problem>,
 }
 
 impl Inverse {
-    /// Seeks the size in `build`.
+    /// Finds the size in `build`.
     ///
     /// # Errors
     /// A name that is not there, or what keeps the drawn build from being solved.
@@ -147,7 +147,7 @@ fn told(inverse: &Inverse, measure: Measure) -> String {
     }
 }
 
-/// Profile, part and number of the size called `SECTION.PART.SIZE`.
+/// Indices of profile, part and size for the name `SECTION.PART.SIZE`.
 fn place(build: &Build, name: &str) -> Result<(usize, usize, usize), Problem> {
     let at = || Place { key: "--find".to_string(), ..Place::default() };
     let words: Vec<&str> = name.split('.').collect();
@@ -183,14 +183,14 @@ fn resized_build(build: &Build, profile: usize, part: usize, number: usize, size
     Some(build)
 }
 
-/// `build` with the size called `SECTION.PART.SIZE` at `value`.
+/// `build` with the size called `SECTION.PART.SIZE` set to `value`.
 #[cfg(test)]
 pub(super) fn resized_by_name(build: &Build, name: &str, value: f64) -> Option<Build> {
     let (profile, part, number) = place(build, name).ok()?;
     resized_build(build, profile, part, number, value)
 }
 
-/// The size between two that enclose `value`; `None` when it cannot be solved between them.
+/// The size between two that enclose `value`; `None` when a build between them cannot be solved.
 fn root(at: &impl Fn(f64) -> Option<f64>, value: f64, a: (f64, f64), b: (f64, f64)) -> Option<f64> {
     let ((mut a, mut fa), (mut b, mut fb)) = ((a.0, a.1 - value), (b.0, b.1 - value));
     for step in 0..60 {
@@ -200,7 +200,7 @@ fn root(at: &impl Fn(f64) -> Option<f64>, value: f64, a: (f64, f64), b: (f64, f6
         if fb == 0.0 {
             return Some(b);
         }
-        // Every third step halves, so that the enclosure shrinks whatever the curve.
+        // Every third step bisects, so that the interval shrinks whatever the curve.
         let straight = (a * fb - b * fa) / (fb - fa);
         let c = if step % 3 == 2 || !straight.is_finite() { 0.5 * (a + b) } else { straight };
         let fc = at(c)? - value;

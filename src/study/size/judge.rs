@@ -1,28 +1,29 @@
-//! Which candidate is better: targets first, then mass or cost; and which trades nothing beats.
+//! Which candidate is better: targets first, then mass or cost; and which candidates form the front of
+//! trade-offs.
 
 use super::frames::Outcome;
 use super::search::Candidate;
-use crate::design::{Measure, Target};
-use crate::study::measures::Figures;
+use crate::measures::Figures;
 use std::cmp::Ordering;
+use stillbed_design::{Measure, Target};
 
-/// By how much a target is relaxed to see what that saves.
+/// Part by which a target is relaxed to see what that saves.
 pub const RELAXED: f64 = 0.1;
 
-/// A miss that cannot be measured, such as a settle time of what never settles.
+/// Relative miss where there is no value, such as a settle time when the motion never settles.
 const WORST: f64 = 1e3;
 
-/// What there is to be least.
+/// The measure to minimise.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Least {
-    /// kg of the whole.
+    /// Total mass, kg.
     Mass,
-    /// Price of the whole.
+    /// Total price.
     Cost,
 }
 
 impl Least {
-    /// Its measure.
+    /// The measure that it names.
     pub fn measure(self) -> Measure {
         match self {
             Least::Mass => Measure::Mass,
@@ -31,35 +32,35 @@ impl Least {
     }
 }
 
-/// One limit of one target.
+/// One limit of one target: a constraint.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Limit {
-    /// Which measure.
+    /// The limited measure.
     pub measure: Measure,
-    /// SI.
+    /// The limit, SI.
     pub limit: f64,
     /// True for a lower limit.
     pub at_least: bool,
 }
 
-/// The targets, and what is to be least.
+/// The constraints and the measure to minimise.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Judge {
-    /// Every limit.
+    /// Every limit of every target.
     pub limits: Vec<Limit>,
-    /// What is to be least.
+    /// The measure to minimise.
     pub least: Least,
 }
 
 impl Limit {
-    /// How far `figures` miss it, relative to it; 0 when they keep it.
+    /// Relative miss of `figures`; 0 when they meet the limit.
     pub fn miss(&self, figures: &Figures) -> f64 {
         let Some(value) = figures.get(self.measure) else { return WORST };
         let beyond = if self.at_least { self.limit - value } else { value - self.limit };
         if beyond <= 0.0 { 0.0 } else { (beyond / self.limit.abs().max(f64::MIN_POSITIVE)).min(WORST) }
     }
 
-    /// The same limit a tenth looser.
+    /// The same limit relaxed by a tenth.
     pub fn relaxed(&self) -> Limit {
         let by = if self.at_least { 1.0 - RELAXED } else { 1.0 + RELAXED };
         Limit { limit: self.limit * by, ..*self }
@@ -67,7 +68,7 @@ impl Limit {
 }
 
 impl Judge {
-    /// Judges by `targets`.
+    /// A judge by `targets`.
     pub fn new(targets: &[Target], least: Least) -> Judge {
         let limits = targets.iter().flat_map(|target| {
             let of = |limit: Option<f64>, at_least| {
@@ -78,29 +79,29 @@ impl Judge {
         Judge { limits: limits.collect(), least }
     }
 
-    /// True when every limit is kept.
+    /// True when `figures` meet every limit.
     pub fn meets(&self, figures: &Figures) -> bool {
         self.limits.iter().all(|limit| limit.miss(figures) == 0.0)
     }
 
-    /// The sum of all misses.
+    /// The sum of all relative misses.
     pub fn miss(&self, figures: &Figures) -> f64 {
         self.limits.iter().map(|limit| limit.miss(figures)).sum()
     }
 
-    /// What is to be least.
+    /// The value of the minimised measure; infinite without one.
     pub fn least_of(&self, figures: &Figures) -> f64 {
         figures.get(self.least.measure()).unwrap_or(f64::INFINITY)
     }
 
-    /// True when mass or cost alone miss a target by more than it would be relaxed.
+    /// True when mass or cost alone misses a target even if it is relaxed by a tenth.
     pub fn hopeless(&self, mass: f64, cost: Option<f64>) -> bool {
         let figures = Figures { mass, cost, ..Figures::default() };
         let known = self.limits.iter().filter(|l| matches!(l.measure, Measure::Mass | Measure::Cost));
         known.map(Limit::relaxed).any(|limit| limit.miss(&figures) > 0.0)
     }
 
-    /// The better figures first.
+    /// Orders figures from better to worse.
     pub fn order_figures(&self, a: &Figures, b: &Figures) -> Ordering {
         let (miss_a, miss_b) = (self.miss(a), self.miss(b));
         let least = |figures| plain(self.least_of(figures));
@@ -108,7 +109,7 @@ impl Judge {
         order.then_with(|| by_trades(&trades(a), &trades(b)))
     }
 
-    /// The better outcome first; what cannot be built or has no modes comes last.
+    /// Orders outcomes from better to worse; a candidate that cannot be built or has no modes comes last.
     pub(super) fn order(&self, a: &Outcome, b: &Outcome) -> Ordering {
         match (a, b) {
             (Outcome::Solved(a), Outcome::Solved(b)) => self.order_figures(a, b),
@@ -118,13 +119,13 @@ impl Judge {
         }
     }
 
-    /// The best of `candidates` that keeps all limits.
+    /// The best of `candidates` that meet all limits.
     pub fn best<'c>(&self, candidates: &'c [Candidate]) -> Option<&'c Candidate> {
         let met = candidates.iter().filter(|c| self.meets(&c.figures));
         met.min_by(|a, b| self.order_figures(&a.figures, &b.figures).then_with(|| a.choice.cmp(&b.choice)))
     }
 
-    /// The same judge with one limit in place of the one numbered `i`.
+    /// The same judge with limit number `i` replaced.
     pub fn with(&self, i: usize, limit: Limit) -> Judge {
         let mut judge = self.clone();
         judge.limits[i] = limit;
@@ -132,7 +133,7 @@ impl Judge {
     }
 }
 
-/// `value` to nine significant figures: what differs beyond is rounding, and decides nothing.
+/// `value` to nine significant figures: differences beyond are rounding and decide nothing.
 fn plain(value: f64) -> f64 {
     if value == 0.0 || !value.is_finite() {
         return value;
@@ -142,7 +143,7 @@ fn plain(value: f64) -> f64 {
     if rounded.is_finite() { rounded } else { value }
 }
 
-/// The measures that trade against each other, each so turned that less is better.
+/// The measures traded against each other, each turned so that less is better.
 fn trades(figures: &Figures) -> [f64; 5] {
     let less = |value: Option<f64>| value.map_or(f64::INFINITY, plain);
     let more = |value: Option<f64>| value.map_or(f64::INFINITY, |v| -plain(v));
@@ -155,21 +156,21 @@ fn trades(figures: &Figures) -> [f64; 5] {
     ]
 }
 
-/// By mass, then cost, stiffness, first frequency and settle time.
+/// Compares mass, then cost, stiffness, first frequency and settle time.
 fn by_trades(a: &[f64; 5], b: &[f64; 5]) -> Ordering {
     let order = a.iter().zip(b).map(|(a, b)| a.total_cmp(b)).find(|order| order.is_ne());
     order.unwrap_or(Ordering::Equal)
 }
 
-/// The candidates that none beats in every trade at once, by mass.
+/// The candidates that no other beats in every trade at once, by mass.
 pub fn front<'c>(candidates: &[&'c Candidate]) -> Vec<&'c Candidate> {
     let mut sorted: Vec<(&Candidate, [f64; 5])> =
         candidates.iter().map(|c| (*c, trades(&c.figures))).collect();
-    // Whoever beats another stands before it in this order.
+    // In this order a candidate comes after all that beat it.
     sorted.sort_by(|a, b| by_trades(&a.1, &b.1).then_with(|| a.0.choice.cmp(&b.0.choice)));
     let mut front: Vec<(&Candidate, [f64; 5])> = Vec::new();
     for (candidate, own) in sorted {
-        // An equal one before it counts as better: one of several equal trades is enough.
+        // An earlier candidate with equal trades counts as better, so that one of several equal ones is kept.
         let beaten = front.iter().any(|(_, other)| other.iter().zip(&own).all(|(o, own)| o <= own));
         if !beaten {
             front.push((candidate, own));

@@ -1,16 +1,17 @@
-//! Which sizes of the stock make a build meet its targets at the least mass or cost.
+//! Which sizes of the stock let a build meet its targets at least mass or cost.
 //!
 //! ```text
-//! variable      what may vary, its choices, what moves together
-//! space         all of it; the build with given choices
-//! gaps          skeleton in its mould, cover, stones, walls
+//! shape         the sizes of a shape, as numbers with names
+//! variable      the design variables, their choices, and which change together
+//! space         all design variables of a build, and the build with given choices
+//! gaps          whether parts can be built: mould, cover, grains, walls
 //! frames        candidates solved quickly: what they share is computed once
+//! judge         targets, the measure to minimise, the front of trade-offs
 //! search        every choice, or a guided search
 //! guided        restarts of simulated annealing
-//! judge         targets, what is least, trades that nothing beats
-//! answer        the answer of the command
-//! sensitivity   how the measures of the best change with its sizes
-//! inverse       the one size that reaches a value
+//! answer        the answer of the command `size`
+//! sensitivity   derivatives of the best candidate's measures with respect to its sizes
+//! inverse       the one size that gives a value
 //! written       the chosen sizes in the text of the design
 //! ```
 

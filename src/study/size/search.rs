@@ -1,12 +1,12 @@
-//! The search: every choice where there are few enough, else a guided one that says so.
+//! The search: every choice where there are few enough, else a guided search, which says so.
 //!
-//! **Every choice.** Choices are counted through in a reflected mixed-radix code, in which
-//! neighbours differ in one varied thing, in blocks of fixed length: results do not depend on the
-//! number of threads. A candidate whose mass or cost misses its target by more than a tenth is
-//! not solved, as both follow from its sections alone and nothing that is asked about it needs
-//! more; when no candidate meets all targets, those left out are solved as well.
+//! **Every choice.** Choices are enumerated in a reflected mixed-radix code, in which neighbours differ in
+//! one design variable, and in blocks of fixed length, so that results do not depend on the number of
+//! threads. A candidate whose mass or cost misses its target by more than a tenth is not solved, since both
+//! follow from its sections alone and the answer needs nothing more of it. If no candidate meets all targets,
+//! those left out are solved as well.
 //!
-//! **Guided.** Restarts of simulated annealing ([`super::guided`]), and from the best of each a
+//! **Guided.** Restarts of simulated annealing ([`super::guided`]), then from the best candidate of each a
 //! descent through all neighbours that ends where none is better.
 //!
 //! # Source
@@ -16,25 +16,25 @@ use super::frames::{Frames, Outcome};
 use super::gaps::Refusal;
 use super::guided::guided;
 use super::judge::Judge;
-use crate::study::measures::Figures;
+use crate::measures::Figures;
 use rayon::prelude::*;
 use std::collections::{BTreeMap, HashMap};
 
-/// Candidates that one thread goes through from neighbour to neighbour.
+/// Number of candidates that one thread goes through from neighbour to neighbour.
 const BLOCK: u64 = 64;
 
-/// Blocks between two looks at the clock of the caller.
+/// Number of blocks between two checks whether the caller stops the search.
 const BATCH: u64 = 16;
 
-/// Choices that two varied things have together, up to which a descent changes both at once.
+/// Largest number of combined choices of two design variables up to which a descent changes both at once.
 const PAIRS: usize = 400;
 
-/// What is asked of a search.
+/// Effort of a search.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Effort {
-    /// Most candidates that are tried one by one before the search is guided.
+    /// Largest number of combinations that are all tried; beyond it the search is guided.
     pub most: usize,
-    /// Restarts of a guided search.
+    /// Number of restarts of a guided search.
     pub restarts: usize,
     /// Seed of a guided search.
     pub seed: u64,
@@ -49,7 +49,7 @@ impl Default for Effort {
 /// One solved candidate.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Candidate {
-    /// By axis.
+    /// Index of the choice on each axis.
     pub choice: Vec<usize>,
     /// Its measures.
     pub figures: Figures,
@@ -58,13 +58,13 @@ pub struct Candidate {
 /// What a search found.
 #[derive(Debug, Clone, Default)]
 pub struct Found {
-    /// All solved candidates.
+    /// All candidates solved.
     pub solved: Vec<Candidate>,
-    /// How many were left out by mass or cost alone.
+    /// Number of candidates left out by mass or cost alone.
     pub screened: usize,
-    /// How many cannot be built so, by reason.
+    /// Number of combinations that cannot be built, by reason.
     pub refused: BTreeMap<Refusal, usize>,
-    /// How many have no modes, and what was said of the first.
+    /// Number of candidates without modes, and the reason for the first.
     pub broken: (usize, Option<String>),
     /// True when every choice was covered.
     pub complete: bool,
@@ -72,11 +72,11 @@ pub struct Found {
     pub stopped: bool,
 }
 
-/// How the caller follows and stops a search.
+/// Callbacks by which the caller follows and stops a search.
 pub struct Watch<'a> {
-    /// Is told how many of how many candidates are done.
+    /// Receives the number of candidates done and the total.
     pub progress: &'a (dyn Fn(usize, usize) + Sync),
-    /// Says whether to stop.
+    /// True to stop the search.
     pub stop: &'a (dyn Fn() -> bool + Sync),
 }
 
@@ -93,13 +93,13 @@ impl Found {
         }
     }
 
-    /// How many candidates can be built.
+    /// Number of candidates that can be built.
     pub fn admissible(&self) -> usize {
         self.solved.len() + self.screened + self.broken.0
     }
 }
 
-/// Searches `frames` for what `judge` asks.
+/// Searches `frames` for the best candidate according to `judge`.
 pub fn search(frames: &Frames, judge: &Judge, effort: &Effort, watch: &Watch) -> Found {
     match u64::try_from(frames.space.count()) {
         Ok(count) if count <= effort.most as u64 => every(frames, judge, count, watch),
@@ -114,7 +114,7 @@ fn coded(axes: &[usize], mut number: u64) -> Vec<usize> {
         digits.push(number % *n as u64);
         number /= *n as u64;
     }
-    // A digit runs backwards where those above it, read as one number, are odd.
+    // A digit runs backwards where the digits above it, read as one number, are odd.
     let mut above = 0u64;
     let mut choice = vec![0; axes.len()];
     for i in (0..axes.len()).rev() {
@@ -173,7 +173,7 @@ fn every(frames: &Frames, judge: &Judge, count: u64, watch: &Watch) -> Found {
     found
 }
 
-/// Solves candidates that are not known yet, each from the modes of the drawn build.
+/// Solves the choices that are not yet known, each starting from the modes of the drawn build.
 fn solve_new(frames: &Frames, known: &mut HashMap<Vec<usize>, Outcome>, choices: &[Vec<usize>]) {
     let mut fresh: Vec<Vec<usize>> = choices.iter().filter(|c| !known.contains_key(*c)).cloned().collect();
     fresh.sort_unstable();
@@ -188,8 +188,8 @@ fn solve_new(frames: &Frames, known: &mut HashMap<Vec<usize>, Outcome>, choices:
     known.extend(solved);
 }
 
-/// From `best` to better neighbours, which differ in one varied thing or, where these have few
-/// choices together, in two; until none is better. False when it was stopped.
+/// Moves from `best` to better neighbours until none is better. Neighbours differ in one design variable or,
+/// where two have few combined choices, in two. False when the caller stopped it.
 pub(super) fn descend(
     frames: &Frames,
     judge: &Judge,

@@ -1,72 +1,72 @@
-//! How the measures of a candidate change with each of its varied sizes.
+//! Derivatives of the measures of a candidate with respect to each of its varied sizes.
 //!
-//! Mass and frequency follow from the frame's own derivative,
+//! The derivatives of mass and frequency follow from the frame itself,
 //!
 //! ```text
 //! d(ω²)/dp = φᵀ (dK - ω² dM - ω⁴ dG) φ,   φᵀ (M + 2 ω² G) φ = 1
 //! ```
 //!
-//! with dK, dM and dG those of the section, from the section at two sizes a little apart: its
-//! areas and moments are exact there, its torsion and shear hold to the mesh. Stiffness and settle
-//! time follow from whole solutions at the two sizes.
+//! where dK, dM and dG are differences of the matrices between two nearby sizes of the section: its areas and
+//! moments are exact there, its torsion and shear accurate to the mesh. Those of stiffness and settle time
+//! follow from full solutions at the two sizes.
 
 use super::frames::Frames;
 use super::shape::{core, resized, sizes};
 use super::space::Space;
 use super::variable::{Target, set_share};
-use crate::design::{Build, Goal};
-use crate::modes::{Asked, Statics};
-use crate::problem::Problem;
-use crate::quantity::{Draw, Spread};
-use crate::section::Geometry;
-use crate::study::measures::{Solved, measure};
+use crate::measures::{Solved, measure};
 use faer::sparse::SparseColMat;
 use serde::Serialize;
 use std::sync::Arc;
+use stillbed_design::{Build, Goal};
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::{Draw, Spread};
+use stillbed_modes::{Asked, Statics};
+use stillbed_section::Geometry;
 
-/// Half of the step between the two sizes, relative to the size: far above what differs from mesh
-/// to mesh, far below what bends the curve.
+/// Half of the step between the two sizes, relative to the size: large against the scatter from mesh to mesh,
+/// small against the curvature.
 const STEP: f64 = 0.03;
 
-/// Half of the step of a place in the section, m.
+/// Half of the step for a position in the section, m.
 const PLACE_STEP: f64 = 1e-3;
 
-/// The derivatives of the measures with respect to one size of one varied thing.
+/// The derivatives of the measures with respect to one size of one design variable.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Sensitivity {
-    /// Which varied thing.
+    /// Name of the design variable.
     pub of: String,
-    /// Which size of it: `wall`, `height`, `at z`, `bond`.
+    /// Name of the size: `wall`, `height`, `at z`, `bond`.
     pub size: String,
-    /// Its value, SI.
+    /// Value of the size, SI.
     pub value: f64,
-    /// True when it is a length, so that the derivatives are per metre; else they are per one,
-    /// or per N/m for a foot.
+    /// True for a length, with derivatives per metre; else they are per unit of a ratio, or per N/m for a
+    /// foot.
     pub length: bool,
-    /// kg.
+    /// Derivative of the mass, kg.
     pub mass_kg: f64,
-    /// In the currency of the prices.
+    /// Derivative of the cost, in the currency of the prices.
     pub cost: Option<f64>,
-    /// Hz.
+    /// Derivative of the first frequency, Hz.
     pub first_frequency_hz: Option<f64>,
-    /// N/m.
+    /// Derivative of the static stiffness between tip and work, N/m.
     pub stiffness_n_per_m: Option<f64>,
-    /// s.
+    /// Derivative of the settle time, s.
     pub settle_time_s: Option<f64>,
 }
 
-/// One size that can be moved.
+/// One size that can be changed.
 struct Handle {
     size: String,
     value: f64,
     step: f64,
     length: bool,
     target: Target,
-    /// Which number of the target it is.
+    /// Index of the size within the target.
     number: usize,
 }
 
-/// The sensitivities of the candidate at `choice` to each size of each varied thing.
+/// The sensitivities of the candidate at `choice` to each size of each design variable.
 ///
 /// # Errors
 /// What keeps the candidate from being solved, at its place.
@@ -109,7 +109,7 @@ pub(super) fn sensitivities(
                 let omega = square.max(0.0).sqrt();
                 (omega > 0.0).then(|| slope / (2.0 * omega) / std::f64::consts::TAU)
             };
-            // Moving a part changes no mass: what is left of two sums is rounding.
+            // Moving a part does not change the mass: the difference of two sums is then rounding.
             let rounding = |change: f64, whole: f64| if change.abs() <= 1e-9 * whole { 0.0 } else { change };
             let cost = cost.map(|c| rounding(c / per, above.cost(&high).unwrap_or(0.0)) * per);
             all.push(Sensitivity {
@@ -134,8 +134,12 @@ fn energy(matrix: &SparseColMat<usize, f64>, x: &[f64]) -> f64 {
     column.transpose() * (matrix * &column)
 }
 
-/// dk/dp of the weakest static stiffness between tip and work.
-fn stiffness(solved: &Solved, frames: (&crate::frame::Frame, &crate::frame::Frame), per: f64) -> Option<f64> {
+/// dk/dp of the static stiffness between tip and work in the weakest direction.
+fn stiffness(
+    solved: &Solved,
+    frames: (&stillbed_frame::Frame, &stillbed_frame::Frame),
+    per: f64,
+) -> Option<f64> {
     let (tip, work) = (solved.model.tip?, solved.model.work);
     let of = |frame| -> Option<f64> {
         Some(Statics::like(frame, &solved.statics.orders).ok()?.stiffness(tip, work).ok()?.weakest)
@@ -166,16 +170,16 @@ fn handles(build: &Build, target: Target) -> Vec<Handle> {
         }
         Target::Bond { profiles } => {
             let bond = build.profiles[profiles[0]].bond.value;
-            // A bond ends at 0 and at 1.
+            // A bond lies between 0 and 1.
             let step = 0.02f64.min(bond).min(1.0 - bond);
             if step > 0.0 { vec![handle("bond".to_string(), bond, step, false, 0)] } else { Vec::new() }
         }
         Target::Share { substance, .. } => match &build.substances[*substance] {
-            crate::design::Substance::Mix(recipe) => {
+            stillbed_design::Substance::Mix(recipe) => {
                 let share = recipe.binder_share();
                 vec![handle("binder share".to_string(), share, 0.01 * share, false, 0)]
             }
-            crate::design::Substance::Material(_) => Vec::new(),
+            stillbed_design::Substance::Material(_) => Vec::new(),
         },
         Target::Foot { foot } => {
             let known = build.drawing.feet.get(foot);
@@ -187,16 +191,17 @@ fn handles(build: &Build, target: Target) -> Vec<Handle> {
     }
 }
 
-/// `build` with the size of `handle` at `value`; `None` when that cannot be drawn.
+/// `build` with the size of `handle` set to `value`; `None` when that cannot be drawn.
 fn moved(build: &Build, handle: &Handle, value: f64) -> Option<Build> {
     let mut build = build.clone();
-    let reshape =
-        |build: &mut Build, profile: usize, change: &dyn Fn(&mut Vec<crate::section::Part>) -> Option<()>| {
-            let mut parts = build.profiles[profile].geometry.parts().to_vec();
-            change(&mut parts)?;
-            build.profiles[profile].geometry = Arc::new(Geometry::new(parts).ok()?);
-            Some(())
-        };
+    let reshape = |build: &mut Build,
+                   profile: usize,
+                   change: &dyn Fn(&mut Vec<stillbed_section::Part>) -> Option<()>| {
+        let mut parts = build.profiles[profile].geometry.parts().to_vec();
+        change(&mut parts)?;
+        build.profiles[profile].geometry = Arc::new(Geometry::new(parts).ok()?);
+        Some(())
+    };
     match &handle.target {
         Target::Part { profiles, part, core: filled } => {
             for profile in profiles {
@@ -223,7 +228,7 @@ fn moved(build: &Build, handle: &Handle, value: f64) -> Option<Build> {
             profiles.iter().for_each(|p| build.profiles[*p].bond = Spread::exact(value));
         }
         Target::Share { substance, .. } => {
-            let crate::design::Substance::Mix(recipe) = &mut build.substances[*substance] else {
+            let stillbed_design::Substance::Mix(recipe) = &mut build.substances[*substance] else {
                 return None;
             };
             set_share(recipe, value);

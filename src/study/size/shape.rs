@@ -1,9 +1,9 @@
 //! The sizes of a shape as numbers with names, and as the design file writes them.
 
-use crate::quantity::figures;
-use crate::section::Shape;
+use stillbed_input::quantity::figures;
+use stillbed_section::Shape;
 
-/// The sizes of `shape` in the order in which the design states them: name and m.
+/// The sizes of `shape` in the order of the design file: name and value, m.
 pub(super) fn sizes(shape: &Shape) -> Vec<(&'static str, f64)> {
     match shape {
         Shape::Rectangle { width, height } => vec![("width", *width), ("height", *height)],
@@ -21,8 +21,8 @@ pub(super) fn sizes(shape: &Shape) -> Vec<(&'static str, f64)> {
     }
 }
 
-/// `shape` with other sizes; `None` when it does not have so many. The corner radius of a tube
-/// stays the same multiple of its wall.
+/// `shape` with other sizes; `None` when their number is wrong. The corner radius of a tube stays the same
+/// multiple of its wall.
 pub(super) fn resized(shape: &Shape, sizes: &[f64]) -> Option<Shape> {
     Some(match (shape, sizes) {
         (Shape::Rectangle { .. }, [width, height]) => Shape::Rectangle { width: *width, height: *height },
@@ -78,7 +78,7 @@ pub(super) fn key(shape: &Shape) -> Option<&'static str> {
     })
 }
 
-/// The corner radius that the design file states beside the sizes, m.
+/// The corner radius that the design file states besides the sizes, m.
 pub(super) fn radius(shape: &Shape) -> Option<f64> {
     match shape {
         Shape::Tube { radius, .. } => *radius,
@@ -96,14 +96,14 @@ pub(super) fn written(lengths: &[f64], between: &str) -> String {
     format!("{} mm", numbers.join(between))
 }
 
-/// Rounded to a millionth of a millimetre: what steps between limits leave of rounding goes.
+/// Rounded to a millionth of a millimetre, which removes the rounding errors of steps between limits.
 fn millimetres(length: f64) -> String {
     let rounded = (length * 1e9).round() / 1e6;
     figures(rounded + 0.0, 9)
 }
 
-/// The rectangle or round that fills the inside of a hollow `shape` and reaches half into its
-/// wall, so that the two meet; `None` for a shape without an inside.
+/// The rectangle or round that fills the inside of a hollow `shape`, extended half into its wall so that the
+/// two meet; `None` for a shape without an inside.
 pub(super) fn core(shape: &Shape) -> Option<Shape> {
     match shape {
         Shape::Tube { width, height, wall, .. } => {

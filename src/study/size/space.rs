@@ -1,38 +1,39 @@
-//! Everything that may be chosen in a build, and the build with given choices.
+//! All design variables of a build, and the build with given choices.
 
 use super::gaps::{self, Refusal};
 use super::shape::core;
 use super::variable::{Target, Value, Variable, axes, set_share, variable};
-use crate::design::{Build, Gaps, Goal, Model, Substance, VarySpec};
-use crate::material::Medium;
-use crate::problem::Problem;
-use crate::quantity::{Draw, Spread};
-use crate::section::stock::Stock;
-use crate::section::{Geometry, Part, SectionFault};
 use std::sync::Arc;
+use stillbed_design::{Build, Gaps, Goal, Model, Substance, VarySpec};
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::{Draw, Spread};
+use stillbed_material::Medium;
+use stillbed_section::stock::Stock;
+use stillbed_section::{Geometry, Part, SectionFault};
 
-/// Combinations of one section up to which a choice that never fits is told before the search.
+/// Largest number of combinations of one section for which choices that never fit are reported before the
+/// search.
 const MOST_CHECKED: usize = 20_000;
 
-/// All that may be chosen in one build.
+/// The design variables of one build.
 #[derive(Debug, Clone)]
 pub struct Space {
-    /// As drawn.
+    /// The build as drawn.
     pub build: Build,
-    /// The varied things, in the order of the design.
+    /// The design variables, in the order of the design.
     pub variables: Vec<Variable>,
-    /// How many choices each axis has. What moves together shares an axis.
+    /// Number of choices on each axis. Design variables that change together share an axis.
     pub axes: Vec<usize>,
     gaps: Gaps,
-    /// By profile and part, the fill part that it is cast in.
+    /// By profile and part: the fill part in which it is cast.
     moulds: Vec<Vec<Option<usize>>>,
-    /// By profile, the axes that change its shapes, and all that change it.
+    /// By profile: the axes that change its shapes, then all axes that change it.
     shaping: Vec<Vec<usize>>,
     touching: Vec<Vec<usize>>,
 }
 
 impl Space {
-    /// What `[vary]` lets vary in `build`, with sizes of `stock`.
+    /// The design variables that `[vary]` gives `build`, with sizes of `stock`.
     ///
     /// # Errors
     /// Everything that keeps it from being searched, at its place.
@@ -61,7 +62,7 @@ impl Space {
             return Err(said);
         }
         let axes = axes(&mut variables, &stated)?;
-        let parts = |profile: &crate::design::Profile| profile.geometry.parts().to_vec();
+        let parts = |profile: &stillbed_design::Profile| profile.geometry.parts().to_vec();
         let moulds = build.profiles.iter().map(|p| gaps::moulds(&parts(p), &build.substances)).collect();
         let mut space = Space {
             build: build.clone(),
@@ -87,12 +88,12 @@ impl Space {
         Ok(space)
     }
 
-    /// How many choices there are in all.
+    /// Number of all combinations.
     pub fn count(&self) -> u128 {
         self.axes.iter().map(|n| *n as u128).product()
     }
 
-    /// True when `variable` changes profile `profile`: its shapes, or with `all` anything of it.
+    /// True when `variable` changes the shapes of profile `profile` or, with `all`, anything of it.
     fn touches(&self, variable: &Variable, profile: usize, all: bool) -> bool {
         match &variable.target {
             Target::Part { profiles, .. } | Target::At { profiles, .. } => profiles.contains(&profile),
@@ -105,19 +106,20 @@ impl Space {
         }
     }
 
-    /// The part of `choice` that decides the shapes of a profile; with `all`, that decides it.
+    /// The part of `choice` on which the shapes of a profile depend; with `all`, on which the profile
+    /// depends.
     pub(super) fn key(&self, profile: usize, choice: &[usize], all: bool) -> Vec<usize> {
         let axes = if all { &self.touching[profile] } else { &self.shaping[profile] };
         axes.iter().map(|axis| choice[*axis]).collect()
     }
 
-    /// The part of `choice` that decides the feet.
+    /// The part of `choice` on which the feet depend.
     pub(super) fn feet_key(&self, choice: &[usize]) -> Vec<usize> {
         let feet = self.variables.iter().filter(|v| matches!(v.target, Target::Foot { .. }));
         feet.map(|v| choice[v.axis]).collect()
     }
 
-    /// The part of `choice` that decides the mixes.
+    /// The part of `choice` on which the mixes depend.
     pub(super) fn mix_key(&self, choice: &[usize]) -> Vec<usize> {
         let mixes = self.variables.iter().filter(|v| matches!(v.target, Target::Share { .. }));
         mixes.map(|v| choice[v.axis]).collect()
@@ -151,7 +153,7 @@ impl Space {
         (parts, bond)
     }
 
-    /// Why the profile cannot be so at `choice`.
+    /// Why the profile cannot be built at `choice`.
     pub(super) fn refusal(&self, profile: usize, choice: &[usize]) -> Option<Refusal> {
         let (parts, _) = self.profile(profile, choice);
         gaps::refusal(&parts, &self.moulds[profile], &self.build.substances, &self.gaps)
@@ -165,7 +167,7 @@ impl Space {
         })
     }
 
-    /// What the substances are at `choice`.
+    /// The substances at `choice`.
     pub(super) fn substances(&self, choice: &[usize]) -> Vec<Substance> {
         let mut substances = self.build.substances.clone();
         for variable in &self.variables {
@@ -179,7 +181,7 @@ impl Space {
         substances
     }
 
-    /// The feet of `model` at `choice`; their loss stays as it is stated for `goal`.
+    /// Sets the feet of `model` to those at `choice`; their loss stays as stated for `goal`.
     pub(super) fn set_feet(&self, goal: &Goal, model: &mut Model, choice: &[usize]) {
         for variable in &self.variables {
             let value = &variable.choices[choice[variable.axis]].value;
@@ -223,19 +225,19 @@ impl Space {
         Ok(build)
     }
 
-    /// What each varied thing is at `choice`, in the order of the design.
+    /// Name and choice of each design variable at `choice`, in the order of the design.
     pub fn labels(&self, choice: &[usize]) -> Vec<(String, String)> {
         let label = |v: &Variable| (v.name.clone(), v.choices[choice[v.axis]].label.clone());
         self.variables.iter().map(label).collect()
     }
 
-    /// Media at `choice`.
+    /// The media at `choice`; `None` where one lacks a property.
     pub(super) fn media(&self, choice: &[usize]) -> Option<Vec<Medium>> {
         let draw = Draw::default();
         self.substances(choice).iter().map(|substance| substance.medium(&draw).ok()).collect()
     }
 
-    /// Positions and stocks of which no choice fits, at their place.
+    /// Errors for positions that never fit, and for stock of which no size fits, at their place.
     fn check_positions(&self) -> Result<(), Vec<Problem>> {
         let mut said = Vec::new();
         for variable in &self.variables {
@@ -268,12 +270,12 @@ impl Space {
         if said.is_empty() { Ok(()) } else { Err(said) }
     }
 
-    /// The refusal of the first combination, when `choice` on `axis` is refused in a profile with
-    /// every choice on its other axes.
+    /// The reason why the first combination cannot be built, if `choice` on `axis` cannot be built in a
+    /// profile with any choice on its other axes.
     fn refused_everywhere(&self, profile: usize, axis: usize, choice: usize) -> Option<Refusal> {
         let others: Vec<usize> = self.shaping[profile].iter().copied().filter(|a| *a != axis).collect();
         let all: usize = others.iter().map(|a| self.axes[*a]).product();
-        // So many are not gone through before the search has begun: it tells them apart itself.
+        // With so many combinations the check is left to the search itself.
         if all > MOST_CHECKED {
             return None;
         }

@@ -1,14 +1,14 @@
-//! The search as a whole, on spaces small enough to be tried by hand.
+//! The search as a whole, on spaces small enough to check every candidate.
 
 use super::*;
-use crate::design::{Build, Design, Measure};
-use crate::material::Table;
-use crate::modes::Asked;
-use crate::quantity::Draw;
-use crate::section::stock::Stock;
-use crate::study::measures::measure;
+use crate::measures::measure;
+use stillbed_design::{Build, Design, Measure};
+use stillbed_input::quantity::Draw;
+use stillbed_material::Table;
+use stillbed_modes::Asked;
+use stillbed_section::stock::Stock;
 
-/// A cast bed on feet with a column and a head, and what may vary in it.
+/// A cast bed on feet with a column and a head, and its design variables.
 const STAND: &str = r#"
 [points]
 front = "0, 0, 0 mm"
@@ -113,10 +113,10 @@ fn a_quick_candidate_is_what_compare_would_say() {
         let same = |a: f64, b: f64, tolerance: f64| assert!((a / b - 1.0).abs() < tolerance, "{a} {b}");
         same(quick.mass, slow.mass, 1e-9);
         same(quick.cost.unwrap(), slow.cost.unwrap(), 1e-9);
-        // The real part of a member's complex stiffness depends on its division by the square of
-        // what its losses differ.
+        // The real part of a member's complex stiffness depends on the subdivision in proportion to the
+        // square of the difference of its losses.
         same(quick.weakest.unwrap(), slow.weakest.unwrap(), 1e-5);
-        // Both hold to the thousandth that is asked of a frequency.
+        // Both are accurate to the thousandth asked of a frequency.
         same(quick.first_frequency.unwrap(), slow.first_frequency.unwrap(), 1e-3);
         same(quick.settle_time.unwrap(), slow.settle_time.unwrap(), 5e-3);
         compared += 1;
@@ -153,7 +153,7 @@ fn the_best_is_the_lightest_that_meets_and_the_front_begins_with_it() {
     );
     let cheap = sized(&design, &Options { least: Least::Cost, ..Options::default() });
     assert!(cheap.best.unwrap().cost.unwrap() <= best.cost.unwrap());
-    // A target that holds the best back is one that a tenth looser saves something.
+    // An active limit is one that saves something when it is relaxed by a tenth.
     assert!(sizing.limits.iter().any(|limit| limit.active && limit.saves.unwrap() > 0.0));
 }
 
@@ -167,7 +167,7 @@ fn what_nothing_meets_is_named_with_the_nearest_miss() {
     assert!(sizing.best.is_none() && !sizing.meets() && sizing.complete);
     assert_eq!(sizing.blocking, ["stiffness"]);
     assert!(sizing.nearest_miss.is_some() && sizing.front.is_empty());
-    // Those left out by their mass are solved after all: nothing else says that none is so stiff.
+    // Candidates screened out by mass are solved after all: nothing else shows that none is so stiff.
     assert_eq!(sizing.solved, sizing.candidates);
 }
 
@@ -203,11 +203,11 @@ fn derivatives_are_those_of_finite_differences() {
             measure(&build, &design.goal, &Draw::default(), 1.0, &asked).unwrap()
         };
         let (low, high) = (at(0.98), at(1.02));
-        let slope = |read: &dyn Fn(&crate::study::measures::Figures) -> f64| {
+        let slope = |read: &dyn Fn(&crate::measures::Figures) -> f64| {
             (read(&high) - read(&low)) / (0.04 * sensitivity.value)
         };
         let near = |a: f64, b: f64, scale: f64, what: &str| {
-            // Of the change that the whole measure would make over the whole size.
+            // Relative to the change of the whole measure over the whole size.
             assert!(
                 (a - b).abs() <= 0.02 * b.abs() + 2e-3 * scale / sensitivity.value,
                 "{name} {what}: {a} {b}"
@@ -303,7 +303,7 @@ fn the_fill_of_a_tube_follows_sizes_of_its_own_too() {
     let column = space.build.profiles.iter().position(|p| p.name == "column").unwrap();
     for (choice, side) in [(0, 0.037), (3, 0.075)] {
         let (parts, _) = space.profile(column, &[choice]);
-        let crate::section::Shape::Rectangle { width, .. } = parts[0].shape else { panic!() };
+        let stillbed_section::Shape::Rectangle { width, .. } = parts[0].shape else { panic!() };
         approx::assert_relative_eq!(width, side, max_relative = 1e-9);
     }
 }

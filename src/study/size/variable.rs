@@ -1,48 +1,48 @@
-//! The varied things of a build: what each changes, its choices, what moves together.
+//! The design variables of a build: what each changes, its choices, and which change together.
 
 use super::shape::{core as hollow, resized, sizes, written};
-use crate::design::{Build, Choices, PartPlace, Substance, VarySpec};
-use crate::document::Located;
-use crate::material::Recipe;
-use crate::material::demand::{Demand, Filling, demand};
-use crate::problem::{Place, Problem, suggest};
-use crate::quantity::{Draw, Kind, Spread, figures, show};
-use crate::section::stock::Stock;
-use crate::section::{Part, Shape};
+use stillbed_design::{Build, Choices, PartPlace, Substance, VarySpec};
+use stillbed_input::document::Located;
+use stillbed_input::problem::{Place, Problem, suggest};
+use stillbed_input::quantity::{Draw, Kind, Spread, figures, show};
+use stillbed_material::Recipe;
+use stillbed_material::demand::{Demand, Filling, demand};
+use stillbed_section::stock::Stock;
+use stillbed_section::{Part, Shape};
 
-/// One varied thing.
+/// One design variable.
 #[derive(Debug, Clone)]
 pub struct Variable {
     /// Its name in the design.
     pub name: String,
-    /// Where it is stated.
+    /// Its place in the design.
     pub place: Place,
     /// Its choices.
     pub choices: Vec<Choice>,
-    /// The number of the axis along which it goes.
+    /// Index of its axis.
     pub axis: usize,
-    /// What it changes, and where.
+    /// What it changes.
     pub(super) target: Target,
 }
 
-/// One choice of a varied thing.
+/// One choice of a design variable.
 #[derive(Debug, Clone)]
 pub struct Choice {
-    /// In words of the shop: `60 x 40 x 3 mm, aluminium 6061-T6`.
+    /// Name for the workshop: `60 x 40 x 3 mm, aluminium 6061-T6`.
     pub label: String,
     pub(super) value: Value,
 }
 
-/// What a varied thing changes.
+/// What a design variable changes.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Target {
-    /// Shape and perhaps material of a part of some profiles, and of the part that fills it.
+    /// Shape, and perhaps material, of a part of some profiles, and the shape of the part that fills it.
     Part {
         profiles: Vec<usize>,
         part: usize,
         core: Option<usize>,
     },
-    /// Where a part lies.
+    /// Position of a part.
     At {
         profiles: Vec<usize>,
         part: usize,
@@ -50,7 +50,7 @@ pub(super) enum Target {
     Bond {
         profiles: Vec<usize>,
     },
-    /// Index of the mix among the substances; by choice, whether its binder is too little to be chosen.
+    /// Share of the binder in the mix with this index; by choice, whether it is too little to fill the voids.
     Share {
         substance: usize,
         short: Vec<bool>,
@@ -60,10 +60,10 @@ pub(super) enum Target {
     },
 }
 
-/// What it becomes.
+/// The value of a choice.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Value {
-    /// A shape; with a medium where that changes too.
+    /// A shape, with a medium where that changes too.
     Shape(Shape, Option<usize>),
     At([f64; 2]),
     Bond(f64),
@@ -71,8 +71,8 @@ pub(super) enum Value {
     Foot([f64; 3]),
 }
 
-/// Gives the binder of `recipe` the share `share` of binder and aggregates, 0 to 1; the sum of
-/// both and the proportions of the aggregates stay.
+/// Sets the share of the binder in binder and aggregates of `recipe` to `share`, 0 to 1; the sum of both and
+/// the proportions of the aggregates stay.
 pub(super) fn set_share(recipe: &mut Recipe, share: f64) {
     let before = recipe.binder_share();
     recipe.binder.share = Spread::exact(recipe.binder.share.value * share / before);
@@ -82,7 +82,7 @@ pub(super) fn set_share(recipe: &mut Recipe, share: f64) {
     }
 }
 
-/// True when the share `share` of binder leaves air between the grains that the recipe does not state.
+/// True when the share `share` of binder leaves air between the grains that the recipe does not allow for.
 fn leaves_voids(substance: &Substance, share: f64) -> bool {
     let Substance::Mix(recipe) = substance else { return false };
     let mut recipe = recipe.clone();
@@ -91,7 +91,7 @@ fn leaves_voids(substance: &Substance, share: f64) -> bool {
     recipe.predicts_air() && demand(&recipe, &Draw::default()).is_ok_and(short)
 }
 
-/// Puts variables on axes: what goes `with` another shares its axis. Returns their lengths.
+/// Assigns axes to variables: one that goes `with` another shares its axis. Returns the length of each axis.
 pub(super) fn axes(
     variables: &mut [Variable],
     stated: &[(&str, &VarySpec)],
@@ -144,10 +144,10 @@ pub(super) fn axes(
     if said.is_empty() { Ok(axes) } else { Err(said) }
 }
 
-/// What a varied thing changes, and its choices.
+/// What a design variable changes, and its choices.
 type Read = (Target, Vec<Choice>);
 
-/// What `[vary.NAME]` says, in the terms of `build`.
+/// Reads `[vary.NAME]` for `build`.
 pub(super) fn variable(
     build: &Build,
     stock: &Stock,
@@ -292,7 +292,7 @@ fn found(build: &Build, place: &PartPlace) -> Result<(Vec<usize>, usize), Vec<Pr
     Ok((profiles, number))
 }
 
-/// The number of the part that fills part `number`, where one is stated.
+/// The index of the part that fills part `number`, where one is stated.
 fn filled(
     build: &Build,
     profiles: &[usize],

@@ -1,15 +1,15 @@
-//! The chosen sizes in the text of the design, which otherwise stays as it was written.
+//! Writes the chosen sizes into the text of the design, which otherwise stays as it was.
 //!
-//! A section, mix or foot that the build states itself is changed there. One that is common to
-//! all builds is copied into the build first, so that the other builds stay as they are.
+//! A section, mix or foot that the build states itself is changed there. One that is common to all builds is
+//! first copied into the build, so that the other builds stay as they are.
 
 use super::shape::{core, key, radius, sizes, written};
 use super::space::Space;
 use super::variable::{Target, Value};
-use crate::design::edit::{editable, own, set};
-use crate::problem::{Place, Problem};
-use crate::quantity::figures;
-use crate::section::Shape;
+use stillbed_design::edit::{editable, own, set};
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::figures;
+use stillbed_section::Shape;
 use toml_edit::{InlineTable, Item, TableLike, Value as Text};
 
 /// `text`, the design read from `file`, with the choices of the build of `space` in it.
@@ -56,10 +56,10 @@ pub fn write(file: &str, text: &str, space: &Space, choice: &[usize]) -> Result<
             }
             (Target::Share { substance, .. }, Value::Share(_)) => {
                 let substances = space.substances(choice);
-                let crate::design::Substance::Mix(recipe) = &substances[*substance] else { continue };
+                let stillbed_design::Substance::Mix(recipe) = &substances[*substance] else { continue };
                 let own =
                     own(&mut document, build, "mixes", &recipe.name).ok_or_else(|| lost(&recipe.name))?;
-                // To a millionth of the parts that the recipe counts in.
+                // Rounded to a millionth of the recipe's parts.
                 let share = |value: f64| -> Text { ((value * 1e6).round() / 1e6).into() };
                 let binder =
                     own.get_mut("binder").and_then(Item::as_table_like_mut).ok_or_else(|| lost("binder"))?;
@@ -81,12 +81,12 @@ pub fn write(file: &str, text: &str, space: &Space, choice: &[usize]) -> Result<
     Ok(document.to_string())
 }
 
-/// Acts on part `number` of a section.
+/// Calls `act` on part `number` of a section.
 fn on_part(section: &mut dyn TableLike, number: usize, act: impl FnOnce(&mut dyn TableLike)) -> Option<()> {
     on_item(section, "parts", number, act)
 }
 
-/// Acts on item `number` of the list at `key`, however it is written.
+/// Calls `act` on item `number` of the list at `key`, in whichever way it is written.
 fn on_item(
     table: &mut dyn TableLike,
     key: &str,
@@ -101,7 +101,7 @@ fn on_item(
     Some(())
 }
 
-/// Gives a part another shape, in the place where the old one stood.
+/// Replaces the shape of a part at the place of the old one.
 fn reshape(part: &mut dyn TableLike, shape: &Shape, of: Option<&str>) {
     let Some(name) = key(shape) else { return };
     let numbers: Vec<f64> = sizes(shape).iter().map(|(_, size)| *size).collect();
@@ -110,7 +110,7 @@ fn reshape(part: &mut dyn TableLike, shape: &Shape, of: Option<&str>) {
     if old == Some(name) {
         set(part, name, written(&numbers, " x ").into());
     } else {
-        // Entries keep their order: those before the new shape are its own.
+        // The other entries follow the shape in their old order.
         let mut rest = InlineTable::new();
         let keys: Vec<String> = part.iter().map(|(key, _)| key.to_string()).collect();
         for key in keys.iter().filter(|key| !all.contains(&key.as_str())) {

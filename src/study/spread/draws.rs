@@ -1,22 +1,22 @@
-//! Which values are computed? A Latin hypercube over everything uncertain.
+//! Draws of all uncertain quantities: a Latin hypercube.
 //!
-//! Each quantity's chances from 0 to 1 are cut into as many equal parts as there are draws; each
-//! part is used once, at a random place in it, in a random order. The random numbers are the
-//! ChaCha stream cipher of 8 rounds, a fixed sequence for a seed; each quantity has its own
-//! stream, and the shuffle is written out here, so that the same seed gives the same draws on every
-//! machine and with every later version.
+//! The probabilities from 0 to 1 of each quantity are divided into as many equal intervals as there are
+//! draws; each interval is used once, at a random place in it, in random order. The random numbers come from
+//! the ChaCha stream cipher of 8 rounds, a fixed sequence for a seed. Each quantity has its own stream, and
+//! the shuffle is written out here, so that a seed gives the same draws on every machine and with every later
+//! version.
 //!
 //! # Source
 //! - `mckay1979`: sec. 2.1, Latin hypercube sampling
 //! - `bernstein2008`: the stream cipher
 
 use super::law::value_at;
-use crate::document::Uncertain;
-use crate::quantity::Draw;
 use rand::rngs::ChaCha8Rng;
 use rand::{Rng, SeedableRng};
+use stillbed_input::document::Uncertain;
+use stillbed_input::quantity::Draw;
 
-/// `count` draws of all quantities in `uncertain`, each value at the quantity's place in that list.
+/// `count` draws of all quantities in `uncertain`; each value stands at the index of its quantity.
 pub fn latin_hypercube(uncertain: &[Uncertain], count: usize, seed: u64) -> Vec<Draw> {
     let mut draws = vec![Draw { values: Vec::with_capacity(uncertain.len()) }; count];
     for (place, quantity) in uncertain.iter().enumerate() {
@@ -27,7 +27,7 @@ pub fn latin_hypercube(uncertain: &[Uncertain], count: usize, seed: u64) -> Vec<
     draws
 }
 
-/// One chance in each of `count` equal parts, in random order.
+/// One probability in each of `count` equal intervals, in random order.
 fn chances(count: usize, seed: u64, stream: u64) -> Vec<f64> {
     let mut key = [0; 32];
     key[..8].copy_from_slice(&seed.to_le_bytes());
@@ -50,13 +50,13 @@ fn unit(bits: u64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::document::Law;
-    use crate::quantity::Spread;
     use proptest::prelude::*;
+    use stillbed_input::document::Law;
+    use stillbed_input::quantity::Spread;
 
     #[test]
     fn a_seed_gives_the_same_draws_for_ever() {
-        // From the cipher and the shuffle written a second time, in another language.
+        // From an independent implementation of the cipher and the shuffle in another language.
         let first = chances(4, 1, 0);
         let recorded = [0.699563561845399, 0.3237318314454187, 0.09537235330956527, 0.9790383049349007];
         for (found, value) in first.iter().zip(recorded) {
@@ -69,8 +69,12 @@ mod tests {
     #[test]
     fn a_further_quantity_leaves_the_others_alone() {
         let spread = Spread::between(1.0, 0.5, 2.0);
-        let one =
-            Uncertain { key: "a".into(), spread, kind: crate::quantity::Kind::Ratio, law: Law::LogNormal };
+        let one = Uncertain {
+            key: "a".into(),
+            spread,
+            kind: stillbed_input::quantity::Kind::Ratio,
+            law: Law::LogNormal,
+        };
         let fewer = latin_hypercube(std::slice::from_ref(&one), 20, 5);
         let more = latin_hypercube(&[one.clone(), one], 20, 5);
         assert!(fewer.iter().zip(&more).all(|(f, m)| f.values[0] == m.values[0]));

@@ -1,6 +1,6 @@
-//! The value of an uncertain quantity at a given chance.
+//! The value of an uncertain quantity at a given probability.
 //!
-//! The stated value is the median; 5 % of the cases lie below `low`, 5 % above `high`. Each side has
+//! The nominal value is the median; 5 % of the probability lies below `low`, 5 % above `high`. Each side has
 //! its own width:
 //!
 //! ```text
@@ -8,16 +8,16 @@
 //! log-normal  the same of ln x
 //! ```
 //!
-//! with `z` the standard normal quantile and `z95 = 1.6449`. A value beyond what is physical is put
-//! on that limit, which leaves the median and, where they are physical, both limits as stated.
+//! with `z` the standard normal quantile and `z95 = 1.6449`. A value beyond a physical limit is set to that
+//! limit, which keeps the median and, where they are physical, both stated limits.
 
-use crate::document::{Law, Uncertain};
 use std::f64::consts::{FRAC_1_SQRT_2, PI};
+use stillbed_input::document::{Law, Uncertain};
 
 /// The standard normal quantile of 95 %.
 pub const NINETY_FIVE: f64 = 1.644_853_626_951_472_2;
 
-/// The value of `quantity` below which it lies with the chance `chance`, between 0 and 1.
+/// The value of `quantity` at the cumulative probability `chance`, between 0 and 1.
 pub fn value_at(quantity: &Uncertain, chance: f64) -> f64 {
     let spread = &quantity.spread;
     if spread.is_exact() {
@@ -33,11 +33,11 @@ pub fn value_at(quantity: &Uncertain, chance: f64) -> f64 {
     x.clamp(least, most)
 }
 
-/// The least and the greatest value that the quantity can have.
+/// The least and the greatest physical value of the quantity.
 ///
-/// A bond is a share. Poisson's ratio stays below that of an incompressible body. What is stated as
-/// positive throughout stays so: it is cut at `low^2 / value`, twice as far in ratio as `low`, which
-/// leaves one case in two thousand of the log-normal law.
+/// A bond lies between 0 and 1. Poisson's ratio stays below that of an incompressible body. A quantity whose
+/// stated values are all positive stays positive: it is cut at `low^2 / value`, twice as far below the median
+/// in ratio as `low`, which cuts off one case in two thousand of the log-normal law.
 fn physical(quantity: &Uncertain) -> (f64, f64) {
     let spread = &quantity.spread;
     let last = quantity.key.rsplit('.').next().unwrap_or_default();
@@ -54,14 +54,14 @@ fn physical(quantity: &Uncertain) -> (f64, f64) {
     } else {
         f64::NEG_INFINITY
     };
-    // Limits stated beyond what is physical are the reader's to refuse; here they only widen.
+    // Limits stated beyond a physical limit are rejected when the design is read; here they only widen.
     (least, most.max(spread.high))
 }
 
-/// The number of standard deviations below which a normal quantity lies with the chance `chance`.
+/// The standard normal quantile at the cumulative probability `chance`.
 ///
-/// Newton's steps from the median: the distribution is concave above it, so that they rise to the
-/// root without passing it. Chances are taken from 1e-15 to 1 - 1e-15.
+/// Newton's method from the median: the distribution is concave above it, so the steps rise to the root
+/// without passing it. Probabilities are limited to 1e-15 to 1 - 1e-15.
 pub fn normal_quantile(chance: f64) -> f64 {
     let tail = chance.min(1.0 - chance).clamp(1e-15, 0.5);
     let mut z = 0.0;
@@ -75,9 +75,9 @@ pub fn normal_quantile(chance: f64) -> f64 {
     if chance < 0.5 { -z } else { z }
 }
 
-/// The chance that a standard normal quantity exceeds `z`, which is not negative.
+/// The probability that a standard normal quantity exceeds `z`, which is not negative.
 ///
-/// Near the median by the series of the density's integral, far out by its continued fraction.
+/// Near the median by the series of the integral of the density, far out by its continued fraction.
 ///
 /// ```text
 /// Q(z) = 1/2 - f(z) (z + z^3/3 + z^5/15 + ...)        f(z) = exp(-z^2/2) / sqrt(2 pi)
@@ -101,14 +101,14 @@ fn upper_tail(z: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::quantity::Spread;
     use proptest::prelude::*;
+    use stillbed_input::quantity::Spread;
 
     fn uncertain(key: &str, value: f64, low: f64, high: f64, law: Law) -> Uncertain {
         Uncertain {
             key: key.to_string(),
             spread: Spread::between(value, low, high),
-            kind: crate::quantity::Kind::Ratio,
+            kind: stillbed_input::quantity::Kind::Ratio,
             law,
         }
     }

@@ -1,45 +1,51 @@
-//! How sure is an answer, and which measurement would make it surer?
+//! How sure an answer is, and which measurement would make it surer.
 //!
-//! Every quantity with a spread is drawn by a Latin hypercube ([`draws`]) from its own law
-//! ([`law`]); the answers of all draws are ranked ([`rank`]). The same draws serve all builds, so
-//! that two builds are compared within a draw and what they have in common cancels.
+//! ```text
+//! law     the value of an uncertain quantity at a given probability
+//! draws   draws of all uncertain quantities: a Latin hypercube
+//! rank    percentiles, chances, and the inputs from which a spread comes
+//! ```
+//!
+//! Every quantity with a spread is drawn from its own law ([`law`]) by a Latin hypercube ([`draws`]); the
+//! answers of all draws are ranked ([`rank`]). All builds share the same draws, so that two builds are
+//! compared within a draw and common effects cancel.
 
 pub mod draws;
 pub mod law;
 pub mod rank;
 
-use crate::document::Uncertain;
-use crate::quantity::{Draw, Spread};
 use draws::latin_hypercube;
 use rank::{Advice, Influence, influences, percentiles};
 use rayon::prelude::*;
 use serde::Serialize;
 use std::sync::atomic::{AtomicUsize, Ordering};
+use stillbed_input::document::Uncertain;
+use stillbed_input::quantity::{Draw, Spread};
 
-/// How many draws, and of which seed.
+/// Number of draws, and their seed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Draws {
-    /// 0 leaves the spreads out.
+    /// Number of draws; 0 leaves the spreads out.
     pub count: usize,
     /// The same seed gives the same draws.
     pub seed: u64,
 }
 
 impl Draws {
-    /// No draw at all.
+    /// No draws.
     pub const NONE: Draws = Draws { count: 0, seed: 1 };
 
-    /// The draws of `uncertain`; none where everything is known.
+    /// The draws of `uncertain`; none where it is empty.
     pub fn of(&self, uncertain: &[Uncertain]) -> Vec<Draw> {
         if uncertain.is_empty() { Vec::new() } else { latin_hypercube(uncertain, self.count, self.seed) }
     }
 }
 
-/// Inputs that are named as the origin of one spread, at most.
+/// Largest number of inputs named as the origin of one spread.
 const NAMED: usize = 3;
 
-/// The few inputs that the spread of `answers` comes from, strongest first, as far as they are seen
-/// above chance.
+/// The few inputs from which the spread of `answers` comes, strongest first, those alone whose influence is
+/// significant.
 pub fn strongest(uncertain: &[Uncertain], draws: &[Draw], answers: &[Option<f64>]) -> Vec<Influence> {
     let mut found = influences(uncertain, draws, answers);
     found.retain(|influence| influence.seen);
@@ -47,18 +53,18 @@ pub fn strongest(uncertain: &[Uncertain], draws: &[Draw], answers: &[Option<f64>
     found
 }
 
-/// An answer at the stated values, what the draws make of it, and where that comes from.
+/// An answer at the nominal values, its spread over the draws, and the origin of that spread.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Answered {
-    /// The answer at the stated values with the 5, 50 and 95 % points of the draws.
+    /// The nominal answer with the 5, 50 and 95 % points of the draws.
     #[serde(flatten)]
     pub spread: Spread,
-    /// The inputs that its spread comes from, strongest first, as far as they are seen above chance.
+    /// The inputs from which its spread comes, strongest first, those alone whose influence is significant.
     pub comes_from: Vec<Influence>,
 }
 
 impl Answered {
-    /// `value` with what `draws` of `uncertain` answer; `None` where a limit is without end.
+    /// `value` with the answers of all `draws` of `uncertain`; `None` where a limit is infinite.
     pub fn new(
         value: f64,
         answers: &[Option<f64>],
@@ -70,15 +76,15 @@ impl Answered {
         Some(Answered { spread, comes_from: strongest(uncertain, draws, answers) })
     }
 
-    /// Which measurement would narrow its spread most; `what` names the answer.
+    /// The one measurement that would narrow its spread most, in a sentence; `what` names the answer.
     pub fn advice(&self, what: &str) -> Option<String> {
         Some(Advice::from(&self.comes_from)?.sentence(what))
     }
 }
 
-/// The answers of `answer` to all `draws`, in their order whatever the number of threads.
+/// The results of `answer` for all `draws`, in their order whatever the number of threads.
 ///
-/// `progress` is told how many are done, from whichever thread did the last.
+/// `progress` receives the number of draws done, from whichever thread did the last.
 pub fn run<A: Send>(
     draws: &[Draw],
     answer: impl Fn(&Draw) -> A + Sync,
@@ -98,14 +104,19 @@ pub fn run<A: Send>(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::document::Law;
     use std::sync::Mutex;
+    use stillbed_input::document::Law;
 
     /// A normal quantity with the given value and standard deviation.
     fn normal(key: &str, value: f64, deviation: f64) -> Uncertain {
         let reach = law::NINETY_FIVE * deviation;
         let spread = Spread::between(value, value - reach, value + reach);
-        Uncertain { key: key.to_string(), spread, kind: crate::quantity::Kind::Ratio, law: Law::Normal }
+        Uncertain {
+            key: key.to_string(),
+            spread,
+            kind: stillbed_input::quantity::Kind::Ratio,
+            law: Law::Normal,
+        }
     }
 
     #[test]
@@ -131,13 +142,13 @@ mod tests {
 
     #[test]
     fn a_sum_of_normals_has_the_percentiles_of_its_closed_form() {
-        // 2 a - b with deviations 1 and 2: mean 15, deviation sqrt(4 + 4).
+        // 2 a - b with standard deviations 1 and 2: mean 15, standard deviation sqrt(4 + 4).
         let uncertain = vec![normal("a", 10.0, 1.0), normal("b", 5.0, 2.0)];
         let draws = latin_hypercube(&uncertain, 2000, 3);
         let answers = run(&draws, |d| Some(2.0 * d.values[0] - d.values[1]), |_| ());
         let found = percentiles(&answers);
         let reach = law::NINETY_FIVE * 8f64.sqrt();
-        // Standard error of a 5 % point of 2000 independent draws: 0.047 deviations.
+        // Standard error of a 5 % point of 2000 independent draws: 0.047 standard deviations.
         approx::assert_abs_diff_eq!(found.median.unwrap(), 15.0, epsilon = 0.2);
         approx::assert_abs_diff_eq!(found.low.unwrap(), 15.0 - reach, epsilon = 0.3);
         approx::assert_abs_diff_eq!(found.high.unwrap(), 15.0 + reach, epsilon = 0.3);

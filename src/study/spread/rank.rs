@@ -1,23 +1,23 @@
-//! What do many answers say together? Percentiles, chances, and where the spread comes from.
+//! Statistics of the answers of many draws: percentiles, chances, and the inputs from which a spread comes.
 //!
-//! A missing answer is `None`; one without end, such as a settle time without loss, is infinite and
-//! takes part in every comparison.
+//! A missing answer is `None`; an unlimited one, such as a settle time without loss, is infinite and takes
+//! part in every comparison.
 //!
 //! # Source
 //! - `hyndman1996`: rule 7, percentiles by a straight line between ranked answers
 //! - `spearman1904`: correlation of ranks
 
-use crate::document::Uncertain;
-use crate::quantity::Draw;
 use serde::Serialize;
+use stillbed_input::document::Uncertain;
+use stillbed_input::quantity::Draw;
 
-/// Of so many standard errors a correlation must be to count as seen.
+/// Number of standard errors by which a correlation must differ from 0 to count as significant.
 const SEEN: f64 = 2.6;
 
-/// Limits of what many draws answer.
+/// Percentiles of the answers of many draws.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
 pub struct Percentiles {
-    /// 5 % of the answers lie below; `None` where there are none or this one is without end.
+    /// 5 % of the answers lie below; `None` where there are none or this point is infinite.
     pub low: Option<f64>,
     /// Half of the answers lie below.
     pub median: Option<f64>,
@@ -33,8 +33,8 @@ pub fn percentiles(answers: &[Option<f64>]) -> Percentiles {
     Percentiles { low: at(0.05), median: at(0.5), high: at(0.95) }
 }
 
-/// The point below which the share `share` of the `sorted` answers lies: with n answers, the place
-/// `(n - 1) share` counted from the first, by a straight line between its neighbours.
+/// The point below which the share `share` of the `sorted` answers lies: of n answers, the one at the index
+/// `(n - 1) share`, interpolated linearly between its neighbours.
 ///
 /// By hand: the 5 % point of 0, 1, ... 100 is 5.
 pub fn percentile(sorted: &[f64], share: f64) -> Option<f64> {
@@ -64,24 +64,24 @@ pub fn chance_to_beat(one: &[Option<f64>], other: &[Option<f64>], more_is_better
     (met > 0).then(|| won / met as f64)
 }
 
-/// What one uncertain quantity does to an answer.
+/// The influence of one uncertain quantity on an answer.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Influence {
     /// The quantity's key.
     pub key: String,
-    /// From -1 to 1; more than zero where more of it raises the answer.
+    /// From -1 to 1; positive where a larger value raises the answer.
     pub rank_correlation: f64,
-    /// Share of the answer's variance, in ranks, that goes with it.
+    /// Share of the variance of the answer, in ranks, that it explains.
     pub share: f64,
-    /// False when so small a correlation may be chance.
+    /// False where so small a correlation may be chance.
     pub seen: bool,
 }
 
 /// The influence of every uncertain quantity on the `answers`, strongest first.
 ///
-/// The share is the square of the rank correlation, and with all others it is brought down to a sum
-/// of one where chance has them exceed it. Quantities that act only together, or up and down alike,
-/// are not shown by ranks: where the shares sum to much less than one, that is why.
+/// The share is the square of the rank correlation; where chance makes the shares sum to more than one, all
+/// are scaled down to a sum of one. Ranks do not show quantities that act only together, or that raise and
+/// lower the answer alike: a sum of shares much below one has that reason.
 pub fn influences(uncertain: &[Uncertain], draws: &[Draw], answers: &[Option<f64>]) -> Vec<Influence> {
     let known: Vec<(&Draw, f64)> =
         draws.iter().zip(answers).filter_map(|(draw, answer)| Some((draw, (*answer)?))).collect();
@@ -120,25 +120,25 @@ pub fn influences(uncertain: &[Uncertain], draws: &[Draw], answers: &[Option<f64
 pub struct Advice {
     /// Key of the quantity to measure.
     pub key: String,
-    /// Width of the answer's spread once it is known, over the width now.
+    /// Width of the answer's spread once the quantity is known, over the width now.
     pub narrows_to: f64,
 }
 
 impl Advice {
-    /// The advice from `influences`, strongest first; `None` when none is seen above chance.
+    /// The advice from `influences`, strongest first; `None` where none is significant.
     ///
-    /// Knowing a quantity that carries the share s of the variance leaves sqrt(1 - s) of the width.
+    /// Knowing a quantity that explains the share s of the variance leaves sqrt(1 - s) of the width.
     pub fn from(influences: &[Influence]) -> Option<Advice> {
         let first = influences.iter().find(|i| i.seen)?;
         Some(Advice { key: first.key.clone(), narrows_to: (1.0 - first.share).max(0.0).sqrt() })
     }
 
-    /// One sentence about the spread of the answer named `what`.
+    /// The advice as a sentence about the spread of the answer named `what`.
     pub fn sentence(&self, what: &str) -> String {
         self.sentence_of(&format!("the spread of {what}"))
     }
 
-    /// One sentence about `what`.
+    /// The advice as a sentence about `what`.
     pub fn sentence_of(&self, what: &str) -> String {
         let left = 100.0 * self.narrows_to;
         format!("Measuring {} first would narrow {what} most: to about {left:.0} %.", self.key)
@@ -175,8 +175,8 @@ fn correlation(x: &[f64], y: &[f64]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::document::Law;
-    use crate::quantity::Spread;
+    use stillbed_input::document::Law;
+    use stillbed_input::quantity::Spread;
 
     fn some(values: &[f64]) -> Vec<Option<f64>> {
         values.iter().copied().map(Some).collect()
@@ -213,7 +213,7 @@ mod tests {
         let quantity = |key: &str| Uncertain {
             key: key.to_string(),
             spread: Spread::between(1.0, 0.5, 2.0),
-            kind: crate::quantity::Kind::Ratio,
+            kind: stillbed_input::quantity::Kind::Ratio,
             law: Law::LogNormal,
         };
         let uncertain = [quantity("weak"), quantity("strong"), quantity("idle")];
@@ -226,7 +226,7 @@ mod tests {
         assert!(found.iter().map(|i| i.share).sum::<f64>() <= 1.0 + 1e-12);
         let advice = Advice::from(&found).unwrap();
         assert_eq!(advice.key, "strong");
-        // ln answer = 0.3 ln weak - ln strong, alike spreads: 0.09 of 1.09 is left.
+        // ln answer = 0.3 ln weak - ln strong, equal spreads: 0.09 of 1.09 of the variance is left.
         approx::assert_abs_diff_eq!(advice.narrows_to, (0.09f64 / 1.09).sqrt(), epsilon = 0.06);
         assert!(advice.sentence("settle time").starts_with("Measuring strong first would narrow"));
         assert_eq!(Advice::from(&found[2..]), None);
@@ -237,7 +237,7 @@ mod tests {
         let uncertain = [Uncertain {
             key: "a".into(),
             spread: Spread::between(1.0, 0.5, 2.0),
-            kind: crate::quantity::Kind::Ratio,
+            kind: stillbed_input::quantity::Kind::Ratio,
             law: Law::Normal,
         }];
         let draws = super::super::draws::latin_hypercube(&uncertain, 10, 1);

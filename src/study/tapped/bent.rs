@@ -1,19 +1,21 @@
-//! A record whose modes change with their amplitude, beside a design whose losses may be stated at two.
+//! Modes whose frequency and loss change with amplitude, compared with a design whose losses may depend on
+//! amplitude too.
 
 use super::lever::{Lever, Of};
-use crate::design::{Build, Design};
-use crate::problem::{Place, Problem};
-use crate::quantity::{Kind, figures, show};
-use crate::response::tap::{Against, PredictedMode, ReadMode};
+use stillbed_design::{Build, Design};
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::{Kind, figures, show};
+use stillbed_tap::{Against, PredictedMode, ReadMode};
 
-/// The amplitude at which the losses of `build` are taken, m: that of the design, or the smallest stated.
+/// Amplitude at which the losses of `build` are taken, m: that of the design, or else the smallest stated;
+/// `None` where no loss is stated over amplitude.
 fn taken(design: &Design, build: &Build) -> Option<f64> {
     let stated = build.drawing.loss_amplitudes();
     let smallest = stated.into_iter().reduce(f64::min)?;
     Some(design.goal.amplitude.unwrap_or(smallest))
 }
 
-/// The modes at the amplitude of the design's losses, and what is said of those that it moves.
+/// The modes read at the amplitude of the design's losses, with a note about each mode that this changes.
 pub(super) fn at_design(
     design: &Design,
     build: &Build,
@@ -40,11 +42,11 @@ pub(super) fn at_design(
     (moved, notes)
 }
 
-/// Factors of a loss at two amplitudes, m, the smaller first.
+/// Factors of a loss at two amplitudes, as `(amplitude in m, factor)`, the smaller amplitude first.
 pub type Ends = [(f64, f64); 2];
 
-/// By what the loss that `lever` moves has to be multiplied at both ends of the curve of the mode that
-/// depends most on it, if `factor` is right where the modes were compared.
+/// Factors of the loss that `lever` changes, at both ends of the curve of the mode that depends most on it.
+/// `factor` holds at the amplitude at which the modes were compared.
 pub(super) fn ends(
     lever: (usize, &Lever),
     factor: f64,
@@ -77,5 +79,6 @@ pub(super) fn ends(
     Some([end(curve.len().checked_sub(1)?)?, end(0)?])
 }
 
-/// Least part of a mode's loss that has to come from a joint or a foot for its curve to be laid to it.
+/// Least share of a mode's loss that must come from a joint or foot for the mode's curve to be attributed to
+/// it.
 const LEAST: f64 = 0.3;

@@ -1,19 +1,19 @@
-//! Channels of a record tied to points and directions of the design.
+//! Ties between the channels of a record and points and directions of the design.
 //!
-//! A tie is written as the design speaks: a point and an axis, `column_top x`, or `column_top -x`
-//! where the sensor looks the other way. `tip` and `work` are the points of the tool. The titles
-//! of a record are read the same, with a dot, a blank or a line between: `tip.z`.
+//! A tie names a point and an axis as the design does: `column_top x`, or `column_top -x` where the sensor is
+//! mounted the other way round. `tip` and `work` are the points of the tool. The channel titles of a record
+//! are read in the same way, with a dot, a blank or an underscore between: `tip.z`.
 
-use crate::design::{Build, Design};
-use crate::problem::{Place, Problem, suggest};
-use crate::response::stations::Station;
+use stillbed_design::{Build, Design};
+use stillbed_input::problem::{Place, Problem, suggest};
+use stillbed_response::stations::Station;
 
-/// A channel that is tied to the design.
+/// A channel tied to a point and direction of the design.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Tie {
-    /// As it is written: point and axis.
+    /// Point and axis as written.
     pub name: String,
-    /// What it sees.
+    /// The motion that it measures.
     pub station: Station,
 }
 
@@ -30,7 +30,7 @@ fn split(text: &str) -> Option<(&str, [f64; 3])> {
     Some((point.trim(), along))
 }
 
-/// The place of the point called `name`: one of the drawing, or the tool's.
+/// Index of the point called `name`, which is one of the drawing or of the tool.
 fn point(design: &Design, build: &Build, name: &str) -> Option<usize> {
     let position = |name: &str| build.drawing.points.position(name);
     let tool = design.goal.tool.as_ref();
@@ -47,7 +47,7 @@ fn tie(design: &Design, build: &Build, text: &str) -> Option<Tie> {
     Some(Tie { name: text.trim().to_string(), station: Station::at(point, along) })
 }
 
-/// The ties that the titles of a record say by themselves; `None` for a title that names no point.
+/// The ties that the titles of a record give; `None` for a title that names no point.
 pub fn by_title<'a>(
     design: &Design,
     build: &Build,
@@ -59,7 +59,7 @@ pub fn by_title<'a>(
 /// The ties of a list such as `"tip z, column_top -x"`; `-` leaves a channel out.
 ///
 /// # Errors
-/// An item that is no point and axis, with the nearest known point.
+/// An item that is not a point and an axis, with the nearest known point.
 pub fn stated(design: &Design, build: &Build, list: &str) -> Result<Vec<Option<Tie>>, Problem> {
     let wrong = |item: &str| {
         let place = Place::key("--channels");
@@ -82,7 +82,7 @@ pub fn stated(design: &Design, build: &Build, list: &str) -> Result<Vec<Option<T
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::material::Table;
+    use stillbed_material::Table;
 
     #[test]
     fn points_and_axes_are_known_by_name() {

@@ -1,54 +1,55 @@
-//! What of a build may be off, when its modes are not those that were heard.
+//! The model parameters of a build that may be wrong when its modes differ from the measured ones.
 //!
-//! A lever multiplies one thing as a whole: the springs of a foot or a joint together, the bond of
-//! all sections that have one, the modulus or the loss of a fill. Its limits are those that the
-//! design states, or for springs, losses and bonds those of a guess ([`crate::document::Usual`]);
-//! of a fill that it states without, the usual ones (common practice): a third for the modulus of a
-//! predicted fill, a factor of two for its loss. What is stated as exact is no lever.
+//! Each parameter multiplies one thing as a whole: all springs of a foot or a joint, its loss, the bond of
+//! all bonded sections, the modulus or the loss of a fill or of a material not known exactly, a mass. Its
+//! limits are those stated in the design; springs, losses and bonds stated without limits take those of a
+//! guess ([`stillbed_input::document::Usual`]). A fill stated without limits takes the usual ones (common practice): a
+//! third for a predicted modulus, a factor of two for a loss. Any other value stated as exact is not a
+//! parameter.
 
-use crate::design::{Build, Substance};
-use crate::material::{Figure, Property, Role};
-use crate::quantity::{Draw, Loss, Spread};
-use crate::response::tap::Parameter;
+use stillbed_design::{Build, Substance};
+use stillbed_input::quantity::{Draw, Loss, Spread};
+use stillbed_material::{Figure, Property, Role};
+use stillbed_tap::Parameter;
 
-/// One thing of a build that is changed as a whole.
+/// One parameter of a build.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Lever {
     /// Its name and its value with limits.
     pub parameter: Parameter,
-    /// What it moves.
+    /// What it multiplies.
     pub of: Of,
 }
 
-/// What a lever moves.
+/// What a parameter multiplies.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Of {
-    /// The three stiffnesses, and those about the axes, of the foot of this name.
+    /// The three stiffnesses and the rotational stiffnesses of the foot of this name.
     FootStiffness(String),
-    /// Its loss factor.
+    /// The loss factor of the foot of this name.
     FootLoss(String),
     /// All springs of the joint of this name.
     JointStiffness(String),
-    /// Its loss factor.
+    /// The loss factor of the joint of this name.
     JointLoss(String),
-    /// The bond of these profiles, by their places.
+    /// The bond of the profiles with these indices.
     Bond(Vec<usize>),
-    /// The moduli of the substance at this place.
+    /// The moduli of the substance with this index.
     Modulus(usize),
-    /// Its loss factors.
+    /// The loss factors of the substance with this index.
     Loss(usize),
     /// The mass of this name.
     Mass(String),
 }
 
-/// Usual limits of the loss of a fill that is stated without.
+/// Usual limits, as factors, of a fill's loss stated without limits.
 const TWICE: (f64, f64) = (0.5, 2.0);
-/// Usual limits of the modulus of a fill that is predicted.
+/// Usual limits, as factors, of a fill's predicted modulus.
 const THIRD: (f64, f64) = (0.75, 4.0 / 3.0);
-/// Least bond that is usual between clean, roughened parts (common practice).
+/// Least usual bond between clean, roughened parts (common practice).
 const LEAST_BOND: f64 = 0.6;
 
-/// `value` with its own limits, or those that lie the factors `usual` from it.
+/// `value` with its own limits, or else with limits at the factors `usual`.
 fn within(value: Spread, usual: (f64, f64)) -> Spread {
     match value.is_exact() {
         true => {
@@ -60,7 +61,7 @@ fn within(value: Spread, usual: (f64, f64)) -> Spread {
 }
 
 impl Lever {
-    /// Every lever of `build`.
+    /// Every parameter of `build`.
     pub fn all(build: &Build) -> Vec<Lever> {
         let mut levers = Vec::new();
         let mut add = |name: String, value: Spread, of: Of| {
@@ -73,7 +74,7 @@ impl Lever {
             if let Some(first) = all().copied().find(|k| !k.is_exact()) {
                 add(format!("feet.{name}.stiffness"), first, Of::FootStiffness(name.to_string()));
             }
-            // A loss stated over amplitude cannot be told from one tap.
+            // One tap cannot identify a loss stated over amplitude.
             if let Loss::Same(loss) = foot.loss {
                 add(format!("feet.{name}.loss"), loss, Of::FootLoss(name.to_string()));
             }
@@ -101,7 +102,7 @@ impl Lever {
         levers
     }
 
-    /// `build` with this lever at `factor` times its value.
+    /// `build` with this parameter multiplied by `factor`.
     pub fn moved(&self, build: &Build, factor: f64) -> Build {
         let mut build = build.clone();
         let times = |spread: Spread| Spread::exact(spread.value * factor);
@@ -144,21 +145,21 @@ impl Lever {
     }
 }
 
-/// What a lever on the modulus of a material moves.
+/// Properties multiplied by a parameter on the modulus of a material.
 pub(super) const MODULI: [Property; 2] = [Property::YoungsModulus, Property::ShearModulus];
-/// What a lever on its loss moves.
+/// Properties multiplied by a parameter on the loss of a material.
 pub(super) const LOSSES: [Property; 2] = [Property::LossFactor, Property::ShearLossFactor];
 
-/// The profiles in which a bond acts, and the bond of the first.
+/// The bond of the first bonded profile, and the indices of all bonded profiles.
 fn bonds(build: &Build) -> Option<(Spread, Vec<usize>)> {
     let profiles: Vec<usize> = (0..build.profiles.len()).filter(|i| build.profiles[*i].is_bonded()).collect();
     let bond = build.profiles[*profiles.first()?].bond;
-    // One body or nothing stated: a bond that is less than whole is what to look for.
+    // A bond of 1, which is also the default, may well be less in reality: it takes usual limits.
     let usual = Spread { guess: true, ..Spread::between(bond.value, LEAST_BOND.min(bond.value), 1.0) };
     Some((if bond.value == 1.0 { usual } else { bond }, profiles))
 }
 
-/// Modulus and loss of a fill, or of a material of which they are not known exactly.
+/// Modulus and loss of a fill, or of another material where they are not known exactly.
 fn of_substance(substance: &Substance, place: usize) -> Vec<(&'static str, Spread, Of)> {
     let mut found = Vec::new();
     if substance.role() == Role::Void {
@@ -186,7 +187,7 @@ fn of_substance(substance: &Substance, place: usize) -> Vec<(&'static str, Sprea
     found
 }
 
-/// Multiplies what is stated of `properties`; of a mix, what a test bar would give.
+/// Multiplies `properties` of a substance; for a mix, the values that a test bar would give.
 fn scale(substance: &mut Substance, factor: f64, properties: &[Property]) {
     let now = substance.medium(&Draw::default()).ok();
     match substance {
@@ -212,8 +213,8 @@ fn scale(substance: &mut Substance, factor: f64, properties: &[Property]) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::design::Design;
-    use crate::material::Table;
+    use stillbed_design::Design;
+    use stillbed_material::Table;
 
     #[test]
     fn a_lever_moves_one_thing_and_nothing_else() {

@@ -1,31 +1,31 @@
-//! A record of a build as sensors on it would give it, to try the reading on.
+//! Synthetic tap-test record of a build, to try the reading of records on.
 
 use super::super::measures::Solved;
-use crate::design::{Build, Design};
-use crate::problem::{Place, Problem};
-use crate::quantity::Draw;
-use crate::response::stations::Station;
-use crate::response::tap::{Recipe, Record, Ring, Strike, synthesise};
 use num_complex::Complex64;
+use stillbed_design::{Build, Design};
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::Draw;
+use stillbed_response::stations::Station;
+use stillbed_tap::{Recipe, Record, Ring, Strike, synthesise};
 
 use super::channels::Tie;
 
-/// What a made record is like.
+/// Settings of a synthetic record.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Made {
     /// Samples per second, Hz.
     pub sample_rate_hz: f64,
-    /// s.
+    /// Length of the record, s.
     pub duration_s: f64,
-    /// Ratio of the largest motion to the noise, dB.
+    /// Ratio of the largest motion to the noise floor, dB.
     pub signal_to_noise_db: f64,
     /// Seed of the noise.
     pub seed: u64,
-    /// What the channels see; without any, one sensor at the struck point looks along the blow.
+    /// What the channels measure; if empty, one sensor at the struck point measures along the blow.
     pub channels: Vec<Tie>,
 }
 
-/// A record of `build` tapped twice as the design says.
+/// A synthetic record of `build`, tapped twice as the design says.
 ///
 /// # Errors
 /// What keeps the build from being solved; a design without a tap; no mode below the sample rate.
@@ -53,7 +53,7 @@ pub fn made_record(design: &Design, build: &Build, made: &Made) -> Result<Record
             frequency_hz: mode.omega / std::f64::consts::TAU,
             loss_factor: mode.loss_factor,
             rise: 0.0,
-            // Acceleration after the tap, as a sensor on the base shows it.
+            // Amplitude of the acceleration after the tap, as a sensor on the base shows it.
             amplitudes: places
                 .iter()
                 .map(|at| {

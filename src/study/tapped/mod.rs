@@ -1,15 +1,17 @@
-//! A recorded tap set beside a build: which modes were heard, and what in the model explains the rest.
+//! Compares a recorded tap test with a build: which modes were measured, and which change of the model
+//! explains the differences.
 //!
 //! ```text
-//! lever      what of the build may be off: feet, joints, bond, fill
-//! channels   which points and directions of the design the channels of the record see
+//! channels   points and directions of the design that the channels of the record measure
+//! lever      the model parameters that may be wrong: feet, joints, bond, fill, masses
+//! bent       modes that change with amplitude
 //! written    the change that explains the record, in the text of the design
-//! made       a record of a build, to try the reading on
+//! made       a synthetic record of a build, to try the reading on
 //! ```
 //!
-//! Each lever is moved by a hundredth, alone, and the modes are solved again; that gives how every
-//! frequency and loss factor depends on it. The best single changes are then followed to where the
-//! solved model, not its slope, comes nearest to the record.
+//! Each parameter alone is changed by one per cent and the modes are solved again, which gives the
+//! sensitivity of every frequency and loss factor. For the best single changes the model is then solved at
+//! several values, to find where it, rather than its linearisation, comes closest to the record.
 
 mod bent;
 mod channels;
@@ -23,40 +25,41 @@ pub use lever::{Lever, Of};
 pub use made::{Made, made_record};
 pub use written::write;
 
-use crate::design::{Build, Design};
-use crate::modes::{Asked, ModesFault, damped, solve};
-use crate::problem::Problem;
-use crate::quantity::Draw;
-use crate::response::stations::{Station, modal_model};
-use crate::response::tap::{Against, ModelError, Parameter, PredictedMode, ReadMode, distance, set_beside};
 use bent::{at_design, ends};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
+use stillbed_design::{Build, Design};
+use stillbed_eigen::damped;
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::Draw;
+use stillbed_modes::{Asked, ModesFault, solve};
+use stillbed_response::stations::{Station, modal_model};
+use stillbed_tap::{Against, ModelError, Parameter, PredictedMode, ReadMode, distance, set_beside};
 
-/// Part of its value by which a lever is moved.
+/// Relative change of a parameter for the sensitivities.
 const STEP: f64 = 0.01;
-/// Explanations that are followed beyond the first order.
+/// Number of explanations followed beyond the linearised model.
 const FOLLOWED: usize = 8;
 
-/// A record as it is to be set beside a build.
+/// A record to compare with a build.
 #[derive(Debug, Clone, Copy)]
 pub struct Beside<'a> {
-    /// The modes that were read.
+    /// The modes read from it.
     pub heard: &'a [ReadMode],
-    /// What its channels see, in their order; without ties modes are matched by frequency alone.
+    /// The ties of its channels, in channel order; without ties modes are paired by frequency alone.
     pub ties: &'a [Option<Tie>],
-    /// How many elastic modes of the model.
+    /// Number of elastic modes of the model.
     pub count: usize,
 }
 
-/// What was found, and the levers that its explanations name.
+/// The comparison, and the parameters that its explanations name.
 #[derive(Debug, Clone)]
 pub struct Found {
-    /// The answer.
+    /// The comparison.
     pub against: Against,
-    /// The levers that move anything.
+    /// The parameters that change any mode.
     pub levers: Vec<Lever>,
-    /// What the record says of a loss at two amplitudes, by the name of its lever.
+    /// Loss factors at two amplitudes that the record shows, by the name of the parameter.
     pub ends: Vec<(String, Ends)>,
 }
 
@@ -76,7 +79,7 @@ fn predicted(
     });
     let modal = modal.map_err(|fault| build.problems(&fault))?;
     let elastic = modal.modes().iter().filter(|mode| !mode.is_rigid());
-    let mode = |(i, mode): (usize, &crate::response::modal::ModalMode)| PredictedMode {
+    let mode = |(i, mode): (usize, &stillbed_response::modal::ModalMode)| PredictedMode {
         name: format!("mode {}", i + 1),
         frequency_hz: mode.omega / TAU,
         loss_factor: mode.loss_factor,
@@ -87,14 +90,14 @@ fn predicted(
     Ok(elastic.enumerate().map(mode).collect())
 }
 
-/// A complex shape turned to where it is most nearly real.
+/// A complex shape rotated in phase to be as real as possible; its real part.
 fn in_step(shape: &[Complex64]) -> Vec<f64> {
     let square: Complex64 = shape.iter().map(|z| z * z).sum();
     let turn = Complex64::from_polar(1.0, -0.5 * square.arg());
     shape.iter().map(|z| (z * turn).re).collect()
 }
 
-/// The modes of the record beside those of `build`, with what explains the difference.
+/// Compares the modes of the record with those of `build` and explains the difference.
 ///
 /// # Errors
 /// What keeps the build from being solved, or nothing to compare.
@@ -106,7 +109,7 @@ pub fn against(design: &Design, build: &Build, beside: &Beside) -> Result<Found,
     let mut modes = solved(build)?;
     let mut levers = Vec::new();
     for lever in Lever::all(build) {
-        // A bond at its upper limit can only be moved down.
+        // A bond at its upper limit can only be reduced.
         let step = if matches!(lever.of, Of::Bond(_)) { -STEP } else { STEP };
         let found = solved(&lever.moved(build, 1.0 + step))?;
         let slope = |a: f64, b: f64| if a > 0.0 && b > 0.0 { (b / a).ln() / (1.0 + step).ln() } else { 0.0 };
@@ -130,7 +133,7 @@ pub fn against(design: &Design, build: &Build, beside: &Beside) -> Result<Found,
     let mut against = set_beside(&heard, &modes, &parameters, &ModelError::default())?;
     let apart = |x: f64, lever: &Lever| -> Result<f64, Vec<Problem>> {
         let mut moved = if x == 0.0 { modes.clone() } else { solved(&lever.moved(build, x.exp()))? };
-        // How loosely peaks and modes are paired follows from the model as it is stated.
+        // The tolerance for pairing peaks with modes stays that of the nominal model.
         for (moved, mode) in moved.iter_mut().zip(&modes) {
             moved.frequency_by.clone_from(&mode.frequency_by);
             moved.loss_by.clone_from(&mode.loss_by);
@@ -143,7 +146,7 @@ pub fn against(design: &Design, build: &Build, beside: &Beside) -> Result<Found,
         let Some(lever) = of(&against.explanations[at].parameter) else { continue };
         let bare = apart(0.0, lever)?;
         let (x, least) = nearest(against.explanations[at].step().0, bare, |x| apart(x, lever))?;
-        // What the still model leaves, less by what the moved one takes away.
+        // The misfit of the nominal model, less the reduction that the change achieves.
         let left = (against.misfit - (bare - least)).max(0.0);
         against.refit(at, &lever.parameter, x, left, against.misfit);
     }
@@ -161,7 +164,7 @@ pub fn against(design: &Design, build: &Build, beside: &Beside) -> Result<Found,
     Ok(Found { against, levers, ends })
 }
 
-/// The least of `apart` near `start`, and where it lies; `still` is its value at 0.
+/// The minimum of `apart` near `start`: its place and its value; `still` is the value at 0.
 fn nearest(
     start: f64,
     still: f64,
@@ -188,7 +191,7 @@ fn nearest(
     Ok(best.unwrap_or((0.0, still)))
 }
 
-/// Where the parabola through three points is least, kept off the points themselves.
+/// The minimum of the parabola through three points, kept away from the points themselves.
 fn vertex(left: (f64, f64), middle: (f64, f64), right: (f64, f64)) -> f64 {
     let (a, b) = (middle.0 - left.0, right.0 - middle.0);
     let (down, up) = (middle.1 - left.1, right.1 - middle.1);
@@ -198,7 +201,7 @@ fn vertex(left: (f64, f64), middle: (f64, f64), right: (f64, f64)) -> f64 {
     middle.0 - if step.is_finite() { step.clamp(-0.9 * b, 0.9 * a) } else { -middle_of }
 }
 
-/// `mode` with its shape in the tied channels alone; without one where fewer than two are tied.
+/// `mode` with its shape in the tied channels alone; without a shape where fewer than two are tied.
 fn tied(mode: &ReadMode, ties: &[Option<Tie>]) -> ReadMode {
     let mut mode = mode.clone();
     let shape = std::mem::take(&mut mode.shape);

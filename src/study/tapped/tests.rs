@@ -1,7 +1,7 @@
 use super::*;
-use crate::material::Table;
-use crate::quantity::Spread;
-use crate::response::tap::{Listen, Stretch, TapReading, read_taps};
+use stillbed_input::quantity::Spread;
+use stillbed_material::Table;
+use stillbed_tap::{Listen, Stretch, TapReading, read_taps};
 
 const STAND: &str = include_str!("../../../examples/roundness-stand.toml");
 
@@ -27,7 +27,7 @@ fn beside(reading: &TapReading) -> Beside<'_> {
     Beside { heard: &reading.modes, ties: &[], count: 8 }
 }
 
-/// `build` of `design` with the lever called `name` moved.
+/// `build` of `design` with the parameter called `name` multiplied by `factor`.
 fn moved(build: &Build, name: &str, factor: f64) -> Build {
     let levers = Lever::all(build);
     levers.iter().find(|lever| lever.parameter.name == name).unwrap().moved(build, factor)
@@ -39,7 +39,7 @@ fn a_made_record_gives_back_the_modes_of_its_build() {
     let build = design.build("cast").unwrap();
     let found = against(&design, build, &beside(&listened(&design, build, ""))).unwrap().against;
     assert!(found.pairs.len() >= 2, "{:?}", found.pairs);
-    // Feet damp some modes so much that they overlap; those are read to a few per cent.
+    // Feet damp some modes so much that they overlap; those are read to within a few per cent.
     for pair in &found.pairs {
         assert!(pair.frequency_difference.abs() < 0.03, "{pair:?}");
     }
@@ -97,7 +97,7 @@ fn every_lever_can_be_written() {
     }
 }
 
-/// A post on a plate whose two bending modes lie close: only the direction tells them apart.
+/// A post on a plate whose two bending modes are close in frequency: only their directions tell them apart.
 const POST: &str = r#"
 title = "post"
 [points]
@@ -130,7 +130,7 @@ materials."structural steel" = { youngs_modulus = { value = "205 GPa", low = "18
 #[test]
 fn only_shapes_tell_crossed_modes() {
     let of = |width: &str, height: &str| read(&POST.replace("WIDTH", width).replace("HEIGHT", height));
-    // In the model the post is stiffer along x; what was built is stiffer along y.
+    // In the model the post is stiffer along x; the post as built is stiffer along y.
     let (drawn, built) = (of("40 ", "41"), of("41 ", "40"));
     let reading = listened(&built, &built.builds[0], "top x, top y, middle x");
     let ties = by_title(&drawn, &drawn.builds[0], reading.channels.iter().map(String::as_str));
@@ -150,8 +150,8 @@ fn only_shapes_tell_crossed_modes() {
 
 const RUBBING: &str = include_str!("../../../examples/rubbing-joint.toml");
 
-/// The modes of the first build of `design` as they would be heard; the one at `bent` from 10 um down to
-/// 0.1 um, half as much again of its loss at 1 um as in the model.
+/// The modes of the first build of `design` as a tap test would measure them. The mode at `bent` is read from
+/// 10 um down to 0.1 um; at 1 um its loss is 1.5 times that of the model.
 fn heard_as_built(design: &Design, bent: usize) -> Vec<ReadMode> {
     let build = &design.builds[0];
     let template = listened(design, build, "").modes[0].clone();
@@ -189,7 +189,7 @@ fn a_mode_that_bends_is_compared_where_the_losses_of_the_design_hold() {
 
 #[test]
 fn a_loss_that_the_record_shows_over_amplitude_is_written_at_both_ends() {
-    // The same with one loss for every amplitude.
+    // The same design with one loss for every amplitude.
     let from = RUBBING.find("loss = [\n").unwrap();
     let to = from + RUBBING[from..].find("]\n").unwrap() + 2;
     let one = "loss = { value = 0.3, low = 0.1, high = 0.6 }\n";
@@ -203,7 +203,7 @@ fn a_loss_that_the_record_shows_over_amplitude_is_written_at_both_ends() {
         let Some((name, ends)) = joint else { continue };
         let [(small, low), (large, high)] = *ends;
         assert!((small / 1e-7 - 1.0).abs() < 1e-6 && (large / 1e-5 - 1.0).abs() < 1e-6, "{ends:?}");
-        // The joint makes a part of the mode's loss, so that its own changes more.
+        // The joint causes only part of the mode's loss, so its own loss changes by more.
         assert!(high / low > 2.0 / 1.2, "{ends:?}");
         let lever = found.levers.iter().find(|lever| lever.parameter.name == *name).unwrap();
         let changed = write("rubbing.toml", &text, build, lever, &Spread::exact(low), Some(ends)).unwrap();

@@ -1,16 +1,16 @@
-//! A change that explains the record in the text of the design, which otherwise stays as it was.
+//! Writes the change that explains a record into the text of the design, which otherwise stays as it was.
 
 use super::bent::Ends;
 use super::lever::{LOSSES, Lever, MODULI, Of};
-use crate::design::edit::{editable, new, own, set};
-use crate::design::{Build, Substance};
-use crate::material::Property;
-use crate::problem::{Place, Problem};
-use crate::quantity::{Draw, Spread, figures};
+use stillbed_design::edit::{editable, new, own, set};
+use stillbed_design::{Build, Substance};
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::{Draw, Spread, figures};
+use stillbed_material::Property;
 use toml_edit::{InlineTable, Item, TableLike, Value};
 
-/// `text`, the design read from `file`, with `lever` of `build` at `factor` times its value; the
-/// limits of the factor become those of the value. A loss with `ends` is written at both amplitudes.
+/// `text`, the design read from `file`, with `lever` of `build` multiplied by `factor`; the limits of the
+/// factor become those of the value. A loss with `ends` is written at both amplitudes.
 ///
 /// # Errors
 /// A place in the text that is not where the design says.
@@ -54,7 +54,7 @@ pub fn write(
                     let Some(spring) = spring else { continue };
                     let (unit, per) = if i < 3 { ("N/um", 1e6) } else { ("kN m/rad", 1e3) };
                     let value = list(std::slice::from_ref(spring), factor, unit, per);
-                    set(springs, crate::frame::spec::FREEDOMS[i], value);
+                    set(springs, stillbed_frame::spec::FREEDOMS[i], value);
                 }
             }
         }
@@ -109,7 +109,7 @@ pub fn write(
     Ok(document.to_string())
 }
 
-/// The loss factor of a joint or a foot, at two amplitudes where they are known.
+/// The loss factor of a joint or a foot, at two amplitudes where these are known.
 fn loss(value: f64, factor: &Spread, ends: Option<&Ends>) -> Value {
     let Some(ends) = ends else { return plain(value, factor, f64::INFINITY) };
     let at = |(amplitude, factor): &(f64, f64)| {
@@ -126,7 +126,7 @@ fn state(table: &mut dyn TableLike, property: Property, value: f64, factor: &Spr
     set(table, property.name(), value);
 }
 
-/// `{ value, low, high }` of what `text` makes of a factor.
+/// `{ value, low, high }` with `text` applied to the value and both limits of `factor`.
 fn spread(factor: &Spread, text: impl Fn(f64) -> Value) -> Value {
     let mut table = InlineTable::new();
     for (key, factor) in [("value", factor.value), ("low", factor.low), ("high", factor.high)] {
@@ -135,7 +135,7 @@ fn spread(factor: &Spread, text: impl Fn(f64) -> Value) -> Value {
     Value::InlineTable(table)
 }
 
-/// A ratio, not above `most`.
+/// A ratio, at most `most`.
 fn plain(value: f64, factor: &Spread, most: f64) -> Value {
     spread(factor, |factor| {
         let text = figures((value * factor).min(most), 4);
@@ -143,7 +143,7 @@ fn plain(value: f64, factor: &Spread, most: f64) -> Value {
     })
 }
 
-/// Quantities in `unit`, which is `per` in SI.
+/// Quantities in `unit`, one of which is `per` in SI.
 fn list(values: &[Spread], factor: &Spread, unit: &str, per: f64) -> Value {
     spread(factor, |factor| {
         let numbers: Vec<String> = values.iter().map(|v| figures(v.value * factor / per, 5)).collect();

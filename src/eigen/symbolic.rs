@@ -1,0 +1,256 @@
+//! What depends on the sparsity pattern alone: the elimination order and the structure of the factor.
+//!
+//! A set of draws or a search solves hundreds of matrix pairs of one pattern; they share one [`Symbolic`].
+
+use super::fault::EigenFault;
+use super::ordering::{Pattern, eliminate};
+use super::pencil::Pencil;
+use faer::dyn_stack::{MemBuffer, MemStack};
+use faer::sparse::linalg::SymbolicSupernodalParams;
+use faer::sparse::linalg::cholesky::simplicial::{
+    EliminationTreeRef, prefactorize_symbolic_cholesky, prefactorize_symbolic_cholesky_scratch,
+};
+use faer::sparse::linalg::cholesky::supernodal::{
+    SymbolicSupernodalCholesky, factorize_supernodal_symbolic_cholesky,
+    factorize_supernodal_symbolic_cholesky_scratch,
+};
+use faer::sparse::{SparseColMat, SymbolicSparseColMatRef};
+use std::collections::VecDeque;
+use std::mem::size_of;
+use std::sync::{Arc, Mutex, PoisonError};
+
+/// Elimination order and structure of the factor for one pattern of stiffness and mass.
+#[derive(Debug)]
+pub struct Symbolic {
+    /// New position to old degree of freedom.
+    pub(super) order: Vec<usize>,
+    /// Lower triangle in the new order, columns ascending.
+    pub(super) lower: Pattern,
+    pub(super) cholesky: SymbolicSupernodalCholesky<usize>,
+    stiffness_slots: Vec<u32>,
+    mass_slots: Vec<u32>,
+    fingerprint: u64,
+}
+
+/// The symbolic factors of the patterns used last, shared by all clones: builds of one drawing with the same
+/// subdivision have one pattern, whatever they are made of.
+#[derive(Debug, Clone, Default)]
+pub struct Patterns(Arc<Mutex<VecDeque<Arc<Symbolic>>>>);
+
+/// How many symbolic factors are kept.
+const KEPT: usize = 32;
+
+impl Patterns {
+    /// The symbolic factor of `pencil`, which must have passed its checks; made if it is not kept.
+    ///
+    /// # Errors
+    /// [`EigenFault::TooLarge`] when even the pattern is too large.
+    pub fn of(&self, pencil: &Pencil) -> Result<Arc<Symbolic>, EigenFault> {
+        let fingerprint = fingerprint(pencil);
+        let kept = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let fits = |known: &&Arc<Symbolic>| {
+            known.fingerprint == fingerprint && known.order.len() == pencil.freedoms()
+        };
+        if let Some(found) = kept().iter().find(fits) {
+            return Ok(Arc::clone(found));
+        }
+        // Made without the lock, so that others can look theirs up meanwhile.
+        let made = Arc::new(Symbolic::with_fingerprint(pencil, fingerprint)?);
+        let mut kept = kept();
+        if kept.len() == KEPT {
+            kept.pop_front();
+        }
+        kept.push_back(Arc::clone(&made));
+        Ok(made)
+    }
+}
+
+/// Marks an entry of the upper triangle, which has no slot.
+const NO_SLOT: u32 = u32::MAX;
+
+impl Symbolic {
+    /// Orders the degrees of freedom of `pencil` and finds the structure of its factor.
+    ///
+    /// # Errors
+    /// Those of [`Pencil::check`], and [`EigenFault::TooLarge`] when even the pattern is too large.
+    pub fn new(pencil: &Pencil) -> Result<Symbolic, EigenFault> {
+        pencil.check()?;
+        Symbolic::of_checked(pencil)
+    }
+
+    /// The same for a matrix pair that has been checked.
+    pub(super) fn of_checked(pencil: &Pencil) -> Result<Symbolic, EigenFault> {
+        Symbolic::with_fingerprint(pencil, fingerprint(pencil))
+    }
+
+    fn with_fingerprint(pencil: &Pencil, fingerprint: u64) -> Result<Symbolic, EigenFault> {
+        let too_large = EigenFault::TooLarge { needed: usize::MAX, allowed: u32::MAX as usize };
+        let union = union(pencil.stiffness, pencil.mass);
+        if union.rows.len() >= NO_SLOT as usize {
+            return Err(too_large);
+        }
+        let order = eliminate(&union, pencil.group);
+        let mut place = vec![0; order.len()];
+        for (new, &old) in order.iter().enumerate() {
+            place[old] = new;
+        }
+        let lower = permuted_lower(&union, &order, &place);
+        let cholesky = shape(&lower).ok_or(too_large)?;
+        Ok(Symbolic {
+            stiffness_slots: slots(pencil.stiffness, &lower, &place),
+            mass_slots: slots(pencil.mass, &lower, &place),
+            fingerprint,
+            order,
+            lower,
+            cholesky,
+        })
+    }
+
+    /// True when `pencil` has the pattern that this was made for.
+    pub fn fits(&self, pencil: &Pencil) -> bool {
+        pencil.freedoms() == self.order.len() && fingerprint(pencil) == self.fingerprint
+    }
+
+    /// Memory in bytes that one numeric factor takes, work space included.
+    pub fn factor_bytes(&self) -> usize {
+        let entries = self.cholesky.len_val().saturating_add(2 * self.lower.rows.len());
+        entries.saturating_mul(size_of::<f64>())
+    }
+
+    /// Stiffness and mass of `pencil` in the slots of the lower triangle, in elimination order; an error when
+    /// its pattern is another.
+    pub(super) fn gather(&self, pencil: &Pencil) -> Result<(Vec<f64>, Vec<f64>), EigenFault> {
+        if self.fits(pencil) { Ok(self.gather_own(pencil)) } else { Err(EigenFault::OtherPattern) }
+    }
+
+    /// The same for a matrix pair that is known to have this pattern.
+    pub(super) fn gather_own(&self, pencil: &Pencil) -> (Vec<f64>, Vec<f64>) {
+        let gather = |matrix: &SparseColMat<usize, f64>, slots: &[u32]| {
+            let mut values = vec![0.0; self.lower.rows.len()];
+            for (&slot, &value) in slots.iter().zip(matrix.val()) {
+                if slot != NO_SLOT {
+                    values[slot as usize] = value;
+                }
+            }
+            values
+        };
+        (gather(pencil.stiffness, &self.stiffness_slots), gather(pencil.mass, &self.mass_slots))
+    }
+}
+
+/// Entries that either matrix has, both triangles, and every diagonal.
+fn union(a: &SparseColMat<usize, f64>, b: &SparseColMat<usize, f64>) -> Pattern {
+    let n = a.ncols();
+    let mut union =
+        Pattern { starts: Vec::with_capacity(n + 1), rows: Vec::with_capacity(a.row_idx().len()) };
+    union.starts.push(0);
+    for j in 0..n {
+        let (mut left, mut right) = (a.symbolic().row_idx_of_col_raw(j), b.symbolic().row_idx_of_col_raw(j));
+        let start = union.rows.len();
+        if left == right {
+            union.rows.extend_from_slice(left);
+        } else {
+            while let ([l, ..], [r, ..]) = (left, right) {
+                union.rows.push(*l.min(r));
+                (left, right) = (&left[usize::from(l <= r)..], &right[usize::from(r <= l)..]);
+            }
+            union.rows.extend_from_slice(left);
+            union.rows.extend_from_slice(right);
+        }
+        if let Err(place) = union.rows[start..].binary_search(&j) {
+            union.rows.insert(start + place, j);
+        }
+        union.starts.push(union.rows.len());
+    }
+    union
+}
+
+/// The lower triangle of `full` with rows and columns renumbered by `place`.
+fn permuted_lower(full: &Pattern, order: &[usize], place: &[usize]) -> Pattern {
+    let n = order.len();
+    let mut starts = vec![0; n + 1];
+    for (j, &old) in order.iter().enumerate() {
+        let below = full.column(old).iter().filter(|&&i| place[i] >= j).count();
+        starts[j + 1] = starts[j] + below;
+    }
+    // Rows are visited in ascending order and appended to the columns that they meet.
+    let mut next = starts.clone();
+    let mut rows = vec![0; starts[n]];
+    for (i, &old) in order.iter().enumerate() {
+        for j in full.column(old).iter().map(|&j| place[j]).filter(|&j| j <= i) {
+            rows[next[j]] = i;
+            next[j] += 1;
+        }
+    }
+    Pattern { starts, rows }
+}
+
+/// For each entry of `matrix`, its slot in `lower`.
+fn slots(matrix: &SparseColMat<usize, f64>, lower: &Pattern, place: &[usize]) -> Vec<u32> {
+    let mut slots = Vec::with_capacity(matrix.val().len());
+    let mut slot_of_row = vec![NO_SLOT; lower.len()];
+    for j in 0..matrix.ncols() {
+        let column = place[j];
+        for slot in lower.starts[column]..lower.starts[column + 1] {
+            slot_of_row[lower.rows[slot]] = slot as u32;
+        }
+        slots.extend(matrix.symbolic().row_idx_of_col_raw(j).iter().map(|&i| slot_of_row[place[i]]));
+        for &row in lower.column(column) {
+            slot_of_row[row] = NO_SLOT;
+        }
+    }
+    slots
+}
+
+/// Supernodes of the factor; `None` when their indices or memory overflow.
+fn shape(lower: &Pattern) -> Option<SymbolicSupernodalCholesky<usize>> {
+    let n = lower.len();
+    let upper = transposed(lower);
+    let upper = SymbolicSparseColMatRef::new_checked(n, n, &upper.starts, None, &upper.rows);
+    let mut tree = vec![0_isize; n];
+    let mut counts = vec![0_usize; n];
+    let need = prefactorize_symbolic_cholesky_scratch::<usize>(n, upper.compute_nnz())
+        .or(factorize_supernodal_symbolic_cholesky_scratch::<usize>(n));
+    let mut memory = MemBuffer::try_new(need).ok()?;
+    let stack = MemStack::new(&mut memory);
+    let tree: EliminationTreeRef<usize> =
+        prefactorize_symbolic_cholesky(&mut tree, &mut counts, upper, stack);
+    factorize_supernodal_symbolic_cholesky(upper, tree, &counts, stack, SymbolicSupernodalParams::default())
+        .ok()
+}
+
+fn transposed(pattern: &Pattern) -> Pattern {
+    let n = pattern.len();
+    let mut starts = vec![0; n + 1];
+    for &i in &pattern.rows {
+        starts[i + 1] += 1;
+    }
+    for i in 0..n {
+        starts[i + 1] += starts[i];
+    }
+    let mut next = starts.clone();
+    let mut rows = vec![0; pattern.rows.len()];
+    for j in 0..n {
+        for &i in pattern.column(j) {
+            rows[next[i]] = j;
+            next[i] += 1;
+        }
+    }
+    Pattern { starts, rows }
+}
+
+/// A hash of the pattern; two different patterns share it with a chance of one in 2⁶⁴.
+fn fingerprint(pencil: &Pencil) -> u64 {
+    // Four independent chains, so that multiplications do not wait for each other.
+    let mut chains = [0x9e37_79b9_7f4a_7c15_u64, 1, 2, 3];
+    for matrix in [pencil.stiffness, pencil.mass] {
+        for list in [matrix.col_ptr(), matrix.row_idx(), pencil.group] {
+            for words in list.chunks(4) {
+                for (chain, &word) in chains.iter_mut().zip(words) {
+                    *chain = (*chain ^ word as u64).wrapping_mul(0x2545_f491_4f6c_dd1d).rotate_left(29);
+                }
+            }
+        }
+    }
+    chains.iter().fold(0, |sum, chain| (sum ^ chain).wrapping_mul(0xff51_afd7_ed55_8ccd).rotate_left(31))
+}
