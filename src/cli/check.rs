@@ -24,7 +24,7 @@ pub(super) struct Arguments {
     #[arg(long, conflicts_with = "design")]
     schema: bool,
     #[command(flatten)]
-    known: input::Known,
+    known: input::Nominal,
     #[command(flatten)]
     output: output::Output,
 }

@@ -2,8 +2,8 @@
 
 use super::paths::Paths;
 use super::{Ending, Failure, input, output};
-use stillbed_report::book;
 use stillbed_report::present::compare as present;
+use stillbed_report::workbook;
 use stillbed_study::compare::{Comparison, Options};
 use stillbed_study::equal::Equal;
 
@@ -64,7 +64,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         table: &present::table,
     };
     let bind =
-        || book::compare::book(&comparison, &input::imprint(&design)).map_err(|fault| fault.to_string());
+        || workbook::compare::book(&comparison, &input::imprint(&design)).map_err(|fault| fault.to_string());
     arguments.output.give_with_book(&answer, &bind)?;
     Ok(Ending::judged(comparison.misses.all_miss()))
 }

@@ -9,8 +9,8 @@ use stillbed_design::{Design, Stated};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{self, Kind};
 use stillbed_material::Table;
-use stillbed_report::book::Imprint;
 use stillbed_report::json;
+use stillbed_report::workbook::Imprint;
 use stillbed_study::spread::Draws;
 
 /// The design, and the materials known beside the built-in ones.
@@ -23,12 +23,12 @@ pub(super) struct Input {
     #[arg(long, value_name = "NAME")]
     pub build: Option<String>,
     #[command(flatten)]
-    pub known: Known,
+    pub known: Nominal,
 }
 
 /// Materials known beside the built-in ones.
 #[derive(clap::Args)]
-pub(super) struct Known {
+pub(super) struct Nominal {
     /// A table of materials to add to the built-in one, or to override it with
     #[arg(long, value_name = "FILE.csv")]
     pub materials: Option<PathBuf>,
@@ -104,7 +104,7 @@ impl AtAmplitude {
     }
 }
 
-impl Known {
+impl Nominal {
     /// The built-in table of materials with the user's table added, and warnings about that table.
     ///
     /// # Errors
@@ -165,7 +165,7 @@ type Tell<'a> = dyn Fn(&Stated) -> Result<(), Failure> + 'a;
 ///
 /// # Errors
 /// Everything wrong with the design or its table of materials.
-pub(super) fn read_design(path: &Path, known: &Known, tell: &Tell) -> Result<Design, Failure> {
+pub(super) fn read_design(path: &Path, known: &Nominal, tell: &Tell) -> Result<Design, Failure> {
     let (table, doubts) = known.table()?;
     let text = files::read_text(path)?;
     let name = path.display().to_string();

@@ -14,7 +14,7 @@ pub(super) struct Arguments {
     #[arg(value_name = "NAME")]
     name: Option<String>,
     #[command(flatten)]
-    known: input::Known,
+    known: input::Nominal,
     #[command(flatten)]
     output: output::Output,
 }

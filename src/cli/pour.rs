@@ -6,8 +6,8 @@ use std::path::PathBuf;
 use stillbed_design::{TIME_HELP, time_of_day};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{self, Kind};
-use stillbed_report::book;
 use stillbed_report::present::pour as present;
+use stillbed_report::workbook;
 use stillbed_study::pour::Body;
 use stillbed_study::pour::bodies::{PourOptions, pours};
 
@@ -84,7 +84,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         blocks: &present::blocks,
         table: &present::table,
     };
-    let bind = || book::pour::book(&found, &input::imprint(&design)).map_err(|fault| fault.to_string());
+    let bind = || workbook::pour::book(&found, &input::imprint(&design)).map_err(|fault| fault.to_string());
     arguments.output.give_with_book(&answer, &bind)
 }
 

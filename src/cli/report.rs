@@ -5,20 +5,20 @@ use super::{Ending, Failure, files, input, output};
 use stillbed_design::Design;
 use stillbed_input::problem::{Problem, Severity};
 use stillbed_report::page;
+use stillbed_report::present::full_report::{FullReport, Provenance, page as document};
 use stillbed_report::present::mix::Mixes;
-use stillbed_report::present::whole::{Told, Whole, page as document};
 use stillbed_section::stock::Stock;
 use stillbed_study::compare::{Comparison, Options};
 use stillbed_study::modes::Modes;
-use stillbed_study::motion::{ResponseOptions, response};
 use stillbed_study::pour::bodies::{PourOptions, mixes, pours};
 use stillbed_study::proof::prove;
+use stillbed_study::response::{ResponseOptions, response};
 use stillbed_study::ringdown::{RingDownOptions, ring_down};
 use stillbed_study::sections::Sections;
 use stillbed_study::shapes::shapes;
 use stillbed_study::size::{Effort, Options as Asked, Sizing, Watch};
 use stillbed_study::spread::Draws;
-use stillbed_study::warm::{WarmOptions, warm};
+use stillbed_study::thermal::{ThermalOptions, warm};
 
 /// Write everything about a design as one self-contained page
 #[derive(clap::Args)]
@@ -65,7 +65,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
 }
 
 /// How the page was made: the facts to print on it, and the input files to include.
-fn told(design: &Design, arguments: &Arguments) -> Result<Told, Failure> {
+fn told(design: &Design, arguments: &Arguments) -> Result<Provenance, Failure> {
     let mut command = format!("stillbed report {}", design.file);
     let mut inputs = vec![(design.file.clone(), files::read_text(&arguments.input.design)?)];
     if let Some(name) = &arguments.input.build {
@@ -84,7 +84,7 @@ fn told(design: &Design, arguments: &Arguments) -> Result<Told, Failure> {
         fact("program", format!("stillbed {}", env!("CARGO_PKG_VERSION"))),
         fact("made again by", command),
     ];
-    Ok(Told { facts, inputs })
+    Ok(Provenance { facts, inputs })
 }
 
 /// Restarts of a guided search for a page; few, to keep the time short.
@@ -119,7 +119,7 @@ fn found_or_noted<T>(found: Result<T, Vec<Problem>>, notes: &mut Vec<Problem>) -
 }
 
 /// Everything about `design`. A part that has no answer is left out.
-fn whole(design: &Design, arguments: &Arguments) -> Result<Whole, Vec<Problem>> {
+fn whole(design: &Design, arguments: &Arguments) -> Result<FullReport, Vec<Problem>> {
     let Draws { count, seed } = arguments.spread.draws();
     let options = Options { draws: count, seed, ..Options::default() };
     let bar = output::Progress::new("draws");
@@ -137,7 +137,7 @@ fn whole(design: &Design, arguments: &Arguments) -> Result<Whole, Vec<Problem>> 
     let response = goal.tool.is_some().then(|| response(design, &asked));
     let tapped = goal.tap.is_some().then(|| ring_down(design, &tapped, |_, _| ()));
     let poured = recipes.is_some().then(|| pours(design, &pour));
-    Ok(Whole {
+    Ok(FullReport {
         response: response.and_then(|found| found_or_noted(found, notes)),
         ring_down: tapped.and_then(|found| found_or_noted(found, notes)),
         pours: poured.and_then(|found| found_or_noted(found, notes)),
@@ -145,7 +145,7 @@ fn whole(design: &Design, arguments: &Arguments) -> Result<Whole, Vec<Problem>> 
         sections: Sections::of(design)?,
         modes: Modes::of(design, COUNT, &draws, |_, _| ())?,
         shapes: design.builds.iter().filter_map(|build| shapes(design, build, 6).ok()).collect(),
-        warm: warm(design, &WarmOptions { change, ..WarmOptions::default() }).ok(),
+        warm: warm(design, &ThermalOptions { change, ..ThermalOptions::default() }).ok(),
         mixes: recipes.map(|mixes| Mixes { mixes, notes: Vec::new() }),
         sizings: sizings(design, arguments.most as usize),
         proof: prove().map_err(|message| vec![Problem::error(Default::default(), message)])?,

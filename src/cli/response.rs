@@ -7,7 +7,7 @@ use stillbed_input::quantity::{self, Kind};
 use stillbed_report::present::response as present;
 use stillbed_response::floor::FloorSpectrum;
 use stillbed_response::frequency::Motion;
-use stillbed_study::motion::{Path, ResponseOptions, response};
+use stillbed_study::response::{Path, ResponseOptions, response};
 
 /// Show how each build answers a force: curves, peaks, running speeds, stable cut, floor
 #[derive(clap::Args)]

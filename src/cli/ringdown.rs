@@ -10,7 +10,7 @@ use stillbed_input::quantity::{self, Kind};
 use stillbed_report::csv::harmless;
 use stillbed_report::present::ringdown as present;
 use stillbed_study::ringdown::{RingDownOptions, ring_down, sounds};
-use stillbed_study::tapped::{Made, made_record, stated};
+use stillbed_study::tap::{Made, made_record, stated};
 use stillbed_tap::{to_csv, to_wav};
 
 /// Show how each build comes to rest after the tap: envelope, times, what rings last

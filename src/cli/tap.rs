@@ -9,7 +9,7 @@ use stillbed_design::{Build, Design};
 use stillbed_input::problem::{Place, Problem, Severity, suggest};
 use stillbed_input::quantity::{self, Kind, Spread, figures};
 use stillbed_report::present::tap as present;
-use stillbed_study::tapped::{Beside, Found, Tie, against, by_title, stated, write};
+use stillbed_study::tap::{Beside, Found, Tie, against, by_title, stated, write};
 use stillbed_tap::{
     Bar, BarShape, Listen, MAX_BYTES, Motion, ReadMode, Record, Stated, TapReading, bar_moduli, first_tone,
     pool, read, read_taps, too_large,
@@ -70,7 +70,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "N", default_value_t = 12, value_parser = clap::value_parser!(u16).range(1..=500))]
     count: u16,
     #[command(flatten)]
-    known: input::Known,
+    known: input::Nominal,
     #[command(flatten)]
     output: output::Output,
 }
@@ -321,8 +321,9 @@ fn save(arguments: &Arguments, design: &Design, found: &Found) -> Result<(), Fai
         Some(name) => Some(asked(name)?),
         None => explanations.first(),
     };
-    let lever = |name: &str| found.levers.iter().find(|lever| lever.parameter.name == name);
-    let Some((chosen, lever)) = chosen.and_then(|chosen| Some((chosen, lever(&chosen.parameter)?))) else {
+    let parameter = |name: &str| found.parameters.iter().find(|parameter| parameter.uncertain.name == name);
+    let Some((chosen, parameter)) = chosen.and_then(|chosen| Some((chosen, parameter(&chosen.parameter)?)))
+    else {
         let problem = Problem::warning(place, "not written: nothing in the model explains the record");
         output::problems(&[problem.with_help("state what is uncertain in the design")], None);
         return Ok(());
@@ -337,7 +338,7 @@ fn save(arguments: &Arguments, design: &Design, found: &Found) -> Result<(), Fai
     let input = arguments.against.as_deref().unwrap_or(path);
     let text = files::read_text(input)?;
     let ends = found.ends.iter().find(|(name, _)| *name == chosen.parameter).map(|(_, ends)| ends);
-    let text = write(&design.file, &text, tapped(design, arguments)?, lever, &chosen.factor, ends)?;
+    let text = write(&design.file, &text, tapped(design, arguments)?, parameter, &chosen.factor, ends)?;
     write_whole(path, text.as_bytes())?;
     let factor = figures(chosen.factor.value, 3);
     eprintln!("wrote {} with {} times {factor}", path.display(), chosen.parameter);

@@ -6,7 +6,7 @@ use stillbed_input::problem::{Place, Problem};
 use stillbed_report::present::thermal as present;
 use stillbed_response::accuracy::Aim;
 use stillbed_response::accuracy::spec::ThermalSpec;
-use stillbed_study::warm::{Carry, WarmOptions, warm};
+use stillbed_study::thermal::{Carry, ThermalOptions, warm};
 
 /// Show how each build grows, bows and sags: drift, straightness, stress, carrying points
 #[derive(clap::Args)]
@@ -73,7 +73,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     };
     let carry = Carry { along: arguments.carry.clone(), supports: usize::from(arguments.on), aim };
     let carry = (!carry.along.is_empty()).then_some(carry);
-    let found = warm(&design, &WarmOptions { change, film, carry }).map_err(Failure::of)?;
+    let found = warm(&design, &ThermalOptions { change, film, carry }).map_err(Failure::of)?;
     let answer = output::Answer {
         name: "thermal",
         design: Some(input::of(&design)),

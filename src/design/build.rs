@@ -9,7 +9,7 @@ use stillbed_input::document::Located;
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{Kind, Spread, show};
 use stillbed_material::{Role, Table};
-use stillbed_modes::{ModesFault, Orders};
+use stillbed_modes::{EliminationOrder, ModesFault};
 use stillbed_section::clearance::{hull, stands_out, within};
 use stillbed_section::spec::SectionSpec;
 use stillbed_section::{Geometry, Part};
@@ -32,7 +32,7 @@ pub struct Build {
     /// What its members as drawn lose where they lie inside others, once that is known.
     pub(super) inside: OnceLock<Found>,
     /// The elimination order of its frame without subdivision, once it has been solved.
-    pub(super) whole: OnceLock<Arc<Orders>>,
+    pub(super) whole: OnceLock<Arc<EliminationOrder>>,
     /// Elimination orders, shared by all builds.
     pub(super) patterns: Patterns,
 }

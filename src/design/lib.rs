@@ -1,21 +1,21 @@
 //! The design file as a whole, composed of the specs of the other modules, and made ready to be computed.
 //!
 //! ```text
-//! named       things of one kind by name, and how a build's own replace the common ones
-//! drawing     what a base is made of, common to all builds or of one, by name
-//! goal        tool, tap, cut, speeds, targets
-//! pouring     how it is poured
-//! price       what it costs
-//! vary        what may vary, and what must stay free
-//! substance   the materials and mixes that parts are made of
-//! build       one way of making the base, ready to be computed
-//! model       a build at one draw of its uncertain values: a frame with solved sections
-//! check       names that lead nowhere, targets that cannot be judged
-//! doubts      what is doubtful although it can be read
-//! proportions what the rules on beam theory need: how thick members are and what they end in
-//! edit        the text of a design changed in place
-//! schema      what a design file may hold, for editors
-//! described   the description of each key, for the schema
+//! named        things of one kind by name, and how a build's own replace the common ones
+//! drawing      what a base is made of, common to all builds or of one, by name
+//! goal         tool, tap, cut, speeds, targets
+//! pouring      how it is poured
+//! price        what it costs
+//! vary         what may vary, and what must stay free
+//! substance    the materials and mixes that parts are made of
+//! build        one way of making the base, ready to be computed
+//! model        a build at one draw of its uncertain values: a frame with solved sections
+//! check        names that lead nowhere, targets that cannot be judged
+//! doubts       what is doubtful although it can be read
+//! proportions  what the rules on beam theory need: how thick members are and what they end in
+//! edit         the text of a design changed in place
+//! schema       what a design file may hold, for editors
+//! described    the description of each key, for the schema
 //! ```
 
 mod build;

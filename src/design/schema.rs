@@ -231,7 +231,7 @@ fn told(forms: &[Form]) -> Option<String> {
             format!("A range, as in \"{}\".", example(*kind, separator, 2))
         }
         Form::Ratio => "A ratio, as in \"100 : 30\".".to_string(),
-        Form::Word(words) | Form::Words(words) => format!("Known: {}.", words.join(", ")),
+        Form::Word(words) | Form::Words(words) => format!("Nominal: {}.", words.join(", ")),
         _ => return None,
     })
 }

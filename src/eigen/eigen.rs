@@ -11,7 +11,7 @@ use super::dense::spectrum;
 use super::factor::Factorisation;
 use super::fault::EigenFault;
 use super::kernel::BLOCK;
-use super::pencil::Pencil;
+use super::pair::MatrixPair;
 use super::search::{capacity, sparse_lowest};
 use super::symbolic::{Patterns, Symbolic};
 use faer::sparse::SparseColMat;
@@ -78,22 +78,26 @@ pub struct Eigenpairs {
     pub factor: Factorisation,
 }
 
-/// The lowest `count` modes of `pencil`.
+/// The lowest `count` modes of `pair`.
 ///
 /// Rigid-body modes count as modes. The answer is complete: as many modes were found as the inertia counts.
 ///
 /// # Errors
-/// Those of [`Pencil::check`]; [`EigenFault::NoModes`]; [`EigenFault::TooManyModes`] when there are fewer;
+/// Those of [`MatrixPair::check`]; [`EigenFault::NoModes`]; [`EigenFault::TooManyModes`] when there are fewer;
 /// [`EigenFault::Loose`] for a motion with neither stiffness nor mass; [`EigenFault::Negative`] for negative
 /// stiffness; [`EigenFault::TooLarge`] before memory beyond the limit is taken; [`EigenFault::NotConverged`].
-pub fn lowest(pencil: &Pencil, count: usize, settings: &Settings) -> Result<Eigenpairs, EigenFault> {
-    pencil.check()?;
-    lowest_of_sound(pencil, count, settings)
+pub fn lowest(pair: &MatrixPair, count: usize, settings: &Settings) -> Result<Eigenpairs, EigenFault> {
+    pair.check()?;
+    lowest_of_sound(pair, count, settings)
 }
 
 /// The same without checks, for a matrix pair that is symmetric by construction.
-pub fn lowest_of_sound(pencil: &Pencil, count: usize, settings: &Settings) -> Result<Eigenpairs, EigenFault> {
-    let n = pencil.freedoms();
+pub fn lowest_of_sound(
+    pair: &MatrixPair,
+    count: usize,
+    settings: &Settings,
+) -> Result<Eigenpairs, EigenFault> {
+    let n = pair.freedoms();
     if count == 0 {
         return Err(EigenFault::NoModes);
     }
@@ -103,13 +107,13 @@ pub fn lowest_of_sound(pencil: &Pencil, count: usize, settings: &Settings) -> Re
     if let Some(start) = settings.start.filter(|start| start.nrows() != n) {
         return Err(EigenFault::Shape { what: "the start", found: start.nrows(), needed: n });
     }
-    let scale = first_shift(pencil, count)?;
+    let scale = first_shift(pair, count)?;
     if n <= DENSE_UP_TO || capacity(count) + BLOCK > n {
-        return dense_lowest(pencil, count, scale, settings);
+        return dense_lowest(pair, count, scale, settings);
     }
-    match sparse_lowest(pencil, count, scale, settings) {
+    match sparse_lowest(pair, count, scale, settings) {
         Err(EigenFault::NotConverged { .. }) if n <= DENSE_AT_MOST => {
-            dense_lowest(pencil, count, scale, settings)
+            dense_lowest(pair, count, scale, settings)
         }
         other => other,
     }
@@ -117,12 +121,12 @@ pub fn lowest_of_sound(pencil: &Pencil, count: usize, settings: &Settings) -> Re
 
 /// A negative shift that is small against every elastic mode of usual structures: 1e-7 of the least ratio of
 /// stiffness to mass on the diagonal.
-fn first_shift(pencil: &Pencil, count: usize) -> Result<f64, EigenFault> {
+fn first_shift(pair: &MatrixPair, count: usize) -> Result<f64, EigenFault> {
     let diagonal = |matrix: &SparseColMat<usize, f64>, i| matrix.get(i, i).copied().unwrap_or(0.0);
     let mut least = f64::INFINITY;
     let mut massive = 0;
-    for i in 0..pencil.freedoms() {
-        let (k, m) = (diagonal(pencil.stiffness, i), diagonal(pencil.mass, i));
+    for i in 0..pair.freedoms() {
+        let (k, m) = (diagonal(pair.stiffness, i), diagonal(pair.mass, i));
         if k < 0.0 || m < 0.0 {
             return Err(EigenFault::Negative { freedom: i });
         }
@@ -155,17 +159,17 @@ pub(super) fn with_shift<T>(
 }
 
 fn dense_lowest(
-    pencil: &Pencil,
+    pair: &MatrixPair,
     count: usize,
     shift: f64,
     settings: &Settings,
 ) -> Result<Eigenpairs, EigenFault> {
-    let n = pencil.freedoms();
+    let n = pair.freedoms();
     let needed = n.saturating_mul(n).saturating_mul(8 * size_of::<f64>());
     if needed > settings.memory_limit {
         return Err(EigenFault::TooLarge { needed, allowed: settings.memory_limit });
     }
-    let (stiffness, mass) = (pencil.stiffness.to_dense(), pencil.mass.to_dense());
+    let (stiffness, mass) = (pair.stiffness.to_dense(), pair.mass.to_dense());
     let solve = |shift| {
         spectrum(stiffness.as_ref(), mass.as_ref(), shift, count + 1).map_err(|row| match row {
             Some(freedom) => EigenFault::Singular { freedom },
@@ -229,18 +233,18 @@ mod tests {
     use super::*;
     use faer::sparse::Triplet;
 
-    fn pencil(sample: &Sample) -> Pencil<'_> {
-        Pencil { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group }
+    fn pair(sample: &Sample) -> MatrixPair<'_> {
+        MatrixPair { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group }
     }
 
     fn solve(sample: &Sample, count: usize) -> Eigenpairs {
-        lowest(&pencil(sample), count, &Settings::default()).unwrap()
+        lowest(&pair(sample), count, &Settings::default()).unwrap()
     }
 
     /// All modes by the dense solution, whatever the size.
     fn dense(sample: &Sample, count: usize) -> Eigenpairs {
-        let pencil = pencil(sample);
-        dense_lowest(&pencil, count, first_shift(&pencil, count).unwrap(), &Settings::default()).unwrap()
+        let pair = pair(sample);
+        dense_lowest(&pair, count, first_shift(&pair, count).unwrap(), &Settings::default()).unwrap()
     }
 
     #[test]
@@ -259,10 +263,10 @@ mod tests {
     #[test]
     fn every_eigenvalue_agrees_with_the_inertia_about_it() {
         let sample = beams(5, 4, 6, true);
-        let pencil = pencil(&sample);
+        let pair = pair(&sample);
         let all = dense(&sample, 600).omega_squared;
-        let symbolic = Arc::new(Symbolic::new(&pencil).unwrap());
-        let below = |shift| Factorisation::new(&pencil, &symbolic, shift).unwrap().below();
+        let symbolic = Arc::new(Symbolic::new(&pair).unwrap());
+        let below = |shift| Factorisation::new(&pair, &symbolic, shift).unwrap().below();
         for (i, w) in all.iter().enumerate() {
             assert!(below(w * (1.0 - 1e-9)) <= i, "{i} {w}");
             assert!(below(w * (1.0 + 1e-9)) > i, "{i} {w}");
@@ -322,7 +326,7 @@ mod tests {
         let (alone, n) = (dense(&one, 4), one.group.len());
         let start = Mat::from_fn(2 * n, 4, |i, j| if i < n { alone.vectors[(i, j)] } else { 0.0 });
         let settings = Settings { start: Some(start.as_ref()), ..Settings::default() };
-        let found = lowest(&pencil(&sample), 8, &settings).unwrap();
+        let found = lowest(&pair(&sample), 8, &settings).unwrap();
         assert_eq!(found.method, Method::Sparse);
         for (i, w) in found.omega_squared.iter().enumerate() {
             assert!((w - alone.omega_squared[i / 2]).abs() <= 1e-9 * w, "{i} {w}");
@@ -360,7 +364,7 @@ mod tests {
             let last = chain_mode(masses - 1, masses);
             assert!((all.omega_squared[masses - 1] - last).abs() < 1e-9 * last);
             let sample = series(masses);
-            let more = lowest(&pencil(&sample), masses + 1, &Settings::default());
+            let more = lowest(&pair(&sample), masses + 1, &Settings::default());
             assert_eq!(more.err(), Some(EigenFault::TooManyModes { asked: masses + 1, available: masses }));
         }
     }
@@ -372,21 +376,21 @@ mod tests {
         for (j, w) in found.omega_squared.iter().enumerate() {
             assert!((w - chain_mode(j, 3) / 100.0).abs() < 1e-9 * w);
         }
-        let more = lowest(&pencil(&sample), 4, &Settings::default());
+        let more = lowest(&pair(&sample), 4, &Settings::default());
         assert_eq!(more.err(), Some(EigenFault::TooManyModes { asked: 4, available: 3 }));
     }
 
     #[test]
     fn inertia_counts_the_modes_below_any_shift() {
         let sample = beams(3, 3, 4, true);
-        let pencil = pencil(&sample);
-        let all = dense(&sample, pencil.freedoms()).omega_squared;
-        let symbolic = Arc::new(Symbolic::new(&pencil).unwrap());
+        let pair = pair(&sample);
+        let all = dense(&sample, pair.freedoms()).omega_squared;
+        let symbolic = Arc::new(Symbolic::new(&pair).unwrap());
         for i in 0..60 {
             // Shifts spread over the logarithm of the whole spectrum.
             let part = ((i + 1) as f64 * 0.618_034).fract();
             let shift = all[0] * (1.2 * all[all.len() - 1] / all[0]).powf(part);
-            let factor = Factorisation::new(&pencil, &symbolic, shift).unwrap();
+            let factor = Factorisation::new(&pair, &symbolic, shift).unwrap();
             assert_eq!(factor.below(), all.iter().filter(|w| **w < shift).count(), "{shift}");
         }
     }
@@ -394,24 +398,24 @@ mod tests {
     #[test]
     fn what_a_neighbour_knows_is_used_and_changes_nothing() {
         let sample = beams(5, 4, 6, true);
-        let pencil = pencil(&sample);
-        let symbolic = Arc::new(Symbolic::new(&pencil).unwrap());
+        let pair = pair(&sample);
+        let symbolic = Arc::new(Symbolic::new(&pair).unwrap());
         let first = solve(&sample, 10);
         let start = Some(first.vectors.as_ref());
         let settings = Settings { symbolic: Some(symbolic), start, ..Settings::default() };
-        let again = lowest(&pencil, 10, &settings).unwrap();
+        let again = lowest(&pair, 10, &settings).unwrap();
         for (a, b) in first.omega_squared.iter().zip(&again.omega_squared) {
             assert!((a - b).abs() <= 1e-10 * a);
         }
         let other = beams(5, 4, 5, true);
-        let refused = lowest(&self::pencil(&other), 10, &Settings { start: None, ..settings });
+        let refused = lowest(&self::pair(&other), 10, &Settings { start: None, ..settings });
         assert_eq!(refused.err(), Some(EigenFault::OtherPattern));
     }
 
     #[test]
     fn what_cannot_be_solved_is_refused() {
         let few = chain(5, |_| 1.0, |_| 1.0);
-        let refusal = |sample: &Sample, count| lowest(&pencil(sample), count, &Settings::default()).err();
+        let refusal = |sample: &Sample, count| lowest(&pair(sample), count, &Settings::default()).err();
         assert_eq!(refusal(&few, 6), Some(EigenFault::TooManyModes { asked: 6, available: 5 }));
         assert_eq!(refusal(&few, 0), Some(EigenFault::NoModes));
         let none = chain(0, |_| 1.0, |_| 1.0);
@@ -428,7 +432,7 @@ mod tests {
         }
         let large = beams(5, 4, 6, true);
         let small = Settings { memory_limit: 100_000, ..Settings::default() };
-        let refused = lowest(&pencil(&large), 10, &small).err();
+        let refused = lowest(&pair(&large), 10, &small).err();
         assert!(matches!(refused, Some(EigenFault::TooLarge { allowed: 100_000, .. })), "{refused:?}");
     }
 

@@ -13,7 +13,7 @@
 
 use super::fault::EigenFault;
 use super::kernel::{BLOCK, Lane, pack, solve_lower, solve_upper};
-use super::pencil::{Pencil, finite};
+use super::pair::{MatrixPair, finite};
 use super::symbolic::Symbolic;
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::linalg::cholesky::ldlt::factor::{LdltError, LdltRegularization};
@@ -59,8 +59,8 @@ impl Factorisation {
     /// [`EigenFault::OtherPattern`] when `symbolic` was made for another pattern, [`EigenFault::TooLarge`]
     /// when the memory cannot be had, [`EigenFault::NotFinite`], [`EigenFault::Singular`] when a pivot
     /// vanishes: the structure is not held, or the shift is a mode.
-    pub fn new(pencil: &Pencil, symbolic: &Arc<Symbolic>, shift: f64) -> Result<Factorisation, EigenFault> {
-        let (stiffness, mass) = symbolic.gather(pencil)?;
+    pub fn new(pair: &MatrixPair, symbolic: &Arc<Symbolic>, shift: f64) -> Result<Factorisation, EigenFault> {
+        let (stiffness, mass) = symbolic.gather(pair)?;
         Ok(Factorisation::sparse(Sparse::new(symbolic, &stiffness, &mass, shift, Vec::new())?))
     }
 

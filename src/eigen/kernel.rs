@@ -324,7 +324,7 @@ fn add(to: &mut Lane, factor: f64, lane: &Lane) {
 mod tests {
     use super::super::factor::Factorisation;
     use super::super::lattice::beams;
-    use super::super::pencil::Pencil;
+    use super::super::pair::MatrixPair;
     use super::super::symbolic::Symbolic;
     use faer::Mat;
     use std::sync::Arc;
@@ -332,10 +332,10 @@ mod tests {
     #[test]
     fn solution_has_no_residual() {
         let sample = beams(4, 3, 5, true);
-        let pencil = Pencil { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
-        let symbolic = Arc::new(Symbolic::new(&pencil).unwrap());
-        let factor = Factorisation::new(&pencil, &symbolic, 0.0).unwrap();
-        let rhs = Mat::from_fn(pencil.freedoms(), 7, |i, j| ((3 * i + 5 * j) as f64).sin());
+        let pair = MatrixPair { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
+        let symbolic = Arc::new(Symbolic::new(&pair).unwrap());
+        let factor = Factorisation::new(&pair, &symbolic, 0.0).unwrap();
+        let rhs = Mat::from_fn(pair.freedoms(), 7, |i, j| ((3 * i + 5 * j) as f64).sin());
         let x = factor.solve(rhs.as_ref()).unwrap();
         assert!((&sample.stiffness * &x - &rhs).norm_max() < 1e-9);
     }

@@ -2,7 +2,7 @@
 //!
 //! ```text
 //! fault       what can be wrong with matrices, or stop a solution
-//! pencil      the matrix pair (K, M) and the checks that it must pass
+//! pair        the matrix pair (K, M) and the checks that it must pass
 //! dissection  nested dissection of a graph by distances
 //! ordering    elimination order of the degrees of freedom
 //! symbolic    elimination order and structure of the factor, shared by pairs of one sparsity pattern
@@ -13,34 +13,34 @@
 //! lanczos     block Lanczos with thick restarts
 //! search      the sparse search: iterate, count, iterate again
 //! eigen       the lowest modes of a matrix pair, none missing
-//! reduced     damped modes in the space of the real modes and their corrections
-//! lossy       static compliance of a lossy structure, without a complex factor
-//! direct      harmonic solution of the complex system, without modes
+//! damped      damped modes in the space of the real modes and their corrections
+//! compliance  static compliance of a lossy structure, without a complex factor
+//! harmonic    harmonic solution of the complex system, without modes
 //! ```
 
+pub mod compliance;
+mod damped;
 mod dense;
-mod direct;
 mod dissection;
 mod eigen;
 mod factor;
 mod fault;
+mod harmonic;
 mod kernel;
 mod lanczos;
-pub mod lossy;
 mod ordering;
-mod pencil;
+mod pair;
 mod pivoted;
-mod reduced;
 mod search;
 mod symbolic;
 
+pub use damped::{Damped, Precision, complex_eigen, damped, damped_of_sound, damped_to, matches};
 pub use dense::product;
-pub use direct::Direct;
 pub use eigen::{Eigenpairs, Method, Settings, lowest, lowest_of_sound};
 pub use factor::Factorisation;
 pub use fault::EigenFault;
-pub use pencil::{Pencil, times};
-pub use reduced::{Damped, Precision, complex_eigen, damped, damped_of_sound, damped_to, matches};
+pub use harmonic::HarmonicSolver;
+pub use pair::{MatrixPair, times};
 pub use symbolic::{Patterns, Symbolic};
 
 #[cfg(test)]

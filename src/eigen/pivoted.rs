@@ -13,7 +13,7 @@
 //! - `bunch1977`: choice of the pivots
 
 use super::fault::EigenFault;
-use super::pencil::Pencil;
+use super::pair::MatrixPair;
 use super::symbolic::Symbolic;
 use faer::dyn_stack::{MemBuffer, MemStack, StackReq};
 use faer::perm::PermRef;
@@ -35,12 +35,12 @@ pub(super) struct Pivoted {
 }
 
 impl Pivoted {
-    /// Factors `K - shift M` of `pencil` in the order of `symbolic`.
+    /// Factors `K - shift M` of `pair` in the order of `symbolic`.
     ///
     /// # Errors
     /// [`EigenFault::OtherPattern`], [`EigenFault::TooLarge`].
-    pub fn new(pencil: &Pencil, symbolic: &Arc<Symbolic>, shift: f64) -> Result<Pivoted, EigenFault> {
-        let (stiffness, mass) = symbolic.gather(pencil)?;
+    pub fn new(pair: &MatrixPair, symbolic: &Arc<Symbolic>, shift: f64) -> Result<Pivoted, EigenFault> {
+        let (stiffness, mass) = symbolic.gather(pair)?;
         let shifted: Vec<f64> = stiffness.iter().zip(&mass).map(|(k, m)| k - shift * m).collect();
         let (n, lower, shape) = (symbolic.order.len(), &symbolic.lower, &symbolic.cholesky);
         let pattern = SymbolicSparseColMatRef::new_checked(n, n, &lower.starts, None, &lower.rows);
@@ -107,19 +107,19 @@ fn too_large(symbolic: &Symbolic) -> EigenFault {
 #[cfg(test)]
 mod tests {
     use super::super::lattice::beams;
-    use super::super::pencil::times;
+    use super::super::pair::times;
     use super::*;
     use faer::Scale;
 
     #[test]
     fn solutions_satisfy_an_indefinite_system() {
         let sample = beams(3, 3, 3, true);
-        let pencil = Pencil { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
-        let symbolic = Arc::new(Symbolic::new(&pencil).unwrap());
-        let n = pencil.freedoms();
+        let pair = MatrixPair { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
+        let symbolic = Arc::new(Symbolic::new(&pair).unwrap());
+        let n = pair.freedoms();
         let rhs = Mat::from_fn(n, 3, |i, j| ((7 * i + 3 * j) as f64).sin());
         for shift in [0.0, 1e5, 3e6] {
-            let x = Pivoted::new(&pencil, &symbolic, shift).unwrap().solve(rhs.as_ref()).unwrap();
+            let x = Pivoted::new(&pair, &symbolic, shift).unwrap().solve(rhs.as_ref()).unwrap();
             let left =
                 &rhs - times(&sample.stiffness, x.as_ref()) + Scale(shift) * times(&sample.mass, x.as_ref());
             assert!(left.norm_l2() < 1e-8 * rhs.norm_l2(), "{shift}: {:e}", left.norm_l2());

@@ -8,7 +8,7 @@ use super::factor::{Factorisation, Sparse};
 use super::fault::EigenFault;
 use super::kernel::{BLOCK, Lane, symmetric_product};
 use super::lanczos::{Krylov, Ritz};
-use super::pencil::Pencil;
+use super::pair::MatrixPair;
 use super::symbolic::Symbolic;
 use faer::Mat;
 use std::cell::Cell;
@@ -53,21 +53,21 @@ const MOST_STEPS: usize = 2000;
 
 /// The lowest `count` modes by block Lanczos from a shift below the spectrum; `shift` is the first to try.
 pub(super) fn sparse_lowest(
-    pencil: &Pencil,
+    pair: &MatrixPair,
     count: usize,
     shift: f64,
     settings: &Settings,
 ) -> Result<Eigenpairs, EigenFault> {
     let (symbolic, own) = match (&settings.symbolic, settings.patterns) {
         (Some(symbolic), _) => (Arc::clone(symbolic), false),
-        (None, Some(patterns)) => (patterns.of(pencil)?, true),
-        (None, None) => (Arc::new(Symbolic::of_checked(pencil)?), true),
+        (None, Some(patterns)) => (patterns.of(pair)?, true),
+        (None, None) => (Arc::new(Symbolic::of_checked(pair)?), true),
     };
     let (needed, allowed) = (symbolic.factor_bytes(), settings.memory_limit);
     if needed > allowed {
         return Err(EigenFault::TooLarge { needed, allowed });
     }
-    let (stiffness, mass) = if own { symbolic.gather_own(pencil) } else { symbolic.gather(pencil)? };
+    let (stiffness, mass) = if own { symbolic.gather_own(pair) } else { symbolic.gather(pair)? };
     let spare = Cell::new(Vec::new());
     let search = Search { symbolic: &symbolic, stiffness: &stiffness, mass: &mass, allowed, spare };
     search.lowest(count, shift, settings)

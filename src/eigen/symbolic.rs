@@ -4,7 +4,7 @@
 
 use super::fault::EigenFault;
 use super::ordering::{Pattern, eliminate};
-use super::pencil::Pencil;
+use super::pair::MatrixPair;
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::sparse::linalg::SymbolicSupernodalParams;
 use faer::sparse::linalg::cholesky::simplicial::{
@@ -41,21 +41,20 @@ pub struct Patterns(Arc<Mutex<VecDeque<Arc<Symbolic>>>>);
 const KEPT: usize = 32;
 
 impl Patterns {
-    /// The symbolic factor of `pencil`, which must have passed its checks; made if it is not kept.
+    /// The symbolic factor of `pair`, which must have passed its checks; made if it is not kept.
     ///
     /// # Errors
     /// [`EigenFault::TooLarge`] when even the pattern is too large.
-    pub fn of(&self, pencil: &Pencil) -> Result<Arc<Symbolic>, EigenFault> {
-        let fingerprint = fingerprint(pencil);
+    pub fn of(&self, pair: &MatrixPair) -> Result<Arc<Symbolic>, EigenFault> {
+        let fingerprint = fingerprint(pair);
         let kept = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        let fits = |known: &&Arc<Symbolic>| {
-            known.fingerprint == fingerprint && known.order.len() == pencil.freedoms()
-        };
+        let fits =
+            |known: &&Arc<Symbolic>| known.fingerprint == fingerprint && known.order.len() == pair.freedoms();
         if let Some(found) = kept().iter().find(fits) {
             return Ok(Arc::clone(found));
         }
         // Made without the lock, so that others can look theirs up meanwhile.
-        let made = Arc::new(Symbolic::with_fingerprint(pencil, fingerprint)?);
+        let made = Arc::new(Symbolic::with_fingerprint(pair, fingerprint)?);
         let mut kept = kept();
         if kept.len() == KEPT {
             kept.pop_front();
@@ -69,27 +68,27 @@ impl Patterns {
 const NO_SLOT: u32 = u32::MAX;
 
 impl Symbolic {
-    /// Orders the degrees of freedom of `pencil` and finds the structure of its factor.
+    /// EliminationOrder the degrees of freedom of `pair` and finds the structure of its factor.
     ///
     /// # Errors
-    /// Those of [`Pencil::check`], and [`EigenFault::TooLarge`] when even the pattern is too large.
-    pub fn new(pencil: &Pencil) -> Result<Symbolic, EigenFault> {
-        pencil.check()?;
-        Symbolic::of_checked(pencil)
+    /// Those of [`MatrixPair::check`], and [`EigenFault::TooLarge`] when even the pattern is too large.
+    pub fn new(pair: &MatrixPair) -> Result<Symbolic, EigenFault> {
+        pair.check()?;
+        Symbolic::of_checked(pair)
     }
 
     /// The same for a matrix pair that has been checked.
-    pub(super) fn of_checked(pencil: &Pencil) -> Result<Symbolic, EigenFault> {
-        Symbolic::with_fingerprint(pencil, fingerprint(pencil))
+    pub(super) fn of_checked(pair: &MatrixPair) -> Result<Symbolic, EigenFault> {
+        Symbolic::with_fingerprint(pair, fingerprint(pair))
     }
 
-    fn with_fingerprint(pencil: &Pencil, fingerprint: u64) -> Result<Symbolic, EigenFault> {
+    fn with_fingerprint(pair: &MatrixPair, fingerprint: u64) -> Result<Symbolic, EigenFault> {
         let too_large = EigenFault::TooLarge { needed: usize::MAX, allowed: u32::MAX as usize };
-        let union = union(pencil.stiffness, pencil.mass);
+        let union = union(pair.stiffness, pair.mass);
         if union.rows.len() >= NO_SLOT as usize {
             return Err(too_large);
         }
-        let order = eliminate(&union, pencil.group);
+        let order = eliminate(&union, pair.group);
         let mut place = vec![0; order.len()];
         for (new, &old) in order.iter().enumerate() {
             place[old] = new;
@@ -97,8 +96,8 @@ impl Symbolic {
         let lower = permuted_lower(&union, &order, &place);
         let cholesky = shape(&lower).ok_or(too_large)?;
         Ok(Symbolic {
-            stiffness_slots: slots(pencil.stiffness, &lower, &place),
-            mass_slots: slots(pencil.mass, &lower, &place),
+            stiffness_slots: slots(pair.stiffness, &lower, &place),
+            mass_slots: slots(pair.mass, &lower, &place),
             fingerprint,
             order,
             lower,
@@ -106,9 +105,9 @@ impl Symbolic {
         })
     }
 
-    /// True when `pencil` has the pattern that this was made for.
-    pub fn fits(&self, pencil: &Pencil) -> bool {
-        pencil.freedoms() == self.order.len() && fingerprint(pencil) == self.fingerprint
+    /// True when `pair` has the pattern that this was made for.
+    pub fn fits(&self, pair: &MatrixPair) -> bool {
+        pair.freedoms() == self.order.len() && fingerprint(pair) == self.fingerprint
     }
 
     /// Memory in bytes that one numeric factor takes, work space included.
@@ -117,14 +116,14 @@ impl Symbolic {
         entries.saturating_mul(size_of::<f64>())
     }
 
-    /// Stiffness and mass of `pencil` in the slots of the lower triangle, in elimination order; an error when
+    /// Stiffness and mass of `pair` in the slots of the lower triangle, in elimination order; an error when
     /// its pattern is another.
-    pub(super) fn gather(&self, pencil: &Pencil) -> Result<(Vec<f64>, Vec<f64>), EigenFault> {
-        if self.fits(pencil) { Ok(self.gather_own(pencil)) } else { Err(EigenFault::OtherPattern) }
+    pub(super) fn gather(&self, pair: &MatrixPair) -> Result<(Vec<f64>, Vec<f64>), EigenFault> {
+        if self.fits(pair) { Ok(self.gather_own(pair)) } else { Err(EigenFault::OtherPattern) }
     }
 
     /// The same for a matrix pair that is known to have this pattern.
-    pub(super) fn gather_own(&self, pencil: &Pencil) -> (Vec<f64>, Vec<f64>) {
+    pub(super) fn gather_own(&self, pair: &MatrixPair) -> (Vec<f64>, Vec<f64>) {
         let gather = |matrix: &SparseColMat<usize, f64>, slots: &[u32]| {
             let mut values = vec![0.0; self.lower.rows.len()];
             for (&slot, &value) in slots.iter().zip(matrix.val()) {
@@ -134,7 +133,7 @@ impl Symbolic {
             }
             values
         };
-        (gather(pencil.stiffness, &self.stiffness_slots), gather(pencil.mass, &self.mass_slots))
+        (gather(pair.stiffness, &self.stiffness_slots), gather(pair.mass, &self.mass_slots))
     }
 }
 
@@ -240,11 +239,11 @@ fn transposed(pattern: &Pattern) -> Pattern {
 }
 
 /// A hash of the pattern; two different patterns share it with a chance of one in 2⁶⁴.
-fn fingerprint(pencil: &Pencil) -> u64 {
+fn fingerprint(pair: &MatrixPair) -> u64 {
     // Four independent chains, so that multiplications do not wait for each other.
     let mut chains = [0x9e37_79b9_7f4a_7c15_u64, 1, 2, 3];
-    for matrix in [pencil.stiffness, pencil.mass] {
-        for list in [matrix.col_ptr(), matrix.row_idx(), pencil.group] {
+    for matrix in [pair.stiffness, pair.mass] {
+        for list in [matrix.col_ptr(), matrix.row_idx(), pair.group] {
             for words in list.chunks(4) {
                 for (chain, &word) in chains.iter_mut().zip(words) {
                     *chain = (*chain ^ word as u64).wrapping_mul(0x2545_f491_4f6c_dd1d).rotate_left(29);

@@ -55,7 +55,7 @@ pub use entry::{Figure, GrainShape, Material, MissingProperty};
 pub use listing::{ListedFigure, ListedMaterial, Listing};
 pub use measured::Implied;
 pub use medium::{Medium, Role};
-pub use mix::{GEL, Measured, Prediction, Shares, cure_strain, model_error, predict, schemes};
+pub use mix::{GEL, Measured, Prediction, VolumeFractions, cure_strain, model_error, predict, schemes};
 pub use mix_answer::{Beside, Bounded, IngredientShare, MixAnswer};
 pub use property::Property;
 pub use recipe::{Aggregate, Ingredient, Recipe};

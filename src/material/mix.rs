@@ -60,7 +60,7 @@ pub fn cure_strain(binder_share: f64, cure_shrinkage: f64, after_gel: f64) -> f6
 
 /// Volume fractions of the cast mix; they sum to one.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Shares {
+pub struct VolumeFractions {
     /// Binder: resin and hardener.
     pub binder: f64,
     /// Each kind of grains, in the order of the recipe.
@@ -71,7 +71,7 @@ pub struct Shares {
     pub air: f64,
 }
 
-impl Shares {
+impl VolumeFractions {
     /// All grains together.
     pub fn grains(&self) -> f64 {
         self.aggregates.iter().sum()
@@ -83,8 +83,8 @@ impl Shares {
 pub struct Prediction {
     /// Its name in the design.
     pub name: String,
-    /// Shares by volume.
-    pub shares: Shares,
+    /// VolumeFractions by volume.
+    pub shares: VolumeFractions,
     /// Voids of the grains and the binder that they need.
     pub demand: Demand,
     /// Predicted density, kg/m3.
@@ -203,9 +203,9 @@ impl Phases {
         self.weight / self.solid_volume()
     }
 
-    fn shares(&self, air: f64) -> Shares {
+    fn shares(&self, air: f64) -> VolumeFractions {
         let solid = (1.0 - air) / self.solid_volume();
-        Shares {
+        VolumeFractions {
             binder: self.binder_volume * solid,
             aggregates: self.grains.iter().map(|(volume, _)| volume * solid).collect(),
             pigment: self.pigment.map_or(0.0, |(volume, _)| volume * solid),
@@ -214,7 +214,7 @@ impl Phases {
     }
 
     /// Every phase with its volume fraction: binder, grains, pigment, air.
-    fn list(&self, shares: &Shares) -> Vec<(f64, Host)> {
+    fn list(&self, shares: &VolumeFractions) -> Vec<(f64, Host)> {
         let grains = shares.aggregates.iter().zip(&self.grains).map(|(share, (_, host))| (*share, *host));
         let mut list: Vec<_> = std::iter::once((shares.binder, self.binder)).chain(grains).collect();
         list.extend(self.pigment.map(|(_, host)| (shares.pigment, host)));

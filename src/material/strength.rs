@@ -20,7 +20,7 @@
 //! - `ryshkewitch1953`: air, with n = 4 to 7; 5 is used, from memory
 
 use super::homogenise::Moduli;
-use super::mix::{Air, Shares};
+use super::mix::{Air, VolumeFractions};
 use super::property::Property;
 use super::recipe::Recipe;
 use serde::Serialize;
@@ -50,7 +50,12 @@ pub(super) struct Cast {
 }
 
 /// Strength of `recipe` cast with `shares`; `None` where the strength of the binder is not known.
-pub(super) fn strength(recipe: &Recipe, shares: &Shares, cast: &Cast, draw: &Draw) -> Option<Strength> {
+pub(super) fn strength(
+    recipe: &Recipe,
+    shares: &VolumeFractions,
+    cast: &Cast,
+    draw: &Draw,
+) -> Option<Strength> {
     let binder = &recipe.binder.material;
     let strength = binder.value(Property::Strength, draw)?;
     let strain = strength / binder.value(Property::YoungsModulus, draw)?;

@@ -3,11 +3,11 @@
 //! # Source
 //! - `johnson1982`: p. 1284, loss factor from shares of modal strain energy
 
-use super::decay::Decay;
-use super::shares::{Share, Shares};
+use super::decay::ModeDecay;
+use super::mechanism::ModesFault;
+use super::shares::{EnergyShares, Share};
 use super::solve::{Elastic, Spectrum};
 use super::theory::{Proportions, Reason};
-use super::trouble::ModesFault;
 use faer::Col;
 use serde::Serialize;
 use std::f64::consts::TAU;
@@ -115,7 +115,7 @@ impl BuildModes {
             .enumerate()
             .map(|(i, (((mode, energy), pole), on_feet))| {
                 let loss_factor = spectrum.loss_by_energy(mode);
-                let answer = ModeAnswer::new(mode, loss_factor, *pole, Shares::of(frame, energy));
+                let answer = ModeAnswer::new(mode, loss_factor, *pole, EnergyShares::of(frame, energy));
                 let frequency_error =
                     spectrum.frequency_error(frame, i, pole).unwrap_or(mode.frequency_error);
                 ModeAnswer { on_feet: *on_feet, frequency_error, ..answer }
@@ -177,9 +177,9 @@ impl BuildModes {
 }
 
 impl ModeAnswer {
-    fn new(mode: &Elastic, loss_factor: f64, pole: Pole, shares: Shares) -> ModeAnswer {
+    fn new(mode: &Elastic, loss_factor: f64, pole: Pole, shares: EnergyShares) -> ModeAnswer {
         let Pole { frequency_hz, loss_factor: loss_factor_exact } = pole;
-        let decay = Decay::of(frequency_hz, loss_factor_exact);
+        let decay = ModeDecay::of(frequency_hz, loss_factor_exact);
         ModeAnswer {
             frequency_hz,
             on_feet: false,
@@ -222,7 +222,7 @@ impl Spectrum {
             return Ok(None);
         }
         let modes = (&self.pairs, Some(self.bulge.as_ref()));
-        damped_of_sound(&self.pencil(), loss, modes, precision).map(Some).map_err(ModesFault::Eigen)
+        damped_of_sound(&self.pair(), loss, modes, precision).map(Some).map_err(ModesFault::Eigen)
     }
 
     /// Frequency and loss factor of each elastic mode by the complex eigenproblem.

@@ -15,7 +15,7 @@ use std::f64::consts::TAU;
 
 /// The ring-down of one mode.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Decay {
+pub struct ModeDecay {
     /// Time until half the amplitude is left, s.
     pub half_time_s: f64,
     /// Time until a tenth is left, s.
@@ -26,18 +26,18 @@ pub struct Decay {
     pub cycles_to_half: f64,
 }
 
-impl Decay {
+impl ModeDecay {
     /// The decay of a mode of `frequency` in Hz; `None` when nothing damps it.
     ///
     /// By hand: 100 Hz with η = 0.01 halves in 2 ln 2 / (0.01 · 2π · 100) = 0.2206 s, 22 cycles.
-    pub fn of(frequency: f64, loss_factor: f64) -> Option<Decay> {
+    pub fn of(frequency: f64, loss_factor: f64) -> Option<ModeDecay> {
         let rate = 0.5 * loss_factor * TAU * frequency;
         if !(rate > 0.0 && rate.is_finite()) {
             return None;
         }
         let time_to = |share: f64| -share.ln() / rate;
         let ratio = 0.5 * loss_factor;
-        Some(Decay {
+        Some(ModeDecay {
             half_time_s: time_to(0.5),
             time_to_10pct_s: time_to(0.1),
             time_to_1pct_s: time_to(0.01),
@@ -53,7 +53,7 @@ mod tests {
 
     #[test]
     fn a_decay_by_hand() {
-        let decay = Decay::of(100.0, 0.01).unwrap();
+        let decay = ModeDecay::of(100.0, 0.01).unwrap();
         assert_relative_eq!(decay.half_time_s, 0.2206356, max_relative = 1e-6);
         assert_relative_eq!(decay.time_to_10pct_s / decay.half_time_s, 10f64.log2(), max_relative = 1e-12);
         assert_relative_eq!(decay.time_to_1pct_s, 2.0 * decay.time_to_10pct_s, max_relative = 1e-12);
@@ -62,8 +62,8 @@ mod tests {
 
     #[test]
     fn nothing_lost_is_no_decay() {
-        assert_eq!(Decay::of(100.0, 0.0), None);
-        assert_eq!(Decay::of(0.0, 0.1), None);
-        assert_eq!(Decay::of(f64::NAN, 0.1), None);
+        assert_eq!(ModeDecay::of(100.0, 0.0), None);
+        assert_eq!(ModeDecay::of(0.0, 0.1), None);
+        assert_eq!(ModeDecay::of(f64::NAN, 0.1), None);
     }
 }

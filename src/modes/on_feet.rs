@@ -19,8 +19,8 @@
 //! same for every number of modes, so that all call the same mode the first of the structure.
 
 use super::footing::{pseudo_inverse, springs, wholes};
+use super::mechanism::ModesFault;
 use super::solve::{Asked, Elastic, Spectrum, solve};
-use super::trouble::ModesFault;
 use faer::{Col, Mat};
 use nalgebra::{DMatrix, DVector};
 use std::cell::LazyCell;

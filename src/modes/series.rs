@@ -4,11 +4,11 @@
 //! sparsity pattern are shared, and each search starts from the modes of a similar frame. A frame for which
 //! the common subdivision is too coarse gets no modes here; the caller solves it on its own.
 
-use super::division::{NEAREST, Waves};
-use super::loose::RigidMotion;
-use super::orders::{Orders, pencil};
+use super::elimination_order::{EliminationOrder, pair};
+use super::mechanism::ModesFault;
+use super::rigid_body::RigidMotion;
 use super::solve::{Asked, BEYOND, Spectrum, corrected, solve};
-use super::trouble::ModesFault;
+use super::subdivision::{NEAREST, Waves};
 use faer::sparse::SparseColMat;
 use faer::{Mat, MatRef};
 use nalgebra::DMatrix;
@@ -24,7 +24,7 @@ pub struct Series {
     /// The common subdivision.
     pub layout: Arc<Layout>,
     /// The common elimination order.
-    pub orders: Arc<Orders>,
+    pub orders: Arc<EliminationOrder>,
     /// Modes of the first frame, (n, any): a start for frames without a similar one.
     pub start: Mat<f64>,
     /// How many basis vectors they were found in.
@@ -55,9 +55,9 @@ impl Series {
     /// The subdivision of `spectrum`, for frames that differ from its own only in sections and springs.
     ///
     /// # Errors
-    /// Those of [`Orders::new`].
+    /// Those of [`EliminationOrder::new`].
     pub fn about(spectrum: &Spectrum, asked: &Asked) -> Result<Series, EigenFault> {
-        let orders = Orders::of(spectrum)?;
+        let orders = EliminationOrder::of(spectrum)?;
         Ok(Series {
             layout: Arc::clone(&spectrum.layout),
             orders: Arc::new(orders),
@@ -117,7 +117,7 @@ impl Series {
             expected: Some(self.basis),
             ..Settings::default()
         };
-        let pairs = match lowest_of_sound(&pencil(&self.layout, &matrices), sought, &settings) {
+        let pairs = match lowest_of_sound(&pair(&self.layout, &matrices), sought, &settings) {
             Err(EigenFault::TooManyModes { .. }) => return Ok(None),
             other => other?,
         };

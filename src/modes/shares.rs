@@ -17,7 +17,7 @@ pub struct Share {
 
 /// The strain energy divided in three ways.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Shares {
+pub struct EnergyShares {
     /// By member, joint and foot, largest first.
     pub elements: Vec<Share>,
     /// Skeleton, fill, joints, feet.
@@ -26,9 +26,9 @@ pub struct Shares {
     pub materials: Vec<Share>,
 }
 
-impl Shares {
+impl EnergyShares {
     /// The shares of `energy` in `frame`.
-    pub fn of(frame: &Frame, energy: &Energy) -> Shares {
+    pub fn of(frame: &Frame, energy: &Energy) -> EnergyShares {
         let total = energy.total();
         let share = |of: &str, part: f64| {
             let share = if total > 0.0 { part / total } else { 0.0 };
@@ -62,6 +62,6 @@ impl Shares {
         elements.sort_by(largest_first);
         materials.sort_by(largest_first);
         let kinds = [("skeleton", skeleton), ("fill", fill), ("joints", joints), ("feet", feet)];
-        Shares { elements, materials, kinds: kinds.iter().map(|(of, part)| share(of, *part)).collect() }
+        EnergyShares { elements, materials, kinds: kinds.iter().map(|(of, part)| share(of, *part)).collect() }
     }
 }

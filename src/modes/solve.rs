@@ -15,18 +15,18 @@
 //! # Source
 //! - `przemieniecki1968`: ch. 12.4, dynamic stiffness in ascending powers of frequency
 
-use super::division::{self, Waves};
-use super::loose::{RigidMotion, mechanism, rigid_motions};
-use super::orders::pencil;
+use super::elimination_order::pair;
+use super::mechanism::ModesFault;
+use super::rigid_body::{RigidMotion, mechanism, rigid_motions};
 use super::statics::least_ratio;
-use super::trouble::ModesFault;
+use super::subdivision::{self, Waves};
 use faer::Mat;
 use nalgebra::{DMatrix, DVector, SymmetricEigen};
 use std::f64::consts::TAU;
 use std::sync::Arc;
 use stillbed_eigen::EigenFault;
+use stillbed_eigen::MatrixPair;
 use stillbed_eigen::Patterns;
-use stillbed_eigen::Pencil;
 use stillbed_eigen::{Eigenpairs, Settings, lowest_of_sound};
 use stillbed_frame::{Energies, Frame, Layout, Matrices};
 
@@ -138,8 +138,8 @@ impl Spectrum {
     }
 
     /// The matrices as a matrix pair.
-    pub fn pencil(&self) -> Pencil<'_> {
-        pencil(&self.layout, &self.matrices)
+    pub fn pair(&self) -> MatrixPair<'_> {
+        pair(&self.layout, &self.matrices)
     }
 
     /// The fraction by which ω² of the elastic mode `i` was too high before it was corrected.
@@ -188,7 +188,7 @@ fn divided(frame: &Frame, asked: &Asked, known: Option<&Spectrum>) -> Result<Spe
     let allowed = asked.excess();
     let mut pieces = match asked.pieces.len() == frame.members.len() {
         true => asked.pieces.clone(),
-        false => division::first(&waves, wanted),
+        false => subdivision::first(&waves, wanted),
     };
     for round in 0..=ROUNDS + 1 {
         let layout = Layout::new(frame, &pieces).map_err(ModesFault::Frame)?;
@@ -201,7 +201,7 @@ fn divided(frame: &Frame, asked: &Asked, known: Option<&Spectrum>) -> Result<Spe
         let start = known.filter(|known| known.layout.pieces == pieces);
         let start = start.map(|known| known.pairs.vectors.as_ref());
         let settings = Settings { patterns: Some(&asked.patterns), start, ..Settings::default() };
-        let pairs = match lowest_of_sound(&pencil(&layout, &matrices), sought, &settings) {
+        let pairs = match lowest_of_sound(&pair(&layout, &matrices), sought, &settings) {
             Ok(pairs) => pairs,
             Err(EigenFault::TooManyModes { available, .. }) if (wanted..sought).contains(&available) => {
                 sought = available;
@@ -232,7 +232,7 @@ fn divided(frame: &Frame, asked: &Asked, known: Option<&Spectrum>) -> Result<Spe
         let top = lambda[..asked.count].last().copied().unwrap_or(0.0).max(0.0).sqrt();
         if round < ROUNDS {
             let excess = excess(&bulges, &lambda[..asked.count]);
-            if let Some(finer) = division::finer(&layout, &waves, top, &excess, allowed) {
+            if let Some(finer) = subdivision::finer(&layout, &waves, top, &excess, allowed) {
                 pieces = finer;
                 continue;
             }

@@ -14,18 +14,18 @@
 //! # Source
 //! - `przemieniecki1968`: ch. 6, displacement method; ch. 10.10, free bodies
 
+use super::elimination_order::{EliminationOrder, pair};
 use super::footing::Pushes;
-use super::loose::rigid_motions;
-use super::orders::{Orders, pencil};
-use super::trouble::ModesFault;
+use super::mechanism::ModesFault;
+use super::rigid_body::rigid_motions;
 use faer::{Mat, MatRef, c64};
 use nalgebra::{Matrix3, SymmetricEigen, Vector3, Vector6};
 use std::sync::Arc;
-use stillbed_eigen::Direct;
 use stillbed_eigen::EigenFault;
 use stillbed_eigen::Factorisation;
+use stillbed_eigen::HarmonicSolver;
 use stillbed_eigen::Patterns;
-use stillbed_eigen::lossy;
+use stillbed_eigen::compliance;
 use stillbed_frame::{Frame, Layout, Matrices};
 
 /// Standard gravity, m/s2.
@@ -48,7 +48,7 @@ pub struct Statics<'a> {
     /// Its layout, not divided or with a subdivision that is at hand: the motion of points is the same.
     pub layout: Arc<Layout>,
     /// The layout and elimination order shared with other frames of the same drawing.
-    pub orders: Arc<Orders>,
+    pub orders: Arc<EliminationOrder>,
     matrices: Matrices,
     factor: Factorisation,
     /// Rigid-body motions, (n, count), orthonormal in M; none for a held base.
@@ -110,7 +110,8 @@ impl<'a> Statics<'a> {
             layout = Layout::new(frame, &vec![2; frame.members.len()]).map_err(ModesFault::Frame)?;
         }
         let matrices = layout.matrices(frame).ok_or(ModesFault::Range)?;
-        let orders = Orders::new(Arc::new(layout), &matrices, patterns).map_err(ModesFault::Eigen)?;
+        let orders =
+            EliminationOrder::new(Arc::new(layout), &matrices, patterns).map_err(ModesFault::Eigen)?;
         Statics::shared(frame, matrices, &Arc::new(orders))
     }
 
@@ -118,7 +119,7 @@ impl<'a> Statics<'a> {
     ///
     /// # Errors
     /// A frame that does not fit, a mechanism, or what stopped the factorisation.
-    pub fn like(frame: &'a Frame, orders: &Arc<Orders>) -> Result<Statics<'a>, ModesFault> {
+    pub fn like(frame: &'a Frame, orders: &Arc<EliminationOrder>) -> Result<Statics<'a>, ModesFault> {
         let matrices = orders.layout.matrices(frame).ok_or(ModesFault::Range)?;
         Statics::shared(frame, matrices, orders)
     }
@@ -130,7 +131,7 @@ impl<'a> Statics<'a> {
     pub fn shared(
         frame: &'a Frame,
         matrices: Matrices,
-        orders: &Arc<Orders>,
+        orders: &Arc<EliminationOrder>,
     ) -> Result<Statics<'a>, ModesFault> {
         let layout = &orders.layout;
         let floating = floating(frame, layout, &matrices);
@@ -142,7 +143,7 @@ impl<'a> Statics<'a> {
             }
         };
         let shift = if floating.ncols() > 0 { -shift(&matrices) } else { 0.0 };
-        let factor = Factorisation::new(&pencil(layout, &matrices), &orders.symbolic, shift);
+        let factor = Factorisation::new(&pair(layout, &matrices), &orders.symbolic, shift);
         let factor = factor.map_err(|fault| match fault {
             EigenFault::Singular { freedom } => ModesFault::loose(frame, layout, freedom),
             other => ModesFault::Eigen(other),
@@ -217,7 +218,7 @@ impl<'a> Statics<'a> {
         let lossless = self.matrices.loss.val().iter().all(|value| *value == 0.0);
         if self.floating.ncols() == 0 && !lossless {
             let Matrices { stiffness, loss, .. } = &self.matrices;
-            return match lossy::compliance(stiffness, loss, loads, |pushed| self.factor.solve(pushed)) {
+            return match compliance::compliance(stiffness, loss, loads, |pushed| self.factor.solve(pushed)) {
                 // Where far more is lost than stored, the complex system itself is solved.
                 Err(EigenFault::NotConverged { .. }) => self.complex_compliance(loads),
                 found => found,
@@ -232,7 +233,7 @@ impl<'a> Statics<'a> {
 
     /// The compliance of a held base by a factor of its complex system.
     fn complex_compliance(&self, loads: MatRef<f64>) -> Result<Mat<c64>, EigenFault> {
-        let direct = Direct::new(&pencil(&self.layout, &self.matrices), &self.matrices.loss)?;
+        let direct = HarmonicSolver::new(&pair(&self.layout, &self.matrices), &self.matrices.loss)?;
         let count = loads.ncols();
         let complex = Mat::from_fn(loads.nrows(), count, |i, j| c64::new(loads[(i, j)], 0.0));
         let seen = complex.transpose() * direct.solve(0.0, complex.as_ref())?;

@@ -68,7 +68,7 @@
 //! page       blocks as an HTML page
 //! csv        tables as CSV
 //! json       answers as JSON
-//! book       answers as workbooks
+//! workbook   answers as workbooks
 //! demo       invented blocks for tests
 //! arbitrary  random blocks for tests
 //! ```
@@ -83,13 +83,13 @@ mod scale;
 mod table;
 mod view;
 
-pub mod book;
 pub mod csv;
 pub mod json;
 pub mod page;
 pub mod present;
 pub mod svg;
 pub mod text;
+pub mod workbook;
 
 pub use block::{
     Area, Axis, Bar, Bars, Block, Curve, Filling, Label, Mark, Motion, Picture, Series, Shape, Unit, Wire,

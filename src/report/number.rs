@@ -2,7 +2,7 @@
 
 /// `value` to `digits` significant figures, with trailing zeros that are significant: 2.00 for three.
 ///
-/// Whole numbers keep all their digits (`1234`, not `1230`). Below 1e-4 and from 1e7 on the text is in
+/// FullReport numbers keep all their digits (`1234`, not `1230`). Below 1e-4 and from 1e7 on the text is in
 /// powers of ten. A value that is not finite gives `-`.
 pub fn significant(value: f64, digits: usize) -> String {
     if !value.is_finite() {

@@ -252,7 +252,7 @@ fn tools_of_curve(curve: &Curve) -> Markup {
         span class="zoom" role="group" aria-label="Zoom along the axis" {
             button type="button" data-zoom="in" aria-label="Closer" { "+" }
             button type="button" data-zoom="out" aria-label="Further" { "−" }
-            button type="button" data-zoom="all" { "Whole" }
+            button type="button" data-zoom="all" { "FullReport" }
         }
         @for (i, series) in curve.series.iter().enumerate().filter(|(_, series)| heard(&series.tap)) {
             button type="button" data-play="tap" data-line=(i) { "Hear " (series.name) }

@@ -10,13 +10,13 @@
 //! wire     a frame in space with its motion
 //! shares   energy shares of motions, beside the frame
 //! names    where names of points are placed
-//! ink      the palette: colours, dashes, hatching
+//! palette  the palette: colours, dashes, hatching
 //! ```
 
 mod bars;
 mod curve;
-mod ink;
 mod names;
+mod palette;
 mod picture;
 mod shares;
 mod wire;
@@ -24,12 +24,12 @@ mod wire;
 pub(super) use curve::{Plot, plot_box, thinned};
 
 #[cfg(test)]
-pub(super) use ink::tests::contrast;
+pub(super) use palette::tests::contrast;
 
 use super::block::Block;
 use super::text::width;
-use ink::TEXT;
 use maud::{Markup, html};
+use palette::TEXT;
 
 /// The width a drawing is made for; text has the same size in all.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

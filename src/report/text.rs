@@ -6,7 +6,7 @@
 //!
 //! ```text
 //! fold      width of text, folding, cutting
-//! ink       colours by meaning
+//! palette   colours by meaning
 //! canvas    a grid of characters with braille dots
 //! table     tables
 //! curve     lines over two axes
@@ -21,7 +21,7 @@ mod bars;
 mod canvas;
 mod curve;
 mod fold;
-mod ink;
+mod palette;
 mod picture;
 mod problems;
 mod table;
@@ -32,7 +32,7 @@ pub use problems::problems;
 use super::block::Block;
 use fold::fold;
 pub(super) use fold::width;
-use ink::Ink;
+use palette::Palette;
 
 /// Width and colour of the text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -54,8 +54,8 @@ impl Look {
         self.width.max(40)
     }
 
-    fn paint(&self, text: &str, ink: Ink) -> String {
-        if self.colour { ink.paint(text) } else { text.to_string() }
+    fn paint(&self, text: &str, colour: Palette) -> String {
+        if self.colour { colour.paint(text) } else { text.to_string() }
     }
 }
 
@@ -79,8 +79,8 @@ pub fn render(blocks: &[Block], look: &Look) -> String {
 fn heading(text: &str, look: &Look) -> Vec<String> {
     let lines = fold(text, look.columns());
     let longest = lines.iter().map(|line| width(line)).max().unwrap_or(0);
-    let rule = look.paint(&"═".repeat(longest), Ink::Quiet);
-    lines.iter().map(|line| look.paint(line, Ink::Strong)).chain([rule]).collect()
+    let rule = look.paint(&"═".repeat(longest), Palette::Quiet);
+    lines.iter().map(|line| look.paint(line, Palette::Strong)).chain([rule]).collect()
 }
 
 /// The heading of a whole answer and the empty line after it.
@@ -90,19 +90,19 @@ pub fn head(heading: &str, look: &Look) -> String {
 
 /// The title of a block, folded; no line if it is empty.
 fn title(text: &str, look: &Look) -> Vec<String> {
-    fold(text, look.columns()).iter().map(|line| look.paint(line, Ink::Strong)).collect()
+    fold(text, look.columns()).iter().map(|line| look.paint(line, Palette::Strong)).collect()
 }
 
 /// Legend entries one after another, as many per line as fit.
-fn legend(entries: &[(String, String, Ink)], look: &Look) -> Vec<String> {
+fn legend(entries: &[(String, String, Palette)], look: &Look) -> Vec<String> {
     let gap = "   ";
     let mut lines: Vec<(usize, String)> = Vec::new();
-    for (sign, name, ink) in entries {
+    for (sign, name, colour) in entries {
         let room = look.columns() - width(sign) - 1;
         for (i, part) in fold(name, room).iter().enumerate() {
             let sign = if i == 0 { sign.clone() } else { " ".repeat(width(sign)) };
             let width = width(&sign) + 1 + width(part);
-            let painted = format!("{} {part}", look.paint(&sign, *ink));
+            let painted = format!("{} {part}", look.paint(&sign, *colour));
             match lines.last_mut() {
                 Some((used, line)) if i == 0 && *used + gap.len() + width <= look.columns() => {
                     *used += gap.len() + width;

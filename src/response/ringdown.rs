@@ -12,7 +12,7 @@
 use super::blow::Blow;
 use super::modal::{ModalMode, ModalModel};
 use super::peak::climb;
-use super::settle::{Decay, Settle};
+use super::settle::{FreeDecay, Settle};
 use num_complex::Complex64;
 use serde::Serialize;
 use std::f64::consts::TAU;
@@ -56,7 +56,7 @@ pub struct Times {
 
 impl Times {
     /// The times of `decay`; the base counts as quiet below `settle_to`, m.
-    pub fn of(decay: &Decay, settle_to: f64) -> Times {
+    pub fn of(decay: &FreeDecay, settle_to: f64) -> Times {
         // During a tap the motion may have another maximum, so steps are finer.
         let step = sample(decay);
         let finer = (decay.free_from() / SAMPLES_A_PERIOD).clamp(step / 8.0, step);
@@ -69,7 +69,7 @@ impl Times {
 }
 
 /// Time between samples that resolves the fastest visible mode, s.
-fn sample(decay: &Decay) -> f64 {
+fn sample(decay: &FreeDecay) -> f64 {
     TAU / (SAMPLES_A_PERIOD * decay.fastest(SEEN).max(1.0))
 }
 
@@ -112,7 +112,7 @@ pub struct RingDown {
 impl RingDown {
     /// The motion of `model` after the tap.
     pub fn new(model: &ModalModel, tapped: &Tapped) -> RingDown {
-        let decay = Decay::after(model, tapped.struck, &tapped.observed, tapped.blow);
+        let decay = FreeDecay::after(model, tapped.struck, &tapped.observed, tapped.blow);
         let step = sample(&decay);
         let times = Times::of(&decay, tapped.settle_to);
         let settle = times.settle;
@@ -153,7 +153,7 @@ impl RingDown {
 }
 
 /// The greatest value of the envelope; the search ends when even all modes in phase could not exceed it.
-fn greatest(decay: &Decay, step: f64) -> f64 {
+fn greatest(decay: &FreeDecay, step: f64) -> f64 {
     let mut best = (0.0, decay.envelope(0.0));
     let mut time = 0.0;
     for _ in 0..MOST_SAMPLES as usize {
@@ -198,7 +198,7 @@ mod tests {
     #[test]
     fn times_of_one_mode_are_those_of_its_exponential() {
         let answer = RingDown::new(&single(1e7, 40.0, 0.02), &tapped(1e-6));
-        // Decay rate eta w / 2 = 5 1/s.
+        // FreeDecay rate eta w / 2 = 5 1/s.
         approx::assert_relative_eq!(answer.time_to_10pct_s.unwrap(), 10f64.ln() / 5.0, max_relative = 1e-9);
         approx::assert_relative_eq!(answer.time_to_1pct_s.unwrap(), 100f64.ln() / 5.0, max_relative = 1e-9);
         approx::assert_relative_eq!(answer.largest_m, 1e-5, max_relative = 1e-4);

@@ -86,7 +86,7 @@ pub struct Settle {
 
 /// The motion of a few stations after a tap at one.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Decay {
+pub struct FreeDecay {
     stations: usize,
     terms: Vec<Term>,
     /// Complex amplitudes once the tap is over, m, one row of `stations` for each term.
@@ -98,22 +98,22 @@ pub struct Decay {
     /// Displacement by residual flexibility, m, under the force of the impulse spread over one second; one
     /// for each station.
     rest: Vec<f64>,
-    /// Decay rate, 1/s, and size, m, of each lump of modes left out once the tap is over.
+    /// FreeDecay rate, 1/s, and size, m, of each lump of modes left out once the tap is over.
     left_out: Vec<(f64, f64)>,
     blow: Blow,
 }
 
-impl Decay {
+impl FreeDecay {
     /// The motion of the stations `observed` after an ideal `impulse`, N s, at the station `struck`.
-    pub fn new(model: &ModalModel, struck: usize, observed: &[usize], impulse: f64) -> Decay {
-        Decay::after(model, struck, observed, Blow::ideal(impulse))
+    pub fn new(model: &ModalModel, struck: usize, observed: &[usize], impulse: f64) -> FreeDecay {
+        FreeDecay::after(model, struck, observed, Blow::ideal(impulse))
     }
 
     /// The same after a tap of finite duration.
-    pub fn after(model: &ModalModel, struck: usize, observed: &[usize], blow: Blow) -> Decay {
+    pub fn after(model: &ModalModel, struck: usize, observed: &[usize], blow: Blow) -> FreeDecay {
         let stations = observed.len();
         let rest = |j: &usize| blow.impulse * model.rest(*j, struck).re;
-        let mut decay = Decay {
+        let mut decay = FreeDecay {
             stations,
             terms: Vec::with_capacity(model.modes().len()),
             amplitudes: Vec::with_capacity(model.modes().len() * stations),
@@ -233,13 +233,13 @@ impl Decay {
     }
 
     /// The same motion without the modes above `omega`, rad/s, and without drift.
-    pub fn below(&self, omega: f64) -> Decay {
+    pub fn below(&self, omega: f64) -> FreeDecay {
         let kept: Vec<usize> = (0..self.terms.len()).filter(|i| self.terms[*i].omega <= omega).collect();
         let rows = |all: &[Complex64]| -> Vec<Complex64> {
             let row = |i: &usize| all.get(i * self.stations..(i + 1) * self.stations).unwrap_or_default();
             kept.iter().flat_map(row).copied().collect()
         };
-        Decay {
+        FreeDecay {
             terms: kept.iter().map(|i| self.terms[*i]).collect(),
             amplitudes: rows(&self.amplitudes),
             ideal: rows(&self.ideal),
@@ -426,7 +426,7 @@ impl Decay {
     }
 }
 
-/// Decay rate, 1/s, and damped circular frequency, rad/s, of an elastic mode.
+/// FreeDecay rate, 1/s, and damped circular frequency, rad/s, of an elastic mode.
 fn pole_of(mode: &ModalMode) -> (f64, f64) {
     let rate = 0.5 * mode.loss_factor * mode.omega;
     // A mode with a loss factor of 2 or more does not oscillate; it is over within a period.
@@ -434,7 +434,7 @@ fn pole_of(mode: &ModalMode) -> (f64, f64) {
     (rate, (square - rate * rate).max(1e-4 * square).sqrt())
 }
 
-/// Decay rate, 1/s, and size over the stations `observed`, m, of the motion of the lump `left` after a tap.
+/// FreeDecay rate, 1/s, and size over the stations `observed`, m, of the motion of the lump `left` after a tap.
 fn outdone(left: &Lumped, struck: usize, observed: &[usize], blow: Blow) -> (f64, f64) {
     let lump = match blow.duration > 0.0 {
         true => left.mode.clone(),

@@ -4,7 +4,7 @@
 //! sample would be silent. All builds share one level scale, so louder means more motion. A motion whose
 //! largest component is below 40 Hz is hardly audible at any level.
 
-use super::settle::Decay;
+use super::settle::FreeDecay;
 use serde::Serialize;
 use std::f64::consts::TAU;
 use std::io::Cursor;
@@ -57,8 +57,9 @@ pub struct Sound {
 ///
 /// # Errors
 /// When nothing moves at any of them, or the file cannot be composed.
-pub fn sound(taps: &[(Decay, usize)]) -> Result<Sound, String> {
-    let heard: Vec<(Decay, usize)> = taps.iter().map(|(decay, j)| (decay.below(TAU * HIGHEST), *j)).collect();
+pub fn sound(taps: &[(FreeDecay, usize)]) -> Result<Sound, String> {
+    let heard: Vec<(FreeDecay, usize)> =
+        taps.iter().map(|(decay, j)| (decay.below(TAU * HIGHEST), *j)).collect();
     let step = 1.0 / f64::from(SAMPLE_RATE);
     let loudest = heard.iter().map(|(decay, j)| largest_sample(decay, *j, step)).fold(0.0, f64::max);
     if loudest <= 0.0 {
@@ -89,7 +90,7 @@ pub fn sound(taps: &[(Decay, usize)]) -> Result<Sound, String> {
 }
 
 /// The largest sample of the motion, m; the search ends when no later sample can be larger.
-fn largest_sample(decay: &Decay, j: usize, step: f64) -> f64 {
+fn largest_sample(decay: &FreeDecay, j: usize, step: f64) -> f64 {
     let mut largest = 0.0f64;
     for i in 0..(LONGEST / step) as usize {
         let time = i as f64 * step;
@@ -103,7 +104,7 @@ fn largest_sample(decay: &Decay, j: usize, step: f64) -> f64 {
 
 /// The samples, m, until the motion stays silent, and whether it was cut off at the longest length. A motion
 /// that is cut off ends at its last change of sign, near zero.
-fn play(decay: &Decay, j: usize, step: f64, silent: f64) -> (Vec<f64>, bool) {
+fn play(decay: &FreeDecay, j: usize, step: f64, silent: f64) -> (Vec<f64>, bool) {
     let mut played = Vec::new();
     for i in 0..(LONGEST / step) as usize {
         let time = i as f64 * step;
@@ -117,7 +118,7 @@ fn play(decay: &Decay, j: usize, step: f64, silent: f64) -> (Vec<f64>, bool) {
     (played, true)
 }
 
-fn loudest_line(decay: &Decay) -> Option<f64> {
+fn loudest_line(decay: &FreeDecay) -> Option<f64> {
     let lines = decay.lines();
     let loudest = lines.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
     Some(loudest.0 / TAU)
@@ -146,9 +147,9 @@ mod tests {
     use super::super::modal::{ModalMode, ModalModel};
     use super::*;
 
-    fn tap(frequency: f64, loss_factor: f64, shape: f64) -> (Decay, usize) {
+    fn tap(frequency: f64, loss_factor: f64, shape: f64) -> (FreeDecay, usize) {
         let mode = ModalMode::real(TAU * frequency, loss_factor, &[shape]);
-        (Decay::new(&ModalModel::complete(vec![mode], 1).unwrap(), 0, &[0], 0.2), 0)
+        (FreeDecay::new(&ModalModel::complete(vec![mode], 1).unwrap(), 0, &[0], 0.2), 0)
     }
 
     fn samples(sound: &Sound) -> Vec<i16> {
@@ -159,7 +160,7 @@ mod tests {
 
     #[test]
     fn the_file_holds_the_motion() {
-        let decay = Decay::new(&single(1e7, 40.0, 0.02), 0, &[0], 0.2);
+        let decay = FreeDecay::new(&single(1e7, 40.0, 0.02), 0, &[0], 0.2);
         let sound = sound(&[(decay.clone(), 0)]).unwrap();
         let samples = samples(&sound);
         assert_eq!(samples[0], 0);

@@ -5,9 +5,9 @@ use faer::sparse::SparseColMat;
 use faer::{Mat, c64};
 use nalgebra::{DMatrix, Vector3, Vector6};
 use num_complex::Complex64;
-use stillbed_eigen::{Damped, Direct, EigenFault, Pencil};
+use stillbed_eigen::{Damped, EigenFault, HarmonicSolver, MatrixPair};
 use stillbed_frame::{Frame, Layout};
-use stillbed_modes::{Elastic, Lump, Pushes, Spectrum, Statics};
+use stillbed_modes::{Elastic, Pushes, ResidualMode, Spectrum, Statics};
 
 /// A station of a modal model: an observed motion, or the load that belongs to it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -128,7 +128,7 @@ pub fn left_out(frame: &Frame, spectrum: &Spectrum, stations: &[Station]) -> Res
     let loads = loads(frame, &spectrum.layout, stations);
     let lumps = spectrum.left_out(loads.as_ref())?;
     let sharpest = least_loss(frame);
-    let of = |lump: &Lump| Lumped {
+    let of = |lump: &ResidualMode| Lumped {
         mode: ModalMode::real(lump.omega_squared.sqrt(), lump.loss_factor, &lump.seen),
         least_loss: if lump.is_mode { lump.loss_factor } else { sharpest.min(lump.loss_factor) },
     };
@@ -172,24 +172,29 @@ fn static_compliance(
 
 /// The compliance between two stations by a harmonic solution of the subdivided frame at one circular
 /// frequency, without modes; for checks of the modal sum.
-pub struct DirectCheck<'a> {
+pub struct HarmonicCheck<'a> {
     spectrum: &'a Spectrum,
     bulge: SparseColMat<usize, f64>,
     seen: Vec<f64>,
     load: Vec<f64>,
 }
 
-impl<'a> DirectCheck<'a> {
+impl<'a> HarmonicCheck<'a> {
     /// Between `seen` and `load`; `None` when the frame has faults.
     pub fn new(
         frame: &Frame,
         spectrum: &'a Spectrum,
         seen: &Station,
         load: &Station,
-    ) -> Option<DirectCheck<'a>> {
+    ) -> Option<HarmonicCheck<'a>> {
         let bulge = spectrum.layout.bulge(frame)?;
         let layout = &spectrum.layout;
-        Some(DirectCheck { spectrum, bulge, seen: seen.load(frame, layout), load: load.load(frame, layout) })
+        Some(HarmonicCheck {
+            spectrum,
+            bulge,
+            seen: seen.load(frame, layout),
+            load: load.load(frame, layout),
+        })
     }
 
     /// The compliance, m/N, at `omega`, rad/s, with the dynamic mass of the elements at that frequency.
@@ -201,8 +206,8 @@ impl<'a> DirectCheck<'a> {
         for (value, bulge) in mass.val_mut().iter_mut().zip(self.bulge.val()) {
             *value += omega * omega * bulge;
         }
-        let pencil = Pencil { mass: &mass, ..self.spectrum.pencil() };
-        let direct = Direct::new(&pencil, &self.spectrum.matrices.loss)?;
+        let pair = MatrixPair { mass: &mass, ..self.spectrum.pair() };
+        let direct = HarmonicSolver::new(&pair, &self.spectrum.matrices.loss)?;
         let load = Mat::from_fn(self.load.len(), 1, |i, _| c64::new(self.load[i], 0.0));
         let motion = direct.solve(omega, load.as_ref())?;
         Ok(self.seen.iter().enumerate().map(|(i, b)| motion[(i, 0)] * *b).sum())

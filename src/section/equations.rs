@@ -86,7 +86,7 @@ fn halve(order: &mut [usize], from: usize, centres: &[[f64; 2]], groups: &mut Ve
 }
 
 impl Equations {
-    /// Orders the equations of elements. Every node that is not inside a triangle has an entry in
+    /// EliminationOrder the equations of elements. Every node that is not inside a triangle has an entry in
     /// `lines`.
     ///
     /// # Errors

@@ -1,25 +1,25 @@
 //! One cross-section: from its shapes to the 6x6 stiffness and mass per length of a member.
 //!
 //! ```text
-//! spec           the section of a design file, read
-//! stock          stock sections by name
-//! shape          a shape: its sizes, what is wrong with them, its outline
-//! outline        outlines placed in the section, drawn as polygons, cut by later ones
-//! area           area, first and second moments
-//! clearance      how outlines lie to each other: inside, apart, sticking out
-//! mirror         mirror symmetries of a section and of functions on it
-//! triangulation  a triangulation that can be refined
-//! mesh           ten-node triangles that follow the borders of the parts
-//! element        one ten-node triangle
-//! dense          factorisation of small dense matrices
-//! equations      the sparse equations of one body, factorised
-//! warping        torsion and transverse shear of one connected body by finite elements
-//! basis          the same in a reduced basis, for many sets of moduli
-//! plane          whether plane sections are a fair assumption across soft layers
-//! flow           shear stiffness, shear centre and torsion of all bodies together
-//! geometry       everything that does not depend on materials, computed once
-//! solution       the section with given materials: stiffness, loss, mass, shares of the parts
-//! fault          what is wrong with a section
+//! spec            the section of a design file, read
+//! stock           stock sections by name
+//! shape           a shape: its sizes, what is wrong with them, its outline
+//! outline         outlines placed in the section, drawn as polygons, cut by later ones
+//! area            area, first and second moments
+//! clearance       how outlines lie to each other: inside, apart, sticking out
+//! mirror          mirror symmetries of a section and of functions on it
+//! triangulation   a triangulation that can be refined
+//! mesh            ten-node triangles that follow the borders of the parts
+//! element         one ten-node triangle
+//! dense           factorisation of small dense matrices
+//! equations       the sparse equations of one body, factorised
+//! warping         torsion and transverse shear of one connected body by finite elements
+//! basis           the same in a reduced basis, for many sets of moduli
+//! plane_sections  whether plane sections are a fair assumption across soft layers
+//! shear_flow      shear stiffness, shear centre and torsion of all bodies together
+//! geometry        everything that does not depend on materials, computed once
+//! solution        the section with given materials: stiffness, loss, mass, shares of the parts
+//! fault           what is wrong with a section
 //! ```
 //!
 //! # Axes and signs
@@ -41,13 +41,13 @@ mod dense;
 mod element;
 mod equations;
 mod fault;
-mod flow;
 mod geometry;
 mod mesh;
 mod mirror;
 mod outline;
-mod plane;
+mod plane_sections;
 mod shape;
+mod shear_flow;
 mod solution;
 pub mod spec;
 pub mod stock;
@@ -60,7 +60,7 @@ pub use area::Moments;
 pub use fault::SectionFault;
 pub use geometry::{Geometry, Part};
 pub use shape::Shape;
-pub use solution::{Action, Loss, PartResult, Shares, Solution, Stiffness};
+pub use solution::{Action, Loss, PartResult, PartShares, Solution, Stiffness};
 
 #[cfg(test)]
 #[path = "../../tests/seeds/mod.rs"]

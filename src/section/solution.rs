@@ -19,9 +19,9 @@
 
 use super::area::Moments;
 use super::fault::SectionFault;
-use super::flow::{ShearTorsion, together};
 use super::geometry::Geometry;
-use super::plane;
+use super::plane_sections;
+use super::shear_flow::{ShearTorsion, together};
 use super::warping::{Elastic, Flow};
 use nalgebra::{Matrix3, Matrix6, Vector3};
 use num_complex::Complex64;
@@ -119,7 +119,7 @@ impl Stiffness {
 /// The share of a part in the strain energy of each pure deformation about the elastic centre and the
 /// shear centre.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
-pub struct Shares {
+pub struct PartShares {
     /// In axial strain.
     pub axial: f64,
     /// In bending about y.
@@ -144,7 +144,7 @@ pub struct Action {
     /// Contribution of each part to the real part of `matrix`: under strains e it stores e^T K e / 2.
     pub parts: Vec<Matrix6<f64>>,
     /// The shares of each part.
-    pub shares: Vec<Shares>,
+    pub shares: Vec<PartShares>,
     /// Contributions of the parts about the elastic and the shear centre.
     centred: Centred,
 }
@@ -227,13 +227,13 @@ impl Geometry {
             flows.push(solved.map(|(flow, _)| flow));
         }
         let join = |which: &[usize]| together(which.iter().filter_map(|i| flows[*i].as_ref()), media.len());
-        let whole = Whole::new(self.moments(), &elastic)?;
+        let whole = FullReport::new(self.moments(), &elastic)?;
         let [bonded, sliding] = self.ways().map(join);
         let shear_centre = bonded.centre.map(|x| x.re);
         let ga_energy = [bonded.ga_energy[(0, 0)], bonded.ga_energy[(1, 1)]];
         let bonded = whole.action(whole.centre, &bonded, |part| whole.bending[part]);
         let sliding = whole.action(whole.line(), &sliding, |part| whole.own[part]);
-        let plane_shortfall = plane::shortfall(&bonded.stiffness, &sliding.stiffness, self.size());
+        let plane_shortfall = plane_sections::shortfall(&bonded.stiffness, &sliding.stiffness, self.size());
         let (mass, parts) = masses(self.moments(), &media);
         let mass_per_length = mass[(0, 0)];
         let solution = Solution {
@@ -285,7 +285,7 @@ impl Solution {
     /// True where plane sections are accepted: the parts slide freely, or no layer is so soft that the
     /// others bend on their own.
     pub fn holds_plane(&self) -> bool {
-        self.bond == 0.0 || plane::holds(self.plane_shortfall)
+        self.bond == 0.0 || plane_sections::holds(self.plane_shortfall)
     }
 
     /// Thermal forces [N, M_y, M_z] about the member line that hold the section undeformed, with the
@@ -321,7 +321,7 @@ impl Solution {
 }
 
 /// Axial and bending stiffness of all parts.
-struct Whole {
+struct FullReport {
     ea: Complex64,
     centre: [Complex64; 2],
     /// Contribution of each part by (eps, kappa_y, kappa_z) about the member line.
@@ -330,8 +330,8 @@ struct Whole {
     own: Vec<Matrix3<Complex64>>,
 }
 
-impl Whole {
-    fn new(moments: &[Moments], elastic: &[Elastic]) -> Result<Whole, SectionFault> {
+impl FullReport {
+    fn new(moments: &[Moments], elastic: &[Elastic]) -> Result<FullReport, SectionFault> {
         let full = |m: &Moments| Matrix3::new(m.area, m.z, -m.y, m.z, m.zz, -m.yz, -m.y, -m.yz, m.yy);
         let bending: Vec<Matrix3<Complex64>> =
             moments.iter().zip(elastic).map(|(m, x)| full(m).map(|k| x.e * k)).collect();
@@ -355,7 +355,7 @@ impl Whole {
                 (line * line.transpose() * m.area + bending).map(Complex64::from) * x.e
             })
             .collect();
-        Ok(Whole { ea, centre, bending, own })
+        Ok(FullReport { ea, centre, bending, own })
     }
 
     /// The line on which sliding parts stretch, y and z, m; it is real and so causes no loss.
@@ -406,7 +406,7 @@ impl Whole {
 }
 
 impl Centred {
-    fn shares(&self) -> Vec<Shares> {
+    fn shares(&self) -> Vec<PartShares> {
         let bending: Matrix3<f64> = self.bending.iter().sum();
         let shear: Matrix3<f64> = self.shear.iter().sum();
         let of = |part: &Matrix3<f64>, whole: &Matrix3<f64>, i: usize| {
@@ -415,7 +415,7 @@ impl Centred {
         self.bending
             .iter()
             .zip(&self.shear)
-            .map(|(b, s)| Shares {
+            .map(|(b, s)| PartShares {
                 axial: of(b, &bending, 0),
                 bending_y: of(b, &bending, 1),
                 bending_z: of(b, &bending, 2),

@@ -50,7 +50,7 @@ pub(super) const LEAST_MODULUS: f64 = 1e-9;
 
 /// Factor by which the error estimate from averaged strains is too small: 2 to 2.5 was found against the
 /// series solution of rectangles and finer meshes.
-const MODESTY: f64 = 2.5;
+const ERROR_UNDERESTIMATE: f64 = 2.5;
 
 /// Largest number of terms of the series, per load.
 const MOST_TERMS: usize = 6;
@@ -428,8 +428,8 @@ impl Body {
                 wrong.push(both(&apart));
             }
             if whole > 0.0 {
-                error = error.max(MODESTY * wrong.iter().sum::<f64>() / whole);
-                elements.iter_mut().zip(wrong).for_each(|(e, w)| *e += MODESTY * w / whole);
+                error = error.max(ERROR_UNDERESTIMATE * wrong.iter().sum::<f64>() / whole);
+                elements.iter_mut().zip(wrong).for_each(|(e, w)| *e += ERROR_UNDERESTIMATE * w / whole);
             }
         }
         Estimate { error, elements }

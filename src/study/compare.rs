@@ -5,14 +5,14 @@ use super::apart::apart;
 use super::candidates::{candidate, narrows};
 use super::equal::{self, Equal};
 use super::guesses::{Guess, guesses};
-use super::known::Known;
 use super::measures::{Figures, Solved, TheoryErrors, nothing_gives};
 use super::misses::Misses;
+use super::nominal::Nominal;
 use super::spread::draws::latin_hypercube;
 use super::spread::rank::{Advice, Influence, chance_to_beat, influences, percentiles};
 use super::spread::{run, strongest};
+use super::thermal::Quick;
 use super::verdict::{Circumstances, Verdict};
-use super::warm::Quick;
 use serde::Serialize;
 use stillbed_design::{Build, Costs, Design, Measure, Model};
 use stillbed_input::problem::Problem;
@@ -239,8 +239,8 @@ impl Comparison {
         };
         let solved: Vec<Solved> = design.builds.iter().zip(&models).map(solve).collect::<Result<_, _>>()?;
         let know =
-            |(build, solved): (&Build, &Solved)| Known::of(solved).map_err(|fault| build.problems(&fault));
-        let known: Vec<Known> = match draws.is_empty() {
+            |(build, solved): (&Build, &Solved)| Nominal::of(solved).map_err(|fault| build.problems(&fault));
+        let known: Vec<Nominal> = match draws.is_empty() {
             true => Vec::new(),
             false => design.builds.iter().zip(&solved).map(know).collect::<Result<_, _>>()?,
         };
@@ -359,7 +359,7 @@ fn one(
     build: &Build,
     draw: &Draw,
     scale: f64,
-    known: &Known,
+    known: &Nominal,
 ) -> Result<Figures, Vec<Problem>> {
     let model = build.scaled_model(&design.goal, draw, scale)?;
     let at_fault = |fault| build.problems(&fault);

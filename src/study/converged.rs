@@ -1,6 +1,6 @@
 //! Solves a build with as many modes as its measures need.
 //!
-//! Modes are added until the modes above could change the settle time ([`Decay::settle_error`]) and the
+//! Modes are added until the modes above could change the settle time ([`FreeDecay::settle_error`]) and the
 //! dynamic stiffness ([`Peak::stiffness_error`](stillbed_response::peak::Peak)) by no more than the relative
 //! error `ENOUGH`. The modes above are represented by a few lumped modes as seen by tip, work and tap. The
 //! deciding mode is then a computed one, and so is its loss. At `MOST` modes, or earlier where the trend of
@@ -26,7 +26,7 @@ use stillbed_input::quantity::{Kind, figures, show};
 use stillbed_modes::{Asked, ModesFault, Spectrum};
 use stillbed_response::modal::ModalModel;
 use stillbed_response::peak::{Peak, weakest_peak, worst_peak};
-use stillbed_response::settle::{Decay, Settle};
+use stillbed_response::settle::{FreeDecay, Settle};
 use stillbed_response::stations::{Station, left_out, modal_model};
 
 /// Relative error at which a figure counts as converged.
@@ -190,10 +190,10 @@ impl<'m> Solved<'m> {
     }
 
     /// The motion of the observed stations after the tap of `goal`; `None` without a tap.
-    pub fn decay(&self, goal: &Goal) -> Option<Decay> {
+    pub fn decay(&self, goal: &Goal) -> Option<FreeDecay> {
         let tap = goal.tap.as_ref().filter(|_| self.asked_stations > self.tool_stations)?;
         let blow = tap.blow(self.model.impulse);
-        Some(Decay::after(&self.modal, self.tool_stations, &self.watched(), blow))
+        Some(FreeDecay::after(&self.modal, self.tool_stations, &self.watched(), blow))
     }
 
     /// The deciding modes, as numbers among those that the stations see: the last to ring after the tap, and
@@ -218,10 +218,10 @@ impl<'m> Solved<'m> {
         self.modal = self.modal.clone().with_left_out(lumps);
         let settle = self.decay(goal).zip(goal.tap.as_ref()).map(|(decay, tap)| {
             let settle = decay.settle(tap.settle_to);
-            let error = |of: fn(&Decay, f64, f64) -> f64| {
+            let error = |of: fn(&FreeDecay, f64, f64) -> f64| {
                 settle.time.map_or(0.0, |time| of(&decay, tap.settle_to, time))
             };
-            let (left_out, beats) = (error(Decay::error_left_out), error(Decay::error_of_beats));
+            let (left_out, beats) = (error(FreeDecay::error_left_out), error(FreeDecay::error_of_beats));
             Settled { settle, left_out, beats }
         });
         let path = self.asked_stations;
@@ -342,7 +342,7 @@ fn beyond(
 mod tests {
     use super::super::compare::{Comparison, Options};
     use super::super::measures::Figures;
-    use super::super::motion::{ResponseOptions, response};
+    use super::super::response::{ResponseOptions, response};
     use super::super::ringdown::{RingDownOptions, ring_down};
     use super::super::spread::Draws;
     use super::*;
@@ -446,7 +446,7 @@ mod tests {
         assert_eq!(compared.loss_factor.map(|l| l.value), rung.deciding_loss_factor);
         // A curve up to a higher frequency does not change the figures that follow from the modes.
         let asked = ResponseOptions { range: Some((10.0, 4000.0)), path: None, floor: None };
-        let far = &super::super::motion::response(&design, &asked).unwrap().builds[0];
+        let far = &super::super::response::response(&design, &asked).unwrap().builds[0];
         assert_eq!(far.dynamic_stiffness_n_per_m, dynamic);
         let [near_end, far_end] = [response, far].map(|r| *r.curve.frequency_hz.last().unwrap());
         assert!(far.curve.peaks.len() > response.curve.peaks.len() || far_end <= near_end);

@@ -1,28 +1,28 @@
 //! Studies: what a base should be made of, how large it should be, and whether the program can be trusted.
 //!
 //! ```text
-//! measures     the measures of one build at one draw, by which builds are compared
-//! converged    the same with as many modes as the measures need, and their error
-//! known        what the nominal solution of a build hands to the draws
-//! spread       draws of the uncertain values, percentiles, chances, origins of a spread
-//! apart        an answer for the builds that can be solved when others cannot
-//! guesses      guessed values, and how much of an answer rests on them
-//! doubt        numerical and model errors of a measure, besides its spread
-//! misses       targets that are missed, and by how much
-//! equal        section scales that make builds equal in mass, stiffness or cost
-//! candidates   the builds of a comparison in the form that the verdict judges
-//! verdict      which build is best, and how surely
-//! compare      the answer of `compare`
-//! modes        the answer of `modes`
-//! sections     the answer of `section`
-//! motion       the answer of `response`
-//! ringdown     the answer of `ringdown`, and the sound of a tap
-//! warm         the answer of `thermal`
-//! shapes       mode shapes for a drawing that can be turned
-//! tapped       a recorded tap test compared with a build
-//! pour         what to weigh, mix and pour, and how it cures
-//! size         sizes that meet the targets at least mass or cost
-//! proof        published cases computed again
+//! measures    the measures of one build at one draw, by which builds are compared
+//! converged   the same with as many modes as the measures need, and their error
+//! nominal     what the nominal solution of a build hands to the draws
+//! spread      draws of the uncertain values, percentiles, chances, origins of a spread
+//! apart       an answer for the builds that can be solved when others cannot
+//! guesses     guessed values, and how much of an answer rests on them
+//! doubt       numerical and model errors of a measure, besides its spread
+//! misses      targets that are missed, and by how much
+//! equal       section scales that make builds equal in mass, stiffness or cost
+//! candidates  the builds of a comparison in the form that the verdict judges
+//! verdict     which build is best, and how surely
+//! compare     the answer of `compare`
+//! modes       the answer of `modes`
+//! sections    the answer of `section`
+//! response    the answer of `response`
+//! ringdown    the answer of `ringdown`, and the sound of a tap
+//! thermal     the answer of `thermal`
+//! shapes      mode shapes for a drawing that can be turned
+//! tap         a recorded tap test compared with a build
+//! pour        what to weigh, mix and pour, and how it cures
+//! size        sizes that meet the targets at least mass or cost
+//! proof       published cases computed again
 //! ```
 
 pub mod apart;
@@ -32,21 +32,21 @@ pub mod converged;
 pub mod doubt;
 pub mod equal;
 pub mod guesses;
-pub mod known;
 pub mod measures;
 pub mod misses;
 pub mod modes;
-pub mod motion;
+pub mod nominal;
 pub mod pour;
 pub mod proof;
+pub mod response;
 pub mod ringdown;
 pub mod sections;
 pub mod shapes;
 pub mod size;
 pub mod spread;
-pub mod tapped;
+pub mod tap;
+pub mod thermal;
 pub mod verdict;
-pub mod warm;
 
 #[cfg(test)]
 #[path = "../../tests/seeds/mod.rs"]

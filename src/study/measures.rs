@@ -11,7 +11,7 @@ use stillbed_frame::{Energies, Energy, Frame};
 use stillbed_input::problem::Problem;
 use stillbed_input::quantity::Draw;
 use stillbed_modes::{
-    Asked, Elastic, Footing, GRAVITY, ModesFault, Pole, Pushes, Shares, Spectrum, Statics, Theory,
+    Asked, Elastic, EnergyShares, Footing, GRAVITY, ModesFault, Pole, Pushes, Spectrum, Statics, Theory,
     TheoryError, bodies,
 };
 use stillbed_response::modal::ModalModel;
@@ -342,13 +342,13 @@ impl<'m> Solved<'m> {
         self.spectrum.elastic.get(figures.mode?.checked_sub(self.rigid_modes())?)
     }
 
-    /// Shares of the compliance between tip and work along `direction`: of skeleton, fill, joints and feet,
+    /// EnergyShares of the compliance between tip and work along `direction`: of skeleton, fill, joints and feet,
     /// then of every member, joint and foot.
     ///
     /// # Errors
     /// What stopped the static solution.
-    pub fn gives_way(&self, direction: [f64; 3]) -> Result<Option<Shares>, ModesFault> {
-        Ok(self.give(direction)?.map(|energy| Shares::of(&self.model.frame, &energy)))
+    pub fn gives_way(&self, direction: [f64; 3]) -> Result<Option<EnergyShares>, ModesFault> {
+        Ok(self.give(direction)?.map(|energy| EnergyShares::of(&self.model.frame, &energy)))
     }
 
     /// The strain energy under a unit force between tip and work along `direction`; `None` without a tool or

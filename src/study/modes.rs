@@ -29,7 +29,7 @@ use stillbed_eigen::Precision;
 use stillbed_input::document::Uncertain;
 use stillbed_input::problem::Problem;
 use stillbed_input::quantity::Draw;
-use stillbed_modes::{Asked, BuildModes, Decay, ModesFault, Pole, Series, Spectrum, Stiffness};
+use stillbed_modes::{Asked, BuildModes, ModeDecay, ModesFault, Pole, Series, Spectrum, Stiffness};
 use stillbed_tap::cheapest;
 
 /// Likeness below which a mode of a draw is not paired with a nominal one.
@@ -265,7 +265,7 @@ impl RingsSpread {
                 }),
                 time_to_10pct_s: answered(mode.time_to_10pct_s, &|one| {
                     let pole = one.modes[i]?;
-                    Some(Decay::of(pole.frequency_hz, pole.loss_factor)?.time_to_10pct_s)
+                    Some(ModeDecay::of(pole.frequency_hz, pole.loss_factor)?.time_to_10pct_s)
                 }),
             }
         };

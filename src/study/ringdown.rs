@@ -1,13 +1,13 @@
-//! Decay of the motion of each build after a tap: the answer of the command `ringdown`.
+//! FreeDecay of the motion of each build after a tap: the answer of the command `ringdown`.
 //!
 //! Losses stated over amplitude are taken at one amplitude for the whole decay: that of the design, or else
 //! the smallest stated, at which the end of a decay takes place. The settle time with the losses at the
 //! largest motion is given too; the true one lies between the two.
 
 use super::apart::apart;
-use super::known::Known;
 use super::measures::Solved;
 use super::misses::Misses;
+use super::nominal::Nominal;
 use super::spread::rank::percentiles;
 use super::spread::{Answered, Draws, run};
 use serde::Serialize;
@@ -17,7 +17,7 @@ use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::Draw;
 use stillbed_modes::ModesFault;
 use stillbed_response::ringdown::{RingDown, Tapped, Times};
-use stillbed_response::settle::Decay;
+use stillbed_response::settle::FreeDecay;
 use stillbed_response::sound::{Sound, sound};
 
 /// Approximate number of instants at which the envelopes of all draws are compared.
@@ -139,7 +139,7 @@ fn of_all(
             settle_to: tap.settle_to,
             duration: options.duration,
         };
-        known.push(Known::of(solved));
+        known.push(Nominal::of(solved));
         doubts.extend(solved.doubts(build, &design.goal));
         builds.push(BuildRingDown {
             name: build.name.clone(),
@@ -150,8 +150,8 @@ fn of_all(
         });
     })?;
     let at_fault =
-        |(build, known): (&Build, Result<Known, ModesFault>)| known.map_err(|f| build.problems(&f));
-    let known: Vec<Known> = design.builds.iter().zip(known).map(at_fault).collect::<Result<_, _>>()?;
+        |(build, known): (&Build, Result<Nominal, ModesFault>)| known.map_err(|f| build.problems(&f));
+    let known: Vec<Nominal> = design.builds.iter().zip(known).map(at_fault).collect::<Result<_, _>>()?;
     if design.goal.amplitude.is_some() {
         for ((build, own), known) in design.builds.iter().zip(&mut builds).zip(&known) {
             let goal = Goal { amplitude: Some(own.motion.largest_m), ..design.goal.clone() };
@@ -162,7 +162,7 @@ fn of_all(
     let drawn = options.draws.of(&design.uncertain);
     let total = drawn.len();
     let one = |draw: &Draw| -> Vec<Option<Drawn>> {
-        let of = |((build, own), known): ((&Build, &BuildRingDown), &Known)| {
+        let of = |((build, own), known): ((&Build, &BuildRingDown), &Nominal)| {
             let decay = decay(build, &design.goal, draw, known)?;
             let times = own.motion.time_s.iter().step_by(every(&own.motion));
             let envelope = times.map(|time| decay.envelope(*time)).collect();
@@ -206,7 +206,7 @@ fn every(motion: &RingDown) -> usize {
 }
 
 /// The decay of `build` at `draw`; `None` when it cannot be solved.
-fn decay(build: &Build, goal: &Goal, draw: &Draw, known: &Known) -> Option<Decay> {
+fn decay(build: &Build, goal: &Goal, draw: &Draw, known: &Nominal) -> Option<FreeDecay> {
     let model = build.model(goal, draw).ok()?;
     // While a tap lasts, the residual flexibility shows in the motion.
     let lasting = goal.tap.as_ref().is_some_and(|tap| tap.duration > 0.0);

@@ -5,7 +5,7 @@ use serde::Serialize;
 use stillbed_design::{Build, Design};
 use stillbed_input::problem::Problem;
 use stillbed_input::quantity::Draw;
-use stillbed_section::{Loss, Shares, Stiffness};
+use stillbed_section::{Loss, PartShares, Stiffness};
 
 /// The answer of `section`: the sections of every build.
 #[derive(Debug, Clone, Serialize)]
@@ -78,7 +78,7 @@ pub struct PartAnswer {
     pub mass_kg_per_m: f64,
     /// Its shares of the strain energy.
     #[serde(flatten)]
-    pub shares: Shares,
+    pub shares: PartShares,
     /// Its outlines, less what later parts displace: regions, each an outer ring and its holes.
     #[serde(skip)]
     pub outlines: Vec<Vec<Vec<[f64; 2]>>>,

@@ -3,7 +3,7 @@
 use super::COVERAGE;
 use super::background_tone::WITHOUT_TAP;
 use super::events::Tap;
-use super::quiet::{level_quantile, median, quantum};
+use super::noise_floor::{level_quantile, median, quantum};
 use super::record::{Channel, Record};
 use super::reverberation::Room;
 use super::sifting::Dropped;

@@ -17,7 +17,7 @@ use std::f64::consts::{LN_2, LN_10, PI, TAU};
 
 /// A damping in its other measures, shown beside the loss factor.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Decay {
+pub struct DampingMeasures {
     /// Damping ratio, half the loss factor.
     pub damping_ratio: f64,
     /// Quality factor, the inverse of the loss factor.
@@ -38,19 +38,19 @@ pub struct Decay {
     pub lost_per_cycle: f64,
 }
 
-impl Decay {
+impl DampingMeasures {
     /// The decay of a mode of undamped `frequency_hz` with `loss_factor` between 0 and 2.
     ///
     /// At 100 Hz and 0.01 the amplitude is halved in 22.06 cycles and falls by 27.29 dB/s.
     /// `None` when nothing decays, or nothing vibrates.
-    pub fn new(frequency_hz: f64, loss_factor: f64) -> Option<Decay> {
+    pub fn new(frequency_hz: f64, loss_factor: f64) -> Option<DampingMeasures> {
         let zeta = loss_factor / 2.0;
         if !(frequency_hz > 0.0 && frequency_hz.is_finite() && zeta > 0.0 && zeta < 1.0) {
             return None;
         }
         let decrement = TAU * zeta / (1.0 - zeta * zeta).sqrt();
         let rate = PI * frequency_hz * loss_factor;
-        Some(Decay {
+        Some(DampingMeasures {
             damping_ratio: zeta,
             quality: 1.0 / loss_factor,
             decrement,
@@ -80,14 +80,14 @@ pub fn from_pole(decay: f64, ringing: f64) -> (f64, f64) {
     (size / TAU, 2.0 * decay / size)
 }
 
-/// Decay rate and damped angular frequency, both 1/s, of a mode of undamped `frequency_hz` and
+/// DampingMeasures rate and damped angular frequency, both 1/s, of a mode of undamped `frequency_hz` and
 /// `loss_factor`.
 pub fn to_pole(frequency_hz: f64, loss_factor: f64) -> (f64, f64) {
     let zeta = loss_factor / 2.0;
     (TAU * frequency_hz * zeta, TAU * frequency_hz * (1.0 - zeta * zeta).max(0.0).sqrt())
 }
 
-/// Decay rate, 1/s, corrected for a recorder's window exp(-t / `time_constant_s`).
+/// DampingMeasures rate, 1/s, corrected for a recorder's window exp(-t / `time_constant_s`).
 ///
 /// The window adds the same 1/tau to every decay rate.
 pub fn without_window(decay: f64, time_constant_s: f64) -> f64 {
@@ -101,11 +101,11 @@ mod tests {
 
     #[test]
     fn a_decay_by_hand() {
-        let decay = Decay::new(100.0, 0.01).unwrap();
+        let decay = DampingMeasures::new(100.0, 0.01).unwrap();
         assert_relative_eq!(decay.t60_s, 2.198806797, max_relative = 1e-9);
         assert_relative_eq!(decay.decay_db_per_s, 27.28752708, max_relative = 1e-9);
-        assert_eq!(Decay::new(100.0, 0.0), None);
-        assert_eq!(Decay::new(100.0, 2.0), None);
+        assert_eq!(DampingMeasures::new(100.0, 0.0), None);
+        assert_eq!(DampingMeasures::new(100.0, 2.0), None);
     }
 
     #[test]

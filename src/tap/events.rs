@@ -14,7 +14,7 @@
 //! - `makhoul1975`: linear prediction by the autocorrelation method
 //! - `wilson1931`: cube root of a sum of squares as a normal value
 
-use super::quiet::{level_quantile, quantum};
+use super::noise_floor::{level_quantile, quantum};
 
 /// Time before a hit that it has to exceed, s.
 const PAST: f64 = 0.15;

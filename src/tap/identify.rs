@@ -17,13 +17,13 @@
 //! - `birge1932`: widening of an error by the scatter of repeated measurements
 
 use super::COVERAGE;
+use super::band_decimation::Zoom;
 use super::bending::{Bent, Way};
 use super::choosing::choose;
 use super::pencil::Block;
 use super::refine::{Fit, powers, refine};
 use super::spectrum::Peak;
 use super::stabilise::{Settled, settle};
-use super::zoom::Zoom;
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 
@@ -41,7 +41,7 @@ pub(super) struct Segment {
 
 /// A mode as it was read from one band.
 pub(super) struct Mode {
-    /// Decay rate, 1/s.
+    /// DampingMeasures rate, 1/s.
     pub(super) decay: f64,
     /// Damped angular frequency, 1/s.
     pub(super) ringing: f64,
@@ -71,7 +71,7 @@ pub(super) struct Mode {
 pub(super) struct Local {
     /// Amplitude over the largest of all taps.
     pub(super) amplitude: f64,
-    /// Decay rate, 1/s, and its variance.
+    /// DampingMeasures rate, 1/s, and its variance.
     pub(super) decay: f64,
     pub(super) decay_variance: f64,
     /// Angular frequency, 1/s, and its variance.

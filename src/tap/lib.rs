@@ -2,23 +2,23 @@
 //!
 //! ```text
 //! record           from the bytes of a file to channels of evenly spaced samples
-//! wave             wave files (RIFF)
+//! wav              wave files (RIFF)
 //! sound            sound in other containers, decoded
-//! sheet            a spreadsheet as the text of a table
+//! spreadsheet      a spreadsheet as the text of a table
 //! table            a text table as titles and columns of numbers
-//! columns          which column is the time, in which unit, and which are channels
+//! time_axis        which column is the time, in which unit, and which are channels
 //! resample         uneven or late time stamps to an even time axis
-//! quiet            noise floor and quantization step of a channel
+//! noise_floor      noise floor and quantization step of a channel
 //! events           where the taps are, and which samples are clipped
 //! spectrum         averaged spectrum, its background and its peaks
-//! zoom             band decimation: a narrow band at a low sample rate
+//! band_decimation  band decimation: a narrow band at a low sample rate
 //! pencil           poles of a band by the matrix pencil, for every number of them
 //! refine           poles refined by least squares, with their variances
 //! stabilise        how many poles a band has, and which are physical
 //! bending          modes whose frequency and decay depend on amplitude (bent modes)
 //! choosing         one bent mode, or several linear ones
 //! identify         band by band: the modes, their errors, and each mode alone
-//! hits             whether a suspected second hit was one
+//! second_hits      whether a suspected second hit was one
 //! background_tone  tones that are there without a tap
 //! reverberation    a room that is heard
 //! sifting          which lines are no modes, and why
@@ -43,47 +43,47 @@
 //! are meant to miss the true value in fewer than one record of twenty.
 
 mod background_tone;
+mod band_decimation;
 mod bar;
 mod bar_equations;
 mod bar_series;
 mod bending;
 mod cautions;
 mod choosing;
-mod columns;
 mod decay;
 mod events;
 mod explaining;
 mod halfpower;
-mod hits;
 mod identify;
 mod matching;
+mod noise_floor;
 mod pairing;
 mod pencil;
 mod pooling;
-mod quiet;
 mod reading;
 mod record;
 mod refine;
 mod resample;
 mod reverberation;
-mod sheet;
+mod second_hits;
 mod sifting;
 mod sound;
 mod spectrum;
+mod spreadsheet;
 mod stabilise;
 mod stating;
 mod synthetic;
 mod table;
+mod time_axis;
 mod trend;
 #[cfg(test)]
 mod trials;
-mod wave;
-mod zoom;
+mod wav;
 
 pub use bar::{Bar, BarReading, BarShape, Correction, Holding, Motion, Tone, bar_moduli, holding};
 pub use bar_equations::{flexure_factor_bar, flexure_factor_rod, longitudinal_factor, torsion_factor_bar};
 pub use bar_series::first_tone;
-pub use decay::{Decay, from_pole, loss_over_cycles, to_pole, without_window};
+pub use decay::{DampingMeasures, from_pole, loss_over_cycles, to_pole, without_window};
 pub use explaining::Explanation;
 pub use halfpower::{HalfPower, HalfPowerPoints, half_power_points};
 pub use matching::{Against, Change, ModelError, Pair, Parameter, PredictedMode, distance, set_beside};

@@ -13,7 +13,7 @@
 //! - `dersimonian1986`: the scatter among several measurements, from their weighted squares
 
 use super::COVERAGE;
-use super::decay::Decay;
+use super::decay::DampingMeasures;
 use super::reading::TapReading;
 use super::sifting::Dropped;
 use super::stating::ReadMode;
@@ -129,7 +129,7 @@ fn together(group: &[(usize, &ReadMode)]) -> ReadMode {
         frequency_hz,
         loss_factor: loss,
         loss_factor_at_most: if loss.is_none() { bounds.reduce(f64::min) } else { None },
-        decay: loss.and_then(|loss| Decay::new(frequency_hz.value, loss.value)),
+        decay: loss.and_then(|loss| DampingMeasures::new(frequency_hz.value, loss.value)),
         listened_s: group.iter().map(|(_, mode)| mode.listened_s).sum(),
         scatter: scatter.max(loudest.scatter),
         ..loudest.clone()

@@ -6,13 +6,13 @@
 use super::background_tone::Background;
 use super::events::{self, Tap};
 use super::identify::{Mode, Segment, identify};
-use super::quiet::{median, noise};
+use super::noise_floor::{median, noise};
 use super::record::{Record, too_short};
 use super::reverberation::{Room, room};
 use super::sifting::{Dropped, Sifted, is_companion, sift, strength};
 use super::spectrum::{self, Spectrum};
 use super::stating::{ReadMode, Setting, state};
-use super::{cautions, hits};
+use super::{cautions, second_hits};
 use serde::Serialize;
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::Spread;
@@ -124,7 +124,7 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
     }
     let range = listen.range_hz.unwrap_or((0.0, f64::MAX));
     let mut heard = listen_to(record, &channels, &taps, &used, range);
-    if let Some(fewer) = hits::fewer(&heard.0, &channels, &taps, &used, rate) {
+    if let Some(fewer) = second_hits::fewer(&heard.0, &channels, &taps, &used, rate) {
         taps = fewer;
         heard = listen_to(record, &channels, &taps, &used, range);
     }

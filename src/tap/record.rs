@@ -3,7 +3,7 @@
 //! [`read`] recognises the kind of file by its first bytes: a wave file, sound in another container, a
 //! spreadsheet, or a text table.
 
-use super::{sheet, sound, table, wave};
+use super::{sound, spreadsheet, table, wav};
 use stillbed_input::problem::{Place, Problem};
 
 /// The largest file that is read, bytes.
@@ -122,7 +122,7 @@ pub fn read(file: &str, bytes: &[u8], stated: &Stated) -> Result<Record, Vec<Pro
     let record = match container(bytes) {
         Some(Container::Sound) => sound::read(file, bytes)?,
         Some(Container::Sheet) => {
-            let (text, notes) = sheet::text(file, bytes)?;
+            let (text, notes) = spreadsheet::text(file, bytes)?;
             let mut record = table::read(file, text.as_bytes(), stated)?;
             record.notes.splice(0..0, notes);
             record
@@ -133,9 +133,9 @@ pub fn read(file: &str, bytes: &[u8], stated: &Stated) -> Result<Record, Vec<Pro
                 "export it as WAV, FLAC or m4a, or as CSV or xlsx with time and signal",
             );
         }
-        None if wave::is_wave(bytes) => {
+        None if wav::is_wave(bytes) => {
             // Encodings other than plain numbers are left to the decoder.
-            wave::read(file, bytes).or_else(|plain| sound::read(file, bytes).map_err(|_| plain))?
+            wav::read(file, bytes).or_else(|plain| sound::read(file, bytes).map_err(|_| plain))?
         }
         None => table::read(file, bytes, stated)?,
     };

@@ -12,7 +12,7 @@
 //! - `deboor1978`: natural cubic spline through given points
 
 use super::events::unpredicted;
-use super::quiet::{level_quantile, median};
+use super::noise_floor::{level_quantile, median};
 use stillbed_input::quantity::{Kind, figures, show};
 
 /// Samples at even steps.

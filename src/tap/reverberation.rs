@@ -12,7 +12,7 @@
 //! # Source
 //! - `iso3382`: decay of a room by octaves, evaluated from 5 dB under its start on
 
-use super::quiet::median;
+use super::noise_floor::median;
 use realfft::RealFftPlanner;
 use std::f64::consts::{LN_10, PI};
 
@@ -39,7 +39,7 @@ impl Room {
         Room { falls_60_db_s: 3.0 * LN_10 / decay, share }
     }
 
-    /// Decay rate, 1/s.
+    /// DampingMeasures rate, 1/s.
     pub(super) fn decay(&self) -> f64 {
         3.0 * LN_10 / self.falls_60_db_s
     }

@@ -11,7 +11,7 @@
 use super::COVERAGE;
 use super::background_tone::Background;
 use super::identify::Mode;
-use super::quiet::{level_quantile, median};
+use super::noise_floor::{level_quantile, median};
 use super::reverberation::Room;
 use serde::Serialize;
 use std::f64::consts::TAU;

@@ -8,7 +8,7 @@
 //! - `harris1978`: a window's own width as the limit of resolution
 //! - `wilson1931`: cube root of a sum of squares as a normal value
 
-use super::zoom::falling;
+use super::band_decimation::falling;
 use num_complex::Complex64;
 use realfft::RealFftPlanner;
 use serde::Serialize;

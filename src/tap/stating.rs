@@ -1,6 +1,6 @@
 //! What is reported for one mode: its values with their limits, its amplitude and its shape.
 
-use super::decay::{Decay, from_pole, without_window};
+use super::decay::{DampingMeasures, from_pole, without_window};
 use super::halfpower::{HalfPower, half_power};
 use super::identify::Mode;
 use super::record::Record;
@@ -34,7 +34,7 @@ pub struct ReadMode {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub loss_factor_at_most: Option<f64>,
     /// The same damping in its other measures.
-    pub decay: Option<Decay>,
+    pub decay: Option<DampingMeasures>,
     /// How the loss factor depends on amplitude.
     pub amplitude_trend: AmplitudeTrend,
     /// The loss factor from the width of its peak.
@@ -73,7 +73,7 @@ impl ReadMode {
         let frequency_hz = between(curve[at].frequency_hz, curve[at + 1].frequency_hz);
         let loss = between(curve[at].loss_factor, curve[at + 1].loss_factor);
         let loss_factor = self.loss_factor.map(|_| loss);
-        let decay = loss_factor.and_then(|loss| Decay::new(frequency_hz.value, loss.value));
+        let decay = loss_factor.and_then(|loss| DampingMeasures::new(frequency_hz.value, loss.value));
         Some((ReadMode { frequency_hz, loss_factor, decay, ..self.clone() }, wanted.exp()))
     }
 }
@@ -144,7 +144,7 @@ pub(super) fn state(mode: &Mode, setting: &Setting, doubtful: bool) -> ReadMode 
         frequency_hz,
         loss_factor: resolved.then_some(stated),
         loss_factor_at_most: (!resolved).then_some(loss + loss_reach),
-        decay: if resolved { Decay::new(frequency, loss) } else { None },
+        decay: if resolved { DampingMeasures::new(frequency, loss) } else { None },
         amplitude_trend: trend,
         half_power: half_power(mode),
         level_db: 20.0 * (strength(mode) / top).log10(),

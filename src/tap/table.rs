@@ -4,8 +4,8 @@
 //! it are titles, units and remarks. A comma is read as a decimal sign where it does not separate columns
 //! or where the cell is quoted. A few missing values are interpolated, with a warning.
 
-use super::columns::{Column, sampled, time_unit};
 use super::record::{MAX_MAGNITUDE, MAX_SAMPLES, Record, Stated};
+use super::time_axis::{Column, sampled, time_unit};
 use std::borrow::Cow;
 use stillbed_input::problem::{Place, Problem};
 

@@ -14,7 +14,7 @@ use lattice::{Sample, beams};
 use std::hint::black_box;
 use std::io::{BufRead, Write};
 use std::time::Instant;
-use stillbed::eigen::{Eigenpairs, Pencil, Settings, damped, lowest};
+use stillbed::eigen::{Eigenpairs, MatrixPair, Settings, damped, lowest};
 
 const COUNT: usize = 10;
 
@@ -56,9 +56,8 @@ fn sample(name: &str) -> Sample {
 }
 
 fn solve(sample: &Sample) -> Eigenpairs {
-    let pencil = Pencil { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
-    lowest(&pencil, COUNT, &Settings { memory_limit: 16 << 30, ..Settings::default() })
-        .expect("a sound sample")
+    let pair = MatrixPair { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
+    lowest(&pair, COUNT, &Settings { memory_limit: 16 << 30, ..Settings::default() }).expect("a sound sample")
 }
 
 #[divan::bench(args = &SAMPLES[..5])]
@@ -85,9 +84,9 @@ fn damped_ten(bencher: divan::Bencher, name: &str) {
             values[at] *= uneven(j) * uneven(pattern.row_idx()[at]);
         }
     }
-    let pencil = Pencil { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
+    let pair = MatrixPair { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
     let pairs = solve(&sample);
-    bencher.bench_local(|| black_box(damped(&pencil, &loss, &pairs)).expect("a sound sample"));
+    bencher.bench_local(|| black_box(damped(&pair, &loss, &pairs)).expect("a sound sample"));
 }
 
 /// For each name read, writes its matrices into `folder`, solves them and prints `seconds peak_kb ω²…`.

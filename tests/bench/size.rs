@@ -17,7 +17,7 @@ use std::time::{Duration, Instant};
 use stillbed::design::{Build, Design};
 use stillbed::eigen::{Patterns, Precision, Settings, damped, damped_to, lowest};
 use stillbed::material::Table;
-use stillbed::modes::{Asked, Orders, Statics, solve};
+use stillbed::modes::{Asked, EliminationOrder, Statics, solve};
 use stillbed::quantity::Draw;
 use stillbed::section::stock::Stock;
 use stillbed::study::measures::measure;
@@ -115,19 +115,19 @@ fn stages(design: &Design, build: &Build) {
     let model = build.model(&design.goal, &Draw::default()).expect("it is sound");
     let asked = Asked { count: COUNT, ..Asked::default() };
     let spectrum = solve(&model.frame, &asked).expect("it has modes");
-    let (pencil, loss) = (spectrum.pencil(), &spectrum.matrices.loss);
+    let (pair, loss) = (spectrum.pair(), &spectrum.matrices.loss);
     let orders = std::sync::Arc::new(
-        Orders::new(spectrum.layout.clone(), &spectrum.matrices, &Patterns::default())
+        EliminationOrder::new(spectrum.layout.clone(), &spectrum.matrices, &Patterns::default())
             .expect("it is ordered"),
     );
     let start = Some(spectrum.pairs.vectors.as_ref());
     let settings = Settings { symbolic: Some(orders.symbolic.clone()), start, ..Settings::default() };
     println!("{} freedoms", spectrum.layout.freedoms());
-    stage("modes from nothing", || lowest(&pencil, COUNT + 2, &Settings::default()));
-    stage("modes from a neighbour", || lowest(&pencil, COUNT + 2, &settings));
-    stage("damped modes", || damped(&pencil, loss, &spectrum.pairs));
+    stage("modes from nothing", || lowest(&pair, COUNT + 2, &Settings::default()));
+    stage("modes from a neighbour", || lowest(&pair, COUNT + 2, &settings));
+    stage("damped modes", || damped(&pair, loss, &spectrum.pairs));
     stage("damped modes, first corrections alone", || {
-        damped_to(&pencil, loss, &spectrum.pairs, Precision::QUICK)
+        damped_to(&pair, loss, &spectrum.pairs, Precision::QUICK)
     });
     let layout = &spectrum.layout;
     stage("matrices", || layout.matrices(&model.frame));

@@ -13,14 +13,14 @@ pub enum Value {
     Truth(bool),
 }
 
-struct Leaf {
+struct Sheet {
     values: BTreeMap<(u32, u32), Value>,
     formulas: BTreeMap<(u32, u32), String>,
 }
 
 pub struct Book {
     names: Vec<String>,
-    leaves: BTreeMap<String, Leaf>,
+    leaves: BTreeMap<String, Sheet>,
 }
 
 /// Row and column, from 0, of a cell such as `B3`.
@@ -58,7 +58,7 @@ impl Book {
                 .used_cells()
                 .map(|(row, column, text)| ((start.0 + row as u32, start.1 + column as u32), text.clone()))
                 .collect();
-            leaves.insert(leaf.clone(), Leaf { values, formulas });
+            leaves.insert(leaf.clone(), Sheet { values, formulas });
         }
         Book { names, leaves }
     }
@@ -69,7 +69,7 @@ impl Book {
 
     /// Sheet, cell and text of every formula.
     pub fn formulas(&self) -> Vec<(String, String, String)> {
-        let of = |(leaf, found): (&String, &Leaf)| -> Vec<(String, String, String)> {
+        let of = |(leaf, found): (&String, &Sheet)| -> Vec<(String, String, String)> {
             found.formulas.iter().map(|(at, text)| (leaf.clone(), name(*at), text.clone())).collect()
         };
         self.leaves.iter().flat_map(of).collect()

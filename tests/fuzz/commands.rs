@@ -8,12 +8,12 @@ use stillbed::problem::Problem;
 use stillbed::report::json::first_not_finite;
 use stillbed::study::compare::{Comparison, Options};
 use stillbed::study::modes::Modes;
-use stillbed::study::motion::{ResponseOptions, response};
 use stillbed::study::pour::bodies::{PourOptions, mixes, pours};
+use stillbed::study::response::{ResponseOptions, response};
 use stillbed::study::ringdown::{RingDownOptions, ring_down};
 use stillbed::study::sections::Sections;
 use stillbed::study::spread::Draws;
-use stillbed::study::warm::{WarmOptions, warm};
+use stillbed::study::thermal::{ThermalOptions, warm};
 
 /// Runs every command.
 pub fn ask(design: &Design, choices: &mut Choices) {
@@ -26,7 +26,7 @@ pub fn ask(design: &Design, choices: &mut Choices) {
     let asked = RingDownOptions { duration: None, draws: Draws::NONE };
     finite("ringdown", ring_down(design, &asked, |_, _| ()));
     let change = design.goal.thermal.is_none().then_some(5.0);
-    finite("thermal", warm(design, &WarmOptions { change, ..WarmOptions::default() }));
+    finite("thermal", warm(design, &ThermalOptions { change, ..ThermalOptions::default() }));
     finite("mix", mixes(design));
     let asked = PourOptions::default();
     finite("pour", pours(design, &asked));

@@ -18,14 +18,14 @@ use stillbed::study::compare::{Compared, Comparison, Options};
 use stillbed::study::equal::Equal;
 use stillbed::study::misses::{Miss, Misses};
 use stillbed::study::modes::Modes;
-use stillbed::study::motion::{Path, ResponseOptions, response};
 use stillbed::study::pour::bodies::{PourOptions, mixes, pours};
+use stillbed::study::response::{Path, ResponseOptions, response};
 use stillbed::study::ringdown::{RingDownOptions, ring_down};
 use stillbed::study::sections::Sections;
 use stillbed::study::shapes::shapes;
 use stillbed::study::size::{Effort, Options as Sized, Sizing, Watch};
 use stillbed::study::spread::Draws;
-use stillbed::study::warm::{WarmOptions, warm};
+use stillbed::study::thermal::{ThermalOptions, warm};
 
 /// Losses of what a build is made of, and of what it stands on and is joined by: least and largest.
 struct Range(f64, f64);
@@ -322,7 +322,7 @@ const CLEARLY: f64 = 0.02;
 fn warmed(design: &Design) -> Held {
     let change = design.goal.thermal.is_none().then_some(7.0);
     let answer =
-        warm(design, &WarmOptions { change, ..WarmOptions::default() }).map_err(refused("thermal"))?;
+        warm(design, &ThermalOptions { change, ..ThermalOptions::default() }).map_err(refused("thermal"))?;
     sound("thermal", &answer, &answer.notes, &present::thermal::blocks(&answer))
 }
 

@@ -2,11 +2,11 @@
 //! beside the results.
 //!
 //! ```text
-//! drawing    points, lengths and masses as drawn
-//! supports   feet, joints, what holds the base
-//! sections   sizes out of proportion, unused sections, soft layers that shear
-//! members    members that beam theory describes badly: stubs, slabs, strips side by side
-//! making     too little binder for the voids, missing prices
+//! drawing   points, lengths and masses as drawn
+//! supports  feet, joints, what holds the base
+//! sections  sizes out of proportion, unused sections, soft layers that shear
+//! members   members that beam theory describes badly: stubs, slabs, strips side by side
+//! making    too little binder for the voids, missing prices
 //! ```
 
 mod drawing;

@@ -1,10 +1,10 @@
 //! A loss factor as the file states it: one value, or values at one or two amplitudes.
 //!
 //! ```text
-//! loss = 0.1
-//! loss = { value = 0.1, low = 0.05, high = 0.2 }
-//! loss = ["0.05 at 0.1 um", "0.2 at 10 um"]
-//! loss = [{ loss = { value = 0.05, low = 0.03, high = 0.08 }, at = "0.1 um" }, "0.2 at 10 um"]
+//! loss  = 0.1
+//! loss  = { value = 0.1, low = 0.05, high = 0.2 }
+//! loss  = ["0.05 at 0.1 um", "0.2 at 10 um"]
+//! loss  = [{ loss = { value = 0.05, low = 0.03, high = 0.08 }, at = "0.1 um" }, "0.2 at 10 um"]
 //! ```
 
 use super::{Allowed, Class, Fields, Form};

@@ -5,7 +5,7 @@ use super::super::table::{Column, Table};
 use serde::Serialize;
 use stillbed_response::answer::BuildResponse;
 use stillbed_response::floor::FloorPath;
-use stillbed_study::motion::Response;
+use stillbed_study::response::Response;
 
 const HZ: Unit = Unit::new("Hz", 1.0);
 
@@ -67,7 +67,7 @@ mod tests {
     use super::*;
     use crate::disagreements;
     use stillbed_design::{Design, STARTER};
-    use stillbed_study::motion::{ResponseOptions, response};
+    use stillbed_study::response::{ResponseOptions, response};
 
     #[test]
     fn columns_agree_with_json() {

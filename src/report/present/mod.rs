@@ -1,29 +1,30 @@
 //! Turns each answer into blocks; each file lists the columns of its answer and has a function `blocks`.
 //!
 //! ```text
-//! whole      all answers about a design, as one page
-//! compare    builds side by side
-//! section    sections with their stiffness and loss
-//! modes      natural frequencies, loss factors, energy shares
-//! response   response to a harmonic force
-//! floor      response to floor vibration
-//! ringdown   decay after a tap
-//! thermal    temperature and own weight
-//! mix        recipes
-//! pour       batch sheets
-//! size       stock sizes
-//! tap        recorded taps
-//! materials  the table of materials
-//! proof      published cases
-//! basis      method, spreads, sources and cautions of a page
-//! guesses    inputs without a stated spread
-//! missed     missed targets
-//! spread     limits from draws, and the amplitude of losses
+//! full_report  all answers about a design, as one page
+//! compare      builds side by side
+//! section      sections with their stiffness and loss
+//! modes        natural frequencies, loss factors, energy shares
+//! response     response to a harmonic force
+//! floor        response to floor vibration
+//! ringdown     decay after a tap
+//! thermal      temperature and own weight
+//! mix          recipes
+//! pour         batch sheets
+//! size         stock sizes
+//! tap          recorded taps
+//! materials    the table of materials
+//! proof        published cases
+//! basis        method, spreads, sources and cautions of a page
+//! guesses      inputs without a stated spread
+//! missed       missed targets
+//! spread       limits from draws, and the amplitude of losses
 //! ```
 
 mod basis;
 pub mod compare;
 mod floor;
+pub mod full_report;
 mod guesses;
 pub mod materials;
 mod missed;
@@ -38,4 +39,3 @@ pub mod size;
 mod spread;
 pub mod tap;
 pub mod thermal;
-pub mod whole;

@@ -8,7 +8,7 @@ use stillbed_input::quantity::{Kind, Spread};
 use stillbed_response::answer::BuildResponse;
 use stillbed_response::frequency::{Motion, Resonance};
 use stillbed_response::speeds::Clash;
-use stillbed_study::motion::Response;
+use stillbed_study::response::Response;
 
 const HZ: Unit = Unit::new("Hz", 1.0);
 const UM: Unit = Unit::new("µm", 1e-6);
@@ -215,7 +215,7 @@ mod tests {
     use super::*;
     use crate::disagreements;
     use stillbed_design::{Design, STARTER};
-    use stillbed_study::motion::{ResponseOptions, response};
+    use stillbed_study::response::{ResponseOptions, response};
 
     fn starter() -> Design {
         Design::read("starter.toml", STARTER, &stillbed_material::Table::built_in()).design.unwrap()

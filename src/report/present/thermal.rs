@@ -7,7 +7,7 @@ use stillbed_input::quantity::{Kind, Spread, figures, show};
 use stillbed_response::accuracy::{
     FailureKind, Path, PathPlace, Place, Straightness, ThermalMember, ThermalPart, Weighed,
 };
-use stillbed_study::warm::{BuildWarm, Warm, settled};
+use stillbed_study::thermal::{BuildThermal, Warm, settled};
 
 const UM: Unit = Unit::new("µm", 1e-6);
 const MPA: Unit = Unit::new("MPa", 1e6);
@@ -23,7 +23,7 @@ struct Row<'a> {
     part: &'a ThermalPart,
 }
 
-fn rows(build: &BuildWarm) -> Vec<Row<'_>> {
+fn rows(build: &BuildThermal) -> Vec<Row<'_>> {
     let of = |member: &'_ ThermalMember| member.parts.len();
     let mut rows = Vec::with_capacity(build.thermal.state.members.iter().map(of).sum());
     for member in &build.thermal.state.members {
@@ -181,7 +181,7 @@ fn bonds(rows: &[Row], answer: &Warm) -> Vec<Block> {
 }
 
 /// The stresses left by the cure, and how much the cure bows members before their faces are finished.
-fn cured(build: &BuildWarm, rows: &[Row]) -> Option<String> {
+fn cured(build: &BuildThermal, rows: &[Row]) -> Option<String> {
     let cure = build.thermal.cure.as_ref()?;
     let of: Vec<String> = cure
         .of
@@ -219,7 +219,7 @@ fn cured(build: &BuildWarm, rows: &[Row]) -> Option<String> {
 }
 
 fn drifts(answer: &Warm) -> Bars {
-    let size = |build: &BuildWarm| {
+    let size = |build: &BuildThermal| {
         build.thermal.drift_m_per_k.map(|d| Spread::exact((d.x * d.x + d.y * d.y + d.z * d.z).sqrt()))
     };
     Bars {
@@ -230,7 +230,7 @@ fn drifts(answer: &Warm) -> Bars {
     }
 }
 
-fn told(build: &BuildWarm) -> String {
+fn told(build: &BuildThermal) -> String {
     let um = |x: f64| format!("{} µm", figures(1e6 * settled(x), 3));
     let mut told = Vec::new();
     if let Some(drift) = build.thermal.drift_m_per_k {
@@ -313,7 +313,7 @@ fn straightness_columns() -> Vec<Column<Straightness>> {
 }
 
 /// Each line asked for, less its best-fit line, under the stated temperature change and under weight.
-fn lines(build: &BuildWarm) -> Vec<Curve> {
+fn lines(build: &BuildThermal) -> Vec<Curve> {
     let weighed = build.sag.as_ref().map_or(&[][..], |sag| &sag.straightness);
     let causes = [("warm", build.thermal.state.straightness.as_slice()), ("weight", weighed)];
     let of = |number: usize| {
@@ -345,7 +345,7 @@ fn lines(build: &BuildWarm) -> Vec<Curve> {
 }
 
 /// The error of the carriage's path, in words.
-fn path_told(build: &BuildWarm) -> Option<String> {
+fn path_told(build: &BuildThermal) -> Option<String> {
     let path = build.path.as_ref()?;
     let mass = show(build.sag.as_ref()?.travel.as_ref()?.mass_kg, Kind::Mass);
     let um = |x: f64| format!("{} µm", figures(1e6 * settled(x), 3));
@@ -359,7 +359,7 @@ fn path_told(build: &BuildWarm) -> Option<String> {
 }
 
 /// The carriage's path less its best-fit line; `None` without a carriage.
-fn path(build: &BuildWarm) -> Option<Curve> {
+fn path(build: &BuildThermal) -> Option<Curve> {
     let both = build.path.as_ref()?;
     let line = |name: &str, path: Option<&Path>, read: fn(&PathPlace) -> f64| {
         path.map(|path| {
@@ -384,7 +384,7 @@ fn path(build: &BuildWarm) -> Option<Curve> {
 }
 
 /// Position of the tip relative to the work over the travel of the carriage; `None` without a carriage.
-fn travel(build: &BuildWarm) -> Option<Curve> {
+fn travel(build: &BuildThermal) -> Option<Curve> {
     let travel = build.sag.as_ref()?.travel.as_ref()?;
     let line = |name: &str, read: fn(&stillbed_response::accuracy::Stop) -> Option<f64>| {
         Series::line(name, travel.stops.iter().filter_map(|s| Some([s.share, read(s)?])).collect())

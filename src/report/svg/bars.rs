@@ -1,6 +1,6 @@
 //! Bars: each name above its bar, with a whisker for the spread.
 
-use super::ink::{GRID, QUIET, TEXT, series, series_class};
+use super::palette::{GRID, QUIET, TEXT, series, series_class};
 use super::{Size, fitted, long, r, sheet};
 use crate::block::{Axis, Bar, Bars};
 use crate::number::significant;

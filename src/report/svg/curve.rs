@@ -1,6 +1,6 @@
 //! Lines over two axes with a grid.
 
-use super::ink::{GRID, QUIET, TEXT, dashes, series, series_class};
+use super::palette::{GRID, QUIET, TEXT, dashes, series, series_class};
 use super::{Entry, Size, fitted, legend, long, r, sheet};
 use crate::block::{Axis, Curve, Mark, Series};
 use crate::number::significant;

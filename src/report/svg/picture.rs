@@ -1,6 +1,6 @@
 //! A section to scale: areas hatched by material, with overall dimensions.
 
-use super::ink::{PAPER, QUIET, TEXT, hatched};
+use super::palette::{PAPER, QUIET, TEXT, hatched};
 use super::{Entry, Size, legend, long, r, sheet};
 use crate::block::{Area, Picture};
 use crate::view::extent;

@@ -1,6 +1,6 @@
 //! Energy shares: one row per motion, divided and hatched by kind from left to right.
 
-use super::ink::{QUIET, hatched};
+use super::palette::{QUIET, hatched};
 use super::{Entry, fitted, legend, r};
 use crate::block::{Motion, Wire};
 use maud::{Markup, html};

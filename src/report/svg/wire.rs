@@ -3,8 +3,8 @@
 //!
 //! Amplitude is shown by the displaced shape, by colour and by line width; the undeformed frame is dashed.
 
-use super::ink::{PAPER, QUIET, STEPS, TEXT, amplitude, series, series_class};
 use super::names::{Names, beside};
+use super::palette::{PAPER, QUIET, STEPS, TEXT, amplitude, series, series_class};
 use super::{Size, fitted, long, r, shares, sheet};
 use crate::block::Wire;
 use crate::view::{extent, seen};

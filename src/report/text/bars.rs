@@ -2,7 +2,7 @@
 
 use super::Look;
 use super::fold::{fold, left, width};
-use super::ink::Ink;
+use super::palette::Palette;
 use crate::block::{Axis, Bar, Bars};
 use crate::number::significant;
 use crate::scale::Scale;
@@ -14,7 +14,7 @@ const LEAST_ROOM: usize = 8;
 pub(super) fn lines(bars: &Bars, look: &Look) -> Vec<String> {
     let mut lines = fold(&bars.unit.after(&bars.title), look.columns())
         .iter()
-        .map(|line| look.paint(line, Ink::Strong))
+        .map(|line| look.paint(line, Palette::Strong))
         .collect::<Vec<_>>();
     let figure = |value: f64| significant(value / bars.unit.size, 3);
     let names = bars.bars.iter().map(|bar| width(&bar.label)).max().unwrap_or(0).min(look.columns() / 3);
@@ -34,19 +34,19 @@ pub(super) fn lines(bars: &Bars, look: &Look) -> Vec<String> {
     for (bar, (value, spread)) in bars.bars.iter().zip(&texts) {
         let (solid, whisker) = drawn(bar, &scale, room);
         let mut names_left = fold(&bar.label, names).into_iter();
-        let mut push = |drawing: &str, text: &str, ink: Ink| {
+        let mut push = |drawing: &str, text: &str, colour: Palette| {
             let name = left(&names_left.next().unwrap_or_default(), names);
             let rest = format!("{} {text}", left(drawing, room));
-            lines.push(format!("{name} {}", look.paint(rest.trim_end(), ink)).trim_end().to_string());
+            lines.push(format!("{name} {}", look.paint(rest.trim_end(), colour)).trim_end().to_string());
         };
-        push(&solid, value, Ink::Plain);
+        push(&solid, value, Palette::Plain);
         if let Some(whisker) = whisker {
-            push(&whisker, spread, Ink::Quiet);
+            push(&whisker, spread, Palette::Quiet);
         }
         lines.extend(names_left);
     }
     if !bars.bars.is_empty() {
-        lines.push(look.paint(&rule(&scale, room, names + 1, look.columns()), Ink::Quiet));
+        lines.push(look.paint(&rule(&scale, room, names + 1, look.columns()), Palette::Quiet));
     }
     lines
 }

@@ -1,7 +1,7 @@
 //! A grid of characters for drawing lines in braille dots, two across and four up per cell.
 
 use super::Look;
-use super::ink::Ink;
+use super::palette::Palette;
 use textplots::{Chart, Plot, Shape};
 use unicode_width::UnicodeWidthChar;
 
@@ -38,7 +38,7 @@ struct Glyph {
     dots: u32,
     /// A character shown instead of the dots; `Some('\0')` is the second half of a wide character.
     letter: Option<char>,
-    ink: Ink,
+    colour: Palette,
 }
 
 /// A grid of characters. Dots are counted from the lower left corner, cells from the upper left.
@@ -70,7 +70,7 @@ impl Canvas {
 
     /// Draws the line through `points`, given in dots. It is clipped at the edges and interrupted at points
     /// that are not finite.
-    pub(super) fn polyline(&mut self, points: &[(f64, f64)], stroke: Stroke, ink: Ink) {
+    pub(super) fn polyline(&mut self, points: &[(f64, f64)], stroke: Stroke, colour: Palette) {
         let last = self.last_dot();
         let dots: Vec<(f32, f32)> = match stroke {
             Stroke::Points => {
@@ -80,11 +80,11 @@ impl Canvas {
             Stroke::Dashed(on, off) => walk(points, last, |at| at % (on + off) < on),
         };
         if !dots.is_empty() {
-            self.stamp(&dots, ink);
+            self.stamp(&dots, colour);
         }
     }
 
-    fn stamp(&mut self, dots: &[(f32, f32)], ink: Ink) {
+    fn stamp(&mut self, dots: &[(f32, f32)], colour: Palette) {
         let (right, top) = self.last_dot();
         let shape = Shape::Points(dots);
         let mut chart = Chart::new_with_y_range(right as u32, top as u32, 0.0, right as f32, 0.0, top as f32);
@@ -97,7 +97,7 @@ impl Canvas {
                     let cell = &mut self.cells[row * self.columns + column];
                     cell.dots |= dots;
                     cell.letter = None;
-                    cell.ink = ink;
+                    cell.colour = colour;
                 }
             }
         }
@@ -120,7 +120,7 @@ impl Canvas {
     }
 
     /// Writes text from `column` on, in place of dots; it is cut off at the edge.
-    pub(super) fn text(&mut self, column: usize, row: usize, text: &str, ink: Ink) {
+    pub(super) fn text(&mut self, column: usize, row: usize, text: &str, colour: Palette) {
         let mut at = column;
         for c in text.chars() {
             let width = c.width().unwrap_or(0);
@@ -131,7 +131,7 @@ impl Canvas {
                 return;
             }
             for (i, letter) in [c, '\0'][..width.min(2)].iter().enumerate() {
-                self.cells[row * self.columns + at + i] = Glyph { dots: 0, letter: Some(*letter), ink };
+                self.cells[row * self.columns + at + i] = Glyph { dots: 0, letter: Some(*letter), colour };
             }
             at += width;
         }
@@ -150,10 +150,10 @@ fn line(row: &[Glyph], look: &Look) -> String {
         None => char::from_u32(0x2800 + cell.dots).unwrap_or(' '),
     };
     let end = row.iter().rposition(|cell| shown(cell) != ' ').map_or(0, |i| i + 1);
-    let runs = row[..end].chunk_by(|a, b| a.ink == b.ink);
+    let runs = row[..end].chunk_by(|a, b| a.colour == b.colour);
     let run = |cells: &[Glyph]| {
         let text: String = cells.iter().map(shown).filter(|c| *c != '\0').collect();
-        look.paint(&text, cells[0].ink)
+        look.paint(&text, cells[0].colour)
     };
     runs.map(run).collect()
 }
@@ -212,8 +212,8 @@ mod tests {
     #[test]
     fn dots_are_where_they_are_put() {
         let mut canvas = Canvas::new(17, 2);
-        canvas.polyline(&[(0.0, 0.0), (33.0, 0.0)], Stroke::Solid, Ink::Plain);
-        canvas.polyline(&[(0.0, 7.0)], Stroke::Points, Ink::Plain);
+        canvas.polyline(&[(0.0, 0.0), (33.0, 0.0)], Stroke::Solid, Palette::Plain);
+        canvas.polyline(&[(0.0, 7.0)], Stroke::Points, Palette::Plain);
         let lines = canvas.lines(&Look::default());
         assert_eq!(lines, ["⠁", "⣀".repeat(17).as_str()]);
     }
@@ -224,24 +224,24 @@ mod tests {
         canvas.polyline(
             &[(-1e6, 0.0), (3.0, 0.0), (f64::NAN, 1.0), (9.0, 0.0), (1e9, 0.0)],
             Stroke::Solid,
-            Ink::Plain,
+            Palette::Plain,
         );
-        canvas.polyline(&[(0.0, 50.0), (10.0, 50.0)], Stroke::Solid, Ink::Plain);
+        canvas.polyline(&[(0.0, 50.0), (10.0, 50.0)], Stroke::Solid, Palette::Plain);
         assert_eq!(canvas.lines(&Look::default()), [format!("⣀⣀  ⢀{}", "⣀".repeat(12))]);
     }
 
     #[test]
     fn writing_is_cut_at_the_edge_and_wide_characters_take_two_cells() {
         let mut canvas = Canvas::new(17, 1);
-        canvas.text(12, 0, "鋳物鋳物", Ink::Plain);
-        canvas.text(0, 0, "a\u{301}b", Ink::Plain);
+        canvas.text(12, 0, "鋳物鋳物", Palette::Plain);
+        canvas.text(0, 0, "a\u{301}b", Palette::Plain);
         assert_eq!(canvas.lines(&Look::default()), ["ab          鋳物"]);
     }
 
     #[test]
     fn colour_only_where_asked() {
         let mut canvas = Canvas::new(17, 1);
-        canvas.text(0, 0, "x", Ink::Error);
+        canvas.text(0, 0, "x", Palette::Error);
         assert_eq!(canvas.lines(&Look::default()), ["x"]);
         assert!(canvas.lines(&Look { colour: true, ..Look::default() })[0].contains('\u{1b}'));
     }

@@ -3,7 +3,7 @@
 use super::Look;
 use super::canvas::{Canvas, Stroke};
 use super::fold::{cut, fold, right, width};
-use super::ink::Ink;
+use super::palette::Palette;
 use crate::block::{Curve, Mark};
 use crate::scale::Scale;
 
@@ -48,14 +48,14 @@ fn draw(curve: &Curve, x: &Scale, y: &Scale, canvas: &mut Canvas) {
     for mark in &curve.marks {
         match mark {
             Mark::X { at, .. } => {
-                canvas.polyline(&[dot(&[*at, y.low]), dot(&[*at, y.high])], faint, Ink::Quiet)
+                canvas.polyline(&[dot(&[*at, y.low]), dot(&[*at, y.high])], faint, Palette::Quiet)
             }
             Mark::Y { at, .. } => {
-                canvas.polyline(&[dot(&[x.low, *at]), dot(&[x.high, *at])], faint, Ink::Quiet)
+                canvas.polyline(&[dot(&[x.low, *at]), dot(&[x.high, *at])], faint, Palette::Quiet)
             }
             Mark::Band { from, to, .. } => {
                 for end in [from, to] {
-                    canvas.polyline(&[dot(&[*end, y.low]), dot(&[*end, y.high])], faint, Ink::Quiet);
+                    canvas.polyline(&[dot(&[*end, y.low]), dot(&[*end, y.high])], faint, Palette::Quiet);
                 }
             }
         }
@@ -65,12 +65,12 @@ fn draw(curve: &Curve, x: &Scale, y: &Scale, canvas: &mut Canvas) {
         curve.series.iter().map(|s| s.points.iter().map(dot).collect()).collect();
     for (i, points) in dots.iter().enumerate() {
         let stroke = if curve.series[i].scattered { Stroke::Points } else { Stroke::nth(i) };
-        canvas.polyline(points, stroke, Ink::Series(i));
+        canvas.polyline(points, stroke, Palette::Series(i));
     }
     for i in (0..dots.len()).filter(|_| many) {
         for at in letter_places(&dots, i, right, top) {
             let (column, row) = canvas.cell_of(at);
-            canvas.text(column, row, &letter(i), Ink::Series(i));
+            canvas.text(column, row, &letter(i), Palette::Series(i));
         }
     }
     for (i, mark) in curve.marks.iter().enumerate() {
@@ -84,7 +84,7 @@ fn draw(curve: &Curve, x: &Scale, y: &Scale, canvas: &mut Canvas) {
         };
         if (0.0..=right).contains(&at.0) && (0.0..=top).contains(&at.1) {
             let (column, row) = canvas.cell_of(at);
-            canvas.text(column, row, &number(i), Ink::Strong);
+            canvas.text(column, row, &number(i), Palette::Strong);
         }
     }
 }
@@ -119,15 +119,18 @@ fn number(i: usize) -> String {
     char::from(b'1' + (i % 9) as u8).to_string()
 }
 
-fn entries(curve: &Curve) -> Vec<(String, String, Ink)> {
+fn entries(curve: &Curve) -> Vec<(String, String, Palette)> {
     let many = curve.series.len() > 1;
     let series = curve.series.iter().enumerate().map(|(i, series)| {
         let sample = if series.scattered { Stroke::Points } else { Stroke::nth(i) }.sample();
         let sign = if many { format!("{} {sample}", letter(i)) } else { sample.to_string() };
-        (sign, series.name.clone(), Ink::Series(i))
+        (sign, series.name.clone(), Palette::Series(i))
     });
-    let marks =
-        curve.marks.iter().enumerate().map(|(i, mark)| (number(i), mark.label().to_string(), Ink::Strong));
+    let marks = curve
+        .marks
+        .iter()
+        .enumerate()
+        .map(|(i, mark)| (number(i), mark.label().to_string(), Palette::Strong));
     series.chain(marks).filter(|(_, name, _)| !name.is_empty()).collect()
 }
 
@@ -138,7 +141,7 @@ fn with_y_axis(canvas: &Canvas, y: &Scale, gutter: usize, look: &Look) -> Vec<St
         let tick = y.ticks.iter().find(|tick| row_of(tick.at) == Some(row));
         let label = tick.map_or(String::new(), |tick| cut(&tick.label, gutter));
         let sign = if tick.is_some() { "┤" } else { "│" };
-        format!("{} {}{line}", right(&label, gutter), look.paint(sign, Ink::Quiet))
+        format!("{} {}{line}", right(&label, gutter), look.paint(sign, Palette::Quiet))
     };
     canvas.lines(look).into_iter().enumerate().map(axis).collect()
 }
@@ -159,5 +162,5 @@ fn x_axis(canvas: &Canvas, x: &Scale, gutter: usize, look: &Look) -> Vec<String>
         }
     }
     let rule: String = rule.into_iter().collect();
-    vec![format!("{}{}", " ".repeat(gutter + 1), look.paint(&format!("└{rule}"), Ink::Quiet)), labels]
+    vec![format!("{}{}", " ".repeat(gutter + 1), look.paint(&format!("└{rule}"), Palette::Quiet)), labels]
 }

@@ -5,7 +5,7 @@
 
 use super::Look;
 use super::canvas::{Canvas, Stroke};
-use super::ink::Ink;
+use super::palette::Palette;
 use crate::block::{Area, Picture};
 use crate::number::round_step;
 use crate::view::extent;
@@ -29,7 +29,7 @@ struct Frame {
 pub(super) fn lines(picture: &Picture, look: &Look) -> Vec<String> {
     let mut lines = super::title(&picture.title, look);
     let Some((low, high)) = extent(picture.corners()) else {
-        lines.push(look.paint("nothing to draw", Ink::Quiet));
+        lines.push(look.paint("nothing to draw", Palette::Quiet));
         return lines;
     };
     let (wide, tall) = (high[0] - low[0], high[1] - low[1]);
@@ -43,7 +43,7 @@ pub(super) fn lines(picture: &Picture, look: &Look) -> Vec<String> {
     fill(picture, &frame, &mut canvas);
     overlay(picture, &frame, &mut canvas);
     lines.extend(canvas.lines(look));
-    lines.push(look.paint(&scale_bar(dots, wide), Ink::Quiet));
+    lines.push(look.paint(&scale_bar(dots, wide), Palette::Quiet));
     lines.extend(super::legend(&entries(picture), look));
     lines
 }
@@ -85,7 +85,7 @@ fn fill(picture: &Picture, frame: &Frame, canvas: &mut Canvas) {
                 is_shown(share(column, row, *m), across, up)
             };
             if let Some(material) = (0..total.len()).filter(shown).min_by_key(|m| total[*m]) {
-                canvas.text(column, row, &shade(picture, material).to_string(), Ink::Series(material));
+                canvas.text(column, row, &shade(picture, material).to_string(), Palette::Series(material));
             }
         }
     }
@@ -122,14 +122,14 @@ fn overlay(picture: &Picture, frame: &Frame, canvas: &mut Canvas) {
         |p: &[f64; 2]| ((p[0] - frame.low[0]) * frame.dots - 0.5, (p[1] - frame.low[1]) * frame.dots - 0.5);
     for line in &picture.lines {
         let points: Vec<(f64, f64)> = line.points.iter().map(dot).collect();
-        canvas.polyline(&points, Stroke::Solid, Ink::Plain);
+        canvas.polyline(&points, Stroke::Solid, Palette::Plain);
     }
     for (i, label) in picture.labels.iter().enumerate() {
         let at = dot(&label.at);
         let (right, top) = canvas.last_dot();
         if (-1.0..=right + 1.0).contains(&at.0) && (-1.0..=top + 1.0).contains(&at.1) {
             let (column, row) = canvas.cell_of(at);
-            canvas.text(column, row, &number(i), Ink::Strong);
+            canvas.text(column, row, &number(i), Palette::Strong);
         }
     }
 }
@@ -147,13 +147,12 @@ fn scale_bar(dots: f64, wide: f64) -> String {
     format!("├{}┤ {} mm", "─".repeat(columns - 2), figures(length * 1e3, 3))
 }
 
-fn entries(picture: &Picture) -> Vec<(String, String, Ink)> {
-    let materials =
-        picture.materials.iter().enumerate().map(|(m, filling)| {
-            (shade(picture, m).to_string().repeat(2), filling.name.clone(), Ink::Series(m))
-        });
+fn entries(picture: &Picture) -> Vec<(String, String, Palette)> {
+    let materials = picture.materials.iter().enumerate().map(|(m, filling)| {
+        (shade(picture, m).to_string().repeat(2), filling.name.clone(), Palette::Series(m))
+    });
     let labels =
-        picture.labels.iter().enumerate().map(|(i, label)| (number(i), label.text.clone(), Ink::Strong));
-    let lines = picture.lines.iter().map(|line| ("──".to_string(), line.label.clone(), Ink::Plain));
+        picture.labels.iter().enumerate().map(|(i, label)| (number(i), label.text.clone(), Palette::Strong));
+    let lines = picture.lines.iter().map(|line| ("──".to_string(), line.label.clone(), Palette::Plain));
     materials.chain(labels).chain(lines).filter(|(_, name, _)| !name.is_empty()).collect()
 }

@@ -2,7 +2,7 @@
 
 use super::Look;
 use super::fold::{clean, fold, width};
-use super::ink::Ink;
+use super::palette::Palette;
 use stillbed_input::problem::{Problem, Severity, Source};
 use unicode_width::UnicodeWidthChar;
 
@@ -38,31 +38,35 @@ fn count(list: &[Problem]) -> String {
 }
 
 fn one(problem: &Problem, sources: &[Source], look: &Look) -> Vec<String> {
-    let (word, ink) = match problem.severity {
-        Severity::Error => ("error", Ink::Error),
-        Severity::Warning => ("warning", Ink::Warning),
+    let (word, colour) = match problem.severity {
+        Severity::Error => ("error", Palette::Error),
+        Severity::Warning => ("warning", Palette::Warning),
     };
     let indent = "  ";
     let room = look.columns() - indent.len();
     let place = problem.place.to_string();
     let mut head = fold(&place, look.columns() - word.len() - 2).into_iter();
-    let first =
-        format!("{}  {}", look.paint(word, ink), look.paint(&head.next().unwrap_or_default(), Ink::Strong));
+    let first = format!(
+        "{}  {}",
+        look.paint(word, colour),
+        look.paint(&head.next().unwrap_or_default(), Palette::Strong)
+    );
     let mut lines = vec![first.trim_end().to_string()];
-    lines
-        .extend(head.map(|part| format!("{}{}", " ".repeat(word.len() + 2), look.paint(&part, Ink::Strong))));
+    lines.extend(
+        head.map(|part| format!("{}{}", " ".repeat(word.len() + 2), look.paint(&part, Palette::Strong))),
+    );
     lines.extend(fold(&problem.message, room).into_iter().map(|line| format!("{indent}{line}")));
-    lines.extend(excerpt(problem, sources, ink, look).unwrap_or_default());
+    lines.extend(excerpt(problem, sources, colour, look).unwrap_or_default());
     if let Some(help) = &problem.help {
         lines.extend(
-            fold(help, room).into_iter().map(|line| format!("{indent}{}", look.paint(&line, Ink::Help))),
+            fold(help, room).into_iter().map(|line| format!("{indent}{}", look.paint(&line, Palette::Help))),
         );
     }
     lines
 }
 
 /// The line where the problem is, with a caret under the faulty text.
-fn excerpt(problem: &Problem, sources: &[Source], ink: Ink, look: &Look) -> Option<Vec<String>> {
+fn excerpt(problem: &Problem, sources: &[Source], colour: Palette, look: &Look) -> Option<Vec<String>> {
     let place = &problem.place;
     let source = sources.iter().find(|source| Some(source.file) == place.file.as_deref())?;
     let (number, column) = (place.line?, place.column?);
@@ -81,8 +85,8 @@ fn excerpt(problem: &Problem, sources: &[Source], ink: Ink, look: &Look) -> Opti
     let carets = "^".repeat(width(&marked).max(1).min(room.saturating_sub(before).max(1)));
     let bar = format!("{} │ ", " ".repeat(width(&gutter) - 3));
     Some(vec![
-        format!("{}{cut}{text}{more}", look.paint(&gutter, Ink::Quiet)),
-        format!("{}{}{}", look.paint(&bar, Ink::Quiet), " ".repeat(before), look.paint(&carets, ink)),
+        format!("{}{cut}{text}{more}", look.paint(&gutter, Palette::Quiet)),
+        format!("{}{}{}", look.paint(&bar, Palette::Quiet), " ".repeat(before), look.paint(&carets, colour)),
     ])
 }
 

@@ -2,7 +2,7 @@
 
 use super::Look;
 use super::fold::{clean, fold, left, right, width};
-use super::ink::Ink;
+use super::palette::Palette;
 use crate::table::{GridColumn, Table};
 
 const GAP: usize = 2;
@@ -21,7 +21,7 @@ struct Set {
 pub(super) fn lines(table: &Table, look: &Look) -> Vec<String> {
     let mut lines = super::title(&table.title, look);
     if table.is_empty() {
-        lines.push(look.paint("nothing to list", Ink::Quiet));
+        lines.push(look.paint("nothing to list", Palette::Quiet));
         return lines;
     }
     let grid = table.shown();
@@ -96,12 +96,12 @@ fn group_lines(group: &[&Set], look: &Look) -> Vec<String> {
         let line = row(&|set| {
             (i + set.title.len()).checked_sub(deep).map_or(String::new(), |j| set.title[j].clone())
         });
-        lines.push(look.paint(&line, Ink::Strong));
+        lines.push(look.paint(&line, Palette::Strong));
     }
     if group.iter().any(|set| !set.unit.is_empty()) {
-        lines.push(look.paint(&row(&|set| set.unit.clone()), Ink::Quiet));
+        lines.push(look.paint(&row(&|set| set.unit.clone()), Palette::Quiet));
     }
-    lines.push(look.paint(&row(&|set| "─".repeat(set.width)), Ink::Quiet));
+    lines.push(look.paint(&row(&|set| "─".repeat(set.width)), Palette::Quiet));
     for i in 0..group[0].cells.len() {
         let deep = group.iter().map(|set| set.cells[i].len()).max().unwrap_or(0);
         lines.extend((0..deep).map(|j| row(&|set| set.cells[i].get(j).cloned().unwrap_or_default())));

@@ -3,7 +3,7 @@
 use super::Look;
 use super::canvas::{Canvas, Stroke};
 use super::fold::{clean, fold, width};
-use super::ink::Ink;
+use super::palette::Palette;
 use crate::block::Wire;
 use crate::view::{extent, seen};
 
@@ -13,7 +13,7 @@ pub(super) fn lines(wire: &Wire, look: &Look) -> Vec<String> {
     let mut lines = super::title(&wire.title, look);
     let points: Vec<[f64; 2]> = wire.points.iter().map(|p| seen(*p)).collect();
     let Some((low, high)) = extent(points.iter()) else {
-        lines.push(look.paint("nothing to draw", Ink::Quiet));
+        lines.push(look.paint("nothing to draw", Palette::Quiet));
         return lines;
     };
     let (wide, tall) = (high[0] - low[0], high[1] - low[1]);
@@ -27,11 +27,11 @@ pub(super) fn lines(wire: &Wire, look: &Look) -> Vec<String> {
     let dot = |p: &[f64; 2]| (indent + (p[0] - low[0]) * scale, (p[1] - low[1]) * scale + 4.0);
     for line in &wire.lines {
         let through: Vec<(f64, f64)> = line.through.iter().filter_map(|i| points.get(*i)).map(dot).collect();
-        canvas.polyline(&through, Stroke::Solid, Ink::Series(0));
+        canvas.polyline(&through, Stroke::Solid, Palette::Series(0));
     }
     for foot in wire.feet.iter().filter_map(|i| points.get(*i)) {
         let (column, row) = canvas.cell_of(dot(foot));
-        canvas.text(column, row, "▲", Ink::Strong);
+        canvas.text(column, row, "▲", Palette::Strong);
     }
     for (point, name) in &wire.names {
         if let Some(p) = points.get(*point) {
@@ -43,7 +43,7 @@ pub(super) fn lines(wire: &Wire, look: &Look) -> Vec<String> {
     lines.extend(drawn[..end].iter().skip_while(|line| line.is_empty()).cloned());
     let feet = if wire.feet.is_empty() { "" } else { "; ▲ held" };
     let axes = format!("x to the right and near, y to the right and far, z up{feet}");
-    lines.extend(fold(&axes, look.columns()).iter().map(|line| look.paint(line, Ink::Quiet)));
+    lines.extend(fold(&axes, look.columns()).iter().map(|line| look.paint(line, Palette::Quiet)));
     lines
 }
 
@@ -69,7 +69,7 @@ fn write_name(canvas: &mut Canvas, at: (f64, f64), name: &str, leftwards: bool) 
         if let (Some(start), Some(row)) = (start, row)
             && canvas.is_free(start, row, long)
         {
-            canvas.text(start, row, name, Ink::Plain);
+            canvas.text(start, row, name, Palette::Plain);
             return;
         }
     }

@@ -1,22 +1,22 @@
 //! Does a base stay straight and whole under temperature, cure, weight and a carriage that moves?
 //!
 //! ```text
-//! rest        the static deflection of a frame under any load that is held
-//! straight    how straight a line is
-//! rail        members in one line, taken as one
-//! case        a change of temperature and a cure, as the frame sees them
-//! parts       one section: the free strains of its parts, their common strain, the stress in each
-//! drawn       a drawn section prepared for this: corners, borders, widths
-//! bond        the shear where a part is bonded to the others
-//! weight      stress from weight, and together with temperature and cure
-//! thermal     the result: growth, bow, drift, stress, what fails
-//! quick       drift and bow of a frame that is already solved
-//! diffusion   how long a change of room temperature takes
-//! sag         deflection under weight
-//! travel      the path of a carriage along rails
-//! support     a base on a few supports, and where they are best
-//! spec        the table `[thermal]` of the design file
-//! sample      sections and bars for tests
+//! rest       the static deflection of a frame under any load that is held
+//! straight   how straight a line is
+//! rail       members in one line, taken as one
+//! case       a change of temperature and a cure, as the frame sees them
+//! parts      one section: the free strains of its parts, their common strain, the stress in each
+//! drawn      a drawn section prepared for this: corners, borders, widths
+//! bond       the shear where a part is bonded to the others
+//! weight     stress from weight, and together with temperature and cure
+//! thermal    the result: growth, bow, drift, stress, what fails
+//! quick      drift and bow of a frame that is already solved
+//! diffusion  how long a change of room temperature takes
+//! sag        deflection under weight
+//! travel     the path of a carriage along rails
+//! support    a base on a few supports, and where they are best
+//! spec       the table `[thermal]` of the design file
+//! sample     sections and bars for tests
 //! ```
 
 mod bond;

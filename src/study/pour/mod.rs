@@ -1,21 +1,21 @@
 //! The pour: what to buy, weigh and mix, how it cures, and what to beware of.
 //!
 //! ```text
-//! kinetics   rate of cure of a binder
-//! heat       temperature and cure of a casting poured in lifts
-//! runaway    how near a wide lift is to thermal runaway
-//! shape      the shape of a casting, and the grid over it
-//! vessel     a cup of binder and a bucket of mix
-//! drawn      uncertain inputs of the heat
-//! plan       number of lifts and the wait between them
-//! warmth     the heat in the form that the sheet shows
-//! mould      pressure on the mould, and the thickness of its boards
-//! batch      what to weigh for each lift
-//! sheet      the batch sheet of one mix
-//! steps      its checklist and cautions
-//! members    castings from the members of a frame
-//! bodies     the sheets of every build
-//! body       a body drawn as a closed surface
+//! kinetics  rate of cure of a binder
+//! heat      temperature and cure of a casting poured in lifts
+//! runaway   how near a wide lift is to thermal runaway
+//! shape     the shape of a casting, and the grid over it
+//! vessel    a cup of binder and a bucket of mix
+//! drawn     uncertain inputs of the heat
+//! plan      number of lifts and the wait between them
+//! warmth    the heat in the form that the sheet shows
+//! mould     pressure on the mould, and the thickness of its boards
+//! batch     what to weigh for each lift
+//! sheet     the batch sheet of one mix
+//! steps     its checklist and cautions
+//! members   castings from the members of a frame
+//! bodies    the sheets of every build
+//! body      a body drawn as a closed surface
 //! ```
 
 mod batch;

@@ -4,8 +4,8 @@
 use super::{Evaluator, Inputs};
 use num_complex::Complex64;
 use stillbed_tap::{
-    Decay, HalfPowerPoints, Listen, Recipe, Ring, Strike, from_pole, half_power_points, loss_over_cycles,
-    read_taps, synthesise, to_pole, without_window,
+    DampingMeasures, HalfPowerPoints, Listen, Recipe, Ring, Strike, from_pole, half_power_points,
+    loss_over_cycles, read_taps, synthesise, to_pole, without_window,
 };
 
 pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
@@ -63,11 +63,11 @@ pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     }),
 ];
 
-fn decay(frequency: f64, loss: f64) -> Result<Decay, String> {
-    Decay::new(frequency, loss).ok_or_else(|| "nothing decays".to_string())
+fn decay(frequency: f64, loss: f64) -> Result<DampingMeasures, String> {
+    DampingMeasures::new(frequency, loss).ok_or_else(|| "nothing decays".to_string())
 }
 
-fn of(inputs: &Inputs) -> Result<Decay, String> {
+fn of(inputs: &Inputs) -> Result<DampingMeasures, String> {
     decay(inputs.number("frequency")?, inputs.number("loss")?)
 }
 

@@ -7,7 +7,7 @@ use num_complex::Complex64;
 use std::f64::consts::TAU;
 use stillbed_frame::{Foot, MemberSection, Plain};
 use stillbed_material::Role;
-use stillbed_modes::{BuildModes, Decay, Elastic, ModeAnswer, Statics};
+use stillbed_modes::{BuildModes, Elastic, ModeAnswer, ModeDecay, Statics};
 
 pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("isolators", isolators),
@@ -125,7 +125,7 @@ fn chain(inputs: &Inputs) -> Result<Vec<f64>, String> {
 }
 
 fn decay(inputs: &Inputs) -> Result<Vec<f64>, String> {
-    let decay = Decay::of(1.0, 2.0 * inputs.number("zeta")?).ok_or("no decay")?;
+    let decay = ModeDecay::of(1.0, 2.0 * inputs.number("zeta")?).ok_or("no decay")?;
     // A decay to a thousandth takes 1.5 times as long as one to a hundredth.
     Ok(vec![decay.cycles_to_half, 1.5 * decay.time_to_1pct_s])
 }

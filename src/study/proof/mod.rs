@@ -6,19 +6,19 @@
 //! `because` then says why it is wider.
 //!
 //! ```text
-//! materials   values of the table of materials
-//! mix         bounds, estimates, packings and gradings of mixes
-//! pour        heat, runaway and weights of a pour
-//! sections    shear, torsion, tables of sections, composites
-//! drawing     builds the frames of the cases that follow
-//! beams       frequency parameters of bars
-//! frames      portals, ladder, table, cross, deep beam, rings
-//! dynamics    masses on springs
-//! response    resonance, decay, chatter, floor, unbalance
-//! damping     measures of damping, and records read back
-//! thermal     temperature, stress and weight
-//! bar         free test bars
-//! size        sizing
+//! materials  values of the table of materials
+//! mix        bounds, estimates, packings and gradings of mixes
+//! pour       heat, runaway and weights of a pour
+//! sections   shear, torsion, tables of sections, composites
+//! drawing    builds the frames of the cases that follow
+//! beams      frequency parameters of bars
+//! frames     portals, ladder, table, cross, deep beam, rings
+//! dynamics   masses on springs
+//! response   resonance, decay, chatter, floor, unbalance
+//! damping    measures of damping, and records read back
+//! thermal    temperature, stress and weight
+//! bar        free test bars
+//! size       sizing
 //! ```
 
 mod bar;

@@ -13,7 +13,7 @@ use stillbed_response::floor::{FloorSpectrum, transmissibility};
 use stillbed_response::modal::{ModalMode, ModalModel};
 use stillbed_response::peak::{resolving_squares, worst_peak};
 use stillbed_response::ringdown::{RingDown, Tapped};
-use stillbed_response::settle::Decay;
+use stillbed_response::settle::FreeDecay;
 use stillbed_response::speeds::unbalance_at;
 
 pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
@@ -116,18 +116,18 @@ fn unbalance(inputs: &Inputs) -> Result<Vec<f64>, String> {
 }
 
 /// Free decay at `f` Hz of a mode with this loss factor, with an initial velocity of 1 m/s.
-fn ringing(f: f64, loss_factor: f64) -> Result<Decay, String> {
+fn ringing(f: f64, loss_factor: f64) -> Result<FreeDecay, String> {
     let omega = TAU * f;
-    Ok(Decay::new(&single(omega * omega, 1.0, loss_factor)?, 0, &[0], 1.0))
+    Ok(FreeDecay::new(&single(omega * omega, 1.0, loss_factor)?, 0, &[0], 1.0))
 }
 
 /// Time, s, until the envelope has fallen to the share `share` of its start.
-fn time_to(decay: &Decay, share: f64) -> Result<f64, String> {
+fn time_to(decay: &FreeDecay, share: f64) -> Result<f64, String> {
     decay.settle(share * decay.envelope(0.0)).time.ok_or_else(|| "it never settles".to_string())
 }
 
 /// Period, s, of the damped oscillation.
-fn period(decay: &Decay) -> f64 {
+fn period(decay: &FreeDecay) -> f64 {
     TAU / decay.fastest(0.0)
 }
 

@@ -101,7 +101,7 @@ impl Judge {
         known.map(Limit::relaxed).any(|limit| limit.miss(&figures) > 0.0)
     }
 
-    /// Orders figures from better to worse.
+    /// EliminationOrder figures from better to worse.
     pub fn order_figures(&self, a: &Figures, b: &Figures) -> Ordering {
         let (miss_a, miss_b) = (self.miss(a), self.miss(b));
         let least = |figures| plain(self.least_of(figures));
@@ -109,7 +109,7 @@ impl Judge {
         order.then_with(|| by_trades(&trades(a), &trades(b)))
     }
 
-    /// Orders outcomes from better to worse; a candidate that cannot be built or has no modes comes last.
+    /// EliminationOrder outcomes from better to worse; a candidate that cannot be built or has no modes comes last.
     pub(super) fn order(&self, a: &Outcome, b: &Outcome) -> Ordering {
         match (a, b) {
             (Outcome::Solved(a), Outcome::Solved(b)) => self.order_figures(a, b),

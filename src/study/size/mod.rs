@@ -1,18 +1,18 @@
 //! Which sizes of the stock let a build meet its targets at least mass or cost.
 //!
 //! ```text
-//! shape         the sizes of a shape, as numbers with names
-//! variable      the design variables, their choices, and which change together
-//! space         all design variables of a build, and the build with given choices
-//! gaps          whether parts can be built: mould, cover, grains, walls
-//! frames        candidates solved quickly: what they share is computed once
-//! judge         targets, the measure to minimise, the front of trade-offs
-//! search        every choice, or a guided search
-//! guided        restarts of simulated annealing
-//! answer        the answer of the command `size`
-//! sensitivity   derivatives of the best candidate's measures with respect to its sizes
-//! inverse       the one size that gives a value
-//! written       the chosen sizes in the text of the design
+//! shape        the sizes of a shape, as numbers with names
+//! variable     the design variables, their choices, and which change together
+//! space        all design variables of a build, and the build with given choices
+//! gaps         whether parts can be built: mould, cover, grains, walls
+//! frames       candidates solved quickly: what they share is computed once
+//! judge        targets, the measure to minimise, the front of trade-offs
+//! search       every choice, or a guided search
+//! guided       restarts of simulated annealing
+//! answer       the answer of the command `size`
+//! sensitivity  derivatives of the best candidate's measures with respect to its sizes
+//! inverse      the one size that gives a value
+//! written      the chosen sizes in the text of the design
 //! ```
 
 mod answer;

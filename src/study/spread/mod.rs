@@ -1,9 +1,9 @@
 //! How sure an answer is, and which measurement would make it surer.
 //!
 //! ```text
-//! law     the value of an uncertain quantity at a given probability
-//! draws   draws of all uncertain quantities: a Latin hypercube
-//! rank    percentiles, chances, and the inputs from which a spread comes
+//! law    the value of an uncertain quantity at a given probability
+//! draws  draws of all uncertain quantities: a Latin hypercube
+//! rank   percentiles, chances, and the inputs from which a spread comes
 //! ```
 //!
 //! Every quantity with a spread is drawn from its own law ([`law`]) by a Latin hypercube ([`draws`]); the

@@ -16,7 +16,7 @@ use stillbed_response::floor::{FloorSpectrum, floor_motion, floor_paths};
 use stillbed_response::frequency::FrequencyResponse;
 use stillbed_response::modal::ModalModel;
 use stillbed_response::speeds::{RunningSpeeds, clashes, order_lines, unbalance_motion};
-use stillbed_response::stations::{DirectCheck, Station, modal_model};
+use stillbed_response::stations::{HarmonicCheck, Station, modal_model};
 
 /// Number of waves between two teeth up to which the limit of stable cutting is computed.
 const MOST_WAVES: usize = 12;
@@ -203,7 +203,7 @@ fn respond(
         None => FrequencyResponse::new(&modal, seen, load, range),
     };
     let mut curve = drawn.map_err(|message| vec![Problem::error(Place::key("--range"), message)])?;
-    if let Some(check) = DirectCheck::new(&model.frame, spectrum, &path[1], &path[0]) {
+    if let Some(check) = HarmonicCheck::new(&model.frame, spectrum, &path[1], &path[0]) {
         curve.check(|omega| check.compliance(omega).ok());
     }
     notes.extend(still(design, build, options, &curve));

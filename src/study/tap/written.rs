@@ -1,7 +1,7 @@
 //! Writes the change that explains a record into the text of the design, which otherwise stays as it was.
 
-use super::bent::Ends;
-use super::lever::{LOSSES, Lever, MODULI, Of};
+use super::amplitude::Ends;
+use super::parameter::{LOSSES, MODULI, ModelParameter, Of};
 use stillbed_design::edit::{editable, new, own, set};
 use stillbed_design::{Build, Substance};
 use stillbed_input::problem::{Place, Problem};
@@ -9,7 +9,7 @@ use stillbed_input::quantity::{Draw, Spread, figures};
 use stillbed_material::Property;
 use toml_edit::{InlineTable, Item, TableLike, Value};
 
-/// `text`, the design read from `file`, with `lever` of `build` multiplied by `factor`; the limits of the
+/// `text`, the design read from `file`, with `parameter` of `build` multiplied by `factor`; the limits of the
 /// factor become those of the value. A loss with `ends` is written at both amplitudes.
 ///
 /// # Errors
@@ -18,22 +18,22 @@ pub fn write(
     file: &str,
     text: &str,
     build: &Build,
-    lever: &Lever,
+    parameter: &ModelParameter,
     factor: &Spread,
     ends: Option<&Ends>,
 ) -> Result<String, Problem> {
     let lost = || {
-        let message = format!("{} cannot be found in the text of the design", lever.parameter.name);
+        let message = format!("{} cannot be found in the text of the design", parameter.uncertain.name);
         Problem::error(Place::file(file), message).with_help("write the change by hand")
     };
     let mut document = editable(file, text)?;
     let name = &build.name;
     let drawing = &build.drawing;
-    match &lever.of {
+    match &parameter.of {
         Of::FootStiffness(foot) | Of::FootLoss(foot) => {
             let spec = drawing.feet.get(foot).ok_or_else(lost)?;
             let table = own(&mut document, name, "feet", foot).ok_or_else(lost)?;
-            if matches!(lever.of, Of::FootLoss(_)) {
+            if matches!(parameter.of, Of::FootLoss(_)) {
                 set(table, "loss", loss(spec.loss.largest(), factor, ends));
             } else {
                 set(table, "stiffness", list(&spec.stiffness, factor, "N/um", 1e6));
@@ -45,7 +45,7 @@ pub fn write(
         Of::JointStiffness(joint) | Of::JointLoss(joint) => {
             let spec = drawing.joints.get(joint).ok_or_else(lost)?;
             let table = own(&mut document, name, "joints", joint).ok_or_else(lost)?;
-            if matches!(lever.of, Of::JointLoss(_)) {
+            if matches!(parameter.of, Of::JointLoss(_)) {
                 set(table, "loss", loss(spec.loss.largest(), factor, ends));
             } else {
                 let springs =
@@ -67,7 +67,7 @@ pub fn write(
         }
         Of::Modulus(place) | Of::Loss(place) => {
             let substance = &build.substances[*place];
-            let modulus = matches!(lever.of, Of::Modulus(_));
+            let modulus = matches!(parameter.of, Of::Modulus(_));
             match substance {
                 Substance::Mix(recipe) => {
                     let medium = substance

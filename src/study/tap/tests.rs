@@ -29,8 +29,8 @@ fn beside(reading: &TapReading) -> Beside<'_> {
 
 /// `build` of `design` with the parameter called `name` multiplied by `factor`.
 fn moved(build: &Build, name: &str, factor: f64) -> Build {
-    let levers = Lever::all(build);
-    levers.iter().find(|lever| lever.parameter.name == name).unwrap().moved(build, factor)
+    let parameters = ModelParameter::all(build);
+    parameters.iter().find(|parameter| parameter.uncertain.name == name).unwrap().moved(build, factor)
 }
 
 #[test]
@@ -64,8 +64,9 @@ fn a_planted_change_is_found_and_its_design_comes_nearer() {
         assert!(best.parameter == name || alike.contains(&name), "{name}: {:#?}", found.against.explanations);
         let own = found.against.explanations.iter().find(|e| e.parameter == name).unwrap();
         assert!((own.factor.value / factor).ln().abs() < 0.12, "{name}: {:?}", own.factor);
-        let lever = found.levers.iter().find(|lever| lever.parameter.name == best.parameter).unwrap();
-        let text = write("stand.toml", STAND, build, lever, &best.factor, None).unwrap();
+        let parameter =
+            found.parameters.iter().find(|parameter| parameter.uncertain.name == best.parameter).unwrap();
+        let text = write("stand.toml", STAND, build, parameter, &best.factor, None).unwrap();
         assert!(text.starts_with("# A stand for measuring") && text.contains("# ---- the wire drawing"));
         let updated = read(&text);
         let again = against(&updated, updated.build(&build.name).unwrap(), &beside(&reading)).unwrap();
@@ -82,14 +83,14 @@ fn a_planted_change_is_found_and_its_design_comes_nearer() {
 fn every_lever_can_be_written() {
     let design = read(STAND);
     for build in ["bolted", "cast"].map(|name| design.build(name).unwrap()) {
-        for lever in Lever::all(build) {
+        for parameter in ModelParameter::all(build) {
             let factor = Spread::between(0.8, 0.75, 0.85);
-            let text = write("stand.toml", STAND, build, &lever, &factor, None).unwrap();
+            let text = write("stand.toml", STAND, build, &parameter, &factor, None).unwrap();
             let updated = read(&text);
             let model = |build: &Build| predicted(&design, build, &[], 3).unwrap();
             let written = model(updated.build(&build.name).unwrap());
-            for (a, b) in written.iter().zip(model(&lever.moved(build, 0.8))) {
-                let name = &lever.parameter.name;
+            for (a, b) in written.iter().zip(model(&parameter.moved(build, 0.8))) {
+                let name = &parameter.uncertain.name;
                 assert!((a.frequency_hz / b.frequency_hz - 1.0).abs() < 1e-4, "{name}");
                 assert!((a.loss_factor / b.loss_factor - 1.0).abs() < 1e-2, "{name}");
             }
@@ -205,8 +206,9 @@ fn a_loss_that_the_record_shows_over_amplitude_is_written_at_both_ends() {
         assert!((small / 1e-7 - 1.0).abs() < 1e-6 && (large / 1e-5 - 1.0).abs() < 1e-6, "{ends:?}");
         // The joint causes only part of the mode's loss, so its own loss changes by more.
         assert!(high / low > 2.0 / 1.2, "{ends:?}");
-        let lever = found.levers.iter().find(|lever| lever.parameter.name == *name).unwrap();
-        let changed = write("rubbing.toml", &text, build, lever, &Spread::exact(low), Some(ends)).unwrap();
+        let parameter = found.parameters.iter().find(|parameter| parameter.uncertain.name == *name).unwrap();
+        let changed =
+            write("rubbing.toml", &text, build, parameter, &Spread::exact(low), Some(ends)).unwrap();
         assert!(changed.contains("at 0.1 um\", \"") && changed.contains("at 10 um\"]"), "{changed}");
         read(&changed);
         written += 1;

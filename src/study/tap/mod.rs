@@ -3,29 +3,29 @@
 //!
 //! ```text
 //! channels   points and directions of the design that the channels of the record measure
-//! lever      the model parameters that may be wrong: feet, joints, bond, fill, masses
-//! bent       modes that change with amplitude
+//! parameter  the model parameters that may be wrong: feet, joints, bond, fill, masses
+//! amplitude  modes that change with amplitude
 //! written    the change that explains the record, in the text of the design
-//! made       a synthetic record of a build, to try the reading on
+//! synthetic  a synthetic record of a build, to try the reading on
 //! ```
 //!
 //! Each parameter alone is changed by one per cent and the modes are solved again, which gives the
 //! sensitivity of every frequency and loss factor. For the best single changes the model is then solved at
 //! several values, to find where it, rather than its linearisation, comes closest to the record.
 
-mod bent;
+mod amplitude;
 mod channels;
-mod lever;
-mod made;
+mod parameter;
+mod synthetic;
 mod written;
 
-pub use bent::Ends;
+pub use amplitude::Ends;
 pub use channels::{Tie, by_title, stated};
-pub use lever::{Lever, Of};
-pub use made::{Made, made_record};
+pub use parameter::{ModelParameter, Of};
+pub use synthetic::{Made, made_record};
 pub use written::write;
 
-use bent::{at_design, ends};
+use amplitude::{at_design, ends};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 use stillbed_design::{Build, Design};
@@ -58,7 +58,7 @@ pub struct Found {
     /// The comparison.
     pub against: Against,
     /// The parameters that change any mode.
-    pub levers: Vec<Lever>,
+    pub parameters: Vec<ModelParameter>,
     /// Loss factors at two amplitudes that the record shows, by the name of the parameter.
     pub ends: Vec<(String, Ends)>,
 }
@@ -74,7 +74,7 @@ fn predicted(
     let asked = Asked { count, ..Asked::default() };
     let modal = solve(&model.frame, &asked).and_then(|spectrum| {
         let loss = &spectrum.matrices.loss;
-        let damped = damped(&spectrum.pencil(), loss, &spectrum.pairs).map_err(ModesFault::Eigen)?;
+        let damped = damped(&spectrum.pair(), loss, &spectrum.pairs).map_err(ModesFault::Eigen)?;
         modal_model(&model.frame, &spectrum, Some(&damped), None, seen).map_err(ModesFault::Eigen)
     });
     let modal = modal.map_err(|fault| build.problems(&fault))?;
@@ -107,11 +107,11 @@ pub fn against(design: &Design, build: &Build, beside: &Beside) -> Result<Found,
     let (heard, notes) = at_design(design, build, whole.clone());
     let solved = |build: &Build| predicted(design, build, &seen, beside.count);
     let mut modes = solved(build)?;
-    let mut levers = Vec::new();
-    for lever in Lever::all(build) {
+    let mut parameters = Vec::new();
+    for parameter in ModelParameter::all(build) {
         // A bond at its upper limit can only be reduced.
-        let step = if matches!(lever.of, Of::Bond(_)) { -STEP } else { STEP };
-        let found = solved(&lever.moved(build, 1.0 + step))?;
+        let step = if matches!(parameter.of, Of::Bond(_)) { -STEP } else { STEP };
+        let found = solved(&parameter.moved(build, 1.0 + step))?;
         let slope = |a: f64, b: f64| if a > 0.0 && b > 0.0 { (b / a).ln() / (1.0 + step).ln() } else { 0.0 };
         let by: Vec<(f64, f64)> = modes
             .iter()
@@ -123,32 +123,32 @@ pub fn against(design: &Design, build: &Build, beside: &Beside) -> Result<Found,
         if by.iter().all(|(f, n)| f.abs() < 1e-6 && n.abs() < 1e-6) {
             continue;
         }
-        levers.push(lever);
+        parameters.push(parameter);
         for (mode, (f, n)) in modes.iter_mut().zip(by) {
             mode.frequency_by.push(f);
             mode.loss_by.push(n);
         }
     }
-    let parameters: Vec<Parameter> = levers.iter().map(|lever| lever.parameter.clone()).collect();
-    let mut against = set_beside(&heard, &modes, &parameters, &ModelError::default())?;
-    let apart = |x: f64, lever: &Lever| -> Result<f64, Vec<Problem>> {
-        let mut moved = if x == 0.0 { modes.clone() } else { solved(&lever.moved(build, x.exp()))? };
+    let values: Vec<Parameter> = parameters.iter().map(|parameter| parameter.uncertain.clone()).collect();
+    let mut against = set_beside(&heard, &modes, &values, &ModelError::default())?;
+    let apart = |x: f64, parameter: &ModelParameter| -> Result<f64, Vec<Problem>> {
+        let mut moved = if x == 0.0 { modes.clone() } else { solved(&parameter.moved(build, x.exp()))? };
         // The tolerance for pairing peaks with modes stays that of the nominal model.
         for (moved, mode) in moved.iter_mut().zip(&modes) {
             moved.frequency_by.clone_from(&mode.frequency_by);
             moved.loss_by.clone_from(&mode.loss_by);
         }
-        let own = (x / lever.parameter.log_spread()).powi(2);
-        Ok(distance(&heard, &moved, &parameters, &ModelError::default()) + own)
+        let own = (x / parameter.uncertain.log_spread()).powi(2);
+        Ok(distance(&heard, &moved, &values, &ModelError::default()) + own)
     };
-    let of = |name: &str| levers.iter().find(|lever| lever.parameter.name == name);
+    let of = |name: &str| parameters.iter().find(|parameter| parameter.uncertain.name == name);
     for at in 0..against.explanations.len().min(FOLLOWED) {
-        let Some(lever) = of(&against.explanations[at].parameter) else { continue };
-        let bare = apart(0.0, lever)?;
-        let (x, least) = nearest(against.explanations[at].step().0, bare, |x| apart(x, lever))?;
+        let Some(parameter) = of(&against.explanations[at].parameter) else { continue };
+        let bare = apart(0.0, parameter)?;
+        let (x, least) = nearest(against.explanations[at].step().0, bare, |x| apart(x, parameter))?;
         // The misfit of the nominal model, less the reduction that the change achieves.
         let left = (against.misfit - (bare - least)).max(0.0);
-        against.refit(at, &lever.parameter, x, left, against.misfit);
+        against.refit(at, &parameter.uncertain, x, left, against.misfit);
     }
     against.conclude();
     against.notes.extend(notes);
@@ -157,11 +157,12 @@ pub fn against(design: &Design, build: &Build, beside: &Beside) -> Result<Found,
     }
     let ends = against.explanations.iter().filter_map(|explanation| {
         let name = &explanation.parameter;
-        let lever = levers.iter().enumerate().find(|(_, lever)| lever.parameter.name == *name)?;
-        Some((name.clone(), ends(lever, explanation.factor.value, &whole, &heard, &modes, &against)?))
+        let parameter =
+            parameters.iter().enumerate().find(|(_, parameter)| parameter.uncertain.name == *name)?;
+        Some((name.clone(), ends(parameter, explanation.factor.value, &whole, &heard, &modes, &against)?))
     });
     let ends = ends.collect();
-    Ok(Found { against, levers, ends })
+    Ok(Found { against, parameters, ends })
 }
 
 /// The minimum of `apart` near `start`: its place and its value; `still` is the value at 0.

@@ -4,7 +4,7 @@
 //! motion of a body is free when none of its feet and anchors resists it. Every further motion without
 //! strain is a mechanism.
 
-use super::trouble::{Mechanism, ModesFault};
+use super::mechanism::{Mechanism, ModesFault};
 use nalgebra::{Matrix6, SymmetricEigen, Vector3, Vector6};
 use stillbed_frame::{Energies, Frame, Layout};
 

@@ -11,7 +11,7 @@
 //! packs = needed / pack, rounded up
 //! ```
 
-use super::leaf::{Given, Leaf, Look, MONEY, NO_PRICE, cell, decimals};
+use super::sheet::{Given, Look, MONEY, NO_PRICE, Sheet, cell, decimals};
 use super::{Imprint, bound, notes};
 use rust_xlsxwriter::XlsxError;
 use stillbed_input::quantity::{Kind, show};
@@ -28,20 +28,20 @@ const HAIR: &str = "0.000000001";
 /// # Errors
 /// What the format cannot hold.
 pub fn book(answer: &Pours, imprint: &Imprint) -> Result<Vec<u8>, XlsxError> {
-    let mut leaves = Vec::new();
+    let mut worksheets = Vec::new();
     let sheets =
         || answer.builds.iter().flat_map(|build| build.sheets.iter().map(move |sheet| (build, sheet)));
     for (number, (build, sheet)) in (1..).zip(sheets()) {
-        leaves.push(amounts(number, build, sheet)?);
+        worksheets.push(amounts(number, build, sheet)?);
     }
-    leaves.push(checklist(sheets())?);
-    leaves.push(cautions(sheets())?);
+    worksheets.push(checklist(sheets())?);
+    worksheets.push(cautions(sheets())?);
     let problems: Vec<_> =
         sheets().flat_map(|(_, sheet)| &sheet.notes).chain(&answer.notes).cloned().collect();
     let told = "Lifts, heat, mould and checklist are those of the amounts as computed; they do not follow \
                 changes made here: run the program anew for those.";
-    leaves.push(notes(imprint, &[told.to_string()], &problems)?);
-    bound(leaves, imprint)
+    worksheets.push(notes(imprint, &[told.to_string()], &problems)?);
+    bound(worksheets, imprint)
 }
 
 /// Names of the cells that hold the inputs.
@@ -57,38 +57,38 @@ struct Stated {
     price: String,
 }
 
-fn amounts(number: usize, build: &BuildPour, sheet: &PourSheet) -> Result<Leaf, XlsxError> {
+fn amounts(number: usize, build: &BuildPour, sheet: &PourSheet) -> Result<Sheet, XlsxError> {
     let name = format!("{number} {} {}", build.name, sheet.mix);
     let mut widths = vec![40.0];
     widths.resize((3 + sheet.pours.len()).max(7), 14.0);
-    let mut leaf = Leaf::new(&name, &widths)?;
-    leaf.line(&format!("{}: {}", build.label, sheet.mix), Look::Title)?;
-    leaf.freeze()?;
-    let stated = stated(&mut leaf, sheet)?;
-    leaf.next();
-    let (mixed, largest) = totals(&mut leaf, sheet, &stated)?;
-    leaf.next();
-    let lifts = lifts(&mut leaf, sheet, &stated, &mixed, largest.as_deref())?;
-    leaf.next();
-    let (weights, together) = weights(&mut leaf, sheet, &stated, &lifts)?;
-    leaf.next();
-    cost(&mut leaf, sheet, &stated, &together)?;
-    leaf.next();
-    shopping(&mut leaf, sheet, weights)?;
-    leaf.next();
-    beside(&mut leaf, sheet)?;
-    Ok(leaf)
+    let mut worksheet = Sheet::new(&name, &widths)?;
+    worksheet.line(&format!("{}: {}", build.label, sheet.mix), Look::Title)?;
+    worksheet.freeze()?;
+    let stated = stated(&mut worksheet, sheet)?;
+    worksheet.next();
+    let (mixed, largest) = totals(&mut worksheet, sheet, &stated)?;
+    worksheet.next();
+    let lifts = lifts(&mut worksheet, sheet, &stated, &mixed, largest.as_deref())?;
+    worksheet.next();
+    let (weights, together) = weights(&mut worksheet, sheet, &stated, &lifts)?;
+    worksheet.next();
+    cost(&mut worksheet, sheet, &stated, &together)?;
+    worksheet.next();
+    shopping(&mut worksheet, sheet, weights)?;
+    worksheet.next();
+    beside(&mut worksheet, sheet)?;
+    Ok(worksheet)
 }
 
 /// The rows of inputs that the reader may change.
-fn stated(leaf: &mut Leaf, sheet: &PourSheet) -> Result<Stated, XlsxError> {
-    leaf.heads(&["what amounts follow from", "stated", "unit"])?;
+fn stated(worksheet: &mut Sheet, sheet: &PourSheet) -> Result<Stated, XlsxError> {
+    worksheet.heads(&["what amounts follow from", "stated", "unit"])?;
     let mut row = |what: &str, value: Option<f64>, unit: &str, shown: &str| {
-        leaf.text(0, what, Look::Plain)?;
-        leaf.input(1, value, shown)?;
-        leaf.text(2, unit, Look::Plain)?;
-        let cell = cell(1, leaf.row());
-        leaf.next();
+        worksheet.text(0, what, Look::Plain)?;
+        worksheet.input(1, value, shown)?;
+        worksheet.text(2, unit, Look::Plain)?;
+        let cell = cell(1, worksheet.row());
+        worksheet.next();
         Ok::<String, XlsxError>(cell)
     };
     let basis = &sheet.basis;
@@ -113,26 +113,26 @@ fn stated(leaf: &mut Leaf, sheet: &PourSheet) -> Result<Stated, XlsxError> {
 
 /// The totals; returns the cells of the mass to mix and of the largest batch.
 fn totals(
-    leaf: &mut Leaf,
+    worksheet: &mut Sheet,
     sheet: &PourSheet,
     stated: &Stated,
 ) -> Result<(String, Option<String>), XlsxError> {
     let Stated { volume, density, waste, bucket, mixing, rate, .. } = stated;
     let asked = sheet.cast_mass_kg * (1.0 + sheet.basis.waste);
-    leaf.heads(&["what follows", "computed", "unit"])?;
+    worksheet.heads(&["what follows", "computed", "unit"])?;
     let mut row = |what: &str, formula: &str, given: Given, unit: &str, shown: &str| {
-        leaf.text(0, what, Look::Plain)?;
-        leaf.formula(1, formula, &given, shown, Look::Plain)?;
-        leaf.text(2, unit, Look::Plain)?;
-        let cell = cell(1, leaf.row());
-        leaf.next();
+        worksheet.text(0, what, Look::Plain)?;
+        worksheet.formula(1, formula, &given, shown, Look::Plain)?;
+        worksheet.text(2, unit, Look::Plain)?;
+        let cell = cell(1, worksheet.row());
+        worksheet.next();
         Ok::<String, XlsxError>(cell)
     };
     let cast =
         row("cast", &format!("={volume}*{density}/1000"), Given::Number(sheet.cast_mass_kg), "kg", KG)?;
     let mixed = row("to mix", &format!("={cast}*(1+{waste})"), Given::Number(asked), "kg", KG)?;
     if sheet.pours.iter().any(|lift| lift.batches.is_none()) {
-        leaf.line(
+        worksheet.line(
             "No batch: mixing alone outlasts the time in which the binder can be worked.",
             Look::Plain,
         )?;
@@ -155,22 +155,22 @@ struct LiftCells {
 
 /// The mass and the batches of each lift.
 fn lifts(
-    leaf: &mut Leaf,
+    worksheet: &mut Sheet,
     sheet: &PourSheet,
     stated: &Stated,
     mixed: &str,
     largest: Option<&str>,
 ) -> Result<Vec<LiftCells>, XlsxError> {
-    leaf.heads(&["lift", "part of the volume", "to mix, kg", "batches", "one, kg", "one takes, min"])?;
+    worksheet.heads(&["lift", "part of the volume", "to mix, kg", "batches", "one, kg", "one takes, min"])?;
     let asked = sheet.cast_mass_kg * (1.0 + sheet.basis.waste);
     let mut cells = Vec::new();
     for lift in &sheet.pours {
-        let row = leaf.row();
+        let row = worksheet.row();
         let part = lift.volume_m3 / sheet.volume_m3;
-        leaf.text(0, &format!("lift {}, {}", lift.number, lift.when()), Look::Plain)?;
-        leaf.number(1, part, "0.0000", Look::Plain)?;
+        worksheet.text(0, &format!("lift {}, {}", lift.number, lift.when()), Look::Plain)?;
+        worksheet.number(1, part, "0.0000", Look::Plain)?;
         let own = asked * part;
-        leaf.formula(2, &format!("={mixed}*{}", cell(1, row)), &Given::Number(own), KG, Look::Plain)?;
+        worksheet.formula(2, &format!("={mixed}*{}", cell(1, row)), &Given::Number(own), KG, Look::Plain)?;
         let (mix, count, one) = (cell(2, row), cell(3, row), cell(4, row));
         let batches = lift.batches.as_ref().zip(largest);
         if let Some((batches, largest)) = batches {
@@ -178,14 +178,14 @@ fn lifts(
                 "=IF({largest}>0,MAX(1,ROUNDUP({mix}/{largest}-{HAIR},0)),\"mixing outlasts the binder\")"
             );
             let each = own / batches.count as f64;
-            leaf.formula(3, &formula, &Given::Number(batches.count as f64), "0", Look::Plain)?;
-            leaf.formula(4, &format!("={mix}/{count}"), &Given::Number(each), KG, Look::Plain)?;
+            worksheet.formula(3, &formula, &Given::Number(batches.count as f64), "0", Look::Plain)?;
+            worksheet.formula(4, &format!("={mix}/{count}"), &Given::Number(each), KG, Look::Plain)?;
             let time = sheet.basis.mixing_time_s + each / sheet.basis.placing_rate_kg_per_s;
             let formula = format!("={}+{one}/{}", stated.mixing, stated.rate);
-            leaf.formula(5, &formula, &Given::Number(time / 60.0), "0.0", Look::Plain)?;
+            worksheet.formula(5, &formula, &Given::Number(time / 60.0), "0.0", Look::Plain)?;
         }
         cells.push(LiftCells { mixed: mix, batches: batches.map(|_| (count, one)) });
-        leaf.next();
+        worksheet.next();
     }
     Ok(cells)
 }
@@ -204,19 +204,25 @@ fn weighed(mass: &str) -> String {
 }
 
 /// The cost of the weighed mix.
-fn cost(leaf: &mut Leaf, sheet: &PourSheet, stated: &Stated, together: &str) -> Result<(), XlsxError> {
+fn cost(worksheet: &mut Sheet, sheet: &PourSheet, stated: &Stated, together: &str) -> Result<(), XlsxError> {
     let price = &stated.price;
     let formula = format!("=IF(COUNT({price})<1,\"{NO_PRICE}\",{together}*{price})");
     let given = sheet.price_per_kg.map(|price| sheet.mixed_mass_kg * price);
-    leaf.text(0, "cost of the mix at its price", Look::Plain)?;
-    leaf.formula(1, &formula, &given.map_or(Given::Text(NO_PRICE), Given::Number), MONEY, Look::Plain)?;
-    leaf.next();
+    worksheet.text(0, "cost of the mix at its price", Look::Plain)?;
+    worksheet.formula(
+        1,
+        &formula,
+        &given.map_or(Given::Text(NO_PRICE), Given::Number),
+        MONEY,
+        Look::Plain,
+    )?;
+    worksheet.next();
     Ok(())
 }
 
 /// Weights for one batch of each lift and in total; returns the rows and the cell of the sum.
 fn weights(
-    leaf: &mut Leaf,
+    worksheet: &mut Sheet,
     sheet: &PourSheet,
     stated: &Stated,
     lifts: &[LiftCells],
@@ -226,10 +232,10 @@ fn weights(
         Some(_) => format!("a batch of lift {}, kg", lift.number),
         None => format!("lift {}, kg", lift.number),
     }));
-    leaf.heads(&heads)?;
+    worksheet.heads(&heads)?;
     let shares = &sheet.basis.shares;
     let apart = usize::from(stated.hardener.is_some());
-    let first = leaf.row();
+    let first = worksheet.row();
     let last = first + (shares.len() + apart) as u32 - 1;
     // Resin and hardener come first; the share of the whole binder is in the row of the resin.
     let shares_stated = std::iter::once(Some(shares[0].share)).chain((0..apart).map(|_| None));
@@ -241,10 +247,10 @@ fn weights(
         None => lift.weights[i].mass_kg,
     };
     for (i, (weight, share)) in sheet.weights.iter().zip(shares_stated).enumerate() {
-        let row = leaf.row();
-        leaf.text(0, &weight.of, Look::Plain)?;
+        let row = worksheet.row();
+        worksheet.text(0, &weight.of, Look::Plain)?;
         if let Some(share) = share {
-            leaf.input(1, Some(share), "0.00")?;
+            worksheet.input(1, Some(share), "0.00")?;
         }
         let own = if share.is_some() { cell(1, row) } else { binder.clone() };
         let part = match (&stated.hardener, i) {
@@ -257,53 +263,61 @@ fn weights(
             let mass = cells.batches.as_ref().map_or(&cells.mixed, |(_, one)| one);
             let formula = weighed(&format!("({mass}*{own}/SUM(B{first}:B{last}){part})"));
             let given = Given::Number(of_lift(lift, i));
-            leaf.formula(column, &format!("={formula}"), &given, "0.000#", Look::Plain)?;
+            worksheet.formula(column, &format!("={formula}"), &given, "0.000#", Look::Plain)?;
             let times = cells.batches.as_ref().map_or(String::new(), |(count, _)| format!("*{count}"));
             whole.push_str(&format!("+{}{times}", cell(column, row)));
         }
         let formula = format!("={}", whole.trim_start_matches('+'));
-        leaf.formula(2, &formula, &Given::Number(weight.mass_kg), "0.000#", Look::Plain)?;
+        worksheet.formula(2, &formula, &Given::Number(weight.mass_kg), "0.000#", Look::Plain)?;
         rows.push(row);
-        leaf.next();
+        worksheet.next();
     }
-    leaf.text(0, "together", Look::Sum)?;
+    worksheet.text(0, "together", Look::Sum)?;
     let sum = format!("=SUM(C{first}:C{last})");
-    leaf.formula(2, &sum, &Given::Number(sheet.mixed_mass_kg), "0.000#", Look::Sum)?;
-    let together = cell(2, leaf.row());
-    leaf.next();
+    worksheet.formula(2, &sum, &Given::Number(sheet.mixed_mass_kg), "0.000#", Look::Sum)?;
+    let together = cell(2, worksheet.row());
+    worksheet.next();
     Ok((rows, together))
 }
 
 /// What to buy, in whole packs.
-fn shopping(leaf: &mut Leaf, sheet: &PourSheet, weights: Vec<u32>) -> Result<(), XlsxError> {
-    leaf.heads(&["buy", "needed, kg", "a pack, kg", "packs", "bought, kg", "price of a pack", "cost"])?;
-    let first = leaf.row();
+fn shopping(worksheet: &mut Sheet, sheet: &PourSheet, weights: Vec<u32>) -> Result<(), XlsxError> {
+    worksheet.heads(&[
+        "buy",
+        "needed, kg",
+        "a pack, kg",
+        "packs",
+        "bought, kg",
+        "price of a pack",
+        "cost",
+    ])?;
+    let first = worksheet.row();
     for (purchase, weight) in sheet.shopping.iter().zip(weights) {
-        let row = leaf.row();
+        let row = worksheet.row();
         let at = |column: u16| cell(column, row);
-        leaf.text(0, &purchase.of, Look::Plain)?;
-        leaf.formula(1, &format!("=C{weight}"), &Given::Number(purchase.needed_kg), KG, Look::Plain)?;
-        leaf.input(2, Some(purchase.pack_kg), "0.0##")?;
+        worksheet.text(0, &purchase.of, Look::Plain)?;
+        worksheet.formula(1, &format!("=C{weight}"), &Given::Number(purchase.needed_kg), KG, Look::Plain)?;
+        worksheet.input(2, Some(purchase.pack_kg), "0.0##")?;
         let packs = format!("=MAX(1,ROUNDUP({}/{}-{HAIR},0))", at(1), at(2));
-        leaf.formula(3, &packs, &Given::Number(purchase.packs as f64), "0", Look::Plain)?;
+        worksheet.formula(3, &packs, &Given::Number(purchase.packs as f64), "0", Look::Plain)?;
         let bought = format!("={}*{}", at(3), at(2));
-        leaf.formula(4, &bought, &Given::Number(purchase.bought_kg), "0.0##", Look::Plain)?;
-        leaf.input(5, None, MONEY)?;
-        leaf.formula(6, &format!("={}*{}", at(3), at(5)), &Given::Number(0.0), MONEY, Look::Plain)?;
-        leaf.next();
+        worksheet.formula(4, &bought, &Given::Number(purchase.bought_kg), "0.0##", Look::Plain)?;
+        worksheet.input(5, None, MONEY)?;
+        worksheet.formula(6, &format!("={}*{}", at(3), at(5)), &Given::Number(0.0), MONEY, Look::Plain)?;
+        worksheet.next();
     }
-    let last = leaf.row() - 1;
-    leaf.text(0, "together", Look::Sum)?;
+    let last = worksheet.row() - 1;
+    worksheet.text(0, "together", Look::Sum)?;
     let n = sheet.shopping.len();
     let total = format!("=IF(COUNT(F{first}:F{last})<{n},\"{NO_PRICE}\",SUM(G{first}:G{last}))");
-    leaf.formula(6, &total, &Given::Text(NO_PRICE), MONEY, Look::Sum)?;
-    leaf.next();
+    worksheet.formula(6, &total, &Given::Text(NO_PRICE), MONEY, Look::Sum)?;
+    worksheet.next();
     Ok(())
 }
 
 /// The computed values of lifts, heat and mould, which do not follow changes.
-fn beside(leaf: &mut Leaf, sheet: &PourSheet) -> Result<(), XlsxError> {
-    leaf.heads(&["lifts, heat, mould", "computed", "unit"])?;
+fn beside(worksheet: &mut Sheet, sheet: &PourSheet) -> Result<(), XlsxError> {
+    worksheet.heads(&["lifts, heat, mould", "computed", "unit"])?;
     let mut rows = vec![
         ("to lift, with its skeleton", Some(sheet.lifting_mass_kg), "kg"),
         ("lifts", Some(sheet.lifts.count as f64), ""),
@@ -324,45 +338,45 @@ fn beside(leaf: &mut Leaf, sheet: &PourSheet) -> Result<(), XlsxError> {
     }
     for (what, value, unit) in rows {
         let Some(value) = value else { continue };
-        leaf.text(0, what, Look::Plain)?;
-        leaf.number(1, value, &decimals(std::iter::once(value)), Look::Plain)?;
-        leaf.text(2, unit, Look::Plain)?;
-        leaf.next();
+        worksheet.text(0, what, Look::Plain)?;
+        worksheet.number(1, value, &decimals(std::iter::once(value)), Look::Plain)?;
+        worksheet.text(2, unit, Look::Plain)?;
+        worksheet.next();
     }
     Ok(())
 }
 
-fn checklist<'a>(sheets: impl Iterator<Item = (&'a BuildPour, &'a PourSheet)>) -> Result<Leaf, XlsxError> {
-    let mut leaf = Leaf::new("Checklist", &[8.0, 6.0, 30.0, 90.0])?;
-    leaf.heads(&["done", "step", "build and mix", "what to do"])?;
-    leaf.freeze()?;
+fn checklist<'a>(sheets: impl Iterator<Item = (&'a BuildPour, &'a PourSheet)>) -> Result<Sheet, XlsxError> {
+    let mut worksheet = Sheet::new("Checklist", &[8.0, 6.0, 30.0, 90.0])?;
+    worksheet.heads(&["done", "step", "build and mix", "what to do"])?;
+    worksheet.freeze()?;
     for (build, sheet) in sheets {
         for (number, step) in (1..).zip(&sheet.steps) {
-            leaf.text(0, "", Look::Input)?;
-            leaf.number(1, f64::from(number), "0", Look::Plain)?;
-            leaf.text(2, &format!("{}: {}", build.label, sheet.mix), Look::Plain)?;
-            leaf.text(3, step, Look::Plain)?;
-            leaf.next();
+            worksheet.text(0, "", Look::Input)?;
+            worksheet.number(1, f64::from(number), "0", Look::Plain)?;
+            worksheet.text(2, &format!("{}: {}", build.label, sheet.mix), Look::Plain)?;
+            worksheet.text(3, step, Look::Plain)?;
+            worksheet.next();
         }
-        leaf.next();
+        worksheet.next();
     }
-    Ok(leaf)
+    Ok(worksheet)
 }
 
-fn cautions<'a>(sheets: impl Iterator<Item = (&'a BuildPour, &'a PourSheet)>) -> Result<Leaf, XlsxError> {
-    let mut leaf = Leaf::new("Cautions", &[110.0])?;
-    leaf.heads(&["beware"])?;
-    leaf.freeze()?;
+fn cautions<'a>(sheets: impl Iterator<Item = (&'a BuildPour, &'a PourSheet)>) -> Result<Sheet, XlsxError> {
+    let mut worksheet = Sheet::new("Cautions", &[110.0])?;
+    worksheet.heads(&["beware"])?;
+    worksheet.freeze()?;
     let mut said: Vec<&str> = Vec::new();
     for (build, sheet) in sheets {
         let mass = show(sheet.lifting_mass_kg, Kind::Mass);
-        leaf.line(&format!("{}, {}: {mass} to lift.", build.label, sheet.mix), Look::Plain)?;
+        worksheet.line(&format!("{}, {}: {mass} to lift.", build.label, sheet.mix), Look::Plain)?;
         for caution in &sheet.cautions {
             if !said.contains(caution) {
                 said.push(caution);
-                leaf.line(caution, Look::Plain)?;
+                worksheet.line(caution, Look::Plain)?;
             }
         }
     }
-    Ok(leaf)
+    Ok(worksheet)
 }

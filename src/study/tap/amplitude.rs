@@ -1,7 +1,7 @@
 //! Modes whose frequency and loss change with amplitude, compared with a design whose losses may depend on
 //! amplitude too.
 
-use super::lever::{Lever, Of};
+use super::parameter::{ModelParameter, Of};
 use stillbed_design::{Build, Design};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{Kind, figures, show};
@@ -45,20 +45,20 @@ pub(super) fn at_design(
 /// Factors of a loss at two amplitudes, as `(amplitude in m, factor)`, the smaller amplitude first.
 pub type Ends = [(f64, f64); 2];
 
-/// Factors of the loss that `lever` changes, at both ends of the curve of the mode that depends most on it.
+/// Factors of the loss that `parameter` changes, at both ends of the curve of the mode that depends most on it.
 /// `factor` holds at the amplitude at which the modes were compared.
 pub(super) fn ends(
-    lever: (usize, &Lever),
+    parameter: (usize, &ModelParameter),
     factor: f64,
     heard: &[ReadMode],
     compared: &[ReadMode],
     modes: &[PredictedMode],
     against: &Against,
 ) -> Option<Ends> {
-    if !matches!(lever.1.of, Of::FootLoss(_) | Of::JointLoss(_)) {
+    if !matches!(parameter.1.of, Of::FootLoss(_) | Of::JointLoss(_)) {
         return None;
     }
-    let by = |mode: &PredictedMode| mode.loss_by.get(lever.0).copied().unwrap_or(0.0);
+    let by = |mode: &PredictedMode| mode.loss_by.get(parameter.0).copied().unwrap_or(0.0);
     let pairs = against.pairs.iter().filter_map(|pair| {
         let mode = modes.iter().find(|mode| mode.name == pair.mode)?;
         let place = compared.iter().position(|own| own.frequency_hz.value == pair.measured_hz)?;

@@ -10,7 +10,7 @@ use faer::{Mat, MatRef};
 /// singular (degrees of freedom without mass), and so may `K` (free bodies); no motion may have
 /// neither stiffness nor mass.
 #[derive(Debug, Clone, Copy)]
-pub struct Pencil<'a> {
+pub struct MatrixPair<'a> {
     /// Stiffness, `(n, n)`.
     pub stiffness: &'a SparseColMat<usize, f64>,
     /// Mass, `(n, n)`.
@@ -20,7 +20,7 @@ pub struct Pencil<'a> {
     pub group: &'a [usize],
 }
 
-impl Pencil<'_> {
+impl MatrixPair<'_> {
     /// Number of degrees of freedom.
     pub fn freedoms(&self) -> usize {
         self.stiffness.nrows()
@@ -130,14 +130,14 @@ mod tests {
     fn a_good_pair_passes() {
         let k = matrix(3, &[(0, 0, 2.0), (0, 2, -1.0), (2, 0, -1.0), (2, 2, 2.0), (1, 1, 1.0)]);
         let m = matrix(3, &[(0, 0, 1.0)]);
-        assert_eq!(Pencil { stiffness: &k, mass: &m, group: &[0, 1, 2] }.check(), Ok(()));
+        assert_eq!(MatrixPair { stiffness: &k, mass: &m, group: &[0, 1, 2] }.check(), Ok(()));
     }
 
     #[test]
     fn what_is_wrong_is_named_with_its_place() {
         let unit = matrix(2, &[(0, 0, 1.0), (1, 1, 1.0)]);
         let check = |k: &SparseColMat<usize, f64>, m: &SparseColMat<usize, f64>, group: &[usize]| {
-            Pencil { stiffness: k, mass: m, group }.check()
+            MatrixPair { stiffness: k, mass: m, group }.check()
         };
         let upper = matrix(2, &[(0, 0, 1.0), (0, 1, 1.0), (1, 1, 1.0)]);
         let lower = matrix(2, &[(0, 0, 1.0), (1, 0, 1.0), (1, 1, 1.0)]);

@@ -14,9 +14,9 @@ use stillbed_tap::Parameter;
 
 /// One parameter of a build.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Lever {
+pub struct ModelParameter {
     /// Its name and its value with limits.
-    pub parameter: Parameter,
+    pub uncertain: Parameter,
     /// What it multiplies.
     pub of: Of,
 }
@@ -60,13 +60,13 @@ fn within(value: Spread, usual: (f64, f64)) -> Spread {
     }
 }
 
-impl Lever {
+impl ModelParameter {
     /// Every parameter of `build`.
-    pub fn all(build: &Build) -> Vec<Lever> {
-        let mut levers = Vec::new();
+    pub fn all(build: &Build) -> Vec<ModelParameter> {
+        let mut parameters = Vec::new();
         let mut add = |name: String, value: Spread, of: Of| {
             if value.value > 0.0 && !value.is_exact() {
-                levers.push(Lever { parameter: Parameter { name, value }, of });
+                parameters.push(ModelParameter { uncertain: Parameter { name, value }, of });
             }
         };
         for (name, foot) in build.drawing.feet.iter() {
@@ -99,7 +99,7 @@ impl Lever {
         for (name, mass) in build.drawing.masses.iter().filter(|(_, mass)| !mass.mass.is_exact()) {
             add(format!("masses.{name}.mass"), mass.mass, Of::Mass(name.to_string()));
         }
-        levers
+        parameters
     }
 
     /// `build` with this parameter multiplied by `factor`.
@@ -221,24 +221,25 @@ mod tests {
         let text = include_str!("../../../examples/roundness-stand.toml");
         let design = Design::read("stand.toml", text, &Table::built_in()).design.unwrap();
         let build = design.build("cast").unwrap();
-        let levers = Lever::all(build);
-        let names: Vec<&str> = levers.iter().map(|lever| lever.parameter.name.as_str()).collect();
+        let parameters = ModelParameter::all(build);
+        let names: Vec<&str> = parameters.iter().map(|parameter| parameter.uncertain.name.as_str()).collect();
         assert!(names.contains(&"feet.levelling.stiffness"), "{names:?}");
         assert!(names.contains(&"joints.arm_clamp.loss"), "{names:?}");
         assert!(names.contains(&"mixes.\"feldspar and sand\".youngs_modulus"), "{names:?}");
         assert!(names.contains(&"bond"), "{names:?}");
         let medium = |build: &Build| build.media(&Draw::default()).unwrap();
-        for lever in &levers {
-            let moved = lever.moved(build, 0.9);
+        for parameter in &parameters {
+            let moved = parameter.moved(build, 0.9);
             let changed = [
                 moved.drawing.feet != build.drawing.feet,
                 moved.drawing.joints != build.drawing.joints,
                 medium(&moved) != medium(build),
                 moved.profiles.iter().zip(&build.profiles).any(|(a, b)| a.bond != b.bond),
             ];
-            assert_eq!(changed.iter().filter(|c| **c).count(), 1, "{}", lever.parameter.name);
+            assert_eq!(changed.iter().filter(|c| **c).count(), 1, "{}", parameter.uncertain.name);
         }
-        let fill = levers.iter().find(|l| l.parameter.name.contains("feldspar and sand\".youngs")).unwrap();
+        let fill =
+            parameters.iter().find(|l| l.uncertain.name.contains("feldspar and sand\".youngs")).unwrap();
         let of = |build: &Build| {
             medium(build).iter().find(|m| m.name == "feldspar and sand").unwrap().youngs_modulus
         };

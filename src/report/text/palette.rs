@@ -4,7 +4,7 @@ use anstyle::{AnsiColor, Style};
 
 /// The meaning of a piece of text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub(super) enum Ink {
+pub(super) enum Palette {
     /// Ordinary text in the terminal's own colour.
     #[default]
     Plain,
@@ -32,16 +32,16 @@ const SERIES: [AnsiColor; 6] = [
     AnsiColor::Red,
 ];
 
-impl Ink {
+impl Palette {
     fn style(self) -> Style {
         match self {
-            Ink::Plain => Style::new(),
-            Ink::Strong => Style::new().bold(),
-            Ink::Quiet => Style::new().dimmed(),
-            Ink::Error => AnsiColor::Red.on_default().bold(),
-            Ink::Warning => AnsiColor::Yellow.on_default().bold(),
-            Ink::Help => AnsiColor::Cyan.on_default(),
-            Ink::Series(i) => SERIES[i % SERIES.len()].on_default(),
+            Palette::Plain => Style::new(),
+            Palette::Strong => Style::new().bold(),
+            Palette::Quiet => Style::new().dimmed(),
+            Palette::Error => AnsiColor::Red.on_default().bold(),
+            Palette::Warning => AnsiColor::Yellow.on_default().bold(),
+            Palette::Help => AnsiColor::Cyan.on_default(),
+            Palette::Series(i) => SERIES[i % SERIES.len()].on_default(),
         }
     }
 

@@ -10,17 +10,17 @@ use stillbed_response::frequency;
 use stillbed_study::compare::Comparison;
 use stillbed_study::misses::Misses;
 use stillbed_study::modes::Modes;
-use stillbed_study::motion::Response;
 use stillbed_study::pour::bodies::Pours;
 use stillbed_study::proof::Proof;
+use stillbed_study::response::Response;
 use stillbed_study::ringdown::RingDowns;
 use stillbed_study::sections::Sections;
 use stillbed_study::shapes::{Shape, Shapes};
 use stillbed_study::size::Sizing;
-use stillbed_study::warm::Warm;
+use stillbed_study::thermal::Warm;
 
 /// Every answer about one design; what the design does not ask for is `None`.
-pub struct Whole {
+pub struct FullReport {
     /// The comparison of the builds.
     pub comparison: Comparison,
     /// The sections of the builds.
@@ -46,7 +46,7 @@ pub struct Whole {
 }
 
 /// What the caller knows about the making of the page.
-pub struct Told {
+pub struct Provenance {
     /// The title block: program, version, the command that makes the page again.
     pub facts: Vec<(String, String)>,
     /// The input files, as `(name, text)`.
@@ -54,7 +54,7 @@ pub struct Told {
 }
 
 /// The page with all answers about `design`.
-pub fn page(design: &Design, whole: &Whole, told: Told) -> Document {
+pub fn page(design: &Design, whole: &FullReport, told: Provenance) -> Document {
     let mut first = vec![Block::Note(question(design, whole.comparison.draws))];
     first.extend(compare::compared(&whole.comparison));
     first.extend(compare::doubts(&whole.comparison));
@@ -155,7 +155,7 @@ fn asked(goal: &Goal) -> String {
 }
 
 /// For each build the animated frame, then its table of modes.
-fn moving(whole: &Whole) -> Vec<Block> {
+fn moving(whole: &FullReport) -> Vec<Block> {
     let mut blocks = Vec::new();
     for build in &whole.modes.builds {
         let Some(shapes) = whole.shapes.iter().find(|shapes| shapes.name == build.modes.name) else {

@@ -32,7 +32,7 @@ use super::dense::product;
 use super::eigen::Eigenpairs;
 use super::fault::EigenFault;
 use super::lanczos::symmetric_eigen;
-use super::pencil::{Pencil, symmetric, times};
+use super::pair::{MatrixPair, symmetric, times};
 use faer::diag::Diag;
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::linalg::evd::{ComputeEigenvectors, evd_cplx, evd_scratch};
@@ -100,11 +100,11 @@ pub struct Damped {
 /// [`EigenFault::Shape`], [`EigenFault::NotFinite`] or [`EigenFault::NotSymmetric`] for `loss`;
 /// [`EigenFault::NotConverged`] when the small eigenproblem fails.
 pub fn damped(
-    pencil: &Pencil,
+    pair: &MatrixPair,
     loss: &SparseColMat<usize, f64>,
     pairs: &Eigenpairs,
 ) -> Result<Damped, EigenFault> {
-    damped_to(pencil, loss, pairs, Precision::FULL)
+    damped_to(pair, loss, pairs, Precision::FULL)
 }
 
 /// The same to a given `precision`.
@@ -112,28 +112,28 @@ pub fn damped(
 /// # Errors
 /// As [`damped`].
 pub fn damped_to(
-    pencil: &Pencil,
+    pair: &MatrixPair,
     loss: &SparseColMat<usize, f64>,
     pairs: &Eigenpairs,
     precision: Precision,
 ) -> Result<Damped, EigenFault> {
-    symmetric("loss", loss, pencil.freedoms())?;
-    damped_of_sound(pencil, loss, (pairs, None), precision)
+    symmetric("loss", loss, pair.freedoms())?;
+    damped_of_sound(pair, loss, (pairs, None), precision)
 }
 
 /// The same without checks, for a loss that is symmetric by construction. The bulge φᵀ G φ in the real modes
 /// is corrected for where it is given, `(n_modes, n_modes)`.
 pub fn damped_of_sound(
-    pencil: &Pencil,
+    pair: &MatrixPair,
     loss: &SparseColMat<usize, f64>,
     (pairs, bulge): (&Eigenpairs, Option<MatRef<f64>>),
     precision: Precision,
 ) -> Result<Damped, EigenFault> {
-    let (n, count) = (pencil.freedoms(), pairs.omega_squared.len().min(precision.most));
+    let (n, count) = (pair.freedoms(), pairs.omega_squared.len().min(precision.most));
     if pairs.vectors.nrows() != n {
         return Err(EigenFault::Shape { what: "the mode shapes", found: pairs.vectors.nrows(), needed: n });
     }
-    let mut space = Space::new(pencil, loss, pairs);
+    let mut space = Space::new(pair, loss, pairs);
     let mut basis = space.modes_scaled(pairs, count);
     space.bulged = bulge.map(|bulge| space.bulged(&basis, pairs, bulge));
     let corrections = pairs.factor.solve(basis.loss_q.as_ref())?;
@@ -153,7 +153,7 @@ pub fn damped_of_sound(
 }
 
 struct Space<'a> {
-    pencil: &'a Pencil<'a>,
+    pair: &'a MatrixPair<'a>,
     loss: &'a SparseColMat<usize, f64>,
     /// s of H = K + s M: the first elastic ω².
     s: f64,
@@ -180,14 +180,14 @@ struct Basis {
 }
 
 impl<'a> Space<'a> {
-    fn new(pencil: &'a Pencil<'a>, loss: &'a SparseColMat<usize, f64>, pairs: &Eigenpairs) -> Space<'a> {
+    fn new(pair: &'a MatrixPair<'a>, loss: &'a SparseColMat<usize, f64>, pairs: &Eigenpairs) -> Space<'a> {
         let found = pairs.omega_squared.iter().fold(0.0_f64, |a, w| a.max(*w));
         let largest = if found > 0.0 { found } else { pairs.counted_at };
         let rigid = 1e-9 * largest;
         let s = pairs.omega_squared.iter().copied().find(|w| *w > rigid).unwrap_or(largest);
         let s = if s > 0.0 { s } else { 1.0 };
-        let h = pencil.stiffness + Scale(s) * pencil.mass;
-        Space { pencil, loss, s, h, rigid, bulged: None }
+        let h = pair.stiffness + Scale(s) * pair.mass;
+        Space { pair, loss, s, h, rigid, bulged: None }
     }
 
     /// The lowest `count` real modes, which are H-orthogonal already.
@@ -197,7 +197,7 @@ impl<'a> Space<'a> {
         let phi = pairs.vectors.subcols(0, count);
         let q = Mat::from_fn(phi.nrows(), phi.ncols(), |i, j| phi[(i, j)] * scale[j]);
         let image = |a: &SparseColMat<usize, f64>| times(a, q.as_ref());
-        let mass_q = image(self.pencil.mass);
+        let mass_q = image(self.pair.mass);
         let h_q = Mat::from_fn(q.nrows(), q.ncols(), |i, j| mass_q[(i, j)] / (scale[j] * scale[j]));
         Basis { h_q, mass_q, loss_q: image(self.loss), q }
     }
@@ -259,7 +259,7 @@ impl<'a> Space<'a> {
         basis.clear(&mut fresh, &mut image);
         normalise(&mut fresh, &mut image);
         basis.h_q = beside(&basis.h_q, &image);
-        basis.mass_q = beside(&basis.mass_q, &times(self.pencil.mass, fresh.as_ref()));
+        basis.mass_q = beside(&basis.mass_q, &times(self.pair.mass, fresh.as_ref()));
         basis.loss_q = beside(&basis.loss_q, &times(self.loss, fresh.as_ref()));
         basis.q = beside(&basis.q, &fresh);
         true
@@ -453,10 +453,10 @@ mod tests {
     #[test]
     fn proportional_loss_is_returned_as_it_is() {
         let sample = beams(3, 3, 3, false);
-        let pencil = Pencil { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
-        let pairs = lowest(&pencil, 12, &Settings::default()).unwrap();
+        let pair = MatrixPair { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
+        let pairs = lowest(&pair, 12, &Settings::default()).unwrap();
         let loss = Scale(0.3) * &sample.stiffness;
-        let found = damped(&pencil, &loss, &pairs).unwrap();
+        let found = damped(&pair, &loss, &pairs).unwrap();
         assert_eq!(found.loss_factor[..6], [None; 6]);
         for (eta, overlap) in found.loss_factor[6..].iter().zip(&found.overlap[6..]) {
             assert!((eta.unwrap() - 0.3).abs() < 1e-10);
@@ -467,14 +467,14 @@ mod tests {
     #[test]
     fn heavy_uneven_loss_agrees_with_the_full_space() {
         let sample = beams(3, 3, 3, true);
-        let pencil = Pencil { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
-        let n = pencil.freedoms();
+        let pair = MatrixPair { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
+        let n = pair.freedoms();
         for factor in [0.01, 0.3, 1.0] {
             let loss = uneven(&sample.stiffness, factor);
-            let pairs = lowest(&pencil, 10, &Settings::default()).unwrap();
-            let all = damped(&pencil, &loss, &lowest(&pencil, n, &Settings::default()).unwrap()).unwrap();
+            let pairs = lowest(&pair, 10, &Settings::default()).unwrap();
+            let all = damped(&pair, &loss, &lowest(&pair, n, &Settings::default()).unwrap()).unwrap();
             for precision in [Precision::FULL, Precision::DRAW] {
-                let found = damped_to(&pencil, &loss, &pairs, precision).unwrap();
+                let found = damped_to(&pair, &loss, &pairs, precision).unwrap();
                 let enough = |lambda: &c64| precision.enough(*lambda);
                 let most = found.lambda.iter().map(enough).fold(0.0, f64::max);
                 assert!(found.residual < most, "{}", found.residual);

@@ -10,11 +10,11 @@
 //! # Source
 //! - `parlett1998`: approximations from a subspace, and Krylov subspaces (chapters 11 and 12, from memory)
 
+use super::damped::{beside, complex_solve};
 use super::dense::product;
 use super::fault::EigenFault;
 use super::lanczos::symmetric_eigen;
-use super::pencil::times;
-use super::reduced::{beside, complex_solve};
+use super::pair::times;
 use faer::sparse::SparseColMat;
 use faer::{Mat, MatRef, c64};
 
@@ -139,8 +139,8 @@ impl Space {
 #[cfg(test)]
 mod tests {
     use super::super::lattice::beams;
-    use super::super::pencil::Pencil;
-    use super::super::{Direct, Symbolic};
+    use super::super::pair::MatrixPair;
+    use super::super::{HarmonicSolver, Symbolic};
     use super::*;
     use crate::factor::Factorisation;
     use std::sync::Arc;
@@ -148,10 +148,10 @@ mod tests {
     #[test]
     fn the_compliance_is_that_of_the_complex_system_itself() {
         let sample = beams(4, 3, 4, true);
-        let pencil = Pencil { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
-        let n = pencil.freedoms();
-        let symbolic = Arc::new(Symbolic::new(&pencil).unwrap());
-        let factor = Factorisation::new(&pencil, &symbolic, 0.0).unwrap();
+        let pair = MatrixPair { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
+        let n = pair.freedoms();
+        let symbolic = Arc::new(Symbolic::new(&pair).unwrap());
+        let factor = Factorisation::new(&pair, &symbolic, 0.0).unwrap();
         // Forces and a moment, one load a thousand times another, and the sum of two, which adds nothing new.
         let loads = Mat::from_fn(n, 4, |i, j| match (i, j) {
             (33, 0) | (33, 3) => 1.0,
@@ -171,7 +171,7 @@ mod tests {
             let found =
                 compliance(&sample.stiffness, &loss, loads.as_ref(), |rhs| factor.solve(rhs)).unwrap();
             let complex = Mat::from_fn(n, 4, |i, j| c64::new(loads[(i, j)], 0.0));
-            let motion = Direct::new(&pencil, &loss).unwrap().solve(0.0, complex.as_ref()).unwrap();
+            let motion = HarmonicSolver::new(&pair, &loss).unwrap().solve(0.0, complex.as_ref()).unwrap();
             let exact = complex.transpose() * motion;
             for i in 0..4 {
                 for j in 0..4 {

@@ -20,7 +20,7 @@ use stillbed_response::accuracy::{
 #[derive(Debug, Clone, Serialize)]
 pub struct Warm {
     /// In the order of the design.
-    pub builds: Vec<BuildWarm>,
+    pub builds: Vec<BuildThermal>,
     /// Shear strength by which bonds are judged, Pa.
     pub bond_strength_pa: Spread,
     /// True where no bond strength is stated and the usual one is taken.
@@ -31,7 +31,7 @@ pub struct Warm {
 
 /// Effects of temperature and weight on one build.
 #[derive(Debug, Clone, Serialize)]
-pub struct BuildWarm {
+pub struct BuildThermal {
     /// Its name for the reader.
     pub label: String,
     /// Growth, bow, drift and stress.
@@ -65,7 +65,7 @@ pub struct Carry {
 
 /// Options of `thermal` that add to or replace the `[thermal]` of a design.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct WarmOptions {
+pub struct ThermalOptions {
     /// Uniform change of temperature, K, in place of the stated one.
     pub change: Option<f64>,
     /// Film coefficient of heat exchange with the air, W/(m2 K), in place of the stated one.
@@ -78,7 +78,7 @@ pub struct WarmOptions {
 ///
 /// # Errors
 /// What is wrong with the design or missing in a material, at its place.
-pub fn warm(design: &Design, options: &WarmOptions) -> Result<Warm, Vec<Problem>> {
+pub fn warm(design: &Design, options: &ThermalOptions) -> Result<Warm, Vec<Problem>> {
     let change = options.change;
     let mut spec = match (&design.goal.thermal, change) {
         (Some(spec), _) => spec.clone(),
@@ -112,7 +112,7 @@ fn of_build(
     build: &Build,
     spec: &ThermalSpec,
     carry: Option<&Carry>,
-) -> Result<BuildWarm, Vec<Problem>> {
+) -> Result<BuildThermal, Vec<Problem>> {
     let model = build.model(&design.goal, &Draw::default())?;
     let sections = sections(build, &model)?;
     let (mut case, ask, sag_ask) = spec.resolve(&model.frame, &materials(design))?;
@@ -159,7 +159,7 @@ fn of_build(
     let weighed = sag.as_ref().and_then(|sag| sag.travel.as_ref()).map(|travel| &travel.path);
     let path = thermal.state.path.as_ref().zip(weighed).map(|(warm, weighed)| warm.and(weighed));
     let label = build.label.clone();
-    Ok(BuildWarm { label, thermal, settling, drift_settled_between_s: between, sag, path, carry })
+    Ok(BuildThermal { label, thermal, settling, drift_settled_between_s: between, sag, path, carry })
 }
 
 /// Shrinkage and cooling that the cure leaves in the mixes of `build`, poured as its sheet says.

@@ -43,7 +43,7 @@ const FOUND: f64 = 0.01;
 
 /// A lump of modes that were not computed.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Lump {
+pub struct ResidualMode {
     /// ω² in (rad/s)².
     pub omega_squared: f64,
     /// Loss factor, the smallest that it may have.
@@ -59,7 +59,7 @@ impl Spectrum {
     ///
     /// # Errors
     /// What stopped the solutions.
-    pub fn left_out(&self, loads: MatRef<f64>) -> Result<Vec<Lump>, EigenFault> {
+    pub fn left_out(&self, loads: MatRef<f64>) -> Result<Vec<ResidualMode>, EigenFault> {
         let (mass, modes) = (&self.matrices.mass, &self.pairs.vectors);
         let mass_modes = times(mass, modes.as_ref());
         let inside = product(modes.transpose(), loads);
@@ -105,7 +105,7 @@ impl Spectrum {
 
     /// The modes of K and M in `space`, whose vectors are orthonormal in M and orthogonal to the computed
     /// modes; those of the last step follow `before_last` others.
-    fn lumps(&self, space: &Mat<f64>, before_last: usize, loads: MatRef<f64>) -> Vec<Lump> {
+    fn lumps(&self, space: &Mat<f64>, before_last: usize, loads: MatRef<f64>) -> Vec<ResidualMode> {
         let inner = product(space.transpose(), times(&self.matrices.stiffness, space.as_ref()).as_ref());
         let stiffness =
             DMatrix::from_fn(inner.nrows(), inner.ncols(), |i, j| 0.5 * (inner[(i, j)] + inner[(j, i)]));
@@ -123,13 +123,13 @@ impl Spectrum {
         let shapes = product(space.as_ref(), turn.as_ref());
         let losses = self.least_losses(&shapes, eigenvalues.as_slice());
         let seen = product(loads.transpose(), shapes.as_ref());
-        let lump = |j: usize| Lump {
+        let lump = |j: usize| ResidualMode {
             omega_squared: eigenvalues[j],
             loss_factor: losses[j],
             is_mode: is_mode(eigenvalues[j]),
             seen: seen.col(j).iter().copied().collect(),
         };
-        let mut lumps: Vec<Lump> = (0..count).map(lump).filter(|l| l.omega_squared > 0.0).collect();
+        let mut lumps: Vec<ResidualMode> = (0..count).map(lump).filter(|l| l.omega_squared > 0.0).collect();
         lumps.sort_by(|a, b| a.omega_squared.total_cmp(&b.omega_squared));
         lumps
     }

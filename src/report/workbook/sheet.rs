@@ -34,21 +34,21 @@ pub(super) enum Given {
 }
 
 /// One sheet; columns count from 0.
-pub(super) struct Leaf {
+pub(super) struct Sheet {
     sheet: Worksheet,
     row: u32,
 }
 
-impl Leaf {
+impl Sheet {
     /// An empty sheet; `widths` are column widths in characters.
-    pub fn new(name: &str, widths: &[f64]) -> Result<Leaf, XlsxError> {
+    pub fn new(name: &str, widths: &[f64]) -> Result<Sheet, XlsxError> {
         let mut sheet = Worksheet::new();
         sheet.set_name(tab(name))?;
         for (column, width) in (0..).zip(widths) {
             sheet.set_column_width(column, *width)?;
         }
         sheet.set_landscape().set_print_fit_to_pages(1, 0);
-        Ok(Leaf { sheet, row: 0 })
+        Ok(Sheet { sheet, row: 0 })
     }
 
     /// The finished worksheet.
@@ -190,7 +190,7 @@ fn tab(name: &str) -> String {
     let plain = name.replace(['/', '\\', ':', '*', '?', '\''], " ").replace('[', "(").replace(']', ")");
     let plain: String = plain.chars().filter(|c| !c.is_control()).collect();
     let short = short(plain.trim(), LONGEST_NAME).trim().to_string();
-    if short.is_empty() || short.eq_ignore_ascii_case("history") { "Leaf".to_string() } else { short }
+    if short.is_empty() || short.eq_ignore_ascii_case("history") { "Sheet".to_string() } else { short }
 }
 
 fn format(look: Look, shown: &str) -> Format {
@@ -230,8 +230,8 @@ mod tests {
     #[test]
     fn a_tab_has_a_name_that_tabs_may_have() {
         assert_eq!(tab("grit 60/40"), "grit 60 40");
-        assert_eq!(tab("''"), "Leaf");
-        assert_eq!(tab("History"), "Leaf");
+        assert_eq!(tab("''"), "Sheet");
+        assert_eq!(tab("History"), "Sheet");
         assert_eq!(cell(1, 3), "B3");
     }
 }

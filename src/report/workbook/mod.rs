@@ -5,17 +5,17 @@
 //! begins like a formula.
 //!
 //! ```text
-//! leaf     one sheet: text, numbers, inputs, formulas
+//! sheet    one sheet: text, numbers, inputs, formulas
 //! compare  the workbook of a comparison
 //! pour     the workbook of a pour
 //! ```
 
 pub mod compare;
-mod leaf;
 pub mod pour;
+mod sheet;
 
-use leaf::{Leaf, Look};
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Workbook, XlsxError};
+use sheet::{Look, Sheet};
 use stillbed_input::problem::Problem;
 
 /// The design as named on the last sheet of every workbook.
@@ -26,41 +26,44 @@ pub struct Imprint<'a> {
     pub title: &'a str,
 }
 
-/// The file of a workbook made of `leaves`; equal sheets give equal bytes.
-fn bound(leaves: Vec<Leaf>, imprint: &Imprint) -> Result<Vec<u8>, XlsxError> {
+/// The file of a workbook made of `worksheets`; equal sheets give equal bytes.
+fn bound(worksheets: Vec<Sheet>, imprint: &Imprint) -> Result<Vec<u8>, XlsxError> {
     let mut book = Workbook::new();
     // A fixed date: the library does not read the clock.
     let date = ExcelDateTime::from_ymd(2000, 1, 1)?;
-    let title = leaf::short(imprint.title, 255);
+    let title = sheet::short(imprint.title, 255);
     book.set_properties(&DocProperties::new().set_title(title).set_creation_datetime(&date));
-    for leaf in leaves {
-        book.push_worksheet(leaf.bound());
+    for worksheet in worksheets {
+        book.push_worksheet(worksheet.bound());
     }
     book.save_to_buffer()
 }
 
 /// The last sheet: where the workbook comes from, warnings, how to use it.
-fn notes(imprint: &Imprint, told: &[String], problems: &[Problem]) -> Result<Leaf, XlsxError> {
-    let mut leaf = Leaf::new("Notes", &[110.0])?;
+fn notes(imprint: &Imprint, told: &[String], problems: &[Problem]) -> Result<Sheet, XlsxError> {
+    let mut worksheet = Sheet::new("Notes", &[110.0])?;
     let title = if imprint.title.is_empty() { imprint.file } else { imprint.title };
-    leaf.line(title, Look::Title)?;
-    leaf.line(&format!("{}, computed by stillbed {}", imprint.file, env!("CARGO_PKG_VERSION")), Look::Plain)?;
-    leaf.line(
+    worksheet.line(title, Look::Title)?;
+    worksheet.line(
+        &format!("{}, computed by stillbed {}", imprint.file, env!("CARGO_PKG_VERSION")),
+        Look::Plain,
+    )?;
+    worksheet.line(
         "Cells on a light ground are meant to be changed; what follows from them is computed anew.",
         Look::Input,
     )?;
     for text in told {
-        leaf.line(text, Look::Plain)?;
+        worksheet.line(text, Look::Plain)?;
     }
     for problem in problems {
-        leaf.line(&problem.to_string(), Look::Plain)?;
+        worksheet.line(&problem.to_string(), Look::Plain)?;
     }
-    leaf.line(
+    worksheet.line(
         "These are estimates for design, not a certificate: where a failure could hurt someone, local \
          codes and a licensed engineer decide.",
         Look::Plain,
     )?;
-    Ok(leaf)
+    Ok(worksheet)
 }
 
 #[cfg(test)]
@@ -71,13 +74,14 @@ mod tests {
     #[test]
     fn text_that_begins_like_a_formula_stays_text_and_the_same_book_is_the_same_bytes() {
         let book = || {
-            let mut leaf = Leaf::new("=1+1 [odd]/name that is far too long for a tab", &[20.0]).unwrap();
+            let mut worksheet =
+                Sheet::new("=1+1 [odd]/name that is far too long for a tab", &[20.0]).unwrap();
             for text in ["=1+1", "+1", "@x", "-1", "\u{1}", "a\nb"] {
-                leaf.line(text, Look::Plain).unwrap();
+                worksheet.line(text, Look::Plain).unwrap();
             }
             let long = "x".repeat(40_000);
-            leaf.line(&long, Look::Plain).unwrap();
-            bound(vec![leaf], &Imprint { file: "a.toml", title: &long }).unwrap()
+            worksheet.line(&long, Look::Plain).unwrap();
+            bound(vec![worksheet], &Imprint { file: "a.toml", title: &long }).unwrap()
         };
         let bytes = book();
         assert_eq!(bytes, book());

@@ -27,7 +27,7 @@
 
 use super::factor::Factorisation;
 use super::fault::EigenFault;
-use super::pencil::{Pencil, finite, symmetric, times};
+use super::pair::{MatrixPair, finite, symmetric, times};
 use super::pivoted::Pivoted;
 use super::symbolic::Symbolic;
 use faer::sparse::{SparseColMat, SymbolicSparseColMat};
@@ -45,27 +45,27 @@ const ROUNDS: usize = 4;
 
 /// A structure ready for harmonic solutions at any frequency.
 #[derive(Debug)]
-pub struct Direct {
+pub struct HarmonicSolver {
     stiffness: SparseColMat<usize, f64>,
     mass: SparseColMat<usize, f64>,
     group: Vec<usize>,
     symbolic: Arc<Symbolic>,
 }
 
-impl Direct {
-    /// Prepares `pencil` with the imaginary part `loss` of its stiffness, `(n, n)`, N/m.
+impl HarmonicSolver {
+    /// Prepares `pair` with the imaginary part `loss` of its stiffness, `(n, n)`, N/m.
     ///
     /// # Errors
-    /// Those of [`Pencil::check`], also for `loss`.
-    pub fn new(pencil: &Pencil, loss: &SparseColMat<usize, f64>) -> Result<Direct, EigenFault> {
-        pencil.check()?;
-        symmetric("loss", loss, pencil.freedoms())?;
-        let stiffness = doubled(pencil.stiffness, Some(loss));
-        let mass = doubled(pencil.mass, None);
-        let group = [pencil.group, pencil.group].concat();
-        let doubled = Pencil { stiffness: &stiffness, mass: &mass, group: &group };
+    /// Those of [`MatrixPair::check`], also for `loss`.
+    pub fn new(pair: &MatrixPair, loss: &SparseColMat<usize, f64>) -> Result<HarmonicSolver, EigenFault> {
+        pair.check()?;
+        symmetric("loss", loss, pair.freedoms())?;
+        let stiffness = doubled(pair.stiffness, Some(loss));
+        let mass = doubled(pair.mass, None);
+        let group = [pair.group, pair.group].concat();
+        let doubled = MatrixPair { stiffness: &stiffness, mass: &mass, group: &group };
         let symbolic = Arc::new(Symbolic::of_checked(&doubled)?);
-        Ok(Direct { stiffness, mass, group, symbolic })
+        Ok(HarmonicSolver { stiffness, mass, group, symbolic })
     }
 
     /// Memory in bytes that a solution takes.
@@ -83,7 +83,7 @@ impl Direct {
         if rhs.nrows() != n {
             return Err(EigenFault::Shape { what: "the right side", found: rhs.nrows(), needed: n });
         }
-        let pencil = Pencil { stiffness: &self.stiffness, mass: &self.mass, group: &self.group };
+        let pair = MatrixPair { stiffness: &self.stiffness, mass: &self.mass, group: &self.group };
         let real =
             Mat::from_fn(2 * n, rhs.ncols(), |i, j| if i < n { rhs[(i, j)].re } else { -rhs[(i - n, j)].im });
         finite("the right side", real.as_ref())?;
@@ -91,7 +91,7 @@ impl Direct {
         if !shift.is_finite() {
             return Err(EigenFault::NotFinite { what: "the frequency", row: 0, column: 0, value: omega });
         }
-        let factor = Factor::new(&pencil, &self.symbolic, shift).map_err(|fault| match fault {
+        let factor = Factor::new(&pair, &self.symbolic, shift).map_err(|fault| match fault {
             EigenFault::Singular { freedom } => EigenFault::Singular { freedom: freedom % n },
             other => other,
         })?;
@@ -161,10 +161,10 @@ enum Factor {
 }
 
 impl Factor {
-    fn new(pencil: &Pencil, symbolic: &Arc<Symbolic>, shift: f64) -> Result<Factor, EigenFault> {
+    fn new(pair: &MatrixPair, symbolic: &Arc<Symbolic>, shift: f64) -> Result<Factor, EigenFault> {
         Ok(match shift {
-            0.0 => Factor::Plain(Factorisation::new(pencil, symbolic, shift)?),
-            _ => Factor::Pivoted(Pivoted::new(pencil, symbolic, shift)?),
+            0.0 => Factor::Plain(Factorisation::new(pair, symbolic, shift)?),
+            _ => Factor::Pivoted(Pivoted::new(pair, symbolic, shift)?),
         })
     }
 
@@ -215,10 +215,10 @@ mod tests {
     #[test]
     fn solution_satisfies_the_complex_system() {
         let sample = beams(3, 3, 3, true);
-        let pencil = Pencil { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
+        let pair = MatrixPair { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
         let loss = Scale(0.02) * &sample.stiffness;
-        let direct = Direct::new(&pencil, &loss).unwrap();
-        let n = pencil.freedoms();
+        let direct = HarmonicSolver::new(&pair, &loss).unwrap();
+        let n = pair.freedoms();
         let rhs = Mat::from_fn(n, 2, |i, j| c64::new(f64::from(u8::from(i == 7 + j)), (i as f64).sin()));
         let omega = 700.0;
         let x = direct.solve(omega, rhs.as_ref()).unwrap();
@@ -229,15 +229,15 @@ mod tests {
     }
 
     /// Two masses on two springs, 1 N/m and 1 kg each, with the loss factor `loss`.
-    fn chain(loss: f64) -> Direct {
+    fn chain(loss: f64) -> HarmonicSolver {
         let matrix = |entries: [f64; 4]| {
             let at = [(0, 0), (1, 0), (0, 1), (1, 1)].into_iter().zip(entries);
             let triplets: Vec<_> = at.map(|((i, j), v)| faer::sparse::Triplet::new(i, j, v)).collect();
             SparseColMat::try_new_from_triplets(2, 2, &triplets).unwrap()
         };
         let (stiffness, mass) = (matrix([2.0, -1.0, -1.0, 1.0]), matrix([1.0, 0.0, 0.0, 1.0]));
-        let pencil = Pencil { stiffness: &stiffness, mass: &mass, group: &[0, 1] };
-        Direct::new(&pencil, &(Scale(loss) * &stiffness)).unwrap()
+        let pair = MatrixPair { stiffness: &stiffness, mass: &mass, group: &[0, 1] };
+        HarmonicSolver::new(&pair, &(Scale(loss) * &stiffness)).unwrap()
     }
 
     /// At a resonance of loss factor η, rounding in ω² shows 1 / η times larger.
@@ -278,8 +278,8 @@ mod tests {
     #[test]
     fn bad_right_sides_are_refused() {
         let sample = beams(2, 2, 2, true);
-        let pencil = Pencil { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
-        let direct = Direct::new(&pencil, &sample.stiffness).unwrap();
+        let pair = MatrixPair { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
+        let direct = HarmonicSolver::new(&pair, &sample.stiffness).unwrap();
         let short = Mat::<c64>::zeros(3, 1);
         assert!(matches!(direct.solve(1.0, short.as_ref()), Err(EigenFault::Shape { found: 3, .. })));
         let nan = Mat::from_fn(24, 1, |_, _| c64::new(f64::NAN, 0.0));

@@ -15,7 +15,7 @@ use stillbed_response::stations::Station;
 const ABOVE: usize = 4;
 
 /// What the draws of one build share.
-pub struct Known {
+pub struct Nominal {
     series: Series,
     asked: Asked,
     precision: Precision,
@@ -23,17 +23,17 @@ pub struct Known {
     on_feet: Vec<bool>,
 }
 
-impl Known {
+impl Nominal {
     /// What the nominal solution `solved` hands to the draws; they compute as many modes.
     ///
     /// # Errors
     /// What stopped the elimination ordering.
-    pub fn of(solved: &Solved) -> Result<Known, ModesFault> {
+    pub fn of(solved: &Solved) -> Result<Nominal, ModesFault> {
         let asked = Asked { count: solved.spectrum.elastic.len(), ..Asked::default() };
         let series = Series::about(&solved.spectrum, &asked).map_err(ModesFault::Eigen)?;
         let most = solved.deciding().iter().max().map_or(Precision::DRAW.most, |highest| highest + 1 + ABOVE);
         let precision = Precision { most: most.min(Precision::DRAW.most), ..Precision::DRAW };
-        Ok(Known { series, asked, precision, on_feet: solved.on_feet().to_vec() })
+        Ok(Nominal { series, asked, precision, on_feet: solved.on_feet().to_vec() })
     }
 
     /// Solves `model` of `build` at one draw; `more` as in [`Solved::of`].
@@ -80,7 +80,7 @@ mod tests {
         for build in &design.builds {
             let stated = build.model(goal, &Draw::default()).unwrap();
             let stated = Solved::new(build, goal, &stated, &asked, &[]).unwrap();
-            let known = Known::of(&stated).unwrap();
+            let known = Nominal::of(&stated).unwrap();
             for draw in (Draws { count: 5, seed: 3 }).of(&design.uncertain) {
                 let model = build.model(goal, &draw).unwrap();
                 let alone = Solved::new(build, goal, &model, &asked, &[]).unwrap();
