@@ -240,11 +240,11 @@ impl Statics<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::GRAVITY;
     use crate::sample::{cantilever, crooked, member, point, square, table};
     use approx::assert_relative_eq;
     use num_complex::Complex64;
     use stillbed_frame::{Anchor, Foot};
+    use stillbed_input::quantity::GRAVITY;
 
     fn foot(name: &str, at: Vec<usize>, k: [f64; 3]) -> Foot {
         let stiffness = k.map(Complex64::from);

@@ -44,7 +44,7 @@ pub use rigid_body::{RigidMotion, bodies};
 pub use series::Series;
 pub use shares::{EnergyShares, Share};
 pub use solve::{Asked, Elastic, Spectrum, solve, solve_beyond};
-pub use statics::{GRAVITY, Statics, Stiffness};
+pub use statics::{Statics, Stiffness};
 pub use theory::{Corner, Proportions, Reason, Theory, TheoryError};
 
 #[cfg(test)]

@@ -27,12 +27,7 @@ use stillbed_eigen::HarmonicSolver;
 use stillbed_eigen::Patterns;
 use stillbed_eigen::compliance;
 use stillbed_frame::{Frame, Layout, Matrices};
-
-/// Standard gravity, m/s2.
-///
-/// # Source
-/// - `bipm2019`: standard acceleration of gravity
-pub const GRAVITY: f64 = 9.80665;
+use stillbed_input::quantity::GRAVITY;
 
 /// Refinement rounds of a floating solution, and of one with divided members.
 const ROUNDS: usize = 4;

@@ -32,12 +32,10 @@ use num_complex::Complex64;
 use serde::Serialize;
 use std::f64::consts::TAU;
 use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::GRAVITY;
 
 /// Ratio of the mid-band frequencies of neighbouring one-third-octave bands, base ten.
 const THIRD: f64 = 1.258_925_411_794_167_3;
-
-/// Standard gravity, m/s2.
-const GRAVITY: f64 = 9.80665;
 
 /// Motion of a station per unit of floor motion at `omega`, rad/s. `compliance` is that between the station
 /// and the floor station; `own` is the motion of the station when the whole structure moves rigidly with the

@@ -10,9 +10,10 @@ use stillbed_eigen::{Damped, Precision};
 use stillbed_frame::{Energies, Energy, Frame};
 use stillbed_input::problem::Problem;
 use stillbed_input::quantity::Draw;
+use stillbed_input::quantity::GRAVITY;
 use stillbed_modes::{
-    Asked, Elastic, EnergyShares, Footing, GRAVITY, ModesFault, Pole, Pushes, Spectrum, Statics, Theory,
-    TheoryError, bodies,
+    Asked, Elastic, EnergyShares, Footing, ModesFault, Pole, Pushes, Spectrum, Statics, Theory, TheoryError,
+    bodies,
 };
 use stillbed_response::modal::ModalModel;
 use stillbed_response::peak::weakest_peak;

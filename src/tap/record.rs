@@ -5,6 +5,7 @@
 
 use super::{sound, spreadsheet, table, wav};
 use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::GRAVITY;
 
 /// The largest file that is read, bytes.
 pub const MAX_BYTES: usize = 128 << 20;
@@ -42,7 +43,7 @@ impl Channel {
         let (factor, derivatives) = match plain.as_str() {
             "m/s2" | "ms-2" | "m/s/s" => (1.0, 2),
             "mm/s2" => (1e-3, 2),
-            "g" | "gn" | "g0" => (9.80665, 2),
+            "g" | "gn" | "g0" => (GRAVITY, 2),
             "mg" => (9.80665e-3, 2),
             "m/s" | "ms-1" => (1.0, 1),
             "mm/s" => (1e-3, 1),

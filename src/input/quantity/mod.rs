@@ -21,7 +21,7 @@ mod unit;
 pub use amplitude::{AmplitudeLoss, Loss, LossAt};
 pub use kind::{Kind, figures, show, show_apart, show_digits};
 pub use text::{Fault, beyond, example, is_served, list, range, ratio, single, size};
-pub use unit::{Dimension, Unit};
+pub use unit::{Dimension, GRAVITY, Unit};
 
 use serde::Serialize;
 

@@ -33,7 +33,11 @@ const VOLUME: Dimension = [3, 0, 0, 0, 0];
 
 const INCH: f64 = 0.0254;
 const POUND: f64 = 0.453_592_37;
-const GRAVITY: f64 = 9.806_65;
+/// Standard acceleration of gravity, m/s², exact by definition.
+///
+/// # Source
+/// - `bipm2019`: standard acceleration of gravity
+pub const GRAVITY: f64 = 9.806_65;
 const POUND_FORCE: f64 = POUND * GRAVITY;
 const PSI: f64 = POUND_FORCE / (INCH * INCH);
 

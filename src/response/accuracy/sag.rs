@@ -18,7 +18,8 @@ use super::travel::{Carriage, Travel, travel};
 use super::{Base, Xyz};
 use nalgebra::{Vector3, Vector6};
 use serde::Serialize;
-use stillbed_modes::{Footing, GRAVITY};
+use stillbed_input::quantity::GRAVITY;
+use stillbed_modes::Footing;
 
 /// What is requested besides the sag itself.
 #[derive(Debug, Clone, Default, PartialEq)]

@@ -22,7 +22,8 @@ use super::straight::{Straightness, extremes};
 use nalgebra::{DMatrix, DVector, Vector3, Vector6};
 use serde::Serialize;
 use stillbed_frame::{Frame, Line};
-use stillbed_modes::{GRAVITY, Statics};
+use stillbed_input::quantity::GRAVITY;
+use stillbed_modes::Statics;
 
 /// Elements per member for this purpose.
 const PIECES: usize = 48;

@@ -17,7 +17,8 @@ use super::straight::{Straight, range, straight, weights, without_line};
 use super::{Base, Xyz};
 use nalgebra::{Vector3, Vector6};
 use serde::Serialize;
-use stillbed_modes::{Footing, GRAVITY, Statics};
+use stillbed_input::quantity::GRAVITY;
+use stillbed_modes::{Footing, Statics};
 
 /// A mass that moves along rails.
 #[derive(Debug, Clone, PartialEq)]

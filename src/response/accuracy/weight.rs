@@ -15,7 +15,8 @@ use super::rest::{RestFault, at_rest};
 use super::thermal::margin;
 use nalgebra::{Vector3, Vector6};
 use serde::Serialize;
-use stillbed_modes::{GRAVITY, Statics};
+use stillbed_input::quantity::GRAVITY;
+use stillbed_modes::Statics;
 
 /// One part of a member under the weight of everything.
 #[derive(Debug, Clone, PartialEq, Serialize)]

@@ -13,8 +13,7 @@
 //! - `gere2001`: table of deflections, simple beam under uniform load
 
 use serde::Serialize;
-
-const GRAVITY: f64 = 9.80665;
+use stillbed_input::quantity::GRAVITY;
 /// Thicknesses in which boards are sold, m: common practice.
 const BOARDS: [f64; 8] = [6e-3, 9e-3, 12e-3, 15e-3, 18e-3, 21e-3, 24e-3, 30e-3];
 

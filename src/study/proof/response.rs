@@ -6,7 +6,7 @@
 use super::{Evaluator, Inputs};
 use num_complex::Complex64;
 use std::f64::consts::TAU;
-use stillbed_modes::GRAVITY;
+use stillbed_input::quantity::GRAVITY;
 use stillbed_response::blow::Blow;
 use stillbed_response::cut::{lobe_point, stable_depth, stable_depth_of};
 use stillbed_response::floor::{FloorSpectrum, transmissibility};
@@ -100,7 +100,7 @@ fn transmissibility_hysteretic(inputs: &Inputs) -> Result<Vec<f64>, String> {
 fn sagging_mass(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let frequency = |sag: &f64| {
         let mass = 7.0;
-        let model = single(mass * 9.80665 / sag, mass, 1e-4)?;
+        let model = single(mass * GRAVITY / sag, mass, 1e-4)?;
         Ok(worst_peak(&model, 0, 0).ok_or("no peak")?.frequency_hz)
     };
     inputs.numbers("sag")?.iter().map(frequency).collect()
