@@ -1,0 +1,246 @@
+//! The sparse matrices of a mesh, and products of them cell by cell.
+
+use crate::cell::{CellMatrices, matrices};
+use crate::mesh::{Cell, Mesh};
+use faer::linalg::matmul::matmul;
+use faer::sparse::{SparseColMat, SymbolicSparseColMat};
+use faer::{Accum, Mat, MatRef, Par};
+use rayon::prelude::*;
+
+/// The elastic constants and the density of one material.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Elastic {
+    /// First Lamé constant, Pa.
+    pub lambda: f64,
+    /// Shear modulus, Pa.
+    pub mu: f64,
+    /// kg/m³.
+    pub density: f64,
+}
+
+impl Elastic {
+    /// From Young's modulus, Pa, Poisson's ratio and density, kg/m³.
+    pub fn isotropic(youngs_modulus: f64, poissons_ratio: f64, density: f64) -> Elastic {
+        let mu = youngs_modulus / (2.0 * (1.0 + poissons_ratio));
+        Elastic { lambda: 2.0 * mu * poissons_ratio / (1.0 - 2.0 * poissons_ratio), mu, density }
+    }
+}
+
+/// Stiffness and mass of the degrees of freedom that are free.
+#[derive(Debug, Clone)]
+pub struct Matrices {
+    /// N/m, both triangles.
+    pub stiffness: SparseColMat<usize, f64>,
+    /// kg, both triangles; same pattern.
+    pub mass: SparseColMat<usize, f64>,
+    /// By free degree of freedom: its node.
+    pub group: Vec<usize>,
+    /// By degree of freedom, three a node: its number among the free ones.
+    pub free: Vec<Option<usize>>,
+}
+
+/// The cells of a mesh with their matrices, computed once for each kind of cell.
+pub struct Assembly<'m> {
+    /// The mesh.
+    pub mesh: &'m Mesh,
+    /// By cell: its nodes.
+    nodes: Vec<Vec<usize>>,
+    /// By cell: the index of its matrices.
+    kinds: Vec<usize>,
+    matrices: Vec<Vec<CellMatrices>>,
+}
+
+impl<'m> Assembly<'m> {
+    /// Computes the matrices of the cells of `mesh`.
+    pub fn new(mesh: &'m Mesh) -> Assembly<'m> {
+        let alike = |a: &Cell, b: &Cell| {
+            let same = |axis: usize| {
+                let (a, b) = (mesh.intervals(a)[axis], mesh.intervals(b)[axis]);
+                a.order == b.order && (a.length - b.length).abs() <= 1e-12 * a.length
+            };
+            a.content == b.content && (0..3).all(same)
+        };
+        let mut first: Vec<usize> = Vec::new();
+        let mut kinds = Vec::new();
+        for (number, cell) in mesh.cells.iter().enumerate() {
+            let known = match cell.content {
+                crate::mesh::Content::Full(_) => first.iter().position(|k| alike(&mesh.cells[*k], cell)),
+                crate::mesh::Content::Points(_) => None,
+            };
+            kinds.push(known.unwrap_or_else(|| {
+                first.push(number);
+                first.len() - 1
+            }));
+        }
+        let of = |&number: &usize| {
+            let cell = &mesh.cells[number];
+            matrices(&mesh.intervals(cell), &cell.content)
+        };
+        let matrices = first.par_iter().map(of).collect();
+        let nodes = mesh.cells.iter().map(|cell| mesh.nodes_of(cell)).collect();
+        Assembly { mesh, nodes, kinds, matrices }
+    }
+
+    /// Stiffness and mass with `materials`, of the degrees of freedom that `held` (three a node) leaves free.
+    pub fn matrices(&self, materials: &[Elastic], held: &[bool]) -> Matrices {
+        let mut free = vec![None; held.len()];
+        let mut group = Vec::new();
+        for (dof, held) in held.iter().enumerate() {
+            if !held {
+                free[dof] = Some(group.len());
+                group.push(dof / 3);
+            }
+        }
+        let pattern = Pattern::new(&self.nodes, self.mesh.nodes(), &free);
+        let size = group.len();
+        let entries = pattern.entries();
+        let [mut stiffness, mut mass] = [(); 2].map(|()| vec![0.0; entries]);
+        for (nodes, kind) in self.nodes.iter().zip(&self.kinds) {
+            for own in &self.matrices[*kind] {
+                let elastic = materials[own.material];
+                for (b, &column_node) in nodes.iter().enumerate() {
+                    let offsets = pattern.offsets(nodes, column_node);
+                    for j in 0..3 {
+                        let Some(column) = free[3 * column_node + j] else { continue };
+                        let start = pattern.starts[column];
+                        for (a, (&node, &offset)) in nodes.iter().zip(&offsets).enumerate() {
+                            let mut slot = start + offset;
+                            for i in 0..3 {
+                                if free[3 * node + i].is_none() {
+                                    continue;
+                                }
+                                let place = (3 * a + i, 3 * b + j);
+                                stiffness[slot] +=
+                                    elastic.lambda * own.lambda[place] + elastic.mu * own.mu[place];
+                                if i == j {
+                                    mass[slot] += elastic.density * own.mass[(a, b)];
+                                }
+                                slot += 1;
+                            }
+                        }
+                    }
+                }
+            }
+        }
+        let symbolic = || {
+            SymbolicSparseColMat::new_checked(size, size, pattern.starts.clone(), None, pattern.rows.clone())
+        };
+        Matrices {
+            stiffness: SparseColMat::new(symbolic(), stiffness),
+            mass: SparseColMat::new(symbolic(), mass),
+            group,
+            free,
+        }
+    }
+
+    /// Stiffness times motions, and mass times motions, each of shape (3 nodes, motions).
+    pub fn times(&self, materials: &[Elastic], motions: MatRef<f64>) -> [Mat<f64>; 2] {
+        let mut sums = [(); 2].map(|()| Mat::zeros(motions.nrows(), motions.ncols()));
+        for (nodes, kind) in self.nodes.iter().zip(&self.kinds) {
+            let local = gathered(nodes, motions);
+            for own in &self.matrices[*kind] {
+                let elastic = materials[own.material];
+                let add = |sum: &mut Mat<f64>, scale: f64, product: &Mat<f64>| {
+                    for k in 0..motions.ncols() {
+                        for (a, node) in nodes.iter().enumerate() {
+                            (0..3).for_each(|i| sum[(3 * node + i, k)] += scale * product[(3 * a + i, k)]);
+                        }
+                    }
+                };
+                add(&mut sums[0], elastic.lambda, &(&own.lambda * &local));
+                add(&mut sums[0], elastic.mu, &(&own.mu * &local));
+                add(&mut sums[1], elastic.density, &mass_times(&own.mass, &local));
+            }
+        }
+        sums
+    }
+
+    /// By material: Vᵀ Kλ V and Vᵀ Kμ V for unit constants, m, and Vᵀ M V for unit density, m³, for `motions` V
+    /// of shape (3 nodes, count), each of shape (count, count).
+    pub fn projected(&self, count: usize, motions: MatRef<f64>) -> Vec<[Mat<f64>; 3]> {
+        let k = motions.ncols();
+        let zero = || vec![[(); 3].map(|()| Mat::<f64>::zeros(k, k)); count];
+        let add = |mut sums: Vec<[Mat<f64>; 3]>, (nodes, kind): (&Vec<usize>, &usize)| {
+            let local = gathered(nodes, motions);
+            for own in &self.matrices[*kind] {
+                let products = [&own.lambda * &local, &own.mu * &local, mass_times(&own.mass, &local)];
+                for (sum, product) in sums[own.material].iter_mut().zip(&products) {
+                    matmul(sum.as_mut(), Accum::Add, local.transpose(), product.as_ref(), 1.0, Par::Seq);
+                }
+            }
+            sums
+        };
+        let both = |mut one: Vec<[Mat<f64>; 3]>, other: Vec<[Mat<f64>; 3]>| {
+            one.iter_mut().flatten().zip(other.iter().flatten()).for_each(|(one, other)| *one += other);
+            one
+        };
+        self.nodes.par_iter().zip(&self.kinds).fold(zero, add).reduce(zero, both)
+    }
+}
+
+fn gathered(nodes: &[usize], motions: MatRef<f64>) -> Mat<f64> {
+    Mat::from_fn(3 * nodes.len(), motions.ncols(), |row, k| motions[(3 * nodes[row / 3] + row % 3, k)])
+}
+
+/// The mass of one direction times motions of three.
+fn mass_times(mass: &Mat<f64>, local: &Mat<f64>) -> Mat<f64> {
+    let (n, count) = (mass.nrows(), local.ncols());
+    let wide = Mat::from_fn(n, 3 * count, |a, c| local[(3 * a + c % 3, c / 3)]);
+    let product = mass * &wide;
+    Mat::from_fn(3 * n, count, |row, k| product[(row / 3, 3 * k + row % 3)])
+}
+
+/// Which entries of the matrices are stored.
+struct Pattern {
+    /// By free degree of freedom: where its column begins; one more at the end.
+    starts: Vec<usize>,
+    rows: Vec<usize>,
+    /// By node: the nodes that share a cell with it, ascending, and how many free degrees of freedom lie before
+    /// each of them in a column.
+    neighbours: Vec<Vec<(usize, usize)>>,
+}
+
+impl Pattern {
+    fn new(cells: &[Vec<usize>], nodes: usize, free: &[Option<usize>]) -> Pattern {
+        let mut near: Vec<Vec<usize>> = vec![Vec::new(); nodes];
+        for cell in cells {
+            for &node in cell {
+                near[node].extend_from_slice(cell);
+            }
+        }
+        let order = |mut near: Vec<usize>| {
+            near.sort_unstable();
+            near.dedup();
+            let mut before = 0;
+            let with_offset = |node: usize| {
+                let own = before;
+                before += (0..3).filter(|i| free[3 * node + i].is_some()).count();
+                (node, own)
+            };
+            near.into_iter().map(with_offset).collect::<Vec<(usize, usize)>>()
+        };
+        let neighbours: Vec<Vec<(usize, usize)>> = near.into_par_iter().map(order).collect();
+        let mut starts = vec![0];
+        let mut rows = Vec::new();
+        for (node, near) in neighbours.iter().enumerate() {
+            for _ in (0..3).filter(|j| free[3 * node + j].is_some()) {
+                let near = near.iter().flat_map(|(other, _)| (0..3).filter_map(move |i| free[3 * other + i]));
+                rows.extend(near);
+                starts.push(rows.len());
+            }
+        }
+        Pattern { starts, rows, neighbours }
+    }
+
+    fn entries(&self) -> usize {
+        self.rows.len()
+    }
+
+    /// By node of a cell: where its entries begin in a column of `node`.
+    fn offsets(&self, cell: &[usize], node: usize) -> Vec<usize> {
+        let near = &self.neighbours[node];
+        let place =
+            |other: &usize| near.binary_search_by_key(other, |(node, _)| *node).map_or(0, |i| near[i].1);
+        cell.iter().map(place).collect()
+    }
+}
