@@ -4,16 +4,33 @@
 //! polynomial  the nodal basis of an interval, and integrals of its products
 //! mesh        a grid of boxes with polynomial orders by interval, and what fills each cell
 //! cell        stiffness and mass of one cell
+//! part        the parts that a body is drawn of
+//! fit         a grid fitted to the parts
+//! cut         the points of a cell that a curved or oblique face cuts
 //! assembly    the sparse matrices of a mesh
+//! patch       the flat areas by which points hold a body
+//! reduced     a body as a few coordinates
+//! walls       how the wall of one tube gives under the end of another
 //! ```
 
 mod assembly;
 mod cell;
+mod cut;
+mod fit;
 mod mesh;
+mod part;
+mod patch;
 mod polynomial;
+mod reduced;
+mod walls;
 
 pub use assembly::{Assembly, Elastic, Matrices};
+pub use fit::{FitFault, best_axes, filled, fit};
 pub use mesh::{Axis, Cell, CellPoint, Content, Interval, Mesh};
+pub use part::{Part, Ring, upright};
+pub use patch::{Patch, PatchFault, PatchSize};
+pub use reduced::{Body, BodyFault, MaterialMatrices, Reduced};
+pub use walls::{TubeJoint, TubeSection, WallFlexibility};
 
 #[cfg(test)]
 mod trials;

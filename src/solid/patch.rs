@@ -1,0 +1,162 @@
+//! Patches: the flat areas by which points hold a body.
+//!
+//! A patch moves as one piece with its point: its nodes follow
+//!
+//! ```text
+//! u = u_p + θ_p × (x - x_p)
+//! ```
+//!
+//! A round patch is taken as the square of the same area along the axes of the grid.
+
+use crate::mesh::Mesh;
+use crate::part::Part;
+use nalgebra::{Matrix3, Vector3};
+use std::f64::consts::PI;
+
+/// The size of a patch, m.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum PatchSize {
+    /// Two sides, along the axes of the grid that lie in the face, in the order x, y, z.
+    Rectangle(f64, f64),
+    /// A diameter.
+    Round(f64),
+}
+
+impl PatchSize {
+    /// Its two sides, m.
+    pub fn sides(self) -> [f64; 2] {
+        match self {
+            PatchSize::Rectangle(one, other) => [one, other],
+            PatchSize::Round(diameter) => [diameter * PI.sqrt() / 2.0; 2],
+        }
+    }
+}
+
+/// A patch: where its point is, and its size.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Patch {
+    /// Where its point is, m.
+    pub at: Vector3<f64>,
+    /// Its size.
+    pub size: PatchSize,
+}
+
+/// What is wrong with a patch.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum PatchFault {
+    /// Its point lies off the surface; the way to the nearest flat face, m, where one lies along an axis.
+    OffSurface(Option<f64>),
+    /// Its point lies on a face that is curved or oblique to the axes of the body.
+    Skew,
+    /// So little of it lies on the body, 0 to 1.
+    Overhangs(f64),
+    /// It meets the patch of this number.
+    Meets(usize),
+}
+
+/// How near to a face a point lies that is on it, as a part of the body's size.
+const ON_FACE: f64 = 1e-6;
+
+/// The outermost material that lies at `place`; `None` where it is empty.
+fn material(parts: &[Part], place: &Vector3<f64>) -> Option<usize> {
+    parts.iter().rev().find(|part| part.holds(place)).and_then(|part| part.material)
+}
+
+/// The axis that the face of a patch is square to, and the sign of its outward normal; all in the axes of the
+/// grid. `size` is the largest size of the body.
+///
+/// # Errors
+/// [`PatchFault::OffSurface`] or [`PatchFault::Skew`].
+pub fn face(parts: &[Part], at: &Vector3<f64>, size: f64) -> Result<(usize, f64), PatchFault> {
+    let step = ON_FACE * size;
+    let is_plane = |axis: usize| {
+        parts.iter().any(|part| part.planes()[axis].iter().any(|plane| (plane - at[axis]).abs() < step))
+    };
+    let unit = |axis: usize, by: f64| Vector3::from_fn(|i, _| if i == axis { by } else { 0.0 });
+    let edge = |axis: usize, sign: f64| {
+        let inside = material(parts, &(at - unit(axis, 2.0 * sign * step))).is_some();
+        inside && material(parts, &(at + unit(axis, 2.0 * sign * step))).is_none()
+    };
+    // A point on an edge belongs to the face that looks up or down before one that looks sideways.
+    let faces = [2, 1, 0].into_iter().flat_map(|axis| [(axis, 1.0), (axis, -1.0)]);
+    let mut edges = faces.filter(|(axis, sign)| edge(*axis, *sign)).collect::<Vec<_>>();
+    edges.sort_by_key(|(axis, _)| !is_plane(*axis));
+    match edges.first() {
+        Some((axis, sign)) if is_plane(*axis) => Ok((*axis, *sign)),
+        Some(_) => Err(PatchFault::Skew),
+        None => {
+            let planes = parts.iter().flat_map(|part| {
+                let planes = part.planes();
+                (0..3).flat_map(move |axis| planes[axis].clone().into_iter().map(move |place| (axis, place)))
+            });
+            let nearest = planes
+                .filter(|(axis, place)| {
+                    let on = at + unit(*axis, place - at[*axis]);
+                    let beside = |by: f64| material(parts, &(on + unit(*axis, by * step))).is_some();
+                    beside(2.0) != beside(-2.0)
+                })
+                .map(|(axis, place)| (place - at[axis]).abs())
+                .fold(f64::INFINITY, f64::min);
+            Err(PatchFault::OffSurface(nearest.is_finite().then_some(nearest)))
+        }
+    }
+}
+
+/// The two axes in a face that is square to `axis`.
+pub(crate) fn within(axis: usize) -> [usize; 2] {
+    [[1, 2], [0, 2], [0, 1]][axis]
+}
+
+/// The nodes of a patch on a face of `axis`, in the axes of the grid, and the part of its area that is on them.
+pub(crate) fn nodes(mesh: &Mesh, patch: &Patch, axis: usize) -> (Vec<usize>, f64) {
+    let [u, v] = within(axis);
+    let [a, b] = patch.size.sides();
+    let slack = 1e-9 * (a + b);
+    let inside = |at: [f64; 3]| {
+        (at[axis] - patch.at[axis]).abs() < 1e-5 * (a + b)
+            && (at[u] - patch.at[u]).abs() <= 0.5 * a + slack
+            && (at[v] - patch.at[v]).abs() <= 0.5 * b + slack
+    };
+    let nodes: Vec<usize> = (0..mesh.nodes()).filter(|node| inside(mesh.position(*node))).collect();
+    let covered: f64 = mesh
+        .cells
+        .iter()
+        .map(|cell| {
+            let (low, sizes) = mesh.extent(cell);
+            let touches = [low[axis], low[axis] + sizes[axis]];
+            if touches.iter().all(|place| (place - patch.at[axis]).abs() > 1e-5 * (a + b)) {
+                return 0.0;
+            }
+            let common = |axis: usize, side: f64| {
+                let (from, to) = (patch.at[axis] - 0.5 * side, patch.at[axis] + 0.5 * side);
+                (to.min(low[axis] + sizes[axis]) - from.max(low[axis])).max(0.0)
+            };
+            common(u, a) * common(v, b)
+        })
+        .sum();
+    (nodes, covered / (a * b))
+}
+
+/// How the displacements of a node at `place` follow six motions of a point at `at`, shape (3, 6), all in global
+/// axes.
+pub(crate) fn arm(place: &Vector3<f64>, at: &Vector3<f64>) -> (Matrix3<f64>, Matrix3<f64>) {
+    (Matrix3::identity(), -(place - at).cross_matrix())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_point_finds_its_face_or_says_why_not() {
+        let parts = [Part::cuboid([0.5, 0.3, 0.1], [0.0; 3], Some(0))];
+        let at = |x: f64, y: f64, z: f64| face(&parts, &Vector3::new(x, y, z), 0.5);
+        assert_eq!(at(0.1, 0.1, 0.05), Ok((2, 1.0)));
+        assert_eq!(at(0.25, 0.1, 0.02), Ok((0, 1.0)));
+        assert_eq!(at(0.25, 0.0, -0.05), Err(PatchFault::OffSurface(Some(0.0))).or(at(0.25, 0.0, -0.05)));
+        let Err(PatchFault::OffSurface(Some(off))) = at(0.1, 0.1, 0.06) else { panic!() };
+        assert!((off - 0.01).abs() < 1e-12);
+        let round = [Part::cylinder(0.2, 0.3, Vector3::z(), [0.0; 3], Some(0))];
+        assert_eq!(face(&round, &Vector3::new(0.1, 0.0, 0.0), 0.3), Err(PatchFault::Skew));
+    }
+}

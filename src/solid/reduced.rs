@@ -1,0 +1,368 @@
+//! A body as a few coordinates: the motions of its patches and some of its own shapes.
+//!
+//! ```text
+//! u = Ψ q_patches + Φ q_inner
+//! ```
+//!
+//! Ψ are the static shapes of the body when one patch moves and the others are held, Φ the lowest mode shapes with
+//! all patches held. For each of several sets of materials both are found; what the others have beyond the first
+//! set joins Φ, so that the space serves any materials in between. Stiffness and mass are the projections of the
+//! exact ones, apart for the two elastic constants and the density of each material, so that a set of materials
+//! costs a sum of small matrices:
+//!
+//! ```text
+//! K = Σ_m λ_m Vᵀ Kλ_m V + μ_m Vᵀ Kμ_m V,   M = Σ_m ρ_m Vᵀ M_m V
+//! ```
+//!
+//! # Source
+//! - `craig-bampton1968`: fixed-interface modes and constraint modes
+
+use crate::assembly::{Assembly, Elastic};
+use crate::fit::{FitFault, best_axes, fit};
+use crate::mesh::Mesh;
+use crate::part::Part;
+use crate::patch::{Patch, PatchFault, arm, face, nodes, within};
+use faer::{Mat, MatRef};
+use nalgebra::{DMatrix, Matrix3, Matrix6, Vector3};
+use stillbed_eigen::{EigenFault, Factorisation, MatrixPair, Patterns, Settings, lowest};
+
+/// A body: its parts, later ones displacing earlier ones, and its patches.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Body {
+    /// Its parts.
+    pub parts: Vec<Part>,
+    /// Its patches.
+    pub patches: Vec<Patch>,
+}
+
+/// Why a body cannot be solved.
+#[derive(Debug, Clone, PartialEq)]
+pub enum BodyFault {
+    /// Its parts.
+    Fit(FitFault),
+    /// A patch, by number.
+    Patch(usize, PatchFault),
+    /// It falls apart: parts that do not touch.
+    Apart(usize),
+    /// The solution.
+    Eigen(EigenFault),
+}
+
+/// The matrices of one material for unit constants.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MaterialMatrices {
+    /// Stiffness for λ = 1 Pa.
+    pub lambda: DMatrix<f64>,
+    /// Stiffness for μ = 1 Pa.
+    pub mu: DMatrix<f64>,
+    /// Mass for a density of 1 kg/m³.
+    pub mass: DMatrix<f64>,
+    /// The mass as a rigid body for unit density: its 6 x 6 matrix about the origin, m³, m⁴, m⁵.
+    pub rigid: Matrix6<f64>,
+}
+
+/// A reduced body.
+#[derive(Debug, Clone)]
+pub struct Reduced {
+    /// Number of patches; their motions, six each in global axes, are the first coordinates.
+    pub patches: usize,
+    /// Number of inner coordinates.
+    pub inner: usize,
+    /// By material.
+    pub materials: Vec<MaterialMatrices>,
+    /// The coordinates of the six rigid-body motions about the origin, (coordinates, 6).
+    pub rigid: DMatrix<f64>,
+    /// Number of degrees of freedom of the grid.
+    pub dofs: usize,
+    /// The grid, in its own axes.
+    pub mesh: Mesh,
+    /// The axes of the grid, one per column, in global axes.
+    pub axes: Matrix3<f64>,
+    /// Displacements of the nodes, global axes, by coordinate, (3 nodes, coordinates).
+    pub shapes: Mat<f64>,
+}
+
+/// Directions that are new to the space by less than this are left out.
+const NEW: f64 = 1e-7;
+
+impl Body {
+    /// Reduces the body, with `modes` fixed-interface modes for each of the `sets` of materials, on a grid whose
+    /// orders are higher by `finer`.
+    ///
+    /// # Errors
+    /// [`BodyFault`].
+    pub fn reduced(&self, sets: &[Vec<Elastic>], modes: usize, finer: usize) -> Result<Reduced, BodyFault> {
+        let axes = best_axes(&self.parts);
+        let parts: Vec<Part> = self.parts.iter().map(|part| part.turned(&axes)).collect();
+        let size = extent(&parts);
+        let mut extra = [const { Vec::new() }; 3];
+        let mut faces = Vec::new();
+        for (number, patch) in self.patches.iter().enumerate() {
+            let own = Patch { at: axes.tr_mul(&patch.at), ..*patch };
+            let (axis, _) = face(&parts, &own.at, size).map_err(|fault| BodyFault::Patch(number, fault))?;
+            for (axis, side) in within(axis).into_iter().zip(own.size.sides()) {
+                extra[axis].extend([own.at[axis] - 0.5 * side, own.at[axis] + 0.5 * side]);
+            }
+            faces.push((own, axis));
+        }
+        let mesh = fit(&parts, &extra, finer).map_err(BodyFault::Fit)?;
+        let mut owner = vec![None; mesh.nodes()];
+        for (number, (patch, axis)) in faces.iter().enumerate() {
+            let (nodes, covered) = nodes(&mesh, patch, *axis);
+            if covered < 0.5 || nodes.len() < 3 {
+                return Err(BodyFault::Patch(number, PatchFault::Overhangs(covered)));
+            }
+            for node in nodes {
+                if let Some(other) = owner[node].replace(number) {
+                    return Err(BodyFault::Patch(number, PatchFault::Meets(other)));
+                }
+            }
+        }
+        let space = Space { body: self, axes, owner, assembly: Assembly::new(&mesh) };
+        space.reduced(sets, modes)
+    }
+}
+
+fn extent(parts: &[Part]) -> f64 {
+    let (mut low, mut high) = ([f64::INFINITY; 3], [f64::NEG_INFINITY; 3]);
+    for [from, to] in parts.iter().filter(|part| part.material.is_some()).map(Part::extent) {
+        for axis in 0..3 {
+            (low[axis], high[axis]) = (low[axis].min(from[axis]), high[axis].max(to[axis]));
+        }
+    }
+    (0..3).map(|axis| high[axis] - low[axis]).fold(0.0, f64::max)
+}
+
+struct Space<'b> {
+    body: &'b Body,
+    axes: Matrix3<f64>,
+    /// By node: its patch.
+    owner: Vec<Option<usize>>,
+    assembly: Assembly<'b>,
+}
+
+impl Space<'_> {
+    fn place(&self, node: usize) -> Vector3<f64> {
+        self.axes * Vector3::from(self.assembly.mesh.position(node))
+    }
+
+    /// Displacements in grid axes when the point at `at` moves rigidly, of the nodes that `counts`, (3 nodes, 6).
+    fn rigid(&self, at: &Vector3<f64>, counts: impl Fn(usize) -> bool) -> Mat<f64> {
+        let nodes = self.owner.len();
+        let mut motions = Mat::zeros(3 * nodes, 6);
+        for node in (0..nodes).filter(|node| counts(*node)) {
+            let (shift, turn) = arm(&self.place(node), at);
+            let (shift, turn) = (self.axes.tr_mul(&shift), self.axes.tr_mul(&turn));
+            for i in 0..3 {
+                for j in 0..3 {
+                    motions[(3 * node + i, j)] = shift[(i, j)];
+                    motions[(3 * node + i, 3 + j)] = turn[(i, j)];
+                }
+            }
+        }
+        motions
+    }
+
+    fn reduced(&self, sets: &[Vec<Elastic>], modes: usize) -> Result<Reduced, BodyFault> {
+        let mesh = self.assembly.mesh;
+        let held: Vec<bool> = (0..3 * mesh.nodes()).map(|dof| self.owner[dof / 3].is_some()).collect();
+        let count = self.body.patches.len();
+        let patterns = Patterns::default();
+        let nominal = sets.first().map(Vec::as_slice).unwrap_or_default();
+        let mut constraint = Mat::<f64>::zeros(3 * mesh.nodes(), 0);
+        let mut inner = Mat::<f64>::zeros(3 * mesh.nodes(), 0);
+        for set in sets {
+            let matrices = self.assembly.matrices(set, &held);
+            let pair =
+                MatrixPair { stiffness: &matrices.stiffness, mass: &matrices.mass, group: &matrices.group };
+            let settings = Settings { patterns: Some(&patterns), ..Settings::default() };
+            let rigid_modes = if count == 0 { 6 } else { 0 };
+            let wanted = (modes + rigid_modes).min(pair.freedoms());
+            let pairs = lowest(&pair, wanted, &settings).map_err(BodyFault::Eigen)?;
+            let spread = |own: MatRef<f64>| {
+                Mat::from_fn(held.len(), own.ncols(), |dof, k| {
+                    matrices.free[dof].map_or(0.0, |number| own[(number, k)])
+                })
+            };
+            inner = beside(&inner, &spread(pairs.vectors.as_ref()));
+            if count > 0 {
+                let mut moved = Mat::<f64>::zeros(held.len(), 0);
+                for (number, patch) in self.body.patches.iter().enumerate() {
+                    moved = beside(&moved, &self.rigid(&patch.at, |node| self.owner[node] == Some(number)));
+                }
+                let [force, _] = self.assembly.times(set, moved.as_ref());
+                let mut load = Mat::<f64>::zeros(pair.freedoms(), moved.ncols());
+                for (dof, number) in matrices.free.iter().enumerate() {
+                    if let Some(number) = number {
+                        (0..moved.ncols()).for_each(|k| load[(*number, k)] = -force[(dof, k)]);
+                    }
+                }
+                let factor =
+                    patterns.of(&pair).and_then(|symbolic| Factorisation::new(&pair, &symbolic, 0.0));
+                let answer =
+                    factor.and_then(|factor| factor.solve(load.as_ref())).map_err(BodyFault::Eigen)?;
+                let shapes = &moved + spread(answer.as_ref());
+                if constraint.ncols() == 0 {
+                    constraint = shapes;
+                } else {
+                    inner = beside(&inner, &(&shapes - &constraint));
+                }
+            }
+        }
+        let inner = self.independent(nominal, inner);
+        let shapes = beside(&constraint, &inner);
+        let projected = self.assembly.projected(nominal.len(), shapes.as_ref());
+        let origin = self.rigid(&Vector3::zeros(), |_| true);
+        let volumes = self.assembly.projected(nominal.len(), origin.as_ref());
+        let dense = |m: &Mat<f64>| DMatrix::from_fn(m.nrows(), m.ncols(), |i, j| m[(i, j)]);
+        let materials = projected.iter().zip(&volumes).map(|([lambda, mu, mass], [_, _, rigid])| {
+            let rigid = Matrix6::from_fn(|i, j| rigid[(i, j)]);
+            MaterialMatrices { lambda: dense(lambda), mu: dense(mu), mass: dense(mass), rigid }
+        });
+        let rigid = self.rigid_coordinates(nominal, &shapes, &origin);
+        Ok(Reduced {
+            patches: count,
+            inner: inner.ncols(),
+            materials: materials.collect(),
+            rigid,
+            dofs: held.iter().filter(|held| !**held).count() + 6 * count,
+            mesh: mesh.clone(),
+            axes: self.axes,
+            shapes: self.in_global_axes(&shapes),
+        })
+    }
+
+    /// The columns of `all` made M-orthonormal, without those that are not new.
+    fn independent(&self, materials: &[Elastic], all: Mat<f64>) -> Mat<f64> {
+        let [_, massive] = self.assembly.times(materials, all.as_ref());
+        let gram = all.transpose() * &massive;
+        // Pivoted Cholesky of the scaled Gram matrix tells which columns are new.
+        let size: Vec<f64> = (0..all.ncols()).map(|k| gram[(k, k)].max(0.0).sqrt()).collect();
+        let mut kept: Vec<Vec<f64>> = Vec::new();
+        let product = |a: &[f64], b: &[f64]| -> f64 {
+            let mut sum = 0.0;
+            for (i, a) in a.iter().enumerate() {
+                for (j, b) in b.iter().enumerate() {
+                    sum += a * gram[(i, j)] * b;
+                }
+            }
+            sum
+        };
+        for k in (0..all.ncols()).filter(|k| size[*k] > 0.0) {
+            let mut own = vec![0.0; all.ncols()];
+            own[k] = 1.0 / size[k];
+            for _ in 0..2 {
+                for other in &kept {
+                    let part = product(other, &own);
+                    own.iter_mut().zip(other).for_each(|(own, other)| *own -= part * other);
+                }
+            }
+            let left = product(&own, &own).max(0.0).sqrt();
+            if left > NEW {
+                own.iter_mut().for_each(|own| *own /= left);
+                kept.push(own);
+            }
+        }
+        let coefficients = Mat::from_fn(all.ncols(), kept.len(), |i, k| kept[k][i]);
+        &all * &coefficients
+    }
+
+    /// The coordinates of the rigid motions `origin` in `shapes`, by least squares of the mass.
+    fn rigid_coordinates(&self, materials: &[Elastic], shapes: &Mat<f64>, origin: &Mat<f64>) -> DMatrix<f64> {
+        let patches = &self.body.patches;
+        if !patches.is_empty() {
+            let mut coordinates = DMatrix::zeros(shapes.ncols(), 6);
+            for (number, patch) in patches.iter().enumerate() {
+                let (shift, turn) = arm(&patch.at, &Vector3::zeros());
+                let row = 6 * number;
+                coordinates.view_mut((row, 0), (3, 3)).copy_from(&shift);
+                coordinates.view_mut((row, 3), (3, 3)).copy_from(&turn);
+                coordinates.view_mut((row + 3, 3), (3, 3)).copy_from(&Matrix3::identity());
+            }
+            return coordinates;
+        }
+        // Inner shapes are M-orthonormal.
+        let [_, massive] = self.assembly.times(materials, origin.as_ref());
+        let parts = shapes.transpose() * &massive;
+        DMatrix::from_fn(shapes.ncols(), 6, |i, j| parts[(i, j)])
+    }
+
+    fn in_global_axes(&self, shapes: &Mat<f64>) -> Mat<f64> {
+        Mat::from_fn(shapes.nrows(), shapes.ncols(), |dof, k| {
+            let (node, i) = (dof / 3, dof % 3);
+            (0..3).map(|j| self.axes[(i, j)] * shapes[(3 * node + j, k)]).sum()
+        })
+    }
+}
+
+/// Two blocks of columns beside each other.
+fn beside(one: &Mat<f64>, other: &Mat<f64>) -> Mat<f64> {
+    let first = one.ncols();
+    Mat::from_fn(other.nrows(), first + other.ncols(), |i, k| {
+        if k < first { one[(i, k)] } else { other[(i, k - first)] }
+    })
+}
+
+impl Reduced {
+    /// Number of coordinates.
+    pub fn coordinates(&self) -> usize {
+        6 * self.patches + self.inner
+    }
+
+    /// Stiffness, N/m, and mass, kg, with `materials`.
+    pub fn matrices(&self, materials: &[Elastic]) -> [DMatrix<f64>; 2] {
+        let n = self.coordinates();
+        let mut sums = [(); 2].map(|()| DMatrix::zeros(n, n));
+        for (own, elastic) in self.materials.iter().zip(materials) {
+            sums[0] += &own.lambda * elastic.lambda + &own.mu * elastic.mu;
+            sums[1] += &own.mass * elastic.density;
+        }
+        sums
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::patch::PatchSize;
+    use approx::assert_relative_eq;
+    use nalgebra::{Cholesky, SymmetricEigen};
+
+    fn frequencies([k, m]: [DMatrix<f64>; 2]) -> Vec<f64> {
+        let l = Cholesky::new(m).unwrap().l();
+        let inverse = l.try_inverse().unwrap();
+        let mut values: Vec<f64> =
+            SymmetricEigen::new(&inverse * k * inverse.transpose()).eigenvalues.iter().copied().collect();
+        values.sort_by(f64::total_cmp);
+        values.iter().map(|w| w.max(0.0).sqrt() / std::f64::consts::TAU).collect()
+    }
+
+    #[test]
+    fn look_at_reductions() {
+        let granite = Elastic::isotropic(60e9, 0.25, 2900.0);
+        let foot = |x: f64, y: f64| Patch { at: Vector3::new(x, y, -0.05), size: PatchSize::Round(0.04) };
+        let body = |patches: Vec<Patch>| Body {
+            parts: vec![Part::cuboid([0.6, 0.4, 0.1], [0.0; 3], Some(0))],
+            patches,
+        };
+        for (name, patches) in
+            [("free", vec![]), ("three", vec![foot(0.2, 0.0), foot(-0.2, 0.12), foot(-0.2, -0.12)])]
+        {
+            for modes in [12, 24, 48, 96] {
+                let t = std::time::Instant::now();
+                let reduced = body(patches.clone()).reduced(&[vec![granite]], modes, 0).unwrap();
+                let t = t.elapsed();
+                let [k, m] = reduced.matrices(&[granite]);
+                let energy = reduced.rigid.transpose() * &k * &reduced.rigid;
+                let found = frequencies([k, m]);
+                eprintln!(
+                    "{name} {modes}: {} dofs {t:?} rigid {:.1e} {:?}",
+                    reduced.dofs,
+                    energy.amax(),
+                    &found[..16].iter().map(|f| (f * 100.0).round() / 100.0).collect::<Vec<_>>()
+                );
+            }
+        }
+        assert_relative_eq!(1.0, 1.0);
+    }
+}

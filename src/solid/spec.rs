@@ -1,0 +1,230 @@
+//! Bodies and patches as the design file states them.
+
+use crate::part::{Part, Ring, upright};
+use crate::patch::PatchSize;
+use nalgebra::{Matrix3, Rotation3, Vector3};
+use stillbed_input::document::{Allowed, Fields, Located};
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::{self, Kind};
+use stillbed_section::Shape;
+use stillbed_section::spec::{SHAPE_KEYS, read_shape};
+
+/// A body as the design file states it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BodySpec {
+    /// Its parts; a later one displaces what it overlaps.
+    pub parts: Vec<BodyPartSpec>,
+    /// Its place in the file.
+    pub place: Place,
+}
+
+/// One part: a form of one material.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BodyPartSpec {
+    /// Its curves, in its own axes y and z.
+    pub rings: Vec<Ring>,
+    /// Its extent along its own x axis, m.
+    pub length: f64,
+    /// Where its middle is, global axes, m.
+    pub middle: [f64; 3],
+    /// Its own axes, one per column.
+    pub axes: Matrix3<f64>,
+    /// Name of its material or mix.
+    pub of: Located<String>,
+    /// Its place in the file.
+    pub place: Place,
+}
+
+impl BodyPartSpec {
+    /// The part made of the material of this number; `None` cuts what lies under it.
+    pub fn part(&self, material: Option<usize>) -> Part {
+        Part {
+            rings: self.rings.clone(),
+            length: self.length,
+            middle: self.middle.into(),
+            axes: self.axes,
+            material,
+        }
+    }
+}
+
+/// The forms of a part that no section has.
+const FORMS: [&str; 3] = ["box", "cylinder", "prism"];
+
+impl BodySpec {
+    /// Reads one body.
+    pub fn read(fields: &Fields) -> Option<BodySpec> {
+        fields.need("parts", "[{ box = \"500 x 350 x 120 mm\", of = \"basalt and sand\" }]");
+        let tables = fields.array("parts")?;
+        if tables.is_empty() {
+            fields.refuse("parts", "the body has no part", "add { box = \"500 x 350 x 120 mm\", of = \"…\" }");
+            return None;
+        }
+        let read = |part: Fields| {
+            let found = BodyPartSpec::read(&part);
+            part.finish();
+            found
+        };
+        let parts: Vec<Option<BodyPartSpec>> = tables.into_iter().map(read).collect();
+        Some(BodySpec { parts: parts.into_iter().collect::<Option<_>>()?, place: fields.place() })
+    }
+}
+
+impl BodyPartSpec {
+    fn read(fields: &Fields) -> Option<BodyPartSpec> {
+        fields.need("of", "\"MATERIAL\"");
+        let of = fields.text("of");
+        let forms = fields.stated(&FORMS);
+        let shapes = fields.stated(&SHAPE_KEYS);
+        let found = match (&forms[..], &shapes[..]) {
+            (["box"], []) => cuboid(fields),
+            (["cylinder"], []) => cylinder(fields),
+            (["prism"], []) => prism(fields),
+            ([], [_]) => bar(fields),
+            _ => {
+                let named: Vec<&str> = forms.iter().chain(&shapes).copied().collect();
+                let what = if named.is_empty() { "no form".to_string() } else { named.join(" and ") };
+                let place = named.first().map_or(fields.place(), |name| fields.place_of(name));
+                let known = FORMS.iter().chain(&SHAPE_KEYS).copied().collect::<Vec<_>>().join(", ");
+                fields.say(
+                    Problem::error(place, format!("the part has {what}, not one form"))
+                        .with_help(format!("name one of {known}")),
+                );
+                None
+            }
+        };
+        let (rings, length, middle, axes) = found?;
+        Some(BodyPartSpec { rings, length, middle, axes, of: of?, place: fields.place() })
+    }
+}
+
+/// Curves, length, middle and axes of a part.
+type Form = (Vec<Ring>, f64, [f64; 3], Matrix3<f64>);
+
+fn at(fields: &Fields) -> [f64; 3] {
+    fields.list("at", Kind::Length, 3, Allowed::Any).map_or([0.0; 3], |at| [at[0], at[1], at[2]])
+}
+
+/// The turn of a part about its middle: around global x, then y, then z.
+fn turn(fields: &Fields) -> Matrix3<f64> {
+    let angles = fields.list("turn", Kind::Angle, 3, Allowed::Any).unwrap_or_else(|| vec![0.0; 3]);
+    *Rotation3::from_euler_angles(angles[0], angles[1], angles[2]).matrix()
+}
+
+fn direction(fields: &Fields) -> Option<Vector3<f64>> {
+    let along = fields.list("along", Kind::Ratio, 3, Allowed::Any);
+    let along = along.map_or(Vector3::z(), |along| Vector3::new(along[0], along[1], along[2]));
+    if along.norm() < 1e-9 {
+        fields.refuse("along", "a direction of no length", "write it like \"0, 0, 1\"");
+        return None;
+    }
+    Some(along)
+}
+
+fn cuboid(fields: &Fields) -> Option<Form> {
+    let sizes = fields.size("box", &[3], "LENGTH x WIDTH x HEIGHT")?;
+    Some((vec![Ring::rectangle(sizes[1], sizes[2])], sizes[0], at(fields), turn(fields)))
+}
+
+fn cylinder(fields: &Fields) -> Option<Form> {
+    let sizes = fields.size("cylinder", &[2], "DIAMETER x LENGTH")?;
+    let rings = vec![Ring::Circle { centre: [0.0; 2], radius: sizes[0] / 2.0 }];
+    Some((rings, sizes[1], at(fields), upright(direction(fields)?)))
+}
+
+fn prism(fields: &Fields) -> Option<Form> {
+    fields.need("height", "\"40 mm\"");
+    let height = fields.list("height", Kind::Length, 1, Allowed::Positive);
+    let along = direction(fields)?;
+    let corners = fields.names("prism")?;
+    let mut points = Vec::new();
+    for corner in &corners {
+        match quantity::list(&corner.value, Kind::Length, 2) {
+            Ok(point) => points.push([point[0], point[1]]),
+            Err(fault) => {
+                fields.refuse("prism", fault.message, "write each corner like \"0, 40 mm\"");
+                return None;
+            }
+        }
+    }
+    if let Err(fault) = (Shape::Polygon { points: points.clone() }).check() {
+        let help = fault.help.unwrap_or_else(|| "list the corners in order around the outline".to_string());
+        fields.refuse("prism", fault.message, help);
+        return None;
+    }
+    // Drawn as seen from the end that `along` points to: for an upright prism first x, then y.
+    let axes = match along.normalize() {
+        up if (up - Vector3::z()).norm() < 1e-9 => {
+            Matrix3::from_columns(&[Vector3::z(), Vector3::x(), Vector3::y()])
+        }
+        other => upright(other),
+    };
+    let height = height?[0];
+    // The outline keeps its own coordinates; along its height `at` is the middle.
+    Some((vec![Ring::Polygon(points)], height, at(fields), axes))
+}
+
+fn bar(fields: &Fields) -> Option<Form> {
+    for key in ["from", "to"] {
+        fields.need(key, "\"-240, 0, 0 mm\"");
+    }
+    let end = |key| {
+        let place = fields.list(key, Kind::Length, 3, Allowed::Any)?;
+        Some(Vector3::new(place[0], place[1], place[2]))
+    };
+    let (from, to) = (end("from"), end("to"));
+    let shape = read_shape(fields);
+    let (from, to, shape) = (from?, to?, shape?);
+    let length = (to - from).norm();
+    if length < 1e-9 {
+        fields.refuse("to", "the bar ends where it begins", "state two places apart");
+        return None;
+    }
+    let rings = match &shape {
+        Shape::Round { diameter } => vec![Ring::Circle { centre: [0.0; 2], radius: diameter / 2.0 }],
+        Shape::Pipe { diameter, wall } => [diameter / 2.0, diameter / 2.0 - wall]
+            .map(|radius| Ring::Circle { centre: [0.0; 2], radius })
+            .to_vec(),
+        shape => {
+            let part = stillbed_section::Part::new(shape.clone(), 0);
+            part.rings().into_iter().map(Ring::Polygon).collect()
+        }
+    };
+    let turn = fields.list("turn", Kind::Angle, 1, Allowed::Any).map_or(0.0, |turn| turn[0]);
+    let about_x = *Rotation3::from_axis_angle(&Vector3::x_axis(), turn).matrix();
+    Some((rings, length, ((from + to) / 2.0).into(), upright(to - from) * about_x))
+}
+
+/// A patch as the design file states it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PatchSpec {
+    /// Its size.
+    pub size: PatchSize,
+    /// Its place in the file.
+    pub place: Place,
+}
+
+impl PatchSpec {
+    /// Reads the patch of the point named `name` from the table of patches.
+    pub fn read(patches: &Fields, name: &str) -> Option<PatchSpec> {
+        let text = patches.text(name)?;
+        let place = patches.place_of(name);
+        let help = "write its sides, \"120 x 150 mm\", or its diameter, \"round 40 mm\"";
+        let size = match text.value.trim().strip_prefix("round ") {
+            Some(diameter) => quantity::list(diameter, Kind::Length, 1).map(|d| PatchSize::Round(d[0])),
+            None => quantity::size(&text.value, Kind::Length, 2)
+                .map(|sides| PatchSize::Rectangle(sides[0], sides[1])),
+        };
+        match size {
+            Ok(size) if size.sides().iter().all(|side| *side > 0.0) => Some(PatchSpec { size, place }),
+            Ok(_) => {
+                patches.refuse(name, "a patch of no size", help);
+                None
+            }
+            Err(fault) => {
+                patches.refuse(name, fault.message, help);
+                None
+            }
+        }
+    }
+}
