@@ -11,7 +11,7 @@ use records::structure::{Blow, Law, Oscillator, ring, truth};
 use records::{Score, make, score};
 use std::collections::BTreeMap;
 use stillbed::problem::Problem;
-use stillbed::tap::{Channel, Listen, Record, TapReading, read_taps};
+use stillbed::tap::{Channel, ReadingOptions, Record, TapReading, read_taps};
 
 /// A whole number from an environment variable.
 fn stated(name: &str) -> Option<u64> {
@@ -26,7 +26,7 @@ fn bands_hold_on_records_as_people_make_them() {
         .into_par_iter()
         .map(|seed| {
             let made = make(seed);
-            let read = |record| read_taps(record, &Listen::default());
+            let read = |record| read_taps(record, &ReadingOptions::default());
             let said = |problems: Vec<Problem>| problems.last().unwrap().to_string();
             let reading = made.record.as_ref().map_err(Clone::clone).and_then(|r| read(r).map_err(said));
             let mut told = Vec::new();
@@ -85,7 +85,7 @@ fn heard(oscillators: &[Oscillator], seed: u64) -> TapReading {
         gaps: Vec::new(),
         notes: Vec::new(),
     };
-    read_taps(&record, &Listen::default()).unwrap()
+    read_taps(&record, &ReadingOptions::default()).unwrap()
 }
 
 #[test]

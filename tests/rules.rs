@@ -1,6 +1,8 @@
-//! The library neither prints nor opens files, and no file grows beyond 600 lines.
+//! The library neither prints nor opens files, no file grows beyond 600 lines, and no two import from each other.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod imports;
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -30,7 +32,10 @@ fn the_library_neither_prints_nor_opens_files_nor_looks_at_the_clock() {
     let mut wrong = Vec::new();
     for path in all_sources(&["src"]) {
         let tests_alone = ["tests.rs", "trials.rs"].iter().any(|name| path.ends_with(name));
-        if path.components().any(|c| c.as_os_str() == "cli") || path.ends_with("main.rs") || tests_alone {
+        if path.components().any(|c| ["cli", "examples"].iter().any(|name| c.as_os_str() == *name))
+            || path.ends_with("main.rs")
+            || tests_alone
+        {
             continue;
         }
         let text = fs::read_to_string(&path).unwrap();
@@ -55,4 +60,19 @@ fn no_file_is_longer_than_600_lines() {
         .map(|(path, lines)| format!("{} has {lines}", path.display()))
         .collect();
     assert!(long.is_empty(), "{long:#?}");
+}
+
+#[test]
+fn no_files_import_from_each_other() {
+    let mut circles = Vec::new();
+    let mut packages = 0;
+    for entry in fs::read_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join("src")).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            packages += 1;
+            circles.extend(imports::Package::read(&path).circle());
+        }
+    }
+    assert!(packages >= 12, "only {packages} packages found");
+    assert!(circles.is_empty(), "{circles:#?}");
 }

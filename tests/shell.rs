@@ -203,3 +203,63 @@ fn nothing_is_coloured_off_a_terminal() {
         assert!(!output.stderr.contains(&0x1b) && !output.stdout.contains(&0x1b), "{name}");
     }
 }
+
+#[cfg(unix)]
+#[test]
+fn the_command_printed_on_a_page_makes_the_page_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let design = fs::read_to_string(root().join("examples/rubbing-joint.toml")).unwrap();
+    fs::write(folder.path().join("$5 stand.toml"), design).unwrap();
+    let program = assert_cmd::cargo::cargo_bin("stillbed");
+    let made = std::process::Command::new(&program)
+        .args([
+            "report",
+            "a stand.toml",
+            "--draws",
+            "3",
+            "--seed",
+            "7",
+            "--amplitude",
+            "3 um",
+            "--most",
+            "900",
+        ])
+        .current_dir(&folder)
+        .output()
+        .unwrap();
+    let page = String::from_utf8(made.stdout).unwrap();
+    let fact = page.split("<dt>made again by</dt><dd>").nth(1).unwrap().split("</dd>").next().unwrap();
+    let command = fact.replace("&quot;", "\"");
+    for part in ["--draws 3", "--seed 7", "--amplitude \"3 um\"", "--most 900"] {
+        assert!(command.contains(part), "{command} lacks {part}");
+    }
+    let path = format!("{}:/usr/bin:/bin", program.parent().unwrap().display());
+    let mut shell = std::process::Command::new("sh");
+    let again = shell.args(["-c", &command]).current_dir(&folder).env("PATH", path).output().unwrap();
+    assert!(again.stdout == page.as_bytes(), "{command}: {}", String::from_utf8_lossy(&again.stderr));
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_tap_is_written_where_standard_error_takes_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).display().to_string();
+    let (stand, record, written) = ("examples/roundness-stand.toml", path("tap.csv"), path("new.toml"));
+    let build = ["--build", "cast"];
+    stillbed(&[&["ringdown", stand, "--draws", "0", "--record", &record], &build[..]].concat())
+        .assert()
+        .success();
+    let mut run = std::process::Command::new(assert_cmd::cargo::cargo_bin("stillbed"));
+    let run = run.args(["tap", &record, "--against", stand, "--write", &written]).args(build);
+    let full = fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
+    let output = run.current_dir(root()).stderr(full).output().unwrap();
+    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stdout));
+    assert!(!output.stdout.is_empty() && fs::read_to_string(&written).unwrap().contains("[members"));
+}
+
+#[test]
+fn a_record_that_is_not_there_is_not_taken_for_a_design() {
+    let (_, said) = both(&["tap", "examples/no-such-record"]);
+    assert!(said.contains("cannot be read") && said.contains("is it the right file?"), "{said}");
+    assert!(!said.contains("stillbed new"), "{said}");
+}

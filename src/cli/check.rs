@@ -1,8 +1,9 @@
 //! `check`: lists every error and every doubt in a design file, with line and column.
 
+use super::ending::{Ending, Failure};
 use super::output;
 use super::paths::Paths;
-use super::{Ending, Failure, files, input};
+use super::{files, input};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 use stillbed_design::{Design, Stated, schema};
@@ -24,7 +25,7 @@ pub(super) struct Arguments {
     #[arg(long, conflicts_with = "design")]
     schema: bool,
     #[command(flatten)]
-    known: input::Nominal,
+    known: input::MaterialsOption,
     #[command(flatten)]
     output: output::Output,
 }
@@ -47,14 +48,14 @@ impl Arguments {
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let Some(path) = &arguments.design else {
-        arguments.output.put(schema().as_bytes())?;
+        arguments.output.write_bytes(schema().as_bytes())?;
         return Ok(Ending::Answered);
     };
     let (table, mut problems) = arguments.known.table()?;
-    let text = files::read_text(path)?;
+    let text = files::read_design(path)?;
     let name = path.display().to_string();
     let stated = Stated::read(&name, &text);
-    arguments.output.head_of(&stated, None)?;
+    arguments.output.head_of_design(&stated, None)?;
     let reading = stated.resolve(&table);
     problems.extend(reading.problems);
     let sound = !problems.iter().any(Problem::is_error);
@@ -95,12 +96,12 @@ fn give(
 ) -> Result<Ending, Failure> {
     let answer = output::Answer {
         name: "check",
-        design: design.map(input::of),
+        design: design.map(input::identity),
         result: checked,
         blocks: &|checked| blocks(checked, path),
         table: &|checked| Table::new("problems", &columns(), &checked.problems),
     };
-    arguments.output.give(&answer)
+    arguments.output.write(&answer)
 }
 
 fn blocks(checked: &Checked, path: &Path) -> Vec<Block> {

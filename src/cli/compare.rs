@@ -1,8 +1,9 @@
 //! `compare`: all builds of a design side by side, with spreads and the chance that one beats another.
 
+use super::ending::{Ending, Failure};
 use super::paths::Paths;
-use super::{Ending, Failure, input, output};
-use stillbed_report::present::compare as present;
+use super::{input, output};
+use stillbed_report::presentation::compare as presentation;
 use stillbed_report::workbook;
 use stillbed_study::compare::{Comparison, Options};
 use stillbed_study::equal::Equal;
@@ -21,7 +22,7 @@ pub(super) struct Arguments {
     #[command(flatten)]
     spread: input::SpreadOptions,
     #[command(flatten)]
-    at: input::AtAmplitude,
+    at: input::AmplitudeOption,
     #[command(flatten)]
     output: output::Output,
 }
@@ -42,7 +43,7 @@ impl Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let design = arguments.at.of(|| arguments.input.read(&arguments.output))?;
+    let design = arguments.at.apply(|| arguments.input.read(&arguments.output))?;
     let spread = arguments.spread.draws();
     let options = Options {
         draws: spread.count,
@@ -54,17 +55,18 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         }),
     };
     let bar = output::Progress::new("draws");
-    let comparison = Comparison::of(&design, &options, |done, of| bar.at(done, of)).map_err(Failure::of)?;
+    let comparison =
+        Comparison::of(&design, &options, |done, of| bar.at(done, of)).map_err(Failure::without_text)?;
     bar.finish();
     let answer = output::Answer {
         name: "compare",
-        design: Some(input::of(&design)),
+        design: Some(input::identity(&design)),
         result: &comparison,
-        blocks: &present::blocks,
-        table: &present::table,
+        blocks: &presentation::blocks,
+        table: &presentation::table,
     };
-    let bind =
-        || workbook::compare::book(&comparison, &input::imprint(&design)).map_err(|fault| fault.to_string());
-    arguments.output.give_with_book(&answer, &bind)?;
+    let make_workbook =
+        || workbook::compare::book(&comparison, &input::identity(&design)).map_err(|fault| fault.to_string());
+    arguments.output.write_with_workbook(&answer, &make_workbook)?;
     Ok(Ending::judged(comparison.misses.all_miss()))
 }

@@ -1,7 +1,8 @@
 //! `completions`: prints the script that lets a shell complete commands and options.
 
-use super::{Ending, Failure, output};
-use clap::CommandFactory;
+use super::ending::{Ending, Failure};
+use super::output;
+use clap::Command;
 
 /// Print the script by which a shell completes commands and options
 #[derive(clap::Args)]
@@ -14,8 +15,7 @@ pub(super) struct Arguments {
     shell: clap_complete::Shell,
 }
 
-pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let mut command = super::Arguments::command();
+pub(super) fn run(arguments: &Arguments, mut command: Command) -> Result<Ending, Failure> {
     let name = command.get_name().to_string();
     let mut script = Vec::new();
     clap_complete::generate(arguments.shell, &mut command, name, &mut script);

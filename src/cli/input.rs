@@ -1,6 +1,6 @@
 //! The inputs shared by all commands that read a design: file, build, materials, draws, amplitude.
 
-use super::Failure;
+use super::ending::Failure;
 use super::files;
 use super::output::Output;
 use super::paths::Paths;
@@ -9,8 +9,7 @@ use stillbed_design::{Design, Stated};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{self, Kind};
 use stillbed_material::Table;
-use stillbed_report::json;
-use stillbed_report::workbook::Imprint;
+use stillbed_report::DesignIdentity;
 use stillbed_study::spread::Draws;
 
 /// The design, and the materials known beside the built-in ones.
@@ -23,12 +22,12 @@ pub(super) struct Input {
     #[arg(long, value_name = "NAME")]
     pub build: Option<String>,
     #[command(flatten)]
-    pub known: Nominal,
+    pub known: MaterialsOption,
 }
 
 /// Materials known beside the built-in ones.
 #[derive(clap::Args)]
-pub(super) struct Nominal {
+pub(super) struct MaterialsOption {
     /// A table of materials to add to the built-in one, or to override it with
     #[arg(long, value_name = "FILE.csv")]
     pub materials: Option<PathBuf>,
@@ -53,7 +52,7 @@ impl SpreadOptions {
 }
 
 /// Default number of draws for commands whose spreads are a side result.
-pub(super) const FEW: u16 = 60;
+pub(super) const FEW_DRAWS: u16 = 60;
 
 /// Largest number of draws: enough to know the 5 % and 95 % limits to a few thousandths.
 const MOST_DRAWS: i64 = 20_000;
@@ -62,7 +61,7 @@ const MOST_DRAWS: i64 = 20_000;
 #[derive(clap::Args)]
 pub(super) struct FewDraws {
     /// Draws of the uncertain values, at most 20 000; 0 leaves the spreads out
-    #[arg(long, value_name = "N", default_value_t = FEW, value_parser = clap::value_parser!(u16).range(..=MOST_DRAWS))]
+    #[arg(long, value_name = "N", default_value_t = FEW_DRAWS, value_parser = clap::value_parser!(u16).range(..=MOST_DRAWS))]
     draws: u16,
     /// Seed of the draws
     #[arg(long, value_name = "N", default_value_t = 1)]
@@ -78,18 +77,23 @@ impl FewDraws {
 
 /// The amplitude of motion at which losses are taken.
 #[derive(clap::Args)]
-pub(super) struct AtAmplitude {
+pub(super) struct AmplitudeOption {
     /// Amplitude at which losses stated over amplitude are taken, such as "1 um"
     #[arg(long, value_name = "LENGTH")]
     amplitude: Option<String>,
 }
 
-impl AtAmplitude {
+impl AmplitudeOption {
+    /// The amplitude as it was given.
+    pub fn text(&self) -> Option<&str> {
+        self.amplitude.as_deref()
+    }
+
     /// The design that `read` gives, with its losses taken at the amplitude if one is given.
     ///
     /// # Errors
     /// Text that is not a length above 0; the errors of `read`.
-    pub fn of(&self, read: impl FnOnce() -> Result<Design, Failure>) -> Result<Design, Failure> {
+    pub fn apply(&self, read: impl FnOnce() -> Result<Design, Failure>) -> Result<Design, Failure> {
         let Some(text) = &self.amplitude else { return read() };
         let place = || Place::key("--amplitude");
         let amplitude = quantity::single(text, Kind::Length)
@@ -104,7 +108,7 @@ impl AtAmplitude {
     }
 }
 
-impl Nominal {
+impl MaterialsOption {
     /// The built-in table of materials with the user's table added, and warnings about that table.
     ///
     /// # Errors
@@ -131,7 +135,7 @@ impl Input {
     /// # Errors
     /// Everything wrong with the design, its table, or the name of the build.
     pub fn read(&self, output: &Output) -> Result<Design, Failure> {
-        self.read_telling(&|stated| output.head_of(stated, self.build.as_deref()))
+        self.read_after(&|stated| output.head_of_design(stated, self.build.as_deref()))
     }
 
     /// As [`Input::read`], without printing a heading.
@@ -139,11 +143,11 @@ impl Input {
     /// # Errors
     /// Those of [`Input::read`].
     pub fn read_quietly(&self) -> Result<Design, Failure> {
-        self.read_telling(&|_| Ok(()))
+        self.read_after(&|_| Ok(()))
     }
 
-    fn read_telling(&self, tell: &Tell) -> Result<Design, Failure> {
-        let design = read_design(&self.design, &self.known, tell)?;
+    fn read_after(&self, begin: &Begin) -> Result<Design, Failure> {
+        let design = read_design(&self.design, &self.known, begin)?;
         match &self.build {
             Some(wanted) => Ok(design.only(wanted)?),
             None => Ok(design),
@@ -159,18 +163,18 @@ impl Input {
 }
 
 /// Called with what a file states before the long work on it begins.
-type Tell<'a> = dyn Fn(&Stated) -> Result<(), Failure> + 'a;
+type Begin<'a> = dyn Fn(&Stated) -> Result<(), Failure> + 'a;
 
 /// The design at `path` with all its builds.
 ///
 /// # Errors
 /// Everything wrong with the design or its table of materials.
-pub(super) fn read_design(path: &Path, known: &Nominal, tell: &Tell) -> Result<Design, Failure> {
+pub(super) fn read_design(path: &Path, known: &MaterialsOption, begin: &Begin) -> Result<Design, Failure> {
     let (table, doubts) = known.table()?;
-    let text = files::read_text(path)?;
+    let text = files::read_design(path)?;
     let name = path.display().to_string();
     let stated = Stated::read(&name, &text);
-    tell(&stated)?;
+    begin(&stated)?;
     let reading = stated.resolve(&table);
     let Some(mut design) = reading.design else {
         return Err(Failure { problems: reading.problems, text: Some((name, text)) });
@@ -179,12 +183,7 @@ pub(super) fn read_design(path: &Path, known: &Nominal, tell: &Tell) -> Result<D
     Ok(design)
 }
 
-/// The design as named in the JSON envelope of an answer.
-pub(super) fn of(design: &Design) -> json::Design {
-    json::Design { file: design.file.clone(), title: design.title.clone() }
-}
-
-/// The design as named in a workbook.
-pub(super) fn imprint(design: &Design) -> Imprint<'_> {
-    Imprint { file: &design.file, title: &design.title }
+/// The design as named in the JSON and in the workbook of an answer.
+pub(super) fn identity(design: &Design) -> DesignIdentity {
+    DesignIdentity { file: design.file.clone(), title: design.title.clone() }
 }

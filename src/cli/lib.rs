@@ -4,6 +4,7 @@
 //! target of the design is missed; 2: not answered.
 //!
 //! ```text
+//! ending       how a command ends: answered, or why not
 //! input        what commands take in: design, build, materials, draws, amplitude
 //! files        reading whole files
 //! paths        files that one run must not overwrite or write twice
@@ -32,6 +33,7 @@
 mod check;
 mod compare;
 mod completions;
+mod ending;
 mod files;
 mod input;
 mod man;
@@ -52,10 +54,10 @@ mod tap;
 mod thermal;
 mod writing;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
+use ending::{Ending, Failure};
 use paths::Paths;
 use std::process::ExitCode;
-use stillbed_input::problem::Problem;
 
 /// Design the base of a small precision machine: what it should be made of, and how.
 #[derive(Parser)]
@@ -133,57 +135,21 @@ impl Command {
             Command::Report(arguments) => report::run(arguments),
             Command::Proof(arguments) => proof::run(arguments),
             Command::Size(arguments) => size::run(arguments),
-            Command::Completions(arguments) => completions::run(arguments),
-            Command::Man(arguments) => man::run(arguments),
+            Command::Completions(arguments) => completions::run(arguments, Arguments::command()),
+            Command::Man(arguments) => man::run(arguments, Arguments::command()),
         }
     }
 }
 
-/// How a command ended.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Ending {
-    /// The answer was given.
-    Answered,
-    /// The answer was given, and the design misses a target.
-    TargetMissed,
-}
-
-impl Ending {
-    /// Answered; `all_miss` says that every build misses a target.
-    fn judged(all_miss: bool) -> Ending {
-        if all_miss { Ending::TargetMissed } else { Ending::Answered }
-    }
-}
-
-/// Why there is no answer.
-struct Failure {
-    problems: Vec<Problem>,
-    /// Name and text of the file with the problems, to print excerpts.
-    text: Option<(String, String)>,
-}
-
-impl Failure {
-    /// Problems without the text of their file.
-    fn of(problems: Vec<Problem>) -> Failure {
-        Failure { problems, text: None }
-    }
-}
-
-impl From<Problem> for Failure {
-    fn from(problem: Problem) -> Failure {
-        Failure { problems: vec![problem], text: None }
-    }
-}
-
 /// Prints help or version if the arguments ask for it, else what is wrong with the arguments.
-fn told(said: &clap::Error) -> ExitCode {
-    if said.use_stderr() {
+fn print_message(message: &clap::Error) -> ExitCode {
+    if message.use_stderr() {
         // A failed write to standard error cannot be reported anywhere.
-        let _ = said.print();
+        let _ = message.print();
         return ExitCode::from(2);
     }
-    let printed = said.print().and_then(|()| std::io::Write::flush(&mut std::io::stdout()));
-    match output::written(printed) {
+    let printed = message.print().and_then(|()| std::io::Write::flush(&mut std::io::stdout()));
+    match output::check_printed(printed) {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => {
             output::problems(&failure.problems, None);
@@ -196,7 +162,7 @@ fn told(said: &clap::Error) -> ExitCode {
 pub fn run() -> ExitCode {
     let arguments = match Arguments::try_parse() {
         Ok(arguments) => arguments,
-        Err(said) => return told(&said),
+        Err(message) => return print_message(&message),
     };
     match arguments.command.run() {
         Ok(Ending::Answered) => ExitCode::SUCCESS,

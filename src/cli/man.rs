@@ -1,8 +1,9 @@
 //! `man`: manual pages, one per command, generated from the help texts.
 
-use super::writing::write_whole;
-use super::{Ending, Failure, files, output};
-use clap::{Command, CommandFactory};
+use super::ending::{Ending, Failure};
+use super::writing::write_atomically;
+use super::{files, output};
+use clap::Command;
 use clap_mangen::Man;
 use std::path::PathBuf;
 use stillbed_input::problem::{Place, Problem};
@@ -16,8 +17,7 @@ pub(super) struct Arguments {
     dir: Option<PathBuf>,
 }
 
-pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let mut main = super::Arguments::command();
+pub(super) fn run(arguments: &Arguments, mut main: Command) -> Result<Ending, Failure> {
     main.build();
     let fault = |error: std::io::Error| Problem::error(Place::default(), error.to_string());
     let Some(folder) = &arguments.dir else {
@@ -32,14 +32,14 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         .map_err(fault)?;
     files::make_folder(folder)?;
     for (i, (name, page)) in pages.iter().enumerate() {
-        write_whole(&folder.join(name), page).map_err(|problem| match i {
+        write_atomically(&folder.join(name), page).map_err(|problem| match i {
             0 => problem,
             n => {
                 problem.with_help(format!("the {n} pages before it are written; ask again when it is mended"))
             }
         })?;
     }
-    output::tell(&format!("wrote {} pages to {}", pages.len(), folder.display()));
+    output::remark(&format!("wrote {} pages to {}", pages.len(), folder.display()));
     Ok(Ending::Answered)
 }
 
@@ -75,6 +75,7 @@ fn escaped(line: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use clap::CommandFactory;
 
     #[test]
     fn a_line_of_text_is_no_request() {

@@ -1,10 +1,11 @@
 //! `materials`: the table of materials, value by value, with spread and source.
 
+use super::ending::{Ending, Failure};
 use super::paths::Paths;
-use super::{Ending, Failure, input, output};
+use super::{input, output};
 use stillbed_input::problem::{Place, Problem, suggest};
 use stillbed_material::{Listing, Sources};
-use stillbed_report::present::materials as present;
+use stillbed_report::presentation::materials as presentation;
 
 /// Show what the table knows of materials: value, spread, source
 #[derive(clap::Args)]
@@ -14,7 +15,7 @@ pub(super) struct Arguments {
     #[arg(value_name = "NAME")]
     name: Option<String>,
     #[command(flatten)]
-    known: input::Nominal,
+    known: input::MaterialsOption,
     #[command(flatten)]
     output: output::Output,
 }
@@ -49,8 +50,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         name: "materials",
         design: None,
         result: &listing,
-        blocks: &|listing| if in_full { present::blocks(listing) } else { present::overview(listing) },
-        table: &present::table,
+        blocks: &|listing| {
+            if in_full { presentation::blocks(listing) } else { presentation::overview(listing) }
+        },
+        table: &presentation::table,
     };
-    arguments.output.give(&answer)
+    arguments.output.write(&answer)
 }

@@ -1,8 +1,9 @@
 //! `mix`: the properties that follow from each casting recipe of a design.
 
+use super::ending::{Ending, Failure};
 use super::paths::Paths;
-use super::{Ending, Failure, input, output};
-use stillbed_report::present::mix as present;
+use super::{input, output};
+use stillbed_report::presentation::mix as presentation;
 use stillbed_study::pour::bodies::mixes;
 
 /// Show what each recipe makes: modulus, loss, binder demand, air
@@ -27,13 +28,16 @@ impl Arguments {
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let design = arguments.input.read(&arguments.output)?;
-    let found = present::Mixes { mixes: mixes(&design).map_err(Failure::of)?, notes: design.notes.clone() };
+    let found = presentation::Mixes {
+        mixes: mixes(&design).map_err(Failure::without_text)?,
+        notes: design.notes.clone(),
+    };
     let answer = output::Answer {
         name: "mix",
-        design: Some(input::of(&design)),
+        design: Some(input::identity(&design)),
         result: &found,
-        blocks: &|found| present::blocks(found, arguments.least_binder),
-        table: &present::table,
+        blocks: &|found| presentation::blocks(found, arguments.least_binder),
+        table: &presentation::table,
     };
-    arguments.output.give(&answer)
+    arguments.output.write(&answer)
 }

@@ -1,8 +1,9 @@
 //! `modes`: natural frequencies and loss factors of each build, and which parts damp them.
 
+use super::ending::{Ending, Failure};
 use super::paths::Paths;
-use super::{Ending, Failure, input, output};
-use stillbed_report::present::modes as present;
+use super::{input, output};
+use stillbed_report::presentation::modes as presentation;
 use stillbed_study::modes::Modes;
 
 /// Show where each build rings: frequency, loss factor, decay, and where the energy sits
@@ -17,7 +18,7 @@ pub(super) struct Arguments {
     #[command(flatten)]
     spread: input::FewDraws,
     #[command(flatten)]
-    at: input::AtAmplitude,
+    at: input::AmplitudeOption,
     #[command(flatten)]
     output: output::Output,
 }
@@ -30,19 +31,19 @@ impl Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let design = arguments.at.of(|| arguments.input.read(&arguments.output))?;
+    let design = arguments.at.apply(|| arguments.input.read(&arguments.output))?;
     let bar = output::Progress::new("draws");
     let count = usize::from(arguments.count);
     let modes = Modes::of(&design, count, &arguments.spread.draws(), |done, of| bar.at(done, of));
-    let modes = modes.map_err(Failure::of)?;
+    let modes = modes.map_err(Failure::without_text)?;
     bar.finish();
     let answer = output::Answer {
         name: "modes",
-        design: Some(input::of(&design)),
+        design: Some(input::identity(&design)),
         result: &modes,
-        blocks: &present::blocks,
-        table: &present::table,
+        blocks: &presentation::blocks,
+        table: &presentation::table,
     };
-    arguments.output.give(&answer)?;
+    arguments.output.write(&answer)?;
     Ok(Ending::judged(modes.misses.all_miss()))
 }

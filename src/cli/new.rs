@@ -1,8 +1,8 @@
 //! `new`: writes a commented starter design to edit.
 
+use super::ending::{Ending, Failure};
 use super::output;
-use super::writing::write_whole;
-use super::{Ending, Failure};
+use super::writing::write_atomically;
 use std::path::PathBuf;
 use stillbed_design::STARTER;
 use stillbed_input::problem::{Place, Problem};
@@ -24,7 +24,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
             .with_help("name another file")
             .into());
     }
-    write_whole(path, STARTER.as_bytes())?;
-    output::tell(&format!("wrote {name}; next: stillbed check {name}, then stillbed compare {name}"));
+    write_atomically(path, STARTER.as_bytes())?;
+    output::remark(&format!("wrote {name}; next: stillbed check {name}, then stillbed compare {name}"));
     Ok(Ending::Answered)
 }

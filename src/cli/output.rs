@@ -1,15 +1,15 @@
 //! Gives out an answer: text for people, JSON for programs, CSV for tables, and for some commands a
 //! workbook; also problems on standard error and progress on a terminal.
 
+use super::ending::{Ending, Failure};
 use super::writing;
-use super::{Ending, Failure};
 use serde::Serialize;
 use std::io::{self, IsTerminal, Write};
 use std::path::PathBuf;
 use stillbed_design::Stated;
 use stillbed_input::problem::{Place, Problem, Source, in_order};
-use stillbed_report::text::{self, Look};
-use stillbed_report::{Block, Table, csv, json};
+use stillbed_report::text::{self, Style};
+use stillbed_report::{Block, DesignIdentity, Table, csv, json};
 
 /// The form of an answer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -40,7 +40,7 @@ pub(super) struct Answer<'a, A> {
     /// Name of the command.
     pub name: &'static str,
     /// The design that the answer is about.
-    pub design: Option<json::Design>,
+    pub design: Option<DesignIdentity>,
     /// The answer itself, written as it is in JSON.
     pub result: &'a A,
     /// The answer as blocks, for text.
@@ -50,7 +50,7 @@ pub(super) struct Answer<'a, A> {
 }
 
 /// Makes the workbook of an answer; an error is a sentence for the user.
-pub(super) type Bind<'a> = dyn Fn() -> Result<Vec<u8>, String> + 'a;
+pub(super) type MakeWorkbook<'a> = dyn Fn() -> Result<Vec<u8>, String> + 'a;
 
 impl Output {
     /// Prints the heading of an answer before the work begins, if the answer is text to standard output.
@@ -61,35 +61,39 @@ impl Output {
         if self.format != Format::Text || self.output.is_some() {
             return Ok(());
         }
-        let look = look(io::stdout().is_terminal(), &io::stdout());
-        print(text::head(heading, &look).as_bytes())
+        let style = style(io::stdout().is_terminal(), &io::stdout());
+        print(text::head(heading, &style).as_bytes())
     }
 
     /// Prints which design the answer is about, unless `build` is not one of its builds.
     ///
     /// # Errors
     /// As [`Output::head`].
-    pub fn head_of(&self, stated: &Stated, build: Option<&str>) -> Result<(), Failure> {
+    pub fn head_of_design(&self, stated: &Stated, build: Option<&str>) -> Result<(), Failure> {
         stated.heading(build).map_or(Ok(()), |title| self.head(title))
     }
 
-    /// Gives out `answer` as [`Output::give`] does, or as the workbook that `bind` makes.
+    /// Gives out `answer` as [`Output::write`] does, or as the workbook that `make_workbook` makes.
     ///
     /// # Errors
     /// A file that cannot be written; a workbook that would go to a terminal.
-    pub fn give_with_book<A: Serialize>(&self, answer: &Answer<A>, bind: &Bind) -> Result<Ending, Failure> {
+    pub fn write_with_workbook<A: Serialize>(
+        &self,
+        answer: &Answer<A>,
+        make_workbook: &MakeWorkbook,
+    ) -> Result<Ending, Failure> {
         if self.format != Format::Xlsx {
-            return self.give(answer);
+            return self.write(answer);
         }
         if self.output.is_none() && io::stdout().is_terminal() {
             let problem = Problem::error(Place::key("--format"), "a workbook cannot be read on a terminal");
             return Err(problem.with_help(format!("add --output {}.xlsx", answer.name)).into());
         }
-        let book = bind().map_err(|fault| {
+        let book = make_workbook().map_err(|fault| {
             Problem::error(Place::key("--format"), format!("the workbook cannot be made: {fault}"))
                 .with_help("ask --format csv instead")
         })?;
-        self.put(&book)?;
+        self.write_bytes(&book)?;
         Ok(Ending::Answered)
     }
 
@@ -97,10 +101,10 @@ impl Output {
     ///
     /// # Errors
     /// A file that cannot be written.
-    pub fn give<A: Serialize>(&self, answer: &Answer<A>) -> Result<Ending, Failure> {
+    pub fn write<A: Serialize>(&self, answer: &Answer<A>) -> Result<Ending, Failure> {
         let to_terminal = self.output.is_none() && io::stdout().is_terminal();
         let text = match self.format {
-            Format::Text => text::render(&(answer.blocks)(answer.result), &look(to_terminal, &io::stdout())),
+            Format::Text => text::render(&(answer.blocks)(answer.result), &style(to_terminal, &io::stdout())),
             Format::Csv => csv::write(&(answer.table)(answer.result)),
             Format::Json => json::envelope(answer.name, answer.design.as_ref(), answer.result)
                 .map_err(|defect| Problem::error(Place::default(), defect.to_string()))?,
@@ -110,7 +114,7 @@ impl Output {
                 return Err(problem.with_help("ask --format csv, which every spreadsheet reads").into());
             }
         };
-        self.put(text.as_bytes())?;
+        self.write_bytes(text.as_bytes())?;
         Ok(Ending::Answered)
     }
 
@@ -118,11 +122,11 @@ impl Output {
     ///
     /// # Errors
     /// A file that cannot be written.
-    pub fn put(&self, bytes: &[u8]) -> Result<(), Failure> {
+    pub fn write_bytes(&self, bytes: &[u8]) -> Result<(), Failure> {
         let Some(path) = &self.output else {
             return print(bytes);
         };
-        Ok(writing::write_whole(path, bytes)?)
+        Ok(writing::write_atomically(path, bytes)?)
     }
 }
 
@@ -161,14 +165,14 @@ impl Progress {
 /// Prints to standard output; a reader that closed the pipe is not an error.
 pub(super) fn print(bytes: &[u8]) -> Result<(), Failure> {
     let mut out = io::stdout().lock();
-    written(out.write_all(bytes).and_then(|()| out.flush()))
+    check_printed(out.write_all(bytes).and_then(|()| out.flush()))
 }
 
 /// The result of printing to standard output.
 ///
 /// # Errors
 /// Standard output that cannot be written; a reader that closed the pipe is not an error.
-pub(super) fn written(printed: io::Result<()>) -> Result<(), Failure> {
+pub(super) fn check_printed(printed: io::Result<()>) -> Result<(), Failure> {
     match printed {
         Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
             Err(Problem::error(Place::default(), format!("standard output cannot be written: {error}"))
@@ -179,7 +183,7 @@ pub(super) fn written(printed: io::Result<()>) -> Result<(), Failure> {
 }
 
 /// Prints `line` to standard error; a failure to do so is ignored.
-pub(super) fn tell(line: &str) {
+pub(super) fn remark(line: &str) {
     let _ = writeln!(io::stderr().lock(), "{line}");
 }
 
@@ -188,13 +192,13 @@ pub(super) fn problems(problems: &[Problem], text: Option<&(String, String)>) {
     let to_terminal = io::stderr().is_terminal();
     let source = text.map(|(name, text)| Source::new(name, text));
     let problems = in_order(problems.to_vec());
-    let shown = text::problems(&problems, source.as_slice(), &look(to_terminal, &io::stderr()));
+    let shown = text::problems(&problems, source.as_slice(), &style(to_terminal, &io::stderr()));
     let _ = io::stderr().lock().write_all(shown.as_bytes());
 }
 
 /// Width and colour for a stream.
-fn look<S: anstream::stream::RawStream>(to_terminal: bool, stream: &S) -> Look {
+fn style<S: anstream::stream::RawStream>(to_terminal: bool, stream: &S) -> Style {
     let colour = to_terminal && anstream::AutoStream::choice(stream) != anstream::ColorChoice::Never;
     let width = terminal_size::terminal_size().map_or(80, |(width, _)| usize::from(width.0));
-    Look { width: if to_terminal { width.clamp(40, 100) } else { 80 }, colour }
+    Style { width: if to_terminal { width.clamp(40, 100) } else { 80 }, colour }
 }

@@ -113,7 +113,8 @@ pub(super) fn folder_of(path: &Path) -> &Path {
     }
 }
 
-#[cfg(all(test, unix))]
+#[cfg(unix)]
+#[cfg(test)]
 mod tests {
     use super::*;
     use std::os::unix::fs::symlink;

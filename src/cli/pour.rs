@@ -1,12 +1,13 @@
 //! `pour`: the batch sheet of the cast parts.
 
+use super::ending::{Ending, Failure};
 use super::paths::Paths;
-use super::{Ending, Failure, files, input, output};
+use super::{files, input, output};
 use std::path::PathBuf;
 use stillbed_design::{TIME_HELP, time_of_day};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{self, Kind};
-use stillbed_report::present::pour as present;
+use stillbed_report::presentation::pour as presentation;
 use stillbed_report::workbook;
 use stillbed_study::pour::Body;
 use stillbed_study::pour::bodies::{PourOptions, pours};
@@ -76,16 +77,17 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         body: arguments.body.as_ref().map(|path| body(path, &arguments.body_unit)).transpose()?,
     };
     let design = arguments.input.read(&arguments.output)?;
-    let found = pours(&design, &options).map_err(Failure::of)?;
+    let found = pours(&design, &options).map_err(Failure::without_text)?;
     let answer = output::Answer {
         name: "pour",
-        design: Some(input::of(&design)),
+        design: Some(input::identity(&design)),
         result: &found,
-        blocks: &present::blocks,
-        table: &present::table,
+        blocks: &presentation::blocks,
+        table: &presentation::table,
     };
-    let bind = || workbook::pour::book(&found, &input::imprint(&design)).map_err(|fault| fault.to_string());
-    arguments.output.give_with_book(&answer, &bind)
+    let make_workbook =
+        || workbook::pour::book(&found, &input::identity(&design)).map_err(|fault| fault.to_string());
+    arguments.output.write_with_workbook(&answer, &make_workbook)
 }
 
 fn clock(text: &str) -> Result<f64, Failure> {

@@ -1,9 +1,10 @@
 //! `proof`: reruns every published case on this machine.
 
+use super::ending::{Ending, Failure};
+use super::output;
 use super::paths::Paths;
-use super::{Ending, Failure, output};
 use stillbed_input::problem::{Place, Problem};
-use stillbed_report::present::proof as present;
+use stillbed_report::presentation::proof as presentation;
 use stillbed_study::proof::prove;
 
 /// Rerun every published case here: printed value, computed value, verdict
@@ -28,9 +29,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         name: "proof",
         design: None,
         result: &proof,
-        blocks: &present::blocks,
-        table: &present::table,
+        blocks: &presentation::blocks,
+        table: &presentation::table,
     };
-    arguments.output.give(&answer)?;
+    arguments.output.write(&answer)?;
     Ok(Ending::judged(proof.holding < proof.cases.len()))
 }

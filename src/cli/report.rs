@@ -1,12 +1,13 @@
 //! `report`: everything about a design as one self-contained HTML page.
 
+use super::ending::{Ending, Failure};
 use super::paths::Paths;
-use super::{Ending, Failure, files, input, output};
+use super::{files, input, output};
 use stillbed_design::Design;
 use stillbed_input::problem::{Problem, Severity};
 use stillbed_report::page;
-use stillbed_report::present::full_report::{FullReport, Provenance, page as document};
-use stillbed_report::present::mix::Mixes;
+use stillbed_report::presentation::full_report::{FullReport, Provenance, page as document};
+use stillbed_report::presentation::mix::Mixes;
 use stillbed_section::stock::Stock;
 use stillbed_study::compare::{Comparison, Options};
 use stillbed_study::modes::Modes;
@@ -16,7 +17,7 @@ use stillbed_study::response::{ResponseOptions, response};
 use stillbed_study::ringdown::{RingDownOptions, ring_down};
 use stillbed_study::sections::Sections;
 use stillbed_study::shapes::shapes;
-use stillbed_study::size::{Effort, Options as Asked, Sizing, Watch};
+use stillbed_study::size::{Effort, Options as SizingOptions, Sizing, Watch};
 use stillbed_study::spread::Draws;
 use stillbed_study::thermal::{ThermalOptions, warm};
 
@@ -29,7 +30,7 @@ pub(super) struct Arguments {
     #[command(flatten)]
     spread: input::SpreadOptions,
     #[command(flatten)]
-    at: input::AtAmplitude,
+    at: input::AmplitudeOption,
     /// Most stock sizes that are tried one by one for each build with [vary], at most 1 000 000;
     /// beyond, the search is guided
     #[arg(long, value_name = "N", default_value_t = 20_000, value_parser = clap::value_parser!(u32).range(..=1_000_000))]
@@ -40,7 +41,7 @@ pub(super) struct Arguments {
 }
 
 /// Modes of each build listed on the page.
-const COUNT: usize = 10;
+const MODES_LISTED: usize = 10;
 
 impl Arguments {
     /// Every file that a run with these reads and writes.
@@ -52,39 +53,65 @@ impl Arguments {
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     // When the page goes to standard output, nothing else may be printed there.
     let said = output::Output { format: output::Format::Text, output: None };
-    let design = arguments.at.of(|| match arguments.output {
+    let design = arguments.at.apply(|| match arguments.output {
         Some(_) => arguments.input.read(&said),
         None => arguments.input.read_quietly(),
     })?;
-    let whole = whole(&design, arguments).map_err(Failure::of)?;
-    let all_miss = whole.comparison.misses.all_miss();
-    let html = page::render(&document(&design, &whole, told(&design, arguments)?));
+    let report = full_report(&design, arguments).map_err(Failure::without_text)?;
+    let all_miss = report.comparison.misses.all_miss();
+    let html = page::render(&document(&design, &report, provenance(&design, arguments)?));
     let output = output::Output { format: output::Format::Text, output: arguments.output.clone() };
-    output.put(html.as_bytes())?;
+    output.write_bytes(html.as_bytes())?;
     Ok(Ending::judged(all_miss))
 }
 
 /// How the page was made: the facts to print on it, and the input files to include.
-fn told(design: &Design, arguments: &Arguments) -> Result<Provenance, Failure> {
-    let mut command = format!("stillbed report {}", design.file);
-    let mut inputs = vec![(design.file.clone(), files::read_text(&arguments.input.design)?)];
-    if let Some(name) = &arguments.input.build {
-        command += &format!(" --build {name}");
-    }
+fn provenance(design: &Design, arguments: &Arguments) -> Result<Provenance, Failure> {
+    let mut inputs = vec![(design.file.clone(), files::read_design(&arguments.input.design)?)];
     if let Some(path) = &arguments.input.known.materials {
-        let name = path.display().to_string();
-        command += &format!(" --materials {name}");
-        inputs.push((name, files::read_text(path)?));
+        inputs.push((path.display().to_string(), files::read_text(path)?));
     }
-    let Draws { count, seed } = arguments.spread.draws();
-    command += &format!(" --draws {count} --seed {seed}");
     let fact = |name: &str, value: String| (name.to_string(), value);
     let facts = vec![
         fact("design", design.file.clone()),
         fact("program", format!("stillbed {}", env!("CARGO_PKG_VERSION"))),
-        fact("made again by", command),
+        fact("made again by", command(&design.file, arguments)),
     ];
     Ok(Provenance { facts, inputs })
+}
+
+/// The command that makes the page of the design in `file` again, with everything its content depends on.
+fn command(file: &str, arguments: &Arguments) -> String {
+    let Draws { count, seed } = arguments.spread.draws();
+    let mut command = format!("stillbed report {}", quoted(file));
+    let mut option = |name: &str, value: Option<String>| {
+        if let Some(value) = value {
+            command += &format!(" {name} {}", quoted(&value));
+        }
+    };
+    option("--build", arguments.input.build.clone());
+    option("--materials", arguments.input.known.materials.as_ref().map(|path| path.display().to_string()));
+    option("--draws", Some(count.to_string()));
+    option("--seed", Some(seed.to_string()));
+    option("--amplitude", arguments.at.text().map(str::to_string));
+    option("--most", Some(arguments.most.to_string()));
+    command
+}
+
+/// `word` as a shell takes it for one word.
+fn quoted(word: &str) -> String {
+    let plain = |c: char| c.is_alphanumeric() || "._-/:,+=@%".contains(c) || c == '\\' && cfg!(windows);
+    if !word.is_empty() && word.chars().all(plain) {
+        return word.to_string();
+    }
+    let mut quoted = String::from("\"");
+    for c in word.chars() {
+        if !cfg!(windows) && "\\\"$`".contains(c) {
+            quoted.push('\\');
+        }
+        quoted.push(c);
+    }
+    quoted + "\""
 }
 
 /// Restarts of a guided search for a page; few, to keep the time short.
@@ -95,7 +122,7 @@ const RESTARTS: usize = 2;
 fn sizings(design: &Design, most: usize) -> Vec<(String, Sizing)> {
     let stock = Stock::built_in();
     let effort = Effort { most, restarts: RESTARTS, ..Effort::default() };
-    let options = Asked { effort, ..Asked::default() };
+    let options = SizingOptions { effort, ..SizingOptions::default() };
     let bar = output::Progress::new("candidates");
     let watch = Watch { progress: &|done, of| bar.at(done, of), stop: &|| false };
     let varied = design.builds.iter().filter(|build| !build.drawing.vary.is_empty());
@@ -119,14 +146,14 @@ fn found_or_noted<T>(found: Result<T, Vec<Problem>>, notes: &mut Vec<Problem>) -
 }
 
 /// Everything about `design`. A part that has no answer is left out.
-fn whole(design: &Design, arguments: &Arguments) -> Result<FullReport, Vec<Problem>> {
+fn full_report(design: &Design, arguments: &Arguments) -> Result<FullReport, Vec<Problem>> {
     let Draws { count, seed } = arguments.spread.draws();
     let options = Options { draws: count, seed, ..Options::default() };
     let bar = output::Progress::new("draws");
     let mut comparison = Comparison::of(design, &options, |done, of| bar.at(done, of))?;
     bar.finish();
     let goal = &design.goal;
-    let draws = Draws { count: count.min(usize::from(input::FEW)), seed };
+    let draws = Draws { count: count.min(usize::from(input::FEW_DRAWS)), seed };
     let tapped = RingDownOptions { duration: None, draws };
     let asked = ResponseOptions { range: None, path: None, floor: None };
     let pour = PourOptions::default();
@@ -143,7 +170,7 @@ fn whole(design: &Design, arguments: &Arguments) -> Result<FullReport, Vec<Probl
         pours: poured.and_then(|found| found_or_noted(found, notes)),
         comparison,
         sections: Sections::of(design)?,
-        modes: Modes::of(design, COUNT, &draws, |_, _| ())?,
+        modes: Modes::of(design, MODES_LISTED, &draws, |_, _| ())?,
         shapes: design.builds.iter().filter_map(|build| shapes(design, build, 6).ok()).collect(),
         warm: warm(design, &ThermalOptions { change, ..ThermalOptions::default() }).ok(),
         mixes: recipes.map(|mixes| Mixes { mixes, notes: Vec::new() }),

@@ -1,10 +1,11 @@
 //! `response`: steady-state response of each build to a harmonic force, and what follows from it.
 
+use super::ending::{Ending, Failure};
 use super::paths::Paths;
-use super::{Ending, Failure, files, input, output};
+use super::{files, input, output};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{self, Kind};
-use stillbed_report::present::response as present;
+use stillbed_report::presentation::response as presentation;
 use stillbed_response::floor::FloorSpectrum;
 use stillbed_response::frequency::Motion;
 use stillbed_study::response::{Path, ResponseOptions, response};
@@ -35,7 +36,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "CURVE|VELOCITY|FILE.csv")]
     floor: Option<String>,
     #[command(flatten)]
-    at: input::AtAmplitude,
+    at: input::AmplitudeOption,
     #[command(flatten)]
     output: output::Output,
 }
@@ -60,8 +61,8 @@ impl Arguments {
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let options = options(arguments)?;
-    let design = arguments.at.of(|| arguments.input.read(&arguments.output))?;
-    let found = response(&design, &options).map_err(Failure::of)?;
+    let design = arguments.at.apply(|| arguments.input.read(&arguments.output))?;
+    let found = response(&design, &options).map_err(Failure::without_text)?;
     let motion = match arguments.motion {
         Drawn::Compliance => Motion::Compliance,
         Drawn::Mobility => Motion::Mobility,
@@ -69,12 +70,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     };
     let answer = output::Answer {
         name: "response",
-        design: Some(input::of(&design)),
+        design: Some(input::identity(&design)),
         result: &found,
-        blocks: &|found| present::blocks(found, motion),
-        table: &present::table,
+        blocks: &|found| presentation::blocks(found, motion),
+        table: &presentation::table,
     };
-    arguments.output.give(&answer)?;
+    arguments.output.write(&answer)?;
     Ok(Ending::judged(found.misses.all_miss()))
 }
 

@@ -1,14 +1,15 @@
 //! `ringdown`: how the vibration of each build decays after the tap that the design states.
 
+use super::ending::{Ending, Failure};
 use super::paths::Paths;
-use super::writing::write_whole;
-use super::{Ending, Failure, input, output};
+use super::writing::write_atomically;
+use super::{input, output};
 use std::path::{Path, PathBuf};
 use stillbed_design::Design;
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{self, Kind};
 use stillbed_report::csv::harmless;
-use stillbed_report::present::ringdown as present;
+use stillbed_report::presentation::ringdown as presentation;
 use stillbed_study::ringdown::{RingDownOptions, ring_down, sounds};
 use stillbed_study::tap::{Made, made_record, stated};
 use stillbed_tap::{to_csv, to_wav};
@@ -37,7 +38,7 @@ pub(super) struct Arguments {
     #[command(flatten)]
     spread: input::FewDraws,
     #[command(flatten)]
-    at: input::AtAmplitude,
+    at: input::AmplitudeOption,
     #[command(flatten)]
     output: output::Output,
 }
@@ -60,18 +61,18 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         ),
         None => None,
     };
-    let mut design = arguments.at.of(|| arguments.input.read(&arguments.output))?;
+    let mut design = arguments.at.apply(|| arguments.input.read(&arguments.output))?;
     let options = RingDownOptions { duration, draws: arguments.spread.draws() };
     let bar = output::Progress::new("draws");
-    let found = ring_down(&design, &options, |done, of| bar.at(done, of)).map_err(Failure::of)?;
+    let found = ring_down(&design, &options, |done, of| bar.at(done, of)).map_err(Failure::without_text)?;
     bar.finish();
     design.builds.retain(|build| found.builds.iter().any(|own| own.name == build.name));
     if let Some(path) = &arguments.wav {
-        let sound = sounds(&design).map_err(Failure::of)?;
-        write_whole(path, &sound.wav)?;
+        let sound = sounds(&design).map_err(Failure::without_text)?;
+        write_atomically(path, &sound.wav)?;
         for (build, tap) in design.builds.iter().zip(&sound.taps) {
             let low = if tap.heard { "" } else { "; too low for most ears" };
-            output::tell(&format!(
+            output::remark(&format!(
                 "{}: from {:.1} s, {:.1} s long{low}",
                 build.label, tap.start_s, tap.length_s
             ));
@@ -82,12 +83,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     }
     let answer = output::Answer {
         name: "ringdown",
-        design: Some(input::of(&design)),
+        design: Some(input::identity(&design)),
         result: &found,
-        blocks: &present::blocks,
-        table: &present::table,
+        blocks: &presentation::blocks,
+        table: &presentation::table,
     };
-    arguments.output.give(&answer)?;
+    arguments.output.write(&answer)?;
     Ok(Ending::judged(found.misses.all_miss()))
 }
 
@@ -118,15 +119,15 @@ fn write_record(design: &Design, path: &Path, arguments: &Arguments) -> Result<(
         seed: 1,
         channels,
     };
-    let mut record = made_record(design, build, &made).map_err(Failure::of)?;
+    let mut record = made_record(design, build, &made).map_err(Failure::without_text)?;
     let bytes = match path.extension().and_then(|end| end.to_str()) {
-        Some("wav") => to_wav(&record).map_err(Failure::of)?,
+        Some("wav") => to_wav(&record).map_err(Failure::without_text)?,
         _ => {
             record.channels.iter_mut().for_each(|channel| channel.name = harmless(&channel.name));
             to_csv(&record).into_bytes()
         }
     };
-    write_whole(path, &bytes)?;
-    output::tell(&format!("wrote a made record of \"{}\": {}", build.name, path.display()));
+    write_atomically(path, &bytes)?;
+    output::remark(&format!("wrote a made record of \"{}\": {}", build.name, path.display()));
     Ok(())
 }

@@ -1,8 +1,9 @@
 //! `section`: stiffness, loss and mass of each section, drawn to scale.
 
+use super::ending::{Ending, Failure};
 use super::paths::Paths;
-use super::{Ending, Failure, input, output};
-use stillbed_report::present::section as present;
+use super::{input, output};
+use stillbed_report::presentation::section as presentation;
 use stillbed_study::sections::Sections;
 
 /// Show each section: stiffness and loss, bonded and sliding, drawn to scale
@@ -27,21 +28,21 @@ impl Arguments {
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let design = arguments.input.read(&arguments.output)?;
-    let sections = Sections::of(&design).map_err(Failure::of)?;
+    let sections = Sections::of(&design).map_err(Failure::without_text)?;
     let file = arguments.input.design.display().to_string();
     let many = sections.builds.iter().map(|build| build.sections.len()).sum::<usize>() > DRAWN;
     let blocks = |sections: &Sections| match sections.builds.first() {
         Some(first) if many && arguments.input.build.is_none() => {
-            present::summary(sections, &file, &first.name)
+            presentation::summary(sections, &file, &first.name)
         }
-        _ => present::blocks(sections),
+        _ => presentation::blocks(sections),
     };
     let answer = output::Answer {
         name: "section",
-        design: Some(input::of(&design)),
+        design: Some(input::identity(&design)),
         result: &sections,
         blocks: &blocks,
-        table: &present::table,
+        table: &presentation::table,
     };
-    arguments.output.give(&answer)
+    arguments.output.write(&answer)
 }

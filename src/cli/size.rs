@@ -1,15 +1,16 @@
 //! `size`: finds the stock sizes that meet the targets at the least mass or cost.
 
+use super::ending::{Ending, Failure};
 use super::paths::Paths;
-use super::writing::write_whole;
-use super::{Ending, Failure, files, input, output};
+use super::writing::write_atomically;
+use super::{files, input, output};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use stillbed_design::{Build, Design, Measure};
 use stillbed_input::problem::{Place, Problem, suggest};
 use stillbed_input::quantity;
-use stillbed_report::present::size as present;
+use stillbed_report::presentation::size as presentation;
 use stillbed_section::stock::Stock;
 use stillbed_study::size::{Asking, Effort, Inverse, Least, Options, Sizing, Space, Watch, write};
 
@@ -120,12 +121,12 @@ fn search(arguments: &Arguments, design: &Design, build: &Build, stock: &Stock) 
     bar.finish();
     let answer = output::Answer {
         name: "size",
-        design: Some(input::of(design)),
+        design: Some(input::identity(design)),
         result: &sizing,
-        blocks: &present::blocks,
-        table: &present::table,
+        blocks: &presentation::blocks,
+        table: &presentation::table,
     };
-    arguments.output.give(&answer)?;
+    arguments.output.write(&answer)?;
     save(arguments, design, &sizing, &space)?;
     Ok(Ending::judged(!sizing.meets()))
 }
@@ -133,7 +134,7 @@ fn search(arguments: &Arguments, design: &Design, build: &Build, stock: &Stock) 
 /// Problems together with the text of the design, for excerpts.
 fn shown(arguments: &Arguments, problems: Vec<Problem>) -> Failure {
     let path = &arguments.input.design;
-    let text = files::read_text(path).ok().map(|text| (path.display().to_string(), text));
+    let text = files::read_design(path).ok().map(|text| (path.display().to_string(), text));
     Failure { problems, text }
 }
 
@@ -147,10 +148,10 @@ fn save(arguments: &Arguments, design: &Design, sizing: &Sizing, space: &Space) 
         output::problems(&[problem], None);
         return Ok(());
     };
-    let text = files::read_text(&arguments.input.design)?;
+    let text = files::read_design(&arguments.input.design)?;
     let text = write(&design.file, &text, space, choice)?;
-    write_whole(path, text.as_bytes())?;
-    output::tell(&format!("wrote {0}; next: stillbed compare {0}", path.display()));
+    write_atomically(path, text.as_bytes())?;
+    output::remark(&format!("wrote {0}; next: stillbed compare {0}", path.display()));
     Ok(())
 }
 
@@ -176,12 +177,12 @@ fn find(
         .map_err(|problems| shown(arguments, problems))?;
     let answer = output::Answer {
         name: "size",
-        design: Some(input::of(design)),
+        design: Some(input::identity(design)),
         result: &inverse,
-        blocks: &present::inverse_blocks,
-        table: &present::inverse_table,
+        blocks: &presentation::inverse_blocks,
+        table: &presentation::inverse_table,
     };
-    arguments.output.give(&answer)?;
+    arguments.output.write(&answer)?;
     Ok(Ending::judged(inverse.found_m.is_none()))
 }
 

@@ -1,18 +1,19 @@
 //! `tap`: reads modes from recorded taps, as moduli of a free bar or set against a design.
 
+use super::ending::{Ending, Failure};
 use super::paths::Paths;
-use super::writing::write_whole;
-use super::{Ending, Failure, files, input, output};
+use super::writing::write_atomically;
+use super::{files, input, output};
 use rayon::prelude::*;
 use std::path::{Path, PathBuf};
 use stillbed_design::{Build, Design};
 use stillbed_input::problem::{Place, Problem, Severity, suggest};
 use stillbed_input::quantity::{self, Kind, Spread, figures};
-use stillbed_report::present::tap as present;
+use stillbed_report::presentation::tap as presentation;
 use stillbed_study::tap::{Beside, Found, Tie, against, by_title, stated, write};
 use stillbed_tap::{
-    Bar, BarShape, Listen, MAX_BYTES, Motion, ReadMode, Record, Stated, TapReading, bar_moduli, first_tone,
-    pool, read, read_taps, too_large,
+    Bar, BarMotion, BarShape, MAX_BYTES, MeasuredMode, ReadingOptions, Record, RecordOptions, TapReading,
+    bar_moduli, find_first_tone, pool_readings, read_record, read_taps, too_large,
 };
 
 /// Read recorded taps (table, WAV, m4a ...): what rang, how fast it died, how far the model was off
@@ -70,7 +71,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "N", default_value_t = 12, value_parser = clap::value_parser!(u16).range(1..=500))]
     count: u16,
     #[command(flatten)]
-    known: input::Nominal,
+    known: input::MaterialsOption,
     #[command(flatten)]
     output: output::Output,
 }
@@ -96,16 +97,16 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let listen = listen(arguments)?;
     let reading = read_all(arguments, &listen)?;
     if let Some(bar) = bar(arguments)? {
-        let modes_of = |path: &Option<PathBuf>| -> Result<Vec<ReadMode>, Failure> {
+        let modes_of = |path: &Option<PathBuf>| -> Result<Vec<MeasuredMode>, Failure> {
             let Some(path) = path else { return Ok(Vec::new()) };
-            Ok(read_taps(&record_at(path, arguments)?, &listen).map_err(Failure::of)?.modes)
+            Ok(read_taps(&record_at(path, arguments)?, &listen).map_err(Failure::without_text)?.modes)
         };
-        let first = |modes: &[ReadMode], motion, known| first_tone(modes, &bar, motion, known);
-        let (flexure, mut notes) = first(&reading.modes, Motion::Flexure, None)?;
+        let first = |modes: &[MeasuredMode], motion, known| find_first_tone(modes, &bar, motion, known);
+        let (flexure, mut notes) = first(&reading.modes, BarMotion::Flexure, None)?;
         let mut tones = vec![flexure];
         let known = bar_moduli(&bar, &tones).ok().and_then(|b| b.youngs_modulus_pa).map(|e| e.value);
         for (path, motion) in
-            [(&arguments.torsion, Motion::Torsion), (&arguments.lengthwise, Motion::Longitudinal)]
+            [(&arguments.torsion, BarMotion::Torsion), (&arguments.lengthwise, BarMotion::Longitudinal)]
         {
             if path.is_some() {
                 let (tone, more) = first(&modes_of(path)?, motion, known)?;
@@ -113,23 +114,25 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
                 notes.extend(more);
             }
         }
-        let mut found = bar_moduli(&bar, &tones).map_err(Failure::of)?;
+        let mut found = bar_moduli(&bar, &tones).map_err(Failure::without_text)?;
         found.notes.extend(notes);
         found.notes.extend(reading.notes.iter().cloned());
         let answer = output::Answer {
             name: "tap",
             design: None,
             result: &found,
-            blocks: &present::bar_blocks,
-            table: &present::bar_table,
+            blocks: &presentation::bar_blocks,
+            table: &presentation::bar_table,
         };
-        return arguments.output.give(&answer);
+        return arguments.output.write(&answer);
     }
     let design = arguments
         .against
         .as_ref()
         .map(|path| {
-            input::read_design(path, &arguments.known, &|stated| arguments.output.head_of(stated, None))
+            input::read_design(path, &arguments.known, &|stated| {
+                arguments.output.head_of_design(stated, None)
+            })
         })
         .transpose()?;
     let found = match &design {
@@ -139,15 +142,15 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let against = found.as_ref().map(|found| found.against.clone());
     let answer = output::Answer {
         name: "tap",
-        design: design.as_ref().map(input::of),
-        result: &present::TapAnswer { reading, against },
-        blocks: &present::blocks,
-        table: &present::table,
+        design: design.as_ref().map(input::identity),
+        result: &presentation::TapAnswer { reading, against },
+        blocks: &presentation::blocks,
+        table: &presentation::table,
     };
     if let (Some(design), Some(found)) = (&design, &found) {
         save(arguments, design, found)?;
     }
-    arguments.output.give(&answer)
+    arguments.output.write(&answer)
 }
 
 /// Reads the record at `path`.
@@ -161,13 +164,13 @@ fn record_at(path: &Path, arguments: &Arguments) -> Result<Record, Failure> {
     }
     let bytes = files::read_bytes(path, MAX_BYTES as u64)?;
     let sample_rate_hz = number(&arguments.sample_rate, "--sample-rate", Kind::Frequency)?;
-    read(&name, &bytes, &Stated { sample_rate_hz }).map_err(Failure::of)
+    read_record(&name, &bytes, &RecordOptions { sample_rate_hz }).map_err(Failure::without_text)
 }
 
 /// Reads all records and joins them into one reading. A record that cannot be read does not stop the others.
-fn read_all(arguments: &Arguments, listen: &Listen) -> Result<TapReading, Failure> {
+fn read_all(arguments: &Arguments, listen: &ReadingOptions) -> Result<TapReading, Failure> {
     let one = |path: &PathBuf| -> Result<TapReading, Failure> {
-        read_taps(&record_at(path, arguments)?, listen).map_err(Failure::of)
+        read_taps(&record_at(path, arguments)?, listen).map_err(Failure::without_text)
     };
     if let [only] = &arguments.records[..] {
         return one(only);
@@ -180,17 +183,17 @@ fn read_all(arguments: &Arguments, listen: &Listen) -> Result<TapReading, Failur
             Err(failure) => failures.push(failure),
         }
     }
-    match pool(&readings) {
+    match pool_readings(&readings) {
         Some(mut pooled) => {
             let left_out = failures.into_iter().flat_map(|failure| failure.problems);
             pooled.notes.extend(left_out.map(|problem| Problem { severity: Severity::Warning, ..problem }));
             Ok(pooled)
         }
-        None => Err(failures.into_iter().next().unwrap_or_else(|| Failure::of(Vec::new()))),
+        None => Err(failures.into_iter().next().unwrap_or_else(|| Failure::without_text(Vec::new()))),
     }
 }
 
-fn listen(arguments: &Arguments) -> Result<Listen, Failure> {
+fn listen(arguments: &Arguments) -> Result<ReadingOptions, Failure> {
     let range_hz =
         match &arguments.range {
             Some(text) => Some(quantity::range(text, Kind::Frequency).map_err(|fault| {
@@ -198,7 +201,7 @@ fn listen(arguments: &Arguments) -> Result<Listen, Failure> {
             })?),
             None => None,
         };
-    Ok(Listen { range_hz, window_s: number(&arguments.window, "--window", Kind::Time)? })
+    Ok(ReadingOptions { range_hz, window_s: number(&arguments.window, "--window", Kind::Time)? })
 }
 
 fn number(text: &Option<String>, option: &str, kind: Kind) -> Result<Option<f64>, Failure> {
@@ -283,7 +286,7 @@ fn beside(design: &Design, arguments: &Arguments, reading: &TapReading) -> Resul
     let build = tapped(design, arguments)?;
     let ties = ties(design, build, arguments, reading)?;
     let beside = Beside { heard: &reading.modes, ties: &ties, count: usize::from(arguments.count) };
-    against(design, build, &beside).map_err(Failure::of)
+    against(design, build, &beside).map_err(Failure::without_text)
 }
 
 /// What each channel measures, from `--channels` or else from the channel titles.
@@ -336,11 +339,11 @@ fn save(arguments: &Arguments, design: &Design, found: &Found) -> Result<(), Fai
         output::problems(&[problem.with_help("name another after --explain")], None);
     }
     let input = arguments.against.as_deref().unwrap_or(path);
-    let text = files::read_text(input)?;
+    let text = files::read_design(input)?;
     let ends = found.ends.iter().find(|(name, _)| *name == chosen.parameter).map(|(_, ends)| ends);
     let text = write(&design.file, &text, tapped(design, arguments)?, parameter, &chosen.factor, ends)?;
-    write_whole(path, text.as_bytes())?;
+    write_atomically(path, text.as_bytes())?;
     let factor = figures(chosen.factor.value, 3);
-    eprintln!("wrote {} with {} times {factor}", path.display(), chosen.parameter);
+    output::remark(&format!("wrote {} with {} times {factor}", path.display(), chosen.parameter));
     Ok(())
 }

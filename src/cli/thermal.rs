@@ -1,11 +1,12 @@
 //! `thermal`: expansion, bow, stress and sag of each build, and where to support it.
 
+use super::ending::{Ending, Failure};
 use super::paths::Paths;
-use super::{Ending, Failure, input, output};
+use super::{input, output};
 use stillbed_input::problem::{Place, Problem};
-use stillbed_report::present::thermal as present;
-use stillbed_response::accuracy::Aim;
-use stillbed_response::accuracy::spec::ThermalSpec;
+use stillbed_report::presentation::thermal as presentation;
+use stillbed_response::deformation::SupportAim;
+use stillbed_response::thermal::spec::ThermalSpec;
 use stillbed_study::thermal::{Carry, ThermalOptions, warm};
 
 /// Show how each build grows, bows and sags: drift, straightness, stress, carrying points
@@ -66,20 +67,20 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     };
     let design = arguments.input.read(&arguments.output)?;
     let aim = match arguments.aim {
-        For::Sag => Aim::Sag,
-        For::Slope => Aim::Slope,
-        For::LevelEnds => Aim::LevelEnds,
-        For::Length => Aim::Length,
+        For::Sag => SupportAim::Sag,
+        For::Slope => SupportAim::Slope,
+        For::LevelEnds => SupportAim::LevelEnds,
+        For::Length => SupportAim::Length,
     };
     let carry = Carry { along: arguments.carry.clone(), supports: usize::from(arguments.on), aim };
     let carry = (!carry.along.is_empty()).then_some(carry);
-    let found = warm(&design, &ThermalOptions { change, film, carry }).map_err(Failure::of)?;
+    let found = warm(&design, &ThermalOptions { change, film, carry }).map_err(Failure::without_text)?;
     let answer = output::Answer {
         name: "thermal",
-        design: Some(input::of(&design)),
+        design: Some(input::identity(&design)),
         result: &found,
-        blocks: &present::blocks,
-        table: &present::table,
+        blocks: &presentation::blocks,
+        table: &presentation::table,
     };
-    arguments.output.give(&answer)
+    arguments.output.write(&answer)
 }

@@ -9,7 +9,7 @@
 //! | a device, a pipe, standard output by name | written directly |
 //! | a read-only file | refused |
 
-use super::files::{plain, problem};
+use super::files::{problem, reason};
 use super::paths::{folder_of, new_target};
 use std::fs::{self, File, Metadata, OpenOptions};
 use std::io::{self, Seek, Write};
@@ -25,14 +25,14 @@ const MARK: &str = ".stillbed-";
 /// # Errors
 /// A problem at the file, which then is unchanged; if its content cannot be restored, the problem names
 /// the copy that holds it.
-pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Problem> {
+pub(super) fn write_atomically(path: &Path, bytes: &[u8]) -> Result<(), Problem> {
     let unchanged = |error: io::Error| {
-        let message = format!("cannot be written: {}", plain(&error));
+        let message = format!("cannot be written: {}", reason(&error));
         problem(path, message, "nothing was changed; check the folder and the space left")
     };
     match fs::metadata(path) {
         Err(error) if error.kind() == io::ErrorKind::NotFound => {
-            beside(&new_target(path), bytes, None).map_err(unchanged)
+            write_beside(&new_target(path), bytes, None).map_err(unchanged)
         }
         Err(error) => Err(unchanged(error)),
         Ok(found) if found.is_dir() => {
@@ -42,22 +42,26 @@ pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Problem> {
             let mut out = io::stdout().lock();
             out.write_all(bytes).and_then(|()| out.flush()).map_err(unchanged)
         }
-        Ok(found) if !found.is_file() => straight(path, bytes)
-            .map_err(|error| problem(path, format!("cannot be written: {}", plain(&error)), "is it open?")),
+        Ok(found) if !found.is_file() => write_directly(path, bytes)
+            .map_err(|error| problem(path, format!("cannot be written: {}", reason(&error)), "is it open?")),
         Ok(found) if found.permissions().readonly() => {
             let help = "nothing was changed; give leave to write it, or name another file";
             Err(problem(path, "is there already and read-only".to_string(), help))
         }
         Ok(found) => {
             let path = fs::canonicalize(path).map_err(unchanged)?;
-            if has_other_names(&found) { itself(&path, bytes) } else { replaced(&path, bytes, &found) }
+            if has_other_names(&found) {
+                overwrite_in_place(&path, bytes)
+            } else {
+                replace(&path, bytes, &found)
+            }
         }
     }
 }
 
 /// Writes a temporary file beside `path`, syncs it to the disk and renames it to `path`.
-fn beside(path: &Path, bytes: &[u8], like: Option<&Metadata>) -> io::Result<()> {
-    let mut file = waiting(path, "new")?;
+fn write_beside(path: &Path, bytes: &[u8], like: Option<&Metadata>) -> io::Result<()> {
+    let mut file = temporary_file(path, "new")?;
     file.write_all(bytes)?;
     if let Some(like) = like {
         keep_owner(file.as_file(), like)?;
@@ -70,23 +74,23 @@ fn beside(path: &Path, bytes: &[u8], like: Option<&Metadata>) -> io::Result<()> 
 }
 
 /// Replaces an existing file by renaming, or overwrites it in place if its owner cannot be kept.
-fn replaced(path: &Path, bytes: &[u8], found: &Metadata) -> Result<(), Problem> {
-    match beside(path, bytes, Some(found)) {
-        Err(error) if error.kind() == io::ErrorKind::PermissionDenied => itself(path, bytes),
+fn replace(path: &Path, bytes: &[u8], found: &Metadata) -> Result<(), Problem> {
+    match write_beside(path, bytes, Some(found)) {
+        Err(error) if error.kind() == io::ErrorKind::PermissionDenied => overwrite_in_place(path, bytes),
         done => done.map_err(|error| {
             let help = "nothing was changed; check the folder and the space left";
-            problem(path, format!("cannot be written: {}", plain(&error)), help)
+            problem(path, format!("cannot be written: {}", reason(&error)), help)
         }),
     }
 }
 
 /// Overwrites the file in place; a copy of the old content lies beside it until that is done.
-fn itself(path: &Path, bytes: &[u8]) -> Result<(), Problem> {
+fn overwrite_in_place(path: &Path, bytes: &[u8]) -> Result<(), Problem> {
     let fault =
-        |error: &io::Error, help: &str| problem(path, format!("cannot be written: {}", plain(error)), help);
+        |error: &io::Error, help: &str| problem(path, format!("cannot be written: {}", reason(error)), help);
     let copied = || -> io::Result<(Vec<u8>, NamedTempFile)> {
         let old = fs::read(path)?;
-        let mut copy = waiting(path, "old")?;
+        let mut copy = temporary_file(path, "old")?;
         copy.write_all(&old)?;
         copy.as_file().sync_all()?;
         Ok((old, copy))
@@ -113,7 +117,7 @@ fn overwrite(path: &Path, bytes: &[u8]) -> io::Result<()> {
 }
 
 /// Writes to a device or a pipe.
-fn straight(path: &Path, bytes: &[u8]) -> io::Result<()> {
+fn write_directly(path: &Path, bytes: &[u8]) -> io::Result<()> {
     let mut file = OpenOptions::new().write(true).open(path)?;
     match file.write_all(bytes).and_then(|()| file.flush()) {
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
@@ -122,7 +126,7 @@ fn straight(path: &Path, bytes: &[u8]) -> io::Result<()> {
 }
 
 /// An empty temporary file beside `path`; its name holds the name of that file and the process id.
-fn waiting(path: &Path, end: &str) -> io::Result<NamedTempFile> {
+fn temporary_file(path: &Path, end: &str) -> io::Result<NamedTempFile> {
     let name = path.file_name().unwrap_or_default().to_string_lossy();
     // Cut to 40 characters: a name of 255 bytes would leave no room for the rest.
     let name: String = name.chars().take(40).collect();
@@ -131,7 +135,7 @@ fn waiting(path: &Path, end: &str) -> io::Result<NamedTempFile> {
     let mut builder = tempfile::Builder::new();
     builder.prefix(&prefix).suffix(&suffix);
     if end == "new" {
-        as_the_system_gives(&mut builder);
+        default_permissions(&mut builder);
     }
     builder.tempfile_in(folder_of(path))
 }
@@ -140,7 +144,7 @@ fn waiting(path: &Path, end: &str) -> io::Result<NamedTempFile> {
 fn clear_stale(folder: &Path) {
     for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
         let name = entry.file_name();
-        if name.to_str().and_then(writer).is_some_and(|process| !runs(process)) {
+        if name.to_str().and_then(writing_process).is_some_and(|process| !is_running(process)) {
             // A file that cannot be deleted stays; the answer is written all the same.
             let _ = fs::remove_file(entry.path());
         }
@@ -148,24 +152,24 @@ fn clear_stale(folder: &Path) {
 }
 
 /// The process id in `name`, if that is the name of a temporary file.
-fn writer(name: &str) -> Option<u32> {
+fn writing_process(name: &str) -> Option<u32> {
     let (_, rest) = name.strip_prefix('.')?.strip_suffix(".new")?.rsplit_once(MARK)?;
     rest.split_once('-')?.0.parse().ok()
 }
 
 /// False only if the process is known to have ended.
-fn runs(process: u32) -> bool {
+fn is_running(process: u32) -> bool {
     !cfg!(target_os = "linux") || Path::new(&format!("/proc/{process}")).exists()
 }
 
 #[cfg(unix)]
-fn as_the_system_gives(builder: &mut tempfile::Builder) {
+fn default_permissions(builder: &mut tempfile::Builder) {
     use std::os::unix::fs::PermissionsExt;
     builder.permissions(fs::Permissions::from_mode(0o666));
 }
 
 #[cfg(not(unix))]
-fn as_the_system_gives(_: &mut tempfile::Builder) {}
+fn default_permissions(_: &mut tempfile::Builder) {}
 
 #[cfg(unix)]
 fn keep_owner(file: &File, like: &Metadata) -> io::Result<()> {
@@ -215,12 +219,12 @@ mod tests {
     fn a_file_is_replaced_as_a_whole() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("out.csv");
-        write_whole(&path, b"one").unwrap();
-        write_whole(&path, b"two").unwrap();
+        write_atomically(&path, b"one").unwrap();
+        write_atomically(&path, b"two").unwrap();
         assert_eq!(fs::read(&path).unwrap(), b"two");
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
-        assert!(write_whole(&folder.path().join("none/out.csv"), b"x").is_err());
-        assert!(write_whole(folder.path(), b"x").unwrap_err().message.contains("is a folder"));
+        assert!(write_atomically(&folder.path().join("none/out.csv"), b"x").is_err());
+        assert!(write_atomically(folder.path(), b"x").unwrap_err().message.contains("is a folder"));
     }
 
     #[test]
@@ -230,15 +234,15 @@ mod tests {
         fs::write(path("target"), "old and long").unwrap();
         fs::set_permissions(path("target"), fs::Permissions::from_mode(0o640)).unwrap();
         symlink("target", path("soft")).unwrap();
-        write_whole(&path("soft"), b"new").unwrap();
+        write_atomically(&path("soft"), b"new").unwrap();
         assert!(fs::symlink_metadata(path("soft")).unwrap().is_symlink());
         assert_eq!(fs::read(path("target")).unwrap(), b"new");
         assert_eq!(fs::metadata(path("target")).unwrap().mode() & 0o777, 0o640);
         fs::hard_link(path("target"), path("hard")).unwrap();
-        write_whole(&path("hard"), b"1").unwrap();
+        write_atomically(&path("hard"), b"1").unwrap();
         assert_eq!(fs::read(path("target")).unwrap(), b"1");
         symlink("nothing yet", path("to-new")).unwrap();
-        write_whole(&path("to-new"), b"made").unwrap();
+        write_atomically(&path("to-new"), b"made").unwrap();
         assert_eq!(fs::read(path("nothing yet")).unwrap(), b"made");
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 5);
     }
@@ -249,9 +253,9 @@ mod tests {
         let path = folder.path().join("kept.csv");
         fs::write(&path, "kept").unwrap();
         fs::set_permissions(&path, fs::Permissions::from_mode(0o444)).unwrap();
-        assert!(write_whole(&path, b"x").unwrap_err().message.contains("read-only"));
+        assert!(write_atomically(&path, b"x").unwrap_err().message.contains("read-only"));
         assert_eq!(fs::read(&path).unwrap(), b"kept");
-        write_whole(Path::new("/dev/null"), b"gone").unwrap();
+        write_atomically(Path::new("/dev/null"), b"gone").unwrap();
         assert!(!fs::metadata("/dev/null").unwrap().is_file());
     }
 
@@ -271,7 +275,7 @@ mod tests {
         for (name, _) in &names {
             fs::write(path(name), "").unwrap();
         }
-        write_whole(&path("a.csv"), b"x").unwrap();
+        write_atomically(&path("a.csv"), b"x").unwrap();
         for (name, stays) in &names {
             assert_eq!(path(name).exists(), *stays, "{name}");
         }

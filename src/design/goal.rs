@@ -6,8 +6,8 @@ use super::vary::Gaps;
 use stillbed_input::document::{Allowed, Fields, Located};
 use stillbed_input::problem::Place;
 use stillbed_input::quantity::{Kind, Spread};
-use stillbed_response::accuracy::spec::ThermalSpec;
 use stillbed_response::blow::Blow;
+use stillbed_response::thermal::spec::ThermalSpec;
 
 /// The two points between which the machine does its job.
 #[derive(Debug, Clone, PartialEq)]

@@ -61,7 +61,7 @@ impl Build {
             sections.push(solution.map_err(|fault| vec![profile.spec.problem(&fault)])?);
         }
         let mut frame = self.frame(goal, &sections, &media, draw, scale);
-        Layout::new(&frame, &[])
+        Layout::divide(&frame, &[])
             .map_err(|faults| faults.iter().map(|fault| self.place(fault)).collect::<Vec<Problem>>())?;
         let inside = self.inside(&frame, scale);
         for stretch in inside.iter() {
@@ -91,12 +91,12 @@ impl Build {
     /// The frame of one of this build's models, ready for loads; all of them share an elimination order.
     ///
     /// # Errors
-    /// As [`Statics::new`].
+    /// As [`Statics::factor`].
     pub fn statics<'m>(&self, model: &'m Model) -> Result<Statics<'m>, ModesFault> {
         if let Some(orders) = self.whole.get() {
-            return Statics::like(&model.frame, orders);
+            return Statics::factor_like(&model.frame, orders);
         }
-        let statics = Statics::divided(&model.frame, &[], &self.patterns)?;
+        let statics = Statics::factor_divided(&model.frame, &[], &self.patterns)?;
         self.whole.get_or_init(|| Arc::clone(&statics.orders));
         Ok(statics)
     }

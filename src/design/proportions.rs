@@ -5,7 +5,6 @@ use super::model::Model;
 use nalgebra::Vector3;
 use stillbed_frame::{Line, Solid};
 use stillbed_modes::{Corner, Proportions};
-use stillbed_section::Shape;
 
 /// Two members continue each other in one line when the cosine between them exceeds this.
 const STRAIGHT: f64 = 0.999;
@@ -48,18 +47,14 @@ fn bare_wall(profile: &Profile) -> Option<(usize, f64)> {
     let bounds = Solid::of(geometry).bounds;
     let material: f64 = geometry.moments().iter().map(|moments| moments.area).sum();
     let outer = |(part, own): (usize, &stillbed_section::Part)| {
-        let (wall, whole) = match &own.shape {
-            Shape::Tube { width, height, wall, .. } => (*wall, width * height),
-            Shape::Pipe { diameter, wall } => (*wall, std::f64::consts::FRAC_PI_4 * diameter * diameter),
-            _ => return None,
-        };
+        let hollow = own.shape.hollow()?;
         let extent = geometry.extent(part)?;
         let around = (0..2).all(|i| {
             let size = bounds[1][i] - bounds[0][i];
             (extent[0][i] - bounds[0][i]).abs() < 0.01 * size
                 && (extent[1][i] - bounds[1][i]).abs() < 0.01 * size
         });
-        (around && !own.cavity && material < FILLED * whole).then_some((part, wall))
+        (around && !own.cavity && material < FILLED * hollow.area).then_some((part, hollow.wall))
     };
     geometry.parts().iter().enumerate().find_map(outer)
 }

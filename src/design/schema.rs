@@ -12,9 +12,16 @@ use stillbed_input::quantity::pattern::{
     list_pattern, loss_pattern, range_pattern, ratio_pattern, size_pattern,
 };
 use stillbed_input::quantity::{Kind, example};
+use stillbed_section::ShapeKind;
 
-/// A design that states every key once.
+/// A design that states every key once, but for the shapes.
 const EVERY_KEY: &str = include_str!("every-key.toml");
+
+/// A design that states every key: that of the file, and a section with a part of each shape.
+fn every_key() -> String {
+    let parts: Vec<String> = ShapeKind::ALL.iter().map(|kind| kind.part("steel")).collect();
+    format!("{EVERY_KEY}\n[sections.shapes]\nparts = [\n{},\n]\n", parts.join(",\n"))
+}
 
 /// What a build states may also be stated for all builds, under the same keys.
 const BUILDS: &str = "builds/*/";
@@ -34,14 +41,17 @@ pub fn schema() -> String {
 
 /// What the readers of a design ask for.
 fn asked() -> Asked {
-    let reader = Reader::recording("every-key.toml", EVERY_KEY);
+    let text = every_key();
+    let reader = Reader::recording("every-key.toml", &text);
     Sheet::read(reader.root());
     reader.asked()
 }
 
-/// The description of the key at `place`.
+/// The description of the key at `place`; that of a shape is the shape's own.
 fn described(place: &str) -> Option<&'static str> {
-    DESCRIBED.iter().find(|(known, _)| *known == place).map(|(_, words)| *words)
+    let shape = || place.strip_prefix("sections/*/parts/[]/").and_then(ShapeKind::named);
+    let known = DESCRIBED.iter().find(|(known, _)| *known == place).map(|(_, words)| *words);
+    known.or_else(|| shape().map(|kind| kind.words))
 }
 
 struct Schema<'a> {

@@ -15,7 +15,8 @@ fn faults(text: &str) -> Vec<String> {
 
 #[test]
 fn the_file_of_every_key_is_read_without_a_fault() {
-    let reader = Reader::new("every-key.toml", EVERY_KEY);
+    let text = every_key();
+    let reader = Reader::new("every-key.toml", &text);
     Sheet::read(reader.root());
     let said: Vec<String> = reader.finish().0.iter().map(|p| p.to_string()).collect();
     assert_eq!(said, Vec::<String>::new());
@@ -49,6 +50,17 @@ fn every_key_that_is_asked_for_has_a_form_and_words_and_every_table_was_entered(
 }
 
 #[test]
+fn every_shape_is_described_in_the_schema_and_listed_in_the_starter() {
+    let whole: Value = serde_json::from_str(&schema()).unwrap();
+    let section = &whole["$defs"]["sections"]["additionalProperties"];
+    let parts = format!("{section}");
+    for kind in &ShapeKind::ALL {
+        assert!(parts.contains(&json!(kind.words).to_string()), "{}", kind.key);
+        assert!(STARTER.contains(kind.key), "the starter does not list {}", kind.key);
+    }
+}
+
+#[test]
 fn the_schema_is_one_and_names_shapes_words_and_units() {
     assert!(jsonschema::meta::is_valid(&serde_json::from_str(&schema()).unwrap()));
     let whole: Value = serde_json::from_str(&schema()).unwrap();
@@ -70,7 +82,7 @@ fn the_schema_is_one_and_names_shapes_words_and_units() {
 #[test]
 fn the_starter_and_the_file_of_every_key_hold() {
     assert_eq!(faults(STARTER), Vec::<String>::new());
-    assert_eq!(faults(EVERY_KEY), Vec::<String>::new());
+    assert_eq!(faults(&every_key()), Vec::<String>::new());
 }
 
 /// The places of all tables in a design.
@@ -91,7 +103,7 @@ fn tables(value: &Value, at: &str, found: &mut Vec<String>) {
 
 #[test]
 fn an_unknown_key_in_any_table_is_refused_where_the_reader_refuses_it() {
-    let whole: Value = toml::from_str(EVERY_KEY).unwrap();
+    let whole: Value = toml::from_str(&every_key()).unwrap();
     let mut places = Vec::new();
     tables(&whole, "", &mut places);
     assert!(places.len() > 60, "{}", places.len());
@@ -109,7 +121,7 @@ fn an_unknown_key_in_any_table_is_refused_where_the_reader_refuses_it() {
 
 #[test]
 fn a_key_that_is_needed_and_left_out_is_refused_by_both() {
-    let whole: Value = toml::from_str(EVERY_KEY).unwrap();
+    let whole: Value = toml::from_str(&every_key()).unwrap();
     for (table, key) in [
         ("/members/rail", "section"),
         ("/masses/head", "mass"),
@@ -158,7 +170,7 @@ proptest! {
             "u[xyz],? ?r[xyz] ",
         ],
     ) {
-        for text in [EVERY_KEY, STARTER] {
+        for text in [every_key().as_str(), STARTER] {
             let text = mutated(text, line, &slip);
             let reader = Reader::new("d.toml", &text);
             Sheet::read(reader.root());

@@ -10,13 +10,14 @@
 //! # Source
 //! - `parlett1998`: approximations from a subspace, and Krylov subspaces (chapters 11 and 12, from memory)
 
-use super::damped::{beside, complex_solve};
-use super::dense::product;
+use super::complex::complex_solve;
 use super::fault::EigenFault;
 use super::lanczos::symmetric_eigen;
-use super::pair::times;
+use super::sparse::{Sparse, times};
+use super::vectors::{Vectors, beside, product};
 use faer::sparse::SparseColMat;
 use faer::{Mat, MatRef, c64};
+use num_complex::Complex64;
 
 /// Largest number of blocks of vectors.
 const MOST: usize = 16;
@@ -37,23 +38,24 @@ const ALIKE: f64 = 1e-12;
 /// # Errors
 /// Those of `solve`; [`EigenFault::NotConverged`] where the compliance does not converge.
 pub fn compliance(
-    stiffness: &SparseColMat<usize, f64>,
-    loss: &SparseColMat<usize, f64>,
-    loads: MatRef<f64>,
-    solve: impl Fn(MatRef<f64>) -> Result<Mat<f64>, EigenFault>,
-) -> Result<Mat<c64>, EigenFault> {
+    stiffness: &Sparse,
+    loss: &Sparse,
+    loads: &Vectors,
+    solve: impl Fn(&Vectors) -> Result<Vectors, EigenFault>,
+) -> Result<Vectors<Complex64>, EigenFault> {
+    let (stiffness, loss, loads) = (stiffness.as_faer(), loss.as_faer(), loads.as_faer().as_ref());
     let fault = || EigenFault::NotConverged { wanted: loads.ncols(), found: 0 };
     let empty = || Mat::<f64>::zeros(loads.nrows(), 0);
     let mut space = Space { vectors: empty(), stiff: empty(), lossy: empty() };
-    let mut pushed = loads.to_owned();
+    let mut pushed = Vectors::from(loads.to_owned());
     let mut found = Mat::<c64>::zeros(loads.ncols(), loads.ncols());
     for _ in 0..MOST {
-        let fresh = solve(pushed.as_ref())?;
-        let fresh = space.new_in(fresh, &pushed, stiffness).ok_or_else(fault)?;
+        let fresh = Mat::from(solve(&pushed)?);
+        let fresh = space.new_in(fresh, pushed.as_faer(), stiffness).ok_or_else(fault)?;
         if fresh.ncols() == 0 {
-            return Ok(found);
+            return Ok(found.into());
         }
-        pushed = space.enlarge(fresh, stiffness, loss);
+        pushed = space.enlarge(fresh, stiffness, loss).into();
         let next = space.compliance(loads).ok_or_else(fault)?;
         let count = loads.ncols();
         let moved = |i: usize, j: usize| (next[(i, j)] - found[(i, j)]).norm();
@@ -61,7 +63,7 @@ pub fn compliance(
         let holds = (0..count).all(|i| (0..count).all(|j| moved(i, j) <= ENOUGH * size(i, j)));
         found = next;
         if holds {
-            return Ok(found);
+            return Ok(found.into());
         }
     }
     Err(fault())
@@ -149,11 +151,11 @@ mod tests {
     fn the_compliance_is_that_of_the_complex_system_itself() {
         let sample = beams(4, 3, 4, true);
         let pair = MatrixPair { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
-        let n = pair.freedoms();
-        let symbolic = Arc::new(Symbolic::new(&pair).unwrap());
-        let factor = Factorisation::new(&pair, &symbolic, 0.0).unwrap();
+        let n = pair.dofs();
+        let symbolic = Arc::new(Symbolic::analyse(&pair).unwrap());
+        let factor = Factorisation::compute(&pair, &symbolic, 0.0).unwrap();
         // Forces and a moment, one load a thousand times another, and the sum of two, which adds nothing new.
-        let loads = Mat::from_fn(n, 4, |i, j| match (i, j) {
+        let loads = Vectors::from_fn(n, 4, |i, j| match (i, j) {
             (33, 0) | (33, 3) => 1.0,
             (100, 1) | (100, 3) => -1.0,
             (64, 2) => 1e3,
@@ -161,18 +163,14 @@ mod tests {
         });
         for factor_of_loss in [1e-6, 0.05, 1.0] {
             let mut loss = sample.stiffness.clone();
-            let (symbolic, values) = loss.parts_mut();
-            for j in 0..n {
-                for at in symbolic.col_range(j) {
-                    let lossy = |i: usize| if (i / 6).is_multiple_of(2) { 1.0 } else { 0.1 };
-                    values[at] *= factor_of_loss * lossy(j) * lossy(symbolic.row_idx()[at]);
-                }
-            }
-            let found =
-                compliance(&sample.stiffness, &loss, loads.as_ref(), |rhs| factor.solve(rhs)).unwrap();
-            let complex = Mat::from_fn(n, 4, |i, j| c64::new(loads[(i, j)], 0.0));
-            let motion = HarmonicSolver::new(&pair, &loss).unwrap().solve(0.0, complex.as_ref()).unwrap();
-            let exact = complex.transpose() * motion;
+            let lossy = |i: usize| if (i / 6).is_multiple_of(2) { 1.0 } else { 0.1 };
+            let own = |(i, j, k): (usize, usize, f64)| factor_of_loss * lossy(i) * lossy(j) * k;
+            let values: Vec<f64> = loss.entries().map(own).collect();
+            loss.values_mut().copy_from_slice(&values);
+            let found = compliance(&sample.stiffness, &loss, &loads, |rhs| factor.solve(rhs)).unwrap();
+            let complex = Vectors::from_fn(n, 4, |i, j| Complex64::from(loads[(i, j)]));
+            let motion = HarmonicSolver::prepare(&pair, &loss).unwrap().solve(0.0, &complex).unwrap();
+            let exact = complex.as_faer().transpose() * motion.as_faer();
             for i in 0..4 {
                 for j in 0..4 {
                     let size = (exact[(i, i)].norm() * exact[(j, j)].norm()).sqrt();

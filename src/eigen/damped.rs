@@ -28,17 +28,16 @@
 //! # Source
 //! - `nashif1985`: complex stiffness and modal loss factor
 
-use super::dense::product;
-use super::eigen::Eigenpairs;
+use super::complex::{complex_eigen, complex_solve, matches};
 use super::fault::EigenFault;
 use super::lanczos::symmetric_eigen;
-use super::pair::{MatrixPair, symmetric, times};
-use faer::diag::Diag;
-use faer::dyn_stack::{MemBuffer, MemStack};
-use faer::linalg::evd::{ComputeEigenvectors, evd_cplx, evd_scratch};
-use faer::linalg::lu::partial_pivoting::{factor, solve};
+use super::pair::{MatrixPair, symmetric};
+use super::pairs::Eigenpairs;
+use super::sparse::{Sparse, times};
+use super::vectors::{Vectors, beside, product};
 use faer::sparse::SparseColMat;
-use faer::{Mat, MatRef, Par, Scale, Spec, c64};
+use faer::{Mat, MatRef, Scale, c64};
+use num_complex::Complex64;
 
 /// How accurate the damped modes must be.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -83,11 +82,11 @@ const LEFT_OUT: f64 = 0.01;
 #[derive(Debug, Clone)]
 pub struct Damped {
     /// λ = ω² (1 + i η) in (rad/s)², one for each real mode, in their order.
-    pub lambda: Vec<c64>,
+    pub lambda: Vec<Complex64>,
     /// η = Im λ / Re λ; `None` for rigid-body modes.
     pub loss_factor: Vec<Option<f64>>,
     /// Complex shapes, `(n, n_modes)`, `φᵀ M φ = 1` without conjugation; with a bulge `φᵀ (M + 2 λ G) φ = 1`.
-    pub shapes: Mat<c64>,
+    pub shapes: Vectors<Complex64>,
     /// Share of the real mode in the energy of the damped one, 0 to 1.
     pub overlap: Vec<f64>,
     /// Largest residual left, relative to the mode.
@@ -96,14 +95,25 @@ pub struct Damped {
 
 /// The damped modes of `(K + i loss) φ = λ M φ` that belong to the real modes `pairs`.
 ///
+/// ```
+/// use stillbed_eigen::{MatrixPair, Settings, Sparse, damped, lowest};
+///
+/// // Two masses of 1 kg, each on a spring of its own: 1 N/m with a loss factor of 0.1, and 4 N/m with 0.02.
+/// let stiffness = Sparse::from_lower(2, &[(0, 0, 1.0), (1, 1, 4.0)])?;
+/// let loss = Sparse::from_lower(2, &[(0, 0, 0.1), (1, 1, 0.08)])?;
+/// let mass = Sparse::from_lower(2, &[(0, 0, 1.0), (1, 1, 1.0)])?;
+/// let pair = MatrixPair::new(&stiffness, &mass);
+/// let found = damped(&pair, &loss, &lowest(&pair, 2, &Settings::default())?)?;
+/// for (eta, exact) in found.loss_factor.iter().zip([0.1, 0.02]) {
+///     assert!((eta.unwrap() - exact).abs() < 1e-9);
+/// }
+/// # Ok::<(), stillbed_eigen::EigenFault>(())
+/// ```
+///
 /// # Errors
 /// [`EigenFault::Shape`], [`EigenFault::NotFinite`] or [`EigenFault::NotSymmetric`] for `loss`;
 /// [`EigenFault::NotConverged`] when the small eigenproblem fails.
-pub fn damped(
-    pair: &MatrixPair,
-    loss: &SparseColMat<usize, f64>,
-    pairs: &Eigenpairs,
-) -> Result<Damped, EigenFault> {
+pub fn damped(pair: &MatrixPair, loss: &Sparse, pairs: &Eigenpairs) -> Result<Damped, EigenFault> {
     damped_to(pair, loss, pairs, Precision::FULL)
 }
 
@@ -113,30 +123,35 @@ pub fn damped(
 /// As [`damped`].
 pub fn damped_to(
     pair: &MatrixPair,
-    loss: &SparseColMat<usize, f64>,
+    loss: &Sparse,
     pairs: &Eigenpairs,
     precision: Precision,
 ) -> Result<Damped, EigenFault> {
-    symmetric("loss", loss, pair.freedoms())?;
-    damped_of_sound(pair, loss, (pairs, None), precision)
+    symmetric("loss", loss, pair.dofs())?;
+    damped_unchecked(pair, loss, pairs, None, precision)
 }
 
-/// The same without checks, for a loss that is symmetric by construction. The bulge φᵀ G φ in the real modes
-/// is corrected for where it is given, `(n_modes, n_modes)`.
-pub fn damped_of_sound(
+/// The same without checks of the entries, for a loss that is symmetric by construction. The `bulge` φᵀ G φ
+/// in the real modes, shape (modes, modes), is corrected for where it is given.
+///
+/// # Errors
+/// [`EigenFault::Shape`] for mode shapes of another structure; [`EigenFault::NotConverged`] when the small
+/// eigenproblem fails.
+pub fn damped_unchecked(
     pair: &MatrixPair,
-    loss: &SparseColMat<usize, f64>,
-    (pairs, bulge): (&Eigenpairs, Option<MatRef<f64>>),
+    loss: &Sparse,
+    pairs: &Eigenpairs,
+    bulge: Option<&Vectors>,
     precision: Precision,
 ) -> Result<Damped, EigenFault> {
-    let (n, count) = (pair.freedoms(), pairs.omega_squared.len().min(precision.most));
-    if pairs.vectors.nrows() != n {
-        return Err(EigenFault::Shape { what: "the mode shapes", found: pairs.vectors.nrows(), needed: n });
+    let (n, count) = (pair.dofs(), pairs.omega_squared.len().min(precision.most));
+    if pairs.vectors.rows() != n {
+        return Err(EigenFault::Shape { what: "the mode shapes", found: pairs.vectors.rows(), needed: n });
     }
-    let mut space = Space::new(pair, loss, pairs);
+    let mut space = Space::new(pair, loss.as_faer(), pairs);
     let mut basis = space.modes_scaled(pairs, count);
-    space.bulged = bulge.map(|bulge| space.bulged(&basis, pairs, bulge));
-    let corrections = pairs.factor.solve(basis.loss_q.as_ref())?;
+    space.bulged = bulge.map(|bulge| space.bulged(&basis, pairs, bulge.as_faer().as_ref()));
+    let corrections = pairs.factor.solve_faer(basis.loss_q.as_ref())?;
     let least = LEFT_OUT * space.least_residual(&basis, pairs, precision);
     space.enlarge(&mut basis, corrections, least);
     let fault = EigenFault::NotConverged { wanted: count, found: 0 };
@@ -186,7 +201,7 @@ impl<'a> Space<'a> {
         let rigid = 1e-9 * largest;
         let s = pairs.omega_squared.iter().copied().find(|w| *w > rigid).unwrap_or(largest);
         let s = if s > 0.0 { s } else { 1.0 };
-        let h = pair.stiffness + Scale(s) * pair.mass;
+        let h = pair.stiffness.as_faer() + Scale(s) * pair.mass.as_faer();
         Space { pair, loss, s, h, rigid, bulged: None }
     }
 
@@ -194,10 +209,10 @@ impl<'a> Space<'a> {
     fn modes_scaled(&self, pairs: &Eigenpairs, count: usize) -> Basis {
         let lowest = &pairs.omega_squared[..count];
         let scale: Vec<f64> = lowest.iter().map(|w| (w.max(0.0) + self.s).sqrt().recip()).collect();
-        let phi = pairs.vectors.subcols(0, count);
+        let phi = pairs.vectors.as_faer().subcols(0, count);
         let q = Mat::from_fn(phi.nrows(), phi.ncols(), |i, j| phi[(i, j)] * scale[j]);
         let image = |a: &SparseColMat<usize, f64>| times(a, q.as_ref());
-        let mass_q = image(self.pair.mass);
+        let mass_q = image(self.pair.mass.as_faer());
         let h_q = Mat::from_fn(q.nrows(), q.ncols(), |i, j| mass_q[(i, j)] / (scale[j] * scale[j]));
         Basis { h_q, mass_q, loss_q: image(self.loss), q }
     }
@@ -259,7 +274,7 @@ impl<'a> Space<'a> {
         basis.clear(&mut fresh, &mut image);
         normalise(&mut fresh, &mut image);
         basis.h_q = beside(&basis.h_q, &image);
-        basis.mass_q = beside(&basis.mass_q, &times(self.pair.mass, fresh.as_ref()));
+        basis.mass_q = beside(&basis.mass_q, &times(self.pair.mass.as_faer(), fresh.as_ref()));
         basis.loss_q = beside(&basis.loss_q, &times(self.loss, fresh.as_ref()));
         basis.q = beside(&basis.q, &fresh);
         true
@@ -295,7 +310,7 @@ impl<'a> Space<'a> {
             }
         }
         let loss_factor = lambda.iter().map(|l| (l.re.abs() > self.rigid).then_some(l.im / l.re)).collect();
-        let shapes = real_times(&basis.q, &chosen);
+        let shapes = real_times(&basis.q, &chosen).into();
         let overlap = matched.iter().map(|m| m.1).collect();
         Some((Damped { lambda, loss_factor, shapes, overlap, residual: 0.0 }, chosen))
     }
@@ -332,7 +347,7 @@ impl Basis {
                 residual[(i, 2 * j + 1)] = left.im;
             }
         }
-        let solution = pairs.factor.solve(residual.as_ref())?;
+        let solution = pairs.factor.solve_faer(residual.as_ref())?;
         let image = times(&space.h, solution.as_ref());
         let off = |j: usize| -> f64 { solution.col(j).transpose() * image.col(j) };
         let size = |j: usize| z.col(j).iter().map(|z| z.norm_sqr()).sum::<f64>();
@@ -364,14 +379,6 @@ fn normalise(columns: &mut Mat<f64>, image: &mut Mat<f64>) {
     }
 }
 
-/// The columns of both, side by side.
-pub(super) fn beside(left: &Mat<f64>, right: &Mat<f64>) -> Mat<f64> {
-    let split = left.ncols();
-    Mat::from_fn(left.nrows(), split + right.ncols(), |i, j| {
-        if j < split { left[(i, j)] } else { right[(i, j - split)] }
-    })
-}
-
 fn real_times(a: &Mat<f64>, z: &Mat<c64>) -> Mat<c64> {
     let part = |c: fn(&c64) -> f64| {
         let z = Mat::from_fn(z.nrows(), z.ncols(), |i, j| c(&z[(i, j)]));
@@ -381,65 +388,16 @@ fn real_times(a: &Mat<f64>, z: &Mat<c64>) -> Mat<c64> {
     Mat::from_fn(re.nrows(), re.ncols(), |i, j| c64::new(re[(i, j)], im[(i, j)]))
 }
 
-/// For each of the first `count` basis vectors, the eigenvector with the largest part along it
-/// (each used once), and that part.
-pub fn matches(z: &Mat<c64>, count: usize) -> Vec<(usize, f64)> {
-    let sizes: Vec<f64> = (0..z.ncols()).map(|k| z.col(k).iter().map(|v| v.norm_sqr()).sum()).collect();
-    let mut pairs: Vec<(f64, usize, usize)> = (0..count)
-        .flat_map(|j| (0..z.ncols()).map(move |k| (j, k)))
-        .map(|(j, k)| (z[(j, k)].norm_sqr() / sizes[k], j, k))
-        .collect();
-    pairs.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let mut matched = vec![(0, 0.0); count];
-    let (mut done, mut used) = (vec![false; count], vec![false; z.ncols()]);
-    for (part, j, k) in pairs {
-        if !done[j] && !used[k] {
-            (done[j], used[k]) = (true, true);
-            matched[j] = (k, part);
-        }
-    }
-    matched
-}
-
-/// `A⁻¹ B` on the calling thread.
-pub(super) fn complex_solve(mut a: Mat<c64>, mut b: Mat<c64>) -> Option<Mat<c64>> {
-    let (n, columns) = (a.nrows(), b.ncols());
-    let need = factor::lu_in_place_scratch::<usize, c64>(n, n, Par::Seq, Spec::default())
-        .or(solve::solve_in_place_scratch::<usize, c64>(n, columns, Par::Seq));
-    let mut memory = MemBuffer::try_new(need).ok()?;
-    let stack = MemStack::new(&mut memory);
-    let (mut forward, mut back) = (vec![0_usize; n], vec![0_usize; n]);
-    let (_, order) =
-        factor::lu_in_place(a.as_mut(), &mut forward, &mut back, Par::Seq, stack, Spec::default());
-    solve::solve_in_place(a.as_ref(), a.as_ref(), order, b.as_mut(), Par::Seq, stack);
-    Some(b)
-}
-
-/// The eigenvalues of a complex matrix and its eigenvectors; `None` where they are not found.
-pub fn complex_eigen(matrix: MatRef<c64>) -> Option<(Vec<c64>, Mat<c64>)> {
-    let n = matrix.nrows();
-    if !matrix.is_all_finite() {
-        return None;
-    }
-    let (no, yes) = (ComputeEigenvectors::No, ComputeEigenvectors::Yes);
-    let mut memory = MemBuffer::try_new(evd_scratch::<c64>(n, no, yes, Par::Seq, Spec::default())).ok()?;
-    let mut values = Diag::<c64>::zeros(n);
-    let mut vectors = Mat::<c64>::zeros(n, n);
-    let (stack, all) = (MemStack::new(&mut memory), Some(vectors.as_mut()));
-    evd_cplx(matrix, values.as_mut(), None, all, Par::Seq, stack, Spec::default()).ok()?;
-    let values: Vec<c64> = (0..n).map(|i| values[i]).collect();
-    Some((values, vectors))
-}
-
 #[cfg(test)]
 mod tests {
-    use super::super::eigen::{Settings, lowest};
+    use super::super::eigen::lowest;
     use super::super::lattice::beams;
+    use super::super::pairs::Settings;
     use super::*;
 
     /// The loss of a stiffness whose loss factor differs from place to place.
-    fn uneven(stiffness: &SparseColMat<usize, f64>, factor: f64) -> SparseColMat<usize, f64> {
-        let mut loss = stiffness.clone();
+    fn uneven(stiffness: &Sparse, factor: f64) -> Sparse {
+        let mut loss = stiffness.as_faer().clone();
         let group = |i: usize| if (i / 6).is_multiple_of(2) { 1.0 } else { 0.2 };
         let (symbolic, values) = loss.parts_mut();
         for j in 0..symbolic.ncols() {
@@ -447,7 +405,7 @@ mod tests {
                 values[at] *= factor * group(j) * group(symbolic.row_idx()[at]);
             }
         }
-        loss
+        loss.into()
     }
 
     #[test]
@@ -455,7 +413,7 @@ mod tests {
         let sample = beams(3, 3, 3, false);
         let pair = MatrixPair { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
         let pairs = lowest(&pair, 12, &Settings::default()).unwrap();
-        let loss = Scale(0.3) * &sample.stiffness;
+        let loss = sample.stiffness.scaled(0.3);
         let found = damped(&pair, &loss, &pairs).unwrap();
         assert_eq!(found.loss_factor[..6], [None; 6]);
         for (eta, overlap) in found.loss_factor[6..].iter().zip(&found.overlap[6..]) {
@@ -468,7 +426,7 @@ mod tests {
     fn heavy_uneven_loss_agrees_with_the_full_space() {
         let sample = beams(3, 3, 3, true);
         let pair = MatrixPair { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
-        let n = pair.freedoms();
+        let n = pair.dofs();
         for factor in [0.01, 0.3, 1.0] {
             let loss = uneven(&sample.stiffness, factor);
             let pairs = lowest(&pair, 10, &Settings::default()).unwrap();

@@ -13,13 +13,13 @@
 //! - `parlett1998`: chapter 15, reduction to standard form
 
 use super::lanczos::symmetric_eigen;
+use super::vectors::product;
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::linalg::cholesky::llt::factor::{
     LltError, LltRegularization, cholesky_in_place, cholesky_in_place_scratch,
 };
-use faer::linalg::matmul::matmul;
 use faer::linalg::triangular_solve::{solve_lower_triangular_in_place, solve_upper_triangular_in_place};
-use faer::{Accum, Mat, MatRef, Par, Spec};
+use faer::{Mat, MatRef, Par, Spec};
 
 /// Smallest ν, relative to the largest, that is taken from one reduction.
 const WINDOW: f64 = 1e-5;
@@ -129,13 +129,6 @@ pub(super) fn cholesky_lower(matrix: &mut Mat<f64>) -> Result<(), Option<usize>>
         }
     }
     Ok(())
-}
-
-/// `A B`.
-pub fn product(a: MatRef<f64>, b: MatRef<f64>) -> Mat<f64> {
-    let mut c = Mat::zeros(a.nrows(), b.ncols());
-    matmul(c.as_mut(), Accum::Replace, a, b, 1.0, Par::Seq);
-    c
 }
 
 /// `Yᵀ A Y`, made exactly symmetric.

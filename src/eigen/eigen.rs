@@ -12,11 +12,9 @@ use super::factor::Factorisation;
 use super::fault::EigenFault;
 use super::kernel::BLOCK;
 use super::pair::MatrixPair;
+use super::pairs::{Eigenpairs, Method, Settings};
 use super::search::{capacity, sparse_lowest};
-use super::symbolic::{Patterns, Symbolic};
-use faer::sparse::SparseColMat;
-use faer::{Mat, MatRef};
-use std::sync::Arc;
+use super::shift::{better_shift, count_distance, first_shift, multiplet_end, with_shift};
 
 /// Degrees of freedom up to which the dense solution is faster.
 const DENSE_UP_TO: usize = 60;
@@ -24,88 +22,56 @@ const DENSE_UP_TO: usize = 60;
 /// Degrees of freedom up to which the dense solution replaces a sparse one that does not converge.
 const DENSE_AT_MOST: usize = 2000;
 
-/// Relative distance, in ω² - σ, below which two modes are one multiplet.
-const MULTIPLET: f64 = 1e-6;
-
-/// How the modes were found.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Method {
-    /// All modes by reduction to a dense standard problem.
-    Dense,
-    /// The lowest modes by block Lanczos on the sparse factor.
-    Sparse,
-}
-
-/// What a caller may know before the search.
-#[derive(Debug, Clone)]
-pub struct Settings<'a> {
-    /// The symbolic factor of an earlier matrix pair of the same pattern.
-    pub symbolic: Option<Arc<Symbolic>>,
-    /// Where it is looked up, and kept, when it is not given.
-    pub patterns: Option<&'a Patterns>,
-    /// Mode shapes of a similar structure, `(n, any)`, one per column.
-    pub start: Option<MatRef<'a, f64>>,
-    /// Basis size at which the modes of a similar structure had converged: convergence is not tested before.
-    pub expected: Option<usize>,
-    /// Memory in bytes that the factor may take.
-    pub memory_limit: usize,
-}
-
-impl Default for Settings<'_> {
-    fn default() -> Self {
-        Settings { symbolic: None, patterns: None, start: None, expected: None, memory_limit: 8 << 30 }
-    }
-}
-
-/// The lowest modes.
-#[derive(Debug, Clone)]
-pub struct Eigenpairs {
-    /// ω² in (rad/s)², ascending; those of rigid-body modes are zero to rounding, of either sign.
-    pub omega_squared: Vec<f64>,
-    /// Mode shapes, `(n, n_modes)`, M-orthonormal, one per column.
-    pub vectors: Mat<f64>,
-    /// How they were found.
-    pub method: Method,
-    /// The number of modes below `counted_at`, by the inertia of the factor; all of them were found.
-    pub counted_below: usize,
-    /// The shift of the count, just above the last mode found, (rad/s)².
-    pub counted_at: f64,
-    /// How many more modes, found but not returned, are equal to the last one.
-    pub cut_from_multiplet: usize,
-    /// How many basis vectors they were found in.
-    pub basis: usize,
-    /// Factor of `K - σ M` at some shift σ that is no mode, ready for static corrections.
-    pub factor: Factorisation,
-}
-
 /// The lowest `count` modes of `pair`.
 ///
 /// Rigid-body modes count as modes. The answer is complete: as many modes were found as the inertia counts.
 ///
+/// ```
+/// use stillbed_eigen::{MatrixPair, Settings, Sparse, lowest};
+///
+/// // A chain of three masses of 2 kg and two springs of 8 N/m that nothing holds: it moves as a whole, then
+/// // at ω² = k/m and 3 k/m.
+/// let springs = [(0, 0, 8.0), (1, 0, -8.0), (1, 1, 16.0), (2, 1, -8.0), (2, 2, 8.0)];
+/// let stiffness = Sparse::from_lower(3, &springs)?;
+/// let mass = Sparse::from_lower(3, &[(0, 0, 2.0), (1, 1, 2.0), (2, 2, 2.0)])?;
+/// let found = lowest(&MatrixPair::new(&stiffness, &mass), 3, &Settings::default())?;
+/// for (square, exact) in found.omega_squared.iter().zip([0.0, 4.0, 12.0]) {
+///     assert!((square - exact).abs() < 1e-6);
+/// }
+/// // The rigid-body mode is counted with the others; its shape has unit modal mass: 3 * 2 kg * φ² = 1.
+/// assert_eq!(found.counted_below, 3);
+/// assert!((found.vectors[(0, 0)].abs() - 6f64.sqrt().recip()).abs() < 1e-9);
+/// # Ok::<(), stillbed_eigen::EigenFault>(())
+/// ```
+///
 /// # Errors
 /// Those of [`MatrixPair::check`]; [`EigenFault::NoModes`]; [`EigenFault::TooManyModes`] when there are fewer;
-/// [`EigenFault::Loose`] for a motion with neither stiffness nor mass; [`EigenFault::Negative`] for negative
+/// [`EigenFault::MasslessMechanism`] for a motion with neither stiffness nor mass; [`EigenFault::Negative`] for negative
 /// stiffness; [`EigenFault::TooLarge`] before memory beyond the limit is taken; [`EigenFault::NotConverged`].
 pub fn lowest(pair: &MatrixPair, count: usize, settings: &Settings) -> Result<Eigenpairs, EigenFault> {
     pair.check()?;
-    lowest_of_sound(pair, count, settings)
+    lowest_unchecked(pair, count, settings)
 }
 
-/// The same without checks, for a matrix pair that is symmetric by construction.
-pub fn lowest_of_sound(
+/// The same without [`MatrixPair::check`], for a pair that is finite and symmetric by construction: for many
+/// pairs of one pattern the checks take time. What it finds for another pair is not said.
+///
+/// # Errors
+/// As [`lowest`], but for those of the check.
+pub fn lowest_unchecked(
     pair: &MatrixPair,
     count: usize,
     settings: &Settings,
 ) -> Result<Eigenpairs, EigenFault> {
-    let n = pair.freedoms();
+    let n = pair.dofs();
     if count == 0 {
         return Err(EigenFault::NoModes);
     }
     if count > n {
         return Err(EigenFault::TooManyModes { asked: count, available: n });
     }
-    if let Some(start) = settings.start.filter(|start| start.nrows() != n) {
-        return Err(EigenFault::Shape { what: "the start", found: start.nrows(), needed: n });
+    if let Some(start) = settings.start.filter(|start| start.rows() != n) {
+        return Err(EigenFault::Shape { what: "the start", found: start.rows(), needed: n });
     }
     let scale = first_shift(pair, count)?;
     if n <= DENSE_UP_TO || capacity(count) + BLOCK > n {
@@ -119,60 +85,21 @@ pub fn lowest_of_sound(
     }
 }
 
-/// A negative shift that is small against every elastic mode of usual structures: 1e-7 of the least ratio of
-/// stiffness to mass on the diagonal.
-fn first_shift(pair: &MatrixPair, count: usize) -> Result<f64, EigenFault> {
-    let diagonal = |matrix: &SparseColMat<usize, f64>, i| matrix.get(i, i).copied().unwrap_or(0.0);
-    let mut least = f64::INFINITY;
-    let mut massive = 0;
-    for i in 0..pair.freedoms() {
-        let (k, m) = (diagonal(pair.stiffness, i), diagonal(pair.mass, i));
-        if k < 0.0 || m < 0.0 {
-            return Err(EigenFault::Negative { freedom: i });
-        }
-        massive += usize::from(m > 0.0);
-        if k > 0.0 && m > 0.0 {
-            least = least.min(k / m);
-        }
-    }
-    if massive == 0 {
-        return Err(EigenFault::TooManyModes { asked: count, available: 0 });
-    }
-    Ok(if least.is_finite() { -1e-7 * least } else { -1.0 })
-}
-
-/// Tries `attempt` with ever more negative shifts while rounding makes the matrix look indefinite.
-pub(super) fn with_shift<T>(
-    shift: f64,
-    attempt: impl Fn(f64) -> Result<T, EigenFault>,
-) -> Result<(f64, T), EigenFault> {
-    let mut fault = EigenFault::Empty;
-    for grown in [1.0, 1e3, 1e5] {
-        match attempt(shift * grown) {
-            Ok(found) => return Ok((shift * grown, found)),
-            Err(EigenFault::Negative { freedom }) => fault = EigenFault::Negative { freedom },
-            Err(EigenFault::Singular { freedom }) => fault = EigenFault::Loose { freedom },
-            Err(other) => return Err(other),
-        }
-    }
-    Err(fault)
-}
-
 fn dense_lowest(
     pair: &MatrixPair,
     count: usize,
     shift: f64,
     settings: &Settings,
 ) -> Result<Eigenpairs, EigenFault> {
-    let n = pair.freedoms();
+    let n = pair.dofs();
     let needed = n.saturating_mul(n).saturating_mul(8 * size_of::<f64>());
     if needed > settings.memory_limit {
         return Err(EigenFault::TooLarge { needed, allowed: settings.memory_limit });
     }
-    let (stiffness, mass) = (pair.stiffness.to_dense(), pair.mass.to_dense());
+    let (stiffness, mass) = (pair.stiffness.as_faer().to_dense(), pair.mass.as_faer().to_dense());
     let solve = |shift| {
         spectrum(stiffness.as_ref(), mass.as_ref(), shift, count + 1).map_err(|row| match row {
-            Some(freedom) => EigenFault::Singular { freedom },
+            Some(dof) => EigenFault::Singular { dof },
             None => EigenFault::NotConverged { wanted: count, found: 0 },
         })
     };
@@ -192,46 +119,22 @@ fn dense_lowest(
         counted_at,
         cut_from_multiplet: end - count,
         basis: n,
-        vectors: found.vectors.subcols(0, count).to_owned(),
+        vectors: found.vectors.subcols(0, count).to_owned().into(),
         omega_squared: found.omega_squared[..count].to_vec(),
         method: Method::Dense,
         factor: Factorisation::dense(shift, found.cholesky),
     })
 }
 
-/// A shift nearer to the elastic modes, where the first guess would cost digits: when rigid-body modes are
-/// found and the elastic ones lie more than 1e5 times farther from the shift.
-pub(super) fn better_shift(omega_squared: &[f64], shift: f64, count: usize) -> Option<f64> {
-    let size = -shift;
-    let zero = omega_squared.iter().take_while(|w| w.abs() < 1e-2 * size).count();
-    let elastic = omega_squared.get(zero).copied().filter(|_| zero < count)?;
-    (zero > 0 && elastic > 1e5 * size).then_some(-1e-2 * elastic)
-}
-
-/// The end of the multiplet that contains the `count`th of the ascending distances.
-pub(super) fn multiplet_end(distances: &[f64], count: usize) -> usize {
-    let mut end = count;
-    while end > 0
-        && end < distances.len()
-        && distances[end] - distances[end - 1] <= MULTIPLET * distances[end]
-    {
-        end += 1;
-    }
-    end
-}
-
-/// A distance just above that of the last of `end` modes: a `part` of the gap to the next, at most 1 %.
-pub(super) fn count_distance(distances: &[f64], end: usize, part: f64) -> f64 {
-    let Some(last) = end.checked_sub(1).and_then(|i| distances.get(i)).copied() else { return 0.0 };
-    let gap = distances.get(end).map_or(f64::INFINITY, |next| next - last);
-    last + (part * gap).min(0.01 * last)
-}
-
 #[cfg(test)]
 mod tests {
     use super::super::lattice::{Assembly, Sample, beams};
+    use super::super::sparse::Sparse;
+    use super::super::symbolic::Symbolic;
+    use super::super::vectors::Vectors;
     use super::*;
-    use faer::sparse::Triplet;
+    use faer::Mat;
+    use std::sync::Arc;
 
     fn pair(sample: &Sample) -> MatrixPair<'_> {
         MatrixPair { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group }
@@ -265,8 +168,8 @@ mod tests {
         let sample = beams(5, 4, 6, true);
         let pair = pair(&sample);
         let all = dense(&sample, 600).omega_squared;
-        let symbolic = Arc::new(Symbolic::new(&pair).unwrap());
-        let below = |shift| Factorisation::new(&pair, &symbolic, shift).unwrap().below();
+        let symbolic = Arc::new(Symbolic::analyse(&pair).unwrap());
+        let below = |shift| Factorisation::compute(&pair, &symbolic, shift).unwrap().below();
         for (i, w) in all.iter().enumerate() {
             assert!(below(w * (1.0 - 1e-9)) <= i, "{i} {w}");
             assert!(below(w * (1.0 + 1e-9)) > i, "{i} {w}");
@@ -291,18 +194,6 @@ mod tests {
     }
 
     #[test]
-    fn the_shift_moves_to_the_elastic_modes_where_rigid_ones_are_far_below() {
-        // Six rigid modes at rounding: for modes near 1e10 a shift of -1 would leave 6 digits
-        // fewer than one near them.
-        let rigid = [1e-7, -2e-7, 3e-8, 0.0, 1e-8, -1e-8];
-        let found = [rigid.as_slice(), &[2e10, 3e10]].concat();
-        assert_eq!(better_shift(&found, -1.0, 8), Some(-2e8));
-        assert_eq!(better_shift(&found, -1.0, 6), None);
-        assert_eq!(better_shift(&[2e10, 3e10], -1.0, 2), None);
-        assert_eq!(better_shift(&[rigid.as_slice(), &[2e4, 3e4]].concat(), -1.0, 8), None);
-    }
-
-    #[test]
     fn every_copy_of_a_repeated_mode_is_found() {
         let one = beams(2, 2, 3, true);
         let sample = copies(&one, 9);
@@ -324,8 +215,8 @@ mod tests {
         let one = beams(3, 2, 4, true);
         let sample = copies(&one, 2);
         let (alone, n) = (dense(&one, 4), one.group.len());
-        let start = Mat::from_fn(2 * n, 4, |i, j| if i < n { alone.vectors[(i, j)] } else { 0.0 });
-        let settings = Settings { start: Some(start.as_ref()), ..Settings::default() };
+        let start = Vectors::from_fn(2 * n, 4, |i, j| if i < n { alone.vectors[(i, j)] } else { 0.0 });
+        let settings = Settings { start: Some(&start), ..Settings::default() };
         let found = lowest(&pair(&sample), 8, &settings).unwrap();
         assert_eq!(found.method, Method::Sparse);
         for (i, w) in found.omega_squared.iter().enumerate() {
@@ -350,7 +241,7 @@ mod tests {
     }
 
     #[test]
-    fn freedoms_without_mass_count_for_nothing() {
+    fn dofs_without_mass_count_for_nothing() {
         // Each link is two springs of twice the stiffness about a point without mass.
         let series = |masses: usize| chain(2 * masses, |_| 2.0, |i| if i % 2 == 1 { 1.0 } else { 0.0 });
         for masses in [20, 150] {
@@ -370,7 +261,7 @@ mod tests {
     }
 
     #[test]
-    fn few_masses_on_many_freedoms() {
+    fn few_masses_on_many_dofs() {
         let sample = chain(300, |_| 1.0, |i| if i % 100 == 99 { 1.0 } else { 0.0 });
         let found = solve(&sample, 3);
         for (j, w) in found.omega_squared.iter().enumerate() {
@@ -384,13 +275,13 @@ mod tests {
     fn inertia_counts_the_modes_below_any_shift() {
         let sample = beams(3, 3, 4, true);
         let pair = pair(&sample);
-        let all = dense(&sample, pair.freedoms()).omega_squared;
-        let symbolic = Arc::new(Symbolic::new(&pair).unwrap());
+        let all = dense(&sample, pair.dofs()).omega_squared;
+        let symbolic = Arc::new(Symbolic::analyse(&pair).unwrap());
         for i in 0..60 {
             // Shifts spread over the logarithm of the whole spectrum.
             let part = ((i + 1) as f64 * 0.618_034).fract();
             let shift = all[0] * (1.2 * all[all.len() - 1] / all[0]).powf(part);
-            let factor = Factorisation::new(&pair, &symbolic, shift).unwrap();
+            let factor = Factorisation::compute(&pair, &symbolic, shift).unwrap();
             assert_eq!(factor.below(), all.iter().filter(|w| **w < shift).count(), "{shift}");
         }
     }
@@ -399,9 +290,9 @@ mod tests {
     fn what_a_neighbour_knows_is_used_and_changes_nothing() {
         let sample = beams(5, 4, 6, true);
         let pair = pair(&sample);
-        let symbolic = Arc::new(Symbolic::new(&pair).unwrap());
+        let symbolic = Arc::new(Symbolic::analyse(&pair).unwrap());
         let first = solve(&sample, 10);
-        let start = Some(first.vectors.as_ref());
+        let start = Some(&first.vectors);
         let settings = Settings { symbolic: Some(symbolic), start, ..Settings::default() };
         let again = lowest(&pair, 10, &settings).unwrap();
         for (a, b) in first.omega_squared.iter().zip(&again.omega_squared) {
@@ -424,7 +315,7 @@ mod tests {
             // A point that nothing holds and that has no mass.
             let loose =
                 chain(n, |i| if i + 1 < n { 1.0 } else { 0.0 }, |i| if i + 1 < n { 1.0 } else { 0.0 });
-            assert_eq!(refusal(&loose, 3), Some(EigenFault::Loose { freedom: n - 1 }));
+            assert_eq!(refusal(&loose, 3), Some(EigenFault::MasslessMechanism { dof: n - 1 }));
             let negative = chain(n, |i| if i + 1 < n { 1.0 } else { -3.0 }, |_| 1.0);
             assert!(refusal(&negative, 3).is_some());
             let massless = chain(n, |_| 1.0, |_| 0.0);
@@ -458,11 +349,10 @@ mod tests {
     /// The same structure several times over, side by side.
     fn copies(one: &Sample, times: usize) -> Sample {
         let n = one.group.len();
-        let repeat = |matrix: &SparseColMat<usize, f64>| {
-            let entry = |t: usize, (i, j, v): (usize, usize, f64)| Triplet::new(t * n + i, t * n + j, v);
-            let all = |t| matrix.triplet_iter().map(move |e| entry(t, (e.row, e.col, *e.val)));
-            let triplets: Vec<_> = (0..times).flat_map(all).collect();
-            SparseColMat::try_new_from_triplets(times * n, times * n, &triplets).unwrap()
+        let repeat = |matrix: &Sparse| {
+            let all = |t| matrix.entries().map(move |(i, j, v)| (t * n + i, t * n + j, v));
+            let entries: Vec<_> = (0..times).flat_map(all).collect();
+            Sparse::from_triplets(times * n, &entries).unwrap()
         };
         Sample {
             stiffness: repeat(&one.stiffness),
@@ -473,15 +363,15 @@ mod tests {
 
     /// Shapes are M-orthonormal and satisfy the equation of motion.
     fn sound(sample: &Sample, found: &Eigenpairs) {
-        let (k, m) = (&sample.stiffness, &sample.mass);
-        let phi = &found.vectors;
+        let (k, m) = (sample.stiffness.as_faer(), sample.mass.as_faer());
+        let phi = found.vectors.as_faer();
         let gram = phi.transpose() * (m * phi);
         let identity = Mat::<f64>::identity(gram.nrows(), gram.ncols());
         assert!((&gram - &identity).norm_max() < 1e-9, "{:e}", (&gram - &identity).norm_max());
         let scale = found.omega_squared.iter().fold(0.0_f64, |a, w| a.max(w.abs()));
         let weighted = Mat::from_fn(phi.nrows(), phi.ncols(), |i, j| phi[(i, j)] * found.omega_squared[j]);
         // The residual is measured by the motion that it would cause.
-        let residual = found.factor.solve((k * phi - m * weighted).as_ref()).unwrap();
+        let residual = found.factor.solve_faer((k * phi - m * weighted).as_ref()).unwrap();
         let energy = residual.transpose() * (m * &residual);
         for j in 0..energy.ncols() {
             let distance = (found.factor.shift() - found.omega_squared[j]).abs().min(scale);

@@ -15,6 +15,7 @@ use super::fault::EigenFault;
 use super::kernel::{BLOCK, Lane, pack, solve_lower, solve_upper};
 use super::pair::{MatrixPair, finite};
 use super::symbolic::Symbolic;
+use super::vectors::Vectors;
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::linalg::cholesky::ldlt::factor::{LdltError, LdltRegularization};
 use faer::linalg::triangular_solve::{solve_lower_triangular_in_place, solve_upper_triangular_in_place};
@@ -29,6 +30,22 @@ use std::sync::Arc;
 const LEAST_PIVOT: f64 = 1e-13;
 
 /// Factor of `K - σ M`.
+///
+/// ```
+/// use std::sync::Arc;
+/// use stillbed_eigen::{Factorisation, MatrixPair, Sparse, Symbolic, Vectors};
+///
+/// // Two masses of 1 kg on two springs of 1 N/m in a row: ω² = (3 ∓ √5) / 2 = 0.38 and 2.62.
+/// let stiffness = Sparse::from_lower(2, &[(0, 0, 2.0), (1, 0, -1.0), (1, 1, 1.0)])?;
+/// let mass = Sparse::from_lower(2, &[(0, 0, 1.0), (1, 1, 1.0)])?;
+/// let pair = MatrixPair::new(&stiffness, &mass);
+/// let symbolic = Arc::new(Symbolic::analyse(&pair)?);
+/// assert_eq!(Factorisation::compute(&pair, &symbolic, 1.0)?.below(), 1);
+/// // At rest, 1 N on the second mass stretches both springs by 1 m.
+/// let motion = Factorisation::compute(&pair, &symbolic, 0.0)?.solve(&Vectors::single(&[0.0, 1.0]))?;
+/// assert!((motion[(1, 0)] - 2.0).abs() < 1e-12);
+/// # Ok::<(), stillbed_eigen::EigenFault>(())
+/// ```
 #[derive(Debug, Clone)]
 pub struct Factorisation {
     shift: f64,
@@ -37,14 +54,14 @@ pub struct Factorisation {
 
 #[derive(Debug, Clone)]
 enum Kind {
-    Sparse(Sparse),
+    Sparse(SparseFactor),
     /// L of a positive definite `L Lᵀ`.
     Dense(Mat<f64>),
 }
 
 /// The supernodal factor, in the elimination order.
 #[derive(Debug, Clone)]
-pub(super) struct Sparse {
+pub(super) struct SparseFactor {
     shift: f64,
     symbolic: Arc<Symbolic>,
     /// L, packed.
@@ -59,12 +76,16 @@ impl Factorisation {
     /// [`EigenFault::OtherPattern`] when `symbolic` was made for another pattern, [`EigenFault::TooLarge`]
     /// when the memory cannot be had, [`EigenFault::NotFinite`], [`EigenFault::Singular`] when a pivot
     /// vanishes: the structure is not held, or the shift is a mode.
-    pub fn new(pair: &MatrixPair, symbolic: &Arc<Symbolic>, shift: f64) -> Result<Factorisation, EigenFault> {
+    pub fn compute(
+        pair: &MatrixPair,
+        symbolic: &Arc<Symbolic>,
+        shift: f64,
+    ) -> Result<Factorisation, EigenFault> {
         let (stiffness, mass) = symbolic.gather(pair)?;
-        Ok(Factorisation::sparse(Sparse::new(symbolic, &stiffness, &mass, shift, Vec::new())?))
+        Ok(Factorisation::sparse(SparseFactor::new(symbolic, &stiffness, &mass, shift, Vec::new())?))
     }
 
-    pub(super) fn sparse(factor: Sparse) -> Factorisation {
+    pub(super) fn sparse(factor: SparseFactor) -> Factorisation {
         Factorisation { shift: factor.shift, kind: Kind::Sparse(factor) }
     }
 
@@ -86,7 +107,7 @@ impl Factorisation {
     }
 
     /// Number of degrees of freedom.
-    pub fn freedoms(&self) -> usize {
+    pub fn dofs(&self) -> usize {
         match &self.kind {
             Kind::Sparse(factor) => factor.pivots.len(),
             Kind::Dense(cholesky) => cholesky.nrows(),
@@ -105,9 +126,13 @@ impl Factorisation {
     ///
     /// # Errors
     /// [`EigenFault::Shape`] when the rows of `rhs` do not fit, [`EigenFault::NotFinite`].
-    pub fn solve(&self, rhs: MatRef<f64>) -> Result<Mat<f64>, EigenFault> {
-        if rhs.nrows() != self.freedoms() {
-            let (found, needed) = (rhs.nrows(), self.freedoms());
+    pub fn solve(&self, rhs: &Vectors) -> Result<Vectors, EigenFault> {
+        self.solve_faer(rhs.as_faer().as_ref()).map(Vectors::from)
+    }
+
+    pub(super) fn solve_faer(&self, rhs: MatRef<f64>) -> Result<Mat<f64>, EigenFault> {
+        if rhs.nrows() != self.dofs() {
+            let (found, needed) = (rhs.nrows(), self.dofs());
             return Err(EigenFault::Shape { what: "the right side", found, needed });
         }
         finite("the right side", rhs)?;
@@ -123,7 +148,7 @@ impl Factorisation {
     }
 }
 
-impl Sparse {
+impl SparseFactor {
     /// Factors `K - shift M` from the values of both lower triangles, into the memory of `values`.
     pub fn new(
         symbolic: &Arc<Symbolic>,
@@ -131,7 +156,7 @@ impl Sparse {
         mass: &[f64],
         shift: f64,
         mut values: Vec<f64>,
-    ) -> Result<Sparse, EigenFault> {
+    ) -> Result<SparseFactor, EigenFault> {
         let n = symbolic.order.len();
         let lower = &symbolic.lower;
         let shifted: Vec<f64> = stiffness.iter().zip(mass).map(|(k, m)| k - shift * m).collect();
@@ -173,16 +198,16 @@ impl Sparse {
             MemStack::new(&mut memory),
             Spec::default(),
         )
-        .map_err(|LdltError::ZeroPivot { index }| EigenFault::Singular { freedom: symbolic.order[index] })?;
+        .map_err(|LdltError::ZeroPivot { index }| EigenFault::Singular { dof: symbolic.order[index] })?;
         let pivots = pivots(symbolic, &values);
         for (place, &pivot) in pivots.iter().enumerate() {
             let diagonal = shifted[lower.starts[place]].abs();
             if pivot.is_nan() || pivot.abs() <= LEAST_PIVOT * diagonal {
-                return Err(EigenFault::Singular { freedom: symbolic.order[place] });
+                return Err(EigenFault::Singular { dof: symbolic.order[place] });
             }
         }
         pack(&symbolic.cholesky, &mut values);
-        Ok(Sparse { shift, symbolic: Arc::clone(symbolic), values, pivots })
+        Ok(SparseFactor { shift, symbolic: Arc::clone(symbolic), values, pivots })
     }
 
     /// The shift σ.
@@ -240,13 +265,13 @@ fn by_blocks(rhs: MatRef<f64>, order: &[usize], mut act: impl FnMut(&mut [Lane])
     let mut lanes = vec![[0.0; BLOCK]; order.len()];
     for first in (0..rhs.ncols()).step_by(BLOCK) {
         let width = BLOCK.min(rhs.ncols() - first);
-        for (lane, &freedom) in lanes.iter_mut().zip(order) {
-            *lane = std::array::from_fn(|c| if c < width { rhs[(freedom, first + c)] } else { 0.0 });
+        for (lane, &dof) in lanes.iter_mut().zip(order) {
+            *lane = std::array::from_fn(|c| if c < width { rhs[(dof, first + c)] } else { 0.0 });
         }
         act(&mut lanes);
-        for (lane, &freedom) in lanes.iter().zip(order) {
+        for (lane, &dof) in lanes.iter().zip(order) {
             for c in 0..width {
-                result[(freedom, first + c)] = lane[c];
+                result[(dof, first + c)] = lane[c];
             }
         }
     }

@@ -36,6 +36,15 @@ pub enum EigenFault {
         /// Column of the entry.
         column: usize,
     },
+    /// An entry lies outside the matrix, or the rows of its column are not in ascending order.
+    Misplaced {
+        /// Row of the entry.
+        row: usize,
+        /// Column of the entry.
+        column: usize,
+        /// Number of rows and columns of the matrix.
+        size: usize,
+    },
     /// No mode is asked for.
     NoModes,
     /// More modes are asked for than there are.
@@ -46,14 +55,14 @@ pub enum EigenFault {
         available: usize,
     },
     /// A degree of freedom with neither stiffness nor mass: a mechanism without mass.
-    Loose {
+    MasslessMechanism {
         /// The degree of freedom, or one that takes part.
-        freedom: usize,
+        dof: usize,
     },
     /// Stiffness or mass is negative in some motion.
     Negative {
         /// The degree of freedom, or one that takes part.
-        freedom: usize,
+        dof: usize,
     },
     /// The factor needs more memory than is allowed.
     TooLarge {
@@ -72,7 +81,12 @@ pub enum EigenFault {
     /// The matrix of a linear system is singular.
     Singular {
         /// The degree of freedom, or one that takes part.
-        freedom: usize,
+        dof: usize,
+    },
+    /// Modes that were found do not fit their use.
+    Unfit {
+        /// Why not.
+        reason: String,
     },
     /// The sparsity pattern is not the one that the symbolic factor was made for.
     OtherPattern,
@@ -91,15 +105,20 @@ impl fmt::Display for EigenFault {
             EigenFault::NotSymmetric { what, row, column } => {
                 write!(f, "{what} at row {row}, column {column} has no equal across the diagonal")
             }
+            EigenFault::Misplaced { row, column, size } => write!(
+                f,
+                "the entry at row {row}, column {column} has no place there; rows ascend in a column and are \
+                 below {size}"
+            ),
             EigenFault::NoModes => write!(f, "0 modes asked for; ask for at least 1"),
             EigenFault::TooManyModes { asked, available } => {
                 write!(f, "{asked} modes asked for; the model has {available}")
             }
-            EigenFault::Loose { freedom } => {
-                write!(f, "freedom {freedom} moves without stiffness or mass; it must have one of them")
+            EigenFault::MasslessMechanism { dof } => {
+                write!(f, "freedom {dof} moves without stiffness or mass; it must have one of them")
             }
-            EigenFault::Negative { freedom } => {
-                write!(f, "stiffness or mass about freedom {freedom} is negative; both must be at least 0")
+            EigenFault::Negative { dof } => {
+                write!(f, "stiffness or mass about freedom {dof} is negative; both must be at least 0")
             }
             EigenFault::TooLarge { needed, allowed } => write!(
                 f,
@@ -114,9 +133,10 @@ impl fmt::Display for EigenFault {
                 f,
                 "{found} modes were found, but rounding hides whether they are all below the last; ask for fewer"
             ),
-            EigenFault::Singular { freedom } => {
-                write!(f, "the system is singular about freedom {freedom}; it must be held or shifted")
+            EigenFault::Singular { dof } => {
+                write!(f, "the system is singular about freedom {dof}; it must be held or shifted")
             }
+            EigenFault::Unfit { reason } => write!(f, "the modes that were found do not fit: {reason}"),
             EigenFault::OtherPattern => {
                 write!(f, "the symbolic factor belongs to another pattern; make one for this model")
             }

@@ -27,11 +27,14 @@
 
 use super::factor::Factorisation;
 use super::fault::EigenFault;
-use super::pair::{MatrixPair, finite, symmetric, times};
+use super::pair::{MatrixPair, finite, symmetric};
 use super::pivoted::Pivoted;
+use super::sparse::{Sparse, times};
 use super::symbolic::Symbolic;
+use super::vectors::Vectors;
 use faer::sparse::{SparseColMat, SymbolicSparseColMat};
-use faer::{Mat, MatRef, Scale, c64};
+use faer::{Mat, MatRef, Scale};
+use num_complex::Complex64;
 use std::sync::Arc;
 
 /// Largest backward error of a solution.
@@ -44,10 +47,23 @@ const REFINED: f64 = 1e-13;
 const ROUNDS: usize = 4;
 
 /// A structure ready for harmonic solutions at any frequency.
+///
+/// ```
+/// use num_complex::Complex64;
+/// use stillbed_eigen::{HarmonicSolver, MatrixPair, Sparse, Vectors};
+///
+/// // 1 kg on 1 N/m with a loss factor of 0.1, under 1 N at its resonance: it moves by 1 / (0.1 i) m.
+/// let stiffness = Sparse::from_lower(1, &[(0, 0, 1.0)])?;
+/// let mass = Sparse::from_lower(1, &[(0, 0, 1.0)])?;
+/// let solver = HarmonicSolver::prepare(&MatrixPair::new(&stiffness, &mass), &stiffness.scaled(0.1))?;
+/// let motion = solver.solve(1.0, &Vectors::single(&[Complex64::ONE]))?;
+/// assert!((motion[(0, 0)] - Complex64::new(0.0, -10.0)).norm() < 1e-9);
+/// # Ok::<(), stillbed_eigen::EigenFault>(())
+/// ```
 #[derive(Debug)]
 pub struct HarmonicSolver {
-    stiffness: SparseColMat<usize, f64>,
-    mass: SparseColMat<usize, f64>,
+    stiffness: Sparse,
+    mass: Sparse,
     group: Vec<usize>,
     symbolic: Arc<Symbolic>,
 }
@@ -57,14 +73,17 @@ impl HarmonicSolver {
     ///
     /// # Errors
     /// Those of [`MatrixPair::check`], also for `loss`.
-    pub fn new(pair: &MatrixPair, loss: &SparseColMat<usize, f64>) -> Result<HarmonicSolver, EigenFault> {
+    pub fn prepare(pair: &MatrixPair, loss: &Sparse) -> Result<HarmonicSolver, EigenFault> {
         pair.check()?;
-        symmetric("loss", loss, pair.freedoms())?;
+        symmetric("loss", loss, pair.dofs())?;
         let stiffness = doubled(pair.stiffness, Some(loss));
         let mass = doubled(pair.mass, None);
-        let group = [pair.group, pair.group].concat();
+        let group: Vec<usize> = match pair.group.is_empty() {
+            true => (0..pair.dofs()).chain(0..pair.dofs()).collect(),
+            false => [pair.group, pair.group].concat(),
+        };
         let doubled = MatrixPair { stiffness: &stiffness, mass: &mass, group: &group };
-        let symbolic = Arc::new(Symbolic::of_checked(&doubled)?);
+        let symbolic = Arc::new(Symbolic::analyse_checked(&doubled)?);
         Ok(HarmonicSolver { stiffness, mass, group, symbolic })
     }
 
@@ -78,21 +97,21 @@ impl HarmonicSolver {
     /// # Errors
     /// [`EigenFault::Shape`], [`EigenFault::NotFinite`]; [`EigenFault::Singular`] at a resonance without
     /// damping.
-    pub fn solve(&self, omega: f64, rhs: MatRef<c64>) -> Result<Mat<c64>, EigenFault> {
+    pub fn solve(&self, omega: f64, rhs: &Vectors<Complex64>) -> Result<Vectors<Complex64>, EigenFault> {
         let n = self.group.len() / 2;
-        if rhs.nrows() != n {
-            return Err(EigenFault::Shape { what: "the right side", found: rhs.nrows(), needed: n });
+        if rhs.rows() != n {
+            return Err(EigenFault::Shape { what: "the right side", found: rhs.rows(), needed: n });
         }
         let pair = MatrixPair { stiffness: &self.stiffness, mass: &self.mass, group: &self.group };
         let real =
-            Mat::from_fn(2 * n, rhs.ncols(), |i, j| if i < n { rhs[(i, j)].re } else { -rhs[(i - n, j)].im });
+            Mat::from_fn(2 * n, rhs.count(), |i, j| if i < n { rhs[(i, j)].re } else { -rhs[(i - n, j)].im });
         finite("the right side", real.as_ref())?;
         let shift = omega * omega;
         if !shift.is_finite() {
             return Err(EigenFault::NotFinite { what: "the frequency", row: 0, column: 0, value: omega });
         }
         let factor = Factor::new(&pair, &self.symbolic, shift).map_err(|fault| match fault {
-            EigenFault::Singular { freedom } => EigenFault::Singular { freedom: freedom % n },
+            EigenFault::Singular { dof } => EigenFault::Singular { dof: dof % n },
             other => other,
         })?;
         let mut x = factor.solve(real.as_ref())?;
@@ -113,22 +132,23 @@ impl HarmonicSolver {
         let (column, most) = worst(&error);
         if most.is_nan() || most > BACKWARD {
             let row = (0..2 * n).max_by(|a, b| left[(*a, column)].abs().total_cmp(&left[(*b, column)].abs()));
-            return Err(EigenFault::Singular { freedom: row.unwrap_or(0) % n });
+            return Err(EigenFault::Singular { dof: row.unwrap_or(0) % n });
         }
-        Ok(Mat::from_fn(n, rhs.ncols(), |i, j| c64::new(x[(i, j)], x[(n + i, j)])))
+        Ok(Vectors::from_fn(n, rhs.count(), |i, j| Complex64::new(x[(i, j)], x[(n + i, j)])))
     }
 
     /// The residual that `x` leaves of `rhs`, and its backward error by column.
     fn left(&self, shift: f64, x: &Mat<f64>, rhs: &Mat<f64>) -> (Mat<f64>, Vec<f64>) {
-        let mut left = rhs - times(&self.stiffness, x.as_ref());
+        let mut left = rhs - times(self.stiffness.as_faer(), x.as_ref());
         if shift != 0.0 {
-            left += Scale(shift) * times(&self.mass, x.as_ref());
+            left += Scale(shift) * times(self.mass.as_faer(), x.as_ref());
         }
         let mut sizes = Mat::from_fn(rhs.nrows(), rhs.ncols(), |i, j| rhs[(i, j)].abs());
         let mut diagonal = vec![0.0; rhs.nrows()];
         for (matrix, factor) in
             [(&self.stiffness, 1.0), (&self.mass, shift)].into_iter().filter(|m| m.1 != 0.0)
         {
+            let matrix = matrix.as_faer();
             for column in 0..matrix.ncols() {
                 let rows = matrix.symbolic().row_idx_of_col_raw(column);
                 for (row, value) in rows.iter().zip(matrix.val_of_col(column)) {
@@ -163,14 +183,14 @@ enum Factor {
 impl Factor {
     fn new(pair: &MatrixPair, symbolic: &Arc<Symbolic>, shift: f64) -> Result<Factor, EigenFault> {
         Ok(match shift {
-            0.0 => Factor::Plain(Factorisation::new(pair, symbolic, shift)?),
+            0.0 => Factor::Plain(Factorisation::compute(pair, symbolic, shift)?),
             _ => Factor::Pivoted(Pivoted::new(pair, symbolic, shift)?),
         })
     }
 
     fn solve(&self, rhs: MatRef<f64>) -> Result<Mat<f64>, EigenFault> {
         match self {
-            Factor::Plain(factor) => factor.solve(rhs),
+            Factor::Plain(factor) => factor.solve_faer(rhs),
             Factor::Pivoted(factor) => factor.solve(rhs),
         }
     }
@@ -183,7 +203,8 @@ fn worst(errors: &[f64]) -> (usize, f64) {
 }
 
 /// `[A, -B; -B, -A]`; an absent B is zero.
-fn doubled(a: &SparseColMat<usize, f64>, b: Option<&SparseColMat<usize, f64>>) -> SparseColMat<usize, f64> {
+fn doubled(a: &Sparse, b: Option<&Sparse>) -> Sparse {
+    let (a, b) = (a.as_faer(), b.map(Sparse::as_faer));
     let n = a.ncols();
     let (mut starts, mut rows, mut values) = (vec![0], Vec::new(), Vec::new());
     for half in 0..2 {
@@ -204,7 +225,7 @@ fn doubled(a: &SparseColMat<usize, f64>, b: Option<&SparseColMat<usize, f64>>) -
             starts.push(rows.len());
         }
     }
-    SparseColMat::new(SymbolicSparseColMat::new_checked(2 * n, 2 * n, starts, None, rows), values)
+    SparseColMat::new(SymbolicSparseColMat::new_checked(2 * n, 2 * n, starts, None, rows), values).into()
 }
 
 #[cfg(test)]
@@ -216,28 +237,31 @@ mod tests {
     fn solution_satisfies_the_complex_system() {
         let sample = beams(3, 3, 3, true);
         let pair = MatrixPair { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
-        let loss = Scale(0.02) * &sample.stiffness;
-        let direct = HarmonicSolver::new(&pair, &loss).unwrap();
-        let n = pair.freedoms();
-        let rhs = Mat::from_fn(n, 2, |i, j| c64::new(f64::from(u8::from(i == 7 + j)), (i as f64).sin()));
+        let loss = sample.stiffness.scaled(0.02);
+        let direct = HarmonicSolver::prepare(&pair, &loss).unwrap();
+        let n = pair.dofs();
+        let rhs =
+            Vectors::from_fn(n, 2, |i, j| Complex64::new(f64::from(u8::from(i == 7 + j)), (i as f64).sin()));
         let omega = 700.0;
-        let x = direct.solve(omega, rhs.as_ref()).unwrap();
-        let (k, m) = (sample.stiffness.to_dense(), sample.mass.to_dense());
-        let z = Mat::from_fn(n, n, |i, j| c64::new(k[(i, j)] - omega * omega * m[(i, j)], 0.02 * k[(i, j)]));
-        let left = &z * &x - &rhs;
-        assert!(left.norm_l2() < 1e-8 * rhs.norm_l2());
+        let x = direct.solve(omega, &rhs).unwrap();
+        let (k, m) = (&sample.stiffness, &sample.mass);
+        let z = Mat::from_fn(n, n, |i, j| {
+            Complex64::new(k.get(i, j) - omega * omega * m.get(i, j), 0.02 * k.get(i, j))
+        });
+        let left = &z * x.as_faer() - rhs.as_faer();
+        assert!(left.norm_l2() < 1e-8 * rhs.as_faer().norm_l2());
     }
 
     /// Two masses on two springs, 1 N/m and 1 kg each, with the loss factor `loss`.
     fn chain(loss: f64) -> HarmonicSolver {
         let matrix = |entries: [f64; 4]| {
             let at = [(0, 0), (1, 0), (0, 1), (1, 1)].into_iter().zip(entries);
-            let triplets: Vec<_> = at.map(|((i, j), v)| faer::sparse::Triplet::new(i, j, v)).collect();
-            SparseColMat::try_new_from_triplets(2, 2, &triplets).unwrap()
+            let triplets: Vec<_> = at.map(|((i, j), v)| (i, j, v)).collect();
+            Sparse::from_triplets(2, &triplets).unwrap()
         };
         let (stiffness, mass) = (matrix([2.0, -1.0, -1.0, 1.0]), matrix([1.0, 0.0, 0.0, 1.0]));
         let pair = MatrixPair { stiffness: &stiffness, mass: &mass, group: &[0, 1] };
-        HarmonicSolver::new(&pair, &(Scale(loss) * &stiffness)).unwrap()
+        HarmonicSolver::prepare(&pair, &stiffness.scaled(loss)).unwrap()
     }
 
     /// At a resonance of loss factor η, rounding in ω² shows 1 / η times larger.
@@ -246,12 +270,12 @@ mod tests {
         let square = (3.0 - 5f64.sqrt()) / 2.0;
         // Participation of the second mass in the first mode; the second has ω² = 1 / square.
         let part = (5.0 + 5f64.sqrt()) / 10.0;
-        let load = Mat::from_fn(2, 1, |i, _| c64::new(i as f64, 0.0));
+        let load = Vectors::single(&[Complex64::ZERO, Complex64::ONE]);
         for loss in [1e-1, 1e-4, 1e-8, 1e-10] {
-            let seen = chain(loss).solve(square.sqrt(), load.as_ref()).unwrap()[(1, 0)];
-            let other = c64::new(1.0 / square - square, loss / square);
-            let exact =
-                c64::new(part, 0.0) / c64::new(0.0, loss * square) + c64::new(1.0 - part, 0.0) / other;
+            let seen = chain(loss).solve(square.sqrt(), &load).unwrap()[(1, 0)];
+            let other = Complex64::new(1.0 / square - square, loss / square);
+            let exact = Complex64::new(part, 0.0) / Complex64::new(0.0, loss * square)
+                + Complex64::new(1.0 - part, 0.0) / other;
             assert!(
                 (seen - exact).norm() < 1e-14 / loss.min(1e-2) * exact.norm(),
                 "{loss}: {seen} of {exact}"
@@ -279,10 +303,10 @@ mod tests {
     fn bad_right_sides_are_refused() {
         let sample = beams(2, 2, 2, true);
         let pair = MatrixPair { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
-        let direct = HarmonicSolver::new(&pair, &sample.stiffness).unwrap();
-        let short = Mat::<c64>::zeros(3, 1);
-        assert!(matches!(direct.solve(1.0, short.as_ref()), Err(EigenFault::Shape { found: 3, .. })));
-        let nan = Mat::from_fn(24, 1, |_, _| c64::new(f64::NAN, 0.0));
-        assert!(matches!(direct.solve(1.0, nan.as_ref()), Err(EigenFault::NotFinite { .. })));
+        let direct = HarmonicSolver::prepare(&pair, &sample.stiffness).unwrap();
+        let short = Vectors::single(&[Complex64::ZERO; 3]);
+        assert!(matches!(direct.solve(1.0, &short), Err(EigenFault::Shape { found: 3, .. })));
+        let nan = Vectors::single(&[Complex64::from(f64::NAN); 24]);
+        assert!(matches!(direct.solve(1.0, &nan), Err(EigenFault::NotFinite { .. })));
     }
 }

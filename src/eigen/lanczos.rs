@@ -15,7 +15,7 @@
 //! - `grimes1994`: shifted block Lanczos for the symmetric generalised eigenproblem
 //! - `wu2000`: thick restart
 
-use super::factor::Sparse;
+use super::factor::SparseFactor;
 use super::kernel::{BLOCK, Lane, add_combined, inner, symmetric_product};
 use super::symbolic::Symbolic;
 use faer::diag::Diag;
@@ -77,7 +77,7 @@ impl<'a> Krylov<'a> {
 
     /// Discards what was found and starts from random mixtures of the columns of
     /// `shapes`, in elimination order.
-    pub fn begin_with(&mut self, factor: &Sparse, shapes: MatRef<f64>) {
+    pub fn begin_with(&mut self, factor: &SparseFactor, shapes: MatRef<f64>) {
         self.lanes.fill([0.0; BLOCK]);
         for shape in shapes.col_iter() {
             let weights = random_lane(&mut self.random);
@@ -94,7 +94,7 @@ impl<'a> Krylov<'a> {
     }
 
     /// `D^(-1/2) L⁻¹ M` times the lanes.
-    fn half_image(&self, factor: &Sparse) -> Vec<Lane> {
+    fn half_image(&self, factor: &SparseFactor) -> Vec<Lane> {
         let mut image = vec![[0.0; BLOCK]; self.lanes.len()];
         symmetric_product(&self.symbolic.lower, self.mass, &self.lanes, &mut image);
         factor.half_solve(&mut image);
@@ -132,7 +132,7 @@ impl<'a> Krylov<'a> {
     }
 
     /// Adds the front to the basis and forms the next front from its image.
-    pub fn step(&mut self, factor: &Sparse) {
+    pub fn step(&mut self, factor: &SparseFactor) {
         self.lanes.copy_from_slice(&self.front);
         factor.half_solve_transposed(&mut self.lanes);
         let mut image = self.half_image(factor);

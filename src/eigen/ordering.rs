@@ -10,6 +10,7 @@
 //! - `liu1990`: elimination tree and postordering
 
 use super::dissection::by_distances;
+use super::pattern::Pattern;
 use feral_metis::{CscPattern, MetisOptions, metis_order_full};
 
 /// Least number of points for a dissection by distances.
@@ -25,27 +26,14 @@ const WORK_PER_TRY: f64 = 5e5;
 /// Largest number of tries beyond the first.
 const MOST_TRIES: f64 = 7.0;
 
-/// A symmetric pattern by columns, both triangles, rows ascending.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Pattern {
-    pub starts: Vec<usize>,
-    pub rows: Vec<usize>,
-}
-
-impl Pattern {
-    pub fn len(&self) -> usize {
-        self.starts.len().saturating_sub(1)
-    }
-
-    pub fn column(&self, j: usize) -> &[usize] {
-        &self.rows[self.starts[j]..self.starts[j + 1]]
-    }
-}
-
 /// The degrees of freedom of `pattern` in their elimination order: new position to old degree of freedom.
+/// Without a `group` each is a point of its own.
 pub(super) fn eliminate(pattern: &Pattern, group: &[usize]) -> Vec<usize> {
-    let members = freedoms_by_point(group);
-    let per_point = group.len() as f64 / members.len().max(1) as f64;
+    let members = match group.is_empty() {
+        true => (0..pattern.len()).map(|i| vec![i]).collect(),
+        false => dofs_by_point(group),
+    };
+    let per_point = pattern.len() as f64 / members.len().max(1) as f64;
     let points = dissect(&point_graph(pattern, &members), per_point);
     let order: Vec<usize> = points.iter().flat_map(|&p| members[p].iter().copied()).collect();
     let tree = elimination_tree(pattern, &order);
@@ -53,7 +41,7 @@ pub(super) fn eliminate(pattern: &Pattern, group: &[usize]) -> Vec<usize> {
 }
 
 /// Degrees of freedom of each point, points in the order of their labels.
-fn freedoms_by_point(group: &[usize]) -> Vec<Vec<usize>> {
+fn dofs_by_point(group: &[usize]) -> Vec<Vec<usize>> {
     let mut sorted: Vec<usize> = (0..group.len()).collect();
     sorted.sort_by_key(|&i| (group[i], i));
     let mut members: Vec<Vec<usize>> = Vec::new();
@@ -73,17 +61,17 @@ fn freedoms_by_point(group: &[usize]) -> Vec<Vec<usize>> {
 /// The graph of the points, which are adjacent when any of their degrees of freedom are.
 fn point_graph(pattern: &Pattern, members: &[Vec<usize>]) -> Pattern {
     let mut point_of = vec![0; pattern.len()];
-    for (p, freedoms) in members.iter().enumerate() {
-        for &i in freedoms {
+    for (p, dofs) in members.iter().enumerate() {
+        for &i in dofs {
             point_of[i] = p;
         }
     }
     let mut graph = Pattern { starts: vec![0], rows: Vec::new() };
     let mut seen_by = vec![usize::MAX; members.len()];
-    for (p, freedoms) in members.iter().enumerate() {
+    for (p, dofs) in members.iter().enumerate() {
         seen_by[p] = p;
         let start = graph.rows.len();
-        for &i in freedoms {
+        for &i in dofs {
             for &j in pattern.column(i) {
                 let q = point_of[j];
                 if seen_by[q] != p {
@@ -103,7 +91,7 @@ fn point_graph(pattern: &Pattern, members: &[Vec<usize>]) -> Pattern {
 /// For few points distances are not worth measuring, and in a graph that does not reach far they may fail.
 /// Then a multilevel partition is tried. It starts at random and its work varies by a quarter, so a large
 /// factor is worth several tries.
-fn dissect(graph: &Pattern, freedoms_per_point: f64) -> Vec<usize> {
+fn dissect(graph: &Pattern, dofs_per_point: f64) -> Vec<usize> {
     let points = graph.len();
     let mut best = None;
     if points >= FEW_POINTS
@@ -123,7 +111,7 @@ fn dissect(graph: &Pattern, freedoms_per_point: f64) -> Vec<usize> {
             best = Some((found, order));
         }
         if let (1, Some((least, _))) = (seed, &best) {
-            let worth = least * freedoms_per_point.powi(3) / (WORK_PER_TRY * (graph.rows.len() + 1) as f64);
+            let worth = least * dofs_per_point.powi(3) / (WORK_PER_TRY * (graph.rows.len() + 1) as f64);
             tries += worth.min(MOST_TRIES) as u64;
         }
     }

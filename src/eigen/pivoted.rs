@@ -6,7 +6,7 @@
 //!
 //! B has blocks of one or two rows, and Q moves rows only within a front, so that the structure of the
 //! factor stays. Near a resonance of a structure with little loss, a single pivot of the doubled form
-//! of [`super::direct`] is tiny beside the loss that couples real and imaginary part; a block of two
+//! of [`super::harmonic`] is tiny beside the loss that couples real and imaginary part; a block of two
 //! is as large as the loss.
 //!
 //! # Source
@@ -107,7 +107,7 @@ fn too_large(symbolic: &Symbolic) -> EigenFault {
 #[cfg(test)]
 mod tests {
     use super::super::lattice::beams;
-    use super::super::pair::times;
+    use super::super::sparse::times;
     use super::*;
     use faer::Scale;
 
@@ -115,13 +115,13 @@ mod tests {
     fn solutions_satisfy_an_indefinite_system() {
         let sample = beams(3, 3, 3, true);
         let pair = MatrixPair { stiffness: &sample.stiffness, mass: &sample.mass, group: &sample.group };
-        let symbolic = Arc::new(Symbolic::new(&pair).unwrap());
-        let n = pair.freedoms();
+        let symbolic = Arc::new(Symbolic::analyse(&pair).unwrap());
+        let n = pair.dofs();
         let rhs = Mat::from_fn(n, 3, |i, j| ((7 * i + 3 * j) as f64).sin());
         for shift in [0.0, 1e5, 3e6] {
             let x = Pivoted::new(&pair, &symbolic, shift).unwrap().solve(rhs.as_ref()).unwrap();
-            let left =
-                &rhs - times(&sample.stiffness, x.as_ref()) + Scale(shift) * times(&sample.mass, x.as_ref());
+            let (k, m) = (sample.stiffness.as_faer(), sample.mass.as_faer());
+            let left = &rhs - times(k, x.as_ref()) + Scale(shift) * times(m, x.as_ref());
             assert!(left.norm_l2() < 1e-8 * rhs.norm_l2(), "{shift}: {:e}", left.norm_l2());
         }
     }

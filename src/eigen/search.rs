@@ -2,14 +2,15 @@
 //!
 //! One factor is held at a time: that of the iteration is dropped before that of the count is made.
 
-use super::dense::product;
-use super::eigen::{Eigenpairs, Method, Settings, better_shift, count_distance, multiplet_end, with_shift};
-use super::factor::{Factorisation, Sparse};
+use super::factor::{Factorisation, SparseFactor};
 use super::fault::EigenFault;
 use super::kernel::{BLOCK, Lane, symmetric_product};
 use super::lanczos::{Krylov, Ritz};
 use super::pair::MatrixPair;
+use super::pairs::{Eigenpairs, Method, Settings};
+use super::shift::{better_shift, count_distance, multiplet_end, with_shift};
 use super::symbolic::Symbolic;
+use super::vectors::{Vectors, product};
 use faer::Mat;
 use std::cell::Cell;
 use std::sync::Arc;
@@ -60,8 +61,8 @@ pub(super) fn sparse_lowest(
 ) -> Result<Eigenpairs, EigenFault> {
     let (symbolic, own) = match (&settings.symbolic, settings.patterns) {
         (Some(symbolic), _) => (Arc::clone(symbolic), false),
-        (None, Some(patterns)) => (patterns.of(pair)?, true),
-        (None, None) => (Arc::new(Symbolic::of_checked(pair)?), true),
+        (None, Some(patterns)) => (patterns.analyse(pair)?, true),
+        (None, None) => (Arc::new(Symbolic::analyse_checked(pair)?), true),
     };
     let (needed, allowed) = (symbolic.factor_bytes(), settings.memory_limit);
     if needed > allowed {
@@ -110,7 +111,9 @@ impl Search<'_> {
         let order = &self.symbolic.order;
         let (mut shift, mut factor) = with_shift(shift, |shift| self.positive(shift))?;
         let mut krylov = Krylov::new(self.symbolic, self.mass, capacity(count));
-        if let Some(start) = settings.start.filter(|start| start.ncols() > 0 && start.is_all_finite()) {
+        if let Some(start) =
+            settings.start.map(Vectors::as_faer).filter(|start| start.ncols() > 0 && start.is_all_finite())
+        {
             let start = Mat::from_fn(start.nrows(), start.ncols(), |i, j| start[(order[i], j)]);
             krylov.begin_with(&factor, start.as_ref());
         }
@@ -148,14 +151,14 @@ impl Search<'_> {
                 }
                 Some((counted_at, counter)) => {
                     let mut vectors = Mat::zeros(order.len(), count);
-                    for (i, &freedom) in order.iter().enumerate() {
+                    for (i, &dof) in order.iter().enumerate() {
                         for j in 0..count {
-                            vectors[(freedom, j)] = found.vectors[(i, j)];
+                            vectors[(dof, j)] = found.vectors[(i, j)];
                         }
                     }
                     return Ok(Eigenpairs {
                         omega_squared: found.omega_squared[..count].to_vec(),
-                        vectors,
+                        vectors: vectors.into(),
                         method: Method::Sparse,
                         counted_below: counter.below(),
                         counted_at,
@@ -177,15 +180,15 @@ impl Search<'_> {
         }
     }
 
-    fn factor(&self, shift: f64) -> Result<Sparse, EigenFault> {
-        Sparse::new(self.symbolic, self.stiffness, self.mass, shift, self.spare.take())
+    fn factor(&self, shift: f64) -> Result<SparseFactor, EigenFault> {
+        SparseFactor::new(self.symbolic, self.stiffness, self.mass, shift, self.spare.take())
     }
 
     /// The factor at a shift below all modes.
-    fn positive(&self, shift: f64) -> Result<Sparse, EigenFault> {
+    fn positive(&self, shift: f64) -> Result<SparseFactor, EigenFault> {
         let factor = self.factor(shift)?;
         match factor.negative() {
-            Some(freedom) => Err(EigenFault::Negative { freedom }),
+            Some(dof) => Err(EigenFault::Negative { dof }),
             None => Ok(factor),
         }
     }
@@ -196,7 +199,7 @@ impl Search<'_> {
     fn iterate(
         &self,
         krylov: &mut Krylov,
-        factor: &Sparse,
+        factor: &SparseFactor,
         wanted: usize,
         mut next: usize,
         widest: f64,
@@ -264,7 +267,7 @@ impl Search<'_> {
         Ok(())
     }
 
-    fn found(&self, krylov: &Krylov, factor: &Sparse, ritz: &Ritz, end: usize) -> Found {
+    fn found(&self, krylov: &Krylov, factor: &SparseFactor, ritz: &Ritz, end: usize) -> Found {
         let mut vectors = Mat::zeros(self.symbolic.order.len(), end);
         for (b, mut lanes) in krylov.vectors(ritz, end).into_iter().enumerate() {
             factor.half_solve_transposed(&mut lanes);
@@ -283,7 +286,12 @@ impl Search<'_> {
 
     /// The factor at a shift just above the modes found, tested with a known solution; `None` where further
     /// modes are too close for any such shift.
-    fn count(&self, found: &Found, shift: f64, rough: bool) -> Result<Option<(f64, Sparse)>, EigenFault> {
+    fn count(
+        &self,
+        found: &Found,
+        shift: f64,
+        rough: bool,
+    ) -> Result<Option<(f64, SparseFactor)>, EigenFault> {
         let end = found.omega_squared.len();
         let allowed = if rough { ROUGH_COUNT_ERROR } else { COUNT_ERROR };
         for part in [0.25, 0.5, 0.1, 0.7] {
@@ -300,7 +308,7 @@ impl Search<'_> {
     }
 
     /// Relative error of `(K - σ M)⁻¹ M Φ w = Φ w / (ω² - σ)` for four mixtures w.
-    fn known_solution_error(&self, factor: &Sparse, found: &Found, shift: f64) -> f64 {
+    fn known_solution_error(&self, factor: &SparseFactor, found: &Found, shift: f64) -> f64 {
         let end = found.omega_squared.len();
         let weight = |j: usize, c: usize| 1.0 + ((j * (c + 1)) as f64).cos();
         let mix = |scale: &dyn Fn(usize) -> f64| -> Vec<Lane> {

@@ -3,8 +3,10 @@
 //! A set of draws or a search solves hundreds of matrix pairs of one pattern; they share one [`Symbolic`].
 
 use super::fault::EigenFault;
-use super::ordering::{Pattern, eliminate};
+use super::ordering::eliminate;
 use super::pair::MatrixPair;
+use super::pattern::Pattern;
+use super::sparse::Sparse;
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::sparse::linalg::SymbolicSupernodalParams;
 use faer::sparse::linalg::cholesky::simplicial::{
@@ -45,11 +47,11 @@ impl Patterns {
     ///
     /// # Errors
     /// [`EigenFault::TooLarge`] when even the pattern is too large.
-    pub fn of(&self, pair: &MatrixPair) -> Result<Arc<Symbolic>, EigenFault> {
+    pub fn analyse(&self, pair: &MatrixPair) -> Result<Arc<Symbolic>, EigenFault> {
         let fingerprint = fingerprint(pair);
         let kept = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
         let fits =
-            |known: &&Arc<Symbolic>| known.fingerprint == fingerprint && known.order.len() == pair.freedoms();
+            |known: &&Arc<Symbolic>| known.fingerprint == fingerprint && known.order.len() == pair.dofs();
         if let Some(found) = kept().iter().find(fits) {
             return Ok(Arc::clone(found));
         }
@@ -68,23 +70,23 @@ impl Patterns {
 const NO_SLOT: u32 = u32::MAX;
 
 impl Symbolic {
-    /// EliminationOrder the degrees of freedom of `pair` and finds the structure of its factor.
+    /// Orders the degrees of freedom of `pair` and finds the structure of its factor.
     ///
     /// # Errors
     /// Those of [`MatrixPair::check`], and [`EigenFault::TooLarge`] when even the pattern is too large.
-    pub fn new(pair: &MatrixPair) -> Result<Symbolic, EigenFault> {
+    pub fn analyse(pair: &MatrixPair) -> Result<Symbolic, EigenFault> {
         pair.check()?;
-        Symbolic::of_checked(pair)
+        Symbolic::analyse_checked(pair)
     }
 
     /// The same for a matrix pair that has been checked.
-    pub(super) fn of_checked(pair: &MatrixPair) -> Result<Symbolic, EigenFault> {
+    pub(super) fn analyse_checked(pair: &MatrixPair) -> Result<Symbolic, EigenFault> {
         Symbolic::with_fingerprint(pair, fingerprint(pair))
     }
 
     fn with_fingerprint(pair: &MatrixPair, fingerprint: u64) -> Result<Symbolic, EigenFault> {
         let too_large = EigenFault::TooLarge { needed: usize::MAX, allowed: u32::MAX as usize };
-        let union = union(pair.stiffness, pair.mass);
+        let union = union(pair.stiffness.as_faer(), pair.mass.as_faer());
         if union.rows.len() >= NO_SLOT as usize {
             return Err(too_large);
         }
@@ -96,8 +98,8 @@ impl Symbolic {
         let lower = permuted_lower(&union, &order, &place);
         let cholesky = shape(&lower).ok_or(too_large)?;
         Ok(Symbolic {
-            stiffness_slots: slots(pair.stiffness, &lower, &place),
-            mass_slots: slots(pair.mass, &lower, &place),
+            stiffness_slots: slots(pair.stiffness.as_faer(), &lower, &place),
+            mass_slots: slots(pair.mass.as_faer(), &lower, &place),
             fingerprint,
             order,
             lower,
@@ -107,7 +109,7 @@ impl Symbolic {
 
     /// True when `pair` has the pattern that this was made for.
     pub fn fits(&self, pair: &MatrixPair) -> bool {
-        pair.freedoms() == self.order.len() && fingerprint(pair) == self.fingerprint
+        pair.dofs() == self.order.len() && fingerprint(pair) == self.fingerprint
     }
 
     /// Memory in bytes that one numeric factor takes, work space included.
@@ -124,9 +126,9 @@ impl Symbolic {
 
     /// The same for a matrix pair that is known to have this pattern.
     pub(super) fn gather_own(&self, pair: &MatrixPair) -> (Vec<f64>, Vec<f64>) {
-        let gather = |matrix: &SparseColMat<usize, f64>, slots: &[u32]| {
+        let gather = |matrix: &Sparse, slots: &[u32]| {
             let mut values = vec![0.0; self.lower.rows.len()];
-            for (&slot, &value) in slots.iter().zip(matrix.val()) {
+            for (&slot, &value) in slots.iter().zip(matrix.values()) {
                 if slot != NO_SLOT {
                     values[slot as usize] = value;
                 }
@@ -242,7 +244,7 @@ fn transposed(pattern: &Pattern) -> Pattern {
 fn fingerprint(pair: &MatrixPair) -> u64 {
     // Four independent chains, so that multiplications do not wait for each other.
     let mut chains = [0x9e37_79b9_7f4a_7c15_u64, 1, 2, 3];
-    for matrix in [pair.stiffness, pair.mass] {
+    for matrix in [pair.stiffness, pair.mass].map(Sparse::as_faer) {
         for list in [matrix.col_ptr(), matrix.row_idx(), pair.group] {
             for words in list.chunks(4) {
                 for (chain, &word) in chains.iter_mut().zip(words) {

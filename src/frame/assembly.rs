@@ -21,6 +21,7 @@ use faer::sparse::SparseColMat;
 use nalgebra::{Matrix6, Vector3, Vector6};
 use num_complex::Complex64;
 use std::sync::Arc;
+use stillbed_eigen::Sparse;
 
 /// Relative difference of lengths below which elements of one section are shared.
 const ALIKE: f64 = 1e-12;
@@ -29,11 +30,11 @@ const ALIKE: f64 = 1e-12;
 #[derive(Debug, Clone)]
 pub struct Matrices {
     /// Real part of the stiffness, shape (n, n): N/m, N, N m.
-    pub stiffness: SparseColMat<usize, f64>,
+    pub stiffness: Sparse,
     /// Imaginary part of the stiffness, same units: the energy lost per radian.
-    pub loss: SparseColMat<usize, f64>,
+    pub loss: Sparse,
     /// Mass, kg, kg m, kg m2.
-    pub mass: SparseColMat<usize, f64>,
+    pub mass: Sparse,
 }
 
 /// A member's line and element.
@@ -128,7 +129,7 @@ impl Layout {
     }
 
     /// The matrices of `frame` and its bulge matrix, as [`Layout::matrices`] and [`Layout::bulge`].
-    pub fn matrices_and_bulge(&self, frame: &Frame) -> Option<(Matrices, SparseColMat<usize, f64>)> {
+    pub fn matrices_and_bulge(&self, frame: &Frame) -> Option<(Matrices, Sparse)> {
         let bars = bars(frame, self)?;
         Some((self.matrices_of(frame, &bars)?, self.bulge_of(frame, &bars)?))
     }
@@ -142,8 +143,13 @@ impl Layout {
             self.take_off(&mut values[2], frame, number, &bar.line, &taken);
         }
         self.add_carried(&mut values, frame)?;
-        let [stiffness, loss, mass] = values.map(|values| SparseColMat::new(self.pattern.clone(), values));
+        let [stiffness, loss, mass] = values.map(|values| self.in_pattern(values));
         Some(Matrices { stiffness, loss, mass })
+    }
+
+    /// The matrix with these values in the sparsity pattern.
+    pub(super) fn in_pattern(&self, values: Vec<f64>) -> Sparse {
+        SparseColMat::new(self.pattern.clone(), values).into()
     }
 
     /// Adds the contributions of joints, masses and feet.
@@ -151,9 +157,9 @@ impl Layout {
         for (number, member) in frame.members.iter().enumerate() {
             for end in 0..2 {
                 let Some(joint) = member.joint(end).and_then(|j| frame.joints.get(j)) else { continue };
-                for (freedom, spring) in self.joints[number][end].iter().zip(&joint.stiffness) {
-                    if let (Some(freedom), Some(spring)) = (freedom, spring) {
-                        self.add_spring(values, *freedom, *spring);
+                for (dof, spring) in self.joints[number][end].iter().zip(&joint.stiffness) {
+                    if let (Some(dof), Some(spring)) = (dof, spring) {
+                        self.add_spring(values, *dof, *spring);
                     }
                 }
             }
@@ -167,9 +173,9 @@ impl Layout {
         }
         for foot in &frame.feet {
             for &point in &foot.at {
-                for (freedom, spring) in self.points.get(point)?.iter().zip(foot.six()) {
-                    if let Some(freedom) = freedom {
-                        self.add_spring(values, *freedom, spring);
+                for (dof, spring) in self.points.get(point)?.iter().zip(foot.six()) {
+                    if let Some(dof) = dof {
+                        self.add_spring(values, *dof, spring);
                     }
                 }
             }
@@ -181,11 +187,11 @@ impl Layout {
     ///
     /// `K - ω² M - ω⁴ G` is the dynamic stiffness of the divided frame to the next order. With it, a response
     /// peaks at the frequencies of the corrected modes.
-    pub fn bulge(&self, frame: &Frame) -> Option<SparseColMat<usize, f64>> {
+    pub fn bulge(&self, frame: &Frame) -> Option<Sparse> {
         self.bulge_of(frame, &bars(frame, self)?)
     }
 
-    fn bulge_of(&self, frame: &Frame, bars: &[Bar]) -> Option<SparseColMat<usize, f64>> {
+    fn bulge_of(&self, frame: &Frame, bars: &[Bar]) -> Option<Sparse> {
         let mut values = [vec![0.0; self.pattern.row_idx().len()]];
         for (number, bar) in bars.iter().enumerate() {
             let bulge = turned(bar.piece.bulge()?, &bar.line);
@@ -194,7 +200,7 @@ impl Layout {
             self.take_off(&mut values[0], frame, number, &bar.line, &lost);
         }
         let [values] = values;
-        Some(SparseColMat::new(self.pattern.clone(), values))
+        Some(self.in_pattern(values))
     }
 
     /// Adds the matrices of all elements of a member, given in global axes.
@@ -248,8 +254,8 @@ impl Layout {
         self.is_inner(number, piece, end) || at_point()
     }
 
-    fn add_spring(&self, values: &mut [Vec<f64>], freedom: usize, spring: Complex64) {
-        let slot = self.diagonal[freedom];
+    fn add_spring(&self, values: &mut [Vec<f64>], dof: usize, spring: Complex64) {
+        let slot = self.diagonal[dof];
         values[0][slot] += spring.re;
         values[1][slot] += spring.im;
     }
@@ -272,13 +278,13 @@ impl Layout {
                 }
                 continue;
             }
-            for (j, freedom) in self.points[member.point(end)].iter().enumerate() {
-                if freedom.is_some() {
+            for (j, dof) in self.points[member.point(end)].iter().enumerate() {
+                if dof.is_some() {
                     push(arm.column(j).into());
                 }
             }
-            for (j, freedom) in self.joints[number][end].iter().enumerate() {
-                if freedom.is_some() {
+            for (j, dof) in self.joints[number][end].iter().enumerate() {
+                if dof.is_some() {
                     let mut motion = Vector6::zeros();
                     motion.fixed_rows_mut::<3>(3 * (j / 3)).copy_from(&line.axes.row(j % 3).transpose());
                     push(motion);
@@ -391,7 +397,7 @@ mod tests {
 
     fn solve(matrices: &Matrices, load: &[f64]) -> Vec<f64> {
         let right = faer::Mat::from_fn(load.len(), 1, |i, _| load[i]);
-        let motion = matrices.stiffness.to_dense().partial_piv_lu().solve(&right);
+        let motion = matrices.stiffness.as_faer().to_dense().partial_piv_lu().solve(&right);
         (0..load.len()).map(|i| motion[(i, 0)]).collect()
     }
 
@@ -399,22 +405,18 @@ mod tests {
     fn a_cantilever_bends_as_by_hand_however_divided() {
         let frame = cantilever();
         for pieces in [1, 3, 10] {
-            let layout = Layout::new(&frame, &[pieces]).unwrap();
+            let layout = Layout::divide(&frame, &[pieces]).unwrap();
             let matrices = layout.matrices(&frame).unwrap();
             let down = layout.at_point(1, &(-Vector6::z() * 100.0));
             let motion = solve(&matrices, &down);
             let (ei, ga) = (210e9 * 0.02f64.powi(4) / 12.0, 210e9 / 2.6 * 4e-4 * 5.0 / 6.0);
             assert_relative_eq!(
-                motion[layout.freedom(1, 2).unwrap()],
+                motion[layout.dof(1, 2).unwrap()],
                 -100.0 * (1.0 / (3.0 * ei) + 1.0 / ga),
                 max_relative = 1e-9
             );
-            assert_relative_eq!(
-                motion[layout.freedom(1, 4).unwrap()],
-                100.0 / (2.0 * ei),
-                max_relative = 1e-9
-            );
-            assert_eq!(layout.freedom(0, 2), None);
+            assert_relative_eq!(motion[layout.dof(1, 4).unwrap()], 100.0 / (2.0 * ei), max_relative = 1e-9);
+            assert_eq!(layout.dof(0, 2), None);
         }
     }
 
@@ -424,14 +426,14 @@ mod tests {
         let spring = Some(Complex64::new(2e3, 100.0));
         frame.joints =
             vec![Joint { name: "corner".into(), stiffness: [None, None, None, None, spring, None] }];
-        let layout = Layout::new(&frame, &[2]).unwrap();
+        let layout = Layout::divide(&frame, &[2]).unwrap();
         let down = layout.at_point(1, &-Vector6::z());
-        let rigid = solve(&layout.matrices(&frame).unwrap(), &down)[layout.freedom(1, 2).unwrap()];
+        let rigid = solve(&layout.matrices(&frame).unwrap(), &down)[layout.dof(1, 2).unwrap()];
         frame.members[0].joint_from = Some(0);
-        let layout = Layout::new(&frame, &[2]).unwrap();
+        let layout = Layout::divide(&frame, &[2]).unwrap();
         let matrices = layout.matrices(&frame).unwrap();
         let down = layout.at_point(1, &-Vector6::z());
-        let sprung = solve(&matrices, &down)[layout.freedom(1, 2).unwrap()];
+        let sprung = solve(&matrices, &down)[layout.dof(1, 2).unwrap()];
         assert_relative_eq!(sprung - rigid, -1.0 / 2e3, max_relative = 1e-9);
     }
 
@@ -439,10 +441,10 @@ mod tests {
     fn a_free_frame_moves_as_a_rigid_body_without_force() {
         let mut frame = crooked();
         frame.feet.clear();
-        let layout = Layout::new(&frame, &[2, 1, 3]).unwrap();
+        let layout = Layout::divide(&frame, &[2, 1, 3]).unwrap();
         let matrices = layout.matrices(&frame).unwrap();
-        let stiffness = matrices.stiffness.to_dense();
-        let mass = matrices.mass.to_dense();
+        let stiffness = matrices.stiffness.as_faer().to_dense();
+        let mass = matrices.mass.as_faer().to_dense();
         let origin = Vector3::new(0.1, 0.2, 0.3);
         for axis in 0..6 {
             let motion = layout.rigid_motion(&frame, &Matrix6::identity().column(axis).into(), &origin);
@@ -460,11 +462,11 @@ mod tests {
     #[test]
     fn both_triangles_are_stored_alike() {
         let frame = crooked();
-        let layout = Layout::new(&frame, &[2, 1, 3]).unwrap();
+        let layout = Layout::divide(&frame, &[2, 1, 3]).unwrap();
         let matrices = layout.matrices(&frame).unwrap();
         for matrix in [&matrices.stiffness, &matrices.loss, &matrices.mass] {
-            let dense = matrix.to_dense();
-            for i in 0..layout.freedoms() {
+            let dense = matrix.as_faer().to_dense();
+            for i in 0..layout.dofs() {
                 for j in 0..i {
                     assert_relative_eq!(dense[(i, j)], dense[(j, i)], max_relative = 1e-9, epsilon = 1e-6);
                 }

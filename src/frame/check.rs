@@ -125,10 +125,11 @@ fn members(frame: &Frame, faults: &mut Vec<FrameFault>) {
             let message = format!("its section {} is not there", member.section);
             table.fault(&member.name, "section", message, "name a section of the build");
         }
-        let joints = [member.joint_from, member.joint_to].into_iter().flatten();
-        if joints.into_iter().any(|joint| joint >= frame.joints.len()) {
-            let message = "its joint is not there".to_string();
-            table.fault(&member.name, "joint_from", message, "name a joint of the build");
+        for (field, joint) in [("joint_from", member.joint_from), ("joint_to", member.joint_to)] {
+            if joint.is_some_and(|joint| joint >= frame.joints.len()) {
+                let message = "its joint is not there".to_string();
+                table.fault(&member.name, field, message, "name a joint of the build");
+            }
         }
         if !member.offset.iter().all(|x| x.is_finite()) {
             let message = format!("{:?} m is not finite", member.offset.as_slice());
@@ -248,12 +249,26 @@ mod tests {
     }
 
     #[test]
+    fn a_missing_joint_is_named_with_its_end() {
+        for (from, to, fields) in [
+            (Some(9), None, vec!["joint_from"]),
+            (None, Some(9), vec!["joint_to"]),
+            (Some(9), Some(9), vec!["joint_from", "joint_to"]),
+        ] {
+            let mut frame = cantilever();
+            (frame.members[0].joint_from, frame.members[0].joint_to) = (from, to);
+            let found: Vec<&str> = faults(&frame).iter().map(|fault| fault.field).collect();
+            assert_eq!(found, fields);
+        }
+    }
+
+    #[test]
     fn indices_beyond_the_lists_are_faults() {
         let mut frame = cantilever();
         frame.members[0].to = 9;
         frame.members[0].section = 9;
         frame.anchors[0].at = vec![7];
         assert_eq!(faults(&frame).len(), 3);
-        assert!(super::super::Layout::new(&frame, &[]).is_err());
+        assert!(super::super::Layout::divide(&frame, &[]).is_err());
     }
 }

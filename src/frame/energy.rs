@@ -142,23 +142,22 @@ impl<'a> Energies<'a> {
     /// The energy in joints and feet; the list of members is left empty.
     fn springs(&self, motion: &[f64]) -> Energy {
         let (frame, layout) = (self.frame, self.layout);
-        let stored = |freedom: Option<usize>, spring: Complex64| {
-            freedom.map_or(0.0, |freedom| 0.5 * spring.re * motion[freedom].powi(2))
+        let stored = |dof: Option<usize>, spring: Complex64| {
+            dof.map_or(0.0, |dof| 0.5 * spring.re * motion[dof].powi(2))
         };
         let mut joints = vec![0.0; frame.joints.len()];
         for (number, member) in frame.members.iter().enumerate() {
             for end in 0..2 {
                 let Some(joint) = member.joint(end) else { continue };
-                for (freedom, spring) in layout.joints[number][end].iter().zip(frame.joints[joint].stiffness)
-                {
-                    joints[joint] += stored(*freedom, spring.unwrap_or_default());
+                for (dof, spring) in layout.joints[number][end].iter().zip(frame.joints[joint].stiffness) {
+                    joints[joint] += stored(*dof, spring.unwrap_or_default());
                 }
             }
         }
         let on_foot = |foot: &super::Foot| {
             let at = foot.at.iter().flat_map(|point| {
                 let springs = foot.six().into_iter().enumerate();
-                springs.map(|(axis, spring)| stored(layout.freedom(*point, axis), spring))
+                springs.map(|(axis, spring)| stored(layout.dof(*point, axis), spring))
             });
             at.sum()
         };
@@ -176,9 +175,9 @@ mod tests {
     #[test]
     fn energies_sum_to_that_of_the_stiffness() {
         let frame = crooked();
-        let layout = Layout::new(&frame, &[2, 1, 3]).unwrap();
-        let stiffness = layout.matrices(&frame).unwrap().stiffness.to_dense();
-        let n = layout.freedoms();
+        let layout = Layout::divide(&frame, &[2, 1, 3]).unwrap();
+        let stiffness = layout.matrices(&frame).unwrap().stiffness.as_faer().to_dense();
+        let n = layout.dofs();
         let motion: Vec<f64> = (0..n).map(|i| ((i * 7 + 2) % 11) as f64 * 1e-4 - 5e-4).collect();
         let mut total = 0.0;
         for i in 0..n {

@@ -69,7 +69,7 @@ pub enum Owner {
 /// entries) of its matrix.
 #[derive(Debug, Clone)]
 pub(super) struct Coupling {
-    pub(super) freedoms: Vec<usize>,
+    pub(super) dofs: Vec<usize>,
     /// Column after column, (n, n).
     pub(super) slots: Vec<u32>,
 }
@@ -80,7 +80,7 @@ impl Layout {
     ///
     /// # Errors
     /// Every fault that makes `frame` invalid.
-    pub fn new(frame: &Frame, pieces: &[usize]) -> Result<Layout, Vec<FrameFault>> {
+    pub fn divide(frame: &Frame, pieces: &[usize]) -> Result<Layout, Vec<FrameFault>> {
         frame.check()?;
         let pieces: Vec<usize> =
             (0..frame.members.len()).map(|m| pieces.get(m).copied().unwrap_or(1).max(1)).collect();
@@ -103,8 +103,8 @@ impl Layout {
             let ends = [0, 1].map(|end| place(sprung(frame, member, end)));
             let mut first = None;
             for _ in 1..*count {
-                let freedoms = place([true; 6]);
-                first = first.or(freedoms[0]);
+                let dofs = place([true; 6]);
+                first = first.or(dofs[0]);
             }
             inner.push(first.unwrap_or(0));
             joints.push(ends);
@@ -147,25 +147,25 @@ impl Layout {
     }
 
     /// How many degrees of freedom there are.
-    pub fn freedoms(&self) -> usize {
+    pub fn dofs(&self) -> usize {
         self.group.len()
     }
 
     /// The degree of freedom `axis` (0 to 5) of a point; `None` when an anchor holds it.
-    pub fn freedom(&self, point: usize, axis: usize) -> Option<usize> {
-        self.points.get(point).and_then(|freedoms| freedoms.get(axis).copied().flatten())
+    pub fn dof(&self, point: usize, axis: usize) -> Option<usize> {
+        self.points.get(point).and_then(|dofs| dofs.get(axis).copied().flatten())
     }
 
     /// The point or member that a degree of freedom belongs to.
-    pub fn owner(&self, freedom: usize) -> Owner {
-        let held = |freedoms: &[Option<usize>; 6]| freedoms.contains(&Some(freedom));
+    pub fn owner(&self, dof: usize) -> Owner {
+        let held = |dofs: &[Option<usize>; 6]| dofs.contains(&Some(dof));
         if let Some(point) = self.points.iter().position(held) {
             return Owner::Point(point);
         }
         // Degrees of freedom are numbered member after member, joints first.
         let past = |m: &usize| {
             let joints = self.joints[*m].iter().flatten().copied().flatten();
-            joints.chain((self.pieces[*m] > 1).then_some(self.inner[*m])).any(|first| first <= freedom)
+            joints.chain((self.pieces[*m] > 1).then_some(self.inner[*m])).any(|first| first <= dof)
         };
         Owner::Member((0..self.pieces.len()).rev().find(past).unwrap_or(0))
     }
@@ -189,13 +189,7 @@ impl Layout {
 
     /// The degrees of freedom that move an end of an element: the six of an inner node, or those of the point
     /// that are not held followed by the relative motions of the joint.
-    pub(super) fn end_freedoms(
-        &self,
-        member: &Member,
-        number: usize,
-        piece: usize,
-        end: usize,
-    ) -> Vec<usize> {
+    pub(super) fn end_dofs(&self, member: &Member, number: usize, piece: usize, end: usize) -> Vec<usize> {
         match self.inner_place(number, piece, end) {
             Some(range) => range.collect(),
             None => {
@@ -215,20 +209,20 @@ impl Layout {
         let mut lists: Vec<Vec<usize>> = Vec::new();
         for (number, member) in frame.members.iter().enumerate() {
             for piece in 0..self.pieces[number] {
-                let mut freedoms = self.end_freedoms(member, number, piece, 0);
-                freedoms.extend(self.end_freedoms(member, number, piece, 1));
-                lists.push(freedoms);
+                let mut dofs = self.end_dofs(member, number, piece, 0);
+                dofs.extend(self.end_dofs(member, number, piece, 1));
+                lists.push(dofs);
             }
         }
         for mass in &frame.masses {
             lists.push(self.points[mass.at].iter().copied().flatten().collect());
         }
-        let n = self.freedoms();
+        let n = self.dofs();
         // Which elements touch each degree of freedom, and at which place of their own lists.
         let mut touching: Vec<Vec<(usize, usize)>> = vec![Vec::new(); n];
         for (element, list) in lists.iter().enumerate() {
-            for (local, &freedom) in list.iter().enumerate() {
-                touching[freedom].push((element, local));
+            for (local, &dof) in list.iter().enumerate() {
+                touching[dof].push((element, local));
             }
         }
         let mut slots: Vec<Vec<u32>> = lists.iter().map(|list| vec![0; list.len() * list.len()]).collect();
@@ -264,8 +258,7 @@ impl Layout {
             starts.push(rows.len());
         }
         self.pattern = SymbolicSparseColMat::new_checked(n, n, starts, None, rows);
-        self.couplings =
-            lists.into_iter().zip(slots).map(|(freedoms, slots)| Coupling { freedoms, slots }).collect();
+        self.couplings = lists.into_iter().zip(slots).map(|(dofs, slots)| Coupling { dofs, slots }).collect();
     }
 }
 
@@ -275,22 +268,22 @@ mod tests {
     use super::*;
 
     #[test]
-    fn freedoms_are_those_of_places_and_sprung_joints() {
+    fn dofs_are_those_of_places_and_sprung_joints() {
         let frame = crooked();
-        let layout = Layout::new(&frame, &[2, 1, 3]).unwrap();
-        assert_eq!(layout.freedoms(), 4 * 6 + 3 * 6 + 3 * 3);
+        let layout = Layout::divide(&frame, &[2, 1, 3]).unwrap();
+        assert_eq!(layout.dofs(), 4 * 6 + 3 * 6 + 3 * 3);
         assert_eq!(layout.couplings.len(), 6 + 1);
         assert_eq!(layout.owner(23), Owner::Point(3));
         assert_eq!(layout.owner(layout.joints[0][1][2].unwrap()), Owner::Member(0));
         assert_eq!(layout.owner(layout.inner[0] + 5), Owner::Member(0));
         assert_eq!(layout.owner(layout.inner[2] + 7), Owner::Member(2));
-        assert_eq!(layout.mass_couplings()[0].freedoms.len(), 6);
+        assert_eq!(layout.mass_couplings()[0].dofs.len(), 6);
     }
 
     #[test]
     fn another_connection_does_not_fit() {
         let frame = crooked();
-        let layout = Layout::new(&frame, &[2, 1, 3]).unwrap();
+        let layout = Layout::divide(&frame, &[2, 1, 3]).unwrap();
         assert!(layout.fits(&frame));
         let mut other = frame.clone();
         other.members[1].joint_to = Some(0);
@@ -304,12 +297,12 @@ mod tests {
     }
 
     #[test]
-    fn a_hold_takes_freedoms_away() {
+    fn a_hold_takes_dofs_away() {
         let mut frame = cantilever();
         frame.anchors[0].hold = [true, true, true, true, false, true];
-        let layout = Layout::new(&frame, &[]).unwrap();
-        assert_eq!(layout.freedoms(), 7);
-        assert_eq!(layout.freedom(0, 4), Some(0));
-        assert_eq!(layout.freedom(0, 5), None);
+        let layout = Layout::divide(&frame, &[]).unwrap();
+        assert_eq!(layout.dofs(), 7);
+        assert_eq!(layout.dof(0, 4), Some(0));
+        assert_eq!(layout.dof(0, 5), None);
     }
 }

@@ -7,6 +7,42 @@ use nalgebra::{Matrix6, Vector3};
 use num_complex::Complex64;
 
 /// The base and the machine on it, ready to be divided into elements.
+///
+/// ```
+/// use stillbed_frame::{Anchor, Frame, Layout, Member, MemberSection, Plain, Point};
+/// use stillbed_material::Role;
+///
+/// // A square steel bar of 20 mm, 1 m long, held at one end.
+/// let (e, g, rho, side) = (210e9, 80e9, 7850.0, 0.02f64);
+/// let (area, i) = (side.powi(2), side.powi(4) / 12.0);
+/// let plain = Plain {
+///     ea: e * area,
+///     ga: [g * area * 5.0 / 6.0; 2],
+///     gj: g * 0.1406 * side.powi(4),
+///     ei: [e * i; 2],
+///     rho_a: rho * area,
+///     rho_i: [rho * i; 2],
+///     loss_factor: 0.001,
+/// };
+/// let frame = Frame {
+///     points: vec![Point::new("wall", [0.0, 0.0, 0.0]), Point::new("tip", [1.0, 0.0, 0.0])],
+///     sections: vec![MemberSection::plain("bar", "steel", Role::Skeleton, &plain)],
+///     members: vec![Member::new("bar", 0, 1, 0)],
+///     anchors: vec![Anchor { name: "wall".to_string(), at: vec![0], hold: [true; 6] }],
+///     ..Frame::default()
+/// };
+/// assert_eq!(frame.check(), Ok(()));
+/// // 7850 kg/m3 times 4 cm2 times 1 m.
+/// assert!((frame.rigid_body().unwrap().mass - 3.14).abs() < 1e-9);
+///
+/// // Divided into two elements, it has six degrees of freedom at the tip and six in the middle.
+/// let layout = Layout::divide(&frame, &[2]).unwrap();
+/// assert_eq!((layout.dofs(), layout.dof(0, 2)), (12, None));
+/// let stiffness = layout.matrices(&frame).unwrap().stiffness;
+/// let along = layout.dof(1, 0).unwrap();
+/// // The tip is held by one element of half the length: 2 EA / l.
+/// assert!((stiffness.get(along, along) / (2.0 * e * area) - 1.0).abs() < 1e-9);
+/// ```
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Frame {
     /// Named places.
@@ -118,6 +154,14 @@ pub struct Anchor {
     pub hold: [bool; 6],
 }
 
+impl Point {
+    /// A point at `position`, m.
+    #[must_use]
+    pub fn new(name: &str, position: [f64; 3]) -> Point {
+        Point { name: name.to_string(), position: position.into() }
+    }
+}
+
 impl Foot {
     /// The six complex stiffnesses in the order of the degrees of freedom.
     pub fn six(&self) -> [Complex64; 6] {
@@ -128,6 +172,23 @@ impl Foot {
 }
 
 impl Member {
+    /// A member of the section with index `section` on the line between two points given by their indices,
+    /// rigidly joined to both.
+    #[must_use]
+    pub fn new(name: &str, from: usize, to: usize, section: usize) -> Member {
+        Member {
+            name: name.to_string(),
+            from,
+            to,
+            section,
+            up: None,
+            offset: Vector3::zeros(),
+            joint_from: None,
+            joint_to: None,
+            displaced: Vec::new(),
+        }
+    }
+
     /// The joint at an end: 0 where x starts, 1 where it ends.
     pub fn joint(&self, end: usize) -> Option<usize> {
         if end == 0 { self.joint_from } else { self.joint_to }

@@ -74,13 +74,13 @@ impl Layout {
         motion: &Vector6<f64>,
         origin: &Vector3<f64>,
     ) -> Vec<f64> {
-        let mut values = vec![0.0; self.freedoms()];
+        let mut values = vec![0.0; self.dofs()];
         let points = frame.points.iter().zip(&self.points).zip(moving);
-        for ((point, freedoms), _) in points.filter(|(_, moving)| **moving) {
+        for ((point, dofs), _) in points.filter(|(_, moving)| **moving) {
             let own = arm(&(point.position - origin)) * motion;
             for j in 0..6 {
-                if let Some(freedom) = freedoms[j] {
-                    values[freedom] = own[j];
+                if let Some(dof) = dofs[j] {
+                    values[dof] = own[j];
                 }
             }
         }
@@ -144,7 +144,7 @@ impl Layout {
         motion: &Vector6<f64>,
         origin: &Vector3<f64>,
     ) -> Option<Vec<f64>> {
-        let mut load = vec![0.0; self.freedoms()];
+        let mut load = vec![0.0; self.dofs()];
         for (number, bar) in bars(frame, self)?.iter().enumerate() {
             let Bar { line, piece } = bar;
             let count = self.pieces[number];
@@ -161,9 +161,9 @@ impl Layout {
                 }
                 let force = mass * ends;
                 let columns = self.columns(frame, number, piece, line);
-                let freedoms = &self.couplings.get(self.first_piece(number) + piece)?.freedoms;
-                for (column, freedom) in columns.iter().zip(freedoms) {
-                    load[*freedom] += column.dot(&force);
+                let dofs = &self.couplings.get(self.first_piece(number) + piece)?.dofs;
+                for (column, dof) in columns.iter().zip(dofs) {
+                    load[*dof] += column.dot(&force);
                 }
             }
         }
@@ -171,8 +171,8 @@ impl Layout {
             let at = frame.points.get(mass.at)?.position;
             let force = mass.at_point() * arm(&(at - origin)) * motion;
             for j in 0..6 {
-                if let Some(freedom) = self.freedom(mass.at, j) {
-                    load[freedom] += force[j];
+                if let Some(dof) = self.dof(mass.at, j) {
+                    load[dof] += force[j];
                 }
             }
         }
@@ -184,10 +184,10 @@ impl Layout {
     /// Its product with a motion of the degrees of freedom is the displacement of the point along
     /// `direction`. What an anchor holds is left out.
     pub fn at_point(&self, point: usize, direction: &Vector6<f64>) -> Vec<f64> {
-        let mut load = vec![0.0; self.freedoms()];
+        let mut load = vec![0.0; self.dofs()];
         for j in 0..6 {
-            if let Some(freedom) = self.freedom(point, j) {
-                load[freedom] = direction[j];
+            if let Some(dof) = self.dof(point, j) {
+                load[dof] = direction[j];
             }
         }
         load
@@ -236,7 +236,7 @@ mod tests {
     fn weight_is_carried_in_full() {
         let mut frame = crooked();
         frame.feet.clear();
-        let layout = Layout::new(&frame, &[1, 2, 3]).unwrap();
+        let layout = Layout::divide(&frame, &[1, 2, 3]).unwrap();
         let down = -Vector6::z() * 9.80665;
         let load = layout.inertia_load(&frame, &down, &Vector3::zeros()).unwrap();
         let body = frame.rigid_body().unwrap();
@@ -255,7 +255,7 @@ mod tests {
     fn a_member_of_a_rigid_motion_moves_with_it() {
         let mut frame = crooked();
         frame.feet.clear();
-        let layout = Layout::new(&frame, &[1, 2, 3]).unwrap();
+        let layout = Layout::divide(&frame, &[1, 2, 3]).unwrap();
         let motion = Vector6::new(0.1, -0.2, 0.3, 0.02, 0.01, -0.03);
         let whole = layout.rigid_motion(&frame, &motion, &Vector3::zeros());
         for (number, places) in [(0, 5), (1, 9), (2, 13)] {
@@ -271,7 +271,7 @@ mod tests {
     fn a_relative_direction_leaves_out_a_common_motion() {
         let mut frame = crooked();
         frame.feet.clear();
-        let layout = Layout::new(&frame, &[1, 1, 1]).unwrap();
+        let layout = Layout::divide(&frame, &[1, 1, 1]).unwrap();
         let apart = layout.between(2, Some(0), &Vector6::x());
         let common = layout.rigid_motion(&frame, &Vector6::x(), &Vector3::zeros());
         assert_eq!(apart.iter().zip(&common).map(|(a, b)| a * b).sum::<f64>(), 0.0);
@@ -292,8 +292,8 @@ mod tests {
         assert_relative_eq!(body.centre.x, (0.5 - 0.05 * 0.05) / 0.95, max_relative = 1e-12);
         for pieces in [1, 4, 25] {
             frame.anchors.clear();
-            let layout = Layout::new(&frame, &[pieces]).unwrap();
-            let mass = layout.matrices(&frame).unwrap().mass.to_dense();
+            let layout = Layout::divide(&frame, &[pieces]).unwrap();
+            let mass = layout.matrices(&frame).unwrap().mass.as_faer().to_dense();
             let load = layout.inertia_load(&frame, &Vector6::z(), &Vector3::zeros()).unwrap();
             let up = layout.rigid_motion(&frame, &Vector6::z(), &Vector3::zeros());
             let turn = layout.rigid_motion(&frame, &Vector6::new(0.0, 0.0, 0.0, 0.0, 1.0, 0.0), &body.centre);

@@ -26,22 +26,12 @@ pub fn square(a: f64) -> MemberSection {
 
 /// A point.
 pub fn point(name: &str, x: f64, y: f64, z: f64) -> Point {
-    Point { name: name.to_string(), position: Vector3::new(x, y, z) }
+    Point::new(name, [x, y, z])
 }
 
 /// A member of section 0, rigidly joined, on the line between its points.
 pub fn member(name: &str, from: usize, to: usize) -> Member {
-    Member {
-        name: name.to_string(),
-        from,
-        to,
-        section: 0,
-        up: None,
-        offset: Vector3::zeros(),
-        joint_from: None,
-        joint_to: None,
-        displaced: Vec::new(),
-    }
+    Member::new(name, from, to, 0)
 }
 
 /// A section whose centres are off the member line, of two materials with different loss.

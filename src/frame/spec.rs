@@ -5,7 +5,7 @@ use stillbed_input::problem::Place;
 use stillbed_input::quantity::{Kind, Loss, Spread};
 
 /// Names of the degrees of freedom of a point, in their order.
-pub const FREEDOMS: [&str; 6] = ["x", "y", "z", "turn_x", "turn_y", "turn_z"];
+pub const DOF_NAMES: [&str; 6] = ["x", "y", "z", "turn_x", "turn_y", "turn_z"];
 
 /// Older names of the degrees of freedom in design files, in the same order.
 const LETTERS: [&str; 6] = ["ux", "uy", "uz", "rx", "ry", "rz"];
@@ -181,22 +181,22 @@ impl AnchorSpec {
         let (mut unknown, mut all_letters) = (Vec::new(), true);
         for word in text?.value.split([' ', ',']).filter(|w| !w.is_empty()) {
             let letter = LETTERS.iter().position(|letter| *letter == word);
-            match FREEDOMS.iter().position(|freedom| *freedom == word).or(letter) {
+            match DOF_NAMES.iter().position(|dof| *dof == word).or(letter) {
                 _ if word == "all" => hold = [true; 6],
                 Some(i) => hold[i] = true,
                 None => all_letters = false,
             }
-            if word != "all" && !FREEDOMS.contains(&word) {
+            if word != "all" && !DOF_NAMES.contains(&word) {
                 unknown.push(format!("\"{word}\""));
             }
         }
         if !unknown.is_empty() {
             let verb = if unknown.len() == 1 { "is no freedom" } else { "are no freedoms" };
-            let held = (0..6).filter(|i| hold[*i]).map(|i| FREEDOMS[i]).collect::<Vec<_>>().join(" ");
+            let held = (0..6).filter(|i| hold[*i]).map(|i| DOF_NAMES[i]).collect::<Vec<_>>().join(" ");
             let help = match all_letters {
                 true if hold == [true; 6] => "write \"all\"".to_string(),
                 true => format!("write \"{held}\""),
-                false => format!("known: all, or some of {}", FREEDOMS.join(" ")),
+                false => format!("known: all, or some of {}", DOF_NAMES.join(" ")),
             };
             fields.refuse("hold", format!("{} {verb}", unknown.join(", ")), help);
             return None;
@@ -218,7 +218,7 @@ impl JointSpec {
         fields.need("stiffness", "{ turn_x = \"40 kN m/rad\" }");
         let springs = fields.fields("stiffness")?;
         let mut stiffness = [None; 6];
-        for (i, name) in FREEDOMS.iter().enumerate() {
+        for (i, name) in DOF_NAMES.iter().enumerate() {
             let kind = if i < 3 { Kind::Stiffness } else { Kind::TurningStiffness };
             stiffness[i] = springs.quantity_of(name, kind, Allowed::NotNegative, Class::JointStiffness);
         }
@@ -229,7 +229,7 @@ impl JointSpec {
                 "name one, as in turn_x = \"40 kN m/rad\"",
             );
         }
-        LETTERS.iter().zip(FREEDOMS).for_each(|(letter, word)| springs.renamed(letter, word));
+        LETTERS.iter().zip(DOF_NAMES).for_each(|(letter, word)| springs.renamed(letter, word));
         springs.finish();
         Some(JointSpec { stiffness, loss: loss(fields, Class::JointLoss), place: fields.place() })
     }
@@ -266,7 +266,7 @@ mod tests {
     }
 
     #[test]
-    fn a_joint_is_rigid_where_it_names_no_freedom() {
+    fn a_joint_is_rigid_where_it_names_no_dof() {
         let (joint, said) = read("stiffness = { turn_x = \"40 kN m/rad\" }\n", JointSpec::read);
         let joint = joint.unwrap();
         assert!(said.is_empty());
@@ -275,7 +275,7 @@ mod tests {
     }
 
     #[test]
-    fn an_anchor_names_the_freedoms_it_knows() {
+    fn an_anchor_names_the_dofs_it_knows() {
         let (_, said) = read("at = \"a\"\nhold = \"x uq\"\n", AnchorSpec::read);
         assert_eq!(
             said,

@@ -106,6 +106,18 @@ impl fmt::Display for Place {
 /// One error or warning about the user's input.
 ///
 /// Displayed as `file:line:column  key: message; help`.
+///
+/// ```
+/// use stillbed_input::problem::{Place, Problem, suggest};
+///
+/// let place = Place { line: Some(14), column: Some(9), key: "material".to_string(), ..Place::file("a.toml") };
+/// let help = suggest("stel", ["steel", "epoxy"]);
+/// let problem = Problem::error(place, "no material \"stel\"").with_help(help);
+/// assert_eq!(
+///     problem.to_string(),
+///     "a.toml:14:9  material: no material \"stel\"; did you mean \"steel\"?"
+/// );
+/// ```
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize)]
 pub struct Problem {
     /// Whether it stops the answer.
@@ -131,6 +143,7 @@ impl Problem {
     }
 
     /// The same problem with a repair added.
+    #[must_use]
     pub fn with_help(mut self, help: impl Into<String>) -> Problem {
         self.help = Some(help.into());
         self

@@ -9,8 +9,9 @@
 //! K   ~ k_n,    shear modulus ~ k_n + 3/2 k_t               isotropic packing, all grains strained alike
 //! ```
 //!
-//! M_b = K_b + 4/3 G_b; the binder layer between two grains is h + r² thick at r from the contact, with
-//! h a hundredth of the radius. The number of contacts follows from the filled state: with full voids
+//! M_b = K_b + 4/3 G_b; the binder layer between two grains is h + r² thick at r from the contact. h is
+//! not measured and follows from no law: it is one constant, a hundredth of the radius (`FILM`), fitted to
+//! a single source (`thole2010`) and taken for every grain and binder. The number of contacts follows from the filled state: with full voids
 //! the packing is as stiff as the mixture with the binder continuous (`filled`). Between dry (0) and
 //! full (f)
 //!
@@ -39,7 +40,8 @@ use super::homogenise::{self, Moduli};
 use num_complex::Complex64;
 use std::f64::consts::PI;
 
-/// Thickness of binder between two grains where they are nearest, over the grain radius.
+/// Thickness h of binder between two grains where they are nearest, over the grain radius; fitted to
+/// `thole2010`.
 const FILM: f64 = 0.01;
 /// Pressure that holds dry grains together, Pa.
 const HOLDING: f64 = 1e4;

@@ -18,8 +18,9 @@
 //! homogenise    bounds and closed-form estimates of the moduli of a mixture
 //! differential  the differential scheme: spheres added to a host little by little
 //! cemented      packed grains with too little binder to fill the voids
+//! phases        a recipe as phases stirred together
 //! strength      tensile strength of a mix
-//! measured      what a test bar implies about its mix
+//! measured      what a test bar says about its mix
 //! mix           everything predicted for a cast mix
 //! advice        warnings about a recipe and suggestions for it
 //! mix_answer    the answer of the command `mix`
@@ -39,6 +40,7 @@ mod medium;
 mod mix;
 mod mix_answer;
 pub mod packing;
+mod phases;
 mod property;
 mod reader;
 mod recipe;
@@ -53,12 +55,13 @@ pub use compaction::Compaction;
 pub use differential::{Host, Stirred, stir};
 pub use entry::{Figure, GrainShape, Material, MissingProperty};
 pub use listing::{ListedFigure, ListedMaterial, Listing};
-pub use measured::Implied;
+pub use measured::{Implied, Measured};
 pub use medium::{Medium, Role};
-pub use mix::{GEL, Measured, Prediction, VolumeFractions, cure_strain, model_error, predict, schemes};
+pub use mix::{GEL, Prediction, cure_strain, predict, schemes};
 pub use mix_answer::{Beside, Bounded, IngredientShare, MixAnswer};
+pub use phases::VolumeFractions;
 pub use property::Property;
-pub use recipe::{Aggregate, Ingredient, Recipe};
+pub use recipe::{Aggregate, Ingredient, Recipe, model_error};
 pub use sources::{Sources, WITHOUT_SOURCE, keys_of};
 pub use strength::Strength;
 pub use table::{Override, Table};

@@ -5,9 +5,20 @@
 
 use super::differential::Host;
 use super::homogenise::Moduli;
-use super::mix::{Air, Measured, Phases};
+use super::phases::{Air, Phases};
 use num_complex::Complex64;
 use serde::Serialize;
+
+/// Measurements of a test bar in one draw, SI.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Measured {
+    /// kg/m3.
+    pub density: Option<f64>,
+    /// Pa.
+    pub youngs_modulus: Option<f64>,
+    /// Ratio.
+    pub loss_factor: Option<f64>,
+}
 
 /// What a test bar implies.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]

@@ -1,29 +1,24 @@
 //! Everything predicted for a cast mix: moduli, loss, density, expansion and the rest.
 //!
-//! The binder is the host. By the differential scheme the aggregates are added together in their
-//! proportions, then the pigment. Where the binder does not fill the voids between the grains, this
-//! gives the state with full voids, from which stiffness falls with the binder ([`super::cemented()`]).
-//! Bubbles are added last. Low and high are the Hashin-Shtrikman formulas with the softest solid phase
+//! The estimate is that of the phases stirred together (`phases.rs`). Low and high are the Hashin-Shtrikman formulas with the softest solid phase
 //! and the stiffest phase as reference. With air in the mix the true lower bound is zero; low is then
 //! the estimate with the binder continuous, or the mix itself where that is softer.
 //!
 //! # Source
-//! - `mclaughlin1977`: the scheme
 //! - `hashin1963`: low and high
 //! - `weng1984`: binder, grains and pores with the binder as reference
 
-use super::cemented::{AIR_CONDUCTIVITY, Packed, cemented};
 use super::demand::{Demand, demand};
-use super::differential::{Host, Stirred, stir};
 use super::entry::MissingProperty;
 use super::homogenise::{self, Moduli, Phase, Schemes};
-use super::measured::{Implied, implied};
+use super::measured::{Implied, Measured, implied};
 use super::medium::{Medium, Role};
+use super::phases::{Air, Phases, VolumeFractions};
 use super::property::Property;
-use super::recipe::{Ingredient, Recipe};
+use super::recipe::Recipe;
 use super::spec::AirSpec;
 use super::strength::{Cast, Strength, strength};
-use stillbed_input::quantity::{Draw, Spread};
+use stillbed_input::quantity::Draw;
 
 /// Degree of cure at which a resin of two functional groups and a hardener of four gels and begins to
 /// carry load.
@@ -31,16 +26,6 @@ use stillbed_input::quantity::{Draw, Spread};
 /// # Source
 /// - `flory1941`: 1/sqrt(3)
 pub const GEL: f64 = 0.577;
-
-/// Ratio of measured to predicted modulus for a mix without a measured bar: 0.68 to 1.15.
-///
-/// Moduli of published mixes lie 40 % below to 15 % above the scheme for the recipe without air. This
-/// includes the effect of air in their bars. With a spread of 12 % in modulus allowed for that air (5 %
-/// by hand, up to 12 %), the logarithms leave `sqrt((ln 0.6 + 0.10)² - 0.15²) = 0.38` for the model
-/// below, and the whole 15 % above.
-pub fn model_error() -> Spread {
-    Spread::between(1.0, 0.68, 1.15)
-}
 
 /// Largest volume fraction of bubbles that stirring and compaction can leave.
 pub(super) const MOST_BUBBLES: f64 = 0.5;
@@ -58,32 +43,12 @@ pub fn cure_strain(binder_share: f64, cure_shrinkage: f64, after_gel: f64) -> f6
     binder_share * cure_shrinkage * after_gel / 3.0
 }
 
-/// Volume fractions of the cast mix; they sum to one.
-#[derive(Debug, Clone, PartialEq)]
-pub struct VolumeFractions {
-    /// Binder: resin and hardener.
-    pub binder: f64,
-    /// Each kind of grains, in the order of the recipe.
-    pub aggregates: Vec<f64>,
-    /// Pigment.
-    pub pigment: f64,
-    /// Air.
-    pub air: f64,
-}
-
-impl VolumeFractions {
-    /// All grains together.
-    pub fn grains(&self) -> f64 {
-        self.aggregates.iter().sum()
-    }
-}
-
 /// The cast mix in one draw of its uncertain values, SI.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Prediction {
     /// Its name in the design.
     pub name: String,
-    /// VolumeFractions by volume.
+    /// Volume fractions.
     pub shares: VolumeFractions,
     /// Voids of the grains and the binder that they need.
     pub demand: Demand,
@@ -111,147 +76,6 @@ pub struct Prediction {
     pub measured: Measured,
     /// What the test bar implies, where there is one.
     pub implied: Option<Implied>,
-}
-
-/// Measurements of a test bar in one draw, SI.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Measured {
-    /// kg/m3.
-    pub density: Option<f64>,
-    /// Pa.
-    pub youngs_modulus: Option<f64>,
-    /// Ratio.
-    pub loss_factor: Option<f64>,
-}
-
-/// The ingredients of a recipe as phases, in one draw.
-pub(super) struct Phases {
-    pub binder: Host,
-    /// Volume without air and properties of each kind of grains.
-    pub grains: Vec<(f64, Host)>,
-    pub pigment: Option<(f64, Host)>,
-    pub binder_volume: f64,
-    /// Weight of binder, grains and pigment, in the units of the recipe.
-    pub weight: f64,
-}
-
-impl Phases {
-    fn of(recipe: &Recipe, draw: &Draw) -> Result<Phases, MissingProperty> {
-        let phase = |i: &Ingredient| Ok((i.volume(draw)?, host(i, draw)?));
-        Ok(Phases {
-            binder: host(&recipe.binder, draw)?,
-            grains: recipe.aggregates.iter().map(|a| phase(&a.ingredient)).collect::<Result<_, _>>()?,
-            pigment: recipe.pigment.as_ref().map(phase).transpose()?,
-            binder_volume: recipe.binder.volume(draw)?,
-            weight: recipe.ingredients().map(|i| i.share.at(draw)).sum(),
-        })
-    }
-
-    /// Total volume without air.
-    pub fn solid_volume(&self) -> f64 {
-        let grains: f64 = self.grains.iter().map(|(volume, _)| volume).sum();
-        self.binder_volume + grains + self.pigment.map_or(0.0, |(volume, _)| volume)
-    }
-
-    /// The mixture without air, with `binder` in place of the recipe's binder and of the air `short`.
-    pub fn filled(&self, binder: &Host, short: f64) -> Host {
-        let grains: f64 = self.grains.iter().map(|(volume, _)| volume).sum();
-        let kinds: Vec<Stirred> = self.grains.iter().map(|(volume, host)| (volume / grains, *host)).collect();
-        let all = self.solid_volume() / (1.0 - short);
-        let binder_volume = self.binder_volume + short * all;
-        let mut mixed = stir(binder, &kinds, grains / (grains + binder_volume));
-        if let Some((volume, pigment)) = self.pigment {
-            mixed = stir(&mixed, &[(1.0, pigment)], volume / all);
-        }
-        mixed
-    }
-
-    /// The cast mix with `binder` in place of the recipe's binder.
-    pub fn cast(&self, binder: &Host, air: &Air) -> Host {
-        let filled = self.filled(binder, air.short);
-        let packed = match self.packed(air.short) {
-            Some((packed, grains)) => cemented(&packed, &grains, &binder.moduli, &filled),
-            None => filled,
-        };
-        stir(&packed, &[(1.0, PORE)], air.bubbles)
-    }
-
-    /// The packing of the grains where the air `short` is in their voids, and the mean properties of the
-    /// grains.
-    fn packed(&self, short: f64) -> Option<(Packed, Host)> {
-        let solid: f64 = self.grains.iter().map(|(volume, _)| volume).sum();
-        if short <= 0.0 || solid <= 0.0 {
-            return None;
-        }
-        let liquid = self.solid_volume() - solid;
-        let all = self.solid_volume() / (1.0 - short);
-        let parts: Vec<Phase> =
-            self.grains.iter().map(|(v, host)| Phase { share: v / solid, moduli: host.moduli }).collect();
-        let thermal: Vec<_> =
-            self.grains.iter().map(|(v, h)| (v / solid, h.moduli.bulk.re, h.expansion)).collect();
-        let moduli = homogenise::hill(&parts);
-        let grains = Host {
-            moduli,
-            expansion: homogenise::expansion(&thermal, moduli.shear.re),
-            conductivity: self.grains.iter().map(|(v, h)| v / solid * h.conductivity).sum(),
-        };
-        Some((Packed { solid: solid / all, saturation: liquid / (all - solid) }, grains))
-    }
-
-    /// Density without air, kg/m3.
-    pub fn sound_density(&self) -> f64 {
-        self.weight / self.solid_volume()
-    }
-
-    fn shares(&self, air: f64) -> VolumeFractions {
-        let solid = (1.0 - air) / self.solid_volume();
-        VolumeFractions {
-            binder: self.binder_volume * solid,
-            aggregates: self.grains.iter().map(|(volume, _)| volume * solid).collect(),
-            pigment: self.pigment.map_or(0.0, |(volume, _)| volume * solid),
-            air,
-        }
-    }
-
-    /// Every phase with its volume fraction: binder, grains, pigment, air.
-    fn list(&self, shares: &VolumeFractions) -> Vec<(f64, Host)> {
-        let grains = shares.aggregates.iter().zip(&self.grains).map(|(share, (_, host))| (*share, *host));
-        let mut list: Vec<_> = std::iter::once((shares.binder, self.binder)).chain(grains).collect();
-        list.extend(self.pigment.map(|(_, host)| (shares.pigment, host)));
-        list.push((shares.air, PORE));
-        list
-    }
-}
-
-/// The air of a cast mix.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Air {
-    /// Air that the binder leaves between the grains, as a fraction of the mix without bubbles.
-    pub short: f64,
-    /// Bubbles, as a fraction of the whole.
-    pub bubbles: f64,
-}
-
-impl Air {
-    /// A total volume fraction `all` of air, of which up to `short` is left between grains; the rest is
-    /// bubbles.
-    pub fn of(all: f64, short: f64) -> Air {
-        let all = all.clamp(0.0, 0.9);
-        let short = short.clamp(0.0, all);
-        Air { short, bubbles: 1.0 - (1.0 - all) / (1.0 - short) }
-    }
-}
-
-const PORE: Host = Host { moduli: Moduli::NOTHING, expansion: 0.0, conductivity: AIR_CONDUCTIVITY };
-
-/// An ingredient as a phase; an unknown property is 0 and must not be used.
-fn host(ingredient: &Ingredient, draw: &Draw) -> Result<Host, MissingProperty> {
-    let medium = ingredient.material.medium(draw)?;
-    Ok(Host {
-        moduli: Moduli::of(&medium),
-        expansion: medium.expansion.unwrap_or(0.0),
-        conductivity: medium.conductivity.unwrap_or(0.0),
-    })
 }
 
 /// The cast mix of `recipe` in `draw`.
@@ -406,7 +230,7 @@ pub fn schemes(recipe: &Recipe, prediction: &Prediction, draw: &Draw) -> Result<
 #[cfg(test)]
 mod tests {
     use super::super::compaction::Compaction;
-    use super::super::recipe::Aggregate;
+    use super::super::recipe::{Aggregate, Ingredient};
     use super::super::table::Table;
     use super::*;
     use proptest::prelude::*;

@@ -121,7 +121,7 @@ impl MixAnswer {
     ///
     /// # Errors
     /// When an ingredient lacks Young's modulus, Poisson's ratio, density or loss factor.
-    pub fn of(recipe: &Recipe, thinnest: Option<f64>) -> Result<MixAnswer, MissingProperty> {
+    pub fn compute(recipe: &Recipe, thinnest: Option<f64>) -> Result<MixAnswer, MissingProperty> {
         let draw = Draw::default();
         let found = predict(recipe, &draw)?;
         let medium = found.medium();
@@ -239,7 +239,7 @@ mod tests {
 
     #[test]
     fn keys_that_other_programs_rely_on() {
-        let answer = MixAnswer::of(&recipe(20.0, None), None).unwrap();
+        let answer = MixAnswer::compute(&recipe(20.0, None), None).unwrap();
         let json = serde_json::to_value(&answer).unwrap();
         for key in [
             "density_kg_per_m3",
@@ -263,7 +263,7 @@ mod tests {
         // Four parts of sand to one of epoxy, and three to one, are common practice. The printed moduli
         // are those of bars with visible voids: a tenth of air and more, a quarter in foamed ones.
         for (binder, air) in [(20.0, 0.10), (20.0, 0.25), (25.0, 0.05), (25.0, 0.15)] {
-            let e = MixAnswer::of(&recipe(binder, Some(air)), None).unwrap().youngs_modulus_pa.value;
+            let e = MixAnswer::compute(&recipe(binder, Some(air)), None).unwrap().youngs_modulus_pa.value;
             assert!((9e9..15e9).contains(&e), "{binder} {air}: {e:e}");
         }
     }
@@ -277,7 +277,7 @@ mod tests {
             Aggregate::new(get("granite"), 50.0, (4e-3, 12e-3)),
         ];
         let recipe = Recipe::plain("concrete", Ingredient::new(get("epoxy"), 12.0), grains);
-        let answer = MixAnswer::of(&recipe, None).unwrap();
+        let answer = MixAnswer::compute(&recipe, None).unwrap();
         let band = answer.youngs_modulus_pa;
         assert!(band.low < 24.7e9 && 27.2e9 < band.high, "{band:?}");
         assert!((band.value / 26e9 - 1.0).abs() < 0.25, "{band:?}");
@@ -291,7 +291,7 @@ mod tests {
         recipe.measured.density = Some(cast.density.into());
         recipe.measured.youngs_modulus = Some(cast.moduli.youngs_modulus().re.into());
         recipe.measured.loss_factor = Some(cast.moduli.loss_factor().into());
-        let answer = MixAnswer::of(&recipe, None).unwrap();
+        let answer = MixAnswer::compute(&recipe, None).unwrap();
         let implied = answer.implied.unwrap();
         assert_relative_eq!(implied.air.unwrap(), 0.03, max_relative = 1e-9);
         assert_relative_eq!(implied.binder_youngs_modulus_pa.unwrap(), 3e9, max_relative = 1e-6);
@@ -303,7 +303,8 @@ mod tests {
 
     #[test]
     fn air_lowers_modulus_and_strength() {
-        let [sound, foamed] = [0.0, 0.2].map(|air| MixAnswer::of(&recipe(20.0, Some(air)), None).unwrap());
+        let [sound, foamed] =
+            [0.0, 0.2].map(|air| MixAnswer::compute(&recipe(20.0, Some(air)), None).unwrap());
         assert!(foamed.youngs_modulus_pa.value < 0.75 * sound.youngs_modulus_pa.value);
         assert!(foamed.strength.unwrap().value_pa < 0.5 * sound.strength.unwrap().value_pa);
         assert_relative_eq!(foamed.density_kg_per_m3, 0.8 * sound.density_kg_per_m3);
@@ -313,7 +314,7 @@ mod tests {
     fn a_binder_without_grains_is_itself() {
         let table = Table::built_in();
         let neat = Ingredient::new(table.get("epoxy").unwrap(), 1.0);
-        let answer = MixAnswer::of(&Recipe::plain("neat", neat, Vec::new()), None).unwrap();
+        let answer = MixAnswer::compute(&Recipe::plain("neat", neat, Vec::new()), None).unwrap();
         assert_relative_eq!(answer.youngs_modulus_pa.value, 3e9, max_relative = 1e-12);
         assert_relative_eq!(answer.schemes.voigt_pa, answer.schemes.three_phase_pa, max_relative = 1e-12);
         assert!(answer.notes.is_empty() && answer.least_binder.is_none());
@@ -321,11 +322,11 @@ mod tests {
 
     #[test]
     fn parts_count_in_any_sum() {
-        let hundred = MixAnswer::of(&recipe(20.0, None), None).unwrap();
+        let hundred = MixAnswer::compute(&recipe(20.0, None), None).unwrap();
         let mut one_to_four = recipe(20.0, None);
         one_to_four.binder.share = 1.0.into();
         one_to_four.aggregates[0].ingredient.share = 4.0.into();
-        let five = MixAnswer::of(&one_to_four, None).unwrap();
+        let five = MixAnswer::compute(&one_to_four, None).unwrap();
         assert_eq!(five.ingredients[1].parts, Some(4.0));
         assert_relative_eq!(five.ingredients[1].by_weight, 0.8, max_relative = 1e-12);
         for (a, b) in [
@@ -340,7 +341,7 @@ mod tests {
 
     #[test]
     fn closed_forms_stand_in_order() {
-        let s = MixAnswer::of(&recipe(20.0, Some(0.0)), None).unwrap().schemes;
+        let s = MixAnswer::compute(&recipe(20.0, Some(0.0)), None).unwrap().schemes;
         assert!(s.reuss_pa < s.hashin_shtrikman_low_pa && s.hashin_shtrikman_low_pa < s.three_phase_pa);
         assert!(s.three_phase_pa < s.hashin_shtrikman_high_pa && s.hashin_shtrikman_high_pa < s.voigt_pa);
     }

@@ -20,7 +20,7 @@
 //! - `ryshkewitch1953`: air, with n = 4 to 7; 5 is used, from memory
 
 use super::homogenise::Moduli;
-use super::mix::{Air, VolumeFractions};
+use super::phases::{Air, VolumeFractions};
 use super::property::Property;
 use super::recipe::Recipe;
 use serde::Serialize;

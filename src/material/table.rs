@@ -30,6 +30,21 @@ pub struct Override {
 }
 
 /// Materials in the order of their file.
+///
+/// ```
+/// use stillbed_input::quantity::Draw;
+/// use stillbed_material::{Property, Table};
+///
+/// let mut table = Table::built_in();
+/// let said = table.overlay(
+///     "own.csv",
+///     "material,property,value,unit,source\nstructural steel,density,7800,kg/m3,memory\n",
+/// );
+/// assert!(said.is_empty(), "{said:?}");
+/// let steel = table.get("structural steel").unwrap();
+/// assert_eq!(steel.value(Property::Density, &Draw::default()), Some(7800.0));
+/// assert_eq!(table.overrides().len(), 1);
+/// ```
 #[derive(Debug, Clone, Default)]
 pub struct Table {
     materials: Vec<Material>,

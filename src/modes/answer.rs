@@ -12,7 +12,7 @@ use faer::Col;
 use serde::Serialize;
 use std::f64::consts::TAU;
 use stillbed_eigen::Method;
-use stillbed_eigen::{Damped, Precision, damped_of_sound};
+use stillbed_eigen::{Damped, Precision, damped_unchecked};
 use stillbed_frame::{Energies, Frame};
 use stillbed_input::problem::{Place, Problem};
 
@@ -99,7 +99,7 @@ impl BuildModes {
     ///
     /// # Errors
     /// What stopped the complex eigenproblem.
-    pub fn new(name: &str, frame: &Frame, spectrum: &Spectrum) -> Result<BuildModes, ModesFault> {
+    pub fn compute(name: &str, frame: &Frame, spectrum: &Spectrum) -> Result<BuildModes, ModesFault> {
         let body = frame.rigid_body().ok_or(ModesFault::Range)?;
         let poles = spectrum.poles(Precision::FULL)?;
         let energies = Energies::new(frame, &spectrum.layout).ok_or(ModesFault::Range)?;
@@ -129,7 +129,7 @@ impl BuildModes {
             rigid_body_motions: spectrum.rigid.iter().map(|motion| motion.name.clone()).collect(),
             first_structure_mode: on_feet.iter().position(|on| !on).map(|mode| mode + 1),
             modes,
-            freedoms: spectrum.layout.freedoms(),
+            freedoms: spectrum.layout.dofs(),
             method: match pairs.method {
                 Method::Dense => "dense",
                 Method::Sparse => "sparse",
@@ -207,8 +207,8 @@ impl Spectrum {
     /// ```
     pub fn loss_by_energy(&self, mode: &Elastic) -> f64 {
         let shape = Col::from_fn(mode.shape.len(), |i| mode.shape[i]);
-        let stored = shape.transpose() * (&self.matrices.stiffness * &shape);
-        let lost = shape.transpose() * (&self.matrices.loss * &shape);
+        let stored = shape.transpose() * (self.matrices.stiffness.as_faer() * &shape);
+        let lost = shape.transpose() * (self.matrices.loss.as_faer() * &shape);
         if stored > 0.0 { lost / stored } else { 0.0 }
     }
 
@@ -218,11 +218,11 @@ impl Spectrum {
     /// What stopped the complex eigenproblem.
     pub fn damped(&self, precision: Precision) -> Result<Option<Damped>, ModesFault> {
         let loss = &self.matrices.loss;
-        if loss.val().iter().all(|value| *value == 0.0) {
+        if loss.values().iter().all(|value| *value == 0.0) {
             return Ok(None);
         }
-        let modes = (&self.pairs, Some(self.bulge.as_ref()));
-        damped_of_sound(&self.pair(), loss, modes, precision).map(Some).map_err(ModesFault::Eigen)
+        let damped = damped_unchecked(&self.pair(), loss, &self.pairs, Some(&self.bulge), precision);
+        damped.map(Some).map_err(ModesFault::Eigen)
     }
 
     /// Frequency and loss factor of each elastic mode by the complex eigenproblem.
@@ -272,7 +272,7 @@ mod tests {
     fn answer() -> BuildModes {
         let frame = crooked();
         let spectrum = solve(&frame, &Asked { count: 6, ..Asked::default() }).unwrap();
-        BuildModes::new("welded", &frame, &spectrum).unwrap()
+        BuildModes::compute("welded", &frame, &spectrum).unwrap()
     }
 
     #[test]
@@ -295,7 +295,7 @@ mod tests {
             foot.stiffness.iter_mut().for_each(|spring| spring.im *= 0.05);
         }
         let spectrum = solve(&frame, &Asked { count: 6, ..Asked::default() }).unwrap();
-        for mode in BuildModes::new("welded", &frame, &spectrum).unwrap().modes {
+        for mode in BuildModes::compute("welded", &frame, &spectrum).unwrap().modes {
             let difference = mode.loss_factor_exact / mode.loss_factor - 1.0;
             assert!(difference.abs() < 0.005, "{} {}", mode.loss_factor, mode.loss_factor_exact);
         }

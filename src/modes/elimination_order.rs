@@ -1,6 +1,5 @@
 //! What frames of one drawing and subdivision share: the layout and the elimination order.
 
-use super::solve::Spectrum;
 use std::sync::Arc;
 use stillbed_eigen::EigenFault;
 use stillbed_eigen::MatrixPair;
@@ -20,28 +19,16 @@ impl EliminationOrder {
     /// Finds the elimination order for `layout` with the `matrices` of one frame, unless `patterns` has it.
     ///
     /// # Errors
-    /// Those of [`Symbolic::new`].
-    pub fn new(
+    /// Those of [`Symbolic::analyse`].
+    pub fn analyse(
         layout: Arc<Layout>,
         matrices: &Matrices,
         patterns: &Patterns,
     ) -> Result<EliminationOrder, EigenFault> {
         let pair = pair(&layout, matrices);
         pair.check()?;
-        let symbolic = patterns.of(&pair)?;
+        let symbolic = patterns.analyse(&pair)?;
         Ok(EliminationOrder { layout, symbolic })
-    }
-
-    /// The layout and elimination order that `spectrum` was solved with.
-    ///
-    /// # Errors
-    /// Those of [`Symbolic::new`], where it was solved densely.
-    pub fn of(spectrum: &Spectrum) -> Result<EliminationOrder, EigenFault> {
-        let layout = Arc::clone(&spectrum.layout);
-        match spectrum.pairs.factor.symbolic() {
-            Some(symbolic) => Ok(EliminationOrder { layout, symbolic: Arc::clone(symbolic) }),
-            None => EliminationOrder::new(layout, &spectrum.matrices, &Patterns::default()),
-        }
     }
 }
 

@@ -28,8 +28,8 @@ pub struct Mechanism {
 
 impl ModesFault {
     /// The mechanism of a degree of freedom without stiffness and mass.
-    pub(super) fn loose(frame: &Frame, layout: &Layout, freedom: usize) -> ModesFault {
-        let meets = |member: &&stillbed_frame::Member| match layout.owner(freedom) {
+    pub(super) fn massless_mechanism(frame: &Frame, layout: &Layout, dof: usize) -> ModesFault {
+        let meets = |member: &&stillbed_frame::Member| match layout.owner(dof) {
             Owner::Point(point) => member.from == point || member.to == point,
             Owner::Member(number) => frame.members.get(number) == Some(*member),
         };

@@ -70,16 +70,16 @@ impl Spectrum {
         let whole = LazyCell::new(|| {
             let whole: Vec<Vec<f64>> =
                 wholes.iter().map(|whole| self.layout.rigid_motion(frame, whole, &origin)).collect();
-            let whole = Mat::from_fn(self.layout.freedoms(), whole.len(), |i, j| whole[j][i]);
-            let massed = &self.matrices.mass * &whole;
+            let whole = Mat::from_fn(self.layout.dofs(), whole.len(), |i, j| whole[j][i]);
+            let massed = self.matrices.mass.as_faer() * &whole;
             let inertia = massed.transpose() * &whole;
             let count = whole.ncols();
             (massed, pseudo_inverse(DMatrix::from_fn(count, count, |i, j| inertia[(i, j)])))
         });
         let of = |mode: &Elastic| {
             let shape = Col::from_fn(mode.shape.len(), |i| mode.shape[i]);
-            let in_feet: f64 = springs.iter().map(|(freedom, k)| k * shape[*freedom].powi(2)).sum();
-            let strain = shape.transpose() * (&self.matrices.stiffness * &shape);
+            let in_feet: f64 = springs.iter().map(|(dof, k)| k * shape[*dof].powi(2)).sum();
+            let strain = shape.transpose() * (self.matrices.stiffness.as_faer() * &shape);
             let feet = if strain > 0.0 { in_feet / strain } else { 0.0 };
             // This share alone decides most modes.
             if feet < 0.1 * IN_FEET {
@@ -88,7 +88,7 @@ impl Spectrum {
             let (massed, inverse) = &*whole;
             let seen = massed.transpose() * &shape;
             let seen = DVector::from_fn(seen.nrows(), |i, _| seen[i]);
-            let kinetic = shape.transpose() * (&self.matrices.mass * &shape);
+            let kinetic = shape.transpose() * (self.matrices.mass.as_faer() * &shape);
             let rigid = if kinetic > 0.0 { seen.dot(&(inverse * &seen)) / kinetic } else { 0.0 };
             (feet / IN_FEET).min(rigid / RIGID)
         };

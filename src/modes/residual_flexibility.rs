@@ -21,12 +21,10 @@
 //! - `wilson1982`: vectors that follow from the loads in place of modes
 
 use super::solve::Spectrum;
-use faer::{Col, Mat, MatRef, c64};
+use faer::Col;
 use nalgebra::{DMatrix, SymmetricEigen};
-use stillbed_eigen::EigenFault;
-use stillbed_eigen::product;
-use stillbed_eigen::times;
-use stillbed_eigen::{complex_eigen, matches};
+use num_complex::Complex64;
+use stillbed_eigen::{EigenFault, Vectors, matched_eigenvalues};
 
 /// Steps of inverse iteration.
 const STEPS: usize = 4;
@@ -59,21 +57,22 @@ impl Spectrum {
     ///
     /// # Errors
     /// What stopped the solutions.
-    pub fn left_out(&self, loads: MatRef<f64>) -> Result<Vec<ResidualMode>, EigenFault> {
-        let (mass, modes) = (&self.matrices.mass, &self.pairs.vectors);
-        let mass_modes = times(mass, modes.as_ref());
-        let inside = product(modes.transpose(), loads);
-        let mut step = loads - product(mass_modes.as_ref(), inside.as_ref());
+    pub fn left_out(&self, loads: &Vectors) -> Result<Vec<ResidualMode>, EigenFault> {
+        let (mass, modes) = (self.matrices.mass.as_faer(), &self.pairs.vectors);
+        let mass_modes = self.matrices.mass.times(modes)?;
+        let inside = mass_modes.combined(&modes.inner(loads)?)?;
+        let mut step = Vectors::from(loads.as_faer() - inside.as_faer());
         // Vectors of unit length in the norm of M, and their images under M.
         let mut space: Vec<[Col<f64>; 2]> = Vec::new();
         let mut before_last = 0;
         for _ in 0..STEPS {
-            let solution = self.pairs.factor.solve(step.as_ref())?;
+            let solution = self.pairs.factor.solve(&step)?;
             let mut cleared = solution.clone();
             for _ in 0..2 {
-                let inside = product(mass_modes.transpose(), cleared.as_ref());
-                cleared -= product(modes.as_ref(), inside.as_ref());
+                let inside = modes.combined(&mass_modes.inner(&cleared)?)?;
+                cleared = (cleared.as_faer() - inside.as_faer()).into();
             }
+            let (solution, cleared) = (solution.as_faer(), cleared.as_faer());
             let known = space.len();
             for j in 0..cleared.ncols() {
                 let mut column = cleared.col(j).to_owned();
@@ -97,20 +96,25 @@ impl Spectrum {
             if fresh.is_empty() {
                 break;
             }
-            step = Mat::from_fn(loads.nrows(), fresh.len(), |i, j| fresh[j][1][i]);
+            step = Vectors::from_fn(loads.rows(), fresh.len(), |i, j| fresh[j][1][i]);
         }
-        let space = Mat::from_fn(loads.nrows(), space.len(), |i, j| space[j][0][i]);
-        Ok(self.lumps(&space, before_last, loads))
+        let space = Vectors::from_fn(loads.rows(), space.len(), |i, j| space[j][0][i]);
+        self.lumps(&space, before_last, loads)
     }
 
     /// The modes of K and M in `space`, whose vectors are orthonormal in M and orthogonal to the computed
     /// modes; those of the last step follow `before_last` others.
-    fn lumps(&self, space: &Mat<f64>, before_last: usize, loads: MatRef<f64>) -> Vec<ResidualMode> {
-        let inner = product(space.transpose(), times(&self.matrices.stiffness, space.as_ref()).as_ref());
+    fn lumps(
+        &self,
+        space: &Vectors,
+        before_last: usize,
+        loads: &Vectors,
+    ) -> Result<Vec<ResidualMode>, EigenFault> {
+        let inner = space.inner(&self.matrices.stiffness.times(space)?)?;
         let stiffness =
-            DMatrix::from_fn(inner.nrows(), inner.ncols(), |i, j| 0.5 * (inner[(i, j)] + inner[(j, i)]));
+            DMatrix::from_fn(inner.rows(), inner.count(), |i, j| 0.5 * (inner[(i, j)] + inner[(j, i)]));
         if stiffness.is_empty() || stiffness.iter().any(|k| !k.is_finite()) {
-            return Vec::new();
+            return Ok(Vec::new());
         }
         let fewer = match before_last {
             0 => Vec::new(),
@@ -119,42 +123,40 @@ impl Spectrum {
         let SymmetricEigen { eigenvalues, eigenvectors } = SymmetricEigen::new(stiffness);
         let is_mode = |own: f64| fewer.iter().any(|other| (other - own).abs() < FOUND * own);
         let count = eigenvalues.len();
-        let turn = Mat::from_fn(count, count, |i, j| eigenvectors[(i, j)]);
-        let shapes = product(space.as_ref(), turn.as_ref());
-        let losses = self.least_losses(&shapes, eigenvalues.as_slice());
-        let seen = product(loads.transpose(), shapes.as_ref());
+        let shapes = space.combined(&Vectors::from_fn(count, count, |i, j| eigenvectors[(i, j)]))?;
+        let losses = self.least_losses(&shapes, eigenvalues.as_slice())?;
+        let seen = loads.inner(&shapes)?;
         let lump = |j: usize| ResidualMode {
             omega_squared: eigenvalues[j],
             loss_factor: losses[j],
             is_mode: is_mode(eigenvalues[j]),
-            seen: seen.col(j).iter().copied().collect(),
+            seen: seen.column(j).to_vec(),
         };
         let mut lumps: Vec<ResidualMode> = (0..count).map(lump).filter(|l| l.omega_squared > 0.0).collect();
         lumps.sort_by(|a, b| a.omega_squared.total_cmp(&b.omega_squared));
-        lumps
+        Ok(lumps)
     }
 
     /// The smallest loss factor of each lump; `shapes` have unit mass, `squares` are their ω².
-    fn least_losses(&self, shapes: &Mat<f64>, squares: &[f64]) -> Vec<f64> {
+    fn least_losses(&self, shapes: &Vectors, squares: &[f64]) -> Result<Vec<f64>, EigenFault> {
         let modes = &self.pairs.vectors;
         let beside = LAST.min(self.elastic.len());
-        let first = modes.ncols() - beside;
+        let first = modes.count() - beside;
         let own = squares.len();
-        let both = Mat::from_fn(shapes.nrows(), own + beside, |i, j| {
+        let both = Vectors::from_fn(shapes.rows(), own + beside, |i, j| {
             if j < own { shapes[(i, j)] } else { modes[(i, first + j - own)] }
         });
-        let lost = product(both.transpose(), times(&self.matrices.loss, both.as_ref()).as_ref());
+        let lost = both.inner(&self.matrices.loss.times(&both)?)?;
         let stored = |j: usize| if j < own { squares[j] } else { self.pairs.omega_squared[first + j - own] };
         let by_energy = |j: usize| if stored(j) > 0.0 { (lost[(j, j)] / stored(j)).max(0.0) } else { 0.0 };
-        let complex = Mat::from_fn(own + beside, own + beside, |i, j| {
-            c64::new(if i == j { stored(i) } else { 0.0 }, 0.5 * (lost[(i, j)] + lost[(j, i)]))
+        let complex = Vectors::from_fn(own + beside, own + beside, |i, j| {
+            Complex64::new(if i == j { stored(i) } else { 0.0 }, 0.5 * (lost[(i, j)] + lost[(j, i)]))
         });
-        let shared = complex_eigen(complex.as_ref()).map(|(lambda, vectors)| {
-            let matched = matches(&vectors, own);
-            matched.iter().map(|(k, _)| (lambda[*k].im / lambda[*k].re).max(0.0)).collect::<Vec<f64>>()
-        });
+        let loss = |lambda: &Complex64| (lambda.im / lambda.re).max(0.0);
+        let shared: Option<Vec<f64>> =
+            matched_eigenvalues(&complex, own).map(|lambda| lambda.iter().map(loss).collect());
         let least = |j: usize| shared.as_ref().map_or(by_energy(j), |shared| shared[j].min(by_energy(j)));
-        (0..own).map(least).collect()
+        Ok((0..own).map(least).collect())
     }
 }
 
@@ -166,7 +168,7 @@ mod tests {
     use nalgebra::Vector6;
 
     /// A cantilever in one plane, so slender that bending alone matters, and a force at its tip.
-    fn bent(count: usize) -> (Spectrum, Mat<f64>) {
+    fn bent(count: usize) -> (Spectrum, Vectors) {
         let mut frame = cantilever();
         for (i, stiff) in [(0, 1e3), (1, 1e6), (2, 1e6), (3, 1e3), (5, 1e3)] {
             frame.sections[0].stiffness[(i, i)] *= stiff;
@@ -175,7 +177,7 @@ mod tests {
         let asked = Asked { count, pieces: vec![24], tolerance: 1e9, ..Asked::default() };
         let spectrum = solve(&frame, &asked).unwrap();
         let load = spectrum.layout.between(1, None, &Vector6::new(0.0, 0.0, 1.0, 0.0, 0.0, 0.0));
-        let load = Mat::from_fn(load.len(), 1, |i, _| load[i]);
+        let load = Vectors::single(&load);
         (spectrum, load)
     }
 
@@ -184,7 +186,7 @@ mod tests {
         // At the tip every bending mode has φ² = 4/m: l³/(3 EI) = Σ 4 l³ / (β⁴ EI), so that with two modes
         // 1 - 12/1.8751⁴ - 12/4.6941⁴ = 0.0046852 of the static flexibility is left out.
         let (spectrum, load) = bent(2);
-        let lumps = spectrum.left_out(load.as_ref()).unwrap();
+        let lumps = spectrum.left_out(&load).unwrap();
         let left: f64 = lumps.iter().map(|l| l.seen[0].powi(2) / l.omega_squared).sum();
         let ei = 210e9 * 0.02f64.powi(4) / 12.0;
         let share = left * 3.0 * ei;
@@ -218,8 +220,8 @@ mod tests {
         for count in 1..6 {
             let few = solve(&frame, &asked(count)).unwrap();
             let load = few.layout.between(1, None, &Vector6::new(0.0, 0.4, 1.0, 0.0, 0.0, 0.0));
-            let load = Mat::from_fn(load.len(), 1, |i, _| load[i]);
-            for lump in few.left_out(load.as_ref()).unwrap().iter().filter(|lump| lump.is_mode) {
+            let load = Vectors::single(&load);
+            for lump in few.left_out(&load).unwrap().iter().filter(|lump| lump.is_mode) {
                 let same =
                     |i: &usize| (all.elastic[*i].omega_squared / lump.omega_squared - 1.0).abs() < 1e-3;
                 let Some(mode) = (0..all.elastic.len()).find(same) else { continue };
@@ -238,15 +240,15 @@ mod tests {
     #[test]
     fn nothing_is_left_where_nothing_is_loaded() {
         let (spectrum, load) = bent(2);
-        let none = Mat::zeros(load.nrows(), 1);
-        assert!(spectrum.left_out(none.as_ref()).unwrap().is_empty());
+        let none = Vectors::single(&vec![0.0; load.rows()]);
+        assert!(spectrum.left_out(&none).unwrap().is_empty());
     }
 
     #[test]
     fn more_modes_leave_less() {
         let left = |count| -> f64 {
             let (spectrum, load) = bent(count);
-            let lumps = spectrum.left_out(load.as_ref()).unwrap();
+            let lumps = spectrum.left_out(&load).unwrap();
             lumps.iter().map(|l| l.seen[0].powi(2) / l.omega_squared).sum()
         };
         let [few, more, most] = [1, 3, 5].map(left);

@@ -9,13 +9,10 @@ use super::mechanism::ModesFault;
 use super::rigid_body::RigidMotion;
 use super::solve::{Asked, BEYOND, Spectrum, corrected, solve};
 use super::subdivision::{NEAREST, Waves};
-use faer::sparse::SparseColMat;
-use faer::{Mat, MatRef};
 use nalgebra::DMatrix;
 use std::sync::Arc;
 use stillbed_eigen::EigenFault;
-use stillbed_eigen::times;
-use stillbed_eigen::{Settings, lowest_of_sound};
+use stillbed_eigen::{Settings, Sparse, Vectors, lowest_unchecked};
 use stillbed_frame::{Frame, Layout, Matrices};
 
 /// What the frames of one drawing share.
@@ -26,7 +23,7 @@ pub struct Series {
     /// The common elimination order.
     pub orders: Arc<EliminationOrder>,
     /// Modes of the first frame, (n, any): a start for frames without a similar one.
-    pub start: Mat<f64>,
+    pub start: Vectors,
     /// How many basis vectors they were found in.
     basis: usize,
     rigid: Vec<RigidMotion>,
@@ -39,7 +36,7 @@ impl Series {
     /// # Errors
     /// Those of [`solve`] for the first frame; [`ModesFault::Frame`] when there is none. Other frames that
     /// have no solution are left out.
-    pub fn new(frames: &[Frame], asked: &Asked) -> Result<Series, ModesFault> {
+    pub fn prepare(frames: &[Frame], asked: &Asked) -> Result<Series, ModesFault> {
         let broken = || ModesFault::Frame(Vec::new());
         let first = frames.first().ok_or_else(broken)?;
         let mut pieces = solve(first, asked)?.layout.pieces.clone();
@@ -55,9 +52,9 @@ impl Series {
     /// The subdivision of `spectrum`, for frames that differ from its own only in sections and springs.
     ///
     /// # Errors
-    /// Those of [`EliminationOrder::new`].
+    /// Those of [`EliminationOrder::analyse`].
     pub fn about(spectrum: &Spectrum, asked: &Asked) -> Result<Series, EigenFault> {
-        let orders = EliminationOrder::of(spectrum)?;
+        let orders = spectrum.elimination_order()?;
         Ok(Series {
             layout: Arc::clone(&spectrum.layout),
             orders: Arc::new(orders),
@@ -74,7 +71,7 @@ impl Series {
     /// What stopped the eigenvalue solution.
     pub fn solve_frame(&self, frame: &Frame, limit: f64) -> Result<Option<Spectrum>, EigenFault> {
         let Some((matrices, bulge)) = self.layout.matrices_and_bulge(frame) else { return Ok(None) };
-        self.solve(matrices, &bulge, limit, self.start.as_ref())
+        self.solve(matrices, &bulge, limit, &self.start)
     }
 
     /// The circular frequency, rad/s, up to which the common subdivision serves all members of `frame`.
@@ -102,12 +99,12 @@ impl Series {
     pub fn solve(
         &self,
         matrices: Matrices,
-        bulge: &SparseColMat<usize, f64>,
+        bulge: &Sparse,
         limit: f64,
-        start: MatRef<f64>,
+        start: &Vectors,
     ) -> Result<Option<Spectrum>, EigenFault> {
         let (rigid, count) = (self.rigid.len(), self.asked.count);
-        let sought = (rigid + count + BEYOND).min(self.layout.freedoms());
+        let sought = (rigid + count + BEYOND).min(self.layout.dofs());
         if sought < rigid + count {
             return Ok(None);
         }
@@ -117,15 +114,15 @@ impl Series {
             expected: Some(self.basis),
             ..Settings::default()
         };
-        let pairs = match lowest_of_sound(&pair(&self.layout, &matrices), sought, &settings) {
+        let pairs = match lowest_unchecked(&pair(&self.layout, &matrices), sought, &settings) {
             Err(EigenFault::TooManyModes { .. }) => return Ok(None),
             other => other?,
         };
         let lambda = &pairs.omega_squared[rigid..];
-        let motions: Vec<&[f64]> = (rigid..sought).map(|i| pairs.vectors.col_as_slice(i)).collect();
-        let bulged = times(bulge, pairs.vectors.as_ref());
+        let motions: Vec<&[f64]> = (rigid..sought).map(|i| pairs.vectors.column(i)).collect();
+        let bulged = bulge.times(&pairs.vectors)?;
         let bulge = DMatrix::from_fn(sought - rigid, sought - rigid, |i, j| {
-            motions[i].iter().zip(bulged.col_as_slice(rigid + j)).map(|(a, b)| a * b).sum()
+            motions[i].iter().zip(bulged.column(rigid + j)).map(|(a, b)| a * b).sum()
         });
         let excess = |mode: usize| lambda[mode] * bulge[(mode, mode)];
         let top = lambda[count - 1].max(0.0).sqrt();
@@ -152,20 +149,20 @@ mod tests {
         let first = table();
         let mut other = table();
         other.sections = vec![square(0.05)];
-        let series = Series::new(&[first, other.clone()], &asked).unwrap();
+        let series = Series::prepare(&[first, other.clone()], &asked).unwrap();
         let portions: [Portion; 2] = [
             series.layout.portion_of_section(&other, 0).unwrap(),
             series.layout.portion_carried(&other).unwrap(),
         ];
         let (matrices, bulge) = series.layout.summed(portions.iter());
         let limit = series.limit(&other, 0);
-        let found = series.solve(matrices, &bulge, limit, series.start.as_ref()).unwrap().unwrap();
+        let found = series.solve(matrices, &bulge, limit, &series.start).unwrap().unwrap();
         let alone = solve(&other, &asked).unwrap();
         for (a, b) in found.elastic.iter().zip(&alone.elastic) {
             let error = (a.frequency() / b.frequency() - 1.0).abs();
             assert!(error <= a.frequency_error + b.frequency_error + 1e-9, "{error}");
         }
         let (matrices, bulge) = series.layout.summed(portions.iter());
-        assert!(series.solve(matrices, &bulge, 1.0, series.start.as_ref()).unwrap().is_none());
+        assert!(series.solve(matrices, &bulge, 1.0, &series.start).unwrap().is_none());
     }
 }

@@ -15,19 +15,18 @@
 //! # Source
 //! - `przemieniecki1968`: ch. 12.4, dynamic stiffness in ascending powers of frequency
 
-use super::elimination_order::pair;
+use super::elimination_order::{EliminationOrder, pair};
 use super::mechanism::ModesFault;
 use super::rigid_body::{RigidMotion, mechanism, rigid_motions};
 use super::statics::least_ratio;
 use super::subdivision::{self, Waves};
-use faer::Mat;
 use nalgebra::{DMatrix, DVector, SymmetricEigen};
 use std::f64::consts::TAU;
 use std::sync::Arc;
 use stillbed_eigen::EigenFault;
 use stillbed_eigen::MatrixPair;
 use stillbed_eigen::Patterns;
-use stillbed_eigen::{Eigenpairs, Settings, lowest_of_sound};
+use stillbed_eigen::{Eigenpairs, Settings, Vectors, lowest_unchecked};
 use stillbed_frame::{Energies, Frame, Layout, Matrices};
 
 /// Largest number of subdivision rounds.
@@ -110,7 +109,7 @@ pub struct Spectrum {
     /// Modes of the matrices as they are, without the correction: rigid-body modes first.
     pub pairs: Eigenpairs,
     /// φᵀ G φ of these modes, s2: shape (modes, modes), zero for rigid-body modes.
-    pub bulge: Mat<f64>,
+    pub bulge: Vectors,
     /// The rigid-body motions of the frame.
     pub rigid: Vec<RigidMotion>,
     /// The elastic modes asked for, lowest first.
@@ -131,15 +130,28 @@ impl Spectrum {
         elastic.truncate(count);
         let kept = elastic.iter().map(|mode| mode.column + 1).fold(rigid.len(), usize::max);
         pairs.omega_squared.truncate(kept);
-        pairs.vectors = pairs.vectors.subcols(0, kept).to_owned();
+        pairs.vectors = pairs.vectors.first(kept);
         let among = |i: usize| i.checked_sub(rigid.len());
-        let bulge = Mat::from_fn(kept, kept, |i, j| among(i).zip(among(j)).map_or(0.0, |place| bulge[place]));
+        let bulge =
+            Vectors::from_fn(kept, kept, |i, j| among(i).zip(among(j)).map_or(0.0, |place| bulge[place]));
         Spectrum { layout, matrices, pairs, bulge, rigid, elastic }
     }
 
     /// The matrices as a matrix pair.
     pub fn pair(&self) -> MatrixPair<'_> {
         pair(&self.layout, &self.matrices)
+    }
+
+    /// The layout and elimination order of the solution, for frames that differ only in sections and springs.
+    ///
+    /// # Errors
+    /// Those of [`EliminationOrder::analyse`], where the solution was dense.
+    pub fn elimination_order(&self) -> Result<EliminationOrder, EigenFault> {
+        let layout = Arc::clone(&self.layout);
+        match self.pairs.factor.symbolic() {
+            Some(symbolic) => Ok(EliminationOrder { layout, symbolic: Arc::clone(symbolic) }),
+            None => EliminationOrder::analyse(layout, &self.matrices, &Patterns::default()),
+        }
     }
 
     /// The fraction by which ω² of the elastic mode `i` was too high before it was corrected.
@@ -157,7 +169,7 @@ impl Spectrum {
 
     /// Shape of the rigid-body mode `i` by degree of freedom, with unit modal mass; shape (n).
     pub fn rigid_shape(&self, i: usize) -> Option<&[f64]> {
-        (i < self.rigid.len()).then(|| self.pairs.vectors.col_as_slice(i))
+        (i < self.rigid.len()).then(|| self.pairs.vectors.column(i))
     }
 }
 
@@ -191,17 +203,17 @@ fn divided(frame: &Frame, asked: &Asked, known: Option<&Spectrum>) -> Result<Spe
         false => subdivision::first(&waves, wanted),
     };
     for round in 0..=ROUNDS + 1 {
-        let layout = Layout::new(frame, &pieces).map_err(ModesFault::Frame)?;
+        let layout = Layout::divide(frame, &pieces).map_err(ModesFault::Frame)?;
         let double: Vec<usize> = pieces.iter().map(|n| 2 * n).collect();
-        if layout.freedoms() < sought + 6 && round < ROUNDS {
+        if layout.dofs() < sought + 6 && round < ROUNDS {
             pieces = double;
             continue;
         }
         let matrices = layout.matrices(frame).ok_or(ModesFault::Range)?;
         let start = known.filter(|known| known.layout.pieces == pieces);
-        let start = start.map(|known| known.pairs.vectors.as_ref());
+        let start = start.map(|known| &known.pairs.vectors);
         let settings = Settings { patterns: Some(&asked.patterns), start, ..Settings::default() };
-        let pairs = match lowest_of_sound(&pair(&layout, &matrices), sought, &settings) {
+        let pairs = match lowest_unchecked(&pair(&layout, &matrices), sought, &settings) {
             Ok(pairs) => pairs,
             Err(EigenFault::TooManyModes { available, .. }) if (wanted..sought).contains(&available) => {
                 sought = available;
@@ -211,10 +223,12 @@ fn divided(frame: &Frame, asked: &Asked, known: Option<&Spectrum>) -> Result<Spe
                 pieces = double;
                 continue;
             }
-            Err(EigenFault::Loose { freedom }) => return Err(ModesFault::loose(frame, &layout, freedom)),
+            Err(EigenFault::MasslessMechanism { dof }) => {
+                return Err(ModesFault::massless_mechanism(frame, &layout, dof));
+            }
             Err(fault) => return Err(ModesFault::Eigen(fault)),
         };
-        let shape = |i| pairs.vectors.col_as_slice(i);
+        let shape = |i| pairs.vectors.column(i);
         let energies = Energies::new(frame, &layout).ok_or(ModesFault::Range)?;
         let scale = least_ratio(&matrices);
         let doubtful = pairs.omega_squared.iter().take_while(|w| **w <= DOUBTFUL * scale).count();
@@ -321,6 +335,7 @@ mod tests {
     use super::*;
     use crate::sample::{cantilever, crooked, member, point, square, table};
     use num_complex::Complex64;
+    use stillbed_eigen::Sparse;
     use stillbed_frame::Joint;
 
     fn asked(count: usize, tolerance: f64) -> Asked {
@@ -363,7 +378,7 @@ mod tests {
         let bulge = spectrum.layout.bulge(&frame).unwrap();
         for mode in &spectrum.elastic {
             let shape = faer::Col::from_fn(mode.shape.len(), |i| mode.shape[i]);
-            let of = |m: &faer::sparse::SparseColMat<usize, f64>| shape.transpose() * (m * &shape);
+            let of = |m: &Sparse| shape.transpose() * (m.as_faer() * &shape);
             let modal = of(mass) + 2.0 * mode.omega_squared * of(&bulge);
             assert!((modal - 1.0).abs() < 1e-9, "{modal}");
             // The dynamic stiffness vanishes in the mode.

@@ -15,16 +15,18 @@
 //! - `przemieniecki1968`: ch. 6, displacement method; ch. 10.10, free bodies
 
 use super::elimination_order::{EliminationOrder, pair};
-use super::footing::Pushes;
+use super::footing::{Pushes, springs};
 use super::mechanism::ModesFault;
 use super::rigid_body::rigid_motions;
-use faer::{Mat, MatRef, c64};
+use faer::Mat;
 use nalgebra::{Matrix3, SymmetricEigen, Vector3, Vector6};
+use num_complex::Complex64;
 use std::sync::Arc;
 use stillbed_eigen::EigenFault;
 use stillbed_eigen::Factorisation;
 use stillbed_eigen::HarmonicSolver;
 use stillbed_eigen::Patterns;
+use stillbed_eigen::Vectors;
 use stillbed_eigen::compliance;
 use stillbed_frame::{Frame, Layout, Matrices};
 use stillbed_input::quantity::GRAVITY;
@@ -66,7 +68,7 @@ pub struct Stiffness {
 
 impl Stiffness {
     /// From the `compliance` along x, y and z, m/N, shape (3, 3).
-    pub(super) fn of(compliance: &Matrix3<f64>) -> Stiffness {
+    fn of(compliance: &Matrix3<f64>) -> Stiffness {
         let SymmetricEigen { eigenvectors, eigenvalues } = SymmetricEigen::new(*compliance);
         let most = eigenvalues.imax();
         let direction = eigenvectors.column(most);
@@ -85,8 +87,8 @@ impl<'a> Statics<'a> {
     ///
     /// # Errors
     /// The faults of the frame, a mechanism, or what stopped the factorisation.
-    pub fn new(frame: &'a Frame) -> Result<Statics<'a>, ModesFault> {
-        Statics::divided(frame, &[], &Patterns::default())
+    pub fn factor(frame: &'a Frame) -> Result<Statics<'a>, ModesFault> {
+        Statics::factor_divided(frame, &[], &Patterns::default())
     }
 
     /// The same with each member divided into `pieces` elements; the elimination order is taken from
@@ -94,36 +96,36 @@ impl<'a> Statics<'a> {
     /// there is something to move.
     ///
     /// # Errors
-    /// As [`Statics::new`].
-    pub fn divided(
+    /// As [`Statics::factor`].
+    pub fn factor_divided(
         frame: &'a Frame,
         pieces: &[usize],
         patterns: &Patterns,
     ) -> Result<Statics<'a>, ModesFault> {
-        let mut layout = Layout::new(frame, pieces).map_err(ModesFault::Frame)?;
-        if layout.freedoms() == 0 {
-            layout = Layout::new(frame, &vec![2; frame.members.len()]).map_err(ModesFault::Frame)?;
+        let mut layout = Layout::divide(frame, pieces).map_err(ModesFault::Frame)?;
+        if layout.dofs() == 0 {
+            layout = Layout::divide(frame, &vec![2; frame.members.len()]).map_err(ModesFault::Frame)?;
         }
         let matrices = layout.matrices(frame).ok_or(ModesFault::Range)?;
         let orders =
-            EliminationOrder::new(Arc::new(layout), &matrices, patterns).map_err(ModesFault::Eigen)?;
-        Statics::shared(frame, matrices, &Arc::new(orders))
+            EliminationOrder::analyse(Arc::new(layout), &matrices, patterns).map_err(ModesFault::Eigen)?;
+        Statics::factor_matrices(frame, matrices, &Arc::new(orders))
     }
 
     /// The same in the layout of another frame of the same drawing.
     ///
     /// # Errors
     /// A frame that does not fit, a mechanism, or what stopped the factorisation.
-    pub fn like(frame: &'a Frame, orders: &Arc<EliminationOrder>) -> Result<Statics<'a>, ModesFault> {
+    pub fn factor_like(frame: &'a Frame, orders: &Arc<EliminationOrder>) -> Result<Statics<'a>, ModesFault> {
         let matrices = orders.layout.matrices(frame).ok_or(ModesFault::Range)?;
-        Statics::shared(frame, matrices, orders)
+        Statics::factor_matrices(frame, matrices, orders)
     }
 
     /// The same from given matrices.
     ///
     /// # Errors
     /// A mechanism, or what stopped the factorisation.
-    pub fn shared(
+    pub fn factor_matrices(
         frame: &'a Frame,
         matrices: Matrices,
         orders: &Arc<EliminationOrder>,
@@ -134,13 +136,13 @@ impl<'a> Statics<'a> {
             0 => Mat::zeros(0, 0),
             _ => {
                 let bulge = layout.bulge(frame).ok_or(ModesFault::Range)?;
-                floating.transpose() * (&bulge * &floating)
+                floating.transpose() * (bulge.as_faer() * &floating)
             }
         };
         let shift = if floating.ncols() > 0 { -shift(&matrices) } else { 0.0 };
-        let factor = Factorisation::new(&pair(layout, &matrices), &orders.symbolic, shift);
+        let factor = Factorisation::compute(&pair(layout, &matrices), &orders.symbolic, shift);
         let factor = factor.map_err(|fault| match fault {
-            EigenFault::Singular { freedom } => ModesFault::loose(frame, layout, freedom),
+            EigenFault::Singular { dof } => ModesFault::massless_mechanism(frame, layout, dof),
             other => ModesFault::Eigen(other),
         })?;
         let (layout, orders) = (Arc::clone(layout), Arc::clone(orders));
@@ -151,34 +153,36 @@ impl<'a> Statics<'a> {
     ///
     /// # Errors
     /// [`EigenFault::Shape`] when the loads do not fit the layout.
-    pub fn solve(&self, loads: MatRef<f64>) -> Result<Mat<f64>, EigenFault> {
+    pub fn solve(&self, loads: &Vectors) -> Result<Vectors, EigenFault> {
+        let stiffness = self.matrices.stiffness.as_faer();
         if self.floating.ncols() == 0 {
-            let mut motion = self.factor.solve(loads)?;
+            let mut motion = Mat::from(self.factor.solve(loads)?);
+            let loads = loads.as_faer();
             // The more elements in a row, the more of the motion is lost to rounding.
             let rounds = if self.layout.pieces.iter().any(|n| *n > 1) { ROUNDS } else { 1 };
             for _ in 1..rounds {
-                let left = loads - &self.matrices.stiffness * &motion;
-                motion += self.factor.solve(left.as_ref())?;
+                let left = loads - stiffness * &motion;
+                motion += self.factor.solve(&left.into())?.as_faer();
             }
-            return Ok(motion);
+            return Ok(motion.into());
         }
-        if loads.nrows() != self.floating.nrows() {
-            let (found, needed) = (loads.nrows(), self.floating.nrows());
+        if loads.rows() != self.floating.nrows() {
+            let (found, needed) = (loads.rows(), self.floating.nrows());
             return Err(EigenFault::Shape { what: "the load", found, needed });
         }
-        let r = &self.floating;
-        let mass_r = &self.matrices.mass * r;
+        let (r, loads) = (&self.floating, loads.as_faer());
+        let mass_r = self.matrices.mass.as_faer() * r;
         let whole = r.transpose() * loads;
         let balanced = loads - &mass_r * &whole;
         let mut motion = Mat::zeros(loads.nrows(), loads.ncols());
         for _ in 0..ROUNDS {
-            let left = &balanced - &self.matrices.stiffness * &motion;
-            motion += self.factor.solve(left.as_ref())?;
+            let left = &balanced - stiffness * &motion;
+            motion += self.factor.solve(&left.into())?.as_faer();
             let drift = mass_r.transpose() * &motion;
             motion -= r * drift;
         }
         motion += r * (&self.bulge * whole);
-        Ok(motion)
+        Ok(motion.into())
     }
 
     /// The rigid-body motions z that nothing holds, zᵀ M z = 1, each of shape (n).
@@ -190,13 +194,13 @@ impl<'a> Statics<'a> {
     pub fn balanced(&self, load: &[f64]) -> Vec<f64> {
         let load = Mat::from_fn(load.len(), 1, |i, _| load[i]);
         let whole = self.floating.transpose() * &load;
-        let balanced = load - &self.matrices.mass * (&self.floating * whole);
+        let balanced = load - self.matrices.mass.as_faer() * (&self.floating * whole);
         balanced.col_as_slice(0).to_vec()
     }
 
     /// The motion of a point in global axes for the `motion` of the degrees of freedom.
     pub fn point(&self, point: usize, motion: &[f64]) -> Vector6<f64> {
-        Vector6::from_fn(|axis, _| self.layout.freedom(point, axis).map_or(0.0, |f| motion[f]))
+        Vector6::from_fn(|axis, _| self.layout.dof(point, axis).map_or(0.0, |f| motion[f]))
     }
 
     /// Compliance of `loads`, (n, count), under each other, (count, count), m/N for unit forces.
@@ -208,31 +212,31 @@ impl<'a> Statics<'a> {
     ///
     /// # Errors
     /// As [`Statics::solve`].
-    pub fn compliance(&self, loads: MatRef<f64>) -> Result<Mat<c64>, EigenFault> {
-        let count = loads.ncols();
-        let lossless = self.matrices.loss.val().iter().all(|value| *value == 0.0);
+    pub fn compliance(&self, loads: &Vectors) -> Result<Vectors<Complex64>, EigenFault> {
+        let count = loads.count();
+        let lossless = self.matrices.loss.values().iter().all(|value| *value == 0.0);
         if self.floating.ncols() == 0 && !lossless {
             let Matrices { stiffness, loss, .. } = &self.matrices;
-            return match compliance::compliance(stiffness, loss, loads, |pushed| self.factor.solve(pushed)) {
+            return match compliance(stiffness, loss, loads, |pushed| self.factor.solve(pushed)) {
                 // Where far more is lost than stored, the complex system itself is solved.
                 Err(EigenFault::NotConverged { .. }) => self.complex_compliance(loads),
                 found => found,
             };
         }
-        let motion = self.solve(loads)?;
-        let stored = loads.transpose() * &motion;
-        let lost = motion.transpose() * (&self.matrices.loss * &motion);
+        let motion = Mat::from(self.solve(loads)?);
+        let stored = loads.as_faer().transpose() * &motion;
+        let lost = motion.transpose() * (self.matrices.loss.as_faer() * &motion);
         let half = |m: &Mat<f64>, i, j| 0.5 * (m[(i, j)] + m[(j, i)]);
-        Ok(Mat::from_fn(count, count, |i, j| c64::new(half(&stored, i, j), -half(&lost, i, j))))
+        Ok(Vectors::from_fn(count, count, |i, j| Complex64::new(half(&stored, i, j), -half(&lost, i, j))))
     }
 
     /// The compliance of a held base by a factor of its complex system.
-    fn complex_compliance(&self, loads: MatRef<f64>) -> Result<Mat<c64>, EigenFault> {
-        let direct = HarmonicSolver::new(&pair(&self.layout, &self.matrices), &self.matrices.loss)?;
-        let count = loads.ncols();
-        let complex = Mat::from_fn(loads.nrows(), count, |i, j| c64::new(loads[(i, j)], 0.0));
-        let seen = complex.transpose() * direct.solve(0.0, complex.as_ref())?;
-        Ok(Mat::from_fn(count, count, |i, j| (seen[(i, j)] + seen[(j, i)]) * 0.5))
+    fn complex_compliance(&self, loads: &Vectors) -> Result<Vectors<Complex64>, EigenFault> {
+        let direct = HarmonicSolver::prepare(&pair(&self.layout, &self.matrices), &self.matrices.loss)?;
+        let count = loads.count();
+        let complex = Vectors::from_fn(loads.rows(), count, |i, j| Complex64::from(loads[(i, j)]));
+        let seen = complex.as_faer().transpose() * direct.solve(0.0, &complex)?.as_faer();
+        Ok(Vectors::from_fn(count, count, |i, j| (seen[(i, j)] + seen[(j, i)]) * 0.5))
     }
 
     /// Stiffness between point `tip` and point `work`, loaded as by [`Pushes::between`]; `None` is ground.
@@ -243,11 +247,48 @@ impl<'a> Statics<'a> {
         let directions = [Vector6::x(), Vector6::y(), Vector6::z()];
         let pushes = Pushes::new(self.frame, &self.layout);
         let directions = directions.map(|direction| pushes.between(tip, work, &direction));
-        let loads = Mat::from_fn(self.layout.freedoms(), 3, |i, j| directions[j][i]);
-        let motion = self.solve(loads.as_ref())?;
-        let compliance = loads.transpose() * motion;
+        let loads = Vectors::from_fn(self.layout.dofs(), 3, |i, j| directions[j][i]);
+        let motion = self.solve(&loads)?;
+        let compliance = loads.as_faer().transpose() * motion.as_faer();
         let compliance = Matrix3::from_fn(|i, j| 0.5 * (compliance[(i, j)] + compliance[(j, i)]));
         Ok(Stiffness::of(&compliance))
+    }
+
+    /// Stiffness between point `tip` and `work` (`None` is ground) without the part of the compliance
+    /// that lies in the feet.
+    ///
+    /// ```text
+    /// C_own = Fᵀ U - Uᵀ K_f U        U the motions under unit forces F
+    /// ```
+    ///
+    /// `None` for a base without feet, or where only rounding is left.
+    ///
+    /// # Errors
+    /// As [`Statics::solve`].
+    pub fn stiffness_of_structure(
+        &self,
+        tip: usize,
+        work: Option<usize>,
+    ) -> Result<Option<Stiffness>, EigenFault> {
+        let springs = springs(self.frame, &self.layout);
+        if springs.is_empty() {
+            return Ok(None);
+        }
+        let directions = [Vector6::x(), Vector6::y(), Vector6::z()];
+        let pushes = Pushes::new(self.frame, &self.layout);
+        let loads = directions.map(|direction| pushes.between(tip, work, &direction));
+        let loads = Vectors::from_fn(self.layout.dofs(), 3, |i, j| loads[j][i]);
+        let motion = self.solve(&loads)?;
+        let give = loads.as_faer().transpose() * motion.as_faer();
+        let own = Matrix3::from_fn(|i, j| {
+            let feet: f64 = springs.iter().map(|(f, k)| k * motion[(*f, i)] * motion[(*f, j)]).sum();
+            0.5 * (give[(i, j)] + give[(j, i)]) - feet
+        });
+        // Less than rounding is nothing.
+        let whole = (0..3).map(|i| give[(i, i)]).fold(0.0, f64::max);
+        let gives =
+            own.iter().all(|give| give.is_finite()) && own.symmetric_eigenvalues().max() > 1e-9 * whole;
+        Ok(gives.then(|| Stiffness::of(&own)))
     }
 
     /// How far each of the `points` moves under the weight of the whole, m, global axes; `None` for a
@@ -263,9 +304,9 @@ impl<'a> Statics<'a> {
         if self.floating.ncols() > 0 {
             return Ok(None);
         }
-        let motion = self.solve(Mat::from_fn(load.len(), 1, |i, _| load[i]).as_ref())?;
+        let motion = self.solve(&Vectors::single(&load))?;
         let at = |point: &usize| {
-            Vector3::from_fn(|j, _| self.layout.freedom(*point, j).map_or(0.0, |f| motion[(f, 0)]))
+            Vector3::from_fn(|j, _| self.layout.dof(*point, j).map_or(0.0, |f| motion[(f, 0)]))
         };
         Ok(Some(points.iter().map(at).collect()))
     }
@@ -289,11 +330,10 @@ pub(super) fn least_ratio(matrices: &Matrices) -> f64 {
 
 fn ratios(matrices: &Matrices) -> impl Iterator<Item = f64> + '_ {
     let diagonal = move |i: usize| {
-        let k = matrices.stiffness.get(i, i).copied().unwrap_or(0.0);
-        let m = matrices.mass.get(i, i).copied().unwrap_or(0.0);
+        let (k, m) = (matrices.stiffness.get(i, i), matrices.mass.get(i, i));
         (k > 0.0 && m > 0.0).then(|| k / m)
     };
-    (0..matrices.mass.ncols()).filter_map(diagonal)
+    (0..matrices.mass.size()).filter_map(diagonal)
 }
 
 /// The rigid-body motions by degree of freedom, orthonormal in the mass.
@@ -302,7 +342,7 @@ fn floating(frame: &Frame, layout: &Layout, matrices: &Matrices) -> Mat<f64> {
     for rigid in rigid_motions(frame) {
         let mut column = layout.rigid_motion_of(frame, &rigid.body, &rigid.motion, &rigid.origin);
         let massed = |column: &[f64]| {
-            let product = &matrices.mass * faer::Col::from_fn(column.len(), |i| column[i]);
+            let product = matrices.mass.as_faer() * faer::Col::from_fn(column.len(), |i| column[i]);
             (0..column.len()).map(|i| product[i]).collect::<Vec<f64>>()
         };
         let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
@@ -319,7 +359,7 @@ fn floating(frame: &Frame, layout: &Layout, matrices: &Matrices) -> Mat<f64> {
             columns.push(column);
         }
     }
-    Mat::from_fn(layout.freedoms(), columns.len(), |i, j| columns[j][i])
+    Mat::from_fn(layout.dofs(), columns.len(), |i, j| columns[j][i])
 }
 
 #[cfg(test)]
@@ -334,7 +374,7 @@ mod tests {
     #[test]
     fn stiffness_of_a_cantilever_tip() {
         let frame = cantilever();
-        let statics = Statics::new(&frame).unwrap();
+        let statics = Statics::factor(&frame).unwrap();
         let stiffness = statics.stiffness(1, None).unwrap();
         assert_relative_eq!(stiffness.along[0], 210e9 * 4e-4, max_relative = 1e-9);
         assert_relative_eq!(stiffness.along[1], 1.0 / (1.0 / (3.0 * EI) + 1.0 / GA), max_relative = 1e-9);
@@ -345,7 +385,7 @@ mod tests {
     #[test]
     fn sag_of_a_cantilever_tip() {
         let frame = cantilever();
-        let sag = Statics::new(&frame).unwrap().sag(&[0, 1]).unwrap().unwrap();
+        let sag = Statics::factor(&frame).unwrap().sag(&[0, 1]).unwrap().unwrap();
         let weight = 7850.0 * 4e-4 * GRAVITY;
         assert_relative_eq!(sag[1].z, -weight * (1.0 / (8.0 * EI) + 0.5 / GA), max_relative = 1e-9);
         assert_eq!(sag[0], Vector3::zeros());
@@ -355,7 +395,7 @@ mod tests {
     fn a_floating_bar_stretches_between_its_ends() {
         let mut frame = cantilever();
         frame.anchors.clear();
-        let statics = Statics::new(&frame).unwrap();
+        let statics = Statics::factor(&frame).unwrap();
         // Pulled at both ends: no inertia takes part.
         let stiffness = statics.stiffness(1, Some(0)).unwrap();
         assert_relative_eq!(stiffness.along[0], 210e9 * 4e-4, max_relative = 1e-8);
@@ -369,12 +409,12 @@ mod tests {
     #[test]
     fn a_crooked_base_on_feet_is_weakest_where_it_says() {
         let frame = crooked();
-        let statics = Statics::new(&frame).unwrap();
+        let statics = Statics::factor(&frame).unwrap();
         let stiffness = statics.stiffness(2, Some(3)).unwrap();
         let [x, y, z] = stiffness.direction;
         let direction = Vector6::new(x, y, z, 0.0, 0.0, 0.0);
         let load = Pushes::new(&frame, &statics.layout).between(2, Some(3), &direction);
-        let motion = statics.solve(Mat::from_fn(load.len(), 1, |i, _| load[i]).as_ref()).unwrap();
+        let motion = statics.solve(&Vectors::single(&load)).unwrap();
         let moved: f64 = load.iter().enumerate().map(|(i, f)| f * motion[(i, 0)]).sum();
         assert_relative_eq!(1.0 / moved, stiffness.weakest, max_relative = 1e-9);
         assert!(stiffness.along.iter().all(|along| *along >= stiffness.weakest));
@@ -387,12 +427,12 @@ mod tests {
             for foot in &mut frame.feet {
                 foot.stiffness.iter_mut().for_each(|spring| spring.im = loss * spring.re);
             }
-            let statics = Statics::new(&frame).unwrap();
+            let statics = Statics::factor(&frame).unwrap();
             let along = [Vector6::x(), Vector6::y(), Vector6::z()];
             let columns = along.map(|along| statics.layout.between(2, Some(3), &along));
-            let loads = Mat::from_fn(statics.layout.freedoms(), 3, |i, j| columns[j][i]);
-            let found = statics.compliance(loads.as_ref()).unwrap();
-            let exact = statics.complex_compliance(loads.as_ref()).unwrap();
+            let loads = Vectors::from_fn(statics.layout.dofs(), 3, |i, j| columns[j][i]);
+            let found = statics.compliance(&loads).unwrap();
+            let exact = statics.complex_compliance(&loads).unwrap();
             for i in 0..3 {
                 for j in 0..3 {
                     let size = (exact[(i, i)].norm() * exact[(j, j)].norm()).sqrt();
@@ -405,11 +445,11 @@ mod tests {
     #[test]
     fn a_spinning_member_cannot_be_loaded() {
         let mut frame = cantilever();
-        let free = Some(num_complex::Complex64::default());
+        let free = Some(Complex64::default());
         let stiffness = [None, None, None, free, None, None];
         frame.joints.push(stillbed_frame::Joint { name: "pivot".into(), stiffness });
         frame.members[0].joint_from = Some(0);
-        let fault = Statics::new(&frame).err().unwrap();
+        let fault = Statics::factor(&frame).err().unwrap();
         assert!(fault.to_string().contains("of member \"arm\""), "{fault}");
     }
 
@@ -417,15 +457,15 @@ mod tests {
     fn points_that_are_all_held_do_not_give_way() {
         let mut frame = cantilever();
         frame.anchors[0].at.push(1);
-        let statics = Statics::new(&frame).unwrap();
-        assert_eq!(statics.layout.freedoms(), 6);
+        let statics = Statics::factor(&frame).unwrap();
+        assert_eq!(statics.layout.dofs(), 6);
         let stiffness = statics.stiffness(1, None).unwrap();
         assert_eq!((stiffness.weakest, stiffness.along), (f64::INFINITY, [f64::INFINITY; 3]));
         assert_eq!(statics.sag(&[0, 1]).unwrap().unwrap(), [Vector3::zeros(); 2]);
         // The middle of a beam between held ends: 192 E I / L^3, and its shear compliance, L / (4 GA).
         let section = &frame.sections[0].stiffness;
-        let load = Mat::from_fn(6, 1, |i, _| if i == 2 { 1.0 } else { 0.0 });
-        let give = statics.solve(load.as_ref()).unwrap()[(2, 0)];
+        let load = Vectors::single(&[0.0, 0.0, 1.0, 0.0, 0.0, 0.0]);
+        let give = statics.solve(&load).unwrap()[(2, 0)];
         let length = (frame.points[1].position - frame.points[0].position).norm();
         let exact = length.powi(3) / (192.0 * section[(4, 4)].re) + length / (4.0 * section[(2, 2)].re);
         approx::assert_relative_eq!(give, exact, max_relative = 1e-9);

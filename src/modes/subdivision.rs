@@ -156,7 +156,7 @@ mod tests {
     fn only_members_with_an_excess_are_refined() {
         let frame = crate::sample::crooked();
         let waves = Waves::of(&frame).unwrap();
-        let layout = Layout::new(&frame, &[1, 2, 1]).unwrap();
+        let layout = Layout::divide(&frame, &[1, 2, 1]).unwrap();
         assert_eq!(finer(&layout, &waves, 0.0, &[vec![0.0, 0.005, 0.0]], 0.01), None);
         let excess = [vec![0.0001, 0.02, 0.0], vec![0.0, 0.0, 0.011]];
         assert_eq!(finer(&layout, &waves, 0.0, &excess, 0.01), Some(vec![1, 3, 2]));

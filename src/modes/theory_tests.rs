@@ -151,7 +151,7 @@ fn classes(sides: [f64; 3]) -> Vec<(&'static str, [bool; 3], f64, f64)> {
     let errors = spectrum.theory_errors(&frame, &members).unwrap();
     let mut found: Vec<(&'static str, [bool; 3], f64, f64)> = Vec::new();
     for (mode, error) in spectrum.elastic.iter().zip(&errors) {
-        let at = |point: usize, axis: usize| mode.shape[spectrum.layout.freedom(point, axis).unwrap()];
+        let at = |point: usize, axis: usize| mode.shape[spectrum.layout.dof(point, axis).unwrap()];
         let size = |axis: usize| at(0, axis).abs() * if axis > 2 { sides[1] } else { 1.0 };
         let kind = [0, 1, 2, 3].into_iter().max_by(|a, b| size(*a).total_cmp(&size(*b))).unwrap();
         let even = at(0, kind) * at(1, kind) > 0.0;
@@ -220,12 +220,11 @@ fn a_thick_cantilever_holds_to_the_bound() {
     frame.anchors.push(Anchor { name: "wall".to_string(), at: vec![0], hold: [true; 6] });
     members[0].built_in = true;
     let e = 2.0 * (1.0 + NU);
-    let statics = super::super::Statics::new(&frame).unwrap();
+    let statics = super::super::Statics::factor(&frame).unwrap();
     let load = statics.layout.at_point(1, &nalgebra::Vector6::z());
-    let load = faer::Mat::from_fn(load.len(), 1, |i, _| load[i]);
-    let motion = statics.solve(load.as_ref()).unwrap();
-    let motion = motion.col_as_slice(0);
-    let give = motion[statics.layout.freedom(1, 2).unwrap()] * e;
+    let motion = statics.solve(&stillbed_eigen::Vectors::single(&load)).unwrap();
+    let motion = motion.column(0);
+    let give = motion[statics.layout.dof(1, 2).unwrap()] * e;
     let theory = Theory::new(&frame, Energies::new(&frame, &statics.layout).unwrap(), &members);
     let bound = theory.of_load(motion);
     let error = (give / 114.91 - 1.0).abs();
@@ -237,7 +236,7 @@ fn a_thick_cantilever_holds_to_the_bound() {
     // In units of the speed of stretch waves over the height.
     for (kind, solid) in [(0, 0.52781), (3, 0.29981)] {
         let moves = |mode: &Elastic| {
-            let at = |axis: usize| mode.shape[spectrum.layout.freedom(1, axis).unwrap()].abs();
+            let at = |axis: usize| mode.shape[spectrum.layout.dof(1, axis).unwrap()].abs();
             (0..6).all(|axis| axis == kind || at(axis) < 1e-6 * at(kind))
         };
         let own = spectrum.elastic.iter().position(moves).unwrap();
@@ -286,7 +285,7 @@ fn a_frame_with_its_walls_as_springs_is_within_the_bound() {
     let (mut frame, mut members) = bar([10.0, 1.0, 1.0]);
     frame.anchors.push(Anchor { name: "wall".to_string(), at: vec![0], hold: [true; 6] });
     let stiff =
-        |frame: &Frame| super::super::Statics::new(frame).unwrap().stiffness(1, None).unwrap().weakest;
+        |frame: &Frame| super::super::Statics::factor(frame).unwrap().stiffness(1, None).unwrap().weakest;
     let rigid = stiff(&frame);
     let bending = 4.0 * frame.sections[0].stiffness[(4, 4)].re / 10.0;
     members[0].corners[0] = Some(Corner {
@@ -296,12 +295,11 @@ fn a_frame_with_its_walls_as_springs_is_within_the_bound() {
         push_n_per_m: 1e9,
         factor: 2.0,
     });
-    let statics = super::super::Statics::new(&frame).unwrap();
+    let statics = super::super::Statics::factor(&frame).unwrap();
     let load = statics.layout.at_point(1, &nalgebra::Vector6::z());
-    let load = faer::Mat::from_fn(load.len(), 1, |i, _| load[i]);
-    let motion = statics.solve(load.as_ref()).unwrap();
+    let motion = statics.solve(&stillbed_eigen::Vectors::single(&load)).unwrap();
     let theory = Theory::new(&frame, Energies::new(&frame, &statics.layout).unwrap(), &members);
-    let bound = theory.of_load(motion.col_as_slice(0));
+    let bound = theory.of_load(motion.column(0));
     let spring = |k: f64| Some(num_complex::Complex64::new(k, 0.0));
     let joint = [spring(1e9), None, None, spring(bending), spring(bending), spring(bending)];
     frame.joints.push(stillbed_frame::Joint { name: "wall".to_string(), stiffness: joint });

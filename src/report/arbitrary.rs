@@ -3,6 +3,7 @@
 use super::block::*;
 use super::demo;
 use super::table::{Column, Table};
+use super::unit::Unit;
 use proptest::prelude::*;
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::Spread;
@@ -42,7 +43,7 @@ pub(super) fn any_block() -> impl Strategy<Value = Block> {
         });
     let picture = (word(), points(), points(), points()).prop_map(|(title, outline, hole, more)| {
         let area = Area { outline, holes: vec![hole], material: 0 };
-        let line = Shape { points: more, label: title.clone() };
+        let line = PictureLine { points: more, label: title.clone() };
         let labels = vec![Label { at: [0.0, 1.0], text: title.clone() }];
         Block::Picture(Picture {
             materials: vec![Filling::solid(&title)],
@@ -52,18 +53,18 @@ pub(super) fn any_block() -> impl Strategy<Value = Block> {
             labels,
         })
     });
-    let wire = (word(), proptest::collection::vec([number(), number(), number()], 0..8)).prop_map(
+    let wireframe = (word(), proptest::collection::vec([number(), number(), number()], 0..8)).prop_map(
         |(name, points)| {
-            let motion = Motion {
+            let motion = ModeShape {
                 name: name.clone(),
                 tone: Tone { frequency_hz: 1.0, loss_factor: 0.1, heard: 1.0 },
                 shape: points.clone(),
                 shares: vec![(name.clone(), 0.5), ("b".to_string(), points.first().map_or(0.5, |p| p[0]))],
             };
             let through = (0..points.len() + 1).collect();
-            Block::Wire(Wire {
+            Block::Wireframe(Wireframe {
                 names: (0..points.len()).map(|i| (i, name.clone())).collect(),
-                lines: vec![WireLine { name: name.clone(), through }],
+                lines: vec![WireframeLine { name: name.clone(), through }],
                 feet: vec![0, 99],
                 motions: vec![motion],
                 title: name,
@@ -95,7 +96,7 @@ pub(super) fn any_block() -> impl Strategy<Value = Block> {
         bars,
         curve,
         picture,
-        wire,
+        wireframe,
         table,
         problem
     ]

@@ -1,9 +1,10 @@
 //! The blocks a report is made of: plain data that says what to show, not how to draw it.
 
 use super::table::Table;
+use super::unit::Unit;
 use serde::Serialize;
 use stillbed_input::problem::Problem;
-use stillbed_input::quantity::{Kind, Spread};
+use stillbed_input::quantity::Spread;
 
 /// One element of a report.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -24,43 +25,8 @@ pub enum Block {
     /// A flat drawing to scale.
     Picture(Picture),
     /// A wire drawing in space.
-    Wire(Wire),
-}
-
-/// A unit in which values are shown: its name and its size in coherent SI.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Unit {
-    /// As printed: `N/µm`.
-    pub name: &'static str,
-    /// The size of one unit in SI: 1e6 for `N/µm`.
-    pub size: f64,
-}
-
-impl Unit {
-    /// No unit: a count or a ratio.
-    pub const NONE: Unit = Unit::new("", 1.0);
-    /// A ratio shown in percent.
-    pub const PERCENT: Unit = Unit::new("%", 0.01);
-
-    /// The unit called `name`, worth `size` in SI.
-    pub const fn new(name: &'static str, size: f64) -> Unit {
-        Unit { name, size }
-    }
-
-    /// The usual unit for values of this `kind`, of which `largest` is the largest to show.
-    pub fn of(kind: Kind, largest: f64) -> Unit {
-        let (name, size) = kind.shown_unit(largest);
-        Unit { name, size }
-    }
-
-    /// `title` with the unit after it: `mass, kg`.
-    pub(super) fn after(&self, title: &str) -> String {
-        match (title.is_empty(), self.name.is_empty()) {
-            (_, true) => title.to_string(),
-            (true, false) => self.name.to_string(),
-            (false, false) => format!("{title}, {}", self.name),
-        }
-    }
+    #[serde(rename = "wire")]
+    Wireframe(Wireframe),
 }
 
 /// One axis of a [`Curve`].
@@ -205,12 +171,12 @@ pub struct Picture {
     /// Filled areas; a later one covers an earlier one.
     pub areas: Vec<Area>,
     /// Lines over the areas: a mould, a neutral axis.
-    pub lines: Vec<Shape>,
+    pub lines: Vec<PictureLine>,
     /// Points with a name: elastic centre, shear centre.
     pub labels: Vec<Label>,
 }
 
-impl Wire {
+impl Wireframe {
     /// Displacement of each point in motion `number` relative to the largest, and the factor that scales the
     /// largest to a tenth of the size of the drawing. `None` if nothing moves.
     pub(super) fn amplitudes(&self, number: usize) -> Option<(Vec<f64>, f64)> {
@@ -240,7 +206,7 @@ impl Wire {
     }
 }
 
-impl Motion {
+impl ModeShape {
     /// The energy share of `kind`, if it is known.
     pub(super) fn share(&self, kind: &str) -> Option<f64> {
         self.shares.iter().find(|(of, _)| of == kind).map(|(_, share)| *share)
@@ -289,7 +255,7 @@ pub struct Area {
 
 /// A line of a [`Picture`].
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Shape {
+pub struct PictureLine {
     /// Corners `[y, z]`.
     pub points: Vec<[f64; 2]>,
     /// What it is.
@@ -307,7 +273,7 @@ pub struct Label {
 
 /// A wire drawing in space: z up, in metres.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Wire {
+pub struct Wireframe {
     /// What is drawn.
     pub title: String,
     /// Position `[x, y, z]` of each point.
@@ -315,25 +281,25 @@ pub struct Wire {
     /// Names of points to be shown, as `(point, name)`.
     pub names: Vec<(usize, String)>,
     /// Polylines through points.
-    pub lines: Vec<WireLine>,
+    pub lines: Vec<WireframeLine>,
     /// Points held by feet or anchors.
     pub feet: Vec<usize>,
     /// Mode shapes; the page animates them.
-    pub motions: Vec<Motion>,
+    pub motions: Vec<ModeShape>,
 }
 
-/// One line of a [`Wire`], such as a member with points along it.
+/// One line of a [`Wireframe`], such as a member with points along it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct WireLine {
+pub struct WireframeLine {
     /// The member's name.
     pub name: String,
     /// Indices of the points that it passes through.
     pub through: Vec<usize>,
 }
 
-/// A mode shape of a [`Wire`].
+/// A mode shape of a [`Wireframe`].
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Motion {
+pub struct ModeShape {
     /// Its name: `mode 1`.
     pub name: String,
     /// Its frequency and decay.

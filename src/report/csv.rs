@@ -10,15 +10,16 @@
 //! - `rfc4180`: sections 2 and 3
 //! - `asvs5`: requirement 1.2.10, characters that begin a formula, and the apostrophe before them
 
-use super::block::{Bars, Block, Curve, Motion, Picture, Unit, Wire};
-use super::table::{Cell, Column, Holds, Table};
+use super::block::{Bars, Block, Curve, ModeShape, Picture, Wireframe};
+use super::table::{Cell, Column, ColumnKind, Table};
+use super::unit::Unit;
 
 /// The CSV of `table`.
 pub fn write(table: &Table) -> String {
     let mut writer = ::csv::WriterBuilder::new().terminator(::csv::Terminator::CRLF).from_writer(Vec::new());
     let head = table.heads.iter().flat_map(|head| match head.holds {
-        Holds::Spread => ["value", "low", "high"].map(|end| format!("{}.{end}", head.key)).to_vec(),
-        Holds::Text | Holds::Number => vec![head.key.clone()],
+        ColumnKind::Spread => ["value", "low", "high"].map(|end| format!("{}.{end}", head.key)).to_vec(),
+        ColumnKind::Text | ColumnKind::Number => vec![head.key.clone()],
     });
     let mut records = vec![head.collect::<Vec<String>>()];
     for row in &table.rows {
@@ -31,12 +32,12 @@ pub fn write(table: &Table) -> String {
     String::from_utf8(bytes).unwrap_or_default()
 }
 
-fn fields(cell: &Cell, holds: Holds) -> Vec<String> {
+fn fields(cell: &Cell, holds: ColumnKind) -> Vec<String> {
     match cell {
         Cell::Number(value) => vec![value.to_string()],
         Cell::Text(text) => vec![harmless(text)],
         Cell::Spread { value, low, high, .. } => [value, low, high].map(f64::to_string).to_vec(),
-        Cell::Missing if holds == Holds::Spread => vec![String::new(); 3],
+        Cell::Missing if holds == ColumnKind::Spread => vec![String::new(); 3],
         Cell::Missing => vec![String::new()],
     }
 }
@@ -67,7 +68,7 @@ pub fn values(block: &Block) -> Option<Table> {
         Block::Curve(curve) => Some(curve_values(curve)),
         Block::Bars(bars) => Some(bar_values(bars)),
         Block::Picture(picture) => Some(corners(picture)),
-        Block::Wire(wire) if !wire.motions.is_empty() => Some(motions(wire)),
+        Block::Wireframe(wireframe) if !wireframe.motions.is_empty() => Some(motions(wireframe)),
         _ => None,
     }
 }
@@ -95,21 +96,21 @@ fn corners(picture: &Picture) -> Table {
 }
 
 /// One row per motion: frequency, loss factor, energy shares.
-fn motions(wire: &Wire) -> Table {
+fn motions(wireframe: &Wireframe) -> Table {
     let none = Unit::NONE;
     let mut columns = vec![
-        Column::text("motion", "motion", |m: &Motion| m.name.clone()),
-        Column::number("frequency", Unit::new("Hz", 1.0), "frequency_hz", |m: &Motion| {
+        Column::text("motion", "motion", |m: &ModeShape| m.name.clone()),
+        Column::number("frequency", Unit::new("Hz", 1.0), "frequency_hz", |m: &ModeShape| {
             Some(m.tone.frequency_hz)
         })
         .digits(4),
-        Column::number("loss factor", none, "loss_factor", |m: &Motion| Some(m.tone.loss_factor)),
+        Column::number("loss factor", none, "loss_factor", |m: &ModeShape| Some(m.tone.loss_factor)),
     ];
-    for kind in wire.kinds() {
+    for kind in wireframe.kinds() {
         let (kind, key) = (kind.to_string(), format!("energy_share.{kind}"));
-        columns.push(Column::number(&kind.clone(), Unit::PERCENT, &key, move |m: &Motion| m.share(&kind)));
+        columns.push(Column::number(&kind.clone(), Unit::PERCENT, &key, move |m: &ModeShape| m.share(&kind)));
     }
-    Table::new(&wire.title, &columns, &wire.motions)
+    Table::new(&wireframe.title, &columns, &wireframe.motions)
 }
 
 /// The points of all series in one list, since each series may have its own x values.

@@ -1,10 +1,11 @@
 //! Blocks with invented figures, used only in tests of text and page.
 
 use super::block::{
-    Area, Axis, Bar, Bars, Block, Curve, Filling, Label, Mark, Motion, Picture, Series, Shape, Tone, Unit,
-    Wire, WireLine,
+    Area, Axis, Bar, Bars, Block, Curve, Filling, Label, Mark, ModeShape, Picture, PictureLine, Series, Tone,
+    Wireframe, WireframeLine,
 };
 use super::table::{Column, Table};
+use super::unit::Unit;
 use std::f64::consts::PI;
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::Spread;
@@ -128,7 +129,10 @@ pub(super) fn section() -> Picture {
             tube(-0.025, -0.005, 0.05, 0.03, 0.003, 0),
             area(conduit, vec![], 2),
         ],
-        lines: vec![Shape { points: vec![[-0.055, 0.0], [0.055, 0.0]], label: "member line".to_string() }],
+        lines: vec![PictureLine {
+            points: vec![[-0.055, 0.0], [0.055, 0.0]],
+            label: "member line".to_string(),
+        }],
         labels: vec![
             Label { at: [0.0, 0.0021], text: "elastic centre".to_string() },
             Label { at: [-0.004, -0.011], text: "shear centre".to_string() },
@@ -136,24 +140,25 @@ pub(super) fn section() -> Picture {
     }
 }
 
-pub(super) fn frame() -> Wire {
+pub(super) fn frame() -> Wireframe {
     let corners = [[0.0, 0.0], [0.6, 0.0], [0.6, 0.4], [0.0, 0.4]];
     let mut points: Vec<[f64; 3]> = corners.iter().map(|c| [c[0], c[1], 0.0]).collect();
     points.extend([[0.0, 0.2, 0.0], [0.0, 0.2, 0.5], [0.25, 0.2, 0.5], [0.3, 0.2, 0.0], [0.6, 0.2, 0.0]]);
     // Points along the column, between its ends.
     points.extend((1..8).map(|i| [0.0, 0.2, 0.5 * f64::from(i) / 8.0]));
-    let line = |name: &str, through: &[usize]| WireLine { name: name.to_string(), through: through.to_vec() };
+    let line =
+        |name: &str, through: &[usize]| WireframeLine { name: name.to_string(), through: through.to_vec() };
     let sway = |p: &[f64; 3]| [0.25 * p[2] * p[2], 0.9 * p[2] * p[2], -0.5 * p[2] * p[2] * p[0]];
     let twist =
         |p: &[f64; 3]| [0.3 * p[2] - p[2] * (p[1] - 0.2), (p[2] + 0.1) * p[0], 0.2 * p[0] * (p[1] - 0.2)];
     let motion =
-        |name: &str, frequency_hz, loss_factor, heard, shape: &dyn Fn(&[f64; 3]) -> [f64; 3]| Motion {
+        |name: &str, frequency_hz, loss_factor, heard, shape: &dyn Fn(&[f64; 3]) -> [f64; 3]| ModeShape {
             name: name.to_string(),
             tone: Tone { frequency_hz, loss_factor, heard },
             shape: points.iter().map(shape).collect(),
             shares: vec![("skeleton".to_string(), 0.6), ("joints".to_string(), 0.4)],
         };
-    Wire {
+    Wireframe {
         title: "Wire drawing of the base".to_string(),
         names: vec![
             (0, "front_left".to_string()),
@@ -206,6 +211,6 @@ pub(super) fn blocks() -> Vec<Block> {
         Block::Curve(response()),
         Block::Curve(ringdown()),
         Block::Picture(section()),
-        Block::Wire(frame()),
+        Block::Wireframe(frame()),
     ]
 }

@@ -12,17 +12,9 @@ mod finite;
 
 pub use finite::first_not_finite;
 
+use super::identity::DesignIdentity;
 use serde::Serialize;
 use std::fmt;
-
-/// The design that the answer is about.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Design {
-    /// The file as the user named it.
-    pub file: String,
-    /// Its title.
-    pub title: String,
-}
 
 #[derive(Serialize)]
 struct Program {
@@ -35,7 +27,7 @@ struct Envelope<'a, T> {
     format: String,
     program: Program,
     #[serde(skip_serializing_if = "Option::is_none")]
-    design: Option<&'a Design>,
+    design: Option<&'a DesignIdentity>,
     result: &'a T,
 }
 
@@ -64,7 +56,11 @@ impl std::error::Error for Defect {}
 ///
 /// # Errors
 /// When `result` holds a number that is not finite, or a map that JSON cannot have.
-pub fn envelope<T: Serialize>(answer: &str, design: Option<&Design>, result: &T) -> Result<String, Defect> {
+pub fn envelope<T: Serialize>(
+    answer: &str,
+    design: Option<&DesignIdentity>,
+    result: &T,
+) -> Result<String, Defect> {
     if let Some(path) = first_not_finite(result) {
         return Err(Defect::NotFinite(path));
     }
@@ -80,7 +76,7 @@ mod tests {
 
     #[test]
     fn the_envelope_has_its_four_parts_in_order() {
-        let design = Design { file: "stand.toml".to_string(), title: "Stand".to_string() };
+        let design = DesignIdentity { file: "stand.toml".to_string(), title: "Stand".to_string() };
         let text = envelope("modes", Some(&design), &serde_json::json!({ "mass_kg": 12.5 })).unwrap();
         let version = env!("CARGO_PKG_VERSION");
         let expected = [

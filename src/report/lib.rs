@@ -48,7 +48,7 @@
 //! let settle = Some(Spread::between(0.12, 0.09, 0.15));
 //! let builds = [Build { label: "cast".into(), mass_kg: 118.4, settle_time_s: settle }];
 //! let blocks = present(&builds);
-//! assert!(text::render(&blocks, &text::Look::default()).contains("cast    118  120 (90.0–150)"));
+//! assert!(text::render(&blocks, &text::Style::default()).contains("cast    118  120 (90.0–150)"));
 //! assert_eq!(csv::write(&csv::main_table(&blocks).unwrap()).lines().nth(1), Some("cast,118.4,0.12,0.09,0.15"));
 //! assert_eq!(disagreements(&columns(), &builds), Vec::<String>::new());
 //! ```
@@ -57,12 +57,14 @@
 //! the drawings of text and page use the same scales and ticks.
 //!
 //! ```text
+//! unit       units in which values are shown
 //! block      the blocks a report is made of
 //! table      columns, tables, and their comparison with the JSON
+//! identity   which design an answer is about
 //! number     significant figures and round ticks
 //! scale      range and ticks of an axis
 //! view       projection of drawings in space
-//! present    answers turned into blocks
+//! presentation  answers turned into blocks
 //! text       blocks as text for a terminal
 //! svg        drawings as SVG
 //! page       blocks as an HTML page
@@ -78,25 +80,29 @@ mod arbitrary;
 mod block;
 #[cfg(test)]
 mod demo;
+mod identity;
 mod number;
 mod scale;
 mod table;
+mod unit;
 mod view;
 
 pub mod csv;
 pub mod json;
 pub mod page;
-pub mod present;
+pub mod presentation;
 pub mod svg;
 pub mod text;
 pub mod workbook;
 
 pub use block::{
-    Area, Axis, Bar, Bars, Block, Curve, Filling, Label, Mark, Motion, Picture, Series, Shape, Unit, Wire,
-    WireLine,
+    Area, Axis, Bar, Bars, Block, Curve, Filling, Label, Mark, ModeShape, Picture, PictureLine, Series, Tone,
+    Wireframe, WireframeLine,
 };
+pub use identity::DesignIdentity;
 pub use number::significant;
 pub use table::{Cell, Column, Grid, GridColumn, Table, disagreements};
+pub use unit::Unit;
 
 #[cfg(test)]
 #[path = "../../tests/seeds/mod.rs"]

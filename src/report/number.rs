@@ -72,6 +72,11 @@ pub(super) fn tick_label(value: f64) -> String {
     stillbed_input::quantity::figures(value, 6)
 }
 
+/// `value` rounded to a tenth: a coordinate of a drawing.
+pub(super) fn tenths(value: f64) -> f64 {
+    (value * 10.0).round() / 10.0
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -5,18 +5,20 @@
 //! in the head allows this one script and this one style sheet by their hashes, and nothing else.
 //!
 //! ```text
-//! data   what the script needs to know of a block, as JSON
-//! table  tables of the page
-//! tests  checks of a whole page
+//! data    what the script needs to know of a block, as JSON
+//! script  the script, joined from its modules
+//! table   tables of the page
+//! tests   checks of a whole page
 //! ```
 //!
 //! # Source
 //! - `csp3`: hashes of inline script and style
 
 mod data;
+mod script;
 mod table;
 
-use super::block::{Block, Curve, Tone, Wire};
+use super::block::{Block, Curve, Tone, Wireframe};
 use super::csv;
 use super::svg::{self, Size, draw};
 use base64::Engine;
@@ -25,7 +27,6 @@ use sha2::{Digest, Sha256};
 use stillbed_input::problem::{Problem, Severity};
 
 const STYLE: &str = include_str!("page/page.css");
-const SCRIPT: &str = include_str!("page/page.js");
 
 /// Heading of the last appendix.
 const INPUTS: &str = "Appendix: what it was made from";
@@ -72,6 +73,7 @@ impl Section {
 
 /// The HTML of `document`.
 pub fn render(document: &Document) -> String {
+    let script = script::joined();
     let mut figure = 0;
     let mut sections = Vec::new();
     for (i, section) in document.sections.iter().enumerate() {
@@ -90,7 +92,7 @@ pub fn render(document: &Document) -> String {
         html lang="en" {
             head {
                 meta charset="utf-8";
-                meta http-equiv="Content-Security-Policy" content=(policy());
+                meta http-equiv="Content-Security-Policy" content=(policy(&script));
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
                 title { (document.title) }
@@ -115,7 +117,7 @@ pub fn render(document: &Document) -> String {
                     }
                 }
                 main { @for section in sections { (section) } }
-                script { (PreEscaped(SCRIPT)) }
+                script { (PreEscaped(&script)) }
             }
         }
     };
@@ -164,11 +166,11 @@ fn inputs(files: &[(String, String)]) -> Markup {
 }
 
 /// The content security policy: nothing is loaded; only the page's own script and style sheet are allowed.
-fn policy() -> String {
+fn policy(script: &str) -> String {
     let hash = |text: &str| base64::engine::general_purpose::STANDARD.encode(Sha256::digest(text.as_bytes()));
     format!(
         "default-src 'none'; script-src 'sha256-{}'; style-src 'sha256-{}'; base-uri 'none'; form-action 'none'",
-        hash(SCRIPT),
+        hash(script),
         hash(STYLE)
     )
 }
@@ -203,7 +205,9 @@ fn show(block: &Block, figure: &mut usize) -> Markup {
         }
         Block::Bars(bars) => drawing(block, &bars.title, html! {}, figure),
         Block::Picture(picture) => drawing(block, &picture.title, html! {}, figure),
-        Block::Wire(wire) => drawing(block, &wire.title, tools_of_wire(wire), figure),
+        Block::Wireframe(wireframe) => {
+            drawing(block, &wireframe.title, tools_of_wireframe(wireframe), figure)
+        }
     }
 }
 
@@ -252,7 +256,7 @@ fn tools_of_curve(curve: &Curve) -> Markup {
         span class="zoom" role="group" aria-label="Zoom along the axis" {
             button type="button" data-zoom="in" aria-label="Closer" { "+" }
             button type="button" data-zoom="out" aria-label="Further" { "−" }
-            button type="button" data-zoom="all" { "FullReport" }
+            button type="button" data-zoom="all" { "Whole" }
         }
         @for (i, series) in curve.series.iter().enumerate().filter(|(_, series)| heard(&series.tap)) {
             button type="button" data-play="tap" data-line=(i) { "Hear " (series.name) }
@@ -265,20 +269,20 @@ fn heard<'a>(tones: impl IntoIterator<Item = &'a Tone>) -> bool {
     tones.into_iter().any(|tone| tone.heard != 0.0)
 }
 
-fn tools_of_wire(wire: &Wire) -> Markup {
+fn tools_of_wireframe(wireframe: &Wireframe) -> Markup {
     html! {
-        @if !wire.motions.is_empty() {
+        @if !wireframe.motions.is_empty() {
             label {
                 "Shape "
                 select data-motion {
                     option value="" { "at rest" }
-                    @for (i, motion) in wire.motions.iter().enumerate() {
+                    @for (i, motion) in wireframe.motions.iter().enumerate() {
                         option value=(i) selected[i == 0] { (motion.name) }
                     }
                 }
             }
             button type="button" data-play="shape" aria-pressed="false" { "Move" }
-            @if heard(wire.motions.iter().map(|motion| &motion.tone)) {
+            @if heard(wireframe.motions.iter().map(|motion| &motion.tone)) {
                 button type="button" data-play="tap" { "Hear its tap" }
             }
         }

@@ -1,7 +1,8 @@
 //! The scale of an axis, shared by text and page: the range it covers and where its ticks are.
 
-use super::block::{Axis, Unit};
+use super::block::Axis;
 use super::number::{linear_ticks, log_ticks, round_step, tick_label};
+use super::unit::Unit;
 
 /// Range and ticks of one axis, in SI.
 #[derive(Debug, Clone)]

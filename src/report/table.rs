@@ -4,8 +4,8 @@
 //! is read from a row. [`disagreements`] compares the columns with the JSON of the same rows, so that no
 //! output can differ from another.
 
-use super::block::Unit;
 use super::number::significant;
+use super::unit::Unit;
 use serde::Serialize;
 use serde_json::Value;
 use stillbed_input::quantity::Spread;
@@ -36,7 +36,7 @@ pub enum Cell {
 /// The kind of values in a column. A spread takes three columns in CSV even if no row has limits.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub(super) enum Holds {
+pub(super) enum ColumnKind {
     Text,
     Number,
     Spread,
@@ -49,12 +49,18 @@ pub struct Column<R> {
     digits: usize,
     key: String,
     path: String,
-    holds: Holds,
+    holds: ColumnKind,
     cell: Box<dyn Fn(&R) -> Cell>,
 }
 
 impl<R> Column<R> {
-    fn new(title: &str, unit: Unit, key: &str, holds: Holds, cell: Box<dyn Fn(&R) -> Cell>) -> Column<R> {
+    fn new(
+        title: &str,
+        unit: Unit,
+        key: &str,
+        holds: ColumnKind,
+        cell: Box<dyn Fn(&R) -> Cell>,
+    ) -> Column<R> {
         let (title, key) = (title.to_string(), key.to_string());
         Column { title, unit, digits: 3, path: key.clone(), key, holds, cell }
     }
@@ -62,7 +68,7 @@ impl<R> Column<R> {
     /// A column of names or remarks.
     pub fn text(title: &str, key: &str, read: impl Fn(&R) -> String + 'static) -> Column<R> {
         let cell = move |row: &R| Cell::Text(read(row));
-        Column::new(title, Unit::NONE, key, Holds::Text, Box::new(cell))
+        Column::new(title, Unit::NONE, key, ColumnKind::Text, Box::new(cell))
     }
 
     /// A column of numbers, shown in `unit` to three significant figures. A value that is not finite is
@@ -75,7 +81,7 @@ impl<R> Column<R> {
     ) -> Column<R> {
         let finite = move |row: &R| read(row).filter(|v| v.is_finite());
         let cell = move |row: &R| finite(row).map_or(Cell::Missing, Cell::Number);
-        Column::new(title, unit, key, Holds::Number, Box::new(cell))
+        Column::new(title, unit, key, ColumnKind::Number, Box::new(cell))
     }
 
     /// A column of numbers with spread, which JSON holds as `{ value, low, high }`, with `median` if it comes
@@ -94,7 +100,7 @@ impl<R> Column<R> {
             }
             _ => Cell::Missing,
         };
-        Column::new(title, unit, key, Holds::Spread, Box::new(cell))
+        Column::new(title, unit, key, ColumnKind::Spread, Box::new(cell))
     }
 
     /// Its name in JSON and CSV.
@@ -118,12 +124,12 @@ impl<R> Column<R> {
 
 /// Title, unit, key and format of one column of a [`Table`].
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Head {
+pub struct ColumnHead {
     pub(super) title: String,
     pub(super) unit: Unit,
     pub(super) digits: usize,
     pub(super) key: String,
-    pub(super) holds: Holds,
+    pub(super) holds: ColumnKind,
 }
 
 /// Rows of values under column heads, in SI.
@@ -131,7 +137,7 @@ pub struct Head {
 pub struct Table {
     /// Title of the table.
     pub title: String,
-    pub(super) heads: Vec<Head>,
+    pub(super) heads: Vec<ColumnHead>,
     pub(super) rows: Vec<Vec<Cell>>,
     pub(super) side_by_side: bool,
 }
@@ -139,7 +145,7 @@ pub struct Table {
 impl Table {
     /// The values of `rows` under `columns`.
     pub fn new<R>(title: &str, columns: &[Column<R>], rows: &[R]) -> Table {
-        let head = |c: &Column<R>| Head {
+        let head = |c: &Column<R>| ColumnHead {
             title: c.title.clone(),
             unit: c.unit,
             digits: c.digits,
@@ -177,10 +183,10 @@ impl Table {
     }
 
     fn upright(&self) -> Grid {
-        let column = |(i, head): (usize, &Head)| GridColumn {
+        let column = |(i, head): (usize, &ColumnHead)| GridColumn {
             title: head.title.clone(),
             unit: head.unit.name.to_string(),
-            right: head.holds != Holds::Text,
+            right: head.holds != ColumnKind::Text,
             cells: aligned(self.rows.iter().map(|row| shown(&row[i], head)).collect(), head.holds),
         };
         Grid { columns: self.heads.iter().enumerate().map(column).collect() }
@@ -228,7 +234,7 @@ pub struct GridColumn {
 const NOTHING: f64 = 1e-9;
 
 /// A cell as text in the unit of its column.
-fn shown(cell: &Cell, head: &Head) -> String {
+fn shown(cell: &Cell, head: &ColumnHead) -> String {
     let figure = |value: f64| {
         let value = value / head.unit.size;
         // A whole number without unit is a count.
@@ -252,8 +258,8 @@ fn shown(cell: &Cell, head: &Head) -> String {
 }
 
 /// Numbers padded on the right so that their decimal points align.
-fn aligned(cells: Vec<String>, holds: Holds) -> Vec<String> {
-    if holds != Holds::Number {
+fn aligned(cells: Vec<String>, holds: ColumnKind) -> Vec<String> {
+    if holds != ColumnKind::Number {
         return cells;
     }
     let after_point = |cell: &str| cell.find('.').map_or(0, |point| cell.len() - point);

@@ -86,7 +86,7 @@ mod tests {
     #[test]
     fn keys_of_the_response_are_as_promised() {
         let model = single(1e7, 40.0, 0.02);
-        let curve = FrequencyResponse::new(&model, 0, 0, (1.0, 200.0)).unwrap();
+        let curve = FrequencyResponse::compute(&model, 0, 0, (1.0, 200.0)).unwrap();
         let pair = model.pair(0, 0);
         let build = BuildResponse::new("cast", "Cast", curve, worst_peak(&model, 0, 0))
             .with_cut(stable_depth(&pair, 1.5e9), lobes(&pair, 1.5e9, 2));

@@ -72,6 +72,19 @@ pub struct Resonance {
 }
 
 /// The curve between two stations.
+///
+/// ```
+/// use stillbed_response::frequency::FrequencyResponse;
+/// use stillbed_response::modal::{ModalMode, ModalModel};
+///
+/// // 1 kg on a spring of 1e6 N/m with a loss factor of 0.02.
+/// let modes = vec![ModalMode::real(1000.0, 0.02, &[1.0])];
+/// let model = ModalModel::complete(modes, 1)?;
+/// let curve = FrequencyResponse::compute(&model, 0, 0, (50.0, 500.0))?;
+/// assert!((curve.peaks[0].frequency_hz - 159.155).abs() < 0.01);
+/// assert!((curve.peaks[0].compliance_m_per_n / 5e-5 - 1.0).abs() < 1e-6);
+/// # Ok::<(), String>(())
+/// ```
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct FrequencyResponse {
     /// Hz, rising.
@@ -91,7 +104,7 @@ impl FrequencyResponse {
     ///
     /// # Errors
     /// A range that does not rise from a frequency above zero.
-    pub fn new(
+    pub fn compute(
         model: &ModalModel,
         j: usize,
         k: usize,
@@ -210,7 +223,7 @@ mod tests {
     #[test]
     fn the_curve_holds_its_peak_and_its_half_power_points() {
         let model = single(1e7, 40.0, 0.01);
-        let curve = FrequencyResponse::new(&model, 0, 0, (1.0, 1000.0)).unwrap();
+        let curve = FrequencyResponse::compute(&model, 0, 0, (1.0, 1000.0)).unwrap();
         let magnitudes: Vec<f64> = curve.values(Motion::Compliance).iter().map(|h| h.norm()).collect();
         let highest = magnitudes.iter().copied().fold(0.0, f64::max);
         approx::assert_relative_eq!(highest, 1e-7 / 0.01, max_relative = 1e-9);
@@ -234,7 +247,7 @@ mod tests {
         // Force and motion at the first of two masses: it stands still at the natural frequency of the second
         // mass between its spring to the first and its spring to the wall.
         let chain = chain(&[(1e6, 1e-4), (2e6, 1e-4), (1e6, 1e-4)], &[10.0, 5.0]);
-        let curve = FrequencyResponse::new(&chain.model(2), 0, 0, (10.0, 500.0)).unwrap();
+        let curve = FrequencyResponse::compute(&chain.model(2), 0, 0, (10.0, 500.0)).unwrap();
         assert_eq!((curve.peaks.len(), curve.antiresonances_hz.len()), (2, 1));
         let alone = (3e6f64 / 5.0).sqrt() / TAU;
         approx::assert_relative_eq!(curve.antiresonances_hz[0], alone, max_relative = 1e-6);
@@ -243,14 +256,14 @@ mod tests {
     #[test]
     fn peaks_stand_beside_the_direct_solution() {
         let chain = chain(&[(2e6, 0.002), (1e6, 0.02), (3e6, 0.05), (5e5, 0.01)], &[10.0, 5.0, 8.0]);
-        let mut whole = FrequencyResponse::new(&chain.model(3), 2, 0, (10.0, 400.0)).unwrap();
+        let mut whole = FrequencyResponse::compute(&chain.model(3), 2, 0, (10.0, 400.0)).unwrap();
         let mut direct = |omega: f64| Some(chain.direct(0, omega)[2]);
         assert!(whole.check(&mut direct) < 1e-6);
-        let mut cut = FrequencyResponse::new(&chain.model(2), 2, 0, (10.0, 100.0)).unwrap();
+        let mut cut = FrequencyResponse::compute(&chain.model(2), 2, 0, (10.0, 100.0)).unwrap();
         assert!(cut.check(&mut direct) < 0.05);
         assert!(cut.peaks.iter().all(|p| p.direct_difference.is_some_and(|d| d > 1e-9)));
         // A missing harmonic solution is not an error, and one that is zero differs by 1.
-        let mut alone = FrequencyResponse::new(&chain.model(3), 2, 0, (10.0, 400.0)).unwrap();
+        let mut alone = FrequencyResponse::compute(&chain.model(3), 2, 0, (10.0, 400.0)).unwrap();
         assert_eq!(alone.check(|_| None), 0.0);
         assert!(alone.peaks.iter().all(|p| p.direct_difference.is_none()));
         assert_eq!(alone.check(|_| Some(Complex64::new(0.0, 0.0))), 1.0);
@@ -260,7 +273,7 @@ mod tests {
     fn the_worst_of_the_curve_is_the_worst_of_the_search() {
         let chain = chain(&[(2e6, 0.002), (1e6, 0.02), (3e6, 0.05), (5e5, 0.01)], &[10.0, 5.0, 8.0]);
         let model = chain.model(3);
-        let curve = FrequencyResponse::new(&model, 1, 1, (10.0, 400.0)).unwrap();
+        let curve = FrequencyResponse::compute(&model, 1, 1, (10.0, 400.0)).unwrap();
         let (worst, found) = (curve.worst().unwrap(), worst_peak(&model, 1, 1).unwrap());
         approx::assert_relative_eq!(worst.compliance_m_per_n, found.compliance_m_per_n, max_relative = 1e-9);
     }
@@ -268,9 +281,9 @@ mod tests {
     #[test]
     fn a_range_must_rise_and_a_floating_mass_has_no_peak() {
         let model = single(1e7, 40.0, 0.01);
-        assert!(FrequencyResponse::new(&model, 0, 0, (0.0, 10.0)).unwrap_err().contains("from 0 to 10"));
+        assert!(FrequencyResponse::compute(&model, 0, 0, (0.0, 10.0)).unwrap_err().contains("from 0 to 10"));
         let free = ModalModel::complete(vec![ModalMode::real(0.0, 0.0, &[1.0])], 1).unwrap();
-        let curve = FrequencyResponse::new(&free, 0, 0, (1.0, 10.0)).unwrap();
+        let curve = FrequencyResponse::compute(&free, 0, 0, (1.0, 10.0)).unwrap();
         assert!(curve.peaks.is_empty() && curve.real_m_per_n.iter().all(|x| x.is_finite()));
     }
 }

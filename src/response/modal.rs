@@ -71,6 +71,17 @@ impl From<ModalMode> for Lumped {
 ///
 /// A station is a load pattern `b`: a force at a point along a direction, or, for relative
 /// motion, unit forces of opposite sign at two points. The motion seen at it is `b^T q`.
+///
+/// ```
+/// use stillbed_response::modal::{ModalMode, ModalModel};
+///
+/// // 1 kg on a spring of 1e6 N/m with a loss factor of 0.02.
+/// let modes = vec![ModalMode::real(1000.0, 0.02, &[1.0])];
+/// let model = ModalModel::complete(modes, 1)?;
+/// // At resonance the spring and the inertia cancel, and the loss alone is left: 1 / (k eta).
+/// assert!((model.compliance(0, 0, 1000.0).norm() - 5e-5).abs() < 1e-15);
+/// # Ok::<(), String>(())
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct ModalModel {
     modes: Vec<ModalMode>,

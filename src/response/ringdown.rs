@@ -56,7 +56,8 @@ pub struct Times {
 
 impl Times {
     /// The times of `decay`; the base counts as quiet below `settle_to`, m.
-    pub fn of(decay: &FreeDecay, settle_to: f64) -> Times {
+    #[must_use]
+    pub fn measure(decay: &FreeDecay, settle_to: f64) -> Times {
         // During a tap the motion may have another maximum, so steps are finer.
         let step = sample(decay);
         let finer = (decay.free_from() / SAMPLES_A_PERIOD).clamp(step / 8.0, step);
@@ -74,6 +75,21 @@ fn sample(decay: &FreeDecay) -> f64 {
 }
 
 /// The motion after a tap.
+///
+/// ```
+/// use stillbed_response::blow::Blow;
+/// use stillbed_response::ringdown::{RingDown, Tapped};
+/// use stillbed_response::modal::{ModalMode, ModalModel};
+///
+/// // 1 kg on a spring of 1e6 N/m with a loss factor of 0.02.
+/// let modes = vec![ModalMode::real(1000.0, 0.02, &[1.0])];
+/// let model = ModalModel::complete(modes, 1)?;
+/// let (struck, observed, blow) = (0, vec![0], Blow::ideal(0.1));
+/// let motion = RingDown::compute(&model, &Tapped { struck, observed, blow, settle_to: 1e-6, duration: None });
+/// // From 0.1 mm to 1 um by exp(-10 t): ln(100) / 10.
+/// assert!((motion.settle_time_s.unwrap() - 0.4605).abs() < 1e-3);
+/// # Ok::<(), String>(())
+/// ```
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct RingDown {
     /// s, in equal steps from 0.
@@ -111,10 +127,11 @@ pub struct RingDown {
 
 impl RingDown {
     /// The motion of `model` after the tap.
-    pub fn new(model: &ModalModel, tapped: &Tapped) -> RingDown {
-        let decay = FreeDecay::after(model, tapped.struck, &tapped.observed, tapped.blow);
+    #[must_use]
+    pub fn compute(model: &ModalModel, tapped: &Tapped) -> RingDown {
+        let decay = FreeDecay::after_blow(model, tapped.struck, &tapped.observed, tapped.blow);
         let step = sample(&decay);
-        let times = Times::of(&decay, tapped.settle_to);
+        let times = Times::measure(&decay, tapped.settle_to);
         let settle = times.settle;
         let duration = tapped.duration.unwrap_or_else(|| {
             let periods = 50.0 * TAU / decay.slowest(SEEN).max(1.0);
@@ -197,7 +214,7 @@ mod tests {
 
     #[test]
     fn times_of_one_mode_are_those_of_its_exponential() {
-        let answer = RingDown::new(&single(1e7, 40.0, 0.02), &tapped(1e-6));
+        let answer = RingDown::compute(&single(1e7, 40.0, 0.02), &tapped(1e-6));
         // FreeDecay rate eta w / 2 = 5 1/s.
         approx::assert_relative_eq!(answer.time_to_10pct_s.unwrap(), 10f64.ln() / 5.0, max_relative = 1e-9);
         approx::assert_relative_eq!(answer.time_to_1pct_s.unwrap(), 100f64.ln() / 5.0, max_relative = 1e-9);
@@ -217,7 +234,7 @@ mod tests {
         let modes =
             vec![ModalMode::real(400.0, 0.03, &[0.2, 0.1]), ModalMode::real(700.0, 0.01, &[-0.1, 0.2])];
         let model = ModalModel::complete(modes, 2).unwrap();
-        let answer = RingDown::new(&model, &Tapped { observed: vec![0, 1], ..tapped(1e-7) });
+        let answer = RingDown::compute(&model, &Tapped { observed: vec![0, 1], ..tapped(1e-7) });
         for (motion, envelope) in answer.motion_m.iter().zip(&answer.envelope_m) {
             assert!(motion.abs() <= envelope * (1.0 + 1e-12));
         }
@@ -232,7 +249,7 @@ mod tests {
         let model = ModalModel::complete(modes, 1).unwrap();
         let of = |duration| {
             let blow = Blow { impulse: 0.2, duration };
-            RingDown::new(&model, &Tapped { blow, ..tapped(1e-9) })
+            RingDown::compute(&model, &Tapped { blow, ..tapped(1e-9) })
         };
         let (ideal, long) = (of(0.0), of(2e-3));
         assert!(long.settle_time_s.unwrap() < ideal.settle_time_s.unwrap());
@@ -246,7 +263,7 @@ mod tests {
     #[test]
     fn what_is_not_struck_does_not_move() {
         let model = ModalModel::complete(vec![ModalMode::real(400.0, 0.03, &[0.0, 1.0])], 2).unwrap();
-        let answer = RingDown::new(&model, &Tapped { observed: vec![1], ..tapped(1e-7) });
+        let answer = RingDown::compute(&model, &Tapped { observed: vec![1], ..tapped(1e-7) });
         assert_eq!((answer.settle_time_s, answer.deciding_mode), (Some(0.0), None));
         assert_eq!(answer.largest_m, 0.0);
         assert!(answer.energy_share.is_empty());
@@ -255,7 +272,7 @@ mod tests {
     #[test]
     fn a_curve_without_end_is_cut() {
         let model = ModalModel::complete(vec![ModalMode::real(400.0, 0.0, &[1.0])], 1).unwrap();
-        let answer = RingDown::new(&model, &tapped(1e-9));
+        let answer = RingDown::compute(&model, &tapped(1e-9));
         assert_eq!(answer.settle_time_s, None);
         assert!(answer.time_s.len() < 20_000 && answer.time_s.len() > 100);
     }

@@ -85,6 +85,20 @@ pub struct Settle {
 }
 
 /// The motion of a few stations after a tap at one.
+///
+/// ```
+/// use stillbed_response::settle::FreeDecay;
+/// use stillbed_response::modal::{ModalMode, ModalModel};
+///
+/// // 1 kg on a spring of 1e6 N/m with a loss factor of 0.02.
+/// let modes = vec![ModalMode::real(1000.0, 0.02, &[1.0])];
+/// let model = ModalModel::complete(modes, 1)?;
+/// // 0.1 N s on 1 kg: 0.1 m/s, so 0.1 mm at 1000 rad/s, which decays by exp(-10 t).
+/// let decay = FreeDecay::after_impulse(&model, 0, &[0], 0.1);
+/// assert!((decay.envelope(0.0) / 1e-4 - 1.0).abs() < 1e-3);
+/// assert!((decay.envelope(0.1) / decay.envelope(0.0) - (-1.0_f64).exp()).abs() < 1e-3);
+/// # Ok::<(), String>(())
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct FreeDecay {
     stations: usize,
@@ -105,12 +119,14 @@ pub struct FreeDecay {
 
 impl FreeDecay {
     /// The motion of the stations `observed` after an ideal `impulse`, N s, at the station `struck`.
-    pub fn new(model: &ModalModel, struck: usize, observed: &[usize], impulse: f64) -> FreeDecay {
-        FreeDecay::after(model, struck, observed, Blow::ideal(impulse))
+    #[must_use]
+    pub fn after_impulse(model: &ModalModel, struck: usize, observed: &[usize], impulse: f64) -> FreeDecay {
+        FreeDecay::after_blow(model, struck, observed, Blow::ideal(impulse))
     }
 
     /// The same after a tap of finite duration.
-    pub fn after(model: &ModalModel, struck: usize, observed: &[usize], blow: Blow) -> FreeDecay {
+    #[must_use]
+    pub fn after_blow(model: &ModalModel, struck: usize, observed: &[usize], blow: Blow) -> FreeDecay {
         let stations = observed.len();
         let rest = |j: &usize| blow.impulse * model.rest(*j, struck).re;
         let mut decay = FreeDecay {

@@ -13,7 +13,7 @@ fn model(modes: &[(f64, f64, f64)]) -> ModalModel {
 #[test]
 fn one_mode_settles_by_its_exponential() {
     // J / (m w) = 0.2 / (40 * 500) = 10 um falls to 1 um after ln 10 / (eta w / 2).
-    let decay = FreeDecay::new(&single(1e7, 40.0, 0.02), 0, &[0], 0.2);
+    let decay = FreeDecay::after_impulse(&single(1e7, 40.0, 0.02), 0, &[0], 0.2);
     let start = 1e-5 / (1f64 - 1e-4).sqrt();
     approx::assert_relative_eq!(decay.envelope(0.0), start, max_relative = 1e-12);
     let settle = decay.settle(1e-6);
@@ -27,7 +27,7 @@ fn one_mode_settles_by_its_exponential() {
 #[test]
 fn motion_is_the_step_of_its_own_equation() {
     // x'' + 2 zeta w x' + w^2 x = 0 with x'(0) = J/m, by central differences.
-    let decay = FreeDecay::new(&single(1e7, 40.0, 0.2), 0, &[0], 0.2);
+    let decay = FreeDecay::after_impulse(&single(1e7, 40.0, 0.2), 0, &[0], 0.2);
     let (h, t) = (1e-5, 0.0037);
     let x = |t: f64| decay.motion(0, t);
     let second = (x(t + h) - 2.0 * x(t) + x(t - h)) / (h * h);
@@ -40,7 +40,7 @@ fn motion_is_the_step_of_its_own_equation() {
 #[test]
 fn without_loss_nothing_settles_unless_it_is_small() {
     let still = model(&[(500.0, 0.02, 1.0), (900.0, 0.0, 0.01)]);
-    let decay = FreeDecay::new(&still, 0, &[0], 1.0);
+    let decay = FreeDecay::after_impulse(&still, 0, &[0], 1.0);
     // 0.01^2 / 900 = 0.11 um lasts for ever.
     assert_eq!(decay.settle(1e-7), Settle { time: None, mode: Some(1) });
     assert!(decay.settle(1e-6).time.is_some());
@@ -50,16 +50,16 @@ fn without_loss_nothing_settles_unless_it_is_small() {
 fn a_floating_base_drifts_only_where_it_is_seen() {
     let modes = vec![ModalMode::real(0.0, 0.0, &[0.1, 0.0]), ModalMode::real(500.0, 0.02, &[0.3, 0.4])];
     let floating = ModalModel::complete(modes, 2).unwrap();
-    let seen = FreeDecay::new(&floating, 0, &[0], 1.0);
+    let seen = FreeDecay::after_impulse(&floating, 0, &[0], 1.0);
     assert!(seen.drifts() && seen.settle(1e-6).time.is_none());
-    let unseen = FreeDecay::new(&floating, 0, &[1], 1.0);
+    let unseen = FreeDecay::after_impulse(&floating, 0, &[1], 1.0);
     assert!(!unseen.drifts() && unseen.settle(1e-6).time.is_some());
 }
 
 #[test]
 fn two_modes_in_beat_settle_at_the_last_of_the_beats() {
     let beating = model(&[(500.0, 0.004, 1.0), (510.0, 0.004, 0.9)]);
-    let decay = FreeDecay::new(&beating, 0, &[0], 1.0);
+    let decay = FreeDecay::after_impulse(&beating, 0, &[0], 1.0);
     let settle = decay.settle(1e-3).time.unwrap();
     approx::assert_relative_eq!(decay.envelope(settle), 1e-3, max_relative = 1e-6);
     let later = (1..40_000).map(|i| decay.envelope(settle + 1e-4 * f64::from(i))).fold(0.0, f64::max);
@@ -69,7 +69,7 @@ fn two_modes_in_beat_settle_at_the_last_of_the_beats() {
 
 #[test]
 fn heavy_loss_is_computed_too() {
-    let heavy = FreeDecay::new(&model(&[(500.0, 8.0, 1.0)]), 0, &[0], 1.0);
+    let heavy = FreeDecay::after_impulse(&model(&[(500.0, 8.0, 1.0)]), 0, &[0], 1.0);
     assert!(heavy.settle(1e-6).time.unwrap().is_finite());
 }
 
@@ -77,7 +77,8 @@ fn heavy_loss_is_computed_too() {
 fn a_tap_of_some_length_moves_as_its_modes_do_and_goes_on_smoothly() {
     let model = model(&[(500.0, 0.02, 1.0), (4000.0, 0.01, 0.7)]);
     let blow = Blow { impulse: 1.0, duration: 2e-3 };
-    let (tap, ideal) = (FreeDecay::after(&model, 0, &[0], blow), FreeDecay::new(&model, 0, &[0], 1.0));
+    let (tap, ideal) =
+        (FreeDecay::after_blow(&model, 0, &[0], blow), FreeDecay::after_impulse(&model, 0, &[0], 1.0));
     // The fast mode, w T / π = 2.546, keeps |cos 4| / (2.546² - 1) = 0.119 of its amplitude after an impulse.
     let kept = tap.lines()[1].1 / ideal.lines()[1].1;
     approx::assert_relative_eq!(kept, 0.1192, max_relative = 0.05);
@@ -92,7 +93,7 @@ fn a_tap_of_some_length_moves_as_its_modes_do_and_goes_on_smoothly() {
     }
     // A tap that lasts three periods: w T / π = 3.18 leaves |cos 5| / (3.18² - 1) = 0.031 of the amplitude
     // after an impulse; during the tap the deflection is larger, 500 π / (2 T w²) = 0.157 of it.
-    let push = FreeDecay::after(&model, 0, &[0], Blow { impulse: 1.0, duration: 20e-3 });
+    let push = FreeDecay::after_blow(&model, 0, &[0], Blow { impulse: 1.0, duration: 20e-3 });
     let most = (0..200).map(|i| push.envelope(1e-4 * f64::from(i))).fold(0.0, f64::max);
     assert!(most > 0.15 / 500.0, "{most}");
     let last = push.settle(0.5 * most).time.unwrap();
@@ -104,7 +105,7 @@ fn a_tap_of_some_length_moves_as_its_modes_do_and_goes_on_smoothly() {
 fn what_gives_way_at_once_follows_the_force() {
     let still = ModalModel::new(vec![], nalgebra::DMatrix::from_element(1, 1, Complex64::from(1e-6)));
     let blow = Blow { impulse: 0.2, duration: 1e-3 };
-    let decay = FreeDecay::after(&still.unwrap(), 0, &[0], blow);
+    let decay = FreeDecay::after_blow(&still.unwrap(), 0, &[0], blow);
     // The force is π J / (2 T) = 314 N at the middle.
     approx::assert_relative_eq!(decay.motion(0, 5e-4), 3.1416e-4, max_relative = 1e-4);
     assert_eq!(decay.motion(0, 1e-3), 0.0);
@@ -113,9 +114,9 @@ fn what_gives_way_at_once_follows_the_force() {
 #[test]
 fn the_settle_time_moves_no_further_than_its_error_when_the_lump_is_a_mode() {
     let modes = [(500.0, 0.02, 1.0), (4000.0, 0.004, 0.1)];
-    let all = FreeDecay::new(&model(&modes), 0, &[0], 1.0);
+    let all = FreeDecay::after_impulse(&model(&modes), 0, &[0], 1.0);
     let lump = vec![ModalMode::real(4000.0, 0.004, &[0.1]).into()];
-    let few = FreeDecay::new(&model(&modes[..1]).with_left_out(lump), 0, &[0], 1.0);
+    let few = FreeDecay::after_impulse(&model(&modes[..1]).with_left_out(lump), 0, &[0], 1.0);
     approx::assert_relative_eq!(few.left_out(0.0), 0.01 / 4000.0, max_relative = 1e-5);
     for amplitude in [1e-3, 1e-4, 2e-5, 1e-5, 1e-6] {
         let [whole, part] = [&all, &few].map(|d| d.settle(amplitude).time.unwrap());
@@ -129,7 +130,7 @@ fn the_settle_time_moves_no_further_than_its_error_when_the_lump_is_a_mode() {
 #[test]
 fn a_beat_that_just_comes_back_is_part_of_the_error() {
     // Two modes of equal size beat with the period 2 π / 10 s: the envelope has lobes that fall slowly.
-    let decay = FreeDecay::new(&model(&[(500.0, 0.002, 1.0), (510.0, 0.002, 1.0)]), 0, &[0], 1.0);
+    let decay = FreeDecay::after_impulse(&model(&[(500.0, 0.002, 1.0), (510.0, 0.002, 1.0)]), 0, &[0], 1.0);
     // The top of the fourth lobe.
     let (lobe, top) = (1600..2200)
         .map(|i| 1e-3 * f64::from(i))
@@ -159,7 +160,7 @@ proptest! {
         modes in any_modes(),
         shares in prop::collection::vec(1e-5..1.0f64, 6),
     ) {
-        let decay = FreeDecay::new(&model(&modes), 0, &[0], 1.0);
+        let decay = FreeDecay::after_impulse(&model(&modes), 0, &[0], 1.0);
         let start = decay.bound(0.0);
         prop_assume!(start > 0.0);
         let mut shares = shares;
@@ -172,7 +173,7 @@ proptest! {
 
     #[test]
     fn after_settling_a_fine_scan_finds_nothing(modes in any_modes(), share in 1e-3..0.5f64) {
-        let decay = FreeDecay::new(&model(&modes), 0, &[0], 1.0);
+        let decay = FreeDecay::after_impulse(&model(&modes), 0, &[0], 1.0);
         let amplitude = share * decay.bound(0.0);
         prop_assume!(amplitude > 0.0);
         let time = decay.settle(amplitude).time.unwrap();

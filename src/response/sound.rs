@@ -149,7 +149,7 @@ mod tests {
 
     fn tap(frequency: f64, loss_factor: f64, shape: f64) -> (FreeDecay, usize) {
         let mode = ModalMode::real(TAU * frequency, loss_factor, &[shape]);
-        (FreeDecay::new(&ModalModel::complete(vec![mode], 1).unwrap(), 0, &[0], 0.2), 0)
+        (FreeDecay::after_impulse(&ModalModel::complete(vec![mode], 1).unwrap(), 0, &[0], 0.2), 0)
     }
 
     fn samples(sound: &Sound) -> Vec<i16> {
@@ -160,7 +160,7 @@ mod tests {
 
     #[test]
     fn the_file_holds_the_motion() {
-        let decay = FreeDecay::new(&single(1e7, 40.0, 0.02), 0, &[0], 0.2);
+        let decay = FreeDecay::after_impulse(&single(1e7, 40.0, 0.02), 0, &[0], 0.2);
         let sound = sound(&[(decay.clone(), 0)]).unwrap();
         let samples = samples(&sound);
         assert_eq!(samples[0], 0);

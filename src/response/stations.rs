@@ -1,11 +1,9 @@
 //! Which motions and loads of a frame matter? From a frame's modes to a modal model at a few stations.
 
 use super::modal::{Lumped, ModalMode, ModalModel};
-use faer::sparse::SparseColMat;
-use faer::{Mat, c64};
 use nalgebra::{DMatrix, Vector3, Vector6};
 use num_complex::Complex64;
-use stillbed_eigen::{Damped, EigenFault, HarmonicSolver, MatrixPair};
+use stillbed_eigen::{Damped, EigenFault, HarmonicSolver, MatrixPair, Sparse, Vectors};
 use stillbed_frame::{Frame, Layout};
 use stillbed_modes::{Elastic, Pushes, ResidualMode, Spectrum, Statics};
 
@@ -55,17 +53,17 @@ impl Station {
                 let mut along = Vector6::zeros();
                 along[axis.min(2)] = 1.0;
                 let load = layout.inertia_load(frame, &along, &Vector3::zeros());
-                load.unwrap_or_else(|| vec![0.0; layout.freedoms()])
+                load.unwrap_or_else(|| vec![0.0; layout.dofs()])
             }
         }
     }
 }
 
 /// The loads of `stations`, (n, stations).
-fn loads(frame: &Frame, layout: &Layout, stations: &[Station]) -> Mat<f64> {
+fn loads(frame: &Frame, layout: &Layout, stations: &[Station]) -> Vectors {
     let pushes = Pushes::new(frame, layout);
     let columns: Vec<Vec<f64>> = stations.iter().map(|s| s.load_of(&pushes, frame, layout)).collect();
-    Mat::from_fn(layout.freedoms(), stations.len(), |i, j| columns[j][i])
+    Vectors::from_fn(layout.dofs(), stations.len(), |i, j| columns[j][i])
 }
 
 /// The modes of a frame as `stations` see them, with the residual flexibility of all others. Without
@@ -75,7 +73,7 @@ fn loads(frame: &Frame, layout: &Layout, stations: &[Station]) -> Mat<f64> {
 /// strain energy. Frequencies and modal masses are those corrected for the subdivision of the members.
 ///
 /// # Errors
-/// What stopped the static solution.
+/// What stopped the static solution, or why the modes form no modal model.
 pub fn modal_model(
     frame: &Frame,
     spectrum: &Spectrum,
@@ -88,7 +86,7 @@ pub fn modal_model(
         Some(statics) => ModalModel::new(modes, static_compliance(frame, statics, stations)?),
         None => ModalModel::complete(modes, stations.len()),
     };
-    model.map_err(|_| unfit(spectrum))
+    model.map_err(|reason| EigenFault::Unfit { reason })
 }
 
 /// The modes of a frame as `stations` see them.
@@ -100,8 +98,8 @@ pub fn modes_at(
 ) -> Vec<ModalMode> {
     let loads = loads(frame, &spectrum.layout, stations);
     let seen = |shape: &[f64]| -> Vec<f64> {
-        let dot = |j: usize| shape.iter().zip(loads.col_as_slice(j)).map(|(a, b)| a * b).sum();
-        (0..loads.ncols()).map(dot).collect()
+        let dot = |j: usize| shape.iter().zip(loads.column(j)).map(|(a, b)| a * b).sum();
+        (0..loads.count()).map(dot).collect()
     };
     let rigid = (0..spectrum.rigid.len()).filter_map(|i| spectrum.rigid_shape(i));
     let rigid = rigid.map(|shape| ModalMode::real(0.0, 0.0, &seen(shape)));
@@ -115,18 +113,13 @@ pub fn modes_at(
     rigid.chain(elastic).collect()
 }
 
-/// The fault of modes of `spectrum` that do not form a modal model.
-pub fn unfit(spectrum: &Spectrum) -> EigenFault {
-    EigenFault::NotConverged { wanted: spectrum.elastic.len(), found: 0 }
-}
-
 /// The modes above `spectrum`, lumped, in the motion of `stations`.
 ///
 /// # Errors
 /// What stopped the solutions.
 pub fn left_out(frame: &Frame, spectrum: &Spectrum, stations: &[Station]) -> Result<Vec<Lumped>, EigenFault> {
     let loads = loads(frame, &spectrum.layout, stations);
-    let lumps = spectrum.left_out(loads.as_ref())?;
+    let lumps = spectrum.left_out(&loads)?;
     let sharpest = least_loss(frame);
     let of = |lump: &ResidualMode| Lumped {
         mode: ModalMode::real(lump.omega_squared.sqrt(), lump.loss_factor, &lump.seen),
@@ -143,16 +136,16 @@ fn least_loss(frame: &Frame) -> f64 {
 }
 
 /// The damped mode that belongs to `mode`.
-fn complex_mode(damped: &Damped, mode: &Elastic, loads: &Mat<f64>) -> Option<ModalMode> {
+fn complex_mode(damped: &Damped, mode: &Elastic, loads: &Vectors) -> Option<ModalMode> {
     let lambda = *damped.lambda.get(mode.column)?;
     let loss_factor = damped.loss_factor.get(mode.column).copied().flatten()?;
     let omega = lambda.re.max(0.0).sqrt();
-    let column = damped.shapes.col(mode.column);
+    let column = damped.shapes.column(mode.column);
     let seen = |j: usize| -> Complex64 {
-        let load = loads.col_as_slice(j);
+        let load = loads.column(j);
         load.iter().enumerate().filter(|(_, force)| **force != 0.0).map(|(i, force)| column[i] * *force).sum()
     };
-    Some(ModalMode { omega, loss_factor, shape: (0..loads.ncols()).map(seen).collect() })
+    Some(ModalMode { omega, loss_factor, shape: (0..loads.count()).map(seen).collect() })
 }
 
 /// Displacement of each station under a unit load at each, m/N; for a floating base to first order in the
@@ -166,7 +159,7 @@ fn static_compliance(
     stations: &[Station],
 ) -> Result<DMatrix<Complex64>, EigenFault> {
     let loads = loads(frame, &statics.layout, stations);
-    let compliance = statics.compliance(loads.as_ref())?;
+    let compliance = statics.compliance(&loads)?;
     Ok(DMatrix::from_fn(stations.len(), stations.len(), |i, j| compliance[(i, j)]))
 }
 
@@ -174,7 +167,7 @@ fn static_compliance(
 /// frequency, without modes; for checks of the modal sum.
 pub struct HarmonicCheck<'a> {
     spectrum: &'a Spectrum,
-    bulge: SparseColMat<usize, f64>,
+    bulge: Sparse,
     seen: Vec<f64>,
     load: Vec<f64>,
 }
@@ -203,13 +196,13 @@ impl<'a> HarmonicCheck<'a> {
     /// What stopped the solution.
     pub fn compliance(&self, omega: f64) -> Result<Complex64, EigenFault> {
         let mut mass = self.spectrum.matrices.mass.clone();
-        for (value, bulge) in mass.val_mut().iter_mut().zip(self.bulge.val()) {
+        for (value, bulge) in mass.values_mut().iter_mut().zip(self.bulge.values()) {
             *value += omega * omega * bulge;
         }
         let pair = MatrixPair { mass: &mass, ..self.spectrum.pair() };
-        let direct = HarmonicSolver::new(&pair, &self.spectrum.matrices.loss)?;
-        let load = Mat::from_fn(self.load.len(), 1, |i, _| c64::new(self.load[i], 0.0));
-        let motion = direct.solve(omega, load.as_ref())?;
+        let direct = HarmonicSolver::prepare(&pair, &self.spectrum.matrices.loss)?;
+        let load = Vectors::from_fn(self.load.len(), 1, |i, _| Complex64::from(self.load[i]));
+        let motion = direct.solve(omega, &load)?;
         Ok(self.seen.iter().enumerate().map(|(i, b)| motion[(i, 0)] * *b).sum())
     }
 }

@@ -1,7 +1,7 @@
 //! Area, first and second moments about the member line.
 
 use super::outline::{Drawing, Polygon, sides};
-use super::shape::{Point, cross, distance};
+use super::point::{Point, cross, distance};
 use std::ops::AddAssign;
 
 /// Integrals over an area: `int y^i z^j dA` with i + j up to 2.
@@ -28,7 +28,7 @@ impl Moments {
     ///
     /// # Source
     /// - `gere-goodno2009`: appendix on plane areas (circular segment)
-    pub(super) fn of(pieces: &[Vec<Polygon>], drawing: &Drawing) -> Moments {
+    pub(super) fn integrate(pieces: &[Vec<Polygon>], drawing: &Drawing) -> Moments {
         let mut sum = Moments::default();
         for (a, b) in pieces.iter().flatten().flat_map(sides) {
             sum += Moments::of_side(a, b);
@@ -128,7 +128,7 @@ mod tests {
         let round = Shape::Round { diameter: 0.1 }.figure();
         let plate = Shape::Rectangle { width: 0.3, height: 0.2 }.figure();
         let drawing = draw([(&round, [0.02, 0.01], 0.3), (&plate, [0.0, -0.09], 0.0)].into_iter());
-        let m = Moments::of(&drawing.remaining()[0], &drawing);
+        let m = Moments::integrate(&drawing.remaining()[0], &drawing);
         let area = 0.5 * PI * 0.05f64.powi(2);
         approx::assert_relative_eq!(m.area, area, max_relative = 1e-9);
         approx::assert_relative_eq!(m.y, 0.02 * area, max_relative = 1e-9);

@@ -2,7 +2,7 @@
 //!
 //! Outlines are closed rings of corners [y, z], m, with curves already drawn as chords.
 
-use super::shape::cross;
+use super::point::cross;
 
 /// Distance below which outlines count as touching, m.
 pub const TOUCHING: f64 = 1e-6;

@@ -14,11 +14,14 @@
 //! # Source
 //! - `dunavant1985`: table of rules, degree 6 (points and weights from memory, checked by the tests below)
 
-use super::shape::Point;
+use super::point::Point;
 use std::sync::LazyLock;
 
 /// Nodes: corners anticlockwise, two along each side from corner i to the next, one inside.
 pub(super) const NODES: usize = 10;
+
+/// Nodes on the border of a triangle.
+pub(super) const OUTER: usize = NODES - 1;
 
 /// Points of the integration rule.
 pub(super) const GAUSS: usize = 12;
@@ -409,6 +412,46 @@ pub(super) fn inside(nodes: &[Point]) -> Point {
         let sum = |from: usize, to: usize| nodes[from..to].iter().map(|p| p[axis]).sum::<f64>();
         0.25 * sum(3, 9) - sum(0, 3) / 6.0
     })
+}
+
+/// One triangle of a body.
+pub(super) struct Element {
+    /// Node numbers within the body; the inner node comes last.
+    pub nodes: [usize; NODES],
+    /// Index into the body's parts.
+    pub part: usize,
+    pub shaped: Shaped,
+    /// Normals of its sides, with the same sign from both elements.
+    pub normals: [Point; 3],
+}
+
+impl Element {
+    /// The values of a field at the element's nodes.
+    pub fn of(&self, field: &[f64]) -> [f64; NODES] {
+        let mut own = [0.0; NODES];
+        own.iter_mut().zip(self.nodes).for_each(|(own, node)| *own = field[node]);
+        own
+    }
+
+    /// The shear strains along y and z at the sample points.
+    pub fn strains(&self, field: &[f64], twist: bool) -> [[f64; 2]; SAMPLES] {
+        let sampled = self.shaped.sampled(&self.of(field));
+        sampled.map(|([y, z], at)| if twist { [y - at[1], z + at[0]] } else { [y, z] })
+    }
+
+    /// The node that identifies a sample point in all elements there; for a side the smaller of its two
+    /// nodes.
+    pub fn sampled_at(&self, sample: usize) -> usize {
+        match sample {
+            0..3 => self.nodes[sample],
+            _ => self.nodes[2 * sample - 3].min(self.nodes[2 * sample - 2]),
+        }
+    }
+
+    /// The row of the inner node in the element matrix.
+    pub fn inner(&self) -> &[f64] {
+        &self.shaped.stiffness[PAIRS - NODES..]
+    }
 }
 
 #[cfg(test)]

@@ -17,14 +17,10 @@
 //! - `george1973`: nested dissection
 
 use super::dense::{backward, eliminate, forward};
-use super::element::{NODES, PAIRS};
+use super::element::{Element, OUTER};
 use super::fault::SectionFault;
 use super::mirror::{Lines, Nodal, Parity};
-use super::warping::Element;
 use std::ops::Range;
-
-/// Nodes on the border of a triangle.
-pub(super) const OUTER: usize = NODES - 1;
 
 /// Pairs of them.
 const OUTER_PAIRS: usize = OUTER * (OUTER + 1) / 2;
@@ -86,7 +82,7 @@ fn halve(order: &mut [usize], from: usize, centres: &[[f64; 2]], groups: &mut Ve
 }
 
 impl Equations {
-    /// EliminationOrder the equations of elements. Every node that is not inside a triangle has an entry in
+    /// Orders the equations of elements. Every node that is not inside a triangle has an entry in
     /// `lines`.
     ///
     /// # Errors
@@ -301,11 +297,4 @@ fn take(field: &[f64], nodes: &[usize], own: &mut Vec<f64>) {
 
 fn put(field: &mut [f64], nodes: &[usize], own: &[f64]) {
     nodes.iter().zip(own).for_each(|(node, x)| field[*node] = *x);
-}
-
-impl Element {
-    /// The row of the inner node in the element matrix.
-    fn inner(&self) -> &[f64] {
-        &self.shaped.stiffness[PAIRS - NODES..]
-    }
 }

@@ -8,12 +8,15 @@
 //! done in a reduced basis.
 
 use super::area::Moments;
+use super::body::{Body, Elastic};
 use super::fault::SectionFault;
+use super::galerkin::Flow;
 use super::mesh::Mesher;
 use super::mirror::Mirrors;
+use super::outline::Figure;
 use super::outline::{Drawing, Polygon, bounds, draw};
-use super::shape::{Figure, Shape};
-use super::warping::{Body, Elastic, Flow, Solved};
+use super::shape::Shape;
+use super::warping::{Solved, Warping};
 use std::sync::Arc;
 use stillbed_material::Medium;
 
@@ -60,11 +63,13 @@ impl Part {
     }
 
     /// The same part at another position, [y, z], m.
+    #[must_use]
     pub fn at(self, y: f64, z: f64) -> Part {
         Part { at: [y, z], ..self }
     }
 
     /// The same part rotated, rad.
+    #[must_use]
     pub fn turned(self, turn: f64) -> Part {
         Part { turn, ..self }
     }
@@ -76,6 +81,7 @@ impl Part {
     }
 
     /// The same part as a cavity.
+    #[must_use]
     pub fn cavity(self) -> Part {
         Part { cavity: true, ..self }
     }
@@ -91,7 +97,7 @@ pub(super) struct Solid {
     /// The estimated relative error of `flow`.
     pub error: f64,
     /// Kept where its parts are of different media.
-    pub body: Option<Body>,
+    pub warping: Option<Warping>,
 }
 
 /// What does not depend on which medium of the design a part is made of.
@@ -108,6 +114,16 @@ struct Core {
 }
 
 /// A section drawn, meshed and solved once.
+///
+/// ```
+/// use stillbed_section::{Geometry, Part, Shape};
+///
+/// let bed = Part::new(Shape::Rectangle { width: 0.1, height: 0.08 }, 0);
+/// let duct = Part::new(Shape::Rectangle { width: 0.02, height: 0.02 }, 0).at(0.0, 0.01).cavity();
+/// let section = Geometry::new(vec![bed, duct]).unwrap();
+/// assert!((section.moments()[0].area - (0.008 - 0.0004)).abs() < 1e-12);
+/// assert_eq!(section.size(), [0.1, 0.08]);
+/// ```
 #[derive(Clone)]
 pub struct Geometry {
     parts: Vec<Part>,
@@ -139,7 +155,7 @@ impl Geometry {
         let alike = |(a, b): (&Part, &Part)| Part { medium: a.medium, ..b.clone() } == *a;
         let same = self.parts.len() == parts.len() && self.parts.iter().zip(parts).all(alike);
         let stated = elastic(parts, media).ok().filter(|_| same)?;
-        let fits = |solid: &Solid| match &solid.body {
+        let fits = |solid: &Solid| match &solid.warping {
             Some(_) => solid.parts.iter().zip(&solid.media).all(|(part, own)| stated[*part] == *own),
             None => solid.parts.iter().all(|part| parts[*part].medium == parts[solid.parts[0]].medium),
         };
@@ -196,7 +212,11 @@ impl Geometry {
         let moments = outlines
             .iter()
             .zip(&solid)
-            .map(|(pieces, solid)| if *solid { Moments::of(pieces, &drawing) } else { Moments::default() })
+            .map(
+                |(pieces, solid)| {
+                    if *solid { Moments::integrate(pieces, &drawing) } else { Moments::default() }
+                },
+            )
             .collect();
         let core = Core { outlines, moments, solids, bonded, sliding, error, nodes };
         Ok(Geometry { parts, core: Arc::new(core) })
@@ -298,20 +318,23 @@ impl Plan<'_> {
             round += 1;
             let mut solved = Vec::new();
             for triangles in mesh.bodies() {
-                let body = Body::new(&mesh, &triangles, mirrors, |part| self.parts[part].medium)?;
+                let body = Body::new(&mesh, &triangles, mirrors)?;
                 let media = self.moduli(&body);
-                let first = trial.solve(&body, &triangles, &media)?;
-                solved.extend(first.zip(media.into_iter().next()).map(|(first, media)| (body, media, first)));
+                let warping = Warping::new(body, |part| self.parts[part].medium);
+                let first = trial.solve(&warping, &triangles, &media)?;
+                solved.extend(
+                    first.zip(media.into_iter().next()).map(|(first, media)| (warping, media, first)),
+                );
             }
             if trial.error > ASKED_ERROR && round < MOST_ROUNDS && mesher.split(&trial.pieces) {
                 continue;
             }
-            for (body, media, first) in solved {
-                let flow = body.flow(&media, &first)?.ok_or_else(no_area)?;
+            for (warping, media, first) in solved {
+                let flow = warping.flow(&media, &first)?.ok_or_else(no_area)?;
                 let error = first.estimate.error;
-                let parts = body.parts.clone();
-                let mixed = !self.is_alike(&body);
-                trial.solids.push(Solid { parts, media, flow, error, body: mixed.then_some(body) });
+                let parts = warping.body.parts.clone();
+                let mixed = !self.is_alike(&warping.body);
+                trial.solids.push(Solid { parts, media, flow, error, warping: mixed.then_some(warping) });
             }
             return Ok(trial);
         }
@@ -387,7 +410,7 @@ impl Trial {
     /// body has too few elements.
     fn solve(
         &mut self,
-        body: &Body,
+        warping: &Warping,
         triangles: &[usize],
         sets: &[Vec<Elastic>],
     ) -> Result<Option<Solved>, SectionFault> {
@@ -402,7 +425,7 @@ impl Trial {
         let mut shares = vec![0.0_f64; triangles.len()];
         let mut error: f64 = 0.0;
         for moduli in sets {
-            let solved = body.solved(moduli)?.ok_or_else(no_area)?;
+            let solved = warping.solved(moduli)?.ok_or_else(no_area)?;
             let estimate = &solved.estimate;
             error = error.max(estimate.error);
             shares.iter_mut().zip(&estimate.elements).for_each(|(share, own)| *share = share.max(*own));

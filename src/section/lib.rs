@@ -3,7 +3,9 @@
 //! ```text
 //! spec            the section of a design file, read
 //! stock           stock sections by name
-//! shape           a shape: its sizes, what is wrong with them, its outline
+//! point           points in the plane of the section
+//! polygon         what is wrong with the corners of a polygon
+//! shape           a shape: how it is stated, its sizes, what is wrong with them, its outline
 //! outline         outlines placed in the section, drawn as polygons, cut by later ones
 //! area            area, first and second moments
 //! clearance       how outlines lie to each other: inside, apart, sticking out
@@ -13,8 +15,11 @@
 //! element         one ten-node triangle
 //! dense           factorisation of small dense matrices
 //! equations       the sparse equations of one body, factorised
-//! warping         torsion and transverse shear of one connected body by finite elements
-//! basis           the same in a reduced basis, for many sets of moduli
+//! body            one connected body: elements, loads, equations, error of its fields
+//! galerkin        its equations projected onto a few vectors, and the stiffnesses from them
+//! basis           a body of two media in a reduced basis, for many sets of moduli
+//! warping         torsion and transverse shear of a body for any moduli
+//! stiffness       the stiffnesses of a section and their loss
 //! plane_sections  whether plane sections are a fair assumption across soft layers
 //! shear_flow      shear stiffness, shear centre and torsion of all bodies together
 //! geometry        everything that does not depend on materials, computed once
@@ -36,20 +41,27 @@
 
 mod area;
 mod basis;
+mod body;
 pub mod clearance;
 mod dense;
 mod element;
 mod equations;
 mod fault;
+mod galerkin;
 mod geometry;
 mod mesh;
 mod mirror;
 mod outline;
 mod plane_sections;
+mod point;
+mod polygon;
 mod shape;
+#[cfg(test)]
+mod shape_tests;
 mod shear_flow;
 mod solution;
 pub mod spec;
+mod stiffness;
 pub mod stock;
 #[cfg(test)]
 mod tests;
@@ -59,8 +71,9 @@ mod warping;
 pub use area::Moments;
 pub use fault::SectionFault;
 pub use geometry::{Geometry, Part};
-pub use shape::Shape;
-pub use solution::{Action, Loss, PartResult, PartShares, Solution, Stiffness};
+pub use shape::{Hollow, Shape, ShapeKind};
+pub use solution::{Action, PartResult, PartShares, Solution};
+pub use stiffness::{Loss, Stiffness};
 
 #[cfg(test)]
 #[path = "../../tests/seeds/mod.rs"]

@@ -10,7 +10,7 @@ use super::element::{NODES, folded, inside};
 use super::fault::SectionFault;
 use super::mirror::{Lines, Mirrors};
 use super::outline::{Drawing, Polygon, sides};
-use super::shape::{Point, cross, distance, distance_to_segment};
+use super::point::{Point, cross, distance, distance_to_segment};
 use super::triangulation::{Face, Side, Triangulation};
 use spade::handles::FixedVertexHandle;
 use spade::{ConstrainedDelaunayTriangulation, Point2, Triangulation as _};
@@ -331,8 +331,9 @@ fn snapped(
 #[cfg(test)]
 mod tests {
     use super::super::element::Shaped;
+    use super::super::outline::Figure;
     use super::super::outline::draw;
-    use super::super::shape::{Figure, Shape};
+    use super::super::shape::Shape;
     use super::*;
 
     fn meshed(shapes: &[(Shape, Point)], solid: &[bool]) -> Mesh {

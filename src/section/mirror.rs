@@ -16,7 +16,7 @@
 
 use super::area::Moments;
 use super::outline::{Drawing, Polygon, bounds, sides};
-use super::shape::{Point, distance};
+use super::point::{Point, distance};
 use std::collections::BTreeSet;
 
 /// Under which of the two mirrors a function changes its sign.
@@ -266,8 +266,9 @@ impl Border {
 
 #[cfg(test)]
 mod tests {
+    use super::super::outline::Figure;
     use super::super::outline::draw;
-    use super::super::shape::{Figure, Shape};
+    use super::super::shape::Shape;
     use super::*;
 
     fn mirrors(shapes: &[(Shape, Point, f64)]) -> Mirrors {

@@ -4,11 +4,34 @@
 //! it share their border. It is divided too where other outlines cross it, so that a piece cut from a
 //! round part ends where the true curves meet. The moments and the mesh put the curvature back.
 
-use super::shape::{Figure, Point, Ring, distance};
+use super::point::{Point, distance};
 use i_overlay::core::fill_rule::FillRule;
 use i_overlay::core::overlay_rule::OverlayRule;
 use i_overlay::float::single::SingleFloatOverlay;
 use std::f64::consts::{PI, TAU};
+
+/// One closed curve of the outline of a shape.
+#[derive(Debug, Clone)]
+pub(super) enum Ring {
+    /// Corners, each with its rounding radius.
+    Corners(Vec<(Point, f64)>),
+    /// A full circle.
+    Circle {
+        /// Its centre.
+        centre: Point,
+        /// Its radius.
+        radius: f64,
+    },
+}
+
+/// The curves of a shape, filled by the even-odd rule.
+#[derive(Debug, Clone)]
+pub(super) struct Figure {
+    /// The outer ring, then the hole if there is one.
+    pub rings: Vec<Ring>,
+    /// The smallest thickness, which sets how finely curves are drawn.
+    pub thickness: f64,
+}
 
 /// A closed polygon; the last point joins the first.
 pub(super) type Polygon = Vec<Point>;

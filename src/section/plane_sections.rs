@@ -20,7 +20,7 @@
 //! # Source
 //! - `allen1969`: chapter 2, sandwich beams with thick faces; from memory
 
-use super::solution::Stiffness;
+use super::stiffness::Stiffness;
 
 /// Length of the reference cantilever over the depth of the section.
 const SLENDER: f64 = 10.0;

@@ -1,16 +1,29 @@
-//! The shapes that a section consists of: their sizes, what is wrong with them, their outlines.
+//! The shapes that a section consists of: how a design file states them, what is wrong with their sizes,
+//! their outlines. Everything about a shape stands here; the others ask it.
 //!
 //! Sizes are given across (y), then up (z). The origin of a shape is the centre of its bounding box; a
 //! polygon keeps its own coordinates. Corners may be rounded; curves stay exact circles until a mesh is
 //! made.
 
 use super::fault::SectionFault;
+use super::outline::{Figure, Ring};
+use super::point::Point;
+use super::polygon;
+use std::f64::consts::FRAC_PI_4;
 use stillbed_input::quantity::{Kind, show};
 
-/// A point in the plane of the section, [y, z], m.
-pub(super) type Point = [f64; 2];
-
 /// A shape; every length in m.
+///
+/// ```
+/// use stillbed_section::{Shape, ShapeKind};
+///
+/// let tube = ShapeKind::named("tube").unwrap().shape(&[0.06, 0.04, 0.003], &[Some(0.006)]).unwrap();
+/// assert_eq!(tube, Shape::Tube { width: 0.06, height: 0.04, wall: 0.003, radius: Some(0.006) });
+/// assert_eq!((tube.key(), tube.wall(), tube.largest()), ("tube", Some(0.003), Some(("side", 0.06))));
+///
+/// let closed = tube.resized(&[0.06, 0.04, 0.02]).unwrap();
+/// assert!(closed.check().unwrap_err().to_string().starts_with("wall 20 mm: it stays below half"));
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub enum Shape {
     /// A solid rectangle.
@@ -103,33 +116,301 @@ pub enum Shape {
     },
 }
 
-/// One closed curve of the outline of a shape.
-#[derive(Debug, Clone)]
-pub(super) enum Ring {
-    /// Corners, each with its rounding radius.
-    Corners(Vec<(Point, f64)>),
-    /// A full circle.
-    Circle {
-        /// Its centre.
-        centre: Point,
-        /// Its radius.
-        radius: f64,
-    },
+/// One kind of shape: how a design file states it, and what it becomes.
+#[derive(Debug)]
+pub struct ShapeKind {
+    /// Its key in a design file, such as `tube`.
+    pub key: &'static str,
+    /// What it is and which sizes it takes, in one sentence.
+    pub words: &'static str,
+    /// How its sizes are written, such as `across x up x wall`.
+    pub form: &'static str,
+    /// Sizes as a design file writes them; of a polygon its list of corners.
+    pub example: &'static str,
+    /// Names of its sizes in the order of the design file; none for a polygon, which has corners.
+    pub sizes: &'static [&'static str],
+    /// The fewest sizes that are stated; a size that is left out is as large as the one before.
+    pub least: usize,
+    /// Keys of the radii that may be stated beside its sizes.
+    pub radii: &'static [&'static str],
+    /// The shape of all its sizes and radii; `None` for a polygon.
+    of: Option<Made>,
 }
 
-/// The curves of a shape, filled by the even-odd rule.
-#[derive(Debug, Clone)]
-pub(super) struct Figure {
-    /// The outer ring, then the hole if there is one.
-    pub rings: Vec<Ring>,
-    /// The smallest thickness, which sets how finely curves are drawn.
-    pub thickness: f64,
+/// The shape of all sizes and all radii of its kind.
+type Made = fn(&[f64], &[Option<f64>]) -> Shape;
+
+/// Names of sizes that are the thickness of a wall.
+const WALLS: [&str; 3] = ["wall", "web", "flange"];
+
+impl ShapeKind {
+    /// Every kind, in the order in which they are listed to the user.
+    pub const ALL: [ShapeKind; 9] = [
+        ShapeKind {
+            key: "rectangle",
+            words: "A solid rectangle: across, up.",
+            form: "across x up",
+            example: "110 x 80 mm",
+            sizes: &["width", "height"],
+            least: 2,
+            radii: &[],
+            of: Some(|s, _| Shape::Rectangle { width: s[0], height: s[1] }),
+        },
+        ShapeKind {
+            key: "tube",
+            words: "A rectangular tube: across, up, wall. Its inside belongs to what lies under it.",
+            form: "across x up x wall",
+            example: "60 x 40 x 3 mm",
+            sizes: &["width", "height", "wall"],
+            least: 3,
+            radii: &["radius"],
+            of: Some(|s, r| Shape::Tube { width: s[0], height: s[1], wall: s[2], radius: r[0] }),
+        },
+        ShapeKind {
+            key: "round",
+            words: "A solid round: diameter.",
+            form: "the diameter",
+            example: "12 mm",
+            sizes: &["diameter"],
+            least: 1,
+            radii: &[],
+            of: Some(|s, _| Shape::Round { diameter: s[0] }),
+        },
+        ShapeKind {
+            key: "pipe",
+            words: "A round tube: diameter, wall. Its inside belongs to what lies under it.",
+            form: "diameter x wall",
+            example: "48 x 3 mm",
+            sizes: &["diameter", "wall"],
+            least: 2,
+            radii: &[],
+            of: Some(|s, _| Shape::Pipe { diameter: s[0], wall: s[1] }),
+        },
+        ShapeKind {
+            key: "angle",
+            words: "An L: across, up, wall.",
+            form: "across x up x wall",
+            example: "50 x 50 x 5 mm",
+            sizes: &["width", "height", "wall"],
+            least: 3,
+            radii: &["radius", "toe_radius"],
+            of: Some(|s, r| {
+                let (root_radius, toe_radius) = (r[0].unwrap_or(0.0), r[1].unwrap_or(0.0));
+                Shape::Angle { width: s[0], height: s[1], wall: s[2], root_radius, toe_radius }
+            }),
+        },
+        flanged(
+            "channel",
+            "A U: across, up, web, and the flange where it differs.",
+            "50 x 100 x 6 mm",
+            |s, r| {
+                let root_radius = r[0].unwrap_or(0.0);
+                Shape::Channel { width: s[0], height: s[1], web: s[2], flange: s[3], root_radius }
+            },
+        ),
+        flanged("tee", "A T: across, up, web, and the flange where it differs.", "60 x 60 x 7 mm", |s, r| {
+            let root_radius = r[0].unwrap_or(0.0);
+            Shape::Tee { width: s[0], height: s[1], web: s[2], flange: s[3], root_radius }
+        }),
+        flanged(
+            "i_shape",
+            "An I: across, up, web, and the flange where it differs.",
+            "55 x 100 x 4.1 x 5.7 mm",
+            |s, r| {
+                let root_radius = r[0].unwrap_or(0.0);
+                Shape::IShape { width: s[0], height: s[1], web: s[2], flange: s[3], root_radius }
+            },
+        ),
+        ShapeKind {
+            key: "polygon",
+            words: "Corners in order, each y, z, as in [\"0, 0 mm\", \"40, 0 mm\", \"0, 40 mm\"].",
+            form: "a list of corners",
+            example: "[\"0, 0 mm\", \"40, 0 mm\", \"0, 40 mm\"]",
+            sizes: &[],
+            least: 0,
+            radii: &[],
+            of: None,
+        },
+    ];
+
+    /// The kind that a design file calls `key`.
+    pub fn named(key: &str) -> Option<&'static ShapeKind> {
+        ShapeKind::ALL.iter().find(|kind| kind.key == key)
+    }
+
+    /// A part of this shape with its example sizes and radii of 1 mm, of `material`, as a design file
+    /// states it.
+    pub fn part(&self, material: &str) -> String {
+        let sizes = match self.sizes {
+            [] => self.example.to_string(),
+            _ => format!("\"{}\"", self.example),
+        };
+        let radii: String = self.radii.iter().map(|key| format!(", {key} = \"1 mm\"")).collect();
+        format!("{{ {} = {sizes}, of = \"{material}\"{radii} }}", self.key)
+    }
+
+    /// How many sizes may be stated.
+    pub fn counts(&self) -> Vec<usize> {
+        (self.least..=self.sizes.len()).collect()
+    }
+
+    /// The shape of these sizes and radii, m, in the order of their names; a radius that is missing is not
+    /// stated. `None` when the number of sizes is wrong, and for a polygon.
+    pub fn shape(&self, sizes: &[f64], radii: &[Option<f64>]) -> Option<Shape> {
+        let last = *sizes.last().filter(|_| self.counts().contains(&sizes.len()))?;
+        let mut all = sizes.to_vec();
+        all.resize(self.sizes.len(), last);
+        let radii: Vec<Option<f64>> =
+            (0..self.radii.len()).map(|i| radii.get(i).copied().flatten()).collect();
+        self.of.map(|of| of(&all, &radii))
+    }
 }
 
-/// Far above any practical outline; the time of the crossing check grows with the square of it.
-const MOST_CORNERS: usize = 2000;
+/// A kind with a web and one or two flanges.
+const fn flanged(key: &'static str, words: &'static str, example: &'static str, of: Made) -> ShapeKind {
+    ShapeKind {
+        key,
+        words,
+        form: "across x up x web, then x flange where it differs",
+        example,
+        sizes: &["width", "height", "web", "flange"],
+        least: 3,
+        radii: &["radius"],
+        of: Some(of),
+    }
+}
+
+/// What a hollow shape encloses.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Hollow {
+    /// Thickness of its wall, m.
+    pub wall: f64,
+    /// Least clear width inside, m.
+    pub clear: f64,
+    /// Area within its outline, corners taken as sharp, m2.
+    pub area: f64,
+    /// The solid shape that fills it, extended half into its wall so that the two meet.
+    pub core: Shape,
+}
+
+/// A shape as a design file states it.
+struct Stated {
+    key: &'static str,
+    sizes: Vec<f64>,
+    radii: Vec<Option<f64>>,
+}
 
 impl Shape {
+    /// What a design file states of it: key, sizes and radii as in [`ShapeKind::ALL`].
+    fn stated(&self) -> Stated {
+        let some = |radius: &f64| (*radius > 0.0).then_some(*radius);
+        let (key, sizes, radii) = match self {
+            Shape::Rectangle { width, height } => ("rectangle", vec![*width, *height], vec![]),
+            Shape::Tube { width, height, wall, radius } => {
+                ("tube", vec![*width, *height, *wall], vec![*radius])
+            }
+            Shape::Round { diameter } => ("round", vec![*diameter], vec![]),
+            Shape::Pipe { diameter, wall } => ("pipe", vec![*diameter, *wall], vec![]),
+            Shape::Angle { width, height, wall, root_radius, toe_radius } => {
+                ("angle", vec![*width, *height, *wall], vec![some(root_radius), some(toe_radius)])
+            }
+            Shape::Channel { width, height, web, flange, root_radius } => {
+                ("channel", vec![*width, *height, *web, *flange], vec![some(root_radius)])
+            }
+            Shape::Tee { width, height, web, flange, root_radius } => {
+                ("tee", vec![*width, *height, *web, *flange], vec![some(root_radius)])
+            }
+            Shape::IShape { width, height, web, flange, root_radius } => {
+                ("i_shape", vec![*width, *height, *web, *flange], vec![some(root_radius)])
+            }
+            Shape::Polygon { .. } => ("polygon", vec![], vec![]),
+        };
+        Stated { key, sizes, radii }
+    }
+
+    /// What it encloses, where it is hollow.
+    pub fn hollow(&self) -> Option<Hollow> {
+        match self {
+            Shape::Tube { width, height, wall, .. } => Some(Hollow {
+                wall: *wall,
+                clear: width.min(*height) - 2.0 * wall,
+                area: width * height,
+                core: Shape::Rectangle { width: width - wall, height: height - wall },
+            }),
+            Shape::Pipe { diameter, wall } => Some(Hollow {
+                wall: *wall,
+                clear: diameter - 2.0 * wall,
+                area: FRAC_PI_4 * diameter * diameter,
+                core: Shape::Round { diameter: diameter - wall },
+            }),
+            Shape::Rectangle { .. }
+            | Shape::Round { .. }
+            | Shape::Angle { .. }
+            | Shape::Channel { .. }
+            | Shape::Tee { .. }
+            | Shape::IShape { .. }
+            | Shape::Polygon { .. } => None,
+        }
+    }
+
+    /// Its key in a design file.
+    pub fn key(&self) -> &'static str {
+        self.stated().key
+    }
+
+    /// Its sizes in the order of the design file, name and value, m; none for a polygon.
+    pub fn sizes(&self) -> Vec<(&'static str, f64)> {
+        let stated = self.stated();
+        let names = ShapeKind::named(stated.key).map_or(&[][..], |kind| kind.sizes);
+        names.iter().copied().zip(stated.sizes).collect()
+    }
+
+    /// The radii that a design file may state beside its sizes, key and value, m; `None` is not stated.
+    pub fn radii(&self) -> Vec<(&'static str, Option<f64>)> {
+        let stated = self.stated();
+        let keys = ShapeKind::named(stated.key).map_or(&[][..], |kind| kind.radii);
+        keys.iter().copied().zip(stated.radii).collect()
+    }
+
+    /// The same kind of shape with other sizes, m; `None` when their number is wrong. Radii stay, but the
+    /// corner radius of a tube stays the same multiple of its wall.
+    #[must_use]
+    pub fn resized(&self, sizes: &[f64]) -> Option<Shape> {
+        let mut stated = self.stated();
+        if let (Some(hollow), Some(wall)) = (self.hollow(), sizes.last()) {
+            stated.radii.iter_mut().flatten().for_each(|radius| *radius = *radius * wall / hollow.wall);
+        }
+        ShapeKind::named(stated.key)?.shape(sizes, &stated.radii)
+    }
+
+    /// The same with width and height exchanged, where it has both and is the same shape when turned by a
+    /// quarter.
+    pub(super) fn turned(&self) -> Shape {
+        let stated = self.stated();
+        let turned = match (self, &stated.sizes[..]) {
+            (
+                Shape::Rectangle { .. } | Shape::Tube { .. } | Shape::Angle { .. },
+                [width, height, thickness @ ..],
+            ) => ShapeKind::named(stated.key)
+                .and_then(|kind| kind.shape(&[&[*height, *width], thickness].concat(), &stated.radii)),
+            _ => None,
+        };
+        turned.unwrap_or_else(|| self.clone())
+    }
+
+    /// The thinnest wall, web or flange, m; `None` for a solid shape.
+    pub fn wall(&self) -> Option<f64> {
+        let walls = self.sizes().into_iter().filter(|(name, _)| WALLS.contains(name));
+        walls.map(|(_, wall)| wall).reduce(f64::min)
+    }
+
+    /// The largest outer size, m, and whether it is a side or a diameter; `None` for a polygon.
+    pub fn largest(&self) -> Option<(&'static str, f64)> {
+        let outer = self.sizes().into_iter().filter(|(name, _)| !WALLS.contains(name));
+        let word = |name: &'static str| if name == "diameter" { name } else { "side" };
+        outer.map(|(name, size)| (word(name), size)).reduce(|a, b| (a.0, a.1.max(b.1)))
+    }
+
     /// Checks the sizes.
     ///
     /// # Errors
@@ -156,21 +437,21 @@ impl Shape {
                 rounding("root radius", *root_radius, leg - wall - toe_radius)
             }
             Shape::Channel { width, height, web, flange, root_radius } => {
-                flanged(*width, *height, *web, *flange)?;
+                flanges(*width, *height, *web, *flange)?;
                 below("flange", *flange, 0.5 * height, "half of the height")?;
                 rounding("root radius", *root_radius, (width - web).min(0.5 * height - flange))
             }
             Shape::Tee { width, height, web, flange, root_radius } => {
-                flanged(*width, *height, *web, *flange)?;
+                flanges(*width, *height, *web, *flange)?;
                 below("flange", *flange, *height, "the height")?;
                 rounding("root radius", *root_radius, (0.5 * (width - web)).min(height - flange))
             }
             Shape::IShape { width, height, web, flange, root_radius } => {
-                flanged(*width, *height, *web, *flange)?;
+                flanges(*width, *height, *web, *flange)?;
                 below("flange", *flange, 0.5 * height, "half of the height")?;
                 rounding("root radius", *root_radius, (0.5 * (width - web)).min(0.5 * height - flange))
             }
-            Shape::Polygon { points } => polygon(points),
+            Shape::Polygon { points } => polygon::check(points),
         }
     }
 
@@ -254,19 +535,11 @@ impl Shape {
                 ]);
                 Figure { rings: vec![ring], thickness: web.min(*flange) }
             }
-            Shape::Polygon { points } => Figure { rings: vec![sharp(points)], thickness: extent(points) },
+            Shape::Polygon { points } => {
+                Figure { rings: vec![sharp(points)], thickness: polygon::extent(points) }
+            }
         }
     }
-}
-
-/// Diagonal of the bounding box of `points`.
-fn extent(points: &[Point]) -> f64 {
-    let span = |axis: usize| {
-        let low = points.iter().map(|p| p[axis]).fold(f64::INFINITY, f64::min);
-        let high = points.iter().map(|p| p[axis]).fold(f64::NEG_INFINITY, f64::max);
-        high - low
-    };
-    span(0).hypot(span(1))
 }
 
 fn length(value: f64) -> String {
@@ -297,131 +570,7 @@ fn rounding(name: &str, value: f64, limit: f64) -> Result<(), SectionFault> {
     Err(SectionFault::new(format!("{name} {}: from 0 to {} fits", length(value), length(limit))))
 }
 
-fn flanged(width: f64, height: f64, web: f64, flange: f64) -> Result<(), SectionFault> {
+fn flanges(width: f64, height: f64, web: f64, flange: f64) -> Result<(), SectionFault> {
     positive(&[("width", width), ("height", height), ("web", web), ("flange", flange)])?;
     below("web", web, width, "the width")
-}
-
-fn polygon(points: &[Point]) -> Result<(), SectionFault> {
-    let n = points.len();
-    if !(3..=MOST_CORNERS).contains(&n) {
-        return Err(SectionFault::new(format!("{n} points: an outline has 3 to {MOST_CORNERS}")));
-    }
-    if points.iter().flatten().any(|x| !x.is_finite()) {
-        return Err(SectionFault::new("a point without a place: both coordinates are lengths"));
-    }
-    let near = 1e-6 * extent(points);
-    let at = |i: usize| points[i % n];
-    for i in 0..n {
-        if distance(at(i), at(i + 1)) <= near {
-            let message = format!("points {} and {}: they lie on each other", i + 1, (i + 1) % n + 1);
-            return Err(SectionFault::new(message).with_help("leave one out; the outline closes by itself"));
-        }
-    }
-    for i in 0..n {
-        for j in i + 1..n {
-            let neighbours = j == i + 1 || (i == 0 && j == n - 1);
-            let folded = neighbours && {
-                let (a, b, c) = if j == i + 1 { (i, j, j + 1) } else { (j, i, i + 1) };
-                folds_back(at(a), at(b), at(c), near)
-            };
-            if folded || !neighbours && meet(at(i), at(i + 1), at(j), at(j + 1), near) {
-                let sides = [i + 1, (i + 1) % n + 1, j + 1, (j + 1) % n + 1];
-                let message = format!(
-                    "the side from point {} to {} meets the side from {} to {}: an outline does not cross itself",
-                    sides[0], sides[1], sides[2], sides[3]
-                );
-                return Err(
-                    SectionFault::new(message).with_help("put the points in order around the outline")
-                );
-            }
-        }
-    }
-    Ok(())
-}
-
-/// Distance between two points.
-pub(super) fn distance(a: Point, b: Point) -> f64 {
-    (a[0] - b[0]).hypot(a[1] - b[1])
-}
-
-/// Twice the signed area of a triangle, positive anticlockwise.
-pub(super) fn cross(a: Point, b: Point, c: Point) -> f64 {
-    (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
-}
-
-/// Distance of `p` from the segment `a` to `b`.
-pub(super) fn distance_to_segment(p: Point, a: Point, b: Point) -> f64 {
-    let (dy, dz) = (b[0] - a[0], b[1] - a[1]);
-    let along = ((p[0] - a[0]) * dy + (p[1] - a[1]) * dz) / (dy * dy + dz * dz).max(f64::MIN_POSITIVE);
-    let t = along.clamp(0.0, 1.0);
-    distance(p, [a[0] + t * dy, a[1] + t * dz])
-}
-
-/// True when the path from `a` over `b` to `c` runs back along itself.
-fn folds_back(a: Point, b: Point, c: Point, near: f64) -> bool {
-    let back = (a[0] - b[0]) * (c[0] - b[0]) + (a[1] - b[1]) * (c[1] - b[1]) > 0.0;
-    back && (distance_to_segment(c, a, b) <= near || distance_to_segment(a, b, c) <= near)
-}
-
-/// True when two segments cross or touch.
-fn meet(a: Point, b: Point, c: Point, d: Point, near: f64) -> bool {
-    let crossing = cross(a, b, c) * cross(a, b, d) < 0.0 && cross(c, d, a) * cross(c, d, b) < 0.0;
-    crossing
-        || distance_to_segment(c, a, b) <= near
-        || distance_to_segment(d, a, b) <= near
-        || distance_to_segment(a, c, d) <= near
-        || distance_to_segment(b, c, d) <= near
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn message(shape: Shape) -> String {
-        shape.check().unwrap_err().to_string()
-    }
-
-    #[test]
-    fn walls_that_meet_are_refused() {
-        let tube = Shape::Tube { width: 0.04, height: 0.02, wall: 0.01, radius: None };
-        assert_eq!(
-            message(tube),
-            "wall 10 mm: it stays below half of the smaller side, 10 mm; sizes go across, up, then thickness"
-        );
-    }
-
-    #[test]
-    fn sizes_are_above_zero() {
-        assert_eq!(message(Shape::Round { diameter: -0.01 }), "diameter -10 mm: a size is above 0");
-        assert!(Shape::Rectangle { width: f64::NAN, height: 1.0 }.check().is_err());
-    }
-
-    #[test]
-    fn a_radius_fits_its_corner() {
-        let tube = Shape::Tube { width: 0.04, height: 0.04, wall: 0.003, radius: Some(0.021) };
-        assert_eq!(message(tube), "corner radius 21 mm: from 0 to 20 mm fits");
-    }
-
-    #[test]
-    fn the_root_of_an_i_fits_beside_its_web_and_between_its_flanges() {
-        let shape = |width, height, flange, root_radius| {
-            let web = 0.01;
-            Shape::IShape { width, height, web, flange, root_radius }.check()
-        };
-        // Beside the web (50 - 10) / 2 mm, between the flanges 40 / 2 - 12 mm.
-        assert!(shape(0.05, 0.1, 0.008, 0.0199).is_ok() && shape(0.05, 0.1, 0.008, 0.0201).is_err());
-        assert!(shape(0.2, 0.04, 0.012, 0.0079).is_ok() && shape(0.2, 0.04, 0.012, 0.0081).is_err());
-    }
-
-    #[test]
-    fn an_outline_that_crosses_itself_is_refused() {
-        let bow = Shape::Polygon { points: vec![[0.0, 0.0], [1.0, 1.0], [1.0, 0.0], [0.0, 1.0]] };
-        assert!(message(bow).contains("does not cross itself"));
-        let spike =
-            Shape::Polygon { points: vec![[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [1.0, 0.5], [0.0, 1.0]] };
-        assert!(message(spike).contains("does not cross itself"));
-        let square = Shape::Polygon { points: vec![[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]] };
-        assert!(square.check().is_ok());
-    }
 }

@@ -20,7 +20,7 @@
 //! - `cowper1966`: eqs. 4 to 10 (mean displacement and rotation; equation numbers from memory)
 //! - `trefftz1935`: shear centre by uncoupled energies
 
-use super::warping::Flow;
+use super::galerkin::Flow;
 use nalgebra::{Matrix2, Matrix3, SymmetricEigen, Vector2};
 use num_complex::Complex64;
 

@@ -18,103 +18,17 @@
 //! - `ungar-kerwin1962`: loss factor of a system from the energies of its parts
 
 use super::area::Moments;
+use super::body::Elastic;
 use super::fault::SectionFault;
+use super::galerkin::Flow;
 use super::geometry::Geometry;
 use super::plane_sections;
 use super::shear_flow::{ShearTorsion, together};
-use super::warping::{Elastic, Flow};
+use super::stiffness::Stiffness;
 use nalgebra::{Matrix3, Matrix6, Vector3};
 use num_complex::Complex64;
-use serde::{Serialize, Serializer};
+use serde::Serialize;
 use stillbed_material::Medium;
-
-/// The complex stiffnesses of a section; EI about the elastic centre.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Stiffness {
-    /// EA, N.
-    #[serde(serialize_with = "real")]
-    pub ea_n: Complex64,
-    /// `int E (z - z_c)^2`: bending about y, N m2.
-    #[serde(serialize_with = "real")]
-    pub ei_y_n_m2: Complex64,
-    /// `int E (y - y_c)^2`: bending about z, N m2.
-    #[serde(serialize_with = "real")]
-    pub ei_z_n_m2: Complex64,
-    /// `int E (y - y_c)(z - z_c)`, N m2.
-    #[serde(serialize_with = "real")]
-    pub ei_yz_n_m2: Complex64,
-    /// Torsion, N m2.
-    #[serde(serialize_with = "real")]
-    pub gj_n_m2: Complex64,
-    /// Shear along y, N.
-    #[serde(serialize_with = "real")]
-    pub ga_y_n: Complex64,
-    /// Shear along z, N.
-    #[serde(serialize_with = "real")]
-    pub ga_z_n: Complex64,
-}
-
-/// Only the real part of a stiffness is written; the imaginary part is given by the loss factor.
-fn real<S: Serializer>(value: &Complex64, serializer: S) -> Result<S::Ok, S::Error> {
-    serializer.serialize_f64(value.re)
-}
-
-/// The loss factor of each stiffness; `None` where the stiffness is zero.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Loss {
-    /// Of axial stiffness.
-    pub ea: Option<f64>,
-    /// Of bending about y.
-    pub ei_y: Option<f64>,
-    /// Of bending about z.
-    pub ei_z: Option<f64>,
-    /// Of the product of inertia; `None` where it vanishes by symmetry.
-    pub ei_yz: Option<f64>,
-    /// Of torsion.
-    pub gj: Option<f64>,
-    /// Of shear along y.
-    pub ga_y: Option<f64>,
-    /// Of shear along z.
-    pub ga_z: Option<f64>,
-}
-
-impl Loss {
-    /// The same without bending and shear, whose loss is not known where plane sections are not
-    /// accepted.
-    pub fn without_bending(self) -> Loss {
-        Loss { ei_y: None, ei_z: None, ei_yz: None, ga_y: None, ga_z: None, ..self }
-    }
-}
-
-impl Stiffness {
-    /// The loss factor of each stiffness, the ratio of its imaginary to its real part.
-    pub fn loss(&self) -> Loss {
-        let of = |x: Complex64, scale: f64| (x.re.abs() > 1e-9 * scale).then(|| x.im / x.re);
-        let bending = self.ei_y_n_m2.re.abs().max(self.ei_z_n_m2.re.abs());
-        Loss {
-            ea: of(self.ea_n, 0.0),
-            ei_y: of(self.ei_y_n_m2, 0.0),
-            ei_z: of(self.ei_z_n_m2, 0.0),
-            ei_yz: of(self.ei_yz_n_m2, bending),
-            gj: of(self.gj_n_m2, 0.0),
-            ga_y: of(self.ga_y_n, 0.0),
-            ga_z: of(self.ga_z_n, 0.0),
-        }
-    }
-
-    fn mixed(a: &Stiffness, b: &Stiffness, share: f64) -> Stiffness {
-        let mix = |x: Complex64, y: Complex64| x * (1.0 - share) + y * share;
-        Stiffness {
-            ea_n: mix(a.ea_n, b.ea_n),
-            ei_y_n_m2: mix(a.ei_y_n_m2, b.ei_y_n_m2),
-            ei_z_n_m2: mix(a.ei_z_n_m2, b.ei_z_n_m2),
-            ei_yz_n_m2: mix(a.ei_yz_n_m2, b.ei_yz_n_m2),
-            gj_n_m2: mix(a.gj_n_m2, b.gj_n_m2),
-            ga_y_n: mix(a.ga_y_n, b.ga_y_n),
-            ga_z_n: mix(a.ga_z_n, b.ga_z_n),
-        }
-    }
-}
 
 /// The share of a part in the strain energy of each pure deformation about the elastic centre and the
 /// shear centre.
@@ -169,6 +83,20 @@ pub struct PartResult {
 }
 
 /// A section with given materials.
+///
+/// ```
+/// use stillbed_material::{Medium, Role};
+/// use stillbed_section::{Geometry, Part, Shape};
+///
+/// let bar = Geometry::new(vec![Part::new(Shape::Rectangle { width: 0.04, height: 0.06 }, 0)]).unwrap();
+/// let steel = Medium::isotropic("steel", Role::Skeleton, 210e9, 0.3, 7850.0, 0.001);
+/// let solved = bar.solve(&[steel], 1.0).unwrap();
+/// assert!((solved.mass_per_length - 7850.0 * 0.0024).abs() < 1e-9);
+/// // E b h^3/12 about y, with the loss factor of the steel.
+/// let bending = solved.as_stated.stiffness.ei_y_n_m2;
+/// assert!((bending.re / (210e9 * 0.04 * 0.06f64.powi(3) / 12.0) - 1.0).abs() < 1e-9);
+/// assert!((bending.im / bending.re - 0.001).abs() < 1e-9);
+/// ```
 #[derive(Debug, Clone)]
 pub struct Solution {
     /// Mass per length, kg/m.
@@ -217,9 +145,9 @@ impl Geometry {
         let mut flows: Vec<Option<Flow>> = Vec::with_capacity(self.solids().len());
         for solid in self.solids() {
             let own: Vec<Elastic> = solid.parts.iter().map(|part| elastic[*part]).collect();
-            let solved = match &solid.body {
+            let solved = match &solid.warping {
                 Some(_) if own == solid.media => Some((solid.flow.clone(), solid.error)),
-                Some(body) => body.quick(&own)?,
+                Some(warping) => warping.quick(&own)?,
                 None => (own[0].g.re > 0.0 && own[0].e.re > 0.0)
                     .then(|| (solid.flow.scaled(&own[0]), solid.error)),
             };
@@ -227,7 +155,7 @@ impl Geometry {
             flows.push(solved.map(|(flow, _)| flow));
         }
         let join = |which: &[usize]| together(which.iter().filter_map(|i| flows[*i].as_ref()), media.len());
-        let whole = FullReport::new(self.moments(), &elastic)?;
+        let whole = AxialBending::new(self.moments(), &elastic)?;
         let [bonded, sliding] = self.ways().map(join);
         let shear_centre = bonded.centre.map(|x| x.re);
         let ga_energy = [bonded.ga_energy[(0, 0)], bonded.ga_energy[(1, 1)]];
@@ -321,7 +249,7 @@ impl Solution {
 }
 
 /// Axial and bending stiffness of all parts.
-struct FullReport {
+struct AxialBending {
     ea: Complex64,
     centre: [Complex64; 2],
     /// Contribution of each part by (eps, kappa_y, kappa_z) about the member line.
@@ -330,8 +258,8 @@ struct FullReport {
     own: Vec<Matrix3<Complex64>>,
 }
 
-impl FullReport {
-    fn new(moments: &[Moments], elastic: &[Elastic]) -> Result<FullReport, SectionFault> {
+impl AxialBending {
+    fn new(moments: &[Moments], elastic: &[Elastic]) -> Result<AxialBending, SectionFault> {
         let full = |m: &Moments| Matrix3::new(m.area, m.z, -m.y, m.z, m.zz, -m.yz, -m.y, -m.yz, m.yy);
         let bending: Vec<Matrix3<Complex64>> =
             moments.iter().zip(elastic).map(|(m, x)| full(m).map(|k| x.e * k)).collect();
@@ -355,7 +283,7 @@ impl FullReport {
                 (line * line.transpose() * m.area + bending).map(Complex64::from) * x.e
             })
             .collect();
-        Ok(FullReport { ea, centre, bending, own })
+        Ok(AxialBending { ea, centre, bending, own })
     }
 
     /// The line on which sliding parts stretch, y and z, m; it is real and so causes no loss.

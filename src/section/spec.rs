@@ -1,6 +1,6 @@
 //! The section as the design file states it: its parts, and how far they act together.
 
-use super::{SectionFault, Shape};
+use super::{SectionFault, Shape, ShapeKind};
 use stillbed_input::document::{Allowed, Class, Fields, Located};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{self, Kind, Spread};
@@ -32,19 +32,6 @@ pub struct PartSpec {
     /// Its place in the file.
     pub place: Place,
 }
-
-/// The keys that name a shape, each with an example.
-const SHAPES: [(&str, &str); 9] = [
-    ("rectangle", "110 x 80 mm"),
-    ("tube", "60 x 40 x 3 mm"),
-    ("round", "12 mm"),
-    ("pipe", "48 x 3 mm"),
-    ("angle", "50 x 50 x 5 mm"),
-    ("channel", "50 x 100 x 6 mm"),
-    ("tee", "60 x 60 x 7 mm"),
-    ("i_shape", "55 x 100 x 4.1 x 5.7 mm"),
-    ("polygon", "[\"0, 0 mm\", \"40, 0 mm\", \"0, 40 mm\"]"),
-];
 
 impl SectionSpec {
     /// Reads one section.
@@ -94,71 +81,34 @@ impl PartSpec {
 
 /// Reads and checks the one shape that a part states.
 fn read_shape(fields: &Fields) -> Option<Shape> {
-    let named = fields.stated(&SHAPES.map(|(name, _)| name));
+    let keys: Vec<&str> = ShapeKind::ALL.iter().map(|kind| kind.key).collect();
+    let named = fields.stated(&keys);
     let [name] = named[..] else {
         let found = if named.is_empty() { "no shape".to_string() } else { named.join(" and ") };
         let place = named.first().map_or(fields.place(), |name| fields.place_of(name));
-        let list = SHAPES.map(|(name, _)| name).join(", ");
         fields.say(
             Problem::error(place, format!("the part has {found}, not one shape"))
-                .with_help(format!("name one of {list}")),
+                .with_help(format!("name one of {}", keys.join(", "))),
         );
         return None;
     };
-    let shape = match name {
-        "polygon" => Shape::Polygon { points: read_outline(fields)? },
-        _ => sized(fields, name)?,
+    let kind = ShapeKind::named(name)?;
+    let shape = match kind.sizes {
+        [] => Shape::Polygon { points: read_outline(fields, name)? },
+        _ => sized(fields, kind)?,
     };
     if let Err(fault) = shape.check() {
-        let (_, example) = SHAPES.iter().find(|(known, _)| *known == name)?;
-        fields.refuse(name, fault.message, fault.help.unwrap_or(format!("write it like \"{example}\"")));
+        let help = fault.help.unwrap_or(format!("write it like \"{}\"", kind.example));
+        fields.refuse(name, fault.message, help);
         return None;
     }
     Some(shape)
 }
 
-fn sized(fields: &Fields, name: &str) -> Option<Shape> {
-    let counts: &[usize] = match name {
-        "rectangle" | "pipe" => &[2],
-        "round" => &[1],
-        "tube" | "angle" => &[3],
-        _ => &[3, 4],
-    };
-    let form = match name {
-        "rectangle" => "across x up",
-        "round" => "the diameter",
-        "pipe" => "diameter x wall",
-        "tube" | "angle" => "across x up x wall",
-        _ => "across x up x web, then x flange where it differs",
-    };
-    let sizes = fields.size(name, counts, form);
-    let radius = match name {
-        "tube" | "angle" | "channel" | "tee" | "i_shape" => length(fields, "radius"),
-        _ => None,
-    };
-    let toe_radius = if name == "angle" { length(fields, "toe_radius").unwrap_or(0.0) } else { 0.0 };
-    let root_radius = radius.unwrap_or(0.0);
-    Some(match (name, sizes?[..].to_vec().as_slice()) {
-        ("rectangle", [width, height]) => Shape::Rectangle { width: *width, height: *height },
-        ("tube", [width, height, wall]) => {
-            Shape::Tube { width: *width, height: *height, wall: *wall, radius }
-        }
-        ("round", [diameter]) => Shape::Round { diameter: *diameter },
-        ("pipe", [diameter, wall]) => Shape::Pipe { diameter: *diameter, wall: *wall },
-        ("angle", [width, height, wall]) => {
-            Shape::Angle { width: *width, height: *height, wall: *wall, root_radius, toe_radius }
-        }
-        (name, [width, height, web, rest @ ..]) => {
-            let (width, height, web) = (*width, *height, *web);
-            let flange = rest.first().copied().unwrap_or(web);
-            match name {
-                "channel" => Shape::Channel { width, height, web, flange, root_radius },
-                "tee" => Shape::Tee { width, height, web, flange, root_radius },
-                _ => Shape::IShape { width, height, web, flange, root_radius },
-            }
-        }
-        _ => return None,
-    })
+fn sized(fields: &Fields, kind: &ShapeKind) -> Option<Shape> {
+    let sizes = fields.size(kind.key, &kind.counts(), kind.form);
+    let radii: Vec<Option<f64>> = kind.radii.iter().map(|key| length(fields, key)).collect();
+    kind.shape(&sizes?, &radii)
 }
 
 fn length(fields: &Fields, key: &str) -> Option<f64> {
@@ -166,13 +116,13 @@ fn length(fields: &Fields, key: &str) -> Option<f64> {
 }
 
 /// Reads the corners of a polygon, each a text such as `"0, 40 mm"`.
-fn read_outline(fields: &Fields) -> Option<Vec<[f64; 2]>> {
+fn read_outline(fields: &Fields, key: &str) -> Option<Vec<[f64; 2]>> {
     let mut points = Vec::new();
-    for corner in fields.names("polygon")? {
+    for corner in fields.names(key)? {
         match quantity::list(&corner.value, Kind::Length, 2) {
             Ok(point) => points.push([point[0], point[1]]),
             Err(fault) => {
-                fields.refuse("polygon", fault.message, "write each corner like \"0, 40 mm\"");
+                fields.refuse(key, fault.message, "write each corner like \"0, 40 mm\"");
                 return None;
             }
         }

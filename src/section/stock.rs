@@ -9,7 +9,7 @@
 //! # Source
 //! - `en10219-2`: corner radii of cold formed hollow sections, 2 t up to 6 mm, 2.5 t up to 10 mm, 3 t beyond
 
-use super::Shape;
+use super::{SectionFault, Shape, ShapeKind};
 use stillbed_input::problem::{Place, Problem, suggest};
 use stillbed_input::quantity::{self, Kind};
 
@@ -20,31 +20,23 @@ const COLUMNS: [&str; 7] = ["form", "of", "size", "radius", "mass_kg_per_m", "so
 /// Value of `of` for sizes sold in every material.
 const ANY: &str = "any";
 
-/// The forms, each with its kind of shape.
-const FORMS: [(&str, Kindred); 11] = [
-    ("square tube", Kindred::Tube),
-    ("rectangular tube", Kindred::Tube),
-    ("round tube", Kindred::Pipe),
-    ("inch square tube", Kindred::Tube),
-    ("inch rectangular tube", Kindred::Tube),
-    ("inch round tube", Kindred::Pipe),
-    ("flat", Kindred::Bar),
-    ("square", Kindred::Bar),
-    ("plate", Kindred::Plate),
-    ("round", Kindred::Round),
-    ("angle", Kindred::Angle),
+/// The forms, each with the key of its shape.
+const FORMS: [(&str, &str); 11] = [
+    ("square tube", "tube"),
+    ("rectangular tube", "tube"),
+    ("round tube", "pipe"),
+    ("inch square tube", "tube"),
+    ("inch rectangular tube", "tube"),
+    ("inch round tube", "pipe"),
+    ("flat", "rectangle"),
+    ("square", "rectangle"),
+    (PLATE, "rectangle"),
+    ("round", "round"),
+    ("angle", "angle"),
 ];
 
-/// The kind of shape of a form.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Kindred {
-    Tube,
-    Pipe,
-    Bar,
-    Plate,
-    Round,
-    Angle,
-}
+/// The form that is cut to any width: its size is its thickness alone.
+const PLATE: &str = "plate";
 
 /// One size of one form.
 #[derive(Debug, Clone, PartialEq)]
@@ -57,11 +49,23 @@ pub struct StockSize {
     pub size: String,
     /// Mass per length printed in its standard, kg/m.
     pub printed_mass: Option<f64>,
-    /// Its shape with the larger size across. The width of a plate is open: 0 here.
+    /// Its shape with the larger size across. The width of a plate is open.
     shape: Shape,
 }
 
 /// A list of stock sizes.
+///
+/// ```
+/// use stillbed_section::{Shape, stock::Stock};
+///
+/// let mut stock = Stock::built_in();
+/// let said = stock.overlay("own.csv", "form,of,size\nsquare tube,structural steel,55 x 55 x 3 mm\n");
+/// assert!(said.is_empty());
+/// let tubes = stock.find("square tube", "structural steel").unwrap();
+/// assert_eq!(tubes.len(), 1);
+/// let tube = Shape::Tube { width: 0.055, height: 0.055, wall: 0.003, radius: None };
+/// assert_eq!(tubes[0].shape(false, 0.0), tube);
+/// ```
 #[derive(Debug, Clone, Default)]
 pub struct Stock {
     sizes: Vec<StockSize>,
@@ -70,23 +74,13 @@ pub struct Stock {
 impl StockSize {
     /// Its shape, with the larger size up if `upright`, else across; a plate is cut to `width`, m.
     pub fn shape(&self, upright: bool, width: f64) -> Shape {
-        let turned = |w: f64, h: f64| if upright { (h, w) } else { (w, h) };
-        match &self.shape {
-            Shape::Tube { width, height, wall, radius } => {
-                let (width, height) = turned(*width, *height);
-                Shape::Tube { width, height, wall: *wall, radius: *radius }
-            }
-            Shape::Rectangle { width: own, height } => {
-                let (width, height) = turned(if *own > 0.0 { *own } else { width }, *height);
-                Shape::Rectangle { width, height }
-            }
-            Shape::Angle { width, height, wall, root_radius, toe_radius } => {
-                let (width, height) = turned(*width, *height);
-                let (root_radius, toe_radius) = (*root_radius, *toe_radius);
-                Shape::Angle { width, height, wall: *wall, root_radius, toe_radius }
+        let lying = match &self.shape {
+            Shape::Rectangle { height, .. } if self.form == PLATE => {
+                Shape::Rectangle { width, height: *height }
             }
             other => other.clone(),
-        }
+        };
+        if upright { lying.turned() } else { lying }
     }
 
     /// True when it is sold in `material`.
@@ -103,14 +97,15 @@ impl Stock {
         stock
     }
 
-    /// Reads a table of the user's own. Its sizes replace all earlier ones of the same form whose
-    /// materials it lists. Returns what is wrong with the table, cell by cell.
+    /// Reads a table of the user's own. Its sizes replace all earlier ones of the same form in the
+    /// materials that it lists; one for `any` is replaced only by another for `any`. Returns what is wrong with the table, cell by cell.
     pub fn overlay(&mut self, file: &str, text: &str) -> Vec<Problem> {
         let (sizes, problems) = read(file, text);
-        let replaced = |old: &StockSize| {
-            sizes.iter().any(|new| new.form == old.form && old.of.iter().all(|of| new.of.contains(of)))
-        };
-        self.sizes.retain(|old| !replaced(old));
+        for old in &mut self.sizes {
+            let anew = |of: &String| sizes.iter().any(|new| new.form == old.form && new.of.contains(of));
+            old.of.retain(|of| !anew(of));
+        }
+        self.sizes.retain(|old| !old.of.is_empty());
         self.sizes.extend(sizes);
         problems
     }
@@ -201,7 +196,8 @@ type Wrong = (&'static str, String, String);
 
 fn size<'a>(cell: &impl Fn(&str) -> &'a str) -> Result<StockSize, Wrong> {
     let form = cell("form");
-    let Some((_, kindred)) = FORMS.iter().find(|(name, _)| *name == form) else {
+    let kind = FORMS.iter().find(|(name, _)| *name == form).and_then(|(_, key)| ShapeKind::named(key));
+    let Some(kind) = kind else {
         let help = suggest(form, FORMS.map(|(name, _)| name));
         return Err(("form", format!("no form \"{form}\" is known"), help));
     };
@@ -212,42 +208,27 @@ fn size<'a>(cell: &impl Fn(&str) -> &'a str) -> Result<StockSize, Wrong> {
         return Err(("of", "the size comes in no material".to_string(), help));
     }
     let text = cell("size");
-    let count = match kindred {
-        Kindred::Tube | Kindred::Angle => 3,
-        Kindred::Pipe | Kindred::Bar => 2,
-        Kindred::Round | Kindred::Plate => 1,
-    };
-    let sizes =
+    let counts = if form == PLATE { vec![1] } else { kind.counts() };
+    let fits = |count: &usize| quantity::size(text, Kind::Length, *count).is_ok();
+    let count = counts.iter().copied().find(fits).unwrap_or(counts[0]);
+    let mut sizes =
         quantity::size(text, Kind::Length, count).map_err(|fault| ("size", fault.message, fault.help))?;
-    let thickness = sizes[count - 1];
-    let radius = radius(cell("radius"), thickness)?;
-    let shape = match *kindred {
-        Kindred::Tube => Shape::Tube {
-            width: sizes[0].max(sizes[1]),
-            height: sizes[0].min(sizes[1]),
-            wall: sizes[2],
-            radius,
-        },
-        Kindred::Pipe => Shape::Pipe { diameter: sizes[0], wall: sizes[1] },
-        Kindred::Bar => Shape::Rectangle { width: sizes[0].max(sizes[1]), height: sizes[0].min(sizes[1]) },
-        Kindred::Plate => Shape::Rectangle { width: 0.0, height: sizes[0] },
-        Kindred::Round => Shape::Round { diameter: sizes[0] },
-        Kindred::Angle => Shape::Angle {
-            width: sizes[0],
-            height: sizes[1],
-            wall: sizes[2],
-            root_radius: radius.unwrap_or(0.0),
-            toe_radius: 0.0,
-        },
+    let radius = radius(cell("radius"), sizes[count - 1])?;
+    if form == PLATE {
+        sizes.insert(0, 1.0);
+    }
+    let checked = match kind.shape(&sizes, &[radius]) {
+        Some(shape) => shape.check().map(|()| shape),
+        None => Err(SectionFault::new(format!("\"{text}\" is no size of a {form}"))),
     };
-    let checked = match *kindred {
-        Kindred::Plate => Shape::Rectangle { width: 1.0, height: sizes[0] }.check(),
-        _ => shape.check(),
-    };
-    checked.map_err(|fault| {
+    let shape = checked.map_err(|fault| {
         let help = fault.help.unwrap_or("write outer sizes, then the wall".to_string());
         ("size", fault.message, help)
     })?;
+    let shape = match shape.sizes()[..] {
+        [(_, across), ("height", up), ..] if up > across && form != PLATE => shape.turned(),
+        _ => shape,
+    };
     let printed = cell("mass_kg_per_m");
     let printed_mass = match printed.parse::<f64>() {
         _ if printed.is_empty() => None,
@@ -349,5 +330,29 @@ mod tests {
         assert!(stock.find("square tube", "aluminium 6061-T6").unwrap().len() > 20);
         let (message, help) = stock.find("square tube", "oak").unwrap_err();
         assert!(message.contains("no square tube of \"oak\"") && help.contains("structural steel"));
+    }
+
+    #[test]
+    fn own_rows_of_single_materials_replace_a_row_of_several() {
+        let mut stock = Stock::default();
+        stock.overlay("a.csv", "form,of,size\nround,steel;brass;bronze,10 mm\n");
+        stock.overlay("b.csv", "form,of,size\nround,steel,12 mm\nround,brass,14 mm\n");
+        let found = |of: &str| -> Vec<String> {
+            stock.find("round", of).unwrap().iter().map(|size| size.size.clone()).collect()
+        };
+        assert_eq!(["steel", "brass", "bronze"].map(found), [["12 mm"], ["14 mm"], ["10 mm"]]);
+    }
+
+    #[test]
+    fn the_larger_size_lies_across_and_a_plate_is_cut() {
+        let mut stock = Stock::default();
+        let rows = "flat,any,10 x 60 mm\nangle,any,30 x 50 x 4 mm\nplate,any,2 m\n";
+        assert_eq!(stock.overlay("a.csv", &format!("form,of,size\n{rows}")), Vec::new());
+        let sizes = |i: usize, upright: bool| {
+            stock.sizes()[i].shape(upright, 0.5).sizes().iter().map(|s| s.1).collect::<Vec<_>>()
+        };
+        assert_eq!((sizes(0, false), sizes(0, true)), (vec![0.06, 0.01], vec![0.01, 0.06]));
+        assert_eq!((sizes(1, false), sizes(1, true)), (vec![0.05, 0.03, 0.004], vec![0.03, 0.05, 0.004]));
+        assert_eq!((sizes(2, false), sizes(2, true)), (vec![0.5, 2.0], vec![2.0, 0.5]));
     }
 }

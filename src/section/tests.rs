@@ -191,11 +191,11 @@ fn a_circle_that_grazes_a_rounded_corner_keeps_its_area() {
 
 #[test]
 fn a_few_vectors_give_what_the_whole_equations_give() {
-    use super::warping::Elastic;
+    use super::body::Elastic;
     let tube = Shape::Tube { width: 0.05, height: 0.03, wall: 0.003, radius: None };
     let parts = vec![Part::new(rectangle(0.11, 0.08), 1), Part::new(tube, 0).at(0.0, 0.01)];
     let geometry = Geometry::new(parts).unwrap();
-    let body = geometry.solids()[geometry.ways()[0][0]].body.as_ref().unwrap();
+    let warping = geometry.solids()[geometry.ways()[0][0]].warping.as_ref().unwrap();
     let medium = |e: f64, nu: f64, loss: f64| {
         let e = num_complex::Complex64::new(e, e * loss);
         Elastic { e, g: e / (2.0 * (1.0 + nu)), nu }
@@ -203,8 +203,8 @@ fn a_few_vectors_give_what_the_whole_equations_give() {
     for (tube, cast) in [(1.0, 0.7), (1.0, 0.12), (1.0, 0.03), (1.0, 0.006), (0.1, 1.0), (0.007, 1.0)] {
         // Parts are ascending: the fill is the first.
         let media = [medium(cast, 0.2, 0.02), medium(tube, 0.34, 0.001)];
-        let (quick, _) = body.quick(&media).unwrap().unwrap();
-        let (whole, _) = body.solve(&media).unwrap().unwrap();
+        let (quick, _) = warping.quick(&media).unwrap().unwrap();
+        let (whole, _) = warping.solve(&media).unwrap().unwrap();
         for i in 0..2 {
             for (a, b) in [(quick.twist[i], whole.twist[i]), (quick.shear[i][(0, 0)], whole.shear[i][(0, 0)])]
             {

@@ -12,7 +12,7 @@
 
 use super::mirror::Mirrors;
 use super::outline::{Circle, Drawing};
-use super::shape::{Point, cross, distance};
+use super::point::{Point, cross, distance};
 
 /// Largest number of points besides those of the outlines.
 const MOST_POINTS: usize = 4000;

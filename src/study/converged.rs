@@ -193,7 +193,7 @@ impl<'m> Solved<'m> {
     pub fn decay(&self, goal: &Goal) -> Option<FreeDecay> {
         let tap = goal.tap.as_ref().filter(|_| self.asked_stations > self.tool_stations)?;
         let blow = tap.blow(self.model.impulse);
-        Some(FreeDecay::after(&self.modal, self.tool_stations, &self.watched(), blow))
+        Some(FreeDecay::after_blow(&self.modal, self.tool_stations, &self.watched(), blow))
     }
 
     /// The deciding modes, as numbers among those that the stations see: the last to ring after the tap, and

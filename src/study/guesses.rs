@@ -160,7 +160,7 @@ mod tests {
              [anchors.wall]\nat = [\"a\"]\nhold = \"{}\"\n[tool]\ntip = \"b\"\nwork = \"ground\"\n\
              [builds.one]\nsections.s.parts = [{{ rectangle = \"20 x 20 mm\", of = \"structural steel\" }}]\n\
              joints.seat = {{ {joint} }}\n",
-            stillbed_frame::spec::FREEDOMS.join(" ")
+            stillbed_frame::spec::DOF_NAMES.join(" ")
         );
         let reading = Design::read("d.toml", &text, &Table::built_in());
         reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
@@ -176,7 +176,7 @@ mod tests {
     }
 
     fn turn(key: usize) -> &'static str {
-        stillbed_frame::spec::FREEDOMS[key]
+        stillbed_frame::spec::DOF_NAMES[key]
     }
 
     #[test]

@@ -1,12 +1,11 @@
 //! The measures of one build at one draw, by which builds are compared, and the solution behind them.
 
 use super::converged::Reached;
-use faer::Mat;
 use serde::Serialize;
 use std::f64::consts::TAU;
 use std::sync::OnceLock;
 use stillbed_design::{Build, Design, Goal, Measure, Model};
-use stillbed_eigen::{Damped, Precision};
+use stillbed_eigen::{Damped, EigenFault, Precision, Vectors};
 use stillbed_frame::{Energies, Energy, Frame};
 use stillbed_input::problem::Problem;
 use stillbed_input::quantity::Draw;
@@ -17,7 +16,7 @@ use stillbed_modes::{
 };
 use stillbed_response::modal::ModalModel;
 use stillbed_response::peak::weakest_peak;
-use stillbed_response::stations::{Station, modal_model, modes_at, unfit};
+use stillbed_response::stations::{Station, modal_model, modes_at};
 
 /// The measures of one build at one draw.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -230,7 +229,8 @@ impl<'m> Solved<'m> {
     /// Modes that do not fit.
     pub(super) fn look_again(&mut self) -> Result<(), ModesFault> {
         let modes = modes_at(&self.model.frame, &self.spectrum, self.damped.as_ref(), &self.stations);
-        self.modal = self.modal.rest_on(modes).map_err(|_| ModesFault::Eigen(unfit(&self.spectrum)))?;
+        let unfit = |reason| ModesFault::Eigen(EigenFault::Unfit { reason });
+        self.modal = self.modal.rest_on(modes).map_err(unfit)?;
         self.standing = OnceLock::new();
         Ok(())
     }
@@ -366,10 +366,10 @@ impl<'m> Solved<'m> {
         let frame = &self.model.frame;
         let along = nalgebra::Vector6::new(x, y, z, 0.0, 0.0, 0.0);
         let load = Pushes::new(frame, layout).between(tip, self.model.work, &along);
-        let load = Mat::from_fn(load.len(), 1, |i, _| load[i]);
-        let motion = self.statics.solve(load.as_ref()).map_err(ModesFault::Eigen)?;
+        let load = Vectors::single(&load);
+        let motion = self.statics.solve(&load).map_err(ModesFault::Eigen)?;
         let energies = Energies::new(frame, layout).ok_or(ModesFault::Frame(Vec::new()))?;
-        Ok(energies.strain(&[motion.col_as_slice(0)]).pop().filter(|energy| energy.total() > 0.0))
+        Ok(energies.strain(&[motion.column(0)]).pop().filter(|energy| energy.total() > 0.0))
     }
 
     /// Relative errors from beam theory in the first frequency of the structure, and in the stiffness between
@@ -390,10 +390,10 @@ impl<'m> Solved<'m> {
             let layout = &self.statics.layout;
             let along = nalgebra::Vector6::new(x, y, z, 0.0, 0.0, 0.0);
             let load = layout.between(tip, self.model.work, &along);
-            let load = Mat::from_fn(load.len(), 1, |i, _| load[i]);
-            let motion = self.statics.solve(load.as_ref()).map_err(ModesFault::Eigen)?;
+            let load = Vectors::single(&load);
+            let motion = self.statics.solve(&load).map_err(ModesFault::Eigen)?;
             let energies = Energies::new(frame, layout).ok_or_else(none)?;
-            stiffness = Some(Theory::new(frame, energies, &proportions).of_load(motion.col_as_slice(0)));
+            stiffness = Some(Theory::new(frame, energies, &proportions).of_load(motion.column(0)));
         }
         Ok(TheoryErrors { frequency, stiffness })
     }
@@ -410,9 +410,9 @@ impl<'m> Solved<'m> {
         let down = nalgebra::Vector6::z() * -GRAVITY;
         let load = layout.inertia_load(frame, &down, &nalgebra::Vector3::zeros());
         let load = load.ok_or(ModesFault::Range)?;
-        let load = Mat::from_fn(load.len(), 1, |i, _| load[i]);
-        let moved = self.statics.solve(load.as_ref()).map_err(ModesFault::Eigen)?;
-        let moved = moved.col_as_slice(0);
+        let load = Vectors::single(&load);
+        let moved = self.statics.solve(&load).map_err(ModesFault::Eigen)?;
+        let moved = moved.column(0);
         let footing = Footing::new(frame, layout);
         let own = footing.as_ref().map_or(moved.to_vec(), |footing| footing.own(moved));
         let at = |point: usize| self.statics.point(point, &own).fixed_rows::<3>(0).into_owned();

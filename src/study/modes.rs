@@ -25,12 +25,12 @@ use super::spread::{Answered, Draws, run};
 use faer::{Col, Mat};
 use serde::Serialize;
 use stillbed_design::{Build, Design, Measure};
-use stillbed_eigen::Precision;
+use stillbed_eigen::{Precision, Sparse};
 use stillbed_input::document::Uncertain;
 use stillbed_input::problem::Problem;
 use stillbed_input::quantity::Draw;
 use stillbed_modes::{Asked, BuildModes, ModeDecay, ModesFault, Pole, Series, Spectrum, Stiffness};
-use stillbed_tap::cheapest;
+use stillbed_tap::assign_at_least_cost;
 
 /// Likeness below which a mode of a draw is not paired with a nominal one.
 const ALIKE: f64 = 0.3;
@@ -111,7 +111,7 @@ struct Stated {
     series: Series,
     /// M φ / sqrt(φᵀ M φ), one mode per column.
     weighed: Mat<f64>,
-    mass: faer::sparse::SparseColMat<usize, f64>,
+    mass: Sparse,
 }
 
 impl Modes {
@@ -178,7 +178,7 @@ fn at_stated_values(design: &Design, build: &Build, asked: &Asked) -> Result<(Ri
     let at_fault = |fault: ModesFault| build.problems(&fault);
     let model = build.model(&design.goal, &Draw::default())?;
     let spectrum = build.spectrum(&model, asked).map_err(at_fault)?;
-    let mut modes = BuildModes::new(&build.name, &model.frame, &spectrum).map_err(at_fault)?;
+    let mut modes = BuildModes::compute(&build.name, &model.frame, &spectrum).map_err(at_fault)?;
     modes.judge(&model.frame, &spectrum, &build.proportions(&model));
     let mut stiffness = None;
     if let Some(tip) = model.tip {
@@ -218,7 +218,7 @@ fn at_draw(design: &Design, build: &Build, stated: &Stated, draw: &Draw, count: 
 impl Stated {
     fn of(spectrum: &Spectrum, series: Series) -> Stated {
         let mass = spectrum.matrices.mass.clone();
-        let mut weighed = Mat::zeros(mass.nrows(), spectrum.elastic.len());
+        let mut weighed = Mat::zeros(mass.size(), spectrum.elastic.len());
         for (j, mode) in spectrum.elastic.iter().enumerate() {
             let (product, size) = weigh(&mass, &mode.shape);
             weighed.col_mut(j).copy_from(product * faer::Scale(1.0 / size));
@@ -237,14 +237,14 @@ impl Stated {
                 likeness[(j, i)] = (shape.transpose() * self.weighed.col(i)).powi(2);
             }
         }
-        cheapest(self.weighed.ncols(), count, |i, j| 1.0 - likeness[(j, i)], 1.0 - ALIKE)
+        assign_at_least_cost(self.weighed.ncols(), count, |i, j| 1.0 - likeness[(j, i)], 1.0 - ALIKE)
     }
 }
 
 /// M φ and sqrt(φᵀ M φ).
-fn weigh(mass: &faer::sparse::SparseColMat<usize, f64>, shape: &[f64]) -> (Col<f64>, f64) {
+fn weigh(mass: &Sparse, shape: &[f64]) -> (Col<f64>, f64) {
     let shape = Col::from_fn(shape.len(), |i| shape[i]);
-    let product = mass * &shape;
+    let product = mass.as_faer() * &shape;
     let size = (shape.transpose() * &product).max(f64::MIN_POSITIVE).sqrt();
     (product, size)
 }

@@ -51,7 +51,8 @@ impl Nominal {
         let found = self.series.solve_frame(&model.frame, limit).ok().flatten();
         let mut solved = match found {
             Some(spectrum) => {
-                let statics = Statics::shared(&model.frame, spectrum.matrices.clone(), &self.series.orders)?;
+                let statics =
+                    Statics::factor_matrices(&model.frame, spectrum.matrices.clone(), &self.series.orders)?;
                 let damped = spectrum.damped(self.precision)?;
                 Solved::of(build, goal, model, (spectrum, damped), statics, more)?
             }

@@ -198,9 +198,9 @@ fn respond(
     let drawn = match &wide {
         Some((spectrum, damped)) => {
             let drawn = modal_model(&model.frame, spectrum, damped.as_ref(), Some(&solved.statics), &path);
-            FrequencyResponse::new(&drawn.map_err(|e| at_fault(ModesFault::Eigen(e)))?, 1, 0, range)
+            FrequencyResponse::compute(&drawn.map_err(|e| at_fault(ModesFault::Eigen(e)))?, 1, 0, range)
         }
-        None => FrequencyResponse::new(&modal, seen, load, range),
+        None => FrequencyResponse::compute(&modal, seen, load, range),
     };
     let mut curve = drawn.map_err(|message| vec![Problem::error(Place::key("--range"), message)])?;
     if let Some(check) = HarmonicCheck::new(&model.frame, spectrum, &path[1], &path[0]) {

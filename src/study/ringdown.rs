@@ -144,7 +144,7 @@ fn of_all(
         builds.push(BuildRingDown {
             name: build.name.clone(),
             label: build.label.clone(),
-            motion: RingDown::new(&solved.modal, &asked),
+            motion: RingDown::compute(&solved.modal, &asked),
             settle_time_at_start_s: None,
             spread: None,
         });
@@ -166,7 +166,7 @@ fn of_all(
             let decay = decay(build, &design.goal, draw, known)?;
             let times = own.motion.time_s.iter().step_by(every(&own.motion));
             let envelope = times.map(|time| decay.envelope(*time)).collect();
-            Some(Drawn { times: Times::of(&decay, tap.settle_to), envelope })
+            Some(Drawn { times: Times::measure(&decay, tap.settle_to), envelope })
         };
         design.builds.iter().zip(&builds).zip(&known).map(of).collect()
     };

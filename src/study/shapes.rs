@@ -56,7 +56,7 @@ pub fn shapes(design: &Design, build: &Build, count: usize) -> Result<Shapes, Ve
     let frame = &model.frame;
     let layout = &solved.spectrum.layout;
     let (mut places, mut lines, mut ends) = (Vec::new(), Vec::new(), vec![None; frame.points.len()]);
-    let rest = vec![0.0; layout.freedoms()];
+    let rest = vec![0.0; layout.dofs()];
     for (number, member) in frame.members.iter().enumerate() {
         let along = layout.along(frame, number, &rest, BETWEEN).unwrap_or_default();
         let first = places.len();

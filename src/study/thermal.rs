@@ -10,10 +10,12 @@ use stillbed_input::problem::{Place, Problem, suggest};
 use stillbed_input::quantity::{Draw, Spread};
 use stillbed_material::Property;
 use stillbed_modes::Statics;
-use stillbed_response::accuracy::spec::ThermalSpec;
-use stillbed_response::accuracy::{
-    Aim, Base, Best, Cure, Path, RestFault, Sag, Settling, Thermal, WarmSection, best_supports,
-    drift_per_kelvin, largest_bow, sag, settling, thermal,
+use stillbed_response::deformation::{
+    Base, BestSupports, CarriagePath, DeflectionFault, Sag, SupportAim, find_best_supports, solve_sag,
+};
+use stillbed_response::thermal::spec::ThermalSpec;
+use stillbed_response::thermal::{
+    CompositeSection, Cure, Settling, Thermal, drift_per_kelvin, largest_bow, solve_settling, solve_thermal,
 };
 
 /// The answer of `thermal`: effects of temperature and weight, build by build.
@@ -47,9 +49,9 @@ pub struct BuildThermal {
     pub sag: Option<Sag>,
     /// Path of the carriage under its weight and the change of temperature together; `None` without a
     /// carriage or for a floating base.
-    pub path: Option<Path>,
+    pub path: Option<CarriagePath>,
     /// Best supports to carry it on, where asked for.
-    pub carry: Option<Best>,
+    pub carry: Option<BestSupports>,
 }
 
 /// Request for the best supports on which to carry a base.
@@ -60,7 +62,7 @@ pub struct Carry {
     /// Number of supports, 2 or 3.
     pub supports: usize,
     /// What the supports are to make least.
-    pub aim: Aim,
+    pub aim: SupportAim,
 }
 
 /// Options of `thermal` that add to or replace the `[thermal]` of a design.
@@ -119,38 +121,35 @@ fn of_build(
     if spec.cure {
         case.cures = cures(design, build)?;
     }
-    let base = Base {
-        name: &build.name,
-        frame: &model.frame,
-        sections: &sections,
-        tip: model.tip,
-        work: model.work,
-    };
-    let at_fault = |fault: RestFault| match fault {
-        RestFault::Frame(faults) if !faults.is_empty() => faults.iter().map(|f| build.place(f)).collect(),
-        RestFault::Unsolved(fault) => build.problems(&fault),
+    let base = Base { name: &build.name, frame: &model.frame, tip: model.tip, work: model.work };
+    let at_fault = |fault: DeflectionFault| match fault {
+        DeflectionFault::Frame(faults) if !faults.is_empty() => {
+            faults.iter().map(|f| build.place(f)).collect()
+        }
+        DeflectionFault::Unsolved(fault) => build.problems(&fault),
         other => vec![Problem::error(build.place.clone(), format!("build \"{}\": {other}", build.name))],
     };
-    let mut thermal = thermal(&base, &case, &ask).map_err(at_fault)?;
+    let mut thermal = solve_thermal(&base, &sections, &case, &ask).map_err(at_fault)?;
     for member in &mut thermal.state.members {
         member.bow_m = settled(member.bow_m);
     }
-    let settles = |film| settling(&base, spec.change.value, film, spec.settle_to, &ask.rails).ok();
+    let settles =
+        |film| solve_settling(&base, &sections, spec.change.value, film, spec.settle_to, &ask.rails).ok();
     let settling = settles(spec.film.value);
     let settled_with = |film| settles(film)?.drift_settled_s;
     let limits = || Some([settled_with(spec.film.high)?, settled_with(spec.film.low)?]);
     let between = if spec.film.is_exact() { None } else { limits() };
-    let sag = match sag(&base, &sag_ask) {
+    let sag = match solve_sag(&base, &sag_ask) {
         Ok(found) => Some(found),
-        Err(RestFault::NotHeld) => None,
+        Err(DeflectionFault::NotHeld) => None,
         Err(fault) => return Err(at_fault(fault)),
     };
     let carry = match carry {
         Some(carry) => {
             let along = members(build, &carry.along)?;
-            let best = best_supports(&model.frame, &along, carry.supports, carry.aim);
+            let best = find_best_supports(&model.frame, &along, carry.supports, carry.aim);
             Some(best.map_err(|fault| match fault {
-                RestFault::NotHeld => vec![tips_over(&carry.along)],
+                DeflectionFault::NotHeld => vec![tips_over(&carry.along)],
                 other => at_fault(other),
             })?)
         }
@@ -216,24 +215,30 @@ impl Quick {
     pub fn of(design: &Design, build: &Build, model: &Model, statics: &Statics, draw: &Draw) -> Quick {
         let section = |(number, profile): (usize, &Profile)| {
             let bond = profile.bond.at(draw).clamp(0.0, 1.0);
-            WarmSection::bare(&profile.geometry, &model.media, bond, build.sliding_section(model, number))
+            CompositeSection::without_outlines(
+                &profile.geometry,
+                &model.media,
+                bond,
+                build.sliding_section(model, number),
+            )
         };
-        let sections: Option<Vec<WarmSection>> = build.profiles.iter().enumerate().map(section).collect();
+        let sections: Option<Vec<CompositeSection>> =
+            build.profiles.iter().enumerate().map(section).collect();
         let Some(sections) = sections else { return Quick::default() };
         let (tip, work) = (model.tip, model.work);
-        let base = Base { name: &build.name, frame: &model.frame, sections: &sections, tip, work };
-        let drift = drift_per_kelvin(&base, statics, model.scale).ok().flatten();
+        let base = Base { name: &build.name, frame: &model.frame, tip, work };
+        let drift = drift_per_kelvin(&base, &sections, statics, model.scale).ok().flatten();
         let bow = design.goal.thermal.as_ref().and_then(|spec| {
             let (case, ask, _) = spec.resolve(&model.frame, &materials(design)).ok()?;
             let asked = case.warms().then_some(ask.rails)?;
-            largest_bow(&base, statics, &case, &asked, model.scale).ok()?
+            largest_bow(&base, &sections, statics, &case, &asked, model.scale).ok()?
         });
         Quick { drift: drift.map(|d| settled((d.x * d.x + d.y * d.y + d.z * d.z).sqrt())), bow }
     }
 }
 
 /// The sections of `build` prepared for changes of temperature.
-fn sections(build: &Build, model: &Model) -> Result<Vec<WarmSection>, Vec<Problem>> {
+fn sections(build: &Build, model: &Model) -> Result<Vec<CompositeSection>, Vec<Problem>> {
     let draw = Draw::default();
     let compressive: Vec<Option<f64>> = build
         .substances
@@ -246,8 +251,13 @@ fn sections(build: &Build, model: &Model) -> Result<Vec<WarmSection>, Vec<Proble
     let mut sections = Vec::new();
     for (number, profile) in build.profiles.iter().enumerate() {
         let sliding = build.sliding_section(model, number);
-        let warm =
-            WarmSection::drawn(&profile.geometry, &model.media, &compressive, profile.bond.value, sliding);
+        let warm = CompositeSection::from_geometry(
+            &profile.geometry,
+            &model.media,
+            &compressive,
+            profile.bond.value,
+            sliding,
+        );
         sections.push(warm.ok_or_else(|| {
             vec![Problem::error(profile.spec.place.clone(), "a part of the section has no material")]
         })?);

@@ -5,8 +5,8 @@
 //! such a quiet, a line that does not fade and lies on a multiple of the mains frequency is hum.
 
 use super::COVERAGE;
-use super::events::Tap;
 use super::identify::Mode;
+use super::tap_detection::Tap;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 

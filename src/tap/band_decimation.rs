@@ -22,7 +22,7 @@ const ATTENUATION: f64 = 90.0;
 const LOW_ATTENUATION: f64 = 60.0;
 
 /// A band and the filter that cuts it out.
-pub(super) struct Zoom {
+pub(super) struct BandDecimator {
     /// Centre, radians per sample.
     centre: f64,
     /// Half of the width that passes, Hz.
@@ -37,18 +37,18 @@ pub(super) struct Zoom {
     filter: Vec<f64>,
 }
 
-impl Zoom {
+impl BandDecimator {
     /// A band of `half_width_hz` on either side of `centre_hz`, of a record at `rate_hz`.
     ///
     /// It must stay clear of zero and of half the sample rate by twice its half-width.
-    pub(super) fn new(rate_hz: f64, centre_hz: f64, half_width_hz: f64) -> Zoom {
-        Zoom::with(rate_hz, centre_hz, half_width_hz, ATTENUATION)
+    pub(super) fn new(rate_hz: f64, centre_hz: f64, half_width_hz: f64) -> BandDecimator {
+        BandDecimator::with(rate_hz, centre_hz, half_width_hz, ATTENUATION)
     }
 
     /// All frequencies below `highest_hz`, for decays that are shorter than the filter of a narrow band.
     /// Every mode appears together with its mirror image at the negative frequency.
-    pub(super) fn low(rate_hz: f64, highest_hz: f64) -> Zoom {
-        Zoom::with(rate_hz, 0.0, highest_hz.min(rate_hz / 6.1), LOW_ATTENUATION)
+    pub(super) fn low(rate_hz: f64, highest_hz: f64) -> BandDecimator {
+        BandDecimator::with(rate_hz, 0.0, highest_hz.min(rate_hz / 6.1), LOW_ATTENUATION)
     }
 
     /// True for a band that contains the mirror images too.
@@ -56,7 +56,7 @@ impl Zoom {
         self.centre == 0.0
     }
 
-    fn with(rate_hz: f64, centre_hz: f64, half_width_hz: f64, attenuation: f64) -> Zoom {
+    fn with(rate_hz: f64, centre_hz: f64, half_width_hz: f64, attenuation: f64) -> BandDecimator {
         let step = ((rate_hz / (4.0 * half_width_hz)).floor() as usize).max(1);
         let relative = half_width_hz / rate_hz;
         let length = ((attenuation - 8.0) / (2.285 * TAU * 2.0 * relative)).ceil().max(4.0) as usize | 1;
@@ -75,7 +75,7 @@ impl Zoom {
         let centre = TAU * centre_hz / rate_hz;
         let turned =
             filter.iter().enumerate().map(|(k, h)| Complex64::from_polar(*h, -centre * k as f64)).collect();
-        Zoom { centre, half_width_hz, step, rate_hz: rate_hz / step as f64, turned, filter }
+        BandDecimator { centre, half_width_hz, step, rate_hz: rate_hz / step as f64, turned, filter }
     }
 
     /// Samples of the record that one output uses.
@@ -170,7 +170,7 @@ mod tests {
         let s = Complex64::new(-PI * f * eta, TAU * f) / rate;
         let a = Complex64::from_polar(0.7, 0.4);
         let x: Vec<f64> = (0..4000).map(|n| 2.0 * (a * (s * n as f64).exp()).re).collect();
-        let zoom = Zoom::new(rate, 420.0, 60.0);
+        let zoom = BandDecimator::new(rate, 420.0, 60.0);
         let y = zoom.apply(&x, usize::MAX);
         let reach = zoom.reach(y.len());
         assert!(reach <= x.len() && reach + zoom.step > x.len());
@@ -183,7 +183,7 @@ mod tests {
 
     #[test]
     fn beyond_the_band_nothing_passes() {
-        let zoom = Zoom::new(1000.0, 200.0, 20.0);
+        let zoom = BandDecimator::new(1000.0, 200.0, 20.0);
         let gain = |offset: f64| zoom.gain(Complex64::new(0.0, TAU * offset / zoom.rate_hz)).norm();
         assert!((gain(0.0) - 1.0).abs() < 1e-12);
         assert!(gain(20.0) > 0.98 && gain(60.0) < 1e-3 && gain(150.0) < 1e-3);
@@ -191,7 +191,7 @@ mod tests {
 
     #[test]
     fn a_sample_is_worth_about_one() {
-        let zoom = Zoom::new(44100.0, 300.0, 25.0);
+        let zoom = BandDecimator::new(44100.0, 300.0, 25.0);
         assert!((0.9..1.3).contains(&zoom.whiteness()), "{}", zoom.whiteness());
     }
 }

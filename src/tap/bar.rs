@@ -7,32 +7,11 @@
 //! - `e1876`: where a bar is held and struck for flexure, torsion and lengthwise vibration
 
 use super::bar_equations::{
-    Moduli, Sizes, flexure_factor_bar, flexure_factor_rod, longitudinal_factor, torsion_factor_bar,
+    BarShape, Moduli, Sizes, flexure_factor_bar, flexure_factor_rod, longitudinal_factor, torsion_factor_bar,
 };
 use serde::Serialize;
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{Kind, Spread, figures, show_digits};
-
-/// Shape of a test bar, m.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum BarShape {
-    /// A prism; it is struck along its thickness.
-    Rectangular {
-        /// Length.
-        length: Spread,
-        /// Across the direction of the impact.
-        width: Spread,
-        /// Along the direction of the impact.
-        thickness: Spread,
-    },
-    /// A round rod.
-    Round {
-        /// Length.
-        length: Spread,
-        /// Diameter.
-        diameter: Spread,
-    },
-}
 
 /// A test bar.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -48,7 +27,7 @@ pub struct Bar {
 /// How a bar vibrates.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "lowercase")]
-pub enum Motion {
+pub enum BarMotion {
     /// Bending along the thickness, first mode.
     Flexure,
     /// Twisting, first mode.
@@ -59,9 +38,9 @@ pub enum Motion {
 
 /// One measured tone of a bar.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Tone {
+pub struct BarTone {
     /// How the bar vibrated.
-    pub motion: Motion,
+    pub motion: BarMotion,
     /// Hz.
     pub frequency_hz: Spread,
     /// Its loss factor, when it was resolved.
@@ -70,9 +49,9 @@ pub struct Tone {
 
 /// Where a bar is held and struck for one motion.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Holding {
+pub struct BarHolding {
     /// The motion.
-    pub motion: Motion,
+    pub motion: BarMotion,
     /// Distances of the supports from one end, m.
     pub support_at_m: Vec<f64>,
     /// How to support, strike and listen.
@@ -81,9 +60,9 @@ pub struct Holding {
 
 /// A factor by which a slender bar's equation is corrected.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Correction {
+pub struct BarCorrection {
     /// The motion.
-    pub motion: Motion,
+    pub motion: BarMotion,
     /// T1 for flexure, R for torsion, 1/K for the lengthwise tone.
     pub factor: f64,
 }
@@ -104,9 +83,9 @@ pub struct BarReading {
     /// Young's modulus from the lengthwise tone, when flexure was measured too.
     pub youngs_modulus_lengthwise_pa: Option<Spread>,
     /// The corrections that were applied.
-    pub corrections: Vec<Correction>,
+    pub corrections: Vec<BarCorrection>,
     /// How to hold and strike the bar for each motion.
-    pub holding: Vec<Holding>,
+    pub holding: Vec<BarHolding>,
     /// The result as a `[materials]` entry of a design file.
     pub materials: String,
     /// Warnings about the result.
@@ -116,21 +95,40 @@ pub struct BarReading {
 /// The material properties of `bar` from its `tones`, at most one of each motion.
 ///
 /// A steel bar of 150 x 20 x 5 mm and 117.8 g that rings at 1172 Hz in flexure and at 4750 Hz in
-/// torsion has E = 208.41 GPa, G = 80.04 GPa and nu = 0.3018.
+/// torsion has E = 208.41 GPa, G = 80.04 GPa and nu = 0.3018:
+///
+/// ```
+/// use stillbed_input::quantity::Spread;
+/// use stillbed_tap::{Bar, BarMotion, BarShape, BarTone, bar_moduli};
+///
+/// let [length, width, thickness] = [0.15, 0.02, 0.005].map(Spread::exact);
+/// let bar = Bar {
+///     shape: BarShape::Rectangular { length, width, thickness },
+///     mass: Spread::exact(0.1178),
+///     poissons_ratio: Spread::exact(0.3),
+/// };
+/// let tones = [(BarMotion::Flexure, 1172.0), (BarMotion::Torsion, 4750.0)].map(|(motion, frequency)| {
+///     BarTone { motion, frequency_hz: Spread::exact(frequency), loss_factor: None }
+/// });
+/// let reading = bar_moduli(&bar, &tones)?;
+/// assert!((reading.youngs_modulus_pa.unwrap().value / 208.41e9 - 1.0).abs() < 1e-4);
+/// assert!((reading.poissons_ratio.unwrap().value - 0.3018).abs() < 1e-4);
+/// # Ok::<(), Vec<stillbed_input::problem::Problem>>(())
+/// ```
 ///
 /// # Errors
 /// Sizes, mass or frequencies that are not positive; no tone; two tones of one motion; tones that give
 /// a Poisson's ratio no material has, because one of them belongs to another motion.
-pub fn bar_moduli(bar: &Bar, tones: &[Tone]) -> Result<BarReading, Vec<Problem>> {
+pub fn bar_moduli(bar: &Bar, tones: &[BarTone]) -> Result<BarReading, Vec<Problem>> {
     check(bar, tones)?;
-    let tone = |motion: Motion| tones.iter().find(|tone| tone.motion == motion);
+    let tone = |motion: BarMotion| tones.iter().find(|tone| tone.motion == motion);
     let base = Sizes {
         shape: bar.shape,
         mass: bar.mass.value,
         nu: bar.poissons_ratio.value,
-        flexure: tone(Motion::Flexure).map(|tone| tone.frequency_hz.value),
-        torsion: tone(Motion::Torsion).map(|tone| tone.frequency_hz.value),
-        longitudinal: tone(Motion::Longitudinal).map(|tone| tone.frequency_hz.value),
+        flexure: tone(BarMotion::Flexure).map(|tone| tone.frequency_hz.value),
+        torsion: tone(BarMotion::Torsion).map(|tone| tone.frequency_hz.value),
+        longitudinal: tone(BarMotion::Longitudinal).map(|tone| tone.frequency_hz.value),
     };
     let moduli = base.moduli();
     let both = base.torsion.is_some() && (base.flexure.is_some() || base.longitudinal.is_some());
@@ -158,7 +156,7 @@ pub fn bar_moduli(bar: &Bar, tones: &[Tone]) -> Result<BarReading, Vec<Problem>>
     let youngs = flexural.or(lengthwise);
     let nu = if both { spread(&|m| Some(m.nu)) } else { Some(bar.poissons_ratio) };
     let density = spread(&|m| Some(m.density)).unwrap_or(Spread::exact(moduli.density));
-    let order = [Motion::Flexure, Motion::Longitudinal, Motion::Torsion];
+    let order = [BarMotion::Flexure, BarMotion::Longitudinal, BarMotion::Torsion];
     let loss = order.iter().find_map(|motion| tone(*motion)?.loss_factor);
     let reading = BarReading {
         youngs_modulus_pa: youngs,
@@ -168,14 +166,14 @@ pub fn bar_moduli(bar: &Bar, tones: &[Tone]) -> Result<BarReading, Vec<Problem>>
         density_kg_per_m3: density,
         youngs_modulus_lengthwise_pa: flexural.and(lengthwise),
         corrections: corrections(&base, moduli.nu),
-        holding: holding(&bar.shape),
+        holding: bar_holding(&bar.shape),
         materials: materials(youngs, nu, density, loss, both),
         notes: notes(bar, &base, flexural, lengthwise, both),
     };
     Ok(reading)
 }
 
-fn check(bar: &Bar, tones: &[Tone]) -> Result<(), Vec<Problem>> {
+fn check(bar: &Bar, tones: &[BarTone]) -> Result<(), Vec<Problem>> {
     let mut problems = Vec::new();
     let mut positive = |key: &str, spread: Spread| {
         if !(spread.low > 0.0
@@ -219,7 +217,7 @@ fn check(bar: &Bar, tones: &[Tone]) -> Result<(), Vec<Problem>> {
         let problem = Problem::error(Place::key("tones"), "no tone of the bar was measured");
         problems.push(problem.with_help("strike it for flexure first"));
     }
-    for motion in [Motion::Flexure, Motion::Torsion, Motion::Longitudinal] {
+    for motion in [BarMotion::Flexure, BarMotion::Torsion, BarMotion::Longitudinal] {
         if tones.iter().filter(|tone| tone.motion == motion).count() > 1 {
             let message = format!("two tones of one motion ({motion:?})").to_lowercase();
             problems.push(Problem::error(Place::key("tones"), message).with_help("state the lowest of them"));
@@ -246,7 +244,7 @@ fn check(bar: &Bar, tones: &[Tone]) -> Result<(), Vec<Problem>> {
 }
 
 /// The moduli with each uncertain input at its low and at its high limit.
-fn varied(bar: &Bar, tones: &[Tone], base: &Sizes) -> Vec<(Moduli, Moduli)> {
+fn varied(bar: &Bar, tones: &[BarTone], base: &Sizes) -> Vec<(Moduli, Moduli)> {
     let mut pairs = Vec::new();
     let mut vary = |spread: Spread, set: &dyn Fn(&mut Sizes, f64)| {
         if !spread.is_exact() {
@@ -276,15 +274,15 @@ fn varied(bar: &Bar, tones: &[Tone], base: &Sizes) -> Vec<(Moduli, Moduli)> {
     }
     for tone in tones {
         vary(tone.frequency_hz, &|sizes, value| match tone.motion {
-            Motion::Flexure => sizes.flexure = Some(value),
-            Motion::Torsion => sizes.torsion = Some(value),
-            Motion::Longitudinal => sizes.longitudinal = Some(value),
+            BarMotion::Flexure => sizes.flexure = Some(value),
+            BarMotion::Torsion => sizes.torsion = Some(value),
+            BarMotion::Longitudinal => sizes.longitudinal = Some(value),
         });
     }
     pairs
 }
 
-fn corrections(sizes: &Sizes, nu: f64) -> Vec<Correction> {
+fn corrections(sizes: &Sizes, nu: f64) -> Vec<BarCorrection> {
     let mut list = Vec::new();
     let (flexure, torsion) = match sizes.shape {
         BarShape::Rectangular { length, width, thickness } => (
@@ -294,40 +292,41 @@ fn corrections(sizes: &Sizes, nu: f64) -> Vec<Correction> {
         BarShape::Round { length, diameter } => (flexure_factor_rod(diameter.value / length.value, nu), 1.0),
     };
     let mut add = |measured: Option<f64>, motion, factor| {
-        list.extend(measured.map(|_| Correction { motion, factor }));
+        list.extend(measured.map(|_| BarCorrection { motion, factor }));
     };
-    add(sizes.flexure, Motion::Flexure, flexure);
-    add(sizes.torsion, Motion::Torsion, torsion);
-    add(sizes.longitudinal, Motion::Longitudinal, 1.0 / longitudinal_factor(&sizes.shape, nu));
+    add(sizes.flexure, BarMotion::Flexure, flexure);
+    add(sizes.torsion, BarMotion::Torsion, torsion);
+    add(sizes.longitudinal, BarMotion::Longitudinal, 1.0 / longitudinal_factor(&sizes.shape, nu));
     list
 }
 
 /// How to hold and strike a bar for each motion.
-pub fn holding(shape: &BarShape) -> Vec<Holding> {
+#[must_use]
+pub fn bar_holding(shape: &BarShape) -> Vec<BarHolding> {
     let (length, round) = match shape {
         BarShape::Rectangular { length, .. } => (length.value, false),
         BarShape::Round { length, .. } => (length.value, true),
     };
     let nodes = vec![0.224 * length, (1.0 - 0.224) * length];
     let middle = vec![0.5 * length];
-    let mut list = vec![Holding {
-        motion: Motion::Flexure,
+    let mut list = vec![BarHolding {
+        motion: BarMotion::Flexure,
         support_at_m: nodes,
         advice: "rest it on soft foam or two threads at 0.224 L from each end; strike the \
                  middle of the broad face, listen above the middle or an end"
             .into(),
     }];
     if !round {
-        list.push(Holding {
-            motion: Motion::Torsion,
+        list.push(BarHolding {
+            motion: BarMotion::Torsion,
             support_at_m: middle.clone(),
             advice: "rest it on foam along the two centre lines; strike near an edge at 0.224 L \
                      from one end, listen at the diagonally opposite corner"
                 .into(),
         });
     }
-    list.push(Holding {
-        motion: Motion::Longitudinal,
+    list.push(BarHolding {
+        motion: BarMotion::Longitudinal,
         support_at_m: middle,
         advice: "hold or rest it at the middle; strike one end face along the axis, listen at \
                  the other"
@@ -450,13 +449,13 @@ mod tests {
         }
     }
 
-    fn tone(motion: Motion, f: f64) -> Tone {
-        Tone { motion, frequency_hz: exact(f), loss_factor: Some(Spread::between(1e-3, 9e-4, 1.1e-3)) }
+    fn tone(motion: BarMotion, f: f64) -> BarTone {
+        BarTone { motion, frequency_hz: exact(f), loss_factor: Some(Spread::between(1e-3, 9e-4, 1.1e-3)) }
     }
 
     #[test]
     fn a_steel_bar_by_both_tones() {
-        let tones = [tone(Motion::Flexure, 1172.0), tone(Motion::Torsion, 4750.0)];
+        let tones = [tone(BarMotion::Flexure, 1172.0), tone(BarMotion::Torsion, 4750.0)];
         let reading = bar_moduli(&steel(), &tones).unwrap();
         assert_relative_eq!(reading.youngs_modulus_pa.unwrap().value, 2.0841044e11, max_relative = 1e-6);
         assert_relative_eq!(reading.shear_modulus_pa.unwrap().value, 8.0044463e10, max_relative = 1e-6);
@@ -477,14 +476,14 @@ mod tests {
         if let BarShape::Rectangular { thickness, .. } = &mut bar.shape {
             *thickness = Spread::between(0.005, 0.005 * 0.99, 0.005 * 1.01);
         }
-        let e = bar_moduli(&bar, &[tone(Motion::Flexure, 1172.0)]).unwrap().youngs_modulus_pa.unwrap();
+        let e = bar_moduli(&bar, &[tone(BarMotion::Flexure, 1172.0)]).unwrap().youngs_modulus_pa.unwrap();
         // 3 % of the mass and three times 1 % of the thickness.
         assert_relative_eq!((e.high - e.low) / (2.0 * e.value), 18f64.sqrt() / 100.0, max_relative = 0.01);
     }
 
     #[test]
     fn a_mistaken_tone_is_refused() {
-        let tones = [tone(Motion::Flexure, 1172.0), tone(Motion::Torsion, 3230.0)];
+        let tones = [tone(BarMotion::Flexure, 1172.0), tone(BarMotion::Torsion, 3230.0)];
         let problems = bar_moduli(&steel(), &tones).unwrap_err();
         assert!(problems[0].to_string().contains("belongs to another motion"), "{}", problems[0]);
         let mut bar = steel();
@@ -496,12 +495,12 @@ mod tests {
     fn a_square_rod_and_a_round_one() {
         let round = BarShape::Round { length: exact(0.3), diameter: exact(0.02) };
         let bar = Bar { shape: round, mass: exact(0.7398), poissons_ratio: exact(0.29) };
-        let length = bar_moduli(&bar, &[tone(Motion::Longitudinal, 8560.0)]).unwrap();
+        let length = bar_moduli(&bar, &[tone(BarMotion::Longitudinal, 8560.0)]).unwrap();
         // E = 4 L^2 f^2 rho, apart from a correction of 5e-4.
         let plain = 4.0 * 0.09 * 8560f64.powi(2) * length.density_kg_per_m3.value;
         assert_relative_eq!(length.youngs_modulus_pa.unwrap().value, plain, max_relative = 1e-3);
         assert!(length.notes.iter().any(|note| note.message.contains("is taken as 0.29")));
-        assert_eq!(holding(&round).len(), 2);
-        assert_relative_eq!(holding(&round)[0].support_at_m[0], 0.0672, max_relative = 1e-12);
+        assert_eq!(bar_holding(&round).len(), 2);
+        assert_relative_eq!(bar_holding(&round)[0].support_at_m[0], 0.0672, max_relative = 1e-12);
     }
 }

@@ -13,8 +13,29 @@
 //! - `spinner1961`: the corrections T1 and T1' for the height of the section
 //! - `rayleigh1877`: lateral inertia of a bar vibrating lengthwise
 
-use super::bar::BarShape;
 use std::f64::consts::PI;
+use stillbed_input::quantity::Spread;
+
+/// Shape of a test bar, m.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum BarShape {
+    /// A prism; it is struck along its thickness.
+    Rectangular {
+        /// Length.
+        length: Spread,
+        /// Across the direction of the impact.
+        width: Spread,
+        /// Along the direction of the impact.
+        thickness: Spread,
+    },
+    /// A round rod.
+    Round {
+        /// Length.
+        length: Spread,
+        /// Diameter.
+        diameter: Spread,
+    },
+}
 
 /// T1 of a bar whose thickness over length is `t`, with Poisson's ratio `nu`.
 pub fn flexure_factor_bar(t: f64, nu: f64) -> f64 {

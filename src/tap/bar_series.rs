@@ -16,9 +16,9 @@
 //! - `huang1961`: frequencies of a free bar with shear and rotary inertia
 //! - `cowper1966`: the shear coefficient k
 
-use super::bar::{Bar, BarShape, Motion, Tone};
-use super::bar_equations::{longitudinal_factor, torsion_factor_bar};
-use super::stating::ReadMode;
+use super::bar::{Bar, BarMotion, BarTone};
+use super::bar_equations::{BarShape, longitudinal_factor, torsion_factor_bar};
+use super::measured_mode::MeasuredMode;
 use std::f64::consts::{PI, TAU};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{Kind, Spread, show};
@@ -26,7 +26,7 @@ use stillbed_input::quantity::{Kind, Spread, show};
 /// A tone that a bar should have.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Expected {
-    motion: Motion,
+    motion: BarMotion,
     /// True when it bends along the width instead of the thickness.
     sideways: bool,
     /// Order, from 1 on.
@@ -85,7 +85,7 @@ fn expected(shape: &BarShape, nu: f64) -> Vec<Expected> {
         let s = r * (2.0 * (1.0 + nu) / coefficient).sqrt();
         let roots = flexure_roots(r, s, count);
         all.extend(roots.iter().enumerate().map(|(i, b)| Expected {
-            motion: Motion::Flexure,
+            motion: BarMotion::Flexure,
             sideways,
             order: i + 1,
             per_speed: b * gyration / (TAU * length * length),
@@ -109,13 +109,13 @@ fn expected(shape: &BarShape, nu: f64) -> Vec<Expected> {
     };
     let shear = 1.0 / (2.0 * (1.0 + nu)).sqrt();
     all.extend((1..=ORDERS.2).map(|order| Expected {
-        motion: Motion::Torsion,
+        motion: BarMotion::Torsion,
         sideways: false,
         order,
         per_speed: order as f64 * shear / (2.0 * length * torsion.sqrt()),
     }));
     all.push(Expected {
-        motion: Motion::Longitudinal,
+        motion: BarMotion::Longitudinal,
         sideways: false,
         order: 1,
         per_speed: longitudinal_factor(shape, nu).sqrt() / (2.0 * length),
@@ -139,7 +139,7 @@ fn weight(level_db: f64) -> f64 {
 }
 
 /// How plausible a tone is by itself, in a bar struck so as to excite `struck`.
-fn prior(tone: &Expected, struck: Motion) -> f64 {
+fn prior(tone: &Expected, struck: BarMotion) -> f64 {
     let of_motion = match (struck == tone.motion, tone.sideways) {
         (true, false) => 1.0,
         (true, true) => 0.6,
@@ -149,10 +149,10 @@ fn prior(tone: &Expected, struck: Motion) -> f64 {
 }
 
 fn read_as(
-    modes: &[&ReadMode],
+    modes: &[&MeasuredMode],
     tones: &[Expected],
     anchor: (usize, usize),
-    struck: Motion,
+    struck: BarMotion,
 ) -> Option<Reading> {
     let (line, tone) = anchor;
     let speed = modes[line].frequency_hz.value / tones[tone].per_speed;
@@ -172,7 +172,7 @@ fn read_as(
     for i in order {
         let f = modes[i].frequency_hz.value;
         let off = |tone: &Expected| {
-            let near = if tone.motion == Motion::Flexure { NEAR.0 } else { NEAR.1 };
+            let near = if tone.motion == BarMotion::Flexure { NEAR.0 } else { NEAR.1 };
             (f / (tone.per_speed * speed) - 1.0).abs() / near
         };
         let best = (0..tones.len())
@@ -184,7 +184,7 @@ fn read_as(
                 free[k] = false;
                 named[i] = Some(tones[k]);
                 // Poisson's ratio is varied too, so that torsion fits easily and counts less.
-                let counts = if tones[k].motion == Motion::Flexure { 1.0 } else { 0.5 };
+                let counts = if tones[k].motion == BarMotion::Flexure { 1.0 } else { 0.5 };
                 score += counts * weight(modes[i].level_db) * (0.4 + 0.6 * prior(&tones[k], struck));
             }
             // A line below all tones is the bar bouncing on its supports, and costs nothing.
@@ -211,13 +211,13 @@ fn read_as(
 /// # Errors
 /// Lines that no solid bar of these sizes could give, two different moduli that fit about equally well,
 /// or no tone of the struck motion. The message lists what is heard.
-pub fn first_tone(
-    modes: &[ReadMode],
+pub fn find_first_tone(
+    modes: &[MeasuredMode],
     bar: &Bar,
-    struck: Motion,
+    struck: BarMotion,
     youngs: Option<f64>,
-) -> Result<(Tone, Vec<Problem>), Problem> {
-    let lines: Vec<&ReadMode> = modes.iter().filter(|mode| mode.level_db > -45.0).collect();
+) -> Result<(BarTone, Vec<Problem>), Problem> {
+    let lines: Vec<&MeasuredMode> = modes.iter().filter(|mode| mode.level_db > -45.0).collect();
     let volume = match bar.shape {
         BarShape::Rectangular { length, width, thickness } => length.value * width.value * thickness.value,
         BarShape::Round { length, diameter } => length.value * PI / 4.0 * diameter.value.powi(2),
@@ -293,14 +293,14 @@ pub fn first_tone(
             Problem::warning(place(), message).with_help("strike harder, with something small and hard"),
         );
     }
-    Ok((Tone { motion: struck, frequency_hz, loss_factor: lines[line].loss_factor }, notes))
+    Ok((BarTone { motion: struck, frequency_hz, loss_factor: lines[line].loss_factor }, notes))
 }
 
-fn name(motion: Motion) -> &'static str {
+fn name(motion: BarMotion) -> &'static str {
     match motion {
-        Motion::Flexure => "flexure",
-        Motion::Torsion => "torsion",
-        Motion::Longitudinal => "the lengthwise tone",
+        BarMotion::Flexure => "flexure",
+        BarMotion::Torsion => "torsion",
+        BarMotion::Longitudinal => "the lengthwise tone",
     }
 }
 
@@ -308,23 +308,23 @@ fn said(tone: &Expected, heard: &str) -> String {
     let order = ["first", "second", "third", "fourth", "fifth"][tone.order - 1];
     let side = if tone.sideways { " across the wide side" } else { "" };
     match tone.motion {
-        Motion::Longitudinal => format!("the lengthwise tone ({heard})"),
+        BarMotion::Longitudinal => format!("the lengthwise tone ({heard})"),
         motion => format!("{order} tone of {}{side} ({heard})", name(motion)),
     }
 }
 
 /// How to strike for a motion, as advice for another attempt.
-fn strike(motion: Motion) -> &'static str {
+fn strike(motion: BarMotion) -> &'static str {
     match motion {
-        Motion::Flexure => {
+        BarMotion::Flexure => {
             "rest it on soft foam at 0.224 of its length from each end, strike the middle of the broad face, and \
              listen above an end"
         }
-        Motion::Torsion => {
+        BarMotion::Torsion => {
             "rest it on foam along both centre lines, strike near an edge at 0.224 of its length, and listen at the \
              opposite corner"
         }
-        Motion::Longitudinal => {
+        BarMotion::Longitudinal => {
             "hold it in the middle, strike one end along its axis, and listen at the other"
         }
     }
@@ -333,8 +333,8 @@ fn strike(motion: Motion) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::super::bar_equations::flexure_factor_bar;
-    use super::super::reading::{Listen, read_taps};
-    use super::super::synthetic::{Recipe, Ring, Strike, synthesise};
+    use super::super::reading::{ReadingOptions, read_taps};
+    use super::super::synthetic::{SyntheticMode, SyntheticRecord, SyntheticTap, synthesise};
     use super::*;
 
     fn bar(length: f64, width: f64, thickness: f64, density: f64) -> Bar {
@@ -358,38 +358,38 @@ mod tests {
     fn heard(
         bar: &Bar,
         e: f64,
-        levels: &[(Motion, bool, usize, f64)],
+        levels: &[(BarMotion, bool, usize, f64)],
         others: &[(f64, f64)],
-    ) -> Vec<ReadMode> {
+    ) -> Vec<MeasuredMode> {
         let BarShape::Rectangular { length, width, thickness } = bar.shape else { return Vec::new() };
         let speed = (e * length.value * width.value * thickness.value / bar.mass.value).sqrt();
         let tones = expected(&bar.shape, 0.33);
-        let of = |(motion, sideways, order, amplitude): &(Motion, bool, usize, f64)| {
+        let of = |(motion, sideways, order, amplitude): &(BarMotion, bool, usize, f64)| {
             let is = |t: &&Expected| t.motion == *motion && t.sideways == *sideways && t.order == *order;
             (tones.iter().find(is).unwrap().per_speed * speed, *amplitude)
         };
         // A real bar is neither quite straight nor quite uniform.
         let real = |(i, (f, a)): (usize, (f64, f64))| (f * (1.0 + OFF * (17.0 * i as f64 + f).sin()), a);
         let own = levels.iter().map(of).enumerate().map(real);
-        let modes = own.chain(others.iter().copied()).map(|(frequency_hz, amplitude)| Ring {
+        let modes = own.chain(others.iter().copied()).map(|(frequency_hz, amplitude)| SyntheticMode {
             frequency_hz,
             loss_factor: 2e-3,
             rise: 0.0,
             amplitudes: vec![amplitude],
             phase: 0.0,
         });
-        let recipe = Recipe {
+        let recipe = SyntheticRecord {
             sample_rate_hz: 44100.0,
             duration_s: 1.2,
             modes: modes.collect(),
-            taps: vec![Strike { time_s: 0.2, strength: 1.0 }],
+            taps: vec![SyntheticTap { time_s: 0.2, strength: 1.0 }],
             noise: 1e-4,
             seed: 4,
             offset: 0.0,
             limit: None,
             step: None,
         };
-        read_taps(&synthesise(&recipe).unwrap(), &Listen::default()).unwrap().modes
+        read_taps(&synthesise(&recipe).unwrap(), &ReadingOptions::default()).unwrap().modes
     }
 
     #[test]
@@ -408,9 +408,9 @@ mod tests {
         }
     }
 
-    const FLEXURE: (Motion, bool) = (Motion::Flexure, false);
+    const FLEXURE: (BarMotion, bool) = (BarMotion::Flexure, false);
 
-    fn youngs(bar: &Bar, tone: &Tone) -> f64 {
+    fn youngs(bar: &Bar, tone: &BarTone) -> f64 {
         super::super::bar::bar_moduli(bar, std::slice::from_ref(tone))
             .unwrap()
             .youngs_modulus_pa
@@ -422,21 +422,21 @@ mod tests {
     fn the_bounce_and_a_node_do_not_mislead() {
         let stone = bar(0.25, 0.04, 0.02, 2700.0);
         let (m, s) = FLEXURE;
-        let struck = [(m, s, 1, 1.0), (m, s, 2, 0.4), (Motion::Torsion, false, 1, 0.1)];
+        let struck = [(m, s, 1, 1.0), (m, s, 2, 0.4), (BarMotion::Torsion, false, 1, 0.1)];
         let modes = heard(&stone, 30e9, &struck, &[(27.0, 1.5)]);
-        let (tone, notes) = first_tone(&modes, &stone, Motion::Flexure, None).unwrap();
+        let (tone, notes) = find_first_tone(&modes, &stone, BarMotion::Flexure, None).unwrap();
         assert!((youngs(&stone, &tone) / 30e9 - 1.0).abs() < 0.01, "{tone:?}");
         assert!(notes.is_empty(), "{notes:?}");
         // Struck at a node of the first tone: two overtones alone may also fit another modulus.
         let modes = heard(&stone, 30e9, &[(m, s, 2, 1.0), (m, s, 3, 0.4)], &[]);
-        match first_tone(&modes, &stone, Motion::Flexure, None) {
+        match find_first_tone(&modes, &stone, BarMotion::Flexure, None) {
             Ok((tone, _)) => assert!((youngs(&stone, &tone) / 30e9 - 1.0).abs() < 0.03, "{tone:?}"),
             Err(problem) => assert!(problem.to_string().contains("may be read as"), "{problem}"),
         }
         // More tones fit one modulus alone.
-        let many = [(m, s, 2, 1.0), (m, s, 3, 0.4), (m, s, 4, 0.2), (Motion::Torsion, false, 1, 0.2)];
+        let many = [(m, s, 2, 1.0), (m, s, 3, 0.4), (m, s, 4, 0.2), (BarMotion::Torsion, false, 1, 0.2)];
         let (tone, notes) =
-            first_tone(&heard(&stone, 30e9, &many, &[]), &stone, Motion::Flexure, None).unwrap();
+            find_first_tone(&heard(&stone, 30e9, &many, &[]), &stone, BarMotion::Flexure, None).unwrap();
         assert!((youngs(&stone, &tone) / 30e9 - 1.0).abs() < 0.03, "{tone:?}");
         assert!(notes[0].message.contains("is not heard"), "{notes:?}");
     }
@@ -446,7 +446,7 @@ mod tests {
         let stone = bar(0.25, 0.04, 0.02, 2700.0);
         let (m, _) = FLEXURE;
         let struck = [(m, true, 1, 1.0), (m, true, 2, 0.4), (m, false, 1, 0.05), (m, false, 2, 0.05)];
-        match first_tone(&heard(&stone, 30e9, &struck, &[]), &stone, Motion::Flexure, None) {
+        match find_first_tone(&heard(&stone, 30e9, &struck, &[]), &stone, BarMotion::Flexure, None) {
             Ok((tone, _)) => assert!((youngs(&stone, &tone) / 30e9 - 1.0).abs() < 0.02, "{tone:?}"),
             Err(problem) => assert!(problem.to_string().contains("broad face"), "{problem}"),
         }
@@ -455,7 +455,8 @@ mod tests {
     #[test]
     fn what_no_solid_bar_sounds_is_refused() {
         let stone = bar(0.25, 0.04, 0.02, 2700.0);
-        let problem = first_tone(&heard(&stone, 30e9, &[], &[(27.0, 1.0)]), &stone, Motion::Flexure, None);
+        let problem =
+            find_first_tone(&heard(&stone, 30e9, &[], &[(27.0, 1.0)]), &stone, BarMotion::Flexure, None);
         let problem = problem.unwrap_err().to_string();
         assert!(problem.contains("27 Hz") && problem.contains("no tone of a solid bar"), "{problem}");
     }
@@ -478,7 +479,7 @@ mod tests {
                         BarShape::Round { .. } => 1.0,
                     });
             let e = density * over(1800.0, 5600.0).powi(2);
-            let (m, t) = (Motion::Flexure, Motion::Torsion);
+            let (m, t) = (BarMotion::Flexure, BarMotion::Torsion);
             // Three kinds: struck properly, struck at a node of the first tone, struck on the narrow face.
             let kind = (seed % 3) as usize;
             let struck = match kind {
@@ -504,7 +505,7 @@ mod tests {
                 ],
             };
             let modes = heard(&bar, e, &struck, &[(over(15.0, 60.0), over(0.1, 2.0))]);
-            match first_tone(&modes, &bar, m, None) {
+            match find_first_tone(&modes, &bar, m, None) {
                 Ok((tone, _)) if (youngs(&bar, &tone) / e - 1.0).abs() < 0.04 => right[kind] += 1,
                 Ok((tone, _)) => wrong.push((seed, kind, youngs(&bar, &tone) / e)),
                 Err(_) => refused[kind] += 1,

@@ -17,13 +17,13 @@
 //! - `birge1932`: widening of an error by the scatter of repeated measurements
 
 use super::COVERAGE;
-use super::band_decimation::Zoom;
-use super::bending::{Bent, Way};
-use super::choosing::choose;
-use super::pencil::Block;
+use super::amplitude_dependence::{AmplitudeDependentModes, Way};
+use super::band_decimation::BandDecimator;
+use super::matrix_pencil::Block;
+use super::model_order::{SelectedOrder, select_order};
+use super::model_selection::select_model;
 use super::refine::{Fit, powers, refine};
 use super::spectrum::Peak;
-use super::stabilise::{Settled, settle};
 use num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 
@@ -173,12 +173,12 @@ fn read_band(segments: &mut [Segment], rate_hz: f64, band: &Band, peaks: &[Peak]
     if half <= 0.0 {
         return Vec::new();
     }
-    let narrow = Zoom::new(rate_hz, centre, half);
+    let narrow = BandDecimator::new(rate_hz, centre, half);
     // A filter that is longer than 1.5 decay times or a third of the tap leaves too little to read.
     let longest = segments.iter().map(|s| s.samples.len() - s.free).max().unwrap_or(0);
     let decay = rate_hz / (PI * band.narrowest_hz);
     let is_long = narrow.length() as f64 > 1.5 * decay || 3 * narrow.length() > longest;
-    let zoom = if is_long { Zoom::low(rate_hz, LOW_REACH * band.high_hz) } else { narrow };
+    let zoom = if is_long { BandDecimator::low(rate_hz, LOW_REACH * band.high_hz) } else { narrow };
     let centre = if is_long { 0.0 } else { centre };
     let half = if is_long { band.high_hz } else { half };
     let wait = (rate_hz / (0.5 * (band.low_hz + band.high_hz))).ceil() as usize;
@@ -197,12 +197,12 @@ fn read_band(segments: &mut [Segment], rate_hz: f64, band: &Band, peaks: &[Peak]
     }
     // A band from zero on also holds the mirror images and the drift.
     let expected = if zoom.is_mirrored() { 2 * band.peaks + 1 } else { band.peaks };
-    let Some(settled) = settle(&blocks, expected) else { return Vec::new() };
-    let scales = even_out(&mut blocks, &settled.fit);
-    let settled = if scales.is_some() { settle(&blocks, expected) } else { Some(settled) };
+    let Some(settled) = select_order(&blocks, expected) else { return Vec::new() };
+    let scales = whiten_channels(&mut blocks, &settled.fit);
+    let settled = if scales.is_some() { select_order(&blocks, expected) } else { Some(settled) };
     let Some(settled) = settled else { return Vec::new() };
     let scale = |channel: usize| scales.as_ref().and_then(|s| s.get(channel)).copied().unwrap_or(1.0);
-    let choice = if zoom.is_mirrored() { None } else { choose(&blocks, &settled) };
+    let choice = if zoom.is_mirrored() { None } else { select_model(&blocks, &settled) };
     let (bent, known) = match choice {
         Some(choice) => {
             let known: Vec<(usize, f64, f64)> =
@@ -213,7 +213,7 @@ fn read_band(segments: &mut [Segment], rate_hz: f64, band: &Band, peaks: &[Peak]
             let errors = errors(&blocks, &settled);
             let known =
                 settled.physical.iter().zip(errors).map(|(k, (variance, scatter))| (*k, variance, scatter));
-            (Bent::straight(&settled.fit, &blocks), known.collect())
+            (AmplitudeDependentModes::straight(&settled.fit, &blocks), known.collect())
         }
     };
     let rests: Vec<Vec<Complex64>> = (0..blocks.len()).map(|b| bent.rest_of(&blocks[b], b, None)).collect();
@@ -247,7 +247,7 @@ fn read_band(segments: &mut [Segment], rate_hz: f64, band: &Band, peaks: &[Peak]
         {
             continue;
         }
-        take_out(segments, &zoom, &bent, m, &blocks, &skips, scale);
+        subtract_mode(segments, &zoom, &bent, m, &blocks, &skips, scale);
         let alone = blocks.iter().enumerate().map(|(b, block)| Block {
             tap: block.tap,
             channel: block.channel,
@@ -282,7 +282,7 @@ const SHOWN: usize = 9;
 
 /// How mode `m` depends on its amplitude; empty for a linear mode. The variances assume `louder` times
 /// the noise of the band.
-fn curve(bent: &Bent, m: usize, zoom: &Zoom, louder: f64) -> Vec<Local> {
+fn curve(bent: &AmplitudeDependentModes, m: usize, zoom: &BandDecimator, louder: f64) -> Vec<Local> {
     let law = &bent.laws[m];
     if law.is_fixed() {
         return Vec::new();
@@ -304,7 +304,7 @@ fn curve(bent: &Bent, m: usize, zoom: &Zoom, louder: f64) -> Vec<Local> {
 }
 
 /// Power of the residual within a few widths of mode `m` over that in the whole band; at least one.
-fn louder(bent: &Bent, blocks: &[Block], rests: &[Vec<Complex64>], m: usize) -> f64 {
+fn louder(bent: &AmplitudeDependentModes, blocks: &[Block], rests: &[Vec<Complex64>], m: usize) -> f64 {
     let decay = bent.laws[m].pole(bent.middle(m)).re.abs();
     let noise = bent.noise();
     let (mut sum, mut count) = (0.0, 0.0);
@@ -326,8 +326,10 @@ fn louder(bent: &Bent, blocks: &[Block], rests: &[Vec<Complex64>], m: usize) -> 
 }
 
 /// Scales the channels to equal noise in this band and returns the divisors; `None` when their noise is
-/// already nearly equal.
-fn even_out(blocks: &mut [Block], fit: &Fit) -> Option<Vec<f64>> {
+/// already nearly equal, or when one has next to none. The channels come here in units of their own noise
+/// floors, so that a millionth of another's noise is no quiet sensor but a dead or a computed channel: by its
+/// noise it would decide the band alone, and rounding would be that noise.
+fn whiten_channels(blocks: &mut [Block], fit: &Fit) -> Option<Vec<f64>> {
     let channels = blocks.iter().map(|block| block.channel).max()? + 1;
     let (mut rest, mut count) = (vec![0.0; channels], vec![0.0; channels]);
     for (b, block) in blocks.iter().enumerate() {
@@ -353,10 +355,10 @@ fn model(fit: &Fit, block: usize, n: usize) -> Complex64 {
 }
 
 /// Subtracts mode `m` from the segments.
-fn take_out(
+fn subtract_mode(
     segments: &mut [Segment],
-    zoom: &Zoom,
-    bent: &Bent,
+    zoom: &BandDecimator,
+    bent: &AmplitudeDependentModes,
     m: usize,
     blocks: &[Block],
     skips: &[(usize, usize)],
@@ -421,7 +423,7 @@ const GAINS: usize = 32;
 
 /// For each physical pole: variance of its real part (and of its imaginary part) in logarithms per
 /// sample, and the scatter ratio between taps.
-fn errors(blocks: &[Block], settled: &Settled) -> Vec<(f64, f64)> {
+fn errors(blocks: &[Block], settled: &SelectedOrder) -> Vec<(f64, f64)> {
     let fit = &settled.fit;
     let own = |fit: &Fit, k: usize| 0.5 * fit.noise() * fit.unit_variance[k];
     let nearest = |other: &Fit, k: usize| {

@@ -13,10 +13,10 @@
 //! - `dersimonian1986`: the scatter among several measurements, from their weighted squares
 
 use super::COVERAGE;
-use super::decay::DampingMeasures;
+use super::damping_measures::DampingMeasures;
+use super::measured_mode::MeasuredMode;
 use super::reading::TapReading;
-use super::sifting::Dropped;
-use super::stating::ReadMode;
+use super::rejected_lines::RejectedLine;
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{Spread, figures};
 
@@ -27,21 +27,21 @@ const NEAR: (f64, f64) = (0.004, 0.5);
 const PARTED: f64 = 3.0;
 
 /// The readings of several records as one; `None` when there are none.
-pub fn pool(readings: &[TapReading]) -> Option<TapReading> {
+pub fn pool_readings(readings: &[TapReading]) -> Option<TapReading> {
     let (first, rest) = readings.split_first()?;
     if rest.is_empty() {
         return Some(first.clone());
     }
-    let mut all: Vec<(usize, &ReadMode)> = readings
+    let mut all: Vec<(usize, &MeasuredMode)> = readings
         .iter()
         .enumerate()
         .flat_map(|(r, reading)| reading.modes.iter().map(move |m| (r, m)))
         .collect();
     // The loudest first: the others are grouped around them.
     all.sort_by(|a, b| b.1.level_db.total_cmp(&a.1.level_db));
-    let mut groups: Vec<Vec<(usize, &ReadMode)>> = Vec::new();
+    let mut groups: Vec<Vec<(usize, &MeasuredMode)>> = Vec::new();
     for (record, mode) in all {
-        let own = |group: &&mut Vec<(usize, &ReadMode)>| {
+        let own = |group: &&mut Vec<(usize, &MeasuredMode)>| {
             group.iter().all(|(other, _)| *other != record) && is_near(group[0].1, mode)
         };
         match groups.iter_mut().find(own) {
@@ -56,7 +56,7 @@ pub fn pool(readings: &[TapReading]) -> Option<TapReading> {
             continue;
         }
         let mode = group[0].1;
-        dropped.push(Dropped {
+        dropped.push(RejectedLine {
             frequency_hz: mode.frequency_hz.value,
             level_db: mode.level_db,
             reason: format!("heard in {} of {} records", group.len(), readings.len()),
@@ -102,16 +102,16 @@ pub fn pool(readings: &[TapReading]) -> Option<TapReading> {
 }
 
 /// True when two readings may be of one mode.
-fn is_near(a: &ReadMode, b: &ReadMode) -> bool {
+fn is_near(a: &MeasuredMode, b: &MeasuredMode) -> bool {
     let (f, g) = (a.frequency_hz, b.frequency_hz);
     let apart = (f.value - g.value).abs();
-    let loss = |mode: &ReadMode| mode.loss_factor.map_or(0.0, |loss| loss.value);
+    let loss = |mode: &MeasuredMode| mode.loss_factor.map_or(0.0, |loss| loss.value);
     let width = NEAR.1 * loss(a).max(loss(b)) * f.value;
     f.low <= g.high && g.low <= f.high || apart < (NEAR.0 * f.value).max(width)
 }
 
 /// One mode, combined from several records.
-fn together(group: &[(usize, &ReadMode)]) -> ReadMode {
+fn together(group: &[(usize, &MeasuredMode)]) -> MeasuredMode {
     let frequencies: Vec<Spread> = group.iter().map(|(_, mode)| mode.frequency_hz).collect();
     let losses: Vec<Spread> = group.iter().filter_map(|(_, mode)| mode.loss_factor).collect();
     let (frequency_hz, scatter) = weighed(&frequencies);
@@ -125,7 +125,7 @@ fn together(group: &[(usize, &ReadMode)]) -> ReadMode {
     let frequency_hz = whole(frequency_hz, Some(loudest.frequency_hz));
     let loss = loss.map(|loss| whole(loss, loudest.loss_factor));
     let bounds = group.iter().filter_map(|(_, mode)| mode.loss_factor_at_most);
-    ReadMode {
+    MeasuredMode {
         frequency_hz,
         loss_factor: loss,
         loss_factor_at_most: if loss.is_none() { bounds.reduce(f64::min) } else { None },
@@ -158,30 +158,30 @@ fn weighed(values: &[Spread]) -> (Spread, f64) {
 
 #[cfg(test)]
 mod tests {
-    use super::super::reading::{Listen, read_taps};
-    use super::super::synthetic::{Recipe, Ring, Strike, synthesise};
+    use super::super::reading::{ReadingOptions, read_taps};
+    use super::super::synthetic::{SyntheticMode, SyntheticRecord, SyntheticTap, synthesise};
     use super::*;
 
     fn reading(seed: u64, modes: &[(f64, f64)], rate: f64) -> TapReading {
-        let ring = |(frequency_hz, loss_factor): &(f64, f64)| Ring {
+        let ring = |(frequency_hz, loss_factor): &(f64, f64)| SyntheticMode {
             frequency_hz: *frequency_hz,
             loss_factor: *loss_factor,
             rise: 0.0,
             amplitudes: vec![1.0],
             phase: 0.0,
         };
-        let recipe = Recipe {
+        let recipe = SyntheticRecord {
             sample_rate_hz: rate,
             duration_s: 2.0,
             modes: modes.iter().map(ring).collect(),
-            taps: vec![Strike { time_s: 0.3, strength: 1.0 }],
+            taps: vec![SyntheticTap { time_s: 0.3, strength: 1.0 }],
             noise: 0.01,
             seed,
             offset: 0.0,
             limit: None,
             step: None,
         };
-        read_taps(&synthesise(&recipe).unwrap(), &Listen::default()).unwrap()
+        read_taps(&synthesise(&recipe).unwrap(), &ReadingOptions::default()).unwrap()
     }
 
     #[test]
@@ -195,12 +195,12 @@ mod tests {
                 reading(i as u64, &[vec![(120.0 * off, 0.02), (500.0, 0.01)], stray].concat(), rate)
             })
             .collect();
-        let pooled = pool(&readings).unwrap();
+        let pooled = pool_readings(&readings).unwrap();
         assert_eq!(pooled.modes.len(), 2, "{:?}", pooled.modes);
         let (low, high) = (&pooled.modes[0], &pooled.modes[1]);
         assert!(low.frequency_hz.low < 120.0 && 120.0 < low.frequency_hz.high, "{:?}", low.frequency_hz);
         // The limits hold the scatter between records, not only the errors of each.
-        let reach = |mode: &ReadMode| mode.frequency_hz.high - mode.frequency_hz.value;
+        let reach = |mode: &MeasuredMode| mode.frequency_hz.high - mode.frequency_hz.value;
         assert!(reach(low) > 0.05 && low.scatter > 3.0, "{:?} {}", low.frequency_hz, low.scatter);
         assert!(reach(high) < 0.05, "{:?}", high.frequency_hz);
         let loss = high.loss_factor.unwrap();
@@ -213,6 +213,6 @@ mod tests {
         assert_eq!(pooled.taps.len(), 8);
         let said = pooled.notes.iter().any(|note| note.message.starts_with("the records part at 120 Hz"));
         assert!(said, "{:?}", pooled.notes);
-        assert!(pool(&[]).is_none());
+        assert!(pool_readings(&[]).is_none());
     }
 }

@@ -4,22 +4,22 @@
 //! with limits and warnings.
 
 use super::background_tone::Background;
-use super::events::{self, Tap};
 use super::identify::{Mode, Segment, identify};
+use super::measured_mode::{MeasuredMode, Setting, state};
 use super::noise_floor::{median, noise};
 use super::record::{Record, too_short};
+use super::rejected_lines::{RejectedLine, SortedLines, is_companion, reject_lines, strength};
 use super::reverberation::{Room, room};
-use super::sifting::{Dropped, Sifted, is_companion, sift, strength};
 use super::spectrum::{self, Spectrum};
-use super::stating::{ReadMode, Setting, state};
-use super::{cautions, second_hits};
+use super::tap_detection::{self, Tap};
+use super::{second_hits, warnings};
 use serde::Serialize;
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::Spread;
 
 /// How a record is to be listened to.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Listen {
+pub struct ReadingOptions {
     /// Frequency range to read, Hz; by default all that the record can show.
     pub range_hz: Option<(f64, f64)>,
     /// Time constant of a window exp(-t / tau) that the recorder applied, s.
@@ -28,7 +28,7 @@ pub struct Listen {
 
 /// One tap as it was found.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Heard {
+pub struct DetectedTap {
     /// When it was hit, s from the start of the record.
     pub time_s: f64,
     /// How long it can be listened to, s.
@@ -55,11 +55,11 @@ pub struct TapReading {
     /// Names of the channels.
     pub channels: Vec<String>,
     /// The taps in it.
-    pub taps: Vec<Heard>,
+    pub taps: Vec<DetectedTap>,
     /// The modes, by rising frequency.
-    pub modes: Vec<ReadMode>,
+    pub modes: Vec<MeasuredMode>,
     /// Lines that were not taken for modes, and why.
-    pub dropped: Vec<Dropped>,
+    pub dropped: Vec<RejectedLine>,
     /// The averaged spectrum.
     pub spectrum: Spectrum,
     /// Warnings.
@@ -76,10 +76,37 @@ const LONGEST: f64 = 12.0;
 
 /// Reads the modes of `record`.
 ///
+/// ```
+/// use stillbed_tap::{ReadingOptions, SyntheticMode, SyntheticRecord, SyntheticTap, read_taps, synthesise};
+///
+/// let mode = SyntheticMode {
+///     frequency_hz: 200.0,
+///     loss_factor: 0.01,
+///     rise: 0.0,
+///     amplitudes: vec![1.0],
+///     phase: 0.0,
+/// };
+/// let record = synthesise(&SyntheticRecord {
+///     sample_rate_hz: 2000.0,
+///     duration_s: 2.0,
+///     modes: vec![mode],
+///     taps: vec![SyntheticTap { time_s: 0.2, strength: 1.0 }],
+///     noise: 1e-3,
+///     seed: 1,
+///     offset: 0.0,
+///     limit: None,
+///     step: None,
+/// })?;
+/// let reading = read_taps(&record, &ReadingOptions::default())?;
+/// let frequency = reading.modes[0].frequency_hz;
+/// assert!(frequency.low < 200.0 && 200.0 < frequency.high);
+/// # Ok::<(), Vec<stillbed_input::problem::Problem>>(())
+/// ```
+///
 /// # Errors
 /// When the record is too short or `listen` invalid, when no tap rises out of the noise, when no tap is
 /// long enough, or when nothing rings after the taps.
-pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Problem>> {
+pub fn read_taps(record: &Record, listen: &ReadingOptions) -> Result<TapReading, Vec<Problem>> {
     let place = || Place::file(&record.file);
     check(record, listen)?;
     let rate = record.sample_rate_hz;
@@ -89,7 +116,7 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
         .channels
         .iter()
         .map(|channel| {
-            let marks = events::clipping(&channel.samples);
+            let marks = tap_detection::clipping(&channel.samples);
             clipped.iter_mut().zip(marks).for_each(|(all, own)| *all |= own);
             let middle = median(&channel.samples);
             let level = noise(&channel.samples, rate);
@@ -97,7 +124,7 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
             channel.samples.iter().map(|x| (x - middle) / level).collect()
         })
         .collect();
-    let mut taps = events::find(&channels, rate, &clipped, &record.gaps);
+    let mut taps = tap_detection::find(&channels, rate, &clipped, &record.gaps);
     if taps.is_empty() {
         return Err(vec![
             Problem::error(place(), "no tap is heard: the level never rises out of the noise")
@@ -138,20 +165,20 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
         (modes, _, rest) = listen_to(record, &channels, &taps, &used, range);
     }
     let mut notes = record.notes.clone();
-    notes.extend(cautions::of_record(record, &channels, &taps, &used));
+    notes.extend(warnings::of_record(record, &channels, &taps, &used));
     let background = Background::new(&channels, &taps, &modes, rate);
-    let poor = cautions::is_poor(record, &taps);
-    let Sifted { mut modes, dropped, room: lines, overdriven } =
-        sift(modes, &background, poor, record.is_sound);
+    let poor = warnings::is_poor(record, &taps);
+    let SortedLines { mut modes, dropped, room: lines, overdriven } =
+        reject_lines(modes, &background, poor, record.is_sound);
     let top = modes.first().map_or(0.0, strength);
     modes.truncate(MOST_MODES);
     if modes.is_empty() {
-        notes.push(cautions::nothing_rings(record, &channels, &taps, &used));
+        notes.push(warnings::nothing_rings(record, &channels, &taps, &used));
         return Err(notes);
     }
     modes.sort_by(|a, b| a.ringing.total_cmp(&b.ringing));
-    let window = cautions::window(record, rest.fading, listen.window_s, &mut notes);
-    let gain = cautions::gain(record, &taps, &mut notes);
+    let window = warnings::window(record, rest.fading, listen.window_s, &mut notes);
+    let gain = warnings::gain(record, &taps, &mut notes);
     let room = rest.room.or(lines);
     // The lines that faults add are weak: for weak lines the frequency is stated, but no loss factor.
     let bends = modes.iter().any(|mode| !mode.curve.is_empty());
@@ -162,14 +189,14 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
     };
     let doubtful = |mode: &Mode| weak(mode) || record.is_sound && is_companion(mode, &modes);
     let setting = Setting { record, levels: &levels, top, window, gain, room };
-    let stated: Vec<ReadMode> = modes.iter().map(|mode| state(mode, &setting, doubtful(mode))).collect();
+    let stated: Vec<MeasuredMode> = modes.iter().map(|mode| state(mode, &setting, doubtful(mode))).collect();
     if let Some(room) = &room {
         let hidden = modes.iter().filter(|mode| room.hides(mode.decay));
         let hidden: Vec<f64> = hidden.map(|mode| mode.ringing / std::f64::consts::TAU).collect();
-        notes.push(cautions::of_room(record, room, &hidden));
+        notes.push(warnings::of_room(record, room, &hidden));
     }
-    notes.extend(cautions::of_background(record, &dropped));
-    notes.extend(cautions::of_modes(record, &stated));
+    notes.extend(warnings::of_background(record, &dropped));
+    notes.extend(warnings::of_modes(record, &stated));
     let signals: Vec<&[f64]> = used
         .iter()
         .flat_map(|i| {
@@ -177,7 +204,7 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
         })
         .collect();
     let highest = modes.last().map_or(0.5 * rate, |mode| mode.ringing / std::f64::consts::TAU);
-    let heard = taps.iter().enumerate().map(|(i, tap)| Heard {
+    let heard = taps.iter().enumerate().map(|(i, tap)| DetectedTap {
         time_s: tap.last as f64 / rate,
         length_s: tap.end.saturating_sub(tap.free) as f64 / rate,
         over_noise_db: 10.0 * (tap.strength / channels.len() as f64).max(1e-12).log10(),
@@ -199,7 +226,7 @@ pub fn read_taps(record: &Record, listen: &Listen) -> Result<TapReading, Vec<Pro
 }
 
 /// Refuses a record that is too short, and an invalid range or window.
-fn check(record: &Record, listen: &Listen) -> Result<(), Vec<Problem>> {
+fn check(record: &Record, listen: &ReadingOptions) -> Result<(), Vec<Problem>> {
     if let Some(problem) = too_short(&record.file, record.len()) {
         return Err(vec![problem]);
     }
@@ -299,7 +326,7 @@ fn listen_to(
     let wholes: Vec<&[f64]> =
         behind.iter().flat_map(|(from, to)| channels.iter().map(|x| &x[*from..*to])).collect();
     let room = room(&rests, &wholes, before_first(channels, taps, rate), rate);
-    let fading = if room.is_some() { None } else { cautions::fading(&rests, rate) };
+    let fading = if room.is_some() { None } else { warnings::fading(&rests, rate) };
     (modes, share, Rest { fading, room })
 }
 
@@ -313,24 +340,27 @@ fn before_first(channels: &[Vec<f64>], taps: &[Tap], rate_hz: f64) -> Option<f64
 
 #[cfg(test)]
 mod tests {
+    use super::super::amplitude_trend::TrendVerdict;
     use super::super::record::Channel;
-    use super::super::synthetic::{Recipe, Ring, Strike, synthesise};
-    use super::super::trend::Verdict;
+    use super::super::synthetic::{SyntheticMode, SyntheticRecord, SyntheticTap, synthesise};
     use super::*;
 
-    fn recipe(modes: &[(f64, f64, f64)]) -> Recipe {
-        let ring = |(frequency_hz, loss_factor, amplitude): &(f64, f64, f64)| Ring {
+    fn recipe(modes: &[(f64, f64, f64)]) -> SyntheticRecord {
+        let ring = |(frequency_hz, loss_factor, amplitude): &(f64, f64, f64)| SyntheticMode {
             frequency_hz: *frequency_hz,
             loss_factor: *loss_factor,
             rise: 0.0,
             amplitudes: vec![*amplitude],
             phase: 0.0,
         };
-        Recipe {
+        SyntheticRecord {
             sample_rate_hz: 2000.0,
             duration_s: 3.0,
             modes: modes.iter().map(ring).collect(),
-            taps: vec![Strike { time_s: 0.3, strength: 1.0 }, Strike { time_s: 1.6, strength: 0.7 }],
+            taps: vec![
+                SyntheticTap { time_s: 0.3, strength: 1.0 },
+                SyntheticTap { time_s: 1.6, strength: 0.7 },
+            ],
             noise: 1e-3,
             seed: 11,
             offset: 9.81,
@@ -339,8 +369,8 @@ mod tests {
         }
     }
 
-    fn listened(recipe: &Recipe) -> TapReading {
-        read_taps(&synthesise(recipe).unwrap(), &Listen::default()).unwrap()
+    fn listened(recipe: &SyntheticRecord) -> TapReading {
+        read_taps(&synthesise(recipe).unwrap(), &ReadingOptions::default()).unwrap()
     }
 
     fn holds(spread: Spread, value: f64) -> bool {
@@ -355,7 +385,7 @@ mod tests {
         for (mode, (f, eta, _)) in reading.modes.iter().zip(modes) {
             assert!(holds(mode.frequency_hz, f), "{f}: {:?}", mode.frequency_hz);
             assert!(holds(mode.loss_factor.unwrap(), eta), "{eta}: {:?}", mode.loss_factor);
-            assert_eq!(mode.amplitude_trend.verdict, Verdict::None);
+            assert_eq!(mode.amplitude_trend.verdict, TrendVerdict::None);
         }
     }
 
@@ -364,7 +394,7 @@ mod tests {
         let mut recipe = recipe(&[(150.0, 0.01, 1.0)]);
         recipe.modes[0].rise = 2.0;
         let mode = &listened(&recipe).modes[0];
-        assert_eq!(mode.amplitude_trend.verdict, Verdict::Rises);
+        assert_eq!(mode.amplitude_trend.verdict, TrendVerdict::Rises);
         assert!(mode.amplitude_trend.per_decade.unwrap().low > 0.0);
     }
 
@@ -387,7 +417,7 @@ mod tests {
         for (n, x) in record.channels[0].samples.iter_mut().enumerate() {
             *x += 0.05 * (std::f64::consts::TAU * 50.0 * n as f64 / 2000.0).sin();
         }
-        let reading = read_taps(&record, &Listen::default()).unwrap();
+        let reading = read_taps(&record, &ReadingOptions::default()).unwrap();
         assert_eq!(reading.modes.len(), 1);
         assert!(reading.notes.iter().any(|note| note.message.contains("mains hum")));
     }
@@ -395,13 +425,14 @@ mod tests {
     #[test]
     fn a_window_is_taken_out_whether_stated_or_not() {
         let mut recipe = recipe(&[(120.0, 0.008, 1.0), (260.0, 0.01, 0.7)]);
-        recipe.taps = vec![Strike { time_s: 0.0, strength: 1.0 }];
+        recipe.taps = vec![SyntheticTap { time_s: 0.0, strength: 1.0 }];
         recipe.duration_s = 1.0;
         let mut record = synthesise(&recipe).unwrap();
         let x = &mut record.channels[0].samples;
         x.iter_mut().enumerate().for_each(|(n, x)| *x = (*x - 9.81) * (-(n as f64) / 2000.0 / 0.15).exp());
         for window_s in [Some(0.15), None] {
-            let reading = read_taps(&record, &Listen { window_s, ..Listen::default() }).unwrap();
+            let reading =
+                read_taps(&record, &ReadingOptions { window_s, ..ReadingOptions::default() }).unwrap();
             for (mode, eta) in reading.modes.iter().zip([0.008, 0.01]) {
                 let told = mode.loss_factor.map_or(mode.loss_factor_at_most.unwrap_or(0.0), |loss| loss.high);
                 assert!(told < 0.02 && told > eta, "{window_s:?}: {:?} {told}", mode.loss_factor);
@@ -453,7 +484,7 @@ mod tests {
                     gaps: Vec::new(),
                     notes: Vec::new(),
                 };
-                let Ok(reading) = read_taps(&record, &Listen::default()) else { continue };
+                let Ok(reading) = read_taps(&record, &ReadingOptions::default()) else { continue };
                 for mode in &reading.modes {
                     let f = mode.frequency_hz;
                     let finite = [f.value, f.low, f.high, mode.level_db].iter().all(|x| x.is_finite());
@@ -468,7 +499,7 @@ mod tests {
     fn noise_and_silence_are_refused() {
         let mut recipe = recipe(&[(90.0, 0.02, 0.0)]);
         recipe.noise = 1.0;
-        let problems = read_taps(&synthesise(&recipe).unwrap(), &Listen::default()).unwrap_err();
+        let problems = read_taps(&synthesise(&recipe).unwrap(), &ReadingOptions::default()).unwrap_err();
         assert!(problems[0].message.contains("no tap is heard"), "{problems:?}");
     }
 }

@@ -14,7 +14,7 @@
 //! - `kaufman1975`: elimination of the linear amplitudes
 //! - `kay1993`: ch. 15, Fisher information of complex exponentials in circular noise
 
-use super::pencil::Block;
+use super::matrix_pencil::Block;
 use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 

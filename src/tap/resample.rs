@@ -11,8 +11,8 @@
 //! # Source
 //! - `deboor1978`: natural cubic spline through given points
 
-use super::events::unpredicted;
 use super::noise_floor::{level_quantile, median};
+use super::tap_detection::unpredicted;
 use stillbed_input::quantity::{Kind, figures, show};
 
 /// Samples at even steps.

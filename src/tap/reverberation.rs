@@ -124,9 +124,9 @@ fn sixty(levels: &[f64], step: f64) -> Option<f64> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::reading::{Listen, read_taps};
+    use super::super::measured_mode::MeasuredMode;
+    use super::super::reading::{ReadingOptions, read_taps};
     use super::super::record::{Channel, Record};
-    use super::super::stating::ReadMode;
     use super::*;
     use rand::SeedableRng;
     use rand_distr::{Distribution, StandardNormal};
@@ -163,10 +163,10 @@ mod tests {
             gaps: Vec::new(),
             notes: Vec::new(),
         };
-        let reading = read_taps(&record, &Listen::default()).unwrap();
+        let reading = read_taps(&record, &ReadingOptions::default()).unwrap();
         assert!(reading.notes.iter().any(|n| n.message.contains("may be the room's")), "{:?}", reading.notes);
         let near = |f: f64| {
-            let apart = |m: &&ReadMode| (m.frequency_hz.value - f).abs();
+            let apart = |m: &&MeasuredMode| (m.frequency_hz.value - f).abs();
             reading.modes.iter().min_by(|a, b| apart(a).total_cmp(&apart(b))).unwrap()
         };
         let loss = near(300.0).loss_factor.unwrap();

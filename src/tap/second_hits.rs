@@ -8,8 +8,8 @@
 //! one hit:  sum (x - x')^2 < part of sum x^2   between the hits
 //! ```
 
-use super::events::Tap;
 use super::identify::Mode;
+use super::tap_detection::Tap;
 use num_complex::Complex64;
 
 /// Share of the energy between two hits that the extrapolated ring may leave unexplained.

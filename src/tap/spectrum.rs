@@ -163,7 +163,7 @@ fn width(power: &[f64], i: usize) -> Option<f64> {
     Some(side(-1)? + side(1)? - 1.0)
 }
 
-/// The spectrum for display: about `points` bins, each the highest of an equal stretch of frequency.
+/// The spectrum for display: at most `points` bins, each the highest of an equal stretch of frequency.
 pub(super) fn shown(signals: &[&[f64]], rate_hz: f64, to_hz: f64, points: usize) -> Spectrum {
     let length = signals.iter().map(|signal| signal.len()).max().unwrap_or(0).min(1 << 16);
     if length < 16 {
@@ -173,7 +173,7 @@ pub(super) fn shown(signals: &[&[f64]], rate_hz: f64, to_hz: f64, points: usize)
     let noise = background(&power, signals.len());
     let bin = rate_hz / (2.0 * (power.len() as f64 - 1.0));
     let last = ((to_hz / bin) as usize).min(power.len() - 1);
-    let stretch = (last / points).max(1);
+    let stretch = last.div_ceil(points).max(1);
     let top = power[1..=last.max(1)].iter().copied().fold(f64::MIN_POSITIVE, f64::max);
     let db = |p: f64| (10.0 * (p.max(1e-16 * top) / top).log10() * 100.0).round() / 100.0;
     let mut spectrum = Spectrum::default();
@@ -214,6 +214,19 @@ mod tests {
         assert!(found.len() >= 3, "{found:?}");
         for f in [120.0, 320.0, 900.0] {
             assert!(found.iter().any(|x| (x - f).abs() < 0.03 * f), "{f}: {found:?}");
+        }
+    }
+
+    #[test]
+    fn a_shown_spectrum_has_at_most_the_points_asked_for() {
+        let x = signal(&[(120.0, 0.005, 1.0)], 0.01, 3);
+        for points in [100, 600, 601, 900, 1999, 5000] {
+            let spectrum = shown(&[&x], 4000.0, 1200.0, points);
+            let count = spectrum.frequency_hz.len();
+            assert!(count <= points && 2 * count >= points.min(2000), "{count} of {points}");
+            let top =
+                (0..count).max_by(|a, b| spectrum.level_db[*a].total_cmp(&spectrum.level_db[*b])).unwrap();
+            assert!((spectrum.frequency_hz[top] - 120.0).abs() < 1.0, "{}", spectrum.frequency_hz[top]);
         }
     }
 

@@ -7,7 +7,7 @@
 //!
 //! The constant offset, noise, the limit of the sensor and its quantization follow.
 
-use super::decay::to_pole;
+use super::damping_measures::to_pole;
 use super::record::{Channel, MAX_SAMPLES, Record};
 use rand::SeedableRng;
 use rand_distr::{Distribution, StandardNormal};
@@ -16,7 +16,7 @@ use stillbed_input::quantity::figures;
 
 /// One mode of a synthetic record.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Ring {
+pub struct SyntheticMode {
     /// Undamped frequency, Hz.
     pub frequency_hz: f64,
     /// Loss factor at vanishing amplitude.
@@ -31,7 +31,7 @@ pub struct Ring {
 
 /// One tap of a synthetic record.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Strike {
+pub struct SyntheticTap {
     /// Time of the tap, s; negative when it is before the record.
     pub time_s: f64,
     /// Factor on all amplitudes.
@@ -40,15 +40,15 @@ pub struct Strike {
 
 /// What a synthetic record consists of.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Recipe {
+pub struct SyntheticRecord {
     /// Samples per second, Hz.
     pub sample_rate_hz: f64,
     /// Length, s.
     pub duration_s: f64,
     /// The modes.
-    pub modes: Vec<Ring>,
+    pub modes: Vec<SyntheticMode>,
     /// The taps.
-    pub taps: Vec<Strike>,
+    pub taps: Vec<SyntheticTap>,
     /// Root mean square of the white noise in each channel.
     pub noise: f64,
     /// Seed of the noise.
@@ -63,10 +63,40 @@ pub struct Recipe {
 
 /// Makes a record.
 ///
+/// ```
+/// use stillbed_tap::{SyntheticMode, SyntheticRecord, SyntheticTap, synthesise};
+///
+/// let mode = SyntheticMode {
+///     frequency_hz: 200.0,
+///     loss_factor: 0.01,
+///     rise: 0.0,
+///     amplitudes: vec![1.0],
+///     phase: 0.0,
+/// };
+/// let record = synthesise(&SyntheticRecord {
+///     sample_rate_hz: 2000.0,
+///     duration_s: 2.0,
+///     modes: vec![mode],
+///     taps: vec![SyntheticTap { time_s: 0.2, strength: 1.0 }],
+///     noise: 1e-3,
+///     seed: 1,
+///     offset: 0.0,
+///     limit: None,
+///     step: None,
+/// })?;
+/// assert_eq!((record.len(), record.duration_s()), (4000, 2.0));
+/// // Before the tap there is noise alone; after it the mode rings with its amplitude of 1.
+/// let largest = |from: usize, to: usize| {
+///     record.channels[0].samples[from..to].iter().fold(0.0_f64, |most, x| most.max(x.abs()))
+/// };
+/// assert!(largest(0, 400) < 0.01 && largest(400, 500) > 0.9);
+/// # Ok::<(), Vec<stillbed_input::problem::Problem>>(())
+/// ```
+///
 /// # Errors
 /// When it would have no samples or more than [`MAX_SAMPLES`], no modes, modes with different
 /// numbers of channels, or a mode with a frequency above half the sample rate or an invalid loss factor.
-pub fn synthesise(recipe: &Recipe) -> Result<Record, Vec<Problem>> {
+pub fn synthesise(recipe: &SyntheticRecord) -> Result<Record, Vec<Problem>> {
     let stop = |key: &str, message: String, help: &str| {
         Err(vec![Problem::error(Place::key(key), message).with_help(help.to_string())])
     };
@@ -134,7 +164,7 @@ pub fn synthesise(recipe: &Recipe) -> Result<Record, Vec<Problem>> {
     })
 }
 
-fn add_ring(x: &mut [f64], rate_hz: f64, mode: &Ring, amplitude: f64, tap: &Strike) {
+fn add_ring(x: &mut [f64], rate_hz: f64, mode: &SyntheticMode, amplitude: f64, tap: &SyntheticTap) {
     let (decay, ringing) = to_pole(mode.frequency_hz, mode.loss_factor);
     let rise = mode.rise * tap.strength.abs();
     let first = (tap.time_s * rate_hz).ceil().max(0.0) as usize;
@@ -213,21 +243,22 @@ pub fn to_wav(record: &Record) -> Result<Vec<u8>, Vec<Problem>> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::record::{Stated, read};
+    use super::super::import::read_record;
+    use super::super::record::RecordOptions;
     use super::*;
 
-    fn recipe() -> Recipe {
-        Recipe {
+    fn recipe() -> SyntheticRecord {
+        SyntheticRecord {
             sample_rate_hz: 2000.0,
             duration_s: 0.5,
-            modes: vec![Ring {
+            modes: vec![SyntheticMode {
                 frequency_hz: 100.0,
                 loss_factor: 0.02,
                 rise: 0.0,
                 amplitudes: vec![1.0, -0.5],
                 phase: 0.0,
             }],
-            taps: vec![Strike { time_s: 0.1, strength: 2.0 }],
+            taps: vec![SyntheticTap { time_s: 0.1, strength: 2.0 }],
             noise: 0.01,
             seed: 5,
             offset: 0.0,
@@ -240,7 +271,7 @@ mod tests {
     fn a_seed_makes_one_record() {
         let one = synthesise(&recipe()).unwrap();
         assert_eq!(one, synthesise(&recipe()).unwrap());
-        assert_ne!(one, synthesise(&Recipe { seed: 6, ..recipe() }).unwrap());
+        assert_ne!(one, synthesise(&SyntheticRecord { seed: 6, ..recipe() }).unwrap());
         assert_eq!(one.channels[0].samples[200], 1.5);
         assert!(one.channels[0].samples[..200].iter().all(|x| x.abs() < 0.06));
     }
@@ -248,9 +279,9 @@ mod tests {
     #[test]
     fn both_files_read_back() {
         let record = synthesise(&recipe()).unwrap();
-        let table = read("a.csv", to_csv(&record).as_bytes(), &Stated::default()).unwrap();
+        let table = read_record("a.csv", to_csv(&record).as_bytes(), &RecordOptions::default()).unwrap();
         approx::assert_relative_eq!(table.sample_rate_hz, 2000.0, max_relative = 1e-9);
-        let wave = read("a.wav", &to_wav(&record).unwrap(), &Stated::default()).unwrap();
+        let wave = read_record("a.wav", &to_wav(&record).unwrap(), &RecordOptions::default()).unwrap();
         assert_eq!(wave.sample_rate_hz, 2000.0);
         for n in 0..record.len() {
             let x = record.channels[1].samples[n];

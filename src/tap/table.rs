@@ -4,8 +4,9 @@
 //! it are titles, units and remarks. A comma is read as a decimal sign where it does not separate columns
 //! or where the cell is quoted. A few missing values are interpolated, with a warning.
 
-use super::record::{MAX_MAGNITUDE, MAX_SAMPLES, Record, Stated};
+use super::record::{MAX_MAGNITUDE, MAX_SAMPLES, Record, RecordOptions};
 use super::time_axis::{Column, sampled, time_unit};
+use encoding_rs::WINDOWS_1252;
 use std::borrow::Cow;
 use stillbed_input::problem::{Place, Problem};
 
@@ -13,7 +14,7 @@ use stillbed_input::problem::{Place, Problem};
 const SHOWN: usize = 8;
 
 /// Reads a table.
-pub(super) fn read(file: &str, bytes: &[u8], stated: &Stated) -> Result<Record, Vec<Problem>> {
+pub(super) fn read(file: &str, bytes: &[u8], stated: &RecordOptions) -> Result<Record, Vec<Problem>> {
     let text = decode(bytes).ok_or_else(|| {
         vec![
             Problem::error(Place::file(file), "the file is neither a wave file nor text")
@@ -40,8 +41,8 @@ pub(super) fn read(file: &str, bytes: &[u8], stated: &Stated) -> Result<Record, 
     Ok(record)
 }
 
-/// The bytes as text: UTF-8, or UTF-16 with a byte order mark; invalid bytes are replaced. `None` when it
-/// is no text.
+/// The bytes as text: UTF-8, UTF-16 with a byte order mark, or one byte a letter as in Western Europe.
+/// Broken letters of UTF-8 are replaced. `None` when it is no text.
 fn decode(bytes: &[u8]) -> Option<Cow<'_, str>> {
     let wide = |bytes: &[u8], unit: fn([u8; 2]) -> u16| {
         let units: Vec<u16> = bytes.chunks_exact(2).map(|b| unit([b[0], b[1]])).collect();
@@ -58,7 +59,12 @@ fn decode(bytes: &[u8]) -> Option<Cow<'_, str>> {
     if control * 100 > head.len() {
         return None;
     }
-    Some(String::from_utf8_lossy(bytes))
+    let is_one_byte_a_letter =
+        std::str::from_utf8(bytes).is_err() && bytes.utf8_chunks().all(|chunk| chunk.valid().is_ascii());
+    Some(match is_one_byte_a_letter {
+        true => WINDOWS_1252.decode_without_bom_handling(bytes).0,
+        false => String::from_utf8_lossy(bytes),
+    })
 }
 
 /// Where the data begin and how the columns are separated.
@@ -398,7 +404,7 @@ mod tests {
     }
 
     fn good(bytes: &[u8]) -> Record {
-        read("a.csv", bytes, &Stated::default()).unwrap()
+        read("a.csv", bytes, &RecordOptions::default()).unwrap()
     }
 
     fn holds(record: &Record, rate: f64) {
@@ -433,7 +439,7 @@ mod tests {
     fn a_bad_cell_is_named_by_line_and_title() {
         let row =
             |i: usize| if i == 41 { "0.41,inf".into() } else { format!("{:.2},{}", i as f64 / 100.0, i % 7) };
-        let problems = read("a.csv", &text(row, "t (s),x\n"), &Stated::default()).unwrap_err();
+        let problems = read("a.csv", &text(row, "t (s),x\n"), &RecordOptions::default()).unwrap_err();
         assert_eq!(problems.len(), 1);
         assert!(problems[0].to_string().starts_with("a.csv:43  x: \"inf\" is no number"), "{}", problems[0]);
     }
@@ -462,7 +468,8 @@ mod tests {
         approx::assert_relative_eq!(record.channels[0].samples[20], 60.0, max_relative = 1e-9);
         assert!(record.notes[0].message.starts_with("2 cells hold no number"), "{}", record.notes[0]);
         for holes in [&[20, 21, 22, 23][..], &[10, 30, 50]] {
-            let refused = read("a.csv", &text(row(holes), "t (s),x\n"), &Stated::default()).unwrap_err();
+            let refused =
+                read("a.csv", &text(row(holes), "t (s),x\n"), &RecordOptions::default()).unwrap_err();
             assert!(refused[0].to_string().contains("too many cells"), "{}", refused[0]);
         }
         // Empty rows are ignored at the end and are missing values before it.
@@ -490,8 +497,23 @@ mod tests {
         let mut wide = vec![0xff, 0xfe];
         plain.encode_utf16().for_each(|unit| wide.extend_from_slice(&unit.to_le_bytes()));
         holds(&good(&wide), 400.0);
-        assert!(read("a.bin", &[0, 1, 2, 3, 4, 5, 0, 9], &Stated::default()).is_err());
-        assert!(read("a.txt", b"hello\nworld\n", &Stated::default()).is_err());
+        assert!(read("a.bin", &[0, 1, 2, 3, 4, 5, 0, 9], &RecordOptions::default()).is_err());
+        assert!(read("a.txt", b"hello\nworld\n", &RecordOptions::default()).is_err());
+    }
+
+    #[test]
+    fn a_unit_is_read_in_any_coding_of_its_letters() {
+        let plain =
+            String::from_utf8(text(|i| format!("{},{:.6}", i * 2500, signal(i)), "t (µs),x (µm)\n")).unwrap();
+        let latin: Vec<u8> = plain.chars().map(|letter| u8::try_from(u32::from(letter)).unwrap()).collect();
+        // One broken byte in text that otherwise is UTF-8 does not make it another coding.
+        let broken = [b"# \xff\n", plain.as_bytes()].concat();
+        for bytes in [plain.as_bytes(), &latin, &broken] {
+            let record = good(bytes);
+            holds(&record, 400.0);
+            assert_eq!(record.channels[0].unit, "µm");
+            assert!(record.notes.is_empty(), "{:?}", record.notes);
+        }
     }
 
     #[test]

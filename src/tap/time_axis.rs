@@ -1,6 +1,6 @@
 //! From the columns of a table to a record: which is the time, in which unit, and which are channels?
 
-use super::record::{Channel, Record, Stated, too_short};
+use super::record::{Channel, Record, RecordOptions, too_short};
 use super::resample::{Even, Refused, even};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{Kind, figures, show};
@@ -76,7 +76,7 @@ pub(super) fn sampled<'a>(
     mut columns: Vec<Column>,
     lines: &[usize],
     remarks: impl Iterator<Item = &'a str>,
-    stated: &Stated,
+    stated: &RecordOptions,
 ) -> Result<Record, Vec<Problem>> {
     let place = |key: &str| Place { file: Some(file.into()), key: key.into(), ..Place::default() };
     if let Some(problem) = too_short(file, lines.len()) {
@@ -278,7 +278,7 @@ mod tests {
 
     fn made(columns: Vec<Column>, stated: Option<f64>) -> Result<Record, Vec<Problem>> {
         let lines: Vec<usize> = (2..200).collect();
-        sampled("a.csv", columns, &lines, std::iter::empty(), &Stated { sample_rate_hz: stated })
+        sampled("a.csv", columns, &lines, std::iter::empty(), &RecordOptions { sample_rate_hz: stated })
     }
 
     fn signal() -> Column {

@@ -14,10 +14,10 @@ pub fn block(nx: usize, ny: usize, nz: usize) -> Sample {
         for y in 0..ny {
             for x in 0..nx {
                 let corner = |c: usize| at(x + (c & 1), y + (c >> 1 & 1), z + (c >> 2 & 1));
-                let freedom = |i: usize| (3 * corner(i / 3) + i % 3).checked_sub(3 * fixed);
+                let dof = |i: usize| (3 * corner(i / 3) + i % 3).checked_sub(3 * fixed);
                 for i in 0..24 {
                     for j in 0..24 {
-                        if let (Some(r), Some(c)) = (freedom(i), freedom(j)) {
+                        if let (Some(r), Some(c)) = (dof(i), dof(j)) {
                             assembly.add(r, c, k[i][j], m[i][j]);
                         }
                     }

@@ -2,12 +2,12 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
-use faer::sparse::{SparseColMat, Triplet};
+use stillbed_eigen::Sparse;
 
 /// The matrices of a structure.
 pub struct Sample {
-    pub stiffness: SparseColMat<usize, f64>,
-    pub mass: SparseColMat<usize, f64>,
+    pub stiffness: Sparse,
+    pub mass: Sparse,
     /// Point of each degree of freedom.
     pub group: Vec<usize>,
 }
@@ -34,10 +34,10 @@ pub fn beams(nx: usize, ny: usize, nz: usize, held: bool) -> Sample {
     let mut assembly = Assembly::default();
     for (a, b) in members {
         let (k, m) = bar(points[a], points[b]);
-        let freedom = |i: usize| (if i < 6 { 6 * a + i } else { 6 * b + i - 6 }).checked_sub(6 * fixed);
+        let dof = |i: usize| (if i < 6 { 6 * a + i } else { 6 * b + i - 6 }).checked_sub(6 * fixed);
         for i in 0..12 {
             for j in 0..12 {
-                if let (Some(r), Some(c)) = (freedom(i), freedom(j)) {
+                if let (Some(r), Some(c)) = (dof(i), dof(j)) {
                     assembly.add(r, c, k[i][j], m[i][j]);
                 }
             }
@@ -49,23 +49,22 @@ pub fn beams(nx: usize, ny: usize, nz: usize, held: bool) -> Sample {
 /// Matrix entries collected for a sample.
 #[derive(Default)]
 pub struct Assembly {
-    stiffness: Vec<Triplet<usize, usize, f64>>,
-    mass: Vec<Triplet<usize, usize, f64>>,
+    stiffness: Vec<(usize, usize, f64)>,
+    mass: Vec<(usize, usize, f64)>,
 }
 
 impl Assembly {
     pub fn add(&mut self, row: usize, column: usize, k: f64, m: f64) {
         if k != 0.0 {
-            self.stiffness.push(Triplet::new(row, column, k));
+            self.stiffness.push((row, column, k));
         }
         if m != 0.0 {
-            self.mass.push(Triplet::new(row, column, m));
+            self.mass.push((row, column, m));
         }
     }
 
     pub fn finish(self, n: usize, per_point: usize) -> Sample {
-        let matrix =
-            |triplets: &[_]| SparseColMat::try_new_from_triplets(n, n, triplets).expect("indices in range");
+        let matrix = |entries: &[_]| Sparse::from_triplets(n, entries).expect("indices in range");
         Sample {
             stiffness: matrix(&self.stiffness),
             mass: matrix(&self.mass),

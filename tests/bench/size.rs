@@ -117,12 +117,12 @@ fn stages(design: &Design, build: &Build) {
     let spectrum = solve(&model.frame, &asked).expect("it has modes");
     let (pair, loss) = (spectrum.pair(), &spectrum.matrices.loss);
     let orders = std::sync::Arc::new(
-        EliminationOrder::new(spectrum.layout.clone(), &spectrum.matrices, &Patterns::default())
+        EliminationOrder::analyse(spectrum.layout.clone(), &spectrum.matrices, &Patterns::default())
             .expect("it is ordered"),
     );
-    let start = Some(spectrum.pairs.vectors.as_ref());
+    let start = Some(&spectrum.pairs.vectors);
     let settings = Settings { symbolic: Some(orders.symbolic.clone()), start, ..Settings::default() };
-    println!("{} freedoms", spectrum.layout.freedoms());
+    println!("{} freedoms", spectrum.layout.dofs());
     stage("modes from nothing", || lowest(&pair, COUNT + 2, &Settings::default()));
     stage("modes from a neighbour", || lowest(&pair, COUNT + 2, &settings));
     stage("damped modes", || damped(&pair, loss, &spectrum.pairs));
@@ -131,6 +131,8 @@ fn stages(design: &Design, build: &Build) {
     });
     let layout = &spectrum.layout;
     stage("matrices", || layout.matrices(&model.frame));
-    stage("statics from nothing", || Statics::new(&model.frame));
-    stage("statics", || Statics::shared(&model.frame, spectrum.matrices.clone(), &orders).map(|_| ()));
+    stage("statics from nothing", || Statics::factor(&model.frame));
+    stage("statics", || {
+        Statics::factor_matrices(&model.frame, spectrum.matrices.clone(), &orders).map(|_| ())
+    });
 }

@@ -4,7 +4,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
-use stillbed::tap::{Listen, Recipe, Ring, Strike, read_taps, synthesise};
+use stillbed::tap::{ReadingOptions, SyntheticMode, SyntheticRecord, SyntheticTap, read_taps, synthesise};
 
 fn main() {
     divan::main();
@@ -12,15 +12,16 @@ fn main() {
 
 #[divan::bench(args = [6, 20], sample_count = 5, sample_size = 1)]
 fn read(bencher: divan::Bencher, modes: i32) {
-    let ring = |i: i32| Ring {
+    let ring = |i: i32| SyntheticMode {
         frequency_hz: 120.0 * 1.23f64.powi(i),
         loss_factor: 0.006 + 0.002 * f64::from(i % 4),
         rise: if i % 3 == 0 { 1.0 } else { 0.0 },
         amplitudes: vec![1.0 / (1.0 + 0.2 * f64::from(i))],
         phase: 0.3 * f64::from(i),
     };
-    let strike = |k: i32| Strike { time_s: 0.5 + 2.3 * f64::from(k), strength: 1.0 - 0.2 * f64::from(k) };
-    let record = synthesise(&Recipe {
+    let strike =
+        |k: i32| SyntheticTap { time_s: 0.5 + 2.3 * f64::from(k), strength: 1.0 - 0.2 * f64::from(k) };
+    let record = synthesise(&SyntheticRecord {
         sample_rate_hz: 48_000.0,
         duration_s: 10.0,
         modes: (0..modes).map(ring).collect(),
@@ -32,5 +33,5 @@ fn read(bencher: divan::Bencher, modes: i32) {
         step: Some(1.0 / 32_768.0),
     })
     .unwrap();
-    bencher.bench(|| read_taps(&record, &Listen::default()).unwrap());
+    bencher.bench(|| read_taps(&record, &ReadingOptions::default()).unwrap());
 }

@@ -3,7 +3,10 @@
 use super::choices::Choices;
 use super::{slips, told};
 use stillbed::quantity::{self, Kind};
-use stillbed::tap::{Listen, Recipe, Ring, Stated, Strike, read, read_taps, synthesise, to_csv, to_wav};
+use stillbed::tap::{
+    ReadingOptions, RecordOptions, SyntheticMode, SyntheticRecord, SyntheticTap, read_record, read_taps,
+    synthesise, to_csv, to_wav,
+};
 
 pub const MATERIALS: &str = include_str!("../../data/materials.csv");
 pub const STOCK: &str = include_str!("../../data/stock.csv");
@@ -69,18 +72,18 @@ pub fn changed_bytes(choices: &mut Choices, bytes: &[u8]) -> Vec<u8> {
 /// Changes a record and reads it, and if that works reads its taps.
 pub fn record(choices: &mut Choices) {
     let rate = *choices.pick(&[8.0, 40.0, 90.0, 500.0, 2000.0]);
-    let mode = |frequency_hz: f64, loss_factor: f64| Ring {
+    let mode = |frequency_hz: f64, loss_factor: f64| SyntheticMode {
         frequency_hz,
         loss_factor,
         rise: 0.0,
         amplitudes: vec![1.0, 0.4],
         phase: 0.3,
     };
-    let recipe = Recipe {
+    let recipe = SyntheticRecord {
         sample_rate_hz: rate,
         duration_s: 0.5 + 0.25 * f64::from(choices.byte() % 8),
         modes: vec![mode(0.11 * rate, 0.01), mode(0.23 * rate, 0.05)],
-        taps: vec![Strike { time_s: 0.2, strength: 1.0 }],
+        taps: vec![SyntheticTap { time_s: 0.2, strength: 1.0 }],
         noise: 1e-3,
         seed: 1,
         offset: 0.0,
@@ -96,13 +99,13 @@ pub fn record(choices: &mut Choices) {
         "r.csv" if choices.once_in(2) => changed(choices, &String::from_utf8_lossy(&bytes)).into_bytes(),
         _ => changed_bytes(choices, &bytes),
     };
-    match read(name, &bytes, &Stated::default()) {
+    match read_record(name, &bytes, &RecordOptions::default()) {
         Err(problems) => told(&problems),
         Ok(record) => {
             told(&record.notes);
             let range_hz = choices.once_in(3).then_some((0.05 * rate, 0.3 * rate));
             let window_s = choices.once_in(5).then_some(0.1);
-            match read_taps(&record, &Listen { range_hz, window_s }) {
+            match read_taps(&record, &ReadingOptions { range_hz, window_s }) {
                 Err(problems) => told(&problems),
                 Ok(found) => assert_eq!(stillbed::report::json::first_not_finite(&found), None),
             }

@@ -10,7 +10,7 @@ pub mod recorder;
 pub mod structure;
 
 use recorder::{Chance, Codec, Gain};
-use stillbed::tap::{Record, Stated, Stretch, TapReading, read};
+use stillbed::tap::{AmplitudePoint, Record, RecordOptions, TapReading, read_record};
 use structure::{Blow, Law, Local, Oscillator};
 
 /// A record, its true modes, and the faults that were added.
@@ -228,7 +228,8 @@ fn table(
         }
         text.push_str(&format!("{t:.6},{:.6}\n", (x / step).round() * step));
     }
-    read("record.csv", text.as_bytes(), &Stated::default()).map_err(|problems| problems[0].to_string())
+    read_record("record.csv", text.as_bytes(), &RecordOptions::default())
+        .map_err(|problems| problems[0].to_string())
 }
 
 /// The signal as a wave file.
@@ -251,7 +252,8 @@ fn wave(x: &[f64], rate: f64, faults: &mut Vec<&'static str>, chance: &mut Chanc
         writer.write_sample((x * scale).round() as i32).unwrap();
     }
     writer.finalize().unwrap();
-    read("record.wav", &bytes.into_inner(), &Stated::default()).map_err(|problems| problems[0].to_string())
+    read_record("record.wav", &bytes.into_inner(), &RecordOptions::default())
+        .map_err(|problems| problems[0].to_string())
 }
 
 /// Counts of how readings compare with the truth.
@@ -365,7 +367,7 @@ pub fn score(made: &Made, reading: Option<&TapReading>, mut tell: impl FnMut(Str
         }
         if mode.amplitude_trend.bends && !made.faults.contains(&"bounce") {
             // The true curve ends near a hundredth of the largest amplitude.
-            let known = |point: &&Stretch| point.amplitude > 0.02;
+            let known = |point: &&AmplitudePoint| point.amplitude > 0.02;
             for point in mode.amplitude_trend.stretches.iter().filter(known) {
                 // The reading begins slightly after the impact.
                 let (f, loss) = truth.around(0.7 * point.amplitude, point.amplitude);

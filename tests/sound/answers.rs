@@ -8,9 +8,9 @@ use stillbed::modes::Share;
 use stillbed::problem::Problem;
 use stillbed::quantity::Draw;
 use stillbed::report::json::first_not_finite;
-use stillbed::report::present::mix::Mixes;
-use stillbed::report::text::Look;
-use stillbed::report::{Block, csv, present, text};
+use stillbed::report::presentation::mix::Mixes;
+use stillbed::report::text::Style;
+use stillbed::report::{Block, csv, presentation, text};
 use stillbed::response::floor::FloorSpectrum;
 use stillbed::response::frequency::Motion;
 use stillbed::section::stock::Stock;
@@ -79,7 +79,7 @@ fn sound<T: Serialize>(command: &str, answer: &T, notes: &[Problem], blocks: &[B
     if let Some(path) = first_not_finite(answer) {
         return Err(format!("{command}: {path} is not finite"));
     }
-    let shown = text::render(blocks, &Look::default());
+    let shown = text::render(blocks, &Style::default());
     let odd =
         |word: &&str| matches!(word.trim_matches(|c: char| !c.is_alphabetic()), "NaN" | "inf" | "singular");
     if let Some(word) = shown.split_whitespace().find(odd) {
@@ -131,7 +131,7 @@ fn used(build: &Build) -> impl Fn(usize) -> bool + '_ {
 
 fn sections(design: &Design) -> Held {
     let answer = Sections::of(design).map_err(refused("section"))?;
-    sound("section", &answer, &answer.notes, &present::section::blocks(&answer))?;
+    sound("section", &answer, &answer.notes, &presentation::section::blocks(&answer))?;
     for (build, own) in design.builds.iter().zip(&answer.builds) {
         let range = losses(design, build, used(build));
         for section in &own.sections {
@@ -159,7 +159,7 @@ fn sections(design: &Design) -> Held {
 
 fn rings(design: &Design, count: usize) -> Result<Modes, String> {
     let answer = Modes::of(design, count, &Draws::NONE, |_, _| ()).map_err(refused("modes"))?;
-    sound("modes", &answer, &answer.notes, &present::modes::blocks(&answer))?;
+    sound("modes", &answer, &answer.notes, &presentation::modes::blocks(&answer))?;
     for (build, own) in design.builds.iter().zip(&answer.builds) {
         let range = losses(design, build, used(build));
         // More are listed only where all that were asked for are those of the base on its feet.
@@ -192,7 +192,7 @@ fn compared(design: &Design, dice: &mut Dice, listed: Option<&Modes>) -> Result<
     let draws = if dice.chance(0.1) { 3 } else { 0 };
     let options = Options { draws, ..Options::default() };
     let all = Comparison::of(design, &options, |_, _| ()).map_err(refused("compare"))?;
-    sound("compare", &all, &all.notes, &present::compare::blocks(&all))?;
+    sound("compare", &all, &all.notes, &presentation::compare::blocks(&all))?;
     for build in &all.builds {
         sum_to_one("compare", &build.gives_way)?;
     }
@@ -211,7 +211,7 @@ fn compared(design: &Design, dice: &mut Dice, listed: Option<&Modes>) -> Result<
                 if answer.builds.len() + left < design.builds.len() {
                     return Err(format!("compare at equal: {} builds, {left} left out", answer.builds.len()));
                 }
-                sound("compare at equal", &answer, &[], &present::compare::blocks(&answer))?;
+                sound("compare at equal", &answer, &[], &presentation::compare::blocks(&answer))?;
             }
             Err(problems) if problems[0].message.contains("to be equal to") => {}
             Err(problems) => return Err(format!("compare at equal refuses: {}", problems[0])),
@@ -285,12 +285,12 @@ fn moved(design: &Design, dice: &mut Dice, all: Option<&Comparison>) -> Held {
     if options.path.is_none() {
         same_misses("response", &answer.misses, all, &["stiffness", "dynamic_stiffness"])?;
     }
-    sound("response", &answer, &answer.notes, &present::response::blocks(&answer, Motion::Mobility))?;
+    sound("response", &answer, &answer.notes, &presentation::response::blocks(&answer, Motion::Mobility))?;
     if goal.tap.is_some() {
         let draws = Draws { count: if dice.chance(0.1) { 3 } else { 0 }, seed: 1 };
         let options = RingDownOptions { duration: None, draws };
         let answer = ring_down(design, &options, |_, _| ()).map_err(refused("ringdown"))?;
-        sound("ringdown", &answer, &answer.notes, &present::ringdown::blocks(&answer))?;
+        sound("ringdown", &answer, &answer.notes, &presentation::ringdown::blocks(&answer))?;
         same_misses("ringdown", &answer.misses, all, &["settle_time"])?;
     }
     Ok(())
@@ -323,7 +323,7 @@ fn warmed(design: &Design) -> Held {
     let change = design.goal.thermal.is_none().then_some(7.0);
     let answer =
         warm(design, &ThermalOptions { change, ..ThermalOptions::default() }).map_err(refused("thermal"))?;
-    sound("thermal", &answer, &answer.notes, &present::thermal::blocks(&answer))
+    sound("thermal", &answer, &answer.notes, &presentation::thermal::blocks(&answer))
 }
 
 fn poured(design: &Design) -> Held {
@@ -336,10 +336,10 @@ fn poured(design: &Design) -> Held {
     }
     let found = mixes(design).map_err(refused("mix"))?;
     let found = Mixes { mixes: found, notes: Vec::new() };
-    sound("mix", &found, &[], &present::mix::blocks(&found, true))?;
+    sound("mix", &found, &[], &presentation::mix::blocks(&found, true))?;
     let options = PourOptions::default();
     let found = pours(design, &options).map_err(refused("pour"))?;
-    sound("pour", &found, &found.notes, &present::pour::blocks(&found))
+    sound("pour", &found, &found.notes, &presentation::pour::blocks(&found))
 }
 
 fn sized(design: &Design) -> Held {
@@ -353,7 +353,7 @@ fn sized(design: &Design) -> Held {
             Err(problems) if problems[0].place.key.starts_with("targets.") => continue,
             other => other.map_err(refused("size"))?,
         };
-        sound("size", &found, &found.notes, &present::size::blocks(&found))?;
+        sound("size", &found, &found.notes, &presentation::size::blocks(&found))?;
     }
     Ok(())
 }

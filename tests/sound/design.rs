@@ -3,7 +3,7 @@
 use super::dice::Dice;
 use super::made::{Made, mix, own_materials, rubbing_loss, spread};
 use super::shape::Wire;
-use stillbed::frame::spec::FREEDOMS;
+use stillbed::frame::spec::DOF_NAMES;
 
 /// The text of design number `seed`.
 pub fn text(seed: u64) -> String {
@@ -64,19 +64,19 @@ fn supports(dice: &mut Dice, wire: &Wire, over_amplitude: bool, text: &mut Strin
     };
     let all: Vec<usize> = (0..wire.points.len()).collect();
     let some = |dice: &mut Dice, most: usize| {
-        let held: Vec<&str> = FREEDOMS[..most].iter().filter(|_| dice.chance(0.6)).copied().collect();
-        if held.is_empty() { FREEDOMS[2].to_string() } else { held.join(" ") }
+        let held: Vec<&str> = DOF_NAMES[..most].iter().filter(|_| dice.chance(0.6)).copied().collect();
+        if held.is_empty() { DOF_NAMES[2].to_string() } else { held.join(" ") }
     };
     let mut anchor = |points: &[usize], hold: &str| {
         *text += &format!("[anchors.bench]\nat = [{}]\nhold = \"{hold}\"\n", names(points));
     };
     let kind = dice.below(12);
     match kind {
-        0 | 1 => anchor(&wire.low[..1], &FREEDOMS.join(" ")),
-        2 => anchor(&wire.low, &FREEDOMS.join(" ")),
-        3 => anchor(&all, &FREEDOMS.join(" ")),
+        0 | 1 => anchor(&wire.low[..1], &DOF_NAMES.join(" ")),
+        2 => anchor(&wire.low, &DOF_NAMES.join(" ")),
+        3 => anchor(&all, &DOF_NAMES.join(" ")),
         4 => anchor(&wire.low, &some(dice, 6)),
-        5 => anchor(&wire.low, &FREEDOMS[..3].join(" ")),
+        5 => anchor(&wire.low, &DOF_NAMES[..3].join(" ")),
         6 => anchor(&all, &some(dice, 3)),
         7 => return false,
         _ => {}
@@ -195,9 +195,9 @@ fn build(dice: &mut Dice, wire: &Wire, text: &mut String, [number, sections]: [u
     *text += &made.lines;
     if has.joints && (number == 0 || dice.chance(0.5)) {
         let springs = [
-            format!("{} = \"{:.3} kN m/rad\"", FREEDOMS[3], dice.ratio(0.5, 900.0)),
-            format!("{} = \"{:.3} kN m/rad\"", FREEDOMS[4], dice.ratio(0.5, 900.0)),
-            format!("{} = \"{:.3} N/um\"", FREEDOMS[0], dice.ratio(1.0, 900.0)),
+            format!("{} = \"{:.3} kN m/rad\"", DOF_NAMES[3], dice.ratio(0.5, 900.0)),
+            format!("{} = \"{:.3} kN m/rad\"", DOF_NAMES[4], dice.ratio(0.5, 900.0)),
+            format!("{} = \"{:.3} N/um\"", DOF_NAMES[0], dice.ratio(1.0, 900.0)),
         ];
         let springs = &springs[..1 + dice.below(3)];
         let loss = rubbing_loss(dice, has.over_amplitude);

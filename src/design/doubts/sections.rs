@@ -24,7 +24,7 @@ pub(super) fn doubts(drawing: &Drawing) -> Vec<Problem> {
                 let message = format!("a {what} of {}", show(size, Kind::Length));
                 said.push(doubt(&part.place, message, "is the unit right?"));
             }
-            if let Some(wall) = thinnest(&part.shape).filter(|wall| *wall < FOIL) {
+            if let Some(wall) = part.shape.wall().filter(|wall| *wall < FOIL) {
                 let message = format!("a wall of {} is foil", show(wall, Kind::Length));
                 said.push(doubt(&part.place, message, "is the unit right?"));
             }
@@ -54,30 +54,14 @@ pub(super) fn soft_layers(build: &Build, model: &Model) -> Vec<Problem> {
     said
 }
 
-/// The thinnest wall, web or flange of a shape, m.
-fn thinnest(shape: &Shape) -> Option<f64> {
-    match shape {
-        Shape::Tube { wall, .. } | Shape::Pipe { wall, .. } | Shape::Angle { wall, .. } => Some(*wall),
-        Shape::Channel { web, flange, .. }
-        | Shape::Tee { web, flange, .. }
-        | Shape::IShape { web, flange, .. } => Some(web.min(*flange)),
-        _ => None,
-    }
-}
-
 /// The largest dimension of a shape, where it is out of proportion for a small machine.
 fn oversize(shape: &Shape) -> Option<(&'static str, f64)> {
-    let (what, size, limit) = match shape {
-        Shape::Tube { wall, .. } | Shape::Pipe { wall, .. } if *wall > 0.1 => ("wall", *wall, 0.1),
-        Shape::Tube { width, height, .. } => ("side", width.max(*height), 2.0),
-        Shape::Pipe { diameter, .. } => ("diameter", *diameter, 2.0),
-        Shape::Rectangle { width, height } => ("side", width.max(*height), 3.0),
-        Shape::Round { diameter } => ("diameter", *diameter, 2.0),
-        Shape::Angle { width, height, .. }
-        | Shape::Channel { width, height, .. }
-        | Shape::Tee { width, height, .. }
-        | Shape::IShape { width, height, .. } => ("side", width.max(*height), 2.0),
-        Shape::Polygon { .. } => return None,
+    let thick = shape.hollow().map(|hollow| hollow.wall).filter(|wall| *wall > 0.1);
+    let (what, size) = thick.map(|wall| ("wall", wall)).or(shape.largest())?;
+    let limit = match (what, shape.wall()) {
+        ("wall", _) => 0.1,
+        ("side", None) => 3.0,
+        _ => 2.0,
     };
     (size > limit).then_some((what, size))
 }

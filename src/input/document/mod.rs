@@ -106,6 +106,18 @@ impl Allowed {
 }
 
 /// Reads one file and collects everything wrong with it.
+///
+/// ```
+/// use stillbed_input::document::{Allowed, Reader};
+/// use stillbed_input::quantity::Kind;
+///
+/// let reader = Reader::new("a.toml", "wall = \"3 mm\"\nwal = \"4 mm\"\n");
+/// let root = reader.root();
+/// assert_eq!(root.list("wall", Kind::Length, 1, Allowed::Positive), Some(vec![0.003]));
+/// root.finish();
+/// let (problems, _) = reader.finish();
+/// assert!(problems[0].to_string().starts_with("a.toml:2:1  wal: "));
+/// ```
 pub struct Reader<'t> {
     source: Source<'t>,
     root: Spanned<DeTable<'t>>,

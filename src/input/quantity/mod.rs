@@ -11,6 +11,17 @@
 //! pattern    regular expressions of these texts, for a schema
 //! amplitude  a loss factor that depends on the amplitude of motion
 //! ```
+//!
+//! ```
+//! use stillbed_input::quantity::{Kind, list, show, single, size};
+//!
+//! assert_eq!(single("210 GPa", Kind::Stress).unwrap(), 210e9);
+//! assert_eq!(list("0, 0, 600 mm", Kind::Length, 3).unwrap(), [0.0, 0.0, 0.6]);
+//! assert_eq!(size("2 x 1/2 in", Kind::Length, 2).unwrap(), [0.0508, 0.0127]);
+//! assert_eq!(show(0.0031, Kind::Length), "3.1 mm");
+//! // A number alone is refused: its unit is not guessed.
+//! assert!(single("210", Kind::Stress).is_err());
+//! ```
 
 mod amplitude;
 mod kind;
@@ -26,6 +37,15 @@ pub use unit::{Dimension, GRAVITY, Unit};
 use serde::Serialize;
 
 /// A value with its 5 % and 95 % limits, in coherent SI.
+///
+/// ```
+/// use stillbed_input::quantity::{Draw, Spread};
+///
+/// let mut stiffness = Spread::between(8e6, 5e6, 12e6);
+/// assert_eq!(stiffness.at(&Draw::default()), 8e6);
+/// stiffness.index = Some(0);
+/// assert_eq!(stiffness.at(&Draw { values: vec![6e6] }), 6e6);
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Spread {
     /// The value to compute with.

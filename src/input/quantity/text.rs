@@ -59,9 +59,10 @@ pub fn size(text: &str, kind: Kind, count: usize) -> Result<Vec<f64>, Fault> {
 }
 
 /// A range such as `"0.3 to 0.8 mm"`, `"20-800 Hz"` or `"2000, 12000 rpm"`, in SI, lower limit first.
+/// Both limits may be the same: grains of one size are a range, too.
 ///
 /// # Errors
-/// As [`single`], when there are not two numbers, or when the first is not the smaller.
+/// As [`single`], when there are not two numbers, or when the first is the larger.
 pub fn range(text: &str, kind: Kind) -> Result<(f64, f64), Fault> {
     let items = match dash(text) {
         _ if text.contains(',') => separated(text, ",", kind, 2)?,
@@ -348,6 +349,7 @@ mod tests {
         assert!(fault("", Kind::Length).contains("is not a length"));
         assert!(fault("5 mmm", Kind::Length).contains("did you mean \"mm\""));
         assert!(list("0, 0 mm", Kind::Length, 3).unwrap_err().message.contains("2 numbers, not 3"));
+        assert_eq!(range("2 to 2 mm", Kind::Length).unwrap(), (0.002, 0.002));
         assert!(range("5 to 2 mm", Kind::Length).unwrap_err().message.contains("reversed"));
         assert!(ratio("100 : -3").is_err() && ratio("inf : 3").is_err());
     }

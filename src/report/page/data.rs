@@ -1,6 +1,6 @@
 //! The data that the page's script needs of a block, as JSON beside its drawing.
 
-use crate::block::{Axis, Block, Curve, Tone, Wire};
+use crate::block::{Axis, Block, Curve, Tone, Wireframe};
 use crate::csv;
 use crate::scale::Scale;
 use crate::svg::{Plot, Size, plot_box};
@@ -12,7 +12,7 @@ use serde_json::{Value, json};
 pub(super) fn script(block: &Block) -> Markup {
     let mut data = match block {
         Block::Curve(curve) => curve_data(curve),
-        Block::Wire(wire) => wire_data(wire),
+        Block::Wireframe(wireframe) => wireframe_data(wireframe),
         _ => json!({}),
     };
     if let Some(values) = csv::values(block) {
@@ -84,9 +84,9 @@ fn tone(tone: &Tone) -> Value {
     json!({ "frequency": tone.frequency_hz, "loss": tone.loss_factor, "heard": tone.heard })
 }
 
-fn wire_data(wire: &Wire) -> Value {
+fn wireframe_data(wireframe: &Wireframe) -> Value {
     let place = |p: &[f64; 3]| json!(p.map(short));
-    let motions: Vec<Value> = wire
+    let motions: Vec<Value> = wireframe
         .motions
         .iter()
         .map(|motion| {
@@ -98,12 +98,12 @@ fn wire_data(wire: &Wire) -> Value {
         })
         .collect();
     json!({
-        "kind": "wire",
-        "file": file_name(&wire.title),
+        "kind": "wireframe",
+        "file": file_name(&wireframe.title),
         "turn": TURN,
         "rise": RISE,
-        "points": wire.points.iter().map(place).collect::<Vec<_>>(),
-        "lines": wire.lines.iter().map(|line| &line.through).collect::<Vec<_>>(),
+        "points": wireframe.points.iter().map(place).collect::<Vec<_>>(),
+        "lines": wireframe.lines.iter().map(|line| &line.through).collect::<Vec<_>>(),
         "motions": motions,
     })
 }

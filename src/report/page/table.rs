@@ -68,8 +68,8 @@ fn padded(cell: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::block::Unit;
     use crate::table::Column;
+    use crate::unit::Unit;
 
     #[test]
     fn padding_is_as_wide_as_what_it_stands_for() {

@@ -1,9 +1,10 @@
 //! Lines over two axes with a grid.
 
 use super::palette::{GRID, QUIET, TEXT, dashes, series, series_class};
-use super::{Entry, Size, fitted, legend, long, r, sheet};
+use super::sheet::{LegendEntry, Size, fitted, legend, sheet, text_width};
 use crate::block::{Axis, Curve, Mark, Series};
 use crate::number::significant;
+use crate::number::tenths;
 use crate::scale::Scale;
 use maud::{Markup, html};
 
@@ -27,7 +28,7 @@ pub(crate) fn plot_box(curve: &Curve, size: Size) -> Plot {
     let (columns, height) = if size == Size::Wide { (8, 300.0) } else { (4, 240.0) };
     let x = Scale::tight(&curve.x, along(0), columns);
     let y = Scale::rounded(&curve.y, along(1).chain(levels), 5);
-    let labels = y.ticks.iter().map(|tick| long(&tick.label)).fold(0.0, f64::max);
+    let labels = y.ticks.iter().map(|tick| text_width(&tick.label)).fold(0.0, f64::max);
     let left = labels.min(90.0) + 14.0;
     Plot { left, top: 28.0, width: size.width() - left - 16.0, height, x, y }
 }
@@ -55,12 +56,12 @@ pub(super) fn draw(curve: &Curve, size: Size, id: &str) -> Markup {
     let clip = format!("{id}-field");
     let (legend, end) = legend(entries(curve), plot.left, size.width() - 6.0, plot.bottom() + 52.0);
     let content = html! {
-        clipPath id=(clip) { rect x=(r(plot.left)) y=(r(plot.top)) width=(r(plot.width)) height=(r(plot.height)) {} }
+        clipPath id=(clip) { rect x=(tenths(plot.left)) y=(tenths(plot.top)) width=(tenths(plot.width)) height=(tenths(plot.height)) {} }
         (rules(curve, &plot))
         text class="quiet" fill=(QUIET) x="2" y="14" {
             (fitted(&curve.y.unit.after(&curve.y.title), size.width() - 4.0))
         }
-        text class="quiet" fill=(QUIET) x=(r(plot.right())) y=(r(plot.bottom() + 38.0)) text-anchor="end" {
+        text class="quiet" fill=(QUIET) x=(tenths(plot.right())) y=(tenths(plot.bottom() + 38.0)) text-anchor="end" {
             (fitted(&curve.x.unit.after(&curve.x.title), size.width() - 4.0))
         }
         g clip-path=(format!("url(#{clip})")) {
@@ -69,7 +70,7 @@ pub(super) fn draw(curve: &Curve, size: Size, id: &str) -> Markup {
                 @for (i, series) in curve.series.iter().enumerate() { (line(series, i, &plot)) }
             }
         }
-        rect class="axis" x=(r(plot.left)) y=(r(plot.top)) width=(r(plot.width)) height=(r(plot.height))
+        rect class="axis" x=(tenths(plot.left)) y=(tenths(plot.top)) width=(tenths(plot.width)) height=(tenths(plot.height))
             fill="none" stroke=(QUIET) {}
         (numbers(curve, &plot))
         (legend)
@@ -99,15 +100,15 @@ fn description(curve: &Curve) -> String {
 /// The grid, with finer lines within decades, and the labels of the ticks.
 fn rules(curve: &Curve, plot: &Plot) -> Markup {
     let upright = |x: f64, width: f64| {
-        let x = r(plot.across(x)?);
-        let (top, bottom) = (r(plot.top), r(plot.bottom()));
+        let x = tenths(plot.across(x)?);
+        let (top, bottom) = (tenths(plot.top), tenths(plot.bottom()));
         Some(
             html! { line class="grid" x1=(x) x2=(x) y1=(top) y2=(bottom) stroke=(GRID) stroke-width=(width) {} },
         )
     };
     let level = |y: f64, width: f64| {
-        let y = r(plot.up(y)?);
-        let (left, right) = (r(plot.left), r(plot.right()));
+        let y = tenths(plot.up(y)?);
+        let (left, right) = (tenths(plot.left), tenths(plot.right()));
         Some(
             html! { line class="grid" x1=(left) x2=(right) y1=(y) y2=(y) stroke=(GRID) stroke-width=(width) {} },
         )
@@ -118,7 +119,7 @@ fn rules(curve: &Curve, plot: &Plot) -> Markup {
             @for tick in &plot.y.ticks {
                 @if let (Some(line), Some(y)) = (level(tick.at, 1.0), plot.up(tick.at)) {
                     (line)
-                    text x=(r(plot.left - 6.0)) y=(r(y + 4.5)) text-anchor="end" { (fitted(&tick.label, 90.0)) }
+                    text x=(tenths(plot.left - 6.0)) y=(tenths(y + 4.5)) text-anchor="end" { (fitted(&tick.label, 90.0)) }
                 }
             }
         }
@@ -127,7 +128,7 @@ fn rules(curve: &Curve, plot: &Plot) -> Markup {
             @for tick in &plot.x.ticks {
                 @if let (Some(line), Some(x)) = (upright(tick.at, 1.0), plot.across(tick.at)) {
                     (line)
-                    text x=(r(x)) y=(r(plot.bottom() + 17.0)) text-anchor="middle" { (tick.label) }
+                    text x=(tenths(x)) y=(tenths(plot.bottom() + 17.0)) text-anchor="middle" { (tick.label) }
                 }
             }
         }
@@ -148,7 +149,7 @@ fn between(scale: &Scale, axis: &Axis) -> impl Iterator<Item = f64> {
 fn marks(curve: &Curve, plot: &Plot) -> Markup {
     let dashed = |x1: f64, y1: f64, x2: f64, y2: f64| {
         html! {
-            line class="mark" x1=(r(x1)) y1=(r(y1)) x2=(r(x2)) y2=(r(y2)) stroke=(TEXT) stroke-dasharray="2 3"
+            line class="mark" x1=(tenths(x1)) y1=(tenths(y1)) x2=(tenths(x2)) y2=(tenths(y2)) stroke=(TEXT) stroke-dasharray="2 3"
                 vector-effect="non-scaling-stroke" {}
         }
     };
@@ -163,7 +164,7 @@ fn marks(curve: &Curve, plot: &Plot) -> Markup {
                 }
                 Mark::Band { from, to, .. } => @if let Some((from, to)) = ends(*from, *to, plot) {
                     @let (x, wide) = (plot.left + from * plot.width, (to - from) * plot.width);
-                    rect class="band" x=(r(x)) y=(r(plot.top)) width=(r(wide)) height=(r(plot.height)) fill=(QUIET)
+                    rect class="band" x=(tenths(x)) y=(tenths(plot.top)) width=(tenths(wide)) height=(tenths(plot.height)) fill=(QUIET)
                         fill-opacity="0.12" {}
                 }
             }
@@ -181,7 +182,7 @@ fn ends(from: f64, to: f64, plot: &Plot) -> Option<(f64, f64)> {
 fn numbers(curve: &Curve, plot: &Plot) -> Markup {
     let riding = |part: f64, i: usize| {
         html! {
-            text x=(r(plot.left + part * plot.width)) y=(r(plot.top + 15.0)) dx="4" font-weight="600" data-at=(part) {
+            text x=(tenths(plot.left + part * plot.width)) y=(tenths(plot.top + 15.0)) dx="4" font-weight="600" data-at=(part) {
                 (i + 1)
             }
         }
@@ -196,7 +197,7 @@ fn numbers(curve: &Curve, plot: &Plot) -> Markup {
                     (riding((from + to) / 2.0, i))
                 }
                 Mark::Y { at, .. } => @if let Some(y) = plot.up(*at) {
-                    text x=(r(plot.right() - 12.0)) y=(r(y - 4.0)) font-weight="600" { (i + 1) }
+                    text x=(tenths(plot.right() - 12.0)) y=(tenths(y - 4.0)) font-weight="600" { (i + 1) }
                 }
             }
         }
@@ -206,7 +207,8 @@ fn numbers(curve: &Curve, plot: &Plot) -> Markup {
 fn line(series: &Series, i: usize, plot: &Plot) -> Markup {
     let place = |p: &[f64; 2]| Some((plot.across(p[0])?, plot.up(p[1])?));
     if series.scattered {
-        let dots = series.points.iter().filter_map(place).map(|(x, y)| format!("M{} {}h.01", r(x), r(y)));
+        let dots =
+            series.points.iter().filter_map(place).map(|(x, y)| format!("M{} {}h.01", tenths(x), tenths(y)));
         let path: String = dots.collect();
         // Dots are round caps of lines without length, so that they stay round when the axis is zoomed.
         return html! {
@@ -221,7 +223,7 @@ fn line(series: &Series, i: usize, plot: &Plot) -> Markup {
             Some((x, y)) => {
                 // Points far outside are clamped: the plotting area clips them, and the numbers stay short.
                 let y = y.clamp(plot.top - plot.height, plot.bottom() + plot.height);
-                path += &format!("{}{} {}", if down { "L" } else { "M" }, r(x), r(y));
+                path += &format!("{}{} {}", if down { "L" } else { "M" }, tenths(x), tenths(y));
                 down = true;
             }
             None => down = false,
@@ -258,7 +260,7 @@ pub(crate) fn thinned(points: &[[f64; 2]], most: usize) -> Vec<Option<[f64; 2]>>
     kept
 }
 
-fn entries(curve: &Curve) -> Vec<Entry> {
+fn entries(curve: &Curve) -> Vec<LegendEntry> {
     let series = curve.series.iter().enumerate().filter(|(_, s)| !s.name.is_empty()).map(|(i, series)| {
         let sign = if series.scattered {
             html! {
@@ -269,9 +271,9 @@ fn entries(curve: &Curve) -> Vec<Entry> {
             html! { line class=(series_class(i)) x1="0" y1="6" x2="28" y2="6" stroke=(self::series(i)) stroke-width="1.8"
             stroke-dasharray=[Some(dashes(i)).filter(|d| !d.is_empty())] {} }
         };
-        Entry { sign, name: series.name.clone() }
+        LegendEntry { sign, name: series.name.clone() }
     });
-    let marks = curve.marks.iter().enumerate().map(|(i, mark)| Entry {
+    let marks = curve.marks.iter().enumerate().map(|(i, mark)| LegendEntry {
         sign: html! { text x="13" y="10" text-anchor="middle" font-weight="600" { (i + 1) } },
         name: mark.label().to_string(),
     });

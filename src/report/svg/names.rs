@@ -1,6 +1,6 @@
 //! Places the names of points in a wire drawing: beside their point and not over each other.
 
-use crate::block::Wire;
+use crate::block::Wireframe;
 
 /// Offset of a name from its point, and the SVG text anchor.
 pub(super) type Spot = (i32, i32, &'static str);
@@ -57,12 +57,13 @@ fn covered((x, y): (f64, f64), long: f64, (dx, dy, anchor): Spot) -> [f64; 4] {
 }
 
 /// The best place of a point's name: away from the lines that meet there.
-pub(super) fn beside(point: usize, wire: &Wire, at: &dyn Fn(usize) -> Option<(f64, f64)>) -> Spot {
-    let pairs = wire.lines.iter().flat_map(|line| line.through.windows(2)).filter_map(|pair| match pair {
-        [a, b] if *a == point => Some(*b),
-        [a, b] if *b == point => Some(*a),
-        _ => None,
-    });
+pub(super) fn beside(point: usize, wireframe: &Wireframe, at: &dyn Fn(usize) -> Option<(f64, f64)>) -> Spot {
+    let pairs =
+        wireframe.lines.iter().flat_map(|line| line.through.windows(2)).filter_map(|pair| match pair {
+            [a, b] if *a == point => Some(*b),
+            [a, b] if *b == point => Some(*a),
+            _ => None,
+        });
     let (mut u, mut v) = (0.0, 0.0);
     if let Some((x, y)) = at(point) {
         for (nx, ny) in pairs.filter_map(at) {
@@ -71,7 +72,7 @@ pub(super) fn beside(point: usize, wire: &Wire, at: &dyn Fn(usize) -> Option<(f6
             v += (ny - y) / length;
         }
     }
-    let held = wire.feet.contains(&point);
+    let held = wireframe.feet.contains(&point);
     let dy = match (v < -0.3, held) {
         (true, true) => 26,
         (true, false) => 18,

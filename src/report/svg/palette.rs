@@ -5,6 +5,7 @@
 //! # Source
 //! - `okabe2008`: the set of eight colours
 
+use crate::number::tenths;
 use maud::{Markup, html};
 
 /// Text and outlines: contrast 15 to 1 on white.
@@ -69,9 +70,9 @@ const HATCHES: usize = 6;
 
 /// The lines of the n-th hatching over a field: rising, dotted, falling, level, upright, crossed.
 fn lines(n: usize, [left, top, right, bottom]: [f64; 4]) -> String {
-    let (wide, tall) = (super::r(right - left), super::r(bottom - top));
+    let (wide, tall) = (tenths(right - left), tenths(bottom - top));
     let steps = |from: f64, length: f64, step: f64| {
-        (0..=(length / step) as usize).map(move |i| super::r(from + step * i as f64))
+        (0..=(length / step) as usize).map(move |i| tenths(from + step * i as f64))
     };
     let rising = || steps(left, wide + tall, 6.0).map(|x| format!("M{x} {top}l-{tall} {tall}"));
     let falling = || steps(left - tall, wide + tall, 6.0).map(|x| format!("M{x} {top}l{tall} {tall}"));
@@ -79,8 +80,7 @@ fn lines(n: usize, [left, top, right, bottom]: [f64; 4]) -> String {
         0 => rising().collect(),
         1 => {
             let rows = steps(top + 2.0, tall, 4.0).enumerate();
-            rows.map(|(i, y)| format!("M{} {y}h{wide}", super::r(left + 2.0 + 3.0 * (i % 2) as f64)))
-                .collect()
+            rows.map(|(i, y)| format!("M{} {y}h{wide}", tenths(left + 2.0 + 3.0 * (i % 2) as f64))).collect()
         }
         2 => falling().collect(),
         3 => steps(top + 2.0, tall, 4.0).map(|y| format!("M{left} {y}h{wide}")).collect(),

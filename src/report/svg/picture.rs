@@ -1,8 +1,9 @@
 //! A section to scale: areas hatched by material, with overall dimensions.
 
 use super::palette::{PAPER, QUIET, TEXT, hatched};
-use super::{Entry, Size, legend, long, r, sheet};
+use super::sheet::{LegendEntry, Size, legend, sheet, text_width};
 use crate::block::{Area, Picture};
+use crate::number::tenths;
 use crate::view::extent;
 use maud::{Markup, html};
 use stillbed_input::quantity::figures;
@@ -13,7 +14,7 @@ pub(super) fn draw(picture: &Picture, size: Size, id: &str) -> Markup {
         return sheet(id, (size.width(), 24.0), &picture.title, "nothing to draw", nothing);
     };
     let (wide, tall) = (high[0] - low[0], high[1] - low[1]);
-    let side = long(&millimetres(tall)) + 30.0;
+    let side = text_width(&millimetres(tall)) + 30.0;
     let (room, most) = (
         size.width() - side - 16.0,
         match size {
@@ -24,7 +25,8 @@ pub(super) fn draw(picture: &Picture, size: Size, id: &str) -> Markup {
     );
     let scale = (room.min(520.0) / wide).min(most / tall);
     let (left, top) = (12.0, 12.0);
-    let place = |p: &[f64; 2]| (r(left + (p[0] - low[0]) * scale), r(top + (high[1] - p[1]) * scale));
+    let place =
+        |p: &[f64; 2]| (tenths(left + (p[0] - low[0]) * scale), tenths(top + (high[1] - p[1]) * scale));
     let (right, bottom) = (left + wide * scale, top + tall * scale);
     let (legend, end) = legend(entries(picture, id), 6.0, size.width() - 6.0, bottom + 46.0);
     let content = html! {
@@ -38,7 +40,7 @@ pub(super) fn draw(picture: &Picture, size: Size, id: &str) -> Markup {
         @for (i, label) in picture.labels.iter().enumerate() {
             @let (x, y) = place(&label.at);
             (target(x, y))
-            text class="halo" x=(r(x + 9.0)) y=(r(y - 6.0)) font-weight="600" stroke=(PAPER) stroke-width="4"
+            text class="halo" x=(tenths(x + 9.0)) y=(tenths(y - 6.0)) font-weight="600" stroke=(PAPER) stroke-width="4"
                 paint-order="stroke" {
                 (i + 1)
             }
@@ -95,7 +97,7 @@ fn look(empty: bool, id: &str, n: usize, path: &str, field: [f64; 4]) -> Markup 
 fn target(x: f64, y: f64) -> Markup {
     html! {
         circle class="halo" cx=(x) cy=(y) r="5" fill=(PAPER) stroke=(PAPER) stroke-width="3" {}
-        path class="mark" d=(format!("M{} {y}h14M{x} {}v14", r(x - 7.0), r(y - 7.0))) stroke=(TEXT) {}
+        path class="mark" d=(format!("M{} {y}h14M{x} {}v14", tenths(x - 7.0), tenths(y - 7.0))) stroke=(TEXT) {}
         circle class="mark" cx=(x) cy=(y) r="4" fill="none" stroke=(TEXT) stroke-width="1.4" {}
     }
 }
@@ -107,52 +109,52 @@ fn dimensions((left, right): (f64, f64), (top, bottom): (f64, f64), wide: &str, 
         let (tx, ty) = (x + 7.0 * dx, y + 7.0 * dy);
         format!(
             "M{} {}L{} {}L{} {}Z",
-            r(x),
-            r(y),
-            r(tx - 2.5 * dy),
-            r(ty - 2.5 * dx),
-            r(tx + 2.5 * dy),
-            r(ty + 2.5 * dx)
+            tenths(x),
+            tenths(y),
+            tenths(tx - 2.5 * dy),
+            tenths(ty - 2.5 * dx),
+            tenths(tx + 2.5 * dy),
+            tenths(ty + 2.5 * dx)
         )
     };
     let heads = [(left, y, 1.0, 0.0), (right, y, -1.0, 0.0), (x, top, 0.0, 1.0), (x, bottom, 0.0, -1.0)];
     let lines = format!(
         "M{l} {}V{}M{rt} {}V{}M{l} {y1}H{rt}M{} {t}H{}M{} {b}H{}M{x1} {t}V{b}",
-        r(bottom + 4.0),
-        r(y + 4.0),
-        r(bottom + 4.0),
-        r(y + 4.0),
-        r(right + 4.0),
-        r(x + 4.0),
-        r(right + 4.0),
-        r(x + 4.0),
-        l = r(left),
-        rt = r(right),
-        y1 = r(y),
-        t = r(top),
-        b = r(bottom),
-        x1 = r(x)
+        tenths(bottom + 4.0),
+        tenths(y + 4.0),
+        tenths(bottom + 4.0),
+        tenths(y + 4.0),
+        tenths(right + 4.0),
+        tenths(x + 4.0),
+        tenths(right + 4.0),
+        tenths(x + 4.0),
+        l = tenths(left),
+        rt = tenths(right),
+        y1 = tenths(y),
+        t = tenths(top),
+        b = tenths(bottom),
+        x1 = tenths(x)
     );
     html! {
         g class="dimension" stroke=(QUIET) fill=(QUIET) stroke-width="0.8" {
             path d=(lines) fill="none" {}
             path d=(heads.map(|(x, y, dx, dy)| arrow(x, y, dx, dy)).join("")) {}
         }
-        text class="quiet" fill=(QUIET) x=(r((left + right) / 2.0)) y=(r(y + 16.0)) text-anchor="middle" { (wide) }
-        text class="quiet" fill=(QUIET) x=(r(x + 8.0)) y=(r((top + bottom) / 2.0 + 4.5)) { (tall) }
+        text class="quiet" fill=(QUIET) x=(tenths((left + right) / 2.0)) y=(tenths(y + 16.0)) text-anchor="middle" { (wide) }
+        text class="quiet" fill=(QUIET) x=(tenths(x + 8.0)) y=(tenths((top + bottom) / 2.0 + 4.5)) { (tall) }
     }
 }
 
-fn entries(picture: &Picture, id: &str) -> Vec<Entry> {
-    let materials = picture.materials.iter().enumerate().map(|(n, filling)| Entry {
+fn entries(picture: &Picture, id: &str) -> Vec<LegendEntry> {
+    let materials = picture.materials.iter().enumerate().map(|(n, filling)| LegendEntry {
         sign: look(filling.empty, &format!("{id}-sign-{n}"), n, "M1 -2h26v15h-26z", [1.0, -2.0, 27.0, 13.0]),
         name: filling.name.clone(),
     });
-    let labels = picture.labels.iter().enumerate().map(|(i, label)| Entry {
+    let labels = picture.labels.iter().enumerate().map(|(i, label)| LegendEntry {
         sign: html! { (target(8.0, 6.0)) text x="17" y="10" font-weight="600" { (i + 1) } },
         name: label.text.clone(),
     });
-    let lines = picture.lines.iter().map(|line| Entry {
+    let lines = picture.lines.iter().map(|line| LegendEntry {
         sign: html! { line class="mark" x1="0" y1="6" x2="28" y2="6" stroke=(TEXT) stroke-dasharray="12 3 2 3" {} },
         name: line.label.clone(),
     });

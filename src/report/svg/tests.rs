@@ -1,7 +1,8 @@
 use super::*;
 use crate::arbitrary::any_block;
-use crate::block::{Bar, Bars, Unit};
+use crate::block::{Bar, Bars};
 use crate::demo;
+use crate::unit::Unit;
 use proptest::prelude::*;
 
 proptest! {

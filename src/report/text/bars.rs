@@ -1,8 +1,8 @@
 //! Bars: each with its value, and below it a whisker for the spread.
 
-use super::Look;
 use super::fold::{fold, left, width};
 use super::palette::Palette;
+use super::style::Style;
 use crate::block::{Axis, Bar, Bars};
 use crate::number::significant;
 use crate::scale::Scale;
@@ -11,14 +11,14 @@ use stillbed_input::quantity::Spread;
 /// Least width of the bars themselves, in characters.
 const LEAST_ROOM: usize = 8;
 
-pub(super) fn lines(bars: &Bars, look: &Look) -> Vec<String> {
-    let mut lines = fold(&bars.unit.after(&bars.title), look.columns())
+pub(super) fn lines(bars: &Bars, style: &Style) -> Vec<String> {
+    let mut lines = fold(&bars.unit.after(&bars.title), style.columns())
         .iter()
-        .map(|line| look.paint(line, Palette::Strong))
+        .map(|line| style.paint(line, Palette::Strong))
         .collect::<Vec<_>>();
     let figure = |value: f64| significant(value / bars.unit.size, 3);
-    let names = bars.bars.iter().map(|bar| width(&bar.label)).max().unwrap_or(0).min(look.columns() / 3);
-    let most = look.columns() - names - 3 - LEAST_ROOM;
+    let names = bars.bars.iter().map(|bar| width(&bar.label)).max().unwrap_or(0).min(style.columns() / 3);
+    let most = style.columns() - names - 3 - LEAST_ROOM;
     let texts: Vec<(String, String)> = bars
         .bars
         .iter()
@@ -26,7 +26,7 @@ pub(super) fn lines(bars: &Bars, look: &Look) -> Vec<String> {
         .map(|(value, spread)| (cut(&value, most), cut(&spread, most)))
         .collect();
     let figures = texts.iter().flat_map(|t| [width(&t.0), width(&t.1)]).max().unwrap_or(0);
-    let room = look.columns().saturating_sub(names + figures + 3).max(LEAST_ROOM);
+    let room = style.columns().saturating_sub(names + figures + 3).max(LEAST_ROOM);
 
     let values = bars.bars.iter().filter_map(|bar| bar.value).flat_map(|s| [s.value, s.low, s.high]);
     let axis = Axis::linear("", bars.unit, "");
@@ -37,7 +37,7 @@ pub(super) fn lines(bars: &Bars, look: &Look) -> Vec<String> {
         let mut push = |drawing: &str, text: &str, colour: Palette| {
             let name = left(&names_left.next().unwrap_or_default(), names);
             let rest = format!("{} {text}", left(drawing, room));
-            lines.push(format!("{name} {}", look.paint(rest.trim_end(), colour)).trim_end().to_string());
+            lines.push(format!("{name} {}", style.paint(rest.trim_end(), colour)).trim_end().to_string());
         };
         push(&solid, value, Palette::Plain);
         if let Some(whisker) = whisker {
@@ -46,7 +46,7 @@ pub(super) fn lines(bars: &Bars, look: &Look) -> Vec<String> {
         lines.extend(names_left);
     }
     if !bars.bars.is_empty() {
-        lines.push(look.paint(&rule(&scale, room, names + 1, look.columns()), Palette::Quiet));
+        lines.push(style.paint(&rule(&scale, room, names + 1, style.columns()), Palette::Quiet));
     }
     lines
 }

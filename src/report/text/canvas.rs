@@ -1,7 +1,7 @@
 //! A grid of characters for drawing lines in braille dots, two across and four up per cell.
 
-use super::Look;
 use super::palette::Palette;
+use super::style::Style;
 use textplots::{Chart, Plot, Shape};
 use unicode_width::UnicodeWidthChar;
 
@@ -138,12 +138,12 @@ impl Canvas {
     }
 
     /// The rows from top to bottom, without trailing spaces.
-    pub(super) fn lines(&self, look: &Look) -> Vec<String> {
-        self.cells.chunks(self.columns).map(|row| line(row, look)).collect()
+    pub(super) fn lines(&self, style: &Style) -> Vec<String> {
+        self.cells.chunks(self.columns).map(|row| line(row, style)).collect()
     }
 }
 
-fn line(row: &[Glyph], look: &Look) -> String {
+fn line(row: &[Glyph], style: &Style) -> String {
     let shown = |cell: &Glyph| match cell.letter {
         Some(letter) => letter,
         None if cell.dots == 0 => ' ',
@@ -153,7 +153,7 @@ fn line(row: &[Glyph], look: &Look) -> String {
     let runs = row[..end].chunk_by(|a, b| a.colour == b.colour);
     let run = |cells: &[Glyph]| {
         let text: String = cells.iter().map(shown).filter(|c| *c != '\0').collect();
-        look.paint(&text, cells[0].colour)
+        style.paint(&text, cells[0].colour)
     };
     runs.map(run).collect()
 }
@@ -214,7 +214,7 @@ mod tests {
         let mut canvas = Canvas::new(17, 2);
         canvas.polyline(&[(0.0, 0.0), (33.0, 0.0)], Stroke::Solid, Palette::Plain);
         canvas.polyline(&[(0.0, 7.0)], Stroke::Points, Palette::Plain);
-        let lines = canvas.lines(&Look::default());
+        let lines = canvas.lines(&Style::default());
         assert_eq!(lines, ["⠁", "⣀".repeat(17).as_str()]);
     }
 
@@ -227,7 +227,7 @@ mod tests {
             Palette::Plain,
         );
         canvas.polyline(&[(0.0, 50.0), (10.0, 50.0)], Stroke::Solid, Palette::Plain);
-        assert_eq!(canvas.lines(&Look::default()), [format!("⣀⣀  ⢀{}", "⣀".repeat(12))]);
+        assert_eq!(canvas.lines(&Style::default()), [format!("⣀⣀  ⢀{}", "⣀".repeat(12))]);
     }
 
     #[test]
@@ -235,14 +235,14 @@ mod tests {
         let mut canvas = Canvas::new(17, 1);
         canvas.text(12, 0, "鋳物鋳物", Palette::Plain);
         canvas.text(0, 0, "a\u{301}b", Palette::Plain);
-        assert_eq!(canvas.lines(&Look::default()), ["ab          鋳物"]);
+        assert_eq!(canvas.lines(&Style::default()), ["ab          鋳物"]);
     }
 
     #[test]
     fn colour_only_where_asked() {
         let mut canvas = Canvas::new(17, 1);
         canvas.text(0, 0, "x", Palette::Error);
-        assert_eq!(canvas.lines(&Look::default()), ["x"]);
-        assert!(canvas.lines(&Look { colour: true, ..Look::default() })[0].contains('\u{1b}'));
+        assert_eq!(canvas.lines(&Style::default()), ["x"]);
+        assert!(canvas.lines(&Style { colour: true, ..Style::default() })[0].contains('\u{1b}'));
     }
 }

@@ -1,9 +1,9 @@
 //! Lines over two axes, drawn in braille dots with ticks that are round in the shown units.
 
-use super::Look;
 use super::canvas::{Canvas, Stroke};
-use super::fold::{cut, fold, right, width};
+use super::fold::{cut, fold, left, right, width};
 use super::palette::Palette;
+use super::style::{Style, legend, title};
 use crate::block::{Curve, Mark};
 use crate::scale::Scale;
 
@@ -11,21 +11,21 @@ const ROWS: usize = 15;
 /// A letter this far from other lines is clear of them, in dots.
 const FAR: f64 = 12.0;
 
-pub(super) fn lines(curve: &Curve, look: &Look) -> Vec<String> {
+pub(super) fn lines(curve: &Curve, style: &Style) -> Vec<String> {
     let (x, y) = scales(curve);
     let gutter = y.ticks.iter().map(|tick| width(&tick.label)).max().unwrap_or(0).min(12);
-    let mut canvas = Canvas::new(look.columns() - gutter - 3, ROWS);
+    let mut canvas = Canvas::new(style.columns() - gutter - 3, ROWS);
     draw(curve, &x, &y, &mut canvas);
 
-    let mut lines = super::title(&curve.title, look);
-    lines.extend(fold(&curve.y.unit.after(&curve.y.title), look.columns()));
-    lines.extend(with_y_axis(&canvas, &y, gutter, look));
-    lines.extend(x_axis(&canvas, &x, gutter, look));
+    let mut lines = title(&curve.title, style);
+    lines.extend(fold(&curve.y.unit.after(&curve.y.title), style.columns()));
+    lines.extend(with_y_axis(&canvas, &y, gutter, style));
+    lines.extend(x_axis(&canvas, &x, gutter, style));
     lines.push(right(
-        &cut(&curve.x.unit.after(&curve.x.title), look.columns()),
+        &cut(&curve.x.unit.after(&curve.x.title), style.columns()),
         gutter + 2 + canvas.columns(),
     ));
-    lines.extend(super::legend(&entries(curve), look));
+    lines.extend(legend(&entries(curve), style));
     lines
 }
 
@@ -134,19 +134,19 @@ fn entries(curve: &Curve) -> Vec<(String, String, Palette)> {
     series.chain(marks).filter(|(_, name, _)| !name.is_empty()).collect()
 }
 
-fn with_y_axis(canvas: &Canvas, y: &Scale, gutter: usize, look: &Look) -> Vec<String> {
+fn with_y_axis(canvas: &Canvas, y: &Scale, gutter: usize, style: &Style) -> Vec<String> {
     let top = canvas.last_dot().1;
     let row_of = |at: f64| y.fraction(at).map(|f| canvas.cell_of((0.0, f * top)).1);
     let axis = |(row, line): (usize, String)| {
         let tick = y.ticks.iter().find(|tick| row_of(tick.at) == Some(row));
         let label = tick.map_or(String::new(), |tick| cut(&tick.label, gutter));
         let sign = if tick.is_some() { "┤" } else { "│" };
-        format!("{} {}{line}", right(&label, gutter), look.paint(sign, Palette::Quiet))
+        format!("{} {}{line}", right(&label, gutter), style.paint(sign, Palette::Quiet))
     };
-    canvas.lines(look).into_iter().enumerate().map(axis).collect()
+    canvas.lines(style).into_iter().enumerate().map(axis).collect()
 }
 
-fn x_axis(canvas: &Canvas, x: &Scale, gutter: usize, look: &Look) -> Vec<String> {
+fn x_axis(canvas: &Canvas, x: &Scale, gutter: usize, style: &Style) -> Vec<String> {
     let mut rule: Vec<char> = vec!['─'; canvas.columns()];
     let mut labels = String::new();
     for tick in &x.ticks {
@@ -158,9 +158,9 @@ fn x_axis(canvas: &Canvas, x: &Scale, gutter: usize, look: &Look) -> Vec<String>
             .saturating_sub(wide.div_ceil(2))
             .min(gutter + 2 + canvas.columns() - wide);
         if labels.is_empty() || start > labels.chars().count() {
-            labels = super::fold::left(&labels, start) + &tick.label;
+            labels = left(&labels, start) + &tick.label;
         }
     }
     let rule: String = rule.into_iter().collect();
-    vec![format!("{}{}", " ".repeat(gutter + 1), look.paint(&format!("└{rule}"), Palette::Quiet)), labels]
+    vec![format!("{}{}", " ".repeat(gutter + 1), style.paint(&format!("└{rule}"), Palette::Quiet)), labels]
 }

@@ -3,9 +3,9 @@
 //! A character is taken as twice as high as wide. It shows the material that fills most of it; a wall
 //! thinner than a character is shown in the cells where it fills most.
 
-use super::Look;
 use super::canvas::{Canvas, Stroke};
 use super::palette::Palette;
+use super::style::{Style, legend, title};
 use crate::block::{Area, Picture};
 use crate::number::round_step;
 use crate::view::extent;
@@ -26,14 +26,14 @@ struct Frame {
     dots: f64,
 }
 
-pub(super) fn lines(picture: &Picture, look: &Look) -> Vec<String> {
-    let mut lines = super::title(&picture.title, look);
+pub(super) fn lines(picture: &Picture, style: &Style) -> Vec<String> {
+    let mut lines = title(&picture.title, style);
     let Some((low, high)) = extent(picture.corners()) else {
-        lines.push(look.paint("nothing to draw", Palette::Quiet));
+        lines.push(style.paint("nothing to draw", Palette::Quiet));
         return lines;
     };
     let (wide, tall) = (high[0] - low[0], high[1] - low[1]);
-    let most_columns = look.columns().min(64);
+    let most_columns = style.columns().min(64);
     let dots = (2.0 * most_columns as f64 / wide).min(4.0 * MOST_ROWS as f64 / tall);
     let cells = |length: f64, a_cell: f64| ((length * dots / a_cell - 1e-9).ceil() as usize).max(1);
     let mut canvas = Canvas::new(cells(wide, 2.0), cells(tall, 4.0));
@@ -42,9 +42,9 @@ pub(super) fn lines(picture: &Picture, look: &Look) -> Vec<String> {
     let frame = Frame { low: [low[0], low[1] - slack / 2.0 / dots], dots };
     fill(picture, &frame, &mut canvas);
     overlay(picture, &frame, &mut canvas);
-    lines.extend(canvas.lines(look));
-    lines.push(look.paint(&scale_bar(dots, wide), Palette::Quiet));
-    lines.extend(super::legend(&entries(picture), look));
+    lines.extend(canvas.lines(style));
+    lines.push(style.paint(&scale_bar(dots, wide), Palette::Quiet));
+    lines.extend(legend(&entries(picture), style));
     lines
 }
 

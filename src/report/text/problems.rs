@@ -1,22 +1,22 @@
 //! Problems for the terminal: place, message, the line of text with a caret, the repair.
 
-use super::Look;
 use super::fold::{clean, fold, width};
 use super::palette::Palette;
+use super::style::Style;
 use stillbed_input::problem::{Problem, Severity, Source};
 use unicode_width::UnicodeWidthChar;
 
 /// All of `list`, each with its line from `sources` if that is known, and their count at the end; empty
 /// for an empty list.
-pub fn problems(list: &[Problem], sources: &[Source], look: &Look) -> String {
-    let lines = lines(list, sources, look);
+pub fn problems(list: &[Problem], sources: &[Source], style: &Style) -> String {
+    let lines = lines(list, sources, style);
     if lines.is_empty() { String::new() } else { lines.join("\n") + "\n" }
 }
 
-pub(super) fn lines(list: &[Problem], sources: &[Source], look: &Look) -> Vec<String> {
+pub(super) fn lines(list: &[Problem], sources: &[Source], style: &Style) -> Vec<String> {
     let mut lines = Vec::new();
     for problem in list {
-        lines.extend(one(problem, sources, look));
+        lines.extend(one(problem, sources, style));
         lines.push(String::new());
     }
     if !list.is_empty() {
@@ -37,36 +37,36 @@ fn count(list: &[Problem]) -> String {
     parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
 }
 
-fn one(problem: &Problem, sources: &[Source], look: &Look) -> Vec<String> {
+fn one(problem: &Problem, sources: &[Source], style: &Style) -> Vec<String> {
     let (word, colour) = match problem.severity {
         Severity::Error => ("error", Palette::Error),
         Severity::Warning => ("warning", Palette::Warning),
     };
     let indent = "  ";
-    let room = look.columns() - indent.len();
+    let room = style.columns() - indent.len();
     let place = problem.place.to_string();
-    let mut head = fold(&place, look.columns() - word.len() - 2).into_iter();
+    let mut head = fold(&place, style.columns() - word.len() - 2).into_iter();
     let first = format!(
         "{}  {}",
-        look.paint(word, colour),
-        look.paint(&head.next().unwrap_or_default(), Palette::Strong)
+        style.paint(word, colour),
+        style.paint(&head.next().unwrap_or_default(), Palette::Strong)
     );
     let mut lines = vec![first.trim_end().to_string()];
     lines.extend(
-        head.map(|part| format!("{}{}", " ".repeat(word.len() + 2), look.paint(&part, Palette::Strong))),
+        head.map(|part| format!("{}{}", " ".repeat(word.len() + 2), style.paint(&part, Palette::Strong))),
     );
     lines.extend(fold(&problem.message, room).into_iter().map(|line| format!("{indent}{line}")));
-    lines.extend(excerpt(problem, sources, colour, look).unwrap_or_default());
+    lines.extend(excerpt(problem, sources, colour, style).unwrap_or_default());
     if let Some(help) = &problem.help {
         lines.extend(
-            fold(help, room).into_iter().map(|line| format!("{indent}{}", look.paint(&line, Palette::Help))),
+            fold(help, room).into_iter().map(|line| format!("{indent}{}", style.paint(&line, Palette::Help))),
         );
     }
     lines
 }
 
 /// The line where the problem is, with a caret under the faulty text.
-fn excerpt(problem: &Problem, sources: &[Source], colour: Palette, look: &Look) -> Option<Vec<String>> {
+fn excerpt(problem: &Problem, sources: &[Source], colour: Palette, style: &Style) -> Option<Vec<String>> {
     let place = &problem.place;
     let source = sources.iter().find(|source| Some(source.file) == place.file.as_deref())?;
     let (number, column) = (place.line?, place.column?);
@@ -75,7 +75,7 @@ fn excerpt(problem: &Problem, sources: &[Source], colour: Palette, look: &Look) 
     let length = word_length(&line[start..]);
 
     let gutter = format!("{number:>5} │ ");
-    let room = look.columns() - width(&gutter);
+    let room = style.columns() - width(&gutter);
     let (from, to) = window(&line, start, room);
     let text: String = line[from..to].iter().collect();
     let cut = if from > 0 { "…" } else { "" };
@@ -85,8 +85,13 @@ fn excerpt(problem: &Problem, sources: &[Source], colour: Palette, look: &Look) 
     let carets = "^".repeat(width(&marked).max(1).min(room.saturating_sub(before).max(1)));
     let bar = format!("{} │ ", " ".repeat(width(&gutter) - 3));
     Some(vec![
-        format!("{}{cut}{text}{more}", look.paint(&gutter, Palette::Quiet)),
-        format!("{}{}{}", look.paint(&bar, Palette::Quiet), " ".repeat(before), look.paint(&carets, colour)),
+        format!("{}{cut}{text}{more}", style.paint(&gutter, Palette::Quiet)),
+        format!(
+            "{}{}{}",
+            style.paint(&bar, Palette::Quiet),
+            " ".repeat(before),
+            style.paint(&carets, colour)
+        ),
     ])
 }
 
@@ -146,7 +151,7 @@ mod tests {
 
     #[test]
     fn the_offending_text_is_underlined() {
-        let text = problems(&list(), &[Source::new("stand.toml", TEXT)], &Look::default());
+        let text = problems(&list(), &[Source::new("stand.toml", TEXT)], &Style::default());
         let expected = [
             "error  stand.toml:2:11 members.rail.section",
             "  no section \"rial\"",
@@ -161,7 +166,7 @@ mod tests {
             "",
         ];
         assert_eq!(text, expected.join("\n"));
-        assert_eq!(problems(&[], &[], &Look::default()), "");
+        assert_eq!(problems(&[], &[], &Style::default()), "");
     }
 
     #[test]
@@ -169,7 +174,7 @@ mod tests {
         let long = format!("{}\"鋳物\" = 1 # {}", "a.".repeat(60), "x".repeat(90));
         let place =
             Place { file: Some("f".to_string()), line: Some(1), column: Some(121), key: String::new() };
-        let text = problems(&[Problem::error(place, "no")], &[Source::new("f", &long)], &Look::default());
+        let text = problems(&[Problem::error(place, "no")], &[Source::new("f", &long)], &Style::default());
         let lines: Vec<&str> = text.lines().collect();
         assert!(lines.iter().all(|line| width(line) <= 80), "{text}");
         let before = |line: &str, c: char| width(&line[..line.find(c).unwrap()]);
@@ -180,7 +185,7 @@ mod tests {
     #[test]
     fn a_place_beyond_the_file_has_no_excerpt() {
         let place = Place { file: Some("f".to_string()), line: Some(9), column: Some(1), key: String::new() };
-        let text = problems(&[Problem::error(place, "no")], &[Source::new("f", "a")], &Look::default());
+        let text = problems(&[Problem::error(place, "no")], &[Source::new("f", "a")], &Style::default());
         assert_eq!(text, "error  f:9:1\n  no\n\n1 error\n");
     }
 }

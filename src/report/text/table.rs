@@ -1,8 +1,8 @@
 //! A table; if it is too wide, split into groups of columns that each repeat the first.
 
-use super::Look;
 use super::fold::{clean, fold, left, right, width};
 use super::palette::Palette;
+use super::style::{Style, title};
 use crate::table::{GridColumn, Table};
 
 const GAP: usize = 2;
@@ -18,26 +18,26 @@ struct Set {
     cells: Vec<Vec<String>>,
 }
 
-pub(super) fn lines(table: &Table, look: &Look) -> Vec<String> {
-    let mut lines = super::title(&table.title, look);
+pub(super) fn lines(table: &Table, style: &Style) -> Vec<String> {
+    let mut lines = title(&table.title, style);
     if table.is_empty() {
-        lines.push(look.paint("nothing to list", Palette::Quiet));
+        lines.push(style.paint("nothing to list", Palette::Quiet));
         return lines;
     }
     let grid = table.shown();
     let full = set_all(&grid.columns, usize::MAX, usize::MAX);
-    let columns = if total(full.iter()) <= look.columns() {
+    let columns = if total(full.iter()) <= style.columns() {
         full
     } else {
         // The first column is repeated in every group, so it may take only a third.
-        let first = look.columns() / 3;
-        set_all(&grid.columns, first, NAMES.min(look.columns() - first - GAP))
+        let first = style.columns() / 3;
+        set_all(&grid.columns, first, NAMES.min(style.columns() - first - GAP))
     };
-    for (i, group) in groups(&columns, look.columns()).iter().enumerate() {
+    for (i, group) in groups(&columns, style.columns()).iter().enumerate() {
         if i > 0 {
             lines.push(String::new());
         }
-        lines.extend(group_lines(group, look));
+        lines.extend(group_lines(group, style));
     }
     lines
 }
@@ -81,7 +81,7 @@ fn groups(columns: &[Set], room: usize) -> Vec<Vec<&Set>> {
     groups
 }
 
-fn group_lines(group: &[&Set], look: &Look) -> Vec<String> {
+fn group_lines(group: &[&Set], style: &Style) -> Vec<String> {
     let row = |text: &dyn Fn(&Set) -> String| {
         let cells = group.iter().map(|set| {
             let text = text(set);
@@ -96,12 +96,12 @@ fn group_lines(group: &[&Set], look: &Look) -> Vec<String> {
         let line = row(&|set| {
             (i + set.title.len()).checked_sub(deep).map_or(String::new(), |j| set.title[j].clone())
         });
-        lines.push(look.paint(&line, Palette::Strong));
+        lines.push(style.paint(&line, Palette::Strong));
     }
     if group.iter().any(|set| !set.unit.is_empty()) {
-        lines.push(look.paint(&row(&|set| set.unit.clone()), Palette::Quiet));
+        lines.push(style.paint(&row(&|set| set.unit.clone()), Palette::Quiet));
     }
-    lines.push(look.paint(&row(&|set| "─".repeat(set.width)), Palette::Quiet));
+    lines.push(style.paint(&row(&|set| "─".repeat(set.width)), Palette::Quiet));
     for i in 0..group[0].cells.len() {
         let deep = group.iter().map(|set| set.cells[i].len()).max().unwrap_or(0);
         lines.extend((0..deep).map(|j| row(&|set| set.cells[i].get(j).cloned().unwrap_or_default())));

@@ -5,6 +5,7 @@ use crate::arbitrary::any_block;
 use crate::block::*;
 use crate::demo;
 use crate::table::{Column, Table};
+use crate::unit::Unit;
 use proptest::prelude::*;
 use std::path::Path;
 use stillbed_input::quantity::Spread;
@@ -24,23 +25,23 @@ fn widest(text: &str) -> usize {
 
 #[test]
 fn eighty_columns_as_stored() {
-    let text = render(&demo::blocks(), &Look::default());
+    let text = render(&demo::blocks(), &Style::default());
     assert!(widest(&text) <= 80, "{text}");
     hold("blocks-80.txt", &text);
 }
 
 #[test]
 fn a_narrow_terminal_as_stored() {
-    let text = render(&demo::blocks(), &Look { width: 48, colour: false });
+    let text = render(&demo::blocks(), &Style { width: 48, colour: false });
     assert!(widest(&text) <= 48, "{text}");
     hold("blocks-48.txt", &text);
 }
 
 #[test]
 fn without_colour_there_is_no_escape() {
-    let off = render(&demo::blocks(), &Look::default());
+    let off = render(&demo::blocks(), &Style::default());
     assert!(!off.contains('\u{1b}'));
-    let on = render(&demo::blocks(), &Look { colour: true, ..Look::default() });
+    let on = render(&demo::blocks(), &Style { colour: true, ..Style::default() });
     // Colour must change nothing else.
     assert_eq!(without_escapes(&on), off);
     assert!(on.contains('\u{1b}'));
@@ -59,7 +60,7 @@ fn numbers_of_a_column_end_under_each_other() {
         Column::number("value", Unit::NONE, "v", |v: &f64| Some(*v)),
     ];
     let table = Table::new("", &columns, &[0.5, 12.25, 1234.5, -0.001]);
-    let text = render(&[Block::Table(table)], &Look::default());
+    let text = render(&[Block::Table(table)], &Style::default());
     let points: Vec<usize> = text.lines().skip(2).filter_map(|line| line[10..].find('.')).collect();
     assert_eq!(points.len(), 3, "{text}");
     assert!(points.iter().all(|point| *point == points[0]), "{text}");
@@ -70,14 +71,21 @@ fn empty_blocks_say_so() {
     let empty =
         Picture { title: "p".into(), materials: vec![], areas: vec![], lines: vec![], labels: vec![] };
     let curve = Curve { series: vec![], marks: vec![], ..demo::response() };
-    let wire =
-        Wire { points: vec![], names: vec![], lines: vec![], feet: vec![], motions: vec![], ..demo::frame() };
+    let wireframe = Wireframe {
+        points: vec![],
+        names: vec![],
+        lines: vec![],
+        feet: vec![],
+        motions: vec![],
+        ..demo::frame()
+    };
     let table = Table::new("t", &[Column::text("a", "a", |v: &String| v.clone())], &[]);
-    let blocks = [Block::Picture(empty), Block::Curve(curve), Block::Wire(wire), Block::Table(table)];
-    let text = render(&blocks, &Look::default());
+    let blocks =
+        [Block::Picture(empty), Block::Curve(curve), Block::Wireframe(wireframe), Block::Table(table)];
+    let text = render(&blocks, &Style::default());
     assert_eq!(text.matches("nothing to").count(), 3, "{text}");
-    assert_eq!(render(&[], &Look::default()), "");
-    assert_eq!(render(&[Block::Problems(vec![])], &Look::default()), "");
+    assert_eq!(render(&[], &Style::default()), "");
+    assert_eq!(render(&[Block::Problems(vec![])], &Style::default()), "");
 }
 
 #[test]
@@ -92,7 +100,7 @@ fn a_thin_wall_is_seen_all_around() {
         lines: vec![],
         labels: vec![],
     };
-    let text = render(&[Block::Picture(picture)], &Look::default());
+    let text = render(&[Block::Picture(picture)], &Style::default());
     let lines: Vec<&str> = text.lines().take(24).collect();
     assert!(lines[0].chars().all(|c| c == '█') && lines[23].chars().all(|c| c == '█'), "{text}");
     assert!(lines.iter().all(|line| line.starts_with('█') && line.ends_with('█')), "{text}");
@@ -106,7 +114,7 @@ fn the_last_tick_of_bars_stays_within_the_terminal() {
     let bar = Bar { label: "a".into(), value: Some(value) };
     let unit = Unit { name: "ms", size: 1e-3 };
     let bars = Bars { title: "a".into(), unit, key: String::new(), bars: vec![bar] };
-    let text = render(&[Block::Bars(bars)], &Look { width: 40, colour: false });
+    let text = render(&[Block::Bars(bars)], &Style { width: 40, colour: false });
     assert!(text.contains("1000000") && widest(&text) <= 40, "{text}");
 }
 
@@ -114,7 +122,7 @@ proptest! {
     #![proptest_config(crate::seeds::cases(400))]
     #[test]
     fn no_line_is_wider_than_the_terminal(block in any_block(), width in 40usize..120, colour: bool) {
-        let text = render(&[block], &Look { width, colour });
+        let text = render(&[block], &Style { width, colour });
         let plain = if colour { without_escapes(&text) } else { text };
         prop_assert!(widest(&plain) <= width, "{plain}");
         prop_assert!(plain.chars().all(|c| c == '\n' || !c.is_control()), "{plain:?}");

@@ -14,54 +14,51 @@ pub mod compare;
 pub mod pour;
 mod sheet;
 
+use super::identity::DesignIdentity;
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Workbook, XlsxError};
-use sheet::{Look, Sheet};
+use sheet::{CellStyle, Sheet};
 use stillbed_input::problem::Problem;
 
-/// The design as named on the last sheet of every workbook.
-pub struct Imprint<'a> {
-    /// The design's file, as the user named it.
-    pub file: &'a str,
-    /// The design's title.
-    pub title: &'a str,
-}
-
 /// The file of a workbook made of `worksheets`; equal sheets give equal bytes.
-fn bound(worksheets: Vec<Sheet>, imprint: &Imprint) -> Result<Vec<u8>, XlsxError> {
+fn workbook_bytes(worksheets: Vec<Sheet>, design: &DesignIdentity) -> Result<Vec<u8>, XlsxError> {
     let mut book = Workbook::new();
     // A fixed date: the library does not read the clock.
     let date = ExcelDateTime::from_ymd(2000, 1, 1)?;
-    let title = sheet::short(imprint.title, 255);
+    let title = sheet::short(&design.title, 255);
     book.set_properties(&DocProperties::new().set_title(title).set_creation_datetime(&date));
     for worksheet in worksheets {
-        book.push_worksheet(worksheet.bound());
+        book.push_worksheet(worksheet.into_worksheet());
     }
     book.save_to_buffer()
 }
 
 /// The last sheet: where the workbook comes from, warnings, how to use it.
-fn notes(imprint: &Imprint, told: &[String], problems: &[Problem]) -> Result<Sheet, XlsxError> {
+fn notes_sheet(
+    design: &DesignIdentity,
+    paragraphs: &[String],
+    problems: &[Problem],
+) -> Result<Sheet, XlsxError> {
     let mut worksheet = Sheet::new("Notes", &[110.0])?;
-    let title = if imprint.title.is_empty() { imprint.file } else { imprint.title };
-    worksheet.line(title, Look::Title)?;
+    let title = if design.title.is_empty() { &design.file } else { &design.title };
+    worksheet.line(title, CellStyle::Title)?;
     worksheet.line(
-        &format!("{}, computed by stillbed {}", imprint.file, env!("CARGO_PKG_VERSION")),
-        Look::Plain,
+        &format!("{}, computed by stillbed {}", design.file, env!("CARGO_PKG_VERSION")),
+        CellStyle::Plain,
     )?;
     worksheet.line(
         "Cells on a light ground are meant to be changed; what follows from them is computed anew.",
-        Look::Input,
+        CellStyle::Input,
     )?;
-    for text in told {
-        worksheet.line(text, Look::Plain)?;
+    for text in paragraphs {
+        worksheet.line(text, CellStyle::Plain)?;
     }
     for problem in problems {
-        worksheet.line(&problem.to_string(), Look::Plain)?;
+        worksheet.line(&problem.to_string(), CellStyle::Plain)?;
     }
     worksheet.line(
         "These are estimates for design, not a certificate: where a failure could hurt someone, local \
          codes and a licensed engineer decide.",
-        Look::Plain,
+        CellStyle::Plain,
     )?;
     Ok(worksheet)
 }
@@ -77,11 +74,12 @@ mod tests {
             let mut worksheet =
                 Sheet::new("=1+1 [odd]/name that is far too long for a tab", &[20.0]).unwrap();
             for text in ["=1+1", "+1", "@x", "-1", "\u{1}", "a\nb"] {
-                worksheet.line(text, Look::Plain).unwrap();
+                worksheet.line(text, CellStyle::Plain).unwrap();
             }
             let long = "x".repeat(40_000);
-            worksheet.line(&long, Look::Plain).unwrap();
-            bound(vec![worksheet], &Imprint { file: "a.toml", title: &long }).unwrap()
+            worksheet.line(&long, CellStyle::Plain).unwrap();
+            workbook_bytes(vec![worksheet], &DesignIdentity { file: "a.toml".to_string(), title: long })
+                .unwrap()
         };
         let bytes = book();
         assert_eq!(bytes, book());

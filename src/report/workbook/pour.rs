@@ -11,8 +11,9 @@
 //! packs = needed / pack, rounded up
 //! ```
 
-use super::sheet::{Given, Look, MONEY, NO_PRICE, Sheet, cell, decimals};
-use super::{Imprint, bound, notes};
+use super::sheet::{CellStyle, Computed, MONEY, NO_PRICE, Sheet, cell, decimals};
+use super::{notes_sheet, workbook_bytes};
+use crate::identity::DesignIdentity;
 use rust_xlsxwriter::XlsxError;
 use stillbed_input::quantity::{Kind, show};
 use stillbed_study::pour::bodies::{BuildPour, Pours};
@@ -21,13 +22,13 @@ use stillbed_study::pour::{LiftPour, PourSheet};
 /// Number format of masses.
 const KG: &str = "0.000";
 /// Taken off before rounding up, so that rounding errors add no pack or batch; as in the program.
-const HAIR: &str = "0.000000001";
+const ROUNDING: &str = "0.000000001";
 
 /// The workbook of `answer`.
 ///
 /// # Errors
 /// What the format cannot hold.
-pub fn book(answer: &Pours, imprint: &Imprint) -> Result<Vec<u8>, XlsxError> {
+pub fn book(answer: &Pours, design: &DesignIdentity) -> Result<Vec<u8>, XlsxError> {
     let mut worksheets = Vec::new();
     let sheets =
         || answer.builds.iter().flat_map(|build| build.sheets.iter().map(move |sheet| (build, sheet)));
@@ -38,10 +39,10 @@ pub fn book(answer: &Pours, imprint: &Imprint) -> Result<Vec<u8>, XlsxError> {
     worksheets.push(cautions(sheets())?);
     let problems: Vec<_> =
         sheets().flat_map(|(_, sheet)| &sheet.notes).chain(&answer.notes).cloned().collect();
-    let told = "Lifts, heat, mould and checklist are those of the amounts as computed; they do not follow \
+    let paragraphs = "Lifts, heat, mould and checklist are those of the amounts as computed; they do not follow \
                 changes made here: run the program anew for those.";
-    worksheets.push(notes(imprint, &[told.to_string()], &problems)?);
-    bound(worksheets, imprint)
+    worksheets.push(notes_sheet(design, &[paragraphs.to_string()], &problems)?);
+    workbook_bytes(worksheets, design)
 }
 
 /// Names of the cells that hold the inputs.
@@ -62,7 +63,7 @@ fn amounts(number: usize, build: &BuildPour, sheet: &PourSheet) -> Result<Sheet,
     let mut widths = vec![40.0];
     widths.resize((3 + sheet.pours.len()).max(7), 14.0);
     let mut worksheet = Sheet::new(&name, &widths)?;
-    worksheet.line(&format!("{}: {}", build.label, sheet.mix), Look::Title)?;
+    worksheet.line(&format!("{}: {}", build.label, sheet.mix), CellStyle::Title)?;
     worksheet.freeze()?;
     let stated = stated(&mut worksheet, sheet)?;
     worksheet.next();
@@ -84,9 +85,9 @@ fn amounts(number: usize, build: &BuildPour, sheet: &PourSheet) -> Result<Sheet,
 fn stated(worksheet: &mut Sheet, sheet: &PourSheet) -> Result<Stated, XlsxError> {
     worksheet.heads(&["what amounts follow from", "stated", "unit"])?;
     let mut row = |what: &str, value: Option<f64>, unit: &str, shown: &str| {
-        worksheet.text(0, what, Look::Plain)?;
+        worksheet.text(0, what, CellStyle::Plain)?;
         worksheet.input(1, value, shown)?;
-        worksheet.text(2, unit, Look::Plain)?;
+        worksheet.text(2, unit, CellStyle::Plain)?;
         let cell = cell(1, worksheet.row());
         worksheet.next();
         Ok::<String, XlsxError>(cell)
@@ -120,21 +121,21 @@ fn totals(
     let Stated { volume, density, waste, bucket, mixing, rate, .. } = stated;
     let asked = sheet.cast_mass_kg * (1.0 + sheet.basis.waste);
     worksheet.heads(&["what follows", "computed", "unit"])?;
-    let mut row = |what: &str, formula: &str, given: Given, unit: &str, shown: &str| {
-        worksheet.text(0, what, Look::Plain)?;
-        worksheet.formula(1, formula, &given, shown, Look::Plain)?;
-        worksheet.text(2, unit, Look::Plain)?;
+    let mut row = |what: &str, formula: &str, computed: Computed, unit: &str, shown: &str| {
+        worksheet.text(0, what, CellStyle::Plain)?;
+        worksheet.formula(1, formula, &computed, shown, CellStyle::Plain)?;
+        worksheet.text(2, unit, CellStyle::Plain)?;
         let cell = cell(1, worksheet.row());
         worksheet.next();
         Ok::<String, XlsxError>(cell)
     };
     let cast =
-        row("cast", &format!("={volume}*{density}/1000"), Given::Number(sheet.cast_mass_kg), "kg", KG)?;
-    let mixed = row("to mix", &format!("={cast}*(1+{waste})"), Given::Number(asked), "kg", KG)?;
+        row("cast", &format!("={volume}*{density}/1000"), Computed::Number(sheet.cast_mass_kg), "kg", KG)?;
+    let mixed = row("to mix", &format!("={cast}*(1+{waste})"), Computed::Number(asked), "kg", KG)?;
     if sheet.pours.iter().any(|lift| lift.batches.is_none()) {
         worksheet.line(
             "No batch: mixing alone outlasts the time in which the binder can be worked.",
-            Look::Plain,
+            CellStyle::Plain,
         )?;
         return Ok((mixed, None));
     }
@@ -143,7 +144,7 @@ fn totals(
         Some(working) => format!("=MIN({by_bucket},{rate}*({working}-{mixing}))"),
         None => format!("={by_bucket}"),
     };
-    let largest = row("largest batch", &largest, Given::Number(largest_batch(sheet)), "kg", KG)?;
+    let largest = row("largest batch", &largest, Computed::Number(largest_batch(sheet)), "kg", KG)?;
     Ok((mixed, Some(largest)))
 }
 
@@ -167,22 +168,34 @@ fn lifts(
     for lift in &sheet.pours {
         let row = worksheet.row();
         let part = lift.volume_m3 / sheet.volume_m3;
-        worksheet.text(0, &format!("lift {}, {}", lift.number, lift.when()), Look::Plain)?;
-        worksheet.number(1, part, "0.0000", Look::Plain)?;
+        worksheet.text(0, &format!("lift {}, {}", lift.number, lift.when()), CellStyle::Plain)?;
+        worksheet.number(1, part, "0.0000", CellStyle::Plain)?;
         let own = asked * part;
-        worksheet.formula(2, &format!("={mixed}*{}", cell(1, row)), &Given::Number(own), KG, Look::Plain)?;
+        worksheet.formula(
+            2,
+            &format!("={mixed}*{}", cell(1, row)),
+            &Computed::Number(own),
+            KG,
+            CellStyle::Plain,
+        )?;
         let (mix, count, one) = (cell(2, row), cell(3, row), cell(4, row));
         let batches = lift.batches.as_ref().zip(largest);
         if let Some((batches, largest)) = batches {
             let formula = format!(
-                "=IF({largest}>0,MAX(1,ROUNDUP({mix}/{largest}-{HAIR},0)),\"mixing outlasts the binder\")"
+                "=IF({largest}>0,MAX(1,ROUNDUP({mix}/{largest}-{ROUNDING},0)),\"mixing outlasts the binder\")"
             );
             let each = own / batches.count as f64;
-            worksheet.formula(3, &formula, &Given::Number(batches.count as f64), "0", Look::Plain)?;
-            worksheet.formula(4, &format!("={mix}/{count}"), &Given::Number(each), KG, Look::Plain)?;
+            worksheet.formula(3, &formula, &Computed::Number(batches.count as f64), "0", CellStyle::Plain)?;
+            worksheet.formula(
+                4,
+                &format!("={mix}/{count}"),
+                &Computed::Number(each),
+                KG,
+                CellStyle::Plain,
+            )?;
             let time = sheet.basis.mixing_time_s + each / sheet.basis.placing_rate_kg_per_s;
             let formula = format!("={}+{one}/{}", stated.mixing, stated.rate);
-            worksheet.formula(5, &formula, &Given::Number(time / 60.0), "0.0", Look::Plain)?;
+            worksheet.formula(5, &formula, &Computed::Number(time / 60.0), "0.0", CellStyle::Plain)?;
         }
         cells.push(LiftCells { mixed: mix, batches: batches.map(|_| (count, one)) });
         worksheet.next();
@@ -207,14 +220,14 @@ fn weighed(mass: &str) -> String {
 fn cost(worksheet: &mut Sheet, sheet: &PourSheet, stated: &Stated, together: &str) -> Result<(), XlsxError> {
     let price = &stated.price;
     let formula = format!("=IF(COUNT({price})<1,\"{NO_PRICE}\",{together}*{price})");
-    let given = sheet.price_per_kg.map(|price| sheet.mixed_mass_kg * price);
-    worksheet.text(0, "cost of the mix at its price", Look::Plain)?;
+    let computed = sheet.price_per_kg.map(|price| sheet.mixed_mass_kg * price);
+    worksheet.text(0, "cost of the mix at its price", CellStyle::Plain)?;
     worksheet.formula(
         1,
         &formula,
-        &given.map_or(Given::Text(NO_PRICE), Given::Number),
+        &computed.map_or(Computed::Text(NO_PRICE), Computed::Number),
         MONEY,
-        Look::Plain,
+        CellStyle::Plain,
     )?;
     worksheet.next();
     Ok(())
@@ -248,7 +261,7 @@ fn weights(
     };
     for (i, (weight, share)) in sheet.weights.iter().zip(shares_stated).enumerate() {
         let row = worksheet.row();
-        worksheet.text(0, &weight.of, Look::Plain)?;
+        worksheet.text(0, &weight.of, CellStyle::Plain)?;
         if let Some(share) = share {
             worksheet.input(1, Some(share), "0.00")?;
         }
@@ -262,19 +275,19 @@ fn weights(
         for (column, (cells, lift)) in (3..).zip(lifts.iter().zip(&sheet.pours)) {
             let mass = cells.batches.as_ref().map_or(&cells.mixed, |(_, one)| one);
             let formula = weighed(&format!("({mass}*{own}/SUM(B{first}:B{last}){part})"));
-            let given = Given::Number(of_lift(lift, i));
-            worksheet.formula(column, &format!("={formula}"), &given, "0.000#", Look::Plain)?;
+            let computed = Computed::Number(of_lift(lift, i));
+            worksheet.formula(column, &format!("={formula}"), &computed, "0.000#", CellStyle::Plain)?;
             let times = cells.batches.as_ref().map_or(String::new(), |(count, _)| format!("*{count}"));
             whole.push_str(&format!("+{}{times}", cell(column, row)));
         }
         let formula = format!("={}", whole.trim_start_matches('+'));
-        worksheet.formula(2, &formula, &Given::Number(weight.mass_kg), "0.000#", Look::Plain)?;
+        worksheet.formula(2, &formula, &Computed::Number(weight.mass_kg), "0.000#", CellStyle::Plain)?;
         rows.push(row);
         worksheet.next();
     }
-    worksheet.text(0, "together", Look::Sum)?;
+    worksheet.text(0, "together", CellStyle::Sum)?;
     let sum = format!("=SUM(C{first}:C{last})");
-    worksheet.formula(2, &sum, &Given::Number(sheet.mixed_mass_kg), "0.000#", Look::Sum)?;
+    worksheet.formula(2, &sum, &Computed::Number(sheet.mixed_mass_kg), "0.000#", CellStyle::Sum)?;
     let together = cell(2, worksheet.row());
     worksheet.next();
     Ok((rows, together))
@@ -295,22 +308,34 @@ fn shopping(worksheet: &mut Sheet, sheet: &PourSheet, weights: Vec<u32>) -> Resu
     for (purchase, weight) in sheet.shopping.iter().zip(weights) {
         let row = worksheet.row();
         let at = |column: u16| cell(column, row);
-        worksheet.text(0, &purchase.of, Look::Plain)?;
-        worksheet.formula(1, &format!("=C{weight}"), &Given::Number(purchase.needed_kg), KG, Look::Plain)?;
+        worksheet.text(0, &purchase.of, CellStyle::Plain)?;
+        worksheet.formula(
+            1,
+            &format!("=C{weight}"),
+            &Computed::Number(purchase.needed_kg),
+            KG,
+            CellStyle::Plain,
+        )?;
         worksheet.input(2, Some(purchase.pack_kg), "0.0##")?;
-        let packs = format!("=MAX(1,ROUNDUP({}/{}-{HAIR},0))", at(1), at(2));
-        worksheet.formula(3, &packs, &Given::Number(purchase.packs as f64), "0", Look::Plain)?;
+        let packs = format!("=MAX(1,ROUNDUP({}/{}-{ROUNDING},0))", at(1), at(2));
+        worksheet.formula(3, &packs, &Computed::Number(purchase.packs as f64), "0", CellStyle::Plain)?;
         let bought = format!("={}*{}", at(3), at(2));
-        worksheet.formula(4, &bought, &Given::Number(purchase.bought_kg), "0.0##", Look::Plain)?;
+        worksheet.formula(4, &bought, &Computed::Number(purchase.bought_kg), "0.0##", CellStyle::Plain)?;
         worksheet.input(5, None, MONEY)?;
-        worksheet.formula(6, &format!("={}*{}", at(3), at(5)), &Given::Number(0.0), MONEY, Look::Plain)?;
+        worksheet.formula(
+            6,
+            &format!("={}*{}", at(3), at(5)),
+            &Computed::Number(0.0),
+            MONEY,
+            CellStyle::Plain,
+        )?;
         worksheet.next();
     }
     let last = worksheet.row() - 1;
-    worksheet.text(0, "together", Look::Sum)?;
+    worksheet.text(0, "together", CellStyle::Sum)?;
     let n = sheet.shopping.len();
     let total = format!("=IF(COUNT(F{first}:F{last})<{n},\"{NO_PRICE}\",SUM(G{first}:G{last}))");
-    worksheet.formula(6, &total, &Given::Text(NO_PRICE), MONEY, Look::Sum)?;
+    worksheet.formula(6, &total, &Computed::Text(NO_PRICE), MONEY, CellStyle::Sum)?;
     worksheet.next();
     Ok(())
 }
@@ -338,9 +363,9 @@ fn beside(worksheet: &mut Sheet, sheet: &PourSheet) -> Result<(), XlsxError> {
     }
     for (what, value, unit) in rows {
         let Some(value) = value else { continue };
-        worksheet.text(0, what, Look::Plain)?;
-        worksheet.number(1, value, &decimals(std::iter::once(value)), Look::Plain)?;
-        worksheet.text(2, unit, Look::Plain)?;
+        worksheet.text(0, what, CellStyle::Plain)?;
+        worksheet.number(1, value, &decimals(std::iter::once(value)), CellStyle::Plain)?;
+        worksheet.text(2, unit, CellStyle::Plain)?;
         worksheet.next();
     }
     Ok(())
@@ -352,10 +377,10 @@ fn checklist<'a>(sheets: impl Iterator<Item = (&'a BuildPour, &'a PourSheet)>) -
     worksheet.freeze()?;
     for (build, sheet) in sheets {
         for (number, step) in (1..).zip(&sheet.steps) {
-            worksheet.text(0, "", Look::Input)?;
-            worksheet.number(1, f64::from(number), "0", Look::Plain)?;
-            worksheet.text(2, &format!("{}: {}", build.label, sheet.mix), Look::Plain)?;
-            worksheet.text(3, step, Look::Plain)?;
+            worksheet.text(0, "", CellStyle::Input)?;
+            worksheet.number(1, f64::from(number), "0", CellStyle::Plain)?;
+            worksheet.text(2, &format!("{}: {}", build.label, sheet.mix), CellStyle::Plain)?;
+            worksheet.text(3, step, CellStyle::Plain)?;
             worksheet.next();
         }
         worksheet.next();
@@ -370,11 +395,11 @@ fn cautions<'a>(sheets: impl Iterator<Item = (&'a BuildPour, &'a PourSheet)>) ->
     let mut said: Vec<&str> = Vec::new();
     for (build, sheet) in sheets {
         let mass = show(sheet.lifting_mass_kg, Kind::Mass);
-        worksheet.line(&format!("{}, {}: {mass} to lift.", build.label, sheet.mix), Look::Plain)?;
+        worksheet.line(&format!("{}, {}: {mass} to lift.", build.label, sheet.mix), CellStyle::Plain)?;
         for caution in &sheet.cautions {
             if !said.contains(caution) {
                 said.push(caution);
-                worksheet.line(caution, Look::Plain)?;
+                worksheet.line(caution, CellStyle::Plain)?;
             }
         }
     }

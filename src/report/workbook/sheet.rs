@@ -14,12 +14,12 @@ const LONGEST_NAME: usize = 31;
 
 /// How a cell looks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Look {
+pub(super) enum CellStyle {
     /// A title over what follows.
     Title,
     /// The head of a column.
     Head,
-    /// Given or computed.
+    /// Computed or computed.
     Plain,
     /// A total at the end.
     Sum,
@@ -28,7 +28,7 @@ pub(super) enum Look {
 }
 
 /// The computed result of a formula.
-pub(super) enum Given {
+pub(super) enum Computed {
     Number(f64),
     Text(&'static str),
 }
@@ -52,7 +52,7 @@ impl Sheet {
     }
 
     /// The finished worksheet.
-    pub fn bound(self) -> Worksheet {
+    pub fn into_worksheet(self) -> Worksheet {
         self.sheet
     }
 
@@ -78,8 +78,8 @@ impl Sheet {
     }
 
     /// A row that holds only `text`.
-    pub fn line(&mut self, text: &str, look: Look) -> Result<(), XlsxError> {
-        self.text(0, text, look)?;
+    pub fn line(&mut self, text: &str, style: CellStyle) -> Result<(), XlsxError> {
+        self.text(0, text, style)?;
         self.next();
         Ok(())
     }
@@ -87,29 +87,35 @@ impl Sheet {
     /// A row of column heads.
     pub fn heads<T: AsRef<str>>(&mut self, heads: &[T]) -> Result<(), XlsxError> {
         for (column, head) in (0..).zip(heads) {
-            self.text(column, head.as_ref(), Look::Head)?;
+            self.text(column, head.as_ref(), CellStyle::Head)?;
         }
         self.next();
         Ok(())
     }
 
-    pub fn text(&mut self, column: u16, text: &str, look: Look) -> Result<(), XlsxError> {
-        self.sheet.write_string_with_format(self.row, column, short(text, LONGEST), &format(look, "@"))?;
+    pub fn text(&mut self, column: u16, text: &str, style: CellStyle) -> Result<(), XlsxError> {
+        self.sheet.write_string_with_format(self.row, column, short(text, LONGEST), &format(style, "@"))?;
         Ok(())
     }
 
     /// A number with the number format `shown`.
-    pub fn number(&mut self, column: u16, value: f64, shown: &str, look: Look) -> Result<(), XlsxError> {
-        self.sheet.write_number_with_format(self.row, column, value, &format(look, shown))?;
+    pub fn number(
+        &mut self,
+        column: u16,
+        value: f64,
+        shown: &str,
+        style: CellStyle,
+    ) -> Result<(), XlsxError> {
+        self.sheet.write_number_with_format(self.row, column, value, &format(style, shown))?;
         Ok(())
     }
 
     /// An input cell with a number, or empty for the reader to fill.
     pub fn input(&mut self, column: u16, value: Option<f64>, shown: &str) -> Result<(), XlsxError> {
         match value {
-            Some(value) => self.number(column, value, shown, Look::Input),
+            Some(value) => self.number(column, value, shown, CellStyle::Input),
             None => {
-                self.sheet.write_blank(self.row, column, &format(Look::Input, shown))?;
+                self.sheet.write_blank(self.row, column, &format(CellStyle::Input, shown))?;
                 Ok(())
             }
         }
@@ -120,16 +126,16 @@ impl Sheet {
         &mut self,
         column: u16,
         formula: &str,
-        given: &Given,
+        computed: &Computed,
         shown: &str,
-        look: Look,
+        style: CellStyle,
     ) -> Result<(), XlsxError> {
-        let result = match given {
-            Given::Number(value) => value.to_string(),
-            Given::Text(text) => (*text).to_string(),
+        let result = match computed {
+            Computed::Number(value) => value.to_string(),
+            Computed::Text(text) => (*text).to_string(),
         };
         let formula = Formula::new(formula).set_result(result);
-        self.sheet.write_formula_with_format(self.row, column, formula, &format(look, shown))?;
+        self.sheet.write_formula_with_format(self.row, column, formula, &format(style, shown))?;
         Ok(())
     }
 
@@ -148,10 +154,10 @@ impl Sheet {
         for row in &table.rows {
             for (i, (cell, head)) in row.iter().zip(&table.heads).enumerate() {
                 match cell {
-                    Cell::Text(text) => self.text(i as u16, text, Look::Plain)?,
+                    Cell::Text(text) => self.text(i as u16, text, CellStyle::Plain)?,
                     cell => {
                         if let Some(value) = value(cell, head.unit.size) {
-                            self.number(i as u16, value, &shown[i], Look::Plain)?;
+                            self.number(i as u16, value, &shown[i], CellStyle::Plain)?;
                         }
                     }
                 }
@@ -193,16 +199,16 @@ fn tab(name: &str) -> String {
     if short.is_empty() || short.eq_ignore_ascii_case("history") { "Sheet".to_string() } else { short }
 }
 
-fn format(look: Look, shown: &str) -> Format {
+fn format(style: CellStyle, shown: &str) -> Format {
     let grey = Color::RGB(0xBBBBBB);
     let format = Format::new().set_num_format(shown).set_align(FormatAlign::Top);
-    match look {
-        Look::Title => format.set_bold().set_font_size(14.0),
-        Look::Head => format.set_bold().set_text_wrap().set_border_bottom(FormatBorder::Thin),
-        Look::Plain if shown == "@" => format.set_text_wrap(),
-        Look::Plain => format,
-        Look::Sum => format.set_bold().set_border_top(FormatBorder::Thin),
-        Look::Input => format
+    match style {
+        CellStyle::Title => format.set_bold().set_font_size(14.0),
+        CellStyle::Head => format.set_bold().set_text_wrap().set_border_bottom(FormatBorder::Thin),
+        CellStyle::Plain if shown == "@" => format.set_text_wrap(),
+        CellStyle::Plain => format,
+        CellStyle::Sum => format.set_bold().set_border_top(FormatBorder::Thin),
+        CellStyle::Input => format
             .set_background_color(Color::RGB(0xFFF4CC))
             .set_border(FormatBorder::Thin)
             .set_border_color(grey)

@@ -288,7 +288,7 @@ fn mixes_of_all(design: &Design) -> Result<Vec<MixAnswer>, Vec<Problem>> {
                 continue;
             }
             let thinnest = Cast::of(build, &model, medium).thinnest;
-            let answer = MixAnswer::of(recipe, thinnest.is_finite().then_some(thinnest));
+            let answer = MixAnswer::compute(recipe, thinnest.is_finite().then_some(thinnest));
             answers.push(answer.map_err(|missing| vec![missing.at(build.place.clone())])?);
         }
     }

@@ -3,7 +3,7 @@
 use super::{Evaluator, Inputs};
 use stillbed_input::quantity::Spread;
 use stillbed_tap::{
-    Bar, BarReading, BarShape, Motion, Tone, bar_moduli, flexure_factor_bar, flexure_factor_rod,
+    Bar, BarMotion, BarReading, BarShape, BarTone, bar_moduli, flexure_factor_bar, flexure_factor_rod,
     torsion_factor_bar,
 };
 
@@ -25,18 +25,20 @@ pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("constant_bar", |_| {
         let shape = BarShape::Rectangular { length: one(1.0), width: one(1.0 / 1e4), thickness: one(1e-4) };
         let bar = Bar { shape, mass: one(1.0), poissons_ratio: one(0.3) };
-        let reading = read(&bar, &[(Motion::Flexure, 1.0)])?;
+        let reading = read(&bar, &[(BarMotion::Flexure, 1.0)])?;
         Ok(vec![youngs(&reading)? * 1e-16])
     }),
     ("constant_rod", |_| {
         let shape = BarShape::Round { length: one(1.0), diameter: one(1e-4) };
         let bar = Bar { shape, mass: one(1.0), poissons_ratio: one(0.3) };
-        let reading = read(&bar, &[(Motion::Flexure, 1.0)])?;
+        let reading = read(&bar, &[(BarMotion::Flexure, 1.0)])?;
         Ok(vec![youngs(&reading)? * 1e-16])
     }),
     ("bar_both", |inputs| {
-        let tones =
-            [(Motion::Flexure, inputs.number("flexure")?), (Motion::Torsion, inputs.number("torsion")?)];
+        let tones = [
+            (BarMotion::Flexure, inputs.number("flexure")?),
+            (BarMotion::Torsion, inputs.number("torsion")?),
+        ];
         let reading = read(&prism(inputs, 0.3)?, &tones)?;
         let shear = reading.shear_modulus_pa.ok_or("no shear modulus")?.value;
         let poisson = reading.poissons_ratio.ok_or("no Poisson's ratio")?.value;
@@ -44,18 +46,18 @@ pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     }),
     ("bar_flexure", |inputs| {
         let bar = prism(inputs, inputs.number("poisson")?)?;
-        Ok(vec![youngs(&read(&bar, &[(Motion::Flexure, inputs.number("flexure")?)])?)?])
+        Ok(vec![youngs(&read(&bar, &[(BarMotion::Flexure, inputs.number("flexure")?)])?)?])
     }),
     ("bar_lengthwise", |inputs| {
         let bar = prism(inputs, inputs.number("poisson")?)?;
-        Ok(vec![youngs(&read(&bar, &[(Motion::Longitudinal, inputs.number("longitudinal")?)])?)?])
+        Ok(vec![youngs(&read(&bar, &[(BarMotion::Longitudinal, inputs.number("longitudinal")?)])?)?])
     }),
     ("bar_density", |inputs| {
         let (length, thin) = (inputs.number("length")?, 1e-3);
         let mass = one(inputs.number("density")? * length * thin * thin);
         let shape = BarShape::Rectangular { length: one(length), width: one(thin), thickness: one(thin) };
         let bar = Bar { shape, mass, poissons_ratio: one(0.0) };
-        Ok(vec![youngs(&read(&bar, &[(Motion::Longitudinal, inputs.number("longitudinal")?)])?)?])
+        Ok(vec![youngs(&read(&bar, &[(BarMotion::Longitudinal, inputs.number("longitudinal")?)])?)?])
     }),
 ];
 
@@ -72,10 +74,13 @@ fn prism(inputs: &Inputs, poisson: f64) -> Result<Bar, String> {
     Ok(Bar { shape, mass: one(inputs.number("mass")?), poissons_ratio: one(poisson) })
 }
 
-fn read(bar: &Bar, tones: &[(Motion, f64)]) -> Result<BarReading, String> {
-    let tone =
-        |(motion, f): &(Motion, f64)| Tone { motion: *motion, frequency_hz: one(*f), loss_factor: None };
-    let tones: Vec<Tone> = tones.iter().map(tone).collect();
+fn read(bar: &Bar, tones: &[(BarMotion, f64)]) -> Result<BarReading, String> {
+    let tone = |(motion, f): &(BarMotion, f64)| BarTone {
+        motion: *motion,
+        frequency_hz: one(*f),
+        loss_factor: None,
+    };
+    let tones: Vec<BarTone> = tones.iter().map(tone).collect();
     bar_moduli(bar, &tones)
         .map_err(|problems| problems.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "))
 }

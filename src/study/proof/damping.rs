@@ -4,8 +4,8 @@
 use super::{Evaluator, Inputs};
 use num_complex::Complex64;
 use stillbed_tap::{
-    DampingMeasures, HalfPowerPoints, Listen, Recipe, Ring, Strike, from_pole, half_power_points,
-    loss_over_cycles, read_taps, synthesise, to_pole, without_window,
+    DampingMeasures, HalfPowerPoints, ReadingOptions, SyntheticMode, SyntheticRecord, SyntheticTap,
+    from_pole, half_power_points, loss_over_cycles, read_taps, synthesise, to_pole, without_window,
 };
 
 pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
@@ -44,7 +44,7 @@ pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
         let per_sample = 1.0 / (tau * record.sample_rate_hz);
         let x = &mut record.channels[0].samples;
         x.iter_mut().enumerate().for_each(|(n, x)| *x *= (-(n as f64) * per_sample).exp());
-        let listen = Listen { window_s: Some(tau), ..Listen::default() };
+        let listen = ReadingOptions { window_s: Some(tau), ..ReadingOptions::default() };
         Ok(vec![read(&record, &listen)?.1])
     }),
     ("cycles", |inputs| {
@@ -58,7 +58,7 @@ pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("record", |inputs| {
         let (frequency, loss) = (inputs.number("frequency")?, inputs.number("loss")?);
         let record = made(frequency, loss, inputs.number("rate")?, inputs.number("noise")?)?;
-        let (frequency, loss) = read(&record, &Listen::default())?;
+        let (frequency, loss) = read(&record, &ReadingOptions::default())?;
         Ok(vec![frequency, loss])
     }),
 ];
@@ -82,12 +82,12 @@ fn read_off(zeta: f64, stiffness: impl Fn(f64) -> Complex64) -> Result<HalfPower
 /// A synthetic record of one mode with one tap at its beginning, ten time constants long.
 fn made(frequency_hz: f64, loss_factor: f64, rate: f64, noise: f64) -> Result<stillbed_tap::Record, String> {
     let (decay, _) = to_pole(frequency_hz, loss_factor);
-    let ring = Ring { frequency_hz, loss_factor, rise: 0.0, amplitudes: vec![1.0], phase: 0.3 };
-    let recipe = Recipe {
+    let ring = SyntheticMode { frequency_hz, loss_factor, rise: 0.0, amplitudes: vec![1.0], phase: 0.3 };
+    let recipe = SyntheticRecord {
         sample_rate_hz: rate,
         duration_s: 10.0 / decay,
         modes: vec![ring],
-        taps: vec![Strike { time_s: 0.0, strength: 1.0 }],
+        taps: vec![SyntheticTap { time_s: 0.0, strength: 1.0 }],
         noise,
         seed: 1,
         offset: 0.0,
@@ -98,7 +98,7 @@ fn made(frequency_hz: f64, loss_factor: f64, rate: f64, noise: f64) -> Result<st
 }
 
 /// Frequency and loss factor of the only mode read from `record`.
-fn read(record: &stillbed_tap::Record, listen: &Listen) -> Result<(f64, f64), String> {
+fn read(record: &stillbed_tap::Record, listen: &ReadingOptions) -> Result<(f64, f64), String> {
     let reading = read_taps(record, listen).map_err(|problems| format!("{problems:?}"))?;
     match &reading.modes[..] {
         [mode] => {

@@ -93,7 +93,8 @@ fn springs(inputs: &Inputs, masses: &[f64], far_wall: bool) -> Result<Chain, Str
     }
     let count = masses.iter().filter(|mass| **mass > 1e-3).count();
     let spectrum = drawing.spectrum(count)?;
-    let modes = BuildModes::new("springs", &drawing.frame, &spectrum).map_err(|fault| fault.to_string())?;
+    let modes =
+        BuildModes::compute("springs", &drawing.frame, &spectrum).map_err(|fault| fault.to_string())?;
     Ok(Chain { modes: modes.modes, undamped: spectrum.elastic.iter().map(Elastic::frequency).collect() })
 }
 
@@ -144,7 +145,7 @@ fn sinking(inputs: &Inputs) -> Result<Vec<f64>, String> {
         stiffness: [0.0, 0.0, mass * g / sag].map(Complex64::from),
         turning: [Complex64::default(); 3],
     });
-    let statics = Statics::new(&drawing.frame).map_err(|fault| fault.to_string())?;
+    let statics = Statics::factor(&drawing.frame).map_err(|fault| fault.to_string())?;
     let sunk = statics.sag(&points[..1]).map_err(|fault| fault.to_string())?.ok_or("it floats")?;
     if (sunk[0].z / -sag - 1.0).abs() > 1e-8 {
         return Err(format!("it sinks by {} m", -sunk[0].z));

@@ -200,7 +200,7 @@ fn ring_uniform(inputs: &Inputs) -> Result<Vec<f64>, String> {
         let own = drawing.frame.points.iter().enumerate().map(|(k, point)| {
             let out = point.position.normalize();
             let (direction, first) = if rolling { (Vector3::z().cross(&out), 3) } else { (out, 0) };
-            let at = |j: usize| spectrum.layout.freedom(k, first + j).map_or(0.0, |f| shape[f]);
+            let at = |j: usize| spectrum.layout.dof(k, first + j).map_or(0.0, |f| shape[f]);
             direction.dot(&Vector3::from_fn(|j, _| at(j)))
         });
         let own: Vec<f64> = own.collect();

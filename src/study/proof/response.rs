@@ -118,7 +118,7 @@ fn unbalance(inputs: &Inputs) -> Result<Vec<f64>, String> {
 /// Free decay at `f` Hz of a mode with this loss factor, with an initial velocity of 1 m/s.
 fn ringing(f: f64, loss_factor: f64) -> Result<FreeDecay, String> {
     let omega = TAU * f;
-    Ok(FreeDecay::new(&single(omega * omega, 1.0, loss_factor)?, 0, &[0], 1.0))
+    Ok(FreeDecay::after_impulse(&single(omega * omega, 1.0, loss_factor)?, 0, &[0], 1.0))
 }
 
 /// Time, s, until the envelope has fallen to the share `share` of its start.
@@ -166,7 +166,7 @@ fn energy_lost(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let (model, period) = (single(TAU * TAU, 1.0, loss_factor)?, period(&ringing(1.0, loss_factor)?));
     let (observed, blow, duration) = (vec![0], Blow::ideal(1.0), Some(2.0));
     let tapped = Tapped { struck: 0, observed, blow, settle_to: 1e-3, duration };
-    let answer = RingDown::new(&model, &tapped);
+    let answer = RingDown::compute(&model, &tapped);
     let place = answer.time_s.iter().position(|t| (t / period - 1.0).abs() < 1e-9);
     Ok(vec![1.0 - answer.energy_share[place.ok_or("no sample after one period")?]])
 }

@@ -3,7 +3,7 @@
 use super::{Evaluator, Inputs};
 use std::f64::consts::{PI, TAU};
 use stillbed_material::{Medium, Role};
-use stillbed_section::{Geometry, Part, Shape, Solution};
+use stillbed_section::{Geometry, Part, Shape, ShapeKind, Solution};
 
 /// The evaluators by their name in the column `case`.
 pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
@@ -58,44 +58,22 @@ fn coefficient(inputs: &Inputs, stiffness: fn(&Solution) -> f64) -> Result<Vec<f
 }
 
 fn tube(inputs: &Inputs) -> Result<Shape, String> {
-    let number = |name| inputs.number(name);
-    Ok(Shape::Tube {
-        width: number("width")?,
-        height: number("height")?,
-        wall: number("wall")?,
-        radius: inputs.number("radius").ok(),
-    })
+    sized("tube", inputs)
+}
+
+/// The shape with this key in a design file; a radius that the row does not give is sharp.
+fn sized(key: &str, inputs: &Inputs) -> Result<Shape, String> {
+    let kind = ShapeKind::named(key).ok_or_else(|| format!("no shape \"{key}\""))?;
+    let sizes: Vec<f64> = kind.sizes.iter().map(|name| inputs.number(name)).collect::<Result<_, _>>()?;
+    let radius = |key: &&str| inputs.text(key).ok().map(|_| inputs.number(key)).transpose();
+    let radii: Vec<Option<f64>> = kind.radii.iter().map(radius).collect::<Result<_, _>>()?;
+    kind.shape(&sizes, &radii).ok_or_else(|| format!("a {key} is not stated by sizes"))
 }
 
 /// The shape that a row names; some are polygons of many sides.
 fn shape(inputs: &Inputs) -> Result<Shape, String> {
     let number = |name| inputs.number(name);
     match inputs.text("shape")? {
-        "rectangle" => Ok(Shape::Rectangle { width: number("width")?, height: number("height")? }),
-        "tube" => tube(inputs),
-        "round" => Ok(Shape::Round { diameter: number("diameter")? }),
-        "pipe" => Ok(Shape::Pipe { diameter: number("diameter")?, wall: number("wall")? }),
-        "i" => Ok(Shape::IShape {
-            width: number("width")?,
-            height: number("height")?,
-            web: number("web")?,
-            flange: number("flange")?,
-            root_radius: number("root")?,
-        }),
-        "channel" => Ok(Shape::Channel {
-            width: number("width")?,
-            height: number("height")?,
-            web: number("web")?,
-            flange: number("flange")?,
-            root_radius: number("root")?,
-        }),
-        "angle" => Ok(Shape::Angle {
-            width: number("width")?,
-            height: number("height")?,
-            wall: number("wall")?,
-            root_radius: number("root")?,
-            toe_radius: number("toe")?,
-        }),
         "triangle" => {
             let (side, height) = (number("side")?, number("side")? * 0.75f64.sqrt());
             Ok(Shape::Polygon { points: vec![[0.0, 0.0], [side, 0.0], [0.5 * side, height]] })
@@ -118,7 +96,7 @@ fn shape(inputs: &Inputs) -> Result<Shape, String> {
             let scaled = |by: f64| points.iter().map(move |[y, z]| [by * y, by * z]);
             Ok(Shape::Polygon { points: scaled(r).chain(scaled(r - wall).rev()).collect() })
         }
-        other => Err(format!("no shape \"{other}\"")),
+        key => sized(key, inputs),
     }
 }
 

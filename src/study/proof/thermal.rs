@@ -5,9 +5,12 @@ use super::{Evaluator, Inputs};
 use nalgebra::Vector3;
 use stillbed_frame::{Anchor, Frame, Member, MemberSection, Point};
 use stillbed_material::{Medium, Role};
-use stillbed_response::accuracy::{
-    Aim, Base, Bearing, Carrying, Gradient, SagAsk, Thermal, ThermalAsk, ThermalCase, WarmSection,
-    best_supports, sag, slab_decay_time, thermal,
+use stillbed_response::deformation::{
+    Base, SagRequest, Support, SupportAim, SupportedFrame, find_best_supports, solve_sag,
+};
+use stillbed_response::thermal::{
+    CompositeSection, TemperatureGradient, Thermal, ThermalCase, ThermalRequest, slab_decay_time,
+    solve_thermal,
 };
 use stillbed_section::{Geometry, Part, Shape, Solution};
 
@@ -29,7 +32,7 @@ const SPAN: f64 = 1.0;
 
 /// Layers on top of each other, the first with its lower face on the member line.
 struct Stack {
-    warm: WarmSection,
+    warm: CompositeSection,
     solution: Solution,
     height: f64,
 }
@@ -57,7 +60,7 @@ impl Stack {
         let solution = geometry.solve(&media, bond).map_err(|fault| fault.to_string())?;
         let sliding = member_section(&solution, false);
         let strengths = vec![None; media.len()];
-        let warm = WarmSection::drawn(&geometry, &media, &strengths, bond, sliding);
+        let warm = CompositeSection::from_geometry(&geometry, &media, &strengths, bond, sliding);
         Ok(Stack { warm: warm.ok_or("a layer without material")?, solution, height })
     }
 
@@ -86,8 +89,8 @@ impl Stack {
 
     fn warmed(&self, frame: &Frame, case: &ThermalCase) -> Result<Thermal, String> {
         let sections = [self.warm.clone()];
-        let base = Base { name: "bar", frame, sections: &sections, tip: Some(1), work: Some(0) };
-        thermal(&base, case, &ThermalAsk::default()).map_err(|fault| fault.to_string())
+        let base = Base { name: "bar", frame, tip: Some(1), work: Some(0) };
+        solve_thermal(&base, &sections, case, &ThermalRequest::default()).map_err(|fault| fault.to_string())
     }
 }
 
@@ -133,7 +136,7 @@ fn gradient(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let stack = Stack::new(inputs)?;
     let length = inputs.number("length")?;
     let across_z = inputs.number("change")? / stack.height;
-    let members = vec![Gradient { across_z, ..Gradient::default() }];
+    let members = vec![TemperatureGradient { across_z, ..TemperatureGradient::default() }];
     let free = stack.warmed(&stack.bar(length), &ThermalCase { members, ..ThermalCase::default() })?;
     let curvature = free.state.turn_rad.ok_or("no tip")?.y.abs() / length;
     Ok(vec![curvature, free.state.members[0].bow_m])
@@ -175,14 +178,14 @@ fn stress(inputs: &Inputs) -> Result<Vec<f64>, String> {
 fn support_points(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let stack = Stack::new(inputs)?;
     let aim = match inputs.text("for")? {
-        "level-ends" => Aim::LevelEnds,
-        "length" => Aim::Length,
-        "slope" => Aim::Slope,
-        "sag" => Aim::Sag,
+        "level-ends" => SupportAim::LevelEnds,
+        "length" => SupportAim::Length,
+        "slope" => SupportAim::Slope,
+        "sag" => SupportAim::Sag,
         other => return Err(format!("no aim {other}")),
     };
     let frame = stack.bar(inputs.number("length")?);
-    let best = best_supports(&frame, &[0], 2, aim).map_err(|fault| fault.to_string())?;
+    let best = find_best_supports(&frame, &[0], 2, aim).map_err(|fault| fault.to_string())?;
     Ok(vec![best.shares[1] - best.shares[0]])
 }
 
@@ -214,8 +217,8 @@ fn beam(inputs: &Inputs) -> Result<Vec<f64>, String> {
     if let Some(right) = right {
         hold(&mut frame, 1, right);
     }
-    let base = Base { name: "bar", frame: &frame, sections: &[], tip: Some(1), work: None };
-    let found = sag(&base, &SagAsk::default()).map_err(|fault| fault.to_string())?;
+    let base = Base { name: "bar", frame: &frame, tip: Some(1), work: None };
+    let found = solve_sag(&base, &SagRequest::default()).map_err(|fault| fault.to_string())?;
     let sag = if right.is_some() { found.members[0].bow_m } else { -found.drift_m.ok_or("no tip")?.z };
     Ok(vec![sag * scale(&stack, length)])
 }
@@ -226,9 +229,9 @@ fn even_supports(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let (length, spans) = (inputs.number("length")?, inputs.number("spans")?);
     let frame = stack.bar(length);
     let span = length / spans;
-    let bearings: Vec<Bearing> =
-        (0..=spans as usize).map(|i| Bearing { member: 0, at: span * i as f64 }).collect();
-    let carrying = Carrying::new(&frame).map_err(|fault| fault.to_string())?;
+    let bearings: Vec<Support> =
+        (0..=spans as usize).map(|i| Support { member: 0, at: span * i as f64 }).collect();
+    let carrying = SupportedFrame::new(&frame).map_err(|fault| fault.to_string())?;
     let found = carrying.on(&bearings, &[0]).map_err(|fault| fault.to_string())?;
     let mut values: Vec<f64> = found
         .reactions_n

@@ -9,12 +9,11 @@
 use super::gaps::Refusal;
 use super::space::Space;
 use crate::measures::{Figures, Solved};
-use faer::Mat;
 use std::collections::HashMap;
 use std::hash::Hash;
 use std::sync::{Arc, Mutex, PoisonError};
 use stillbed_design::{Build, Goal, Measure, Model};
-use stillbed_eigen::Precision;
+use stillbed_eigen::{Precision, Vectors};
 use stillbed_frame::{Displaced, Frame, MemberSection, Portion, Solid, overlaps};
 use stillbed_input::problem::Problem;
 use stillbed_input::quantity::Draw;
@@ -101,7 +100,7 @@ pub struct Frames<'a> {
 /// State that one thread carries from candidate to candidate.
 pub struct Hand {
     model: Model,
-    start: Option<Mat<f64>>,
+    start: Option<Vectors>,
 }
 
 impl<'a> Frames<'a> {
@@ -127,7 +126,7 @@ impl<'a> Frames<'a> {
                 frames.push(model.frame);
             }
         }
-        let series = Series::new(&frames, &asked).map_err(|fault| build.problems(&fault))?;
+        let series = Series::prepare(&frames, &asked).map_err(|fault| build.problems(&fault))?;
         // Each candidate brings its own sections and materials.
         let beside = (0..build.profiles.len()).map(|profile| beside(&base, build, profile)).collect();
         base.sections.clear();
@@ -212,8 +211,8 @@ impl<'a> Frames<'a> {
         let (matrices, bulge) = series.layout.summed(portions);
         let limit = made.iter().map(|part| part.limit).fold(f64::INFINITY, f64::min);
         let start = hand.start.as_ref().unwrap_or(&series.start);
-        let statics = Statics::shared(&model.frame, matrices.clone(), &series.orders)?;
-        let found = series.solve(matrices, &bulge, limit, start.as_ref()).map_err(ModesFault::Eigen)?;
+        let statics = Statics::factor_matrices(&model.frame, matrices.clone(), &series.orders)?;
+        let found = series.solve(matrices, &bulge, limit, start).map_err(ModesFault::Eigen)?;
         let solved = match found {
             Some(spectrum) => {
                 let damped = match goal.tap.is_some() || self.peak {
@@ -227,7 +226,7 @@ impl<'a> Frames<'a> {
         };
         let figures = solved.figures_with(build, goal, self.peak)?;
         let vectors = &solved.spectrum.pairs.vectors;
-        let next = (vectors.nrows() == series.layout.freedoms()).then(|| vectors.clone());
+        let next = (vectors.rows() == series.layout.dofs()).then(|| vectors.clone());
         hand.start = next.or(hand.start.take());
         Ok(figures)
     }

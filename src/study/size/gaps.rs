@@ -7,8 +7,8 @@
 
 use stillbed_design::{Gaps, Substance};
 use stillbed_material::Role;
+use stillbed_section::Part;
 use stillbed_section::clearance::{TOUCHING, distance, within};
-use stillbed_section::{Part, Shape};
 
 /// Why a choice is left out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -66,14 +66,15 @@ pub(super) fn refusal(
     let role = |i: usize| substances.get(parts[i].medium).map(Substance::role);
     let thin = |i: usize| {
         role(i) == Some(Role::Skeleton)
-            && wall(&parts[i].shape).is_some_and(|wall| wall < gaps.wall * (1.0 - 1e-9))
+            && parts[i].shape.wall().is_some_and(|wall| wall < gaps.wall * (1.0 - 1e-9))
     };
     if (0..parts.len()).any(thin) {
         return Some(Refusal::Wall);
     }
     let rings: Vec<Vec<[f64; 2]>> = parts.iter().map(|part| part.rings().swap_remove(0)).collect();
     let clogged = |i: usize| {
-        let clear = clear_width(&parts[i].shape).filter(|_| role(i) == Some(Role::Skeleton));
+        let clear =
+            parts[i].shape.hollow().map(|hollow| hollow.clear).filter(|_| role(i) == Some(Role::Skeleton));
         let filling = clear.and_then(|_| filling(parts, &rings, i)).filter(|j| role(*j) == Some(Role::Fill));
         clear.zip(filling).is_some_and(|(clear, filling)| {
             clear < gaps.stones * largest_grain(&substances[parts[filling].medium]) - 1e-9
@@ -103,25 +104,6 @@ pub(super) fn refusal(
     None
 }
 
-fn wall(shape: &Shape) -> Option<f64> {
-    match shape {
-        Shape::Tube { wall, .. } | Shape::Pipe { wall, .. } | Shape::Angle { wall, .. } => Some(*wall),
-        Shape::Channel { web, flange, .. }
-        | Shape::Tee { web, flange, .. }
-        | Shape::IShape { web, flange, .. } => Some(web.min(*flange)),
-        _ => None,
-    }
-}
-
-/// Clear width inside a hollow shape, m.
-fn clear_width(shape: &Shape) -> Option<f64> {
-    match shape {
-        Shape::Tube { width, height, wall, .. } => Some(width.min(*height) - 2.0 * wall),
-        Shape::Pipe { diameter, wall } => Some(diameter - 2.0 * wall),
-        _ => None,
-    }
-}
-
 /// The index of the part that fills hollow part `i`: the last of the later parts that lies within it, or else
 /// the last of the earlier parts that encloses its inside.
 fn filling(parts: &[Part], rings: &[Vec<[f64; 2]>], i: usize) -> Option<usize> {
@@ -145,6 +127,7 @@ mod tests {
     use super::*;
     use stillbed_design::Design;
     use stillbed_material::Table;
+    use stillbed_section::Shape;
 
     /// A tube of 40 mm at height `z` in a bed of 100 mm with grains up to 5 mm.
     fn refused(z: f64, wall: f64, gaps: &Gaps) -> Option<Refusal> {

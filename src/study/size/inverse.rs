@@ -9,7 +9,7 @@
 //! # Source
 //! - `dowell1971`: the Illinois modification of regula falsi
 
-use super::shape::{resized, sizes, written};
+use super::lengths::written;
 use crate::measures::measure;
 use serde::Serialize;
 use std::sync::Arc;
@@ -79,7 +79,7 @@ impl Inverse {
     ) -> Result<Inverse, Vec<Problem>> {
         let (profile, part, number) = place(build, &asking.size).map_err(|problem| vec![problem])?;
         let asked = Asked { count, ..Asked::default() };
-        let drawn = sizes(&build.profiles[profile].geometry.parts()[part].shape)[number].1;
+        let drawn = build.profiles[profile].geometry.parts()[part].shape.sizes()[number].1;
         let value_at = |size: f64| -> Option<f64> {
             let build = resized_build(build, profile, part, number, size)?;
             measure(&build, &design.goal, &Draw::default(), 1.0, &asked).ok()?.get(asking.measure)
@@ -164,7 +164,7 @@ fn place(build: &Build, name: &str) -> Result<(usize, usize, usize), Problem> {
         Problem::error(at(), format!("section \"{section}\" has no part {part}"))
             .with_help(format!("parts count from 1 to {}", parts.len()))
     })?;
-    let known = sizes(&parts[number - 1].shape);
+    let known = parts[number - 1].shape.sizes();
     let which = known.iter().position(|(known, _)| *known == size).ok_or_else(|| {
         let help = suggest(size, known.iter().map(|(name, _)| *name));
         Problem::error(at(), format!("part {number} of \"{section}\" has no {size}")).with_help(help)
@@ -174,9 +174,9 @@ fn place(build: &Build, name: &str) -> Result<(usize, usize, usize), Problem> {
 
 fn resized_build(build: &Build, profile: usize, part: usize, number: usize, size: f64) -> Option<Build> {
     let mut parts = build.profiles[profile].geometry.parts().to_vec();
-    let mut numbers: Vec<f64> = sizes(&parts[part].shape).iter().map(|(_, s)| *s).collect();
+    let mut numbers: Vec<f64> = parts[part].shape.sizes().iter().map(|(_, s)| *s).collect();
     numbers[number] = size;
-    parts[part].shape = resized(&parts[part].shape, &numbers)?;
+    parts[part].shape = parts[part].shape.resized(&numbers)?;
     parts[part].shape.check().ok()?;
     let mut build = build.clone();
     build.profiles[profile].geometry = Arc::new(Geometry::new(parts).ok()?);

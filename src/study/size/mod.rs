@@ -1,7 +1,7 @@
 //! Which sizes of the stock let a build meet its targets at least mass or cost.
 //!
 //! ```text
-//! shape        the sizes of a shape, as numbers with names
+//! lengths      lengths as the design file writes them
 //! variable     the design variables, their choices, and which change together
 //! space        all design variables of a build, and the build with given choices
 //! gaps         whether parts can be built: mould, cover, grains, walls
@@ -21,9 +21,9 @@ mod gaps;
 mod guided;
 mod inverse;
 mod judge;
+mod lengths;
 mod search;
 mod sensitivity;
-mod shape;
 mod space;
 #[cfg(test)]
 mod tests;

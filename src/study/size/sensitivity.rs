@@ -11,14 +11,13 @@
 //! follow from full solutions at the two sizes.
 
 use super::frames::Frames;
-use super::shape::{core, resized, sizes};
 use super::space::Space;
 use super::variable::{Target, set_share};
 use crate::measures::{Solved, measure};
-use faer::sparse::SparseColMat;
 use serde::Serialize;
 use std::sync::Arc;
 use stillbed_design::{Build, Goal};
+use stillbed_eigen::Sparse;
 use stillbed_input::problem::Problem;
 use stillbed_input::quantity::{Draw, Spread};
 use stillbed_modes::{Asked, Statics};
@@ -99,9 +98,7 @@ pub(super) fn sensitivities(
                 let mode = solved.spectrum.elastic.get(first)?;
                 let (high, low) = (layout.matrices(&above.frame)?, layout.matrices(&below.frame)?);
                 let bulge = (layout.bulge(&above.frame)?, layout.bulge(&below.frame)?);
-                let of = |m: (&SparseColMat<usize, f64>, &SparseColMat<usize, f64>)| {
-                    (energy(m.0, &mode.shape) - energy(m.1, &mode.shape)) * per
-                };
+                let of = |m: (&Sparse, &Sparse)| (m.0.energy(&mode.shape) - m.1.energy(&mode.shape)) * per;
                 let square = mode.omega_squared;
                 let slope = of((&high.stiffness, &low.stiffness))
                     - square * of((&high.mass, &low.mass))
@@ -128,12 +125,6 @@ pub(super) fn sensitivities(
     Ok(all)
 }
 
-/// xᵀ A x.
-fn energy(matrix: &SparseColMat<usize, f64>, x: &[f64]) -> f64 {
-    let column = faer::Col::from_fn(x.len(), |i| x[i]);
-    column.transpose() * (matrix * &column)
-}
-
 /// dk/dp of the static stiffness between tip and work in the weakest direction.
 fn stiffness(
     solved: &Solved,
@@ -142,7 +133,7 @@ fn stiffness(
 ) -> Option<f64> {
     let (tip, work) = (solved.model.tip?, solved.model.work);
     let of = |frame| -> Option<f64> {
-        Some(Statics::like(frame, &solved.statics.orders).ok()?.stiffness(tip, work).ok()?.weakest)
+        Some(Statics::factor_like(frame, &solved.statics.orders).ok()?.stiffness(tip, work).ok()?.weakest)
     };
     let (before, after) = (of(frames.0)?, of(frames.1)?);
     Some((after - before) * per).filter(|slope| slope.is_finite())
@@ -160,7 +151,7 @@ fn handles(build: &Build, target: Target) -> Vec<Handle> {
     let part = |profiles: &[usize], part: usize| &build.profiles[profiles[0]].geometry.parts()[part];
     match &target {
         Target::Part { profiles, part: number, .. } => {
-            let named = sizes(&part(profiles, *number).shape).into_iter().enumerate();
+            let named = part(profiles, *number).shape.sizes().into_iter().enumerate();
             named.map(|(i, (name, value))| handle(name.to_string(), value, STEP * value, true, i)).collect()
         }
         Target::At { profiles, part: number } => {
@@ -206,11 +197,11 @@ fn moved(build: &Build, handle: &Handle, value: f64) -> Option<Build> {
         Target::Part { profiles, part, core: filled } => {
             for profile in profiles {
                 reshape(&mut build, *profile, &|parts| {
-                    let mut numbers: Vec<f64> = sizes(&parts[*part].shape).iter().map(|(_, s)| *s).collect();
+                    let mut numbers: Vec<f64> = parts[*part].shape.sizes().iter().map(|(_, s)| *s).collect();
                     *numbers.get_mut(handle.number)? = value;
-                    parts[*part].shape = resized(&parts[*part].shape, &numbers)?;
+                    parts[*part].shape = parts[*part].shape.resized(&numbers)?;
                     if let Some(filled) = filled {
-                        parts[*filled].shape = core(&parts[*part].shape)?;
+                        parts[*filled].shape = parts[*part].shape.hollow()?.core;
                     }
                     Some(())
                 })?;

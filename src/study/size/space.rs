@@ -1,7 +1,6 @@
 //! All design variables of a build, and the build with given choices.
 
 use super::gaps::{self, Refusal};
-use super::shape::core;
 use super::variable::{Target, Value, Variable, axes, set_share, variable};
 use std::sync::Arc;
 use stillbed_design::{Build, Gaps, Goal, Model, Substance, VarySpec};
@@ -137,7 +136,7 @@ impl Space {
                 {
                     parts[*part].shape = shape.clone();
                     parts[*part].medium = medium.unwrap_or(parts[*part].medium);
-                    if let (Some(filled), Some(inside)) = (filled, core(shape)) {
+                    if let (Some(filled), Some(inside)) = (filled, shape.hollow().map(|hollow| hollow.core)) {
                         parts[*filled].shape = inside;
                     }
                 }

@@ -1,6 +1,6 @@
 //! The design variables of a build: what each changes, its choices, and which change together.
 
-use super::shape::{core as hollow, resized, sizes, written};
+use super::lengths::written;
 use stillbed_design::{Build, Choices, PartPlace, Substance, VarySpec};
 use stillbed_input::document::Located;
 use stillbed_input::problem::{Place, Problem, suggest};
@@ -186,12 +186,13 @@ pub(super) fn variable(
             let (profiles, number) = found(build, part)?;
             let drawn = &build.profiles[profiles[0]].geometry.parts()[number].shape;
             let choice = |numbers: &Vec<f64>| {
-                resized(drawn, numbers)
+                drawn
+                    .resized(numbers)
                     .map(|shape| Choice { label: written(numbers, " x "), value: Value::Shape(shape, None) })
             };
             let choices: Option<Vec<Choice>> = series.iter().map(choice).collect();
             let choices = choices.ok_or_else(|| {
-                let names: Vec<&str> = sizes(drawn).iter().map(|(name, _)| *name).collect();
+                let names: Vec<&str> = drawn.sizes().iter().map(|(name, _)| *name).collect();
                 let message = format!("{} sizes do not fit the part", series[0].len());
                 let help = match names.is_empty() {
                     true => "a polygon has no sizes: let another part vary".to_string(),
@@ -199,7 +200,7 @@ pub(super) fn variable(
                 };
                 one(Problem::error(spec.place.clone(), message).with_help(help))
             })?;
-            if let (Some(place), None) = (core, hollow(drawn)) {
+            if let (Some(place), None) = (core, drawn.hollow()) {
                 let message = "core fills the inside of a tube or a pipe; this part has none";
                 let problem = Problem::error(place.place.clone(), message);
                 return Err(one(problem.with_help("leave core out")));

@@ -3,13 +3,13 @@
 //! A section, mix or foot that the build states itself is changed there. One that is common to all builds is
 //! first copied into the build, so that the other builds stay as they are.
 
-use super::shape::{core, key, radius, sizes, written};
+use super::lengths::written;
 use super::space::Space;
 use super::variable::{Target, Value};
 use stillbed_design::edit::{editable, own, set};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::figures;
-use stillbed_section::Shape;
+use stillbed_section::{Shape, ShapeKind};
 use toml_edit::{InlineTable, Item, TableLike, Value as Text};
 
 /// `text`, the design read from `file`, with the choices of the build of `space` in it.
@@ -33,7 +33,7 @@ pub fn write(file: &str, text: &str, space: &Space, choice: &[usize]) -> Result<
                     let of = medium.map(|medium| space.build.substances[medium].name().to_string());
                     on_part(own, *part, |table| reshape(table, shape, of.as_deref()))
                         .ok_or_else(|| lost(section))?;
-                    if let (Some(filled), Some(inside)) = (filled, core(shape)) {
+                    if let (Some(filled), Some(inside)) = (filled, shape.hollow().map(|hollow| hollow.core)) {
                         on_part(own, *filled, |table| reshape(table, &inside, None))
                             .ok_or_else(|| lost(section))?;
                     }
@@ -103,17 +103,19 @@ fn on_item(
 
 /// Replaces the shape of a part at the place of the old one.
 fn reshape(part: &mut dyn TableLike, shape: &Shape, of: Option<&str>) {
-    let Some(name) = key(shape) else { return };
-    let numbers: Vec<f64> = sizes(shape).iter().map(|(_, size)| *size).collect();
-    let all = ["rectangle", "tube", "round", "pipe", "angle", "channel", "tee", "i_shape", "polygon"];
-    let old = all.into_iter().find(|known| part.contains_key(known));
+    let numbers: Vec<f64> = shape.sizes().iter().map(|(_, size)| *size).collect();
+    if numbers.is_empty() {
+        return;
+    }
+    let name = shape.key();
+    let old = ShapeKind::ALL.iter().map(|kind| kind.key).find(|known| part.contains_key(known));
     if old == Some(name) {
         set(part, name, written(&numbers, " x ").into());
     } else {
         // The other entries follow the shape in their old order.
         let mut rest = InlineTable::new();
         let keys: Vec<String> = part.iter().map(|(key, _)| key.to_string()).collect();
-        for key in keys.iter().filter(|key| !all.contains(&key.as_str())) {
+        for key in keys.iter().filter(|key| ShapeKind::named(key).is_none()) {
             if let Some(Item::Value(value)) = part.remove(key) {
                 rest.insert(key, value);
             }
@@ -126,10 +128,13 @@ fn reshape(part: &mut dyn TableLike, shape: &Shape, of: Option<&str>) {
             part.insert(&key, Item::Value(value));
         }
     }
-    match radius(shape) {
-        Some(radius) => set(part, "radius", written(&[radius], "").into()),
-        None => {
-            part.remove("radius");
+    let radii = shape.radii();
+    for key in ShapeKind::ALL.iter().flat_map(|kind| kind.radii) {
+        match radii.iter().find_map(|(own, radius)| radius.filter(|_| own == key)) {
+            Some(radius) => set(part, key, written(&[radius], "").into()),
+            None => {
+                part.remove(key);
+            }
         }
     }
     if let Some(of) = of {

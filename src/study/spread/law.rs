@@ -62,6 +62,7 @@ fn physical(quantity: &Uncertain) -> (f64, f64) {
 ///
 /// Newton's method from the median: the distribution is concave above it, so the steps rise to the root
 /// without passing it. Probabilities are limited to 1e-15 to 1 - 1e-15.
+// Not that of `statrs`: it differs in the 14th digit, and JSON prints every digit of what is drawn.
 pub fn normal_quantile(chance: f64) -> f64 {
     let tail = chance.min(1.0 - chance).clamp(1e-15, 0.5);
     let mut z = 0.0;

@@ -5,7 +5,7 @@ use super::parameter::{ModelParameter, Of};
 use stillbed_design::{Build, Design};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{Kind, figures, show};
-use stillbed_tap::{Against, PredictedMode, ReadMode};
+use stillbed_tap::{MeasuredMode, ModelComparison, PredictedMode};
 
 /// Amplitude at which the losses of `build` are taken, m: that of the design, or else the smallest stated;
 /// `None` where no loss is stated over amplitude.
@@ -19,11 +19,11 @@ fn taken(design: &Design, build: &Build) -> Option<f64> {
 pub(super) fn at_design(
     design: &Design,
     build: &Build,
-    heard: Vec<ReadMode>,
-) -> (Vec<ReadMode>, Vec<Problem>) {
+    heard: Vec<MeasuredMode>,
+) -> (Vec<MeasuredMode>, Vec<Problem>) {
     let Some(amplitude) = taken(design, build) else { return (heard, Vec::new()) };
     let mut notes = Vec::new();
-    let at = |mode: ReadMode| {
+    let at = |mode: MeasuredMode| {
         let Some((moved, at)) = mode.at_amplitude(amplitude) else { return mode };
         let f = figures(mode.frequency_hz.value, 4);
         let meant = if (at / amplitude - 1.0).abs() < 0.01 {
@@ -50,10 +50,10 @@ pub type Ends = [(f64, f64); 2];
 pub(super) fn ends(
     parameter: (usize, &ModelParameter),
     factor: f64,
-    heard: &[ReadMode],
-    compared: &[ReadMode],
+    heard: &[MeasuredMode],
+    compared: &[MeasuredMode],
     modes: &[PredictedMode],
-    against: &Against,
+    against: &ModelComparison,
 ) -> Option<Ends> {
     if !matches!(parameter.1.of, Of::FootLoss(_) | Of::JointLoss(_)) {
         return None;

@@ -34,7 +34,10 @@ use stillbed_input::problem::Problem;
 use stillbed_input::quantity::Draw;
 use stillbed_modes::{Asked, ModesFault, solve};
 use stillbed_response::stations::{Station, modal_model};
-use stillbed_tap::{Against, ModelError, Parameter, PredictedMode, ReadMode, distance, set_beside};
+use stillbed_tap::{
+    MeasuredMode, ModelComparison, ModelError, PredictedMode, UncertainParameter, compare_with_model,
+    model_distance,
+};
 
 /// Relative change of a parameter for the sensitivities.
 const STEP: f64 = 0.01;
@@ -45,7 +48,7 @@ const FOLLOWED: usize = 8;
 #[derive(Debug, Clone, Copy)]
 pub struct Beside<'a> {
     /// The modes read from it.
-    pub heard: &'a [ReadMode],
+    pub heard: &'a [MeasuredMode],
     /// The ties of its channels, in channel order; without ties modes are paired by frequency alone.
     pub ties: &'a [Option<Tie>],
     /// Number of elastic modes of the model.
@@ -56,7 +59,7 @@ pub struct Beside<'a> {
 #[derive(Debug, Clone)]
 pub struct Found {
     /// The comparison.
-    pub against: Against,
+    pub against: ModelComparison,
     /// The parameters that change any mode.
     pub parameters: Vec<ModelParameter>,
     /// Loss factors at two amplitudes that the record shows, by the name of the parameter.
@@ -103,7 +106,7 @@ fn in_step(shape: &[Complex64]) -> Vec<f64> {
 /// What keeps the build from being solved, or nothing to compare.
 pub fn against(design: &Design, build: &Build, beside: &Beside) -> Result<Found, Vec<Problem>> {
     let seen: Vec<Station> = beside.ties.iter().flatten().map(|tie| tie.station).collect();
-    let whole: Vec<ReadMode> = beside.heard.iter().map(|mode| tied(mode, beside.ties)).collect();
+    let whole: Vec<MeasuredMode> = beside.heard.iter().map(|mode| tied(mode, beside.ties)).collect();
     let (heard, notes) = at_design(design, build, whole.clone());
     let solved = |build: &Build| predicted(design, build, &seen, beside.count);
     let mut modes = solved(build)?;
@@ -129,8 +132,9 @@ pub fn against(design: &Design, build: &Build, beside: &Beside) -> Result<Found,
             mode.loss_by.push(n);
         }
     }
-    let values: Vec<Parameter> = parameters.iter().map(|parameter| parameter.uncertain.clone()).collect();
-    let mut against = set_beside(&heard, &modes, &values, &ModelError::default())?;
+    let values: Vec<UncertainParameter> =
+        parameters.iter().map(|parameter| parameter.uncertain.clone()).collect();
+    let mut against = compare_with_model(&heard, &modes, &values, &ModelError::default())?;
     let apart = |x: f64, parameter: &ModelParameter| -> Result<f64, Vec<Problem>> {
         let mut moved = if x == 0.0 { modes.clone() } else { solved(&parameter.moved(build, x.exp()))? };
         // The tolerance for pairing peaks with modes stays that of the nominal model.
@@ -139,7 +143,7 @@ pub fn against(design: &Design, build: &Build, beside: &Beside) -> Result<Found,
             moved.loss_by.clone_from(&mode.loss_by);
         }
         let own = (x / parameter.uncertain.log_spread()).powi(2);
-        Ok(distance(&heard, &moved, &values, &ModelError::default()) + own)
+        Ok(model_distance(&heard, &moved, &values, &ModelError::default()) + own)
     };
     let of = |name: &str| parameters.iter().find(|parameter| parameter.uncertain.name == name);
     for at in 0..against.explanations.len().min(FOLLOWED) {
@@ -203,7 +207,7 @@ fn vertex(left: (f64, f64), middle: (f64, f64), right: (f64, f64)) -> f64 {
 }
 
 /// `mode` with its shape in the tied channels alone; without a shape where fewer than two are tied.
-fn tied(mode: &ReadMode, ties: &[Option<Tie>]) -> ReadMode {
+fn tied(mode: &MeasuredMode, ties: &[Option<Tie>]) -> MeasuredMode {
     let mut mode = mode.clone();
     let shape = std::mem::take(&mut mode.shape);
     if ties.iter().flatten().count() > 1 {

@@ -10,13 +10,13 @@
 use stillbed_design::{Build, Substance};
 use stillbed_input::quantity::{Draw, Loss, Spread};
 use stillbed_material::{Figure, Property, Role};
-use stillbed_tap::Parameter;
+use stillbed_tap::UncertainParameter;
 
 /// One parameter of a build.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ModelParameter {
     /// Its name and its value with limits.
-    pub uncertain: Parameter,
+    pub uncertain: UncertainParameter,
     /// What it multiplies.
     pub of: Of,
 }
@@ -66,7 +66,7 @@ impl ModelParameter {
         let mut parameters = Vec::new();
         let mut add = |name: String, value: Spread, of: Of| {
             if value.value > 0.0 && !value.is_exact() {
-                parameters.push(ModelParameter { uncertain: Parameter { name, value }, of });
+                parameters.push(ModelParameter { uncertain: UncertainParameter { name, value }, of });
             }
         };
         for (name, foot) in build.drawing.feet.iter() {

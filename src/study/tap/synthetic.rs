@@ -6,7 +6,7 @@ use stillbed_design::{Build, Design};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::Draw;
 use stillbed_response::stations::Station;
-use stillbed_tap::{Recipe, Record, Ring, Strike, synthesise};
+use stillbed_tap::{Record, SyntheticMode, SyntheticRecord, SyntheticTap, synthesise};
 
 use super::channels::Tie;
 
@@ -47,9 +47,9 @@ pub fn made_record(design: &Design, build: &Build, made: &Made) -> Result<Record
     };
     let blow = tap.blow(tap.impulse.value);
     let heard = modal.modes().iter().filter(|mode| !mode.is_rigid());
-    let modes: Vec<Ring> = heard
+    let modes: Vec<SyntheticMode> = heard
         .filter(|mode| mode.omega < 0.45 * std::f64::consts::TAU * made.sample_rate_hz)
-        .map(|mode| Ring {
+        .map(|mode| SyntheticMode {
             frequency_hz: mode.omega / std::f64::consts::TAU,
             loss_factor: mode.loss_factor,
             rise: 0.0,
@@ -68,8 +68,8 @@ pub fn made_record(design: &Design, build: &Build, made: &Made) -> Result<Record
         .collect();
     let sum = |channel: usize| modes.iter().map(|mode| mode.amplitudes[channel].abs()).sum::<f64>();
     let largest = (0..places.len()).map(sum).fold(0.0, f64::max);
-    let taps = [0.15, 0.55].map(|share| Strike { time_s: share * made.duration_s, strength: 1.0 });
-    let mut record = synthesise(&Recipe {
+    let taps = [0.15, 0.55].map(|share| SyntheticTap { time_s: share * made.duration_s, strength: 1.0 });
+    let mut record = synthesise(&SyntheticRecord {
         sample_rate_hz: made.sample_rate_hz,
         duration_s: made.duration_s,
         modes,

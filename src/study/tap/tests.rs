@@ -1,7 +1,7 @@
 use super::*;
 use stillbed_input::quantity::Spread;
 use stillbed_material::Table;
-use stillbed_tap::{Listen, Stretch, TapReading, read_taps};
+use stillbed_tap::{AmplitudePoint, ReadingOptions, TapReading, read_taps};
 
 const STAND: &str = include_str!("../../../examples/roundness-stand.toml");
 
@@ -20,7 +20,7 @@ fn listened(design: &Design, build: &Build, channels: &str) -> TapReading {
         channels: ties.into_iter().flatten().collect(),
     };
     let record = made_record(design, build, &made).unwrap();
-    read_taps(&record, &Listen::default()).unwrap()
+    read_taps(&record, &ReadingOptions::default()).unwrap()
 }
 
 fn beside(reading: &TapReading) -> Beside<'_> {
@@ -153,15 +153,15 @@ const RUBBING: &str = include_str!("../../../examples/rubbing-joint.toml");
 
 /// The modes of the first build of `design` as a tap test would measure them. The mode at `bent` is read from
 /// 10 um down to 0.1 um; at 1 um its loss is 1.5 times that of the model.
-fn heard_as_built(design: &Design, bent: usize) -> Vec<ReadMode> {
+fn heard_as_built(design: &Design, bent: usize) -> Vec<MeasuredMode> {
     let build = &design.builds[0];
     let template = listened(design, build, "").modes[0].clone();
     let around = |x: f64, part: f64| Spread::between(x, x * (1.0 - part), x * (1.0 + part));
     let of = |(i, mode): (usize, &PredictedMode)| {
         let frequency_hz = around(mode.frequency_hz, 1e-3);
         let loss = |by: f64| around(by * mode.loss_factor, 0.05);
-        let at = |amplitude: f64, by: f64| Stretch { amplitude, frequency_hz, loss_factor: loss(by) };
-        let mut heard = ReadMode { frequency_hz, loss_factor: Some(loss(1.0)), ..template.clone() };
+        let at = |amplitude: f64, by: f64| AmplitudePoint { amplitude, frequency_hz, loss_factor: loss(by) };
+        let mut heard = MeasuredMode { frequency_hz, loss_factor: Some(loss(1.0)), ..template.clone() };
         if i == bent {
             heard.loss_factor = Some(loss(1.5));
             heard.amplitude_m = Some(1e-5);
@@ -173,7 +173,7 @@ fn heard_as_built(design: &Design, bent: usize) -> Vec<ReadMode> {
     predicted(design, build, &[], 5).unwrap().iter().enumerate().map(of).collect()
 }
 
-fn found(design: &Design, heard: &[ReadMode]) -> Found {
+fn found(design: &Design, heard: &[MeasuredMode]) -> Found {
     against(design, &design.builds[0], &Beside { heard, ties: &[], count: 5 }).unwrap()
 }
 

@@ -54,7 +54,7 @@ pub fn write(
                     let Some(spring) = spring else { continue };
                     let (unit, per) = if i < 3 { ("N/um", 1e6) } else { ("kN m/rad", 1e3) };
                     let value = list(std::slice::from_ref(spring), factor, unit, per);
-                    set(springs, stillbed_frame::spec::FREEDOMS[i], value);
+                    set(springs, stillbed_frame::spec::DOF_NAMES[i], value);
                 }
             }
         }
