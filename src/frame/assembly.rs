@@ -171,6 +171,7 @@ impl Layout {
             let block: Vec<f64> = own.iter().flat_map(|j| own.iter().map(move |i| full[(*i, *j)])).collect();
             add(&mut values[2], &coupling.slots, &block);
         }
+        self.add_bodies(values, frame);
         for foot in &frame.feet {
             for &point in &foot.at {
                 for (dof, spring) in self.points.get(point)?.iter().zip(foot.six()) {

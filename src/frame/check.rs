@@ -68,13 +68,16 @@ fn faults(frame: &Frame) -> Vec<FrameFault> {
     joints(frame, &mut faults);
     masses(frame, &mut faults);
     holds(frame, &mut faults);
+    bodies(frame, &mut faults);
     faults
 }
 
 fn points(frame: &Frame, faults: &mut Vec<FrameFault>) {
     let mut table = Table { table: "points", faults };
     let mut met = vec![false; frame.points.len()];
-    for end in frame.members.iter().flat_map(|member| [member.from, member.to]) {
+    let ends = frame.members.iter().flat_map(|member| [member.from, member.to]);
+    let on_bodies = frame.bodies.iter().flat_map(|body| body.points.iter().copied());
+    for end in ends.chain(on_bodies) {
         if let Some(met) = met.get_mut(end) {
             *met = true;
         }
@@ -90,7 +93,21 @@ fn points(frame: &Frame, faults: &mut Vec<FrameFault>) {
                 Some(mass) => format!("no member meets it, yet it carries \"{}\"", mass.name),
                 None => "no member meets it".to_string(),
             };
-            table.fault(&point.name, "", message, "draw a member to it or leave the point out");
+            let help = match frame.bodies.is_empty() {
+                true => "draw a member to it or leave the point out",
+                false => "draw a member to it, put it on the surface of a body, or leave it out",
+            };
+            table.fault(&point.name, "", message, help);
+        }
+    }
+}
+
+fn bodies(frame: &Frame, faults: &mut Vec<FrameFault>) {
+    let mut table = Table { table: "bodies", faults };
+    for body in &frame.bodies {
+        if body.points.is_empty() || body.points.iter().any(|point| *point >= frame.points.len()) {
+            let help = "put a point on its surface, with a patch";
+            table.fault(&body.name, "", "no point holds it".to_string(), help);
         }
     }
 }

@@ -26,12 +26,15 @@ pub struct Energy {
     pub joints: Vec<f64>,
     /// By foot, over all points that stand on it.
     pub feet: Vec<f64>,
+    /// By body, by material.
+    pub bodies: Vec<Vec<f64>>,
 }
 
 impl Energy {
     /// The sum over everything.
     pub fn total(&self) -> f64 {
-        self.members.iter().flatten().chain(&self.joints).chain(&self.feet).sum()
+        let bodies = self.bodies.iter().flatten();
+        self.members.iter().flatten().chain(&self.joints).chain(&self.feet).chain(bodies).sum()
     }
 }
 
@@ -162,7 +165,8 @@ impl<'a> Energies<'a> {
             at.sum()
         };
         let feet = frame.feet.iter().map(on_foot).collect();
-        Energy { members: Vec::with_capacity(frame.members.len()), joints, feet }
+        let bodies = (0..frame.bodies.len()).map(|body| layout.body_energy(frame, body, motion)).collect();
+        Energy { members: Vec::with_capacity(frame.members.len()), joints, feet, bodies }
     }
 }
 

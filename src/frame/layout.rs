@@ -32,7 +32,9 @@ pub struct Layout {
     ends: Vec<[usize; 2]>,
     /// By mass: its point.
     carriers: Vec<usize>,
-    /// By element, member after member, then by mass: the degrees of freedom it couples and its slots.
+    /// By body: its points, and the first degree of freedom of its inner coordinates with their number.
+    pub(super) bodies: Vec<(Vec<usize>, usize, usize)>,
+    /// By element, member after member, then by mass, then by body: the degrees of freedom it couples and its slots.
     pub(super) couplings: Vec<Coupling>,
     /// By degree of freedom: the slot of its diagonal.
     pub(super) diagonal: Vec<usize>,
@@ -63,6 +65,8 @@ pub enum Owner {
     Point(usize),
     /// An inner node or a joint of the member of this index.
     Member(usize),
+    /// An inner coordinate of the body of this index.
+    Body(usize),
 }
 
 /// The degrees of freedom that one element or mass couples, and the slots (places among the stored
@@ -109,6 +113,12 @@ impl Layout {
             inner.push(first.unwrap_or(0));
             joints.push(ends);
         }
+        let mut bodies = Vec::new();
+        for body in &frame.bodies {
+            bodies.push((body.points.clone(), group.len(), body.inner));
+            group.extend(std::iter::repeat_n(places, body.inner));
+            places += 1;
+        }
         let mut firsts = vec![0];
         firsts.extend(pieces.iter().scan(0, |sum, count| {
             *sum += count;
@@ -119,6 +129,7 @@ impl Layout {
             firsts,
             ends: frame.members.iter().map(|member| [member.from, member.to]).collect(),
             carriers: frame.masses.iter().map(|mass| mass.at).collect(),
+            bodies,
             diagonal: vec![0; group.len()],
             group,
             points,
@@ -132,7 +143,7 @@ impl Layout {
     }
 
     /// True when `frame` is connected like the one that this was made for: the same points held, members
-    /// between the same points, joints sprung in the same directions, masses at the same points.
+    /// between the same points, joints sprung in the same directions, masses and bodies at the same points.
     pub fn fits(&self, frame: &Frame) -> bool {
         let held = |(p, own): (usize, &[Option<usize>; 6])| own.map(|f| f.is_some()) == free(frame, p);
         let members = || frame.members.iter().zip(self.ends.iter().zip(&self.joints));
@@ -144,6 +155,12 @@ impl Layout {
                     && (0..2).all(|end| joints[end].map(|f| f.is_some()) == sprung(frame, member, end))
             })
             && frame.masses.iter().map(|mass| mass.at).eq(self.carriers.iter().copied())
+            && frame.bodies.len() == self.bodies.len()
+            && frame
+                .bodies
+                .iter()
+                .zip(&self.bodies)
+                .all(|(body, (points, _, inner))| body.points == *points && body.inner == *inner)
     }
 
     /// How many degrees of freedom there are.
@@ -162,6 +179,10 @@ impl Layout {
         if let Some(point) = self.points.iter().position(held) {
             return Owner::Point(point);
         }
+        let inner = |(_, first, count): &(Vec<usize>, usize, usize)| (*first..first + count).contains(&dof);
+        if let Some(body) = self.bodies.iter().position(inner) {
+            return Owner::Body(body);
+        }
         // Degrees of freedom are numbered member after member, joints first.
         let past = |m: &usize| {
             let joints = self.joints[*m].iter().flatten().copied().flatten();
@@ -178,6 +199,11 @@ impl Layout {
     /// The couplings of the masses.
     pub(super) fn mass_couplings(&self) -> &[Coupling] {
         &self.couplings[self.first_piece(self.pieces.len())..]
+    }
+
+    /// The couplings of the bodies.
+    pub(super) fn body_couplings(&self) -> &[Coupling] {
+        &self.couplings[self.couplings.len() - self.bodies.len()..]
     }
 
     /// The six degrees of freedom at the end (0 or 1) of an element; `None` when that is the member's end.
@@ -216,6 +242,10 @@ impl Layout {
         }
         for mass in &frame.masses {
             lists.push(self.points[mass.at].iter().copied().flatten().collect());
+        }
+        for (points, first, inner) in &self.bodies {
+            let at_points = points.iter().flat_map(|point| self.points[*point].iter().copied().flatten());
+            lists.push(at_points.chain(*first..first + inner).collect());
         }
         let n = self.dofs();
         // Which elements touch each degree of freedom, and at which place of their own lists.

@@ -42,6 +42,7 @@ mod section;
 mod solid;
 pub mod spec;
 mod stored;
+mod substructure;
 
 pub use along::FreeStrain;
 pub use assembly::Matrices;
@@ -56,6 +57,7 @@ pub use portion::Portion;
 pub use rigid::RigidBody;
 pub use section::{MemberSection, PartStiffness, Plain};
 pub use solid::Solid;
+pub use substructure::{Substructure, SubstructurePart};
 
 #[cfg(test)]
 extern crate self as stillbed_frame;

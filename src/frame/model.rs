@@ -3,6 +3,7 @@
 //! Lengths in m, global axes with z up, degrees of freedom in the order x, y, z, turn_x, turn_y, turn_z.
 
 use super::section::MemberSection;
+use super::substructure::Substructure;
 use nalgebra::{Matrix6, Vector3};
 use num_complex::Complex64;
 
@@ -59,6 +60,8 @@ pub struct Frame {
     pub feet: Vec<Foot>,
     /// Rigid holds to ground.
     pub anchors: Vec<Anchor>,
+    /// Bodies that points hold, each by a few coordinates.
+    pub bodies: Vec<Substructure>,
 }
 
 /// A named place.

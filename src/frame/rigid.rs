@@ -46,6 +46,7 @@ impl Frame {
             let reach = arm(&self.points.get(mass.at)?.position);
             about_origin += reach.transpose() * mass.at_point() * reach;
         }
+        about_origin += self.bodies.iter().map(|body| body.about_origin).sum::<Matrix6<f64>>();
         let mass = about_origin[(0, 0)];
         (mass > 0.0).then_some(())?;
         // The upper right block is m [c]ₓᵀ; the lower right one is about the origin.
@@ -176,6 +177,7 @@ impl Layout {
                 }
             }
         }
+        self.add_body_load(&mut load, frame, motion, origin);
         Some(load)
     }
 

@@ -32,6 +32,7 @@ impl ModesFault {
         let meets = |member: &&stillbed_frame::Member| match layout.owner(dof) {
             Owner::Point(point) => member.from == point || member.to == point,
             Owner::Member(number) => frame.members.get(number) == Some(*member),
+            Owner::Body(_) => false,
         };
         let members = frame.members.iter().filter(meets).map(|member| member.name.clone()).collect();
         ModesFault::Mechanism(Mechanism { count: 1, members })

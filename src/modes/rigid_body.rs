@@ -37,6 +37,12 @@ pub fn bodies(frame: &Frame) -> Vec<Vec<bool>> {
         neighbours[member.from].push(member.to);
         neighbours[member.to].push(member.from);
     }
+    for body in &frame.bodies {
+        for pair in body.points.windows(2) {
+            neighbours[pair[0]].push(pair[1]);
+            neighbours[pair[1]].push(pair[0]);
+        }
+    }
     let mut seen = vec![false; frame.points.len()];
     let mut bodies = Vec::new();
     for first in 0..seen.len() {

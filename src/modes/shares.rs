@@ -1,4 +1,4 @@
-//! The strain energy of a mode as shares: of members, joints and feet; of skeleton and fill;
+//! The strain energy of a mode as shares: of members, bodies, joints and feet; of skeleton and fill;
 //! of materials. Each partition sums to 1.
 
 use serde::Serialize;
@@ -18,7 +18,7 @@ pub struct Share {
 /// The strain energy divided in three ways.
 #[derive(Debug, Clone, PartialEq)]
 pub struct EnergyShares {
-    /// By member, joint and foot, largest first.
+    /// By member, body, joint and foot, largest first.
     pub elements: Vec<Share>,
     /// Skeleton, fill, joints, feet.
     pub kinds: Vec<Share>,
@@ -39,13 +39,21 @@ impl EnergyShares {
         let feet = frame.feet.iter().zip(&energy.feet).map(|(foot, part)| share(&foot.name, *part));
         let mut elements: Vec<Share> =
             members.clone().map(|(member, parts)| share(&member.name, parts.iter().sum())).collect();
+        let bodies = frame.bodies.iter().zip(&energy.bodies);
+        elements.extend(bodies.clone().map(|(body, parts)| share(&body.name, parts.iter().sum())));
         elements.extend(joints.chain(feet));
         let mut by_material: BTreeMap<&str, f64> = BTreeMap::new();
         let (mut skeleton, mut fill) = (0.0, 0.0);
-        for (member, parts) in members {
-            for (part, own) in frame.sections[member.section].parts.iter().zip(parts) {
-                *by_material.entry(&part.of).or_default() += own;
-                match part.role {
+        let of_members = members.flat_map(|(member, parts)| {
+            let named = frame.sections[member.section].parts.iter().map(|part| (part.of.as_str(), part.role));
+            named.zip(parts)
+        });
+        let of_bodies = bodies
+            .flat_map(|(body, parts)| body.parts.iter().map(|part| (part.of.as_str(), part.role)).zip(parts));
+        for ((of, role), own) in of_members.chain(of_bodies) {
+            {
+                *by_material.entry(of).or_default() += own;
+                match role {
                     Role::Fill => fill += own,
                     Role::Skeleton | Role::Void => skeleton += own,
                 }
