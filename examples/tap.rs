@@ -2,10 +2,10 @@
 //!
 //! `cargo run --release --example tap`
 
-use stillbed::problem::Problem;
+use stillbed::problem::{Problem, Problems};
 use stillbed::tap::{ReadingOptions, SyntheticMode, SyntheticRecord, SyntheticTap, read_taps, synthesise};
 
-fn main() -> Result<(), Vec<Problem>> {
+fn main() -> Result<(), Problems> {
     let mode = |frequency_hz, loss_factor, amplitude| SyntheticMode {
         frequency_hz,
         loss_factor,

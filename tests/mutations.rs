@@ -69,7 +69,7 @@ proptest! {
         }
         if let Some(design) = &reading.design {
             let options = Options { draws: 0, ..Options::default() };
-            match Comparison::of(design, &options, |_, _| ()) {
+            match Comparison::compute(design, &options, |_, _| ()) {
                 Ok(answer) => prop_assert_eq!(first_not_finite(&answer), None),
                 Err(problems) => prop_assert!(!problems.is_empty()),
             }

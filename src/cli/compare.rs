@@ -56,7 +56,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     };
     let bar = output::Progress::new("draws");
     let comparison =
-        Comparison::of(&design, &options, |done, of| bar.at(done, of)).map_err(Failure::without_text)?;
+        Comparison::compute(&design, &options, |done, of| bar.at(done, of)).map_err(Failure::without_text)?;
     bar.finish();
     let answer = output::Answer {
         name: "compare",

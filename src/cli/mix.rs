@@ -4,7 +4,7 @@ use super::ending::{Ending, Failure};
 use super::paths::Paths;
 use super::{input, output};
 use stillbed_report::presentation::mix as presentation;
-use stillbed_study::pour::bodies::mixes;
+use stillbed_study::pour::bodies::compute_mixes;
 
 /// Show what each recipe makes: modulus, loss, binder demand, air
 #[derive(clap::Args)]
@@ -29,7 +29,7 @@ impl Arguments {
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let design = arguments.input.read(&arguments.output)?;
     let found = presentation::Mixes {
-        mixes: mixes(&design).map_err(Failure::without_text)?,
+        mixes: compute_mixes(&design).map_err(Failure::without_text)?,
         notes: design.notes.clone(),
     };
     let answer = output::Answer {

@@ -34,7 +34,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let design = arguments.at.apply(|| arguments.input.read(&arguments.output))?;
     let bar = output::Progress::new("draws");
     let count = usize::from(arguments.count);
-    let modes = Modes::of(&design, count, &arguments.spread.draws(), |done, of| bar.at(done, of));
+    let modes = Modes::compute(&design, count, &arguments.spread.draws(), |done, of| bar.at(done, of));
     let modes = modes.map_err(Failure::without_text)?;
     bar.finish();
     let answer = output::Answer {

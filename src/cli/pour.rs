@@ -10,7 +10,7 @@ use stillbed_input::quantity::{self, Kind};
 use stillbed_report::presentation::pour as presentation;
 use stillbed_report::workbook;
 use stillbed_study::pour::Body;
-use stillbed_study::pour::bodies::{PourOptions, pours};
+use stillbed_study::pour::bodies::{PourOptions, Pours};
 
 /// Largest STL file that is accepted, bytes.
 const LARGEST_BODY: u64 = 256 << 20;
@@ -77,7 +77,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         body: arguments.body.as_ref().map(|path| body(path, &arguments.body_unit)).transpose()?,
     };
     let design = arguments.input.read(&arguments.output)?;
-    let found = pours(&design, &options).map_err(Failure::without_text)?;
+    let found = Pours::compute(&design, &options).map_err(Failure::without_text)?;
     let answer = output::Answer {
         name: "pour",
         design: Some(input::identity(&design)),

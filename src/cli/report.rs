@@ -4,22 +4,22 @@ use super::ending::{Ending, Failure};
 use super::paths::Paths;
 use super::{files, input, output};
 use stillbed_design::Design;
-use stillbed_input::problem::{Problem, Severity};
+use stillbed_input::problem::{Problem, Problems, Severity};
 use stillbed_report::page;
 use stillbed_report::presentation::full_report::{FullReport, Provenance, page as document};
 use stillbed_report::presentation::mix::Mixes;
 use stillbed_section::stock::Stock;
 use stillbed_study::compare::{Comparison, Options};
 use stillbed_study::modes::Modes;
-use stillbed_study::pour::bodies::{PourOptions, mixes, pours};
+use stillbed_study::pour::bodies::{PourOptions, Pours, compute_mixes};
 use stillbed_study::proof::prove;
-use stillbed_study::response::{ResponseOptions, response};
-use stillbed_study::ringdown::{RingDownOptions, ring_down};
+use stillbed_study::response::{Response, ResponseOptions};
+use stillbed_study::ringdown::{RingDownOptions, RingDowns};
 use stillbed_study::sections::Sections;
-use stillbed_study::shapes::shapes;
+use stillbed_study::shapes::Shapes;
 use stillbed_study::size::{Effort, Options as SizingOptions, Sizing, Watch};
 use stillbed_study::spread::Draws;
-use stillbed_study::thermal::{ThermalOptions, warm};
+use stillbed_study::thermal::{ThermalAnswer, ThermalOptions};
 
 /// Write everything about a design as one self-contained page
 #[derive(clap::Args)]
@@ -127,7 +127,7 @@ fn sizings(design: &Design, most: usize) -> Vec<(String, Sizing)> {
     let watch = Watch { progress: &|done, of| bar.at(done, of), stop: &|| false };
     let varied = design.builds.iter().filter(|build| !build.drawing.vary.is_empty());
     let sized = varied.filter_map(|build| {
-        let (sizing, _) = Sizing::of(design, build, &stock, &options, &watch).ok()?;
+        let (sizing, _) = Sizing::compute(design, build, &stock, &options, &watch).ok()?;
         Some((build.label.clone(), sizing))
     });
     let sized = sized.collect();
@@ -136,7 +136,7 @@ fn sizings(design: &Design, most: usize) -> Vec<(String, Sizing)> {
 }
 
 /// A part of the page, or `None` if it has no answer; the reasons are then added to `notes` as warnings.
-fn found_or_noted<T>(found: Result<T, Vec<Problem>>, notes: &mut Vec<Problem>) -> Option<T> {
+fn found_or_noted<T>(found: Result<T, Problems>, notes: &mut Vec<Problem>) -> Option<T> {
     let problems = match found {
         Ok(found) => return Some(found),
         Err(problems) => problems,
@@ -146,11 +146,11 @@ fn found_or_noted<T>(found: Result<T, Vec<Problem>>, notes: &mut Vec<Problem>) -
 }
 
 /// Everything about `design`. A part that has no answer is left out.
-fn full_report(design: &Design, arguments: &Arguments) -> Result<FullReport, Vec<Problem>> {
+fn full_report(design: &Design, arguments: &Arguments) -> Result<FullReport, Problems> {
     let Draws { count, seed } = arguments.spread.draws();
     let options = Options { draws: count, seed, ..Options::default() };
     let bar = output::Progress::new("draws");
-    let mut comparison = Comparison::of(design, &options, |done, of| bar.at(done, of))?;
+    let mut comparison = Comparison::compute(design, &options, |done, of| bar.at(done, of))?;
     bar.finish();
     let goal = &design.goal;
     let draws = Draws { count: count.min(usize::from(input::FEW_DRAWS)), seed };
@@ -159,20 +159,20 @@ fn full_report(design: &Design, arguments: &Arguments) -> Result<FullReport, Vec
     let pour = PourOptions::default();
     // A change of 1 K if the design states none; materials without expansion drop the part.
     let change = goal.thermal.is_none().then_some(1.0);
-    let recipes = mixes(design).ok();
+    let recipes = compute_mixes(design).ok();
     let notes = &mut comparison.notes;
-    let response = goal.tool.is_some().then(|| response(design, &asked));
-    let tapped = goal.tap.is_some().then(|| ring_down(design, &tapped, |_, _| ()));
-    let poured = recipes.is_some().then(|| pours(design, &pour));
+    let response = goal.tool.is_some().then(|| Response::compute(design, &asked));
+    let tapped = goal.tap.is_some().then(|| RingDowns::compute(design, &tapped, |_, _| ()));
+    let poured = recipes.is_some().then(|| Pours::compute(design, &pour));
     Ok(FullReport {
         response: response.and_then(|found| found_or_noted(found, notes)),
         ring_down: tapped.and_then(|found| found_or_noted(found, notes)),
         pours: poured.and_then(|found| found_or_noted(found, notes)),
         comparison,
-        sections: Sections::of(design)?,
-        modes: Modes::of(design, MODES_LISTED, &draws, |_, _| ())?,
-        shapes: design.builds.iter().filter_map(|build| shapes(design, build, 6).ok()).collect(),
-        warm: warm(design, &ThermalOptions { change, ..ThermalOptions::default() }).ok(),
+        sections: Sections::compute(design)?,
+        modes: Modes::compute(design, MODES_LISTED, &draws, |_, _| ())?,
+        shapes: design.builds.iter().filter_map(|build| Shapes::compute(design, build, 6).ok()).collect(),
+        warm: ThermalAnswer::compute(design, &ThermalOptions { change, ..ThermalOptions::default() }).ok(),
         mixes: recipes.map(|mixes| Mixes { mixes, notes: Vec::new() }),
         sizings: sizings(design, arguments.most as usize),
         proof: prove().map_err(|message| vec![Problem::error(Default::default(), message)])?,

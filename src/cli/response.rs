@@ -8,7 +8,7 @@ use stillbed_input::quantity::{self, Kind};
 use stillbed_report::presentation::response as presentation;
 use stillbed_response::floor::FloorSpectrum;
 use stillbed_response::frequency::Motion;
-use stillbed_study::response::{Path, ResponseOptions, response};
+use stillbed_study::response::{Path, Response, ResponseOptions};
 
 /// Show how each build answers a force: curves, peaks, running speeds, stable cut, floor
 #[derive(clap::Args)]
@@ -62,7 +62,7 @@ impl Arguments {
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let options = options(arguments)?;
     let design = arguments.at.apply(|| arguments.input.read(&arguments.output))?;
-    let found = response(&design, &options).map_err(Failure::without_text)?;
+    let found = Response::compute(&design, &options).map_err(Failure::without_text)?;
     let motion = match arguments.motion {
         Drawn::Compliance => Motion::Compliance,
         Drawn::Mobility => Motion::Mobility,

@@ -10,8 +10,8 @@ use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{self, Kind};
 use stillbed_report::csv::harmless;
 use stillbed_report::presentation::ringdown as presentation;
-use stillbed_study::ringdown::{RingDownOptions, ring_down, sounds};
-use stillbed_study::tap::{Made, made_record, stated};
+use stillbed_study::ringdown::{RingDownOptions, RingDowns, compute_sound};
+use stillbed_study::tap::{RecordSettings, read_ties, synthetic_record};
 use stillbed_tap::{to_csv, to_wav};
 
 /// Show how each build comes to rest after the tap: envelope, times, what rings last
@@ -64,11 +64,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let mut design = arguments.at.apply(|| arguments.input.read(&arguments.output))?;
     let options = RingDownOptions { duration, draws: arguments.spread.draws() };
     let bar = output::Progress::new("draws");
-    let found = ring_down(&design, &options, |done, of| bar.at(done, of)).map_err(Failure::without_text)?;
+    let found =
+        RingDowns::compute(&design, &options, |done, of| bar.at(done, of)).map_err(Failure::without_text)?;
     bar.finish();
     design.builds.retain(|build| found.builds.iter().any(|own| own.name == build.name));
     if let Some(path) = &arguments.wav {
-        let sound = sounds(&design).map_err(Failure::without_text)?;
+        let sound = compute_sound(&design).map_err(Failure::without_text)?;
         write_atomically(path, &sound.wav)?;
         for (build, tap) in design.builds.iter().zip(&sound.taps) {
             let low = if tap.heard { "" } else { "; too low for most ears" };
@@ -109,17 +110,17 @@ const MADE: (f64, f64) = (4000.0, 8.0);
 fn write_record(design: &Design, path: &Path, arguments: &Arguments) -> Result<(), Failure> {
     let Some(build) = design.builds.first() else { return Ok(()) };
     let channels = match &arguments.channels {
-        Some(list) => stated(design, build, list)?.into_iter().flatten().collect(),
+        Some(list) => read_ties(design, build, list)?.into_iter().flatten().collect(),
         None => Vec::new(),
     };
-    let made = Made {
+    let made = RecordSettings {
         sample_rate_hz: MADE.0,
         duration_s: MADE.1,
         signal_to_noise_db: arguments.noise,
         seed: 1,
         channels,
     };
-    let mut record = made_record(design, build, &made).map_err(Failure::without_text)?;
+    let mut record = synthetic_record(design, build, &made).map_err(Failure::without_text)?;
     let bytes = match path.extension().and_then(|end| end.to_str()) {
         Some("wav") => to_wav(&record).map_err(Failure::without_text)?,
         _ => {

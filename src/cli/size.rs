@@ -12,7 +12,7 @@ use stillbed_input::problem::{Place, Problem, suggest};
 use stillbed_input::quantity;
 use stillbed_report::presentation::size as presentation;
 use stillbed_section::stock::Stock;
-use stillbed_study::size::{Asking, Effort, Inverse, Least, Options, Sizing, Space, Watch, write};
+use stillbed_study::size::{Effort, Inverse, InverseRequest, Least, Options, Sizing, Space, Watch, write};
 
 /// Search stock sizes for the skeleton that meets the targets at least mass or cost
 #[derive(clap::Args)]
@@ -116,7 +116,7 @@ fn search(arguments: &Arguments, design: &Design, build: &Build, stock: &Stock) 
     });
     let bar = output::Progress::new("candidates");
     let watch = Watch { progress: &|done, of| bar.at(done, of), stop: &|| stopped.load(Ordering::Relaxed) };
-    let sized = Sizing::of(design, build, stock, &options, &watch);
+    let sized = Sizing::compute(design, build, stock, &options, &watch);
     let (sizing, space) = sized.map_err(|problems| shown(arguments, problems))?;
     bar.finish();
     let answer = output::Answer {
@@ -172,8 +172,8 @@ fn find(
     reach: &str,
 ) -> Result<Ending, Failure> {
     let (measure, value) = reached(reach)?;
-    let asking = Asking { size: size.to_string(), measure, value };
-    let inverse = Inverse::of(design, build, &asking, usize::from(arguments.count))
+    let asking = InverseRequest { size: size.to_string(), measure, value };
+    let inverse = Inverse::compute(design, build, &asking, usize::from(arguments.count))
         .map_err(|problems| shown(arguments, problems))?;
     let answer = output::Answer {
         name: "size",

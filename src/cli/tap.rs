@@ -10,7 +10,7 @@ use stillbed_design::{Build, Design};
 use stillbed_input::problem::{Place, Problem, Severity, suggest};
 use stillbed_input::quantity::{self, Kind, Spread, figures};
 use stillbed_report::presentation::tap as presentation;
-use stillbed_study::tap::{Beside, Found, Tie, against, by_title, stated, write};
+use stillbed_study::tap::{MeasuredTap, TapComparison, Tie, compare, read_ties, ties_by_title, write};
 use stillbed_tap::{
     Bar, BarMotion, BarShape, MAX_BYTES, MeasuredMode, ReadingOptions, Record, RecordOptions, TapReading,
     bar_moduli, find_first_tone, pool_readings, read_record, read_taps, too_large,
@@ -136,7 +136,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         })
         .transpose()?;
     let found = match &design {
-        Some(design) => Some(beside(design, arguments, &reading)?),
+        Some(design) => Some(compared(design, arguments, &reading)?),
         None => None,
     };
     let against = found.as_ref().map(|found| found.against.clone());
@@ -282,11 +282,11 @@ fn tapped<'d>(design: &'d Design, arguments: &Arguments) -> Result<&'d Build, Pr
     }
 }
 
-fn beside(design: &Design, arguments: &Arguments, reading: &TapReading) -> Result<Found, Failure> {
+fn compared(design: &Design, arguments: &Arguments, reading: &TapReading) -> Result<TapComparison, Failure> {
     let build = tapped(design, arguments)?;
     let ties = ties(design, build, arguments, reading)?;
-    let beside = Beside { heard: &reading.modes, ties: &ties, count: usize::from(arguments.count) };
-    against(design, build, &beside).map_err(Failure::without_text)
+    let measured = MeasuredTap { modes: &reading.modes, ties: &ties, count: usize::from(arguments.count) };
+    compare(design, build, &measured).map_err(Failure::without_text)
 }
 
 /// What each channel measures, from `--channels` or else from the channel titles.
@@ -297,9 +297,9 @@ fn ties(
     reading: &TapReading,
 ) -> Result<Vec<Option<Tie>>, Problem> {
     let Some(list) = &arguments.channels else {
-        return Ok(by_title(design, build, reading.channels.iter().map(String::as_str)));
+        return Ok(ties_by_title(design, build, reading.channels.iter().map(String::as_str)));
     };
-    let ties = stated(design, build, list)?;
+    let ties = read_ties(design, build, list)?;
     if ties.len() == reading.channels.len() {
         return Ok(ties);
     }
@@ -309,7 +309,7 @@ fn ties(
 }
 
 /// Writes the design with one change that explains the record, if `--write` asks for it.
-fn save(arguments: &Arguments, design: &Design, found: &Found) -> Result<(), Failure> {
+fn save(arguments: &Arguments, design: &Design, found: &TapComparison) -> Result<(), Failure> {
     let Some(path) = &arguments.write else { return Ok(()) };
     let place = Place::file(&path.display().to_string());
     let explanations = &found.against.explanations;

@@ -7,7 +7,7 @@ use stillbed_input::problem::{Place, Problem};
 use stillbed_report::presentation::thermal as presentation;
 use stillbed_response::deformation::SupportAim;
 use stillbed_response::thermal::spec::ThermalSpec;
-use stillbed_study::thermal::{Carry, ThermalOptions, warm};
+use stillbed_study::thermal::{Carry, ThermalAnswer, ThermalOptions};
 
 /// Show how each build grows, bows and sags: drift, straightness, stress, carrying points
 #[derive(clap::Args)]
@@ -74,7 +74,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     };
     let carry = Carry { along: arguments.carry.clone(), supports: usize::from(arguments.on), aim };
     let carry = (!carry.along.is_empty()).then_some(carry);
-    let found = warm(&design, &ThermalOptions { change, film, carry }).map_err(Failure::without_text)?;
+    let found = ThermalAnswer::compute(&design, &ThermalOptions { change, film, carry })
+        .map_err(Failure::without_text)?;
     let answer = output::Answer {
         name: "thermal",
         design: Some(input::identity(&design)),

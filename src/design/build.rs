@@ -15,6 +15,18 @@ use stillbed_section::spec::SectionSpec;
 use stillbed_section::{Geometry, Part};
 
 /// One way of making the base.
+///
+/// ```
+/// use stillbed_design::{Design, POST};
+/// use stillbed_input::quantity::Draw;
+/// use stillbed_material::Table;
+///
+/// let design = Design::read("post.toml", POST, &Table::built_in()).design.unwrap();
+/// let build = design.build("steel").unwrap();
+/// let model = build.model(&design.goal, &Draw::default()).unwrap();
+/// // 20 mm x 20 mm x 500 mm at 7850 kg/m3.
+/// assert!((model.mass() - 1.57).abs() < 1e-9);
+/// ```
 #[derive(Debug, Clone)]
 pub struct Build {
     /// Its key in the design.
@@ -55,6 +67,7 @@ pub struct Profile {
 
 impl Profile {
     /// True when its parts are of several materials, so that a bond acts between them.
+    #[must_use]
     pub fn is_bonded(&self) -> bool {
         let mut media = self.geometry.parts().iter().filter(|part| !part.cavity).map(|part| part.medium);
         let first = media.next();
@@ -129,7 +142,7 @@ impl Build {
                 }
             }
         }
-        said.extend(unpriced(&drawing, &substances));
+        said.extend(idle_prices(&drawing, &substances));
         let label = label.unwrap_or_else(|| name.value.replace('_', " "));
         let (name, place) = (name.value, name.place);
         let (inside, whole) = (OnceLock::new(), OnceLock::new());
@@ -274,7 +287,7 @@ fn too_thin(profile: &Profile, substances: &[Substance]) -> Vec<Problem> {
 }
 
 /// Prices of materials that nothing is made of.
-fn unpriced(drawing: &Drawing, substances: &[Substance]) -> Vec<Problem> {
+fn idle_prices(drawing: &Drawing, substances: &[Substance]) -> Vec<Problem> {
     let mut said = Vec::new();
     if drawing.prices.is_empty() {
         return said;

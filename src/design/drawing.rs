@@ -72,6 +72,7 @@ impl Drawing {
     }
 
     /// This drawing, with what `build` states replacing what has the same name.
+    #[must_use]
     pub fn replaced_by(&self, build: &Drawing) -> Drawing {
         Drawing {
             points: self.points.replaced_by(&build.points),
@@ -97,6 +98,7 @@ impl Drawing {
     }
 
     /// True when neither feet nor anchors hold the base, as far as they could be read.
+    #[must_use]
     pub fn is_unheld(&self) -> bool {
         let (feet, anchors) = (&self.feet, &self.anchors);
         feet.is_empty() && anchors.is_empty() && !feet.is_broken() && !anchors.is_broken()

@@ -20,6 +20,7 @@ pub struct Tool {
 
 impl Tool {
     /// True when the work stands on the floor.
+    #[must_use]
     pub fn works_on_ground(&self) -> bool {
         self.work.value == "ground"
     }
@@ -44,6 +45,7 @@ pub struct Tap {
 
 impl Tap {
     /// The tap with the `impulse`, N s, of a model.
+    #[must_use]
     pub fn blow(&self, impulse: f64) -> Blow {
         Blow { impulse, duration: self.duration }
     }
@@ -116,6 +118,7 @@ impl Measure {
     ];
 
     /// Its key in the design file.
+    #[must_use]
     pub fn key(self) -> &'static str {
         match self {
             Measure::FirstFrequency => "first_frequency",
@@ -129,6 +132,7 @@ impl Measure {
     }
 
     /// Its name as readers see it.
+    #[must_use]
     pub fn title(self) -> &'static str {
         match self {
             Measure::FirstFrequency => "first frequency",
@@ -142,6 +146,7 @@ impl Measure {
     }
 
     /// What kind of quantity it is.
+    #[must_use]
     pub fn kind(self) -> Kind {
         match self {
             Measure::FirstFrequency => Kind::Frequency,
@@ -153,6 +158,7 @@ impl Measure {
     }
 
     /// True when more of it is better.
+    #[must_use]
     pub fn more_is_better(self) -> bool {
         !matches!(self, Measure::Mass | Measure::SettleTime | Measure::Cost)
     }

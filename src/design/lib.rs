@@ -54,7 +54,24 @@ use substance::Register;
 /// A starter design, commented, that can be checked and compared as it stands.
 pub const STARTER: &str = include_str!("starter.toml");
 
+/// A square steel post on the ground, the smallest design there is: its figures can be checked by hand.
+pub const POST: &str = include_str!("post.toml");
+
 /// A design that can be computed.
+///
+/// ```
+/// use stillbed_design::{Design, POST};
+/// use stillbed_material::Table;
+///
+/// let reading = Design::read("post.toml", POST, &Table::built_in());
+/// assert_eq!(reading.design.unwrap().builds[0].name, "steel");
+///
+/// // What is wrong is told at its place, all in one pass.
+/// let text = POST.replace("20 x 20 mm", "20 x 20").replace("tip = \"tip\"", "tip = \"tap\"");
+/// let reading = Design::read("post.toml", &text, &Table::built_in());
+/// assert!(reading.design.is_none() && reading.problems.len() == 2);
+/// assert_eq!(reading.problems[0].place.line, Some(16));
+/// ```
 #[derive(Debug, Clone)]
 pub struct Design {
     /// The file as the user named it.
@@ -93,6 +110,7 @@ pub struct Reading {
 
 impl Design {
     /// Reads a design from `text`; `file` is its name in messages, `table` the known materials.
+    #[must_use]
     pub fn read(file: &str, text: &str, table: &Table) -> Reading {
         Stated::read(file, text).resolve(table)
     }
@@ -127,6 +145,7 @@ impl Design {
 
     /// What is doubtful about making the base rather than about computing it: too little binder for the
     /// voids, missing prices.
+    #[must_use]
     pub fn doubts_of_making(&self) -> Vec<Problem> {
         doubts::of_making(&self.builds)
     }
@@ -261,6 +280,7 @@ impl Stated {
 
     /// The heading for results about the design, or about its build called `build` alone: the title, or else
     /// the file. `None` where it is already certain that there is no result.
+    #[must_use]
     pub fn heading(&self, build: Option<&str>) -> Option<&str> {
         let known = build.is_none_or(|name| self.builds.iter().any(|(stated, _)| stated.name.value == name));
         let title = if self.title.is_empty() { &self.file } else { &self.title };
@@ -268,6 +288,7 @@ impl Stated {
     }
 
     /// The design, with materials from `table`.
+    #[must_use]
     pub fn resolve(self, table: &Table) -> Reading {
         let Stated { file, title, goal, builds: stated, uncertain, mut problems } = self;
         let mut register = Register::new(uncertain);

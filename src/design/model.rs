@@ -11,7 +11,7 @@ use stillbed_frame::{
     Anchor, Displaced, Foot, Frame, FrameFault, Inside, Joint, Layout, Mass, Member, MemberSection,
     PartStiffness, Point, Solid, bounded, overlaps,
 };
-use stillbed_input::problem::{Place, Problem};
+use stillbed_input::problem::{Place, Problem, Problems};
 use stillbed_input::quantity::{Draw, Loss, Spread};
 use stillbed_material::Medium;
 use stillbed_modes::{Asked, ModesFault, Spectrum, Statics, solve_beyond, solve_past_feet};
@@ -45,7 +45,7 @@ impl Build {
     ///
     /// # Errors
     /// What is wrong with it, at its place.
-    pub fn model(&self, goal: &Goal, draw: &Draw) -> Result<Model, Vec<Problem>> {
+    pub fn model(&self, goal: &Goal, draw: &Draw) -> Result<Model, Problems> {
         self.scaled_model(goal, draw, 1.0)
     }
 
@@ -53,7 +53,7 @@ impl Build {
     ///
     /// # Errors
     /// What is wrong with it, at its place.
-    pub fn scaled_model(&self, goal: &Goal, draw: &Draw, scale: f64) -> Result<Model, Vec<Problem>> {
+    pub fn scaled_model(&self, goal: &Goal, draw: &Draw, scale: f64) -> Result<Model, Problems> {
         let media = self.media(draw)?;
         let mut sections = Vec::new();
         for profile in &self.profiles {
@@ -157,7 +157,7 @@ impl Build {
     ///
     /// # Errors
     /// A missing property, at the build.
-    pub fn media(&self, draw: &Draw) -> Result<Vec<Medium>, Vec<Problem>> {
+    pub fn media(&self, draw: &Draw) -> Result<Vec<Medium>, Problems> {
         let media = self.substances.iter().map(|substance| substance.medium(draw));
         media.collect::<Result<_, _>>().map_err(|missing| vec![missing.at(self.place.clone())])
     }
@@ -327,6 +327,7 @@ impl Build {
 
 impl Model {
     /// Total mass of the members and of what they carry, kg.
+    #[must_use]
     pub fn mass(&self) -> f64 {
         self.mass_of.iter().sum::<f64>() + self.frame.masses.iter().map(|mass| mass.mass).sum::<f64>()
     }
@@ -343,7 +344,7 @@ impl Model {
         let part = |(substance, mass): (&Substance, &f64)| PartCost {
             of: substance.name().to_string(),
             mass_kg: *mass,
-            price_per_kg: prices.of(substance.name()),
+            price_per_kg: prices.get(substance.name()),
         };
         Costs {
             parts: masses.map(part).collect(),

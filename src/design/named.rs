@@ -55,6 +55,7 @@ impl<T: Clone> Named<T> {
     }
 
     /// These things, with those of `other` replacing the ones of the same name.
+    #[must_use]
     pub fn replaced_by(&self, other: &Named<T>) -> Named<T> {
         let mut entries = self.entries.clone();
         for (name, entry) in &other.entries {
@@ -67,11 +68,13 @@ impl<T: Clone> Named<T> {
     }
 
     /// The thing called `name`.
+    #[must_use]
     pub fn get(&self, name: &str) -> Option<&T> {
         self.iter().find(|(known, _)| *known == name).map(|(_, thing)| thing)
     }
 
     /// The index of `name` among the stated things.
+    #[must_use]
     pub fn position(&self, name: &str) -> Option<usize> {
         self.iter().position(|(known, _)| known == name)
     }
@@ -85,16 +88,19 @@ impl<T: Clone> Named<T> {
     }
 
     /// How many things are stated.
+    #[must_use]
     pub fn len(&self) -> usize {
         self.iter().count()
     }
 
     /// True when none is stated.
+    #[must_use]
     pub fn is_empty(&self) -> bool {
         self.len() == 0
     }
 
     /// True when one of them could not be read.
+    #[must_use]
     pub fn is_broken(&self) -> bool {
         self.entries.iter().any(|(_, entry)| matches!(entry, Entry::Broken))
     }
@@ -105,6 +111,7 @@ impl<T: Clone> Named<T> {
     }
 
     /// A suggestion for a name that does not exist, or `None` when it was stated but could not be read.
+    #[must_use]
     pub fn missing(&self, name: &str) -> Option<String> {
         let broken = self.entries.iter().any(|(known, e)| known == name && matches!(e, Entry::Broken));
         (!broken).then(|| suggest(name, self.iter().map(|(known, _)| known)))

@@ -74,6 +74,7 @@ impl PourSpec {
 pub const TIME_HELP: &str = "write hours and minutes like \"08:00\"";
 
 /// The time of day `text`, such as "08:00", in seconds; `None` where it is not one.
+#[must_use]
 pub fn time_of_day(text: &str) -> Option<f64> {
     let (hours, minutes) = text.trim().split_once(':')?;
     let number = |text: &str| text.bytes().all(|b| b.is_ascii_digit()).then(|| text.parse::<u32>().ok())?;

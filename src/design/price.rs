@@ -42,6 +42,7 @@ impl Prices {
     }
 
     /// These prices, with those of `other` replacing the ones of the same name.
+    #[must_use]
     pub fn replaced_by(&self, other: &Prices) -> Prices {
         let mut prices = self.clone();
         for (name, price) in &other.per_mass {
@@ -55,12 +56,14 @@ impl Prices {
     }
 
     /// True when there is no price at all.
+    #[must_use]
     pub fn is_empty(&self) -> bool {
         self.per_mass.is_empty() && self.fixed.is_none()
     }
 
     /// Price per kilogram of the material called `name`.
-    pub fn of(&self, name: &str) -> Option<f64> {
+    #[must_use]
+    pub fn get(&self, name: &str) -> Option<f64> {
         self.per_mass.iter().find(|(known, _)| known.value == name).map(|(_, price)| *price)
     }
 }
@@ -89,6 +92,7 @@ pub struct PartCost {
 
 impl Costs {
     /// The sum; `None` where no price is stated, or one is missing.
+    #[must_use]
     pub fn total(&self) -> Option<f64> {
         let costs = self.parts.iter().map(|part| Some(part.mass_kg * part.price_per_kg?));
         let sum = costs.sum::<Option<f64>>()?;
@@ -124,6 +128,6 @@ mod tests {
         let common = read("prices = { steel = \"2 per kg\", sand = \"1 per kg\", fixed = 10 }\n");
         let own = read("prices = { steel = \"3 per kg\", fixed = 0 }\n");
         let both = common.replaced_by(&own);
-        assert_eq!((both.of("steel"), both.of("sand"), both.fixed), (Some(3.0), Some(1.0), Some(0.0)));
+        assert_eq!((both.get("steel"), both.get("sand"), both.fixed), (Some(3.0), Some(1.0), Some(0.0)));
     }
 }

@@ -27,6 +27,7 @@ fn every_key() -> String {
 const BUILDS: &str = "builds/*/";
 
 /// The JSON Schema (draft 2020-12) of a design file, indented, with a newline at its end.
+#[must_use]
 pub fn schema() -> String {
     let asked = asked();
     let mut schema = Schema { asked: &asked, defined: Map::new() };

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 use stillbed_eigen::Patterns;
 use stillbed_input::document::{Law, Located, Uncertain};
-use stillbed_input::problem::{Problem, suggest};
+use stillbed_input::problem::{Problem, Problems, suggest};
 use stillbed_input::quantity::{Draw, Kind, figures};
 use stillbed_material::demand::demand;
 use stillbed_material::spec::AirSpec;
@@ -79,6 +79,7 @@ pub enum Substance {
 
 impl Substance {
     /// Its name in the table or the design.
+    #[must_use]
     pub fn name(&self) -> &str {
         match self {
             Substance::Material(material) => &material.name,
@@ -87,6 +88,7 @@ impl Substance {
     }
 
     /// Its role in a section.
+    #[must_use]
     pub fn role(&self) -> Role {
         match self {
             Substance::Material(material) => material.role,
@@ -151,7 +153,7 @@ impl<'a> Stores<'a> {
     ///
     /// # Errors
     /// What is wrong with it, at the places of the names.
-    pub fn find(&mut self, name: &Located<String>) -> Result<Option<Substance>, Vec<Problem>> {
+    pub fn find(&mut self, name: &Located<String>) -> Result<Option<Substance>, Problems> {
         if let Some(spec) = self.drawing.mixes.get(&name.value) {
             for ingredient in spec.ingredients() {
                 self.enter(&ingredient.of.value);
@@ -170,13 +172,13 @@ impl<'a> Stores<'a> {
                     percent(demand.voids_poured)
                 );
                 let problem = Problem::error(spec.air_place.clone(), message);
-                return Err(vec![problem.with_help("state less air, or write air = \"predict\"")]);
+                return Err(Problems::from(problem.with_help("state less air, or write air = \"predict\"")));
             }
             return Ok(Some(Substance::Mix(Box::new(recipe))));
         }
         self.enter(&name.value);
         let Some(material) = self.table.get(&name.value) else {
-            return self.absent(name).map_or(Ok(None), |problem| Err(vec![problem]));
+            return self.absent(name).map_or(Ok(None), |problem| Err(Problems::from(problem)));
         };
         let lack =
             |property| MissingProperty { material: material.name.clone(), property }.at(name.place.clone());

@@ -103,6 +103,87 @@ impl fmt::Display for Place {
     }
 }
 
+/// A list of problems, of which one at least is an error, so that `?` works in any `main`.
+///
+/// ```
+/// use stillbed_input::problem::{Place, Problem, Problems};
+///
+/// fn read() -> Result<(), Problems> {
+///     Err(Problem::error(Place::key("height"), "\"12\" has no unit").into())
+/// }
+///
+/// fn main_of_a_caller() -> Result<(), Box<dyn std::error::Error>> {
+///     read()?;
+///     Ok(())
+/// }
+/// assert!(main_of_a_caller().unwrap_err().to_string().starts_with("height: "));
+/// ```
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Problems(Vec<Problem>);
+
+impl Problems {
+    /// The problems one by one.
+    #[must_use]
+    pub fn into_vec(self) -> Vec<Problem> {
+        self.0
+    }
+}
+
+impl std::ops::Deref for Problems {
+    type Target = [Problem];
+
+    fn deref(&self) -> &[Problem] {
+        &self.0
+    }
+}
+
+impl From<Vec<Problem>> for Problems {
+    fn from(problems: Vec<Problem>) -> Problems {
+        Problems(problems)
+    }
+}
+
+impl From<Problem> for Problems {
+    fn from(problem: Problem) -> Problems {
+        Problems(vec![problem])
+    }
+}
+
+impl From<Problems> for Vec<Problem> {
+    fn from(problems: Problems) -> Vec<Problem> {
+        problems.0
+    }
+}
+
+impl FromIterator<Problem> for Problems {
+    fn from_iter<I: IntoIterator<Item = Problem>>(problems: I) -> Problems {
+        Problems(problems.into_iter().collect())
+    }
+}
+
+impl IntoIterator for Problems {
+    type Item = Problem;
+    type IntoIter = std::vec::IntoIter<Problem>;
+
+    fn into_iter(self) -> Self::IntoIter {
+        self.0.into_iter()
+    }
+}
+
+impl fmt::Display for Problems {
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        for (number, problem) in self.0.iter().enumerate() {
+            if number > 0 {
+                writeln!(f)?;
+            }
+            write!(f, "{problem}")?;
+        }
+        Ok(())
+    }
+}
+
+impl std::error::Error for Problems {}
+
 /// One error or warning about the user's input.
 ///
 /// Displayed as `file:line:column  key: message; help`.

@@ -6,7 +6,7 @@ use super::packing::usual_packing;
 use super::property::Property;
 use super::spec::{AirSpec, IngredientSpec, MeasuredSpec, MixSpec};
 use super::table::Table;
-use stillbed_input::problem::Problem;
+use stillbed_input::problem::Problems;
 use stillbed_input::quantity::{Draw, Spread};
 
 /// A material and its share of the whole by weight.
@@ -142,7 +142,7 @@ impl Recipe {
     ///
     /// # Errors
     /// An error for each ingredient that the table lacks, with the nearest known name.
-    pub fn from_spec(name: &str, spec: &MixSpec, table: &Table) -> Result<Recipe, Vec<Problem>> {
+    pub fn from_spec(name: &str, spec: &MixSpec, table: &Table) -> Result<Recipe, Problems> {
         let mut problems = Vec::new();
         let mut ingredient = |spec: &IngredientSpec| {
             let found = table.get(&spec.of.value);
@@ -178,7 +178,7 @@ impl Recipe {
                 air_left: Compaction::spread(),
                 model: model_error(),
             }),
-            _ => Err(problems),
+            _ => Err(problems.into()),
         }
     }
 

@@ -98,7 +98,8 @@ impl Stock {
     }
 
     /// Reads a table of the user's own. Its sizes replace all earlier ones of the same form in the
-    /// materials that it lists; one for `any` is replaced only by another for `any`. Returns what is wrong with the table, cell by cell.
+    /// materials that it lists; those for `any` are replaced by others for `any` alone. Returns what is
+    /// wrong with the table, cell by cell.
     pub fn overlay(&mut self, file: &str, text: &str) -> Vec<Problem> {
         let (sizes, problems) = read(file, text);
         for old in &mut self.sizes {

@@ -1,21 +1,22 @@
 //! All builds of a design side by side, with spreads and the chance that one beats another: the answer of the
 //! command `compare`.
 
-use super::apart::apart;
-use super::candidates::{candidate, narrows};
+use super::build_facts::{build_facts, narrows};
 use super::equal::{self, Equal};
-use super::guesses::{Guess, guesses};
-use super::measures::{Figures, Solved, TheoryErrors, nothing_gives};
+use super::guesses::{Guess, find_guesses};
+use super::measures::{Figures, TheoryErrors};
 use super::misses::Misses;
 use super::nominal::Nominal;
+use super::partial::answer_solvable;
+use super::solved::{Solved, nothing_gives};
 use super::spread::draws::latin_hypercube;
 use super::spread::rank::{Advice, Influence, chance_to_beat, influences, percentiles};
 use super::spread::{run, strongest};
-use super::thermal::Quick;
+use super::thermal::DriftAndBow;
 use super::verdict::{Circumstances, Verdict};
 use serde::Serialize;
 use stillbed_design::{Build, Costs, Design, Measure, Model};
-use stillbed_input::problem::Problem;
+use stillbed_input::problem::{Problem, Problems};
 use stillbed_input::quantity::{Draw, Spread, figures};
 use stillbed_modes::Share;
 
@@ -37,6 +38,23 @@ impl Default for Options {
 }
 
 /// The answer of `compare`: all builds side by side.
+///
+/// ```
+/// use stillbed_design::{Design, POST};
+/// use stillbed_material::Table;
+/// use stillbed_study::compare::{Comparison, Options};
+///
+/// let light = "[builds.light]\nsections.post.parts = [{ rectangle = \"20 x 20 mm\", of = \"aluminium 6061-T6\" }]";
+/// let text = format!("{POST}{light}");
+/// let design = Design::read("post.toml", &text, &Table::built_in()).design.unwrap();
+/// let options = Options { draws: 0, ..Options::default() };
+/// let compared = Comparison::compute(&design, &options, |_, _| ()).unwrap();
+/// let stiffness = |i: usize| compared.builds[i].stiffness_n_per_m.as_ref().unwrap().weakest.value;
+/// // 3 E I / L^3 with I = (20 mm)^4 / 12 and L = 500 mm; shear takes off a five-hundredth.
+/// assert!((stiffness(0) / 66_240.0 - 1.0).abs() < 2e-3);
+/// // Of one shape, the builds differ as their moduli, 69 GPa and 207 GPa.
+/// assert!((stiffness(1) / stiffness(0) - 69.0 / 207.0).abs() < 1e-3);
+/// ```
 #[derive(Debug, Clone, Serialize)]
 pub struct Comparison {
     /// The answer in a few sentences: those of the verdict, then where the best build is most compliant.
@@ -52,7 +70,7 @@ pub struct Comparison {
     /// Number of draws behind the spreads.
     pub draws: usize,
     /// In the order of the design.
-    pub builds: Vec<Compared>,
+    pub builds: Vec<BuildComparison>,
     /// The chance that one build beats another.
     pub beats: Vec<Beats>,
     /// The one measurement that would narrow the spread of the best build's deciding measure most.
@@ -67,7 +85,7 @@ pub struct Comparison {
 
 /// One build of a comparison.
 #[derive(Debug, Clone, Serialize)]
-pub struct Compared {
+pub struct BuildComparison {
     /// Its key in the design.
     pub name: String,
     /// Its name for the reader.
@@ -176,7 +194,7 @@ pub struct Beats {
     pub chance: f64,
 }
 
-impl Compared {
+impl BuildComparison {
     /// The value of `measure`, with its spread.
     pub fn get(&self, measure: Measure) -> Option<Spread> {
         match measure {
@@ -196,25 +214,25 @@ impl Comparison {
     ///
     /// # Errors
     /// What keeps a build from being solved, at its place.
-    pub fn of(
+    pub fn compute(
         design: &Design,
         options: &Options,
         progress: impl Fn(usize, usize) + Sync,
-    ) -> Result<Comparison, Vec<Problem>> {
+    ) -> Result<Comparison, Problems> {
         let trial = Options { draws: 0, ..*options };
         let answer = |design: &Design| Comparison::scaled(design, options, &progress);
-        apart(design, answer, |design| Comparison::scaled(design, &trial, |_, _| ()))
+        answer_solvable(design, answer, |design| Comparison::scaled(design, &trial, |_, _| ()))
     }
 
     fn scaled(
         design: &Design,
         options: &Options,
         progress: impl Fn(usize, usize) + Sync,
-    ) -> Result<Comparison, Vec<Problem>> {
+    ) -> Result<Comparison, Problems> {
         match options.at_equal {
             None => Comparison::of_all(design, &vec![1.0; design.builds.len()], options, progress),
             Some(equal) => {
-                let (design, scales) = equal::scales(design, equal)?;
+                let (design, scales) = equal::compute_scales(design, equal)?;
                 Comparison::of_all(&design, &scales, options, progress)
             }
         }
@@ -225,7 +243,7 @@ impl Comparison {
         scales: &[f64],
         options: &Options,
         progress: impl Fn(usize, usize) + Sync,
-    ) -> Result<Comparison, Vec<Problem>> {
+    ) -> Result<Comparison, Problems> {
         let uncertain = &design.uncertain;
         let draws = match uncertain.is_empty() {
             true => Vec::new(),
@@ -234,8 +252,8 @@ impl Comparison {
         let stated =
             |(build, scale): (&Build, &f64)| build.scaled_model(&design.goal, &Draw::default(), *scale);
         let models: Vec<Model> = design.builds.iter().zip(scales).map(stated).collect::<Result<_, _>>()?;
-        let solve = |(build, model)| -> Result<Solved, Vec<Problem>> {
-            Solved::converged(build, &design.goal, model, None).map_err(|fault| build.problems(&fault))
+        let solve = |(build, model)| -> Result<Solved, Problems> {
+            Solved::converge(build, &design.goal, model, None).map_err(|fault| build.problems(&fault))
         };
         let solved: Vec<Solved> = design.builds.iter().zip(&models).map(solve).collect::<Result<_, _>>()?;
         let know =
@@ -263,11 +281,11 @@ impl Comparison {
             at_stated.push(stated);
         }
         let measure = deciding(&builds);
-        let mut candidates = Vec::new();
+        let mut facts = Vec::new();
         for (i, (build, solved)) in design.builds.iter().zip(&solved).enumerate() {
             let drawn: Vec<Option<&Figures>> = drawn.iter().map(|row| row[i].as_ref()).collect();
             let theory = &builds[i].theory_error;
-            candidates.push(candidate(design, build, solved, theory, &at_stated[i], &drawn, measure)?);
+            facts.push(build_facts(design, build, solved, theory, &at_stated[i], &drawn, measure)?);
         }
         let about = Circumstances {
             file: &design.file,
@@ -276,14 +294,13 @@ impl Comparison {
             draws: total,
             uncertain: !uncertain.is_empty(),
         };
-        let verdict = Verdict::of(&about, &candidates, |one, other| {
-            narrows(design, &draws, &candidates[one], &candidates[other])
-        });
+        let verdict =
+            Verdict::judge(&about, &facts, |one, other| narrows(design, &draws, &facts[one], &facts[other]));
         let drifts = design.builds.iter().filter_map(|build| no_drift(design, build));
         let doubts =
             design.builds.iter().zip(&solved).flat_map(|(build, own)| own.doubts(build, &design.goal));
         let held = design.builds.iter().zip(&builds);
-        let held = held.filter_map(|(build, own): (_, &Compared)| {
+        let held = held.filter_map(|(build, own): (_, &BuildComparison)| {
             nothing_gives(design, build, own.stiffness_n_per_m.is_some())
         });
         let notes = design.notes.iter().cloned().chain(drifts).chain(doubts).chain(held).collect();
@@ -297,7 +314,7 @@ impl Comparison {
             builds,
             advice: None,
             misses,
-            guesses: guesses(design),
+            guesses: find_guesses(design),
             notes,
         };
         comparison.advice = comparison.advise(design, &draws, &drawn);
@@ -308,12 +325,14 @@ impl Comparison {
 
     /// The measure that decides between the builds: settle time, else dynamic stiffness, else the
     /// first frequency.
+    #[must_use]
     pub fn deciding(&self) -> Measure {
         deciding(&self.builds)
     }
 
     /// The best build by the deciding measure, of those that meet all targets where any does.
-    pub fn best(&self) -> Option<&Compared> {
+    #[must_use]
+    pub fn best(&self) -> Option<&BuildComparison> {
         let ahead = self.verdict.ahead.as_ref()?;
         self.builds.iter().find(|build| build.name == *ahead)
     }
@@ -347,7 +366,7 @@ impl Comparison {
 }
 
 /// The measure that decides between `builds`.
-fn deciding(builds: &[Compared]) -> Measure {
+fn deciding(builds: &[BuildComparison]) -> Measure {
     let known = |measure: Measure| builds.iter().any(|build| build.get(measure).is_some());
     let first = [Measure::SettleTime, Measure::DynamicStiffness].into_iter().find(|m| known(*m));
     first.unwrap_or(Measure::FirstFrequency)
@@ -360,12 +379,12 @@ fn one(
     draw: &Draw,
     scale: f64,
     known: &Nominal,
-) -> Result<Figures, Vec<Problem>> {
+) -> Result<Figures, Problems> {
     let model = build.scaled_model(&design.goal, draw, scale)?;
     let at_fault = |fault| build.problems(&fault);
     let solved = known.solved(build, &design.goal, &model, Some(&[])).map_err(at_fault)?;
     let mut figures = solved.figures(build, &design.goal).map_err(at_fault)?;
-    figures.drift = Quick::of(design, build, &model, &solved.statics, draw).drift;
+    figures.drift = DriftAndBow::compute(design, build, &model, &solved.statics, draw).drift;
     Ok(figures)
 }
 
@@ -394,11 +413,11 @@ fn compared(
     scale: f64,
     solved: &Solved,
     column: &dyn Fn(&Read) -> Vec<Option<f64>>,
-) -> Result<(Compared, Figures), Vec<Problem>> {
+) -> Result<(BuildComparison, Figures), Problems> {
     let (goal, model) = (&design.goal, solved.model);
     let at_fault = |fault| build.problems(&fault);
     let mut stated = solved.figures(build, goal).map_err(at_fault)?;
-    let quick = Quick::of(design, build, model, &solved.statics, &Draw::default());
+    let quick = DriftAndBow::compute(design, build, model, &solved.statics, &Draw::default());
     stated.drift = quick.drift;
     let spread = |read: &Read| -> Option<Spread> {
         let value = read(&stated).filter(|value| value.is_finite())?;
@@ -420,7 +439,7 @@ fn compared(
         let (x, y, z) = (along(0), along(1), along(2));
         Some(Directions { x, y, z, weakest: spread(&|f| f.weakest)? })
     };
-    let compared = Compared {
+    let compared = BuildComparison {
         name: build.name.clone(),
         label: build.label.clone(),
         scale,
@@ -486,12 +505,7 @@ fn beats(design: &Design, drawn: &[Vec<Option<Figures>>]) -> Vec<Beats> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use stillbed_material::Table;
-
-    fn design(text: &str) -> Design {
-        let reading = Design::read("d.toml", text, &Table::built_in());
-        reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
-    }
+    use crate::design_sample::design;
 
     fn starter() -> Design {
         design(stillbed_design::STARTER)
@@ -500,7 +514,7 @@ mod tests {
     #[test]
     fn the_starter_compares() {
         let options = Options { draws: 0, ..Options::default() };
-        let comparison = Comparison::of(&starter(), &options, |_, _| ()).unwrap();
+        let comparison = Comparison::compute(&starter(), &options, |_, _| ()).unwrap();
         assert_eq!(comparison.builds.len(), 2);
         let way: f64 = comparison.builds[0].gives_way.iter().map(|s| s.share).sum();
         approx::assert_relative_eq!(way, 1.0, max_relative = 1e-9);
@@ -513,7 +527,7 @@ mod tests {
     #[test]
     fn spreads_enclose_most_draws_and_chances_add_up() {
         let options = Options { draws: 40, ..Options::default() };
-        let comparison = Comparison::of(&starter(), &options, |_, _| ()).unwrap();
+        let comparison = Comparison::compute(&starter(), &options, |_, _| ()).unwrap();
         let settle = comparison.builds[1].settle_time_s.unwrap();
         assert!(settle.low < settle.value && settle.value < settle.high);
         for by in ["settle_time", "stiffness"] {
@@ -522,7 +536,7 @@ mod tests {
             assert_eq!(chances.len(), 2);
             approx::assert_relative_eq!(chances[0] + chances[1], 1.0);
         }
-        let again = Comparison::of(&starter(), &options, |_, _| ()).unwrap();
+        let again = Comparison::compute(&starter(), &options, |_, _| ()).unwrap();
         assert_eq!(again.builds[1].settle_time_s, comparison.builds[1].settle_time_s);
     }
 
@@ -530,7 +544,7 @@ mod tests {
     fn builds_are_made_equal() {
         for (equal, tolerance) in [(Equal::Mass, 1e-9), (Equal::Cost, 1e-9), (Equal::Stiffness, 1e-6)] {
             let options = Options { draws: 0, at_equal: Some(equal), ..Options::default() };
-            let comparison = Comparison::of(&starter(), &options, |_, _| ()).unwrap();
+            let comparison = Comparison::compute(&starter(), &options, |_, _| ()).unwrap();
             let value = |i: usize| match equal {
                 Equal::Mass => comparison.builds[i].mass_kg,
                 Equal::Cost => comparison.builds[i].cost.unwrap(),
@@ -551,7 +565,7 @@ mod tests {
         let twin = build.replacen(&format!("[builds.{name}]"), "[builds.twin]", 1);
         let design = design(&format!("{}{build}{twin}", &text[..starts[0]]));
         let options = Options { draws: 20, ..Options::default() };
-        let comparison = Comparison::of(&design, &options, |_, _| ()).unwrap();
+        let comparison = Comparison::compute(&design, &options, |_, _| ()).unwrap();
         let verdict = &comparison.verdict;
         assert_eq!((verdict.winner.as_ref(), verdict.level.len()), (None, 1));
         assert!(comparison.answer.contains("are equal"), "{}", comparison.answer);

@@ -17,17 +17,17 @@
 //! Only the lowest modes get complex shapes (`Precision::ANSWER`); those above take their loss from strain
 //! energy.
 
-use super::measures::Solved;
+use super::measures::Figures;
+use super::solved::{PeakAndSettle, SettleWithErrors, Solved};
 use std::f64::consts::TAU;
 use stillbed_design::{Build, Goal, Model};
 use stillbed_eigen::{Damped, Precision};
-use stillbed_input::problem::Problem;
-use stillbed_input::quantity::{Kind, figures, show};
+use stillbed_input::problem::{Problem, Problems};
+use stillbed_input::quantity::{Draw, Kind, figures, show};
 use stillbed_modes::{Asked, ModesFault, Spectrum};
-use stillbed_response::modal::ModalModel;
-use stillbed_response::peak::{Peak, weakest_peak, worst_peak};
+use stillbed_response::peak::{weakest_peak, worst_peak};
 use stillbed_response::settle::{FreeDecay, Settle};
-use stillbed_response::stations::{Station, left_out, modal_model};
+use stillbed_response::stations::{Station, left_out};
 
 /// Relative error at which a figure counts as converged.
 pub const ENOUGH: f64 = 0.01;
@@ -65,45 +65,6 @@ fn is_out_of_reach(before: (usize, f64), now: (usize, f64)) -> bool {
     now.1 > ENOUGH && (at_most.is_nan() || at_most > 2.0 * ENOUGH)
 }
 
-/// Peak and settle time of a solved build, with their errors.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Reached {
-    /// The highest peak of compliance between tip and work, or along the path.
-    pub peak: Option<Peak>,
-    /// When the motion after the tap has settled.
-    pub settle: Option<Settled>,
-}
-
-/// When the motion after a tap has settled.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Settled {
-    /// The time, and the mode that decides it.
-    pub settle: Settle,
-    /// Error bound of the time from modes above the computed ones, s.
-    pub left_out: f64,
-    /// Error bound of the time from beating modes, s.
-    pub beats: f64,
-}
-
-impl Settled {
-    /// Error bound of the time, s.
-    pub fn error(&self) -> f64 {
-        self.left_out.max(self.beats)
-    }
-}
-
-impl Reached {
-    /// Largest relative error of the figures from modes above the computed ones.
-    fn off(&self) -> f64 {
-        let quiet = self.settle.map_or(0.0, |settled| match settled.settle.time {
-            _ if settled.left_out == 0.0 => 0.0,
-            Some(time) if time > 0.0 => settled.left_out / time,
-            _ => f64::INFINITY,
-        });
-        self.peak.map_or(quiet, |peak| peak.stiffness_error.max(quiet))
-    }
-}
-
 impl<'m> Solved<'m> {
     /// Solves `model` of `build` with as many modes as settle time and dynamic stiffness need. Without a
     /// tool, the highest peak is that of the motion at the second station of `path` under a force at the
@@ -111,17 +72,17 @@ impl<'m> Solved<'m> {
     ///
     /// # Errors
     /// A mechanism, or what stopped the solution.
-    pub fn converged(
+    pub fn converge(
         build: &Build,
         goal: &Goal,
         model: &'m Model,
         path: Option<&[Station; 2]>,
     ) -> Result<Solved<'m>, ModesFault> {
-        Solved::converged_from(build, goal, model, path, FEWEST)
+        Solved::converge_from(build, goal, model, path, FEWEST)
     }
 
     /// The same, beginning with `fewest` modes.
-    fn converged_from(
+    fn converge_from(
         build: &Build,
         goal: &Goal,
         model: &'m Model,
@@ -131,13 +92,14 @@ impl<'m> Solved<'m> {
         let path = path.filter(|_| model.tip.is_none()).map_or(&[][..], |path| path);
         let asked = Asked { count: fewest, tolerance: USUAL, ..Asked::default() };
         let spectrum = build.spectrum(model, &asked)?;
-        let mut solved = Solved::of(build, goal, model, (spectrum, None), build.statics(model)?, Some(path))?;
+        let mut solved =
+            Solved::from_modes(build, goal, model, (spectrum, None), build.statics(model)?, Some(path))?;
         solved.reach(goal)?;
         // Losses from strain energy tell cheaply how many modes are needed; complex modes then confirm it.
         let mut hopeful = solved.grow(build, goal, None)?;
         solved.damped = solved.spectrum.damped(Precision::ANSWER)?;
         if solved.damped.is_some() {
-            solved.see_again(goal)?;
+            solved.refresh(goal)?;
             hopeful = hopeful && solved.grow(build, goal, Some(Precision::ANSWER))?;
         }
         let count = solved.spectrum.elastic.len();
@@ -149,7 +111,7 @@ impl<'m> Solved<'m> {
                 beyond(build, model, (count, tolerance), &solved.spectrum, Some(Precision::ANSWER))
         {
             (solved.spectrum, solved.damped) = found;
-            solved.see_again(goal)?;
+            solved.refresh(goal)?;
         }
         Ok(solved)
     }
@@ -165,7 +127,7 @@ impl<'m> Solved<'m> {
                 return Ok(false);
             };
             (self.spectrum, self.damped) = found;
-            self.see_again(goal)?;
+            self.refresh(goal)?;
             if count >= TREND && is_out_of_reach(before, (count, self.off())) {
                 return Ok(false);
             }
@@ -174,36 +136,14 @@ impl<'m> Solved<'m> {
     }
 
     /// Updates what the stations see after the modes have changed, and the figures that follow from it.
-    fn see_again(&mut self, goal: &Goal) -> Result<(), ModesFault> {
-        self.look_again()?;
+    fn refresh(&mut self, goal: &Goal) -> Result<(), ModesFault> {
+        self.refresh_stations()?;
         self.reach(goal)
     }
 
     /// Largest relative error of the figures; 0 before any is known.
     fn off(&self) -> f64 {
-        self.reached.as_ref().map_or(0.0, Reached::off)
-    }
-
-    /// The observed stations: tip relative to work, or the struck point where there is no tool.
-    pub fn watched(&self) -> Vec<usize> {
-        if self.tool_stations > 0 { (0..self.tool_stations).collect() } else { vec![0] }
-    }
-
-    /// The motion of the observed stations after the tap of `goal`; `None` without a tap.
-    pub fn decay(&self, goal: &Goal) -> Option<FreeDecay> {
-        let tap = goal.tap.as_ref().filter(|_| self.asked_stations > self.tool_stations)?;
-        let blow = tap.blow(self.model.impulse);
-        Some(FreeDecay::after_blow(&self.modal, self.tool_stations, &self.watched(), blow))
-    }
-
-    /// The deciding modes, as numbers among those that the stations see: the last to ring after the tap, and
-    /// that of the highest peak.
-    pub fn deciding(&self) -> Vec<usize> {
-        let reached = self.reached.as_ref();
-        let last = reached.and_then(|reached| reached.settle?.settle.mode);
-        let highest =
-            reached.and_then(|reached| reached.peak).and_then(|peak| self.nearest_mode(peak.frequency_hz));
-        last.into_iter().chain(highest).collect()
+        self.reached.as_ref().map_or(0.0, PeakAndSettle::relative_error)
     }
 
     /// True where the subdivision is too coarse for a deciding mode.
@@ -222,7 +162,7 @@ impl<'m> Solved<'m> {
                 settle.time.map_or(0.0, |time| of(&decay, tap.settle_to, time))
             };
             let (left_out, beats) = (error(FreeDecay::error_left_out), error(FreeDecay::error_of_beats));
-            Settled { settle, left_out, beats }
+            SettleWithErrors { settle, left_out, beats }
         });
         let path = self.asked_stations;
         let peak = match self.tool_stations {
@@ -230,18 +170,8 @@ impl<'m> Solved<'m> {
             0 => None,
             _ => weakest_peak(&self.modal, [0, 1, 2]),
         };
-        self.reached = Some(Reached { peak, settle });
+        self.reached = Some(PeakAndSettle { peak, settle });
         Ok(())
-    }
-
-    /// The modes as `stations` see them.
-    ///
-    /// # Errors
-    /// What stopped the static solution.
-    pub fn seen_at(&self, stations: &[Station]) -> Result<ModalModel, ModesFault> {
-        let damped = self.damped.as_ref();
-        let seen = modal_model(&self.model.frame, &self.spectrum, damped, Some(&self.statics), stations);
-        seen.map_err(ModesFault::Eigen)
     }
 
     /// Modes up to at least `BEYOND` times `frequency`, Hz, and at most `MOST` of them; `None` where the
@@ -286,7 +216,7 @@ impl<'m> Solved<'m> {
         let mut doubt = |message: String, help: &str| {
             doubts.push(Problem::warning(build.place.clone(), message).with_help(help));
         };
-        if let Some(settled @ Settled { settle: Settle { time: Some(time), .. }, left_out, .. }) =
+        if let Some(settled @ SettleWithErrors { settle: Settle { time: Some(time), .. }, left_out, .. }) =
             reached.settle
             && settled.error() > ENOUGH * time
         {
@@ -318,6 +248,16 @@ impl<'m> Solved<'m> {
     }
 }
 
+/// The measures of `build` at nominal values, with as many modes as they need.
+///
+/// # Errors
+/// What is wrong with it, at its place.
+pub fn measure_converged(build: &Build, goal: &Goal) -> Result<Figures, Problems> {
+    let model = build.model(goal, &Draw::default())?;
+    let solved = Solved::converge(build, goal, &model, None);
+    solved.and_then(|solved| solved.figures(build, goal)).map_err(|fault| build.problems(&fault))
+}
+
 /// The next number of modes.
 fn more(count: usize) -> usize {
     ((count as f64 * GROWTH).ceil() as usize).min(MOST)
@@ -341,23 +281,20 @@ fn beyond(
 #[cfg(test)]
 mod tests {
     use super::super::compare::{Comparison, Options};
-    use super::super::measures::Figures;
-    use super::super::response::{ResponseOptions, response};
-    use super::super::ringdown::{RingDownOptions, ring_down};
+    use super::super::response::{Response, ResponseOptions};
+    use super::super::ringdown::{RingDownOptions, RingDowns};
     use super::super::spread::Draws;
     use super::*;
     use proptest::prelude::*;
     use stillbed_design::Design;
     use stillbed_input::quantity::Draw;
-    use stillbed_material::Table;
 
     const MILL: &str = include_str!("../../examples/gantry-mill.toml");
     const STAND: &str = include_str!("../../examples/roundness-stand.toml");
 
     /// A design with some of its builds, and with a tap of the duration `lasting`, s.
     fn design(text: &str, builds: &[&str], lasting: f64) -> Design {
-        let reading = Design::read("d.toml", text, &Table::built_in());
-        let mut design = reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems));
+        let mut design = crate::design_sample::design(text);
         design.builds.retain(|build| builds.contains(&build.name.as_str()));
         design.goal.tap.as_mut().unwrap().duration = lasting;
         design
@@ -368,7 +305,7 @@ mod tests {
         let goal = &design.goal;
         let of = |build: &Build| {
             let model = build.model(goal, &Draw::default()).unwrap();
-            let solved = Solved::converged_from(build, goal, &model, None, fewest).unwrap();
+            let solved = Solved::converge_from(build, goal, &model, None, fewest).unwrap();
             solved.figures(build, goal).unwrap()
         };
         design.builds.iter().map(of).collect()
@@ -433,11 +370,11 @@ mod tests {
     fn every_section_says_the_same_of_the_granite_stand() {
         let design = design(STAND, &["granite"], 1e-3);
         let options = Options { draws: 0, ..Options::default() };
-        let compared = &Comparison::of(&design, &options, |_, _| ()).unwrap().builds[0];
+        let compared = &Comparison::compute(&design, &options, |_, _| ()).unwrap().builds[0];
         let asked = ResponseOptions { range: None, path: None, floor: None };
-        let response = &response(&design, &asked).unwrap().builds[0];
+        let response = &Response::compute(&design, &asked).unwrap().builds[0];
         let asked = RingDownOptions { duration: Some(0.1), draws: Draws::NONE };
-        let rung = &ring_down(&design, &asked, |_, _| ()).unwrap().builds[0].motion;
+        let rung = &RingDowns::compute(&design, &asked, |_, _| ()).unwrap().builds[0].motion;
         let dynamic = compared.dynamic_stiffness_n_per_m.map(|k| k.value);
         assert_eq!(dynamic, response.dynamic_stiffness_n_per_m);
         assert_eq!(compared.dynamic_stiffness_error_n_per_m, response.dynamic_stiffness_error_n_per_m);
@@ -446,7 +383,7 @@ mod tests {
         assert_eq!(compared.loss_factor.map(|l| l.value), rung.deciding_loss_factor);
         // A curve up to a higher frequency does not change the figures that follow from the modes.
         let asked = ResponseOptions { range: Some((10.0, 4000.0)), path: None, floor: None };
-        let far = &super::super::response::response(&design, &asked).unwrap().builds[0];
+        let far = &Response::compute(&design, &asked).unwrap().builds[0];
         assert_eq!(far.dynamic_stiffness_n_per_m, dynamic);
         let [near_end, far_end] = [response, far].map(|r| *r.curve.frequency_hz.last().unwrap());
         assert!(far.curve.peaks.len() > response.curve.peaks.len() || far_end <= near_end);
@@ -461,9 +398,9 @@ mod tests {
         let design = design(&text, &["welded"], 0.0);
         let build = &design.builds[0];
         let model = build.model(&design.goal, &Draw::default()).unwrap();
-        let solved = Solved::converged(build, &design.goal, &model, None).unwrap();
+        let solved = Solved::converge(build, &design.goal, &model, None).unwrap();
         assert!(solved.spectrum.elastic.len() <= MOST);
-        let holds = solved.reached.as_ref().unwrap().off() <= ENOUGH;
+        let holds = solved.reached.as_ref().unwrap().relative_error() <= ENOUGH;
         assert_eq!(holds, solved.doubts(build, &design.goal).is_empty());
         alike(&figures_from(&design, 6)[0], &figures_from(&design, 40)[0]).unwrap();
     }

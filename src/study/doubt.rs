@@ -12,7 +12,7 @@
 //! Static stiffness and mass do not depend on the subdivision.
 
 use super::measures::{Figures, TheoryErrors};
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 use stillbed_design::Measure;
 use stillbed_modes::Spectrum;
 
@@ -23,8 +23,14 @@ pub struct Doubt {
     pub division: f64,
     /// From beams in place of solids.
     pub theory: f64,
-    /// From modes that were not computed.
+    /// From modes that were not computed; infinite, and missing in JSON, where nothing bounds it.
+    #[serde(serialize_with = "where_bounded")]
     pub left_out: f64,
+}
+
+/// `error`, or nothing where it is infinite.
+fn where_bounded<S: Serializer>(error: &f64, serializer: S) -> Result<S::Ok, S::Error> {
+    error.is_finite().then_some(*error).serialize(serializer)
 }
 
 impl Doubt {
@@ -39,12 +45,13 @@ impl Doubt {
         let excess = deciding.and_then(|mode| spectrum.excess(mode)).filter(|_| power(measure) > 1.0);
         Doubt {
             division: power(measure) * worst + excess.unwrap_or(0.0),
-            theory: theory.of(measure),
+            theory: theory.get(measure),
             left_out: figures.left_out(measure),
         }
     }
 
     /// The sum of all, since nothing says that they cancel.
+    #[must_use]
     pub fn total(&self) -> f64 {
         self.division + self.theory + self.left_out
     }
@@ -62,15 +69,16 @@ fn power(measure: Measure) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measures::measure;
-    use stillbed_design::Design;
+    use crate::design_sample::design;
+    use crate::solved::measure;
+
     use stillbed_input::quantity::Draw;
-    use stillbed_material::Table;
+
     use stillbed_modes::Asked;
 
     #[test]
     fn what_a_finer_division_changes_lies_within_the_stated_error() {
-        let design = Design::read("d.toml", stillbed_design::STARTER, &Table::built_in()).design.unwrap();
+        let design = design(stillbed_design::STARTER);
         let build = &design.builds[0];
         let model = build.model(&design.goal, &Draw::default()).unwrap();
         let figures = |tolerance: f64| {

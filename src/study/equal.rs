@@ -4,9 +4,10 @@
 //! joints and feet stay. Mass, cost and stiffness grow with s; where members overlap, mass and cost grow a
 //! little more slowly than s². The scale is found by bisection.
 
-use super::measures::{Figures, measure};
+use super::measures::Figures;
+use super::solved::measure;
 use stillbed_design::{Build, Design, Goal, LeftOut, Model};
-use stillbed_input::problem::Problem;
+use stillbed_input::problem::{Problem, Problems};
 use stillbed_input::quantity::{Draw, Kind, figures, show};
 use stillbed_modes::Asked;
 
@@ -23,6 +24,7 @@ pub enum Equal {
 
 impl Equal {
     /// Its name in the answer.
+    #[must_use]
     pub fn word(self) -> &'static str {
         match self {
             Equal::Mass => "mass",
@@ -41,7 +43,8 @@ impl Equal {
     }
 
     /// Its value in `figures`.
-    pub fn of(self, figures: &Figures) -> Option<f64> {
+    #[must_use]
+    pub fn value(self, figures: &Figures) -> Option<f64> {
         match self {
             Equal::Mass => Some(figures.mass),
             Equal::Stiffness => figures.weakest.filter(|k| k.is_finite()),
@@ -55,13 +58,13 @@ impl Equal {
 ///
 /// # Errors
 /// What keeps the first from being solved, or that it has no such value.
-pub fn scales(design: &Design, equal: Equal) -> Result<(Design, Vec<f64>), Vec<Problem>> {
+pub fn compute_scales(design: &Design, equal: Equal) -> Result<(Design, Vec<f64>), Problems> {
     let Some((first, others)) = design.builds.split_first() else {
         return Ok((design.clone(), Vec::new()));
     };
     let asked = Asked { count: 1, ..Asked::default() };
     let figures = measure(first, &design.goal, &Draw::default(), 1.0, &asked)?;
-    let wanted = equal.of(&figures).ok_or_else(|| {
+    let wanted = equal.value(&figures).ok_or_else(|| {
         let message = format!("build \"{}\" has no {} to be equal to", first.name, equal.word());
         let help = "stiffness needs a [tool] whose tip gives way, cost needs prices";
         vec![Problem::error(first.place.clone(), message).with_help(help)]
@@ -83,7 +86,7 @@ const SCALES: (f64, f64) = (0.1, 10.0);
 ///
 /// # Errors
 /// A problem at the build when no scale between a tenth and ten times gives it.
-fn scale(build: &Build, goal: &Goal, equal: Equal, wanted: f64) -> Result<f64, Vec<Problem>> {
+fn scale(build: &Build, goal: &Goal, equal: Equal, wanted: f64) -> Result<f64, Problems> {
     let value = |scale: f64| {
         let model = build.scaled_model(goal, &Draw::default(), scale)?;
         match equal {
@@ -104,10 +107,10 @@ fn scale(build: &Build, goal: &Goal, equal: Equal, wanted: f64) -> Result<f64, V
         equal.show(value(found)?),
         equal.show(wanted)
     );
-    Err(vec![
+    Err(Problems::from(
         Problem::error(build.place.clone(), message)
             .with_help("joints, feet or fixed parts limit it; compare as drawn, or change them"),
-    ])
+    ))
 }
 
 fn unpriced(build: &Build) -> Problem {
@@ -115,7 +118,7 @@ fn unpriced(build: &Build) -> Problem {
     Problem::error(build.place.clone(), message).with_help("add prices = { \"MATERIAL\" = \"2.4 per kg\" }")
 }
 
-fn stiffness(build: &Build, model: &Model) -> Result<f64, Vec<Problem>> {
+fn stiffness(build: &Build, model: &Model) -> Result<f64, Problems> {
     let tip = model.tip.ok_or_else(|| {
         let problem = Problem::error(build.place.clone(), "there is no stiffness without a tool");
         vec![problem.with_help("add [tool] with tip and work")]
@@ -129,7 +132,7 @@ fn stiffness(build: &Build, model: &Model) -> Result<f64, Vec<Problem>> {
 
 /// The scale at which the increasing function `value` equals `wanted`; an end of [`SCALES`] if that lies
 /// outside.
-fn by_halving(wanted: f64, value: impl Fn(f64) -> Result<f64, Vec<Problem>>) -> Result<f64, Vec<Problem>> {
+fn by_halving(wanted: f64, value: impl Fn(f64) -> Result<f64, Problems>) -> Result<f64, Problems> {
     let (mut low, mut high) = SCALES;
     if value(low)? > wanted {
         return Ok(low);
@@ -145,6 +148,7 @@ fn by_halving(wanted: f64, value: impl Fn(f64) -> Result<f64, Vec<Problem>>) -> 
 }
 
 /// A scale as text: `1.27 times`.
+#[must_use]
 pub fn told(scale: f64) -> String {
     format!("{} times", figures(scale, 3))
 }

@@ -14,7 +14,8 @@
 //!
 //! Neither counts what a guessed bond does to the stiffness of its member; that shows in the spread.
 
-use super::measures::{Figures, Solved};
+use super::measures::Figures;
+use super::solved::Solved;
 use serde::Serialize;
 use stillbed_design::{Build, Design, Goal};
 use stillbed_frame::Energies;
@@ -51,7 +52,8 @@ pub struct OnGuesses {
 }
 
 /// The guesses in the builds of `design`, each value once.
-pub fn guesses(design: &Design) -> Vec<Guess> {
+#[must_use]
+pub fn find_guesses(design: &Design) -> Vec<Guess> {
     let mut found: Vec<Guess> = Vec::new();
     for guess in design.builds.iter().flat_map(|build| of_build(design, build)) {
         if found.iter().all(|known| known.key != guess.key) {
@@ -102,11 +104,11 @@ fn of_build(design: &Design, build: &Build) -> Vec<Guess> {
 }
 
 impl OnGuesses {
-    /// How much of the nominal `figures` of `build` rests on guesses.
+    /// Computes how much of the nominal `figures` of `build` rests on guesses.
     ///
     /// # Errors
     /// What stopped the static solution.
-    pub fn of(
+    pub fn compute(
         build: &Build,
         goal: &Goal,
         solved: &Solved,
@@ -149,7 +151,7 @@ fn share(part: f64, total: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use stillbed_material::Table;
+
     use stillbed_modes::Asked;
 
     /// A steel bar of 400 mm on a joint that turns in bending, its tip against the ground; `joint` as stated.
@@ -162,17 +164,16 @@ mod tests {
              joints.seat = {{ {joint} }}\n",
             stillbed_frame::spec::DOF_NAMES.join(" ")
         );
-        let reading = Design::read("d.toml", &text, &Table::built_in());
-        reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
+        crate::design_sample::design(&text)
     }
 
     fn on_guesses(design: &Design) -> OnGuesses {
         let build = &design.builds[0];
         let model = build.model(&design.goal, &Draw::default()).unwrap();
         let asked = Asked { count: 3, ..Asked::default() };
-        let solved = Solved::new(build, &design.goal, &model, &asked, &[]).unwrap();
+        let solved = Solved::solve(build, &design.goal, &model, &asked, &[]).unwrap();
         let figures = solved.figures(build, &design.goal).unwrap();
-        OnGuesses::of(build, &design.goal, &solved, &figures).unwrap()
+        OnGuesses::compute(build, &design.goal, &solved, &figures).unwrap()
     }
 
     fn turn(key: usize) -> &'static str {
@@ -210,7 +211,7 @@ mod tests {
     #[test]
     fn guesses_are_listed_once_with_their_limits() {
         let design = bar(&format!("stiffness = {{ {} = \"20 kN m/rad\" }}", turn(4)));
-        let found = guesses(&design);
+        let found = find_guesses(&design);
         let keys: Vec<&str> = found.iter().map(|guess| guess.key.as_str()).collect();
         let spring = format!("builds.one.joints.seat.stiffness.{}", turn(4));
         assert_eq!(keys, [spring.as_str(), "builds.one.joints.seat.loss"]);

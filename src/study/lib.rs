@@ -2,15 +2,16 @@
 //!
 //! ```text
 //! measures    the measures of one build at one draw, by which builds are compared
+//! solved      a build solved at one draw, and the measures that follow from it
 //! converged   the same with as many modes as the measures need, and their error
 //! nominal     what the nominal solution of a build hands to the draws
 //! spread      draws of the uncertain values, percentiles, chances, origins of a spread
-//! apart       an answer for the builds that can be solved when others cannot
+//! partial     an answer for the builds that can be solved when others cannot
 //! guesses     guessed values, and how much of an answer rests on them
 //! doubt       numerical and model errors of a measure, besides its spread
 //! misses      targets that are missed, and by how much
 //! equal       section scales that make builds equal in mass, stiffness or cost
-//! candidates  the builds of a comparison in the form that the verdict judges
+//! build_facts what the verdict needs to know of each build
 //! verdict     which build is best, and how surely
 //! compare     the answer of `compare`
 //! modes       the answer of `modes`
@@ -25,8 +26,7 @@
 //! proof       published cases computed again
 //! ```
 
-pub mod apart;
-mod candidates;
+mod build_facts;
 pub mod compare;
 pub mod converged;
 pub mod doubt;
@@ -36,6 +36,7 @@ pub mod measures;
 pub mod misses;
 pub mod modes;
 pub mod nominal;
+pub mod partial;
 pub mod pour;
 pub mod proof;
 pub mod response;
@@ -43,6 +44,7 @@ pub mod ringdown;
 pub mod sections;
 pub mod shapes;
 pub mod size;
+pub mod solved;
 pub mod spread;
 pub mod tap;
 pub mod thermal;
@@ -51,6 +53,9 @@ pub mod verdict;
 #[cfg(test)]
 #[path = "../../tests/seeds/mod.rs"]
 mod seeds;
+
+#[cfg(test)]
+mod design_sample;
 
 #[cfg(test)]
 #[path = "../frame/sample.rs"]

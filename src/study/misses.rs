@@ -22,11 +22,13 @@ pub struct Miss {
 
 impl Miss {
     /// The measure that is missed.
+    #[must_use]
     pub fn known(&self) -> Option<Measure> {
         Measure::ALL.into_iter().find(|measure| measure.key() == self.measure)
     }
 
     /// Relative miss, as a part of the limit; infinite where there is no value or the limit is 0.
+    #[must_use]
     pub fn by(&self) -> f64 {
         let Some(value) = self.value else { return f64::INFINITY };
         let short = if self.at_least { self.limit - value } else { value - self.limit };
@@ -69,6 +71,7 @@ fn keeps(value: Option<f64>, (limit, at_least): (f64, bool)) -> bool {
 }
 
 /// True when `figures` meet all `targets`.
+#[must_use]
 pub fn keep_all(targets: &[Target], figures: &Figures) -> bool {
     targets.iter().all(|target| limits(target).all(|limit| keeps(figures.get(target.measure), limit)))
 }
@@ -87,6 +90,7 @@ pub struct Misses {
 
 impl Misses {
     /// Nothing judged yet.
+    #[must_use]
     pub fn new(targets: &[Target]) -> Misses {
         Misses { list: Vec::new(), targets: targets.to_vec(), builds: 0 }
     }
@@ -108,11 +112,13 @@ impl Misses {
     }
 
     /// True when the build called `name` meets every target by which it was judged.
+    #[must_use]
     pub fn meets(&self, name: &str) -> bool {
         self.list.iter().all(|miss| miss.build != name)
     }
 
     /// True when every build misses a target.
+    #[must_use]
     pub fn all_miss(&self) -> bool {
         let mut missing: Vec<&str> = self.list.iter().map(|miss| miss.build.as_str()).collect();
         missing.dedup();

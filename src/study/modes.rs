@@ -16,18 +16,18 @@
 //! - `allemang1982`: likeness of two shapes
 //! - `kuhn1955`: pairing at the largest sum
 
-use super::apart::apart;
 use super::compare::Directions;
-use super::guesses::{Guess, guesses};
-use super::measures::nothing_gives;
+use super::guesses::{Guess, find_guesses};
 use super::misses::Misses;
-use super::spread::{Answered, Draws, run};
+use super::partial::answer_solvable;
+use super::solved::nothing_gives;
+use super::spread::{AnswerSpread, Draws, run};
 use faer::{Col, Mat};
 use serde::Serialize;
 use stillbed_design::{Build, Design, Measure};
 use stillbed_eigen::{Precision, Sparse};
 use stillbed_input::document::Uncertain;
-use stillbed_input::problem::Problem;
+use stillbed_input::problem::{Problem, Problems};
 use stillbed_input::quantity::Draw;
 use stillbed_modes::{Asked, BuildModes, ModeDecay, ModesFault, Pole, Series, Spectrum, Stiffness};
 use stillbed_tap::assign_at_least_cost;
@@ -43,6 +43,20 @@ const BEYOND: usize = 2;
 const ANY_ERROR: f64 = 1e9;
 
 /// The answer of `modes`: the modes of every build.
+///
+/// ```
+/// use stillbed_design::{Design, POST};
+/// use stillbed_material::Table;
+/// use stillbed_study::modes::Modes;
+/// use stillbed_study::spread::Draws;
+///
+/// let design = Design::read("post.toml", POST, &Table::built_in()).design.unwrap();
+/// let modes = Modes::compute(&design, 2, &Draws::NONE, |_, _| ()).unwrap();
+/// // The first mode of a cantilever: 1.8751^2 / (2 pi) sqrt(E I / (rho A L^4)), less a few thousandths for
+/// // shear.
+/// let first = modes.builds[0].modes.modes[0].frequency_hz;
+/// assert!((first / 66.37 - 1.0).abs() < 5e-3);
+/// ```
 #[derive(Debug, Clone, Serialize)]
 pub struct Modes {
     /// Amplitude of motion at which losses are taken, m; left out where no loss is stated over amplitude.
@@ -51,7 +65,7 @@ pub struct Modes {
     /// Number of draws behind the spreads.
     pub draws: usize,
     /// In the order of the design.
-    pub builds: Vec<Rings>,
+    pub builds: Vec<ModesWithSpread>,
     /// Warnings.
     pub notes: Vec<Problem>,
     /// Missed targets of mass and first frequency.
@@ -62,23 +76,23 @@ pub struct Modes {
 
 /// The modes of one build.
 #[derive(Debug, Clone, Serialize)]
-pub struct Rings {
+pub struct ModesWithSpread {
     /// At the nominal values.
     #[serde(flatten)]
     pub modes: BuildModes,
     /// Static stiffness between tip and work; `None` without a tool.
     pub stiffness_n_per_m: Option<Directions>,
     /// The spreads of its modes; `None` without draws.
-    pub spread: Option<RingsSpread>,
+    pub spread: Option<ModesSpread>,
 }
 
 /// The spreads of the modes of one build.
 #[derive(Debug, Clone, Serialize)]
-pub struct RingsSpread {
+pub struct ModesSpread {
     /// Total mass.
-    pub mass_kg: Option<Answered>,
+    pub mass_kg: Option<AnswerSpread>,
     /// Static stiffness between tip and work in the weakest direction of each draw.
-    pub stiffness_n_per_m: Option<Answered>,
+    pub stiffness_n_per_m: Option<AnswerSpread>,
     /// By nominal mode.
     pub modes: Vec<ModeSpread>,
     /// The one measurement that would narrow the spread of the first mode's loss factor most.
@@ -91,11 +105,11 @@ pub struct ModeSpread {
     /// Share of the draws in which a mode of its shape was found.
     pub followed: f64,
     /// Frequency of the damped mode.
-    pub frequency_hz: Option<Answered>,
+    pub frequency_hz: Option<AnswerSpread>,
     /// Loss factor from the complex eigenproblem.
-    pub loss_factor_exact: Option<Answered>,
+    pub loss_factor_exact: Option<AnswerSpread>,
     /// Time until a tenth of the amplitude is left.
-    pub time_to_10pct_s: Option<Answered>,
+    pub time_to_10pct_s: Option<AnswerSpread>,
 }
 
 /// One build at one draw.
@@ -120,14 +134,14 @@ impl Modes {
     ///
     /// # Errors
     /// What keeps a build from having modes, at its place.
-    pub fn of(
+    pub fn compute(
         design: &Design,
         count: usize,
         draws: &Draws,
         progress: impl Fn(usize, usize) + Sync,
-    ) -> Result<Modes, Vec<Problem>> {
+    ) -> Result<Modes, Problems> {
         let answer = |design: &Design| Modes::of_all(design, count, draws, &progress);
-        apart(design, answer, |design| Modes::of_all(design, count, &Draws::NONE, |_, _| ()))
+        answer_solvable(design, answer, |design| Modes::of_all(design, count, &Draws::NONE, |_, _| ()))
     }
 
     fn of_all(
@@ -135,7 +149,7 @@ impl Modes {
         count: usize,
         draws: &Draws,
         progress: impl Fn(usize, usize) + Sync,
-    ) -> Result<Modes, Vec<Problem>> {
+    ) -> Result<Modes, Problems> {
         let asked = Asked { count, ..Asked::default() };
         let (mut builds, mut stated) = (Vec::new(), Vec::new());
         let mut notes = design.notes.clone();
@@ -152,7 +166,7 @@ impl Modes {
             builds.push(own);
             stated.push(known);
         }
-        let drawn = draws.of(&design.uncertain);
+        let drawn = draws.sample(&design.uncertain);
         let total = drawn.len();
         let one = |draw: &Draw| -> Vec<Option<Drawn>> {
             let builds = design.builds.iter().zip(&stated);
@@ -161,7 +175,7 @@ impl Modes {
         let answers = run(&drawn, one, |done| progress(done, total));
         for (number, build) in builds.iter_mut().enumerate().filter(|_| total > 0) {
             let own: Vec<Option<&Drawn>> = answers.iter().map(|row| row[number].as_ref()).collect();
-            build.spread = Some(RingsSpread::of(build, &own, &design.uncertain, &drawn));
+            build.spread = Some(ModesSpread::of(build, &own, &design.uncertain, &drawn));
         }
         Ok(Modes {
             amplitude_m: design.goal.amplitude,
@@ -169,12 +183,16 @@ impl Modes {
             builds,
             notes,
             misses,
-            guesses: guesses(design),
+            guesses: find_guesses(design),
         })
     }
 }
 
-fn at_stated_values(design: &Design, build: &Build, asked: &Asked) -> Result<(Rings, Stated), Vec<Problem>> {
+fn at_stated_values(
+    design: &Design,
+    build: &Build,
+    asked: &Asked,
+) -> Result<(ModesWithSpread, Stated), Problems> {
     let at_fault = |fault: ModesFault| build.problems(&fault);
     let model = build.model(&design.goal, &Draw::default())?;
     let spectrum = build.spectrum(&model, asked).map_err(at_fault)?;
@@ -189,7 +207,7 @@ fn at_stated_values(design: &Design, build: &Build, asked: &Asked) -> Result<(Ri
     let more = Asked { count: spectrum.elastic.len() + BEYOND, tolerance: ANY_ERROR, ..Asked::default() };
     let series = Series::about(&spectrum, &more).map_err(|e| at_fault(ModesFault::Eigen(e)))?;
     let known = Stated::of(&spectrum, series);
-    Ok((Rings { modes, stiffness_n_per_m: directions, spread: None }, known))
+    Ok((ModesWithSpread { modes, stiffness_n_per_m: directions, spread: None }, known))
 }
 
 fn at_draw(design: &Design, build: &Build, stated: &Stated, draw: &Draw, count: usize) -> Option<Drawn> {
@@ -249,11 +267,16 @@ fn weigh(mass: &Sparse, shape: &[f64]) -> (Col<f64>, f64) {
     (product, size)
 }
 
-impl RingsSpread {
-    fn of(build: &Rings, drawn: &[Option<&Drawn>], uncertain: &[Uncertain], draws: &[Draw]) -> RingsSpread {
+impl ModesSpread {
+    fn of(
+        build: &ModesWithSpread,
+        drawn: &[Option<&Drawn>],
+        uncertain: &[Uncertain],
+        draws: &[Draw],
+    ) -> ModesSpread {
         let answered = |value: Option<f64>, read: &dyn Fn(&Drawn) -> Option<f64>| {
             let answers: Vec<Option<f64>> = drawn.iter().map(|one| read((*one)?)).collect();
-            Answered::new(value?, &answers, uncertain, draws)
+            AnswerSpread::new(value?, &answers, uncertain, draws)
         };
         let mode = |(i, mode): (usize, &stillbed_modes::ModeAnswer)| {
             let found = drawn.iter().filter(|one| one.is_some_and(|one| one.modes[i].is_some())).count();
@@ -272,7 +295,7 @@ impl RingsSpread {
         let modes: Vec<ModeSpread> = build.modes.modes.iter().enumerate().map(mode).collect();
         let weakest = build.stiffness_n_per_m.as_ref().map(|k| k.weakest.value);
         let first_loss = modes.first().and_then(|mode| mode.loss_factor_exact.as_ref());
-        RingsSpread {
+        ModesSpread {
             mass_kg: answered(Some(build.modes.mass_kg), &|one| Some(one.mass)),
             stiffness_n_per_m: answered(weakest, &|one| one.stiffness.map(|k| k.weakest)),
             advice: first_loss.and_then(|loss| loss.advice("the loss factor of mode 1")),
@@ -284,16 +307,16 @@ impl RingsSpread {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::design_sample::design;
     use crate::sample::cantilever;
     use stillbed_frame::Frame;
-    use stillbed_material::Table;
+
     use stillbed_modes::solve;
 
     /// A shift at the low modes loses the high modes of finely subdivided members to rounding.
     #[test]
     fn two_hundred_modes_of_a_bar_are_found() {
-        let text = include_str!("../../examples/smallest.toml");
-        let design = Design::read("smallest.toml", text, &Table::built_in()).design.unwrap();
+        let design = design(include_str!("../../examples/smallest.toml"));
         let build = &design.builds[0];
         let model = build.model(&design.goal, &Draw::default()).unwrap();
         let spectrum = build.spectrum(&model, &Asked { count: 200, ..Asked::default() }).unwrap();
@@ -334,7 +357,7 @@ sections.leg.parts = [{ tube = "25 x 22 x 1.1 mm", of = "brass" }]
 
     #[test]
     fn the_number_of_modes_moves_no_frequency_of_members_that_run_into_each_other() {
-        let design = Design::read("tower.toml", TOWER, &Table::built_in()).design.unwrap();
+        let design = design(TOWER);
         let build = &design.builds[0];
         let model = build.model(&design.goal, &Draw::default()).unwrap();
         assert!(!model.frame.members.iter().all(|member| member.displaced.is_empty()));
@@ -386,9 +409,8 @@ sections.leg.parts = [{ tube = "25 x 22 x 1.1 mm", of = "brass" }]
 
     #[test]
     fn the_starter_has_spreads_around_what_is_stated() {
-        let text = stillbed_design::STARTER;
-        let design = Design::read("d.toml", text, &Table::built_in()).design.unwrap();
-        let answer = Modes::of(&design, 3, &Draws { count: 12, seed: 2 }, |_, _| ()).unwrap();
+        let design = design(stillbed_design::STARTER);
+        let answer = Modes::compute(&design, 3, &Draws { count: 12, seed: 2 }, |_, _| ()).unwrap();
         for build in &answer.builds {
             let spread = build.spread.as_ref().unwrap();
             assert_eq!(spread.modes.len(), 3);
@@ -398,6 +420,6 @@ sections.leg.parts = [{ tube = "25 x 22 x 1.1 mm", of = "brass" }]
                 assert_eq!(found.spread.value, stated.frequency_hz);
             }
         }
-        assert!(Modes::of(&design, 3, &Draws::NONE, |_, _| ()).unwrap().builds[0].spread.is_none());
+        assert!(Modes::compute(&design, 3, &Draws::NONE, |_, _| ()).unwrap().builds[0].spread.is_none());
     }
 }

@@ -5,7 +5,7 @@
 //! is too coarse for a draw, or the shared search fails, the draw is solved on its own. Its damped modes are
 //! those of [`Precision::DRAW`], up to a few modes above the highest that decides at the nominal values.
 
-use super::measures::Solved;
+use super::solved::Solved;
 use stillbed_design::{Build, Goal, Model};
 use stillbed_eigen::Precision;
 use stillbed_modes::{Asked, ModesFault, Series, Statics};
@@ -36,7 +36,7 @@ impl Nominal {
         Ok(Nominal { series, asked, precision, on_feet: solved.on_feet().to_vec() })
     }
 
-    /// Solves `model` of `build` at one draw; `more` as in [`Solved::of`].
+    /// Solves `model` of `build` at one draw; `more` as in [`Solved::from_modes`].
     ///
     /// # Errors
     /// A mechanism, or what stopped the solution.
@@ -54,11 +54,11 @@ impl Nominal {
                 let statics =
                     Statics::factor_matrices(&model.frame, spectrum.matrices.clone(), &self.series.orders)?;
                 let damped = spectrum.damped(self.precision)?;
-                Solved::of(build, goal, model, (spectrum, damped), statics, more)?
+                Solved::from_modes(build, goal, model, (spectrum, damped), statics, more)?
             }
-            None => Solved::seen(build, goal, model, &self.asked, more)?,
+            None => Solved::solve_seen(build, goal, model, &self.asked, more)?,
         };
-        solved.stand_as(&self.on_feet);
+        solved.take_kinds(&self.on_feet);
         Ok(solved)
     }
 }
@@ -67,24 +67,24 @@ impl Nominal {
 mod tests {
     use super::super::spread::Draws;
     use super::*;
+    use crate::design_sample::design;
     use approx::assert_relative_eq;
-    use stillbed_design::Design;
+
     use stillbed_input::quantity::Draw;
-    use stillbed_material::Table;
 
     #[test]
     fn a_draw_has_the_figures_of_its_own_solution() {
-        let design = Design::read("d.toml", stillbed_design::STARTER, &Table::built_in()).design.unwrap();
+        let design = design(stillbed_design::STARTER);
         // Enough modes that in no draw all of them are of the base on its feet; then more would be computed.
         let asked = Asked { count: 8, ..Asked::default() };
         let goal = &design.goal;
         for build in &design.builds {
             let stated = build.model(goal, &Draw::default()).unwrap();
-            let stated = Solved::new(build, goal, &stated, &asked, &[]).unwrap();
+            let stated = Solved::solve(build, goal, &stated, &asked, &[]).unwrap();
             let known = Nominal::of(&stated).unwrap();
-            for draw in (Draws { count: 5, seed: 3 }).of(&design.uncertain) {
+            for draw in (Draws { count: 5, seed: 3 }).sample(&design.uncertain) {
                 let model = build.model(goal, &draw).unwrap();
-                let alone = Solved::new(build, goal, &model, &asked, &[]).unwrap();
+                let alone = Solved::solve(build, goal, &model, &asked, &[]).unwrap();
                 let found = known.solved(build, goal, &model, Some(&[])).unwrap();
                 let (own, other) = (alone.figures(build, goal).unwrap(), found.figures(build, goal).unwrap());
                 // Static stiffnesses agree up to the rounding of subdivided members (elements are up to a

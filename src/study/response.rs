@@ -1,13 +1,13 @@
 //! Steady response of each build to a harmonic force: the answer of the command `response`.
 
-use super::apart::apart;
-use super::measures::{Solved, meets, nothing_gives};
 use super::misses::Misses;
+use super::partial::answer_solvable;
+use super::solved::{Solved, meets, nothing_gives};
 use serde::Serialize;
 use std::f64::consts::TAU;
 use stillbed_design::{Build, Design, Goal, Measure};
 use stillbed_frame::Frame;
-use stillbed_input::problem::{Place, Problem, suggest};
+use stillbed_input::problem::{Place, Problem, Problems, suggest};
 use stillbed_input::quantity::Draw;
 use stillbed_modes::ModesFault;
 use stillbed_response::answer::BuildResponse;
@@ -60,15 +60,17 @@ pub struct Response {
     pub notes: Vec<Problem>,
 }
 
-/// The steady response of every build of `design`.
-///
-/// # Errors
-/// What is wrong with the design or the options, at its place.
-pub fn response(design: &Design, options: &ResponseOptions) -> Result<Response, Vec<Problem>> {
-    apart(design, |design| of_all(design, options), |design| of_all(design, options))
+impl Response {
+    /// Computes the steady response of every build of `design`.
+    ///
+    /// # Errors
+    /// What is wrong with the design or the options, at its place.
+    pub fn compute(design: &Design, options: &ResponseOptions) -> Result<Response, Problems> {
+        answer_solvable(design, |design| of_all(design, options), |design| of_all(design, options))
+    }
 }
 
-fn of_all(design: &Design, options: &ResponseOptions) -> Result<Response, Vec<Problem>> {
+fn of_all(design: &Design, options: &ResponseOptions) -> Result<Response, Problems> {
     let mut notes = design.notes.clone();
     let mut misses = Misses::new(&design.goal.targets);
     let each = |build| respond(design, build, options, (&mut notes, &mut misses));
@@ -77,7 +79,7 @@ fn of_all(design: &Design, options: &ResponseOptions) -> Result<Response, Vec<Pr
     Ok(Response { path: told(design, options)?, amplitude_m, builds, misses, notes })
 }
 
-fn told(design: &Design, options: &ResponseOptions) -> Result<String, Vec<Problem>> {
+fn told(design: &Design, options: &ResponseOptions) -> Result<String, Problems> {
     Ok(match (&options.path, &design.goal.tool) {
         (Some(path), _) => {
             let [x, y, z] = path.along.map(|part| stillbed_input::quantity::figures(part, 3));
@@ -87,7 +89,7 @@ fn told(design: &Design, options: &ResponseOptions) -> Result<String, Vec<Proble
         (None, Some(tool)) => {
             format!("{} against {}, each build in its weakest direction", tool.tip.value, tool.work.value)
         }
-        (None, None) => return Err(vec![pathless(design)]),
+        (None, None) => return Err(Problems::from(pathless(design))),
     })
 }
 
@@ -121,7 +123,7 @@ fn path_stations(
     }
     match (tool, weakest) {
         (Some((tip, work)), Some(along)) => Ok([Station::Between { point: tip, against: work, along }; 2]),
-        _ => Err(vec![pathless(design)]),
+        _ => Err(Problems::from(pathless(design))),
     }
 }
 
@@ -150,7 +152,7 @@ fn respond(
     build: &Build,
     options: &ResponseOptions,
     (notes, misses): (&mut Vec<Problem>, &mut Misses),
-) -> Result<BuildResponse, Vec<Problem>> {
+) -> Result<BuildResponse, Problems> {
     let goal = &design.goal;
     let at_fault = |fault: ModesFault| build.problems(&fault);
     let model = build.model(goal, &Draw::default())?;
@@ -164,7 +166,7 @@ fn respond(
         None => None,
     };
     let path = path_stations(design, (build, &model.frame), options, tool, weakest)?;
-    let solved = Solved::converged(build, goal, &model, Some(&path)).map_err(at_fault)?;
+    let solved = Solved::converge(build, goal, &model, Some(&path)).map_err(at_fault)?;
     notes.extend(solved.doubts(build, goal));
     if options.path.is_none() {
         let figures = solved.figures(build, goal).map_err(at_fault)?;
@@ -191,7 +193,7 @@ fn respond(
             build.drawing.points.position(&at.value).map(|p| Station::axes(p, None)).into_iter().flatten(),
         );
     }
-    let modal = solved.seen_at(&stations).map_err(at_fault)?;
+    let modal = solved.modal_at(&stations).map_err(at_fault)?;
     let range = options.range.unwrap_or_else(|| usual_range(&solved));
     let wide = solved.up_to(build, options.range.map_or(0.0, |(_, high)| high)).map_err(at_fault)?;
     let spectrum = wide.as_ref().map_or(&solved.spectrum, |(spectrum, _)| spectrum);
@@ -267,7 +269,7 @@ fn usual_range(solved: &Solved) -> (f64, f64) {
 mod tests {
     use super::super::compare::{Comparison, Options};
     use super::*;
-    use stillbed_material::Table;
+    use crate::design_sample::design;
 
     /// A post on a compliant, lossy clamp that carries a stiff arm: its modes differ in loss.
     const POST: &str = r#"
@@ -319,12 +321,11 @@ sections.bar.parts = [{ rectangle = "30 x 24 mm", of = "structural steel" }]
 
     #[test]
     fn a_force_on_one_body_moves_no_other_and_that_is_said() {
-        let reading = Design::read("d.toml", BESIDE, &Table::built_in());
-        let design = reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems));
+        let design = design(BESIDE);
         let moved = |from: &str, to: &str| {
             let path = Path { from: from.into(), to: Some(to.into()), along: [1.0, 0.0, 0.0] };
             let asked = ResponseOptions { range: None, path: Some(path), floor: None };
-            let mut answer = response(&design, &asked).unwrap();
+            let mut answer = Response::compute(&design, &asked).unwrap();
             let said = answer.notes.iter().any(|note| note.message.contains("does not move"));
             let curve = answer.builds.remove(0).curve;
             let still = |parts: &[f64]| parts.iter().all(|part| *part == 0.0);
@@ -338,14 +339,13 @@ sections.bar.parts = [{ rectangle = "30 x 24 mm", of = "structural steel" }]
 
     #[test]
     fn the_loss_at_the_worst_peak_is_that_of_its_half_power_points() {
-        let reading = Design::read("d.toml", POST, &Table::built_in());
-        let design = reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems));
+        let design = design(POST);
         let options = Options { draws: 0, ..Options::default() };
-        let compared = &Comparison::of(&design, &options, |_, _| ()).unwrap().builds[0];
+        let compared = &Comparison::compute(&design, &options, |_, _| ()).unwrap().builds[0];
         let along = |along: [f64; 3]| {
             let path = Path { from: "tip".into(), to: None, along };
             let asked = ResponseOptions { range: None, path: Some(path), floor: None };
-            response(&design, &asked).unwrap().builds.remove(0).curve
+            Response::compute(&design, &asked).unwrap().builds.remove(0).curve
         };
         let axes = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]].map(along);
         let highest = |curve: &FrequencyResponse| curve.worst().map_or(0.0, |peak| peak.compliance_m_per_n);
@@ -369,7 +369,8 @@ sections.bar.parts = [{ rectangle = "30 x 24 mm", of = "structural steel" }]
         let stated = compared.loss_factor.unwrap().value;
         assert!((loss / stated - 1.0).abs() < 0.02, "{loss} {stated}");
         // The modes differ so much in loss that another mode's loss would fail the test.
-        let modes = super::super::modes::Modes::of(&design, 6, &super::super::spread::Draws::NONE, |_, _| ());
+        let modes =
+            super::super::modes::Modes::compute(&design, 6, &super::super::spread::Draws::NONE, |_, _| ());
         let losses: Vec<f64> = modes.unwrap().builds[0].modes.modes.iter().map(|m| m.loss_factor).collect();
         assert!(losses.iter().any(|other| (other / stated - 1.0).abs() > 0.2), "{losses:?}");
     }

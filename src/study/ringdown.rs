@@ -4,16 +4,16 @@
 //! the smallest stated, at which the end of a decay takes place. The settle time with the losses at the
 //! largest motion is given too; the true one lies between the two.
 
-use super::apart::apart;
-use super::measures::Solved;
 use super::misses::Misses;
 use super::nominal::Nominal;
+use super::partial::answer_solvable;
+use super::solved::Solved;
 use super::spread::rank::percentiles;
-use super::spread::{Answered, Draws, run};
+use super::spread::{AnswerSpread, Draws, run};
 use serde::Serialize;
 use stillbed_design::{Build, Design, Goal, Measure, Tap};
 use stillbed_input::document::Uncertain;
-use stillbed_input::problem::{Place, Problem};
+use stillbed_input::problem::{Place, Problem, Problems};
 use stillbed_input::quantity::Draw;
 use stillbed_modes::ModesFault;
 use stillbed_response::ringdown::{RingDown, Tapped, Times};
@@ -77,13 +77,13 @@ pub struct BuildRingDown {
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct RingDownSpread {
     /// Largest value of the envelope.
-    pub largest_m: Option<Answered>,
+    pub largest_m: Option<AnswerSpread>,
     /// Time until the envelope stays below a tenth of the largest value.
-    pub time_to_10pct_s: Option<Answered>,
+    pub time_to_10pct_s: Option<AnswerSpread>,
     /// Time until it stays below a hundredth.
-    pub time_to_1pct_s: Option<Answered>,
+    pub time_to_1pct_s: Option<AnswerSpread>,
     /// Time until it stays below the stated amplitude.
-    pub settle_time_s: Option<Answered>,
+    pub settle_time_s: Option<AnswerSpread>,
     /// The spread of the envelope over time.
     pub band: Band,
     /// The one measurement that would narrow the spread of the settle time most.
@@ -109,26 +109,28 @@ struct Drawn {
     envelope: Vec<f64>,
 }
 
-/// The decay of every build of `design` after its tap; `progress` receives the number of draws done and the
-/// total.
-///
-/// # Errors
-/// What is wrong with the design, at its place.
-pub fn ring_down(
-    design: &Design,
-    options: &RingDownOptions,
-    progress: impl Fn(usize, usize) + Sync,
-) -> Result<RingDowns, Vec<Problem>> {
-    let trial = RingDownOptions { draws: Draws::NONE, ..*options };
-    let answer = |design: &Design| of_all(design, options, &progress);
-    apart(design, answer, |design| of_all(design, &trial, |_, _| ()))
+impl RingDowns {
+    /// Computes the decay of every build of `design` after its tap; `progress` receives the number of draws
+    /// done and the total.
+    ///
+    /// # Errors
+    /// What is wrong with the design, at its place.
+    pub fn compute(
+        design: &Design,
+        options: &RingDownOptions,
+        progress: impl Fn(usize, usize) + Sync,
+    ) -> Result<RingDowns, Problems> {
+        let trial = RingDownOptions { draws: Draws::NONE, ..*options };
+        let answer = |design: &Design| of_all(design, options, &progress);
+        answer_solvable(design, answer, |design| of_all(design, &trial, |_, _| ()))
+    }
 }
 
 fn of_all(
     design: &Design,
     options: &RingDownOptions,
     progress: impl Fn(usize, usize) + Sync,
-) -> Result<RingDowns, Vec<Problem>> {
+) -> Result<RingDowns, Problems> {
     let tap = tap_of(design)?;
     let (mut builds, mut known, mut doubts) = (Vec::new(), Vec::new(), Vec::new());
     tapped(design, |build, solved| {
@@ -159,7 +161,7 @@ fn of_all(
             own.settle_time_at_start_s = decay.and_then(|decay| decay.settle(tap.settle_to).time);
         }
     }
-    let drawn = options.draws.of(&design.uncertain);
+    let drawn = options.draws.sample(&design.uncertain);
     let total = drawn.len();
     let one = |draw: &Draw| -> Vec<Option<Drawn>> {
         let of = |((build, own), known): ((&Build, &BuildRingDown), &Nominal)| {
@@ -224,7 +226,7 @@ impl RingDownSpread {
         let motion = &build.motion;
         let answered = |value: Option<f64>, read: &dyn Fn(&Times) -> f64| {
             let answers: Vec<Option<f64>> = drawn.iter().map(|one| Some(read(&(*one)?.times))).collect();
-            Answered::new(value?, &answers, uncertain, draws)
+            AnswerSpread::new(value?, &answers, uncertain, draws)
         };
         // A motion that never settles counts as settling last.
         let time = |time: Option<f64>| time.unwrap_or(f64::INFINITY);
@@ -262,6 +264,7 @@ impl Band {
     }
 
     /// The 5, 50 and 95 % points at instant `i` of the curve, if the band has that instant.
+    #[must_use]
     pub fn at(&self, i: usize) -> Option<[f64; 3]> {
         let place = i.is_multiple_of(self.every).then_some(i / self.every)?;
         let read = |line: &Vec<f64>| line.get(place).copied();
@@ -269,11 +272,11 @@ impl Band {
     }
 }
 
-/// The sound of the builds of `design` tapped one after the other.
+/// Computes the sound of the builds of `design` tapped one after the other.
 ///
 /// # Errors
 /// What is wrong with the design, at its place, or that nothing moves.
-pub fn sounds(design: &Design) -> Result<Sound, Vec<Problem>> {
+pub fn compute_sound(design: &Design) -> Result<Sound, Problems> {
     let tap = tap_of(design)?;
     let mut taps = Vec::new();
     tapped(design, |_, solved| {
@@ -286,7 +289,7 @@ pub fn sounds(design: &Design) -> Result<Sound, Vec<Problem>> {
     sound(&taps).map_err(|message| vec![Problem::error(tap.place.clone(), message)])
 }
 
-fn tap_of(design: &Design) -> Result<&Tap, Vec<Problem>> {
+fn tap_of(design: &Design) -> Result<&Tap, Problems> {
     design.goal.tap.as_ref().ok_or_else(|| {
         let problem = Problem::error(Place::file(&design.file), "the design has no tap");
         vec![problem.with_help("add [tap] with at, along and impulse")]
@@ -294,11 +297,11 @@ fn tap_of(design: &Design) -> Result<&Tap, Vec<Problem>> {
 }
 
 /// Solves every build at nominal values and hands it to `visit`.
-fn tapped(design: &Design, mut visit: impl FnMut(&Build, &Solved)) -> Result<(), Vec<Problem>> {
+fn tapped(design: &Design, mut visit: impl FnMut(&Build, &Solved)) -> Result<(), Problems> {
     for build in &design.builds {
         let model = build.model(&design.goal, &Draw::default())?;
         let solved =
-            Solved::converged(build, &design.goal, &model, None).map_err(|fault| build.problems(&fault))?;
+            Solved::converge(build, &design.goal, &model, None).map_err(|fault| build.problems(&fault))?;
         visit(build, &solved);
     }
     Ok(())
@@ -307,12 +310,7 @@ fn tapped(design: &Design, mut visit: impl FnMut(&Build, &Solved)) -> Result<(),
 #[cfg(test)]
 mod tests {
     use super::*;
-    use stillbed_material::Table;
-
-    fn design(text: &str) -> Design {
-        let reading = Design::read("d.toml", text, &Table::built_in());
-        reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
-    }
+    use crate::design_sample::design;
 
     fn options(draws: Draws) -> RingDownOptions {
         RingDownOptions { duration: Some(0.3), draws }
@@ -320,7 +318,8 @@ mod tests {
 
     #[test]
     fn keys_of_the_ring_down_are_as_promised() {
-        let answer = ring_down(&design(stillbed_design::STARTER), &options(Draws::NONE), |_, _| ()).unwrap();
+        let answer =
+            RingDowns::compute(&design(stillbed_design::STARTER), &options(Draws::NONE), |_, _| ()).unwrap();
         let json = serde_json::to_value(answer).unwrap();
         let found = &json["builds"][0];
         let lengths = ["time_s", "motion_m"].map(|key| found[key].as_array().unwrap().len());
@@ -332,7 +331,8 @@ mod tests {
     #[test]
     fn the_band_of_the_draws_holds_the_stated_envelope() {
         let draws = Draws { count: 24, seed: 1 };
-        let answer = ring_down(&design(stillbed_design::STARTER), &options(draws), |_, _| ()).unwrap();
+        let answer =
+            RingDowns::compute(&design(stillbed_design::STARTER), &options(draws), |_, _| ()).unwrap();
         let build = &answer.builds[0];
         let spread = build.spread.as_ref().unwrap();
         let settle = spread.settle_time_s.as_ref().unwrap().spread;
@@ -352,7 +352,7 @@ mod tests {
         );
         let mut design = design(&text);
         assert_eq!(design.goal.amplitude, Some(1e-7));
-        let solve = |design: &Design| ring_down(design, &options(Draws::NONE), |_, _| ()).unwrap();
+        let solve = |design: &Design| RingDowns::compute(design, &options(Draws::NONE), |_, _| ()).unwrap();
         let small = solve(&design);
         let (quiet, start) =
             (small.builds[0].motion.settle_time_s.unwrap(), small.builds[0].settle_time_at_start_s.unwrap());

@@ -1,9 +1,9 @@
 //! Stiffness, mass and loss of each section of a design: the answer of the command `section`.
 
-use super::apart::apart;
+use super::partial::answer_solvable;
 use serde::Serialize;
 use stillbed_design::{Build, Design};
-use stillbed_input::problem::Problem;
+use stillbed_input::problem::{Problem, Problems};
 use stillbed_input::quantity::Draw;
 use stillbed_section::{Loss, PartShares, Stiffness};
 
@@ -89,17 +89,17 @@ impl Sections {
     ///
     /// # Errors
     /// What keeps a section from being solved, at its place.
-    pub fn of(design: &Design) -> Result<Sections, Vec<Problem>> {
-        apart(design, Sections::of_all, Sections::of_all)
+    pub fn compute(design: &Design) -> Result<Sections, Problems> {
+        answer_solvable(design, Sections::of_all, Sections::of_all)
     }
 
-    fn of_all(design: &Design) -> Result<Sections, Vec<Problem>> {
+    fn of_all(design: &Design) -> Result<Sections, Problems> {
         let builds = design.builds.iter().map(|build| of_build(design, build)).collect::<Result<_, _>>()?;
         Ok(Sections { builds, notes: design.notes.clone() })
     }
 }
 
-fn of_build(design: &Design, build: &Build) -> Result<BuildSections, Vec<Problem>> {
+fn of_build(design: &Design, build: &Build) -> Result<BuildSections, Problems> {
     let model = build.model(&design.goal, &Draw::default())?;
     let mut sections = Vec::new();
     for (profile, solution) in build.profiles.iter().zip(&model.sections) {

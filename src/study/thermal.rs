@@ -1,12 +1,12 @@
 //! Thermal growth, bow and drift of each build, and its sag under weight: the answer of the command
 //! `thermal`.
 
-use super::apart::apart;
+use super::partial::answer_solvable;
 use super::pour::PourSheet;
-use super::pour::bodies::{PourOptions, poured};
+use super::pour::bodies::{BuildPour, PourOptions};
 use serde::Serialize;
 use stillbed_design::{Build, Design, Model, Profile, Substance};
-use stillbed_input::problem::{Place, Problem, suggest};
+use stillbed_input::problem::{Place, Problem, Problems, suggest};
 use stillbed_input::quantity::{Draw, Spread};
 use stillbed_material::Property;
 use stillbed_modes::Statics;
@@ -20,7 +20,7 @@ use stillbed_response::thermal::{
 
 /// The answer of `thermal`: effects of temperature and weight, build by build.
 #[derive(Debug, Clone, Serialize)]
-pub struct Warm {
+pub struct ThermalAnswer {
     /// In the order of the design.
     pub builds: Vec<BuildThermal>,
     /// Shear strength by which bonds are judged, Pa.
@@ -76,37 +76,39 @@ pub struct ThermalOptions {
     pub carry: Option<Carry>,
 }
 
-/// Effects on every build of `design` of the change in its `[thermal]`, or in `options`.
-///
-/// # Errors
-/// What is wrong with the design or missing in a material, at its place.
-pub fn warm(design: &Design, options: &ThermalOptions) -> Result<Warm, Vec<Problem>> {
-    let change = options.change;
-    let mut spec = match (&design.goal.thermal, change) {
-        (Some(spec), _) => spec.clone(),
-        (None, Some(change)) => ThermalSpec::uniform(change),
-        (None, None) => {
-            let problem = Problem::error(Place::file(&design.file), "no change of temperature is stated");
-            return Err(vec![
-                problem.with_help("ask --change \"10 K\", or add [thermal] with change = \"10 K\""),
-            ]);
+impl ThermalAnswer {
+    /// Computes the effects on every build of `design` of the change in its `[thermal]`, or in `options`.
+    ///
+    /// # Errors
+    /// What is wrong with the design or missing in a material, at its place.
+    pub fn compute(design: &Design, options: &ThermalOptions) -> Result<ThermalAnswer, Problems> {
+        let change = options.change;
+        let mut spec = match (&design.goal.thermal, change) {
+            (Some(spec), _) => spec.clone(),
+            (None, Some(change)) => ThermalSpec::uniform(change),
+            (None, None) => {
+                let problem = Problem::error(Place::file(&design.file), "no change of temperature is stated");
+                return Err(Problems::from(
+                    problem.with_help("ask --change \"10 K\", or add [thermal] with change = \"10 K\""),
+                ));
+            }
+        };
+        if let Some(change) = change {
+            spec.change = change.into();
         }
-    };
-    if let Some(change) = change {
-        spec.change = change.into();
+        if let Some(film) = options.film {
+            spec.film = film.into();
+        }
+        let of_all = |design: &Design| of_all(design, &spec, options.carry.as_ref());
+        answer_solvable(design, of_all, of_all)
     }
-    if let Some(film) = options.film {
-        spec.film = film.into();
-    }
-    let of_all = |design: &Design| of_all(design, &spec, options.carry.as_ref());
-    apart(design, of_all, of_all)
 }
 
-fn of_all(design: &Design, spec: &ThermalSpec, carry: Option<&Carry>) -> Result<Warm, Vec<Problem>> {
+fn of_all(design: &Design, spec: &ThermalSpec, carry: Option<&Carry>) -> Result<ThermalAnswer, Problems> {
     let builds =
         design.builds.iter().map(|build| of_build(design, build, spec, carry)).collect::<Result<_, _>>()?;
     let (bond_strength_pa, bond_strength_usual) = (spec.bond(), spec.bond_strength.is_none());
-    Ok(Warm { builds, bond_strength_pa, bond_strength_usual, notes: design.notes.clone() })
+    Ok(ThermalAnswer { builds, bond_strength_pa, bond_strength_usual, notes: design.notes.clone() })
 }
 
 fn of_build(
@@ -114,7 +116,7 @@ fn of_build(
     build: &Build,
     spec: &ThermalSpec,
     carry: Option<&Carry>,
-) -> Result<BuildThermal, Vec<Problem>> {
+) -> Result<BuildThermal, Problems> {
     let model = build.model(&design.goal, &Draw::default())?;
     let sections = sections(build, &model)?;
     let (mut case, ask, sag_ask) = spec.resolve(&model.frame, &materials(design))?;
@@ -131,7 +133,7 @@ fn of_build(
     };
     let mut thermal = solve_thermal(&base, &sections, &case, &ask).map_err(at_fault)?;
     for member in &mut thermal.state.members {
-        member.bow_m = settled(member.bow_m);
+        member.bow_m = without_rounding(member.bow_m);
     }
     let settles =
         |film| solve_settling(&base, &sections, spec.change.value, film, spec.settle_to, &ask.rails).ok();
@@ -162,8 +164,8 @@ fn of_build(
 }
 
 /// Shrinkage and cooling that the cure leaves in the mixes of `build`, poured as its sheet says.
-fn cures(design: &Design, build: &Build) -> Result<Vec<Cure>, Vec<Problem>> {
-    let poured = poured(design, build, &PourOptions::default())?;
+fn cures(design: &Design, build: &Build) -> Result<Vec<Cure>, Problems> {
+    let poured = BuildPour::compute(design, build, &PourOptions::default())?;
     let sheets = poured.map(|poured| poured.sheets).unwrap_or_default();
     let cure = |sheet: PourSheet| Cure {
         shrinkage: sheet.cure_strain.unwrap_or(0.0),
@@ -174,7 +176,8 @@ fn cures(design: &Design, build: &Build) -> Result<Vec<Cure>, Vec<Problem>> {
 }
 
 /// `value`, m or rad; 0 where it is only rounding, far below the size of an atom.
-pub fn settled(value: f64) -> f64 {
+#[must_use]
+pub fn without_rounding(value: f64) -> f64 {
     if value.abs() < 1e-11 { 0.0 } else { value }
 }
 
@@ -185,7 +188,7 @@ fn tips_over(along: &[String]) -> Problem {
 }
 
 /// Indices of the members called `names`.
-fn members(build: &Build, names: &[String]) -> Result<Vec<usize>, Vec<Problem>> {
+fn members(build: &Build, names: &[String]) -> Result<Vec<usize>, Problems> {
     let known = || build.drawing.members.iter().map(|(name, _)| name);
     let find = |name: &String| {
         build.drawing.members.position(name).ok_or_else(|| {
@@ -203,16 +206,22 @@ fn materials(design: &Design) -> Vec<&str> {
 
 /// The thermal measures that `compare` shows of a build; `None` where unknown.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Quick {
+pub struct DriftAndBow {
     /// Displacement of the tip relative to the work per kelvin of uniform heating, m/K.
     pub drift: Option<f64>,
     /// Largest bow of the members that `[thermal]` names, under its temperatures, m.
     pub bow: Option<f64>,
 }
 
-impl Quick {
-    /// The measures of `build` at `draw`, from its factorised `statics`.
-    pub fn of(design: &Design, build: &Build, model: &Model, statics: &Statics, draw: &Draw) -> Quick {
+impl DriftAndBow {
+    /// Computes the measures of `build` at `draw`, from its factorised `statics`.
+    pub fn compute(
+        design: &Design,
+        build: &Build,
+        model: &Model,
+        statics: &Statics,
+        draw: &Draw,
+    ) -> DriftAndBow {
         let section = |(number, profile): (usize, &Profile)| {
             let bond = profile.bond.at(draw).clamp(0.0, 1.0);
             CompositeSection::without_outlines(
@@ -224,7 +233,7 @@ impl Quick {
         };
         let sections: Option<Vec<CompositeSection>> =
             build.profiles.iter().enumerate().map(section).collect();
-        let Some(sections) = sections else { return Quick::default() };
+        let Some(sections) = sections else { return DriftAndBow::default() };
         let (tip, work) = (model.tip, model.work);
         let base = Base { name: &build.name, frame: &model.frame, tip, work };
         let drift = drift_per_kelvin(&base, &sections, statics, model.scale).ok().flatten();
@@ -233,12 +242,15 @@ impl Quick {
             let asked = case.warms().then_some(ask.rails)?;
             largest_bow(&base, &sections, statics, &case, &asked, model.scale).ok()?
         });
-        Quick { drift: drift.map(|d| settled((d.x * d.x + d.y * d.y + d.z * d.z).sqrt())), bow }
+        DriftAndBow {
+            drift: drift.map(|d| without_rounding((d.x * d.x + d.y * d.y + d.z * d.z).sqrt())),
+            bow,
+        }
     }
 }
 
 /// The sections of `build` prepared for changes of temperature.
-fn sections(build: &Build, model: &Model) -> Result<Vec<CompositeSection>, Vec<Problem>> {
+fn sections(build: &Build, model: &Model) -> Result<Vec<CompositeSection>, Problems> {
     let draw = Draw::default();
     let compressive: Vec<Option<f64>> = build
         .substances

@@ -30,7 +30,7 @@ const EQUAL: f64 = 1e-9;
 
 /// What a verdict needs to know of one build.
 #[derive(Debug, Clone)]
-pub struct Candidate {
+pub struct BuildFacts {
     /// Its key in the design.
     pub name: String,
     /// Its name for the reader.
@@ -88,14 +88,14 @@ pub struct Verdict {
     /// The measurement that would tell the one ahead from the first of these.
     pub tells_apart: Option<Advice>,
     /// From best to worst.
-    pub builds: Vec<Judged>,
+    pub builds: Vec<Judgement>,
     /// The verdict in words, a paragraph each.
     pub paragraphs: Vec<String>,
 }
 
 /// The judgement on one build.
 #[derive(Debug, Clone, Serialize)]
-pub struct Judged {
+pub struct Judgement {
     /// Its key in the design.
     pub name: String,
     /// Share of the draws in which it meets all targets.
@@ -112,7 +112,7 @@ pub struct Judged {
     pub on_guesses: OnGuesses,
 }
 
-impl Candidate {
+impl BuildFacts {
     fn meets(&self) -> bool {
         self.misses.is_empty()
     }
@@ -142,7 +142,7 @@ struct Lead {
 }
 
 impl Lead {
-    fn of(measure: Measure, one: &Candidate, other: &Candidate) -> Lead {
+    fn of(measure: Measure, one: &BuildFacts, other: &BuildFacts) -> Lead {
         let more = measure.more_is_better();
         let ratio = match (one.value, other.value) {
             (Some(a), Some(b)) if a == b => 1.0,
@@ -180,11 +180,12 @@ impl Lead {
     }
 
     /// Why the two cannot be told apart.
-    fn reason(&self, one: &Candidate, other: &Candidate) -> String {
+    fn reason(&self, one: &BuildFacts, other: &BuildFacts) -> String {
         let apart = (self.ratio - 1.0).abs();
         match self.chance {
-            _ if !self.ratio.is_finite() => "at least one of them has no figure".to_string(),
+            _ if self.ratio.is_nan() => "at least one of them has no figure".to_string(),
             _ if !self.error.is_finite() => "nothing bounds how far the answer may be off".to_string(),
+            _ if !self.ratio.is_finite() => "at least one of them has no figure".to_string(),
             _ if apart <= self.error => format!(
                 "they differ by {} %, and the answer may be off by {} %",
                 figures(100.0 * apart, 2),
@@ -231,7 +232,7 @@ fn does(measure: Measure, value: Option<f64>) -> String {
 }
 
 /// The value of `measure` in brackets.
-fn valued(measure: Measure, of: &Candidate) -> String {
+fn valued(measure: Measure, of: &BuildFacts) -> String {
     let value = of.value.filter(|value| value.is_finite());
     value.map_or_else(|| "never".to_string(), |value| show(value, measure.kind()))
 }
@@ -248,21 +249,21 @@ fn listed(words: &[String]) -> String {
 impl Verdict {
     /// The verdict on `candidates`. Given the indices of two of them, `narrows` gives the measurement that
     /// would narrow their difference most.
-    pub fn of(
+    pub fn judge(
         about: &Circumstances,
-        candidates: &[Candidate],
+        candidates: &[BuildFacts],
         narrows: impl Fn(usize, usize) -> Option<Advice>,
     ) -> Verdict {
         let measure = about.measure;
         let order = ranked(measure, candidates);
-        let ranks: Vec<&Candidate> = order.iter().map(|i| &candidates[*i]).collect();
+        let ranks: Vec<&BuildFacts> = order.iter().map(|i| &candidates[*i]).collect();
         let best = ranks.first().copied();
         let any_meets = ranks.iter().any(|c| c.meets());
-        let rivals: Vec<&Candidate> =
+        let rivals: Vec<&BuildFacts> =
             ranks.iter().skip(1).copied().filter(|c| c.meets() == any_meets).collect();
-        let leads: Vec<(&Candidate, Lead)> =
+        let leads: Vec<(&BuildFacts, Lead)> =
             best.iter().flat_map(|best| rivals.iter().map(|c| (*c, Lead::of(measure, best, c)))).collect();
-        let level: Vec<(&Candidate, Lead)> =
+        let level: Vec<(&BuildFacts, Lead)> =
             leads.iter().copied().filter(|(_, lead)| !lead.leads()).collect();
         let tells_apart = match (level.first(), order.first()) {
             (Some((rival, lead)), Some(first)) if !lead.is_equal() => {
@@ -279,8 +280,8 @@ impl Verdict {
         let is_still = best.is_some_and(|best| best.still);
         let sure = !others.is_empty() && others.iter().all(Lead::leads) && about.draws > 0 && !is_still;
         let sure = sure && ranks.iter().all(|c| !c.soft);
-        let named = |c: &&Candidate| c.name.clone();
-        let beaten = |c: &Candidate| {
+        let named = |c: &&BuildFacts| c.name.clone();
+        let beaten = |c: &BuildFacts| {
             let best = best.filter(|best| best.name != c.name)?;
             Lead::of(measure, best, c).chance
         };
@@ -298,7 +299,7 @@ impl Verdict {
         };
         verdict.builds = ranks
             .iter()
-            .map(|c| Judged {
+            .map(|c| Judgement {
                 name: c.name.clone(),
                 meets_in: c.meets_in,
                 worst_miss: c.worst().cloned(),
@@ -321,13 +322,14 @@ impl Verdict {
     }
 
     /// The judgement on the build called `name`.
-    pub fn judged(&self, name: &str) -> Option<&Judged> {
+    #[must_use]
+    pub fn judged(&self, name: &str) -> Option<&Judgement> {
         self.builds.iter().find(|judged| judged.name == name)
     }
 }
 
 /// Indices of `candidates` from best to worst: those that meet all targets first.
-fn ranked(measure: Measure, candidates: &[Candidate]) -> Vec<usize> {
+fn ranked(measure: Measure, candidates: &[BuildFacts]) -> Vec<usize> {
     let worth = |i: usize| {
         let value = candidates[i].value;
         value.map_or(f64::NEG_INFINITY, |value| if measure.more_is_better() { value } else { -value })
@@ -341,12 +343,12 @@ fn ranked(measure: Measure, candidates: &[Candidate]) -> Vec<usize> {
 }
 
 /// The labels of those for which `so` is true.
-fn labels_of(ranks: &[&Candidate], so: impl Fn(&Candidate) -> bool) -> Vec<String> {
+fn labels_of(ranks: &[&BuildFacts], so: impl Fn(&BuildFacts) -> bool) -> Vec<String> {
     ranks.iter().filter(|c| so(c)).map(|c| c.label.clone()).collect()
 }
 
 /// Says that a soft layer shears in some builds, so that none of their figures is reliable.
-fn soft(ranks: &[&Candidate]) -> Option<String> {
+fn soft(ranks: &[&BuildFacts]) -> Option<String> {
     let labels = labels_of(ranks, |c| c.soft);
     (!labels.is_empty()).then(|| {
         format!(
@@ -358,7 +360,7 @@ fn soft(ranks: &[&Candidate]) -> Option<String> {
 }
 
 /// Says that tip and work cannot move apart in some builds, so that their figures rank nothing.
-fn still(ranks: &[&Candidate]) -> Option<String> {
+fn still(ranks: &[&BuildFacts]) -> Option<String> {
     let labels = labels_of(ranks, |c| c.still);
     let them = if labels.len() == 1 { "it" } else { "them" };
     (!labels.is_empty()).then(|| {
@@ -371,13 +373,13 @@ fn still(ranks: &[&Candidate]) -> Option<String> {
 }
 
 /// Says which builds meet the targets, and by how much the others miss them.
-fn targets(about: &Circumstances, ranks: &[&Candidate]) -> String {
-    let (meet, miss): (Vec<&Candidate>, Vec<&Candidate>) = ranks.iter().partition(|c| c.meets());
-    let labels = |of: &[&Candidate]| listed(&of.iter().map(|c| c.label.clone()).collect::<Vec<_>>());
+fn targets(about: &Circumstances, ranks: &[&BuildFacts]) -> String {
+    let (meet, miss): (Vec<&BuildFacts>, Vec<&BuildFacts>) = ranks.iter().partition(|c| c.meets());
+    let labels = |of: &[&BuildFacts]| listed(&of.iter().map(|c| c.label.clone()).collect::<Vec<_>>());
     let mut by_miss = miss.clone();
     by_miss.sort_by(|a, b| a.misses_by().total_cmp(&b.misses_by()));
     // The worst miss of a build, and the number of its other misses.
-    let worst = |c: &Candidate| {
+    let worst = |c: &BuildFacts| {
         let more = match c.misses.len() {
             0 | 1 => String::new(),
             2 => ", and another target".to_string(),
@@ -416,7 +418,7 @@ fn targets(about: &Circumstances, ranks: &[&Candidate]) -> String {
             told.push(format!("{} does meet them all in {part_told} % of the draws.", c.label));
         }
     }
-    let varied: Vec<&&Candidate> = by_miss.iter().filter(|c| c.varies).collect();
+    let varied: Vec<&&BuildFacts> = by_miss.iter().filter(|c| c.varies).collect();
     if meet.is_empty()
         && let [one, ..] = varied[..]
     {
@@ -432,9 +434,9 @@ fn targets(about: &Circumstances, ranks: &[&Candidate]) -> String {
 /// Says which build is ahead by the deciding measure, how surely, and what would tell more.
 fn standing(
     about: &Circumstances,
-    ranks: &[&Candidate],
-    leads: &[(&Candidate, Lead)],
-    level: &[(&Candidate, Lead)],
+    ranks: &[&BuildFacts],
+    leads: &[(&BuildFacts, Lead)],
+    level: &[(&BuildFacts, Lead)],
     tells_apart: Option<&Advice>,
 ) -> Option<String> {
     let measure = about.measure;
@@ -445,7 +447,7 @@ fn standing(
     let mut told = Vec::new();
     if let Some((rival, lead)) = level.first() {
         told.push(level_told(measure, best, level));
-        let missed = |one: &Candidate, other: &Candidate| {
+        let missed = |one: &BuildFacts, other: &BuildFacts| {
             let kept = |miss: &&Miss| other.misses.iter().all(|own| own.measure != miss.measure);
             one.misses.iter().find(kept).map(|miss| (one.label.clone(), other.label.clone(), miss.clone()))
         };
@@ -499,7 +501,7 @@ fn standing(
 }
 
 /// The lead over the next build as text: `1.2 times sooner than NEXT (207 ms)`.
-fn against(measure: Measure, lead: &Lead, next: &Candidate) -> String {
+fn against(measure: Measure, lead: &Lead, next: &BuildFacts) -> String {
     match lead.ratio.is_finite() {
         true => format!("{} {} ({})", lead.words(measure), next.label, valued(measure, next)),
         false => format!("while {} {}", next.label, does(measure, next.value)),
@@ -511,7 +513,7 @@ fn in_draws(lead: &Lead) -> String {
 }
 
 /// Says that the builds of `level` cannot be told apart from `best`, and why.
-fn level_told(measure: Measure, best: &Candidate, level: &[(&Candidate, Lead)]) -> String {
+fn level_told(measure: Measure, best: &BuildFacts, level: &[(&BuildFacts, Lead)]) -> String {
     let (rival, lead) = level[0];
     let kind = measure.kind();
     if let [(rival, lead)] = level
@@ -521,7 +523,7 @@ fn level_told(measure: Measure, best: &Candidate, level: &[(&Candidate, Lead)]) 
         let value = value.map_or("neither comes to rest".to_string(), |value| show(value, kind));
         return format!("By {} {} and {} are equal: {value}.", measure.title(), best.label, rival.label);
     }
-    let finite = |c: &Candidate| c.value.unwrap_or(f64::INFINITY);
+    let finite = |c: &BuildFacts| c.value.unwrap_or(f64::INFINITY);
     let (own, other) = show_apart(finite(best), finite(rival), kind);
     let mut rivals = vec![format!("{} ({other})", rival.label)];
     rivals.extend(level[1..].iter().map(|(c, _)| format!("{} ({})", c.label, valued(measure, c))));
@@ -535,7 +537,7 @@ fn level_told(measure: Measure, best: &Candidate, level: &[(&Candidate, Lead)]) 
 }
 
 /// Compares the only build that meets all targets with the best of the others.
-fn alone(measure: Measure, best: &Candidate, next: &Candidate) -> String {
+fn alone(measure: Measure, best: &BuildFacts, next: &BuildFacts) -> String {
     let lead = Lead::of(measure, best, next);
     let does = does(measure, best.value);
     if lead.leads() {
@@ -564,10 +566,10 @@ fn alone(measure: Measure, best: &Candidate, next: &Candidate) -> String {
 }
 
 /// Says where guesses carry much of an answer.
-fn guessed(ranks: &[&Candidate]) -> Option<String> {
+fn guessed(ranks: &[&BuildFacts]) -> Option<String> {
     let held = |of: &str, part: &dyn Fn(&OnGuesses) -> f64| {
         let much = ranks.iter().filter(|c| part(&c.on_guesses) > MUCH);
-        let told = |c: &&Candidate| format!("{} % in {}", figures(100.0 * part(&c.on_guesses), 2), c.label);
+        let told = |c: &&BuildFacts| format!("{} % in {}", figures(100.0 * part(&c.on_guesses), 2), c.label);
         let told: Vec<String> = much.map(told).collect();
         (!told.is_empty()).then(|| format!("of the {of} {}", listed(&told)))
     };

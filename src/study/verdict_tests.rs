@@ -1,7 +1,7 @@
 use super::*;
 
-fn candidate(name: &str, value: f64, drawn: &[f64]) -> Candidate {
-    Candidate {
+fn candidate(name: &str, value: f64, drawn: &[f64]) -> BuildFacts {
+    BuildFacts {
         name: name.to_lowercase(),
         label: name.to_string(),
         value: Some(value),
@@ -18,7 +18,7 @@ fn candidate(name: &str, value: f64, drawn: &[f64]) -> Candidate {
 
 #[test]
 fn what_rests_on_a_soft_layer_is_said_first_and_nobody_wins_against_it() {
-    let soft = Candidate { soft: true, ..candidate("Layered", 0.9, &[0.9; 20]) };
+    let soft = BuildFacts { soft: true, ..candidate("Layered", 0.9, &[0.9; 20]) };
     let found = judge(&about(20), &[candidate("Steel", 0.4, &[0.4; 20]), soft]);
     assert!(found.paragraphs[0].starts_with("Plane sections do not hold in Layered"));
     assert_eq!((found.ahead.as_deref(), found.winner), (Some("steel"), None));
@@ -26,7 +26,7 @@ fn what_rests_on_a_soft_layer_is_said_first_and_nobody_wins_against_it() {
 
 #[test]
 fn what_does_not_give_way_is_said_first_and_is_no_winner() {
-    let still = Candidate { still: true, ..candidate("Rigid", 0.0, &[0.0; 20]) };
+    let still = BuildFacts { still: true, ..candidate("Rigid", 0.0, &[0.0; 20]) };
     let found = judge(&about(20), &[candidate("Steel", 0.4, &[0.4; 20]), still]);
     assert!(found.paragraphs[0].starts_with("Nothing gives way between tip and work of Rigid"));
     assert!(found.paragraphs.iter().all(|told| !told.contains("is ahead")), "{:?}", found.paragraphs);
@@ -47,8 +47,8 @@ fn heavy(value: f64) -> Miss {
     Miss { build: String::new(), measure: "mass", value: Some(value), limit: 220.0, at_least: false }
 }
 
-fn judge(about: &Circumstances, candidates: &[Candidate]) -> Verdict {
-    Verdict::of(about, candidates, |_, _| Some(Advice { key: "feet.pads.loss".into(), narrows_to: 0.6 }))
+fn judge(about: &Circumstances, candidates: &[BuildFacts]) -> Verdict {
+    Verdict::judge(about, candidates, |_, _| Some(Advice { key: "feet.pads.loss".into(), narrows_to: 0.6 }))
 }
 
 /// Ten draws; in the first `won` of them this build is ahead of one at 2.
@@ -90,6 +90,14 @@ fn a_lead_within_the_stated_errors_is_none() {
     open[1].doubt.left_out = f64::INFINITY;
     let verdict = judge(&about(10), &open);
     assert!(verdict.paragraphs[0].contains("nothing bounds how far the answer may be off"), "{verdict:?}");
+    // A build that the computed modes never move so far, and those above perhaps do.
+    let mut still = [candidate("A", 0.0, &[0.0; 10]), candidate("B", 0.1, &[0.1; 10])];
+    assert_eq!(judge(&about(10), &still).winner.as_deref(), Some("a"));
+    still[0].doubt.left_out = f64::INFINITY;
+    let verdict = judge(&about(10), &still);
+    assert_eq!(verdict.winner, None);
+    assert!(verdict.paragraphs[0].contains("nothing bounds how far the answer may be off"), "{verdict:?}");
+    assert!(serde_json::to_value(still[0].doubt).unwrap()["left_out"].is_null());
     let beyond = [candidate("A", 1.0, &[1.0; 10]), candidate("B", 1.0025, &[1.0025; 10])];
     assert_eq!(judge(&about(10), &beyond).winner.as_deref(), Some("a"));
 }

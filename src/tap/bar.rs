@@ -119,7 +119,7 @@ pub struct BarReading {
 /// # Errors
 /// Sizes, mass or frequencies that are not positive; no tone; two tones of one motion; tones that give
 /// a Poisson's ratio no material has, because one of them belongs to another motion.
-pub fn bar_moduli(bar: &Bar, tones: &[BarTone]) -> Result<BarReading, Vec<Problem>> {
+pub fn bar_moduli(bar: &Bar, tones: &[BarTone]) -> Result<BarReading, Problems> {
     check(bar, tones)?;
     let tone = |motion: BarMotion| tones.iter().find(|tone| tone.motion == motion);
     let base = Sizes {
@@ -133,13 +133,13 @@ pub fn bar_moduli(bar: &Bar, tones: &[BarTone]) -> Result<BarReading, Vec<Proble
     let moduli = base.moduli();
     let both = base.torsion.is_some() && (base.flexure.is_some() || base.longitudinal.is_some());
     if both && !(-0.1..0.5).contains(&moduli.nu) {
-        return Err(vec![
+        return Err(Problems::from(
             Problem::error(
                 Place::key("poissons_ratio"),
                 format!("the two tones give Poisson's ratio {}", figures(moduli.nu, 3)),
             )
             .with_help("it lies between 0 and 0.5: one of the tones belongs to another motion"),
-        ]);
+        ));
     }
     let varied = varied(bar, tones, &base);
     let spread = |of: &dyn Fn(&Moduli) -> Option<f64>| {
@@ -173,7 +173,7 @@ pub fn bar_moduli(bar: &Bar, tones: &[BarTone]) -> Result<BarReading, Vec<Proble
     Ok(reading)
 }
 
-fn check(bar: &Bar, tones: &[BarTone]) -> Result<(), Vec<Problem>> {
+fn check(bar: &Bar, tones: &[BarTone]) -> Result<(), Problems> {
     let mut problems = Vec::new();
     let mut positive = |key: &str, spread: Spread| {
         if !(spread.low > 0.0

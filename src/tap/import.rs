@@ -5,7 +5,7 @@
 
 use super::record::{Channel, MAX_BYTES, MAX_MAGNITUDE, Record, RecordOptions, too_large, too_short};
 use super::{sound, spreadsheet, table, wav};
-use stillbed_input::problem::{Place, Problem};
+use stillbed_input::problem::{Place, Problem, Problems};
 
 /// Reads a record from the `bytes` of `file`.
 ///
@@ -24,9 +24,9 @@ use stillbed_input::problem::{Place, Problem};
 /// Every problem found: an empty, oversized or compressed file, cells that are no numbers, time
 /// that runs backwards or too unevenly, no sample rate, fewer samples than a decay needs, a
 /// record in which nothing moves.
-pub fn read_record(file: &str, bytes: &[u8], stated: &RecordOptions) -> Result<Record, Vec<Problem>> {
+pub fn read_record(file: &str, bytes: &[u8], stated: &RecordOptions) -> Result<Record, Problems> {
     let stop = |message: String, help: &str| {
-        Err(vec![Problem::error(Place::file(file), message).with_help(help.to_string())])
+        Err(Problems::from(Problem::error(Place::file(file), message).with_help(help.to_string())))
     };
     if let Some(rate) = stated.sample_rate_hz
         && !(rate.is_finite() && rate > 0.0)
@@ -37,7 +37,7 @@ pub fn read_record(file: &str, bytes: &[u8], stated: &RecordOptions) -> Result<R
         return stop("the file is empty".into(), "record the tap as WAV, or export time and signal as CSV");
     }
     if bytes.len() > MAX_BYTES {
-        return Err(vec![too_large(file, bytes.len() as u64)]);
+        return Err(Problems::from(too_large(file, bytes.len() as u64)));
     }
     let record = match container(bytes) {
         Some(Container::Sound) => sound::read(file, bytes)?,
@@ -63,20 +63,20 @@ pub fn read_record(file: &str, bytes: &[u8], stated: &RecordOptions) -> Result<R
 }
 
 /// Refuses a record that is too short or constant, and leaves out constant channels.
-fn checked(mut record: Record) -> Result<Record, Vec<Problem>> {
+fn checked(mut record: Record) -> Result<Record, Problems> {
     let place = Place::file(&record.file);
     if let Some(problem) = too_short(&record.file, record.len()) {
-        return Err(vec![problem]);
+        return Err(Problems::from(problem));
     }
     let dead = |channel: &Channel| {
         channel.samples.windows(2).all(|pair| (pair[0] - pair[1]).abs() < 1.0 / MAX_MAGNITUDE)
     };
     let (still, moving): (Vec<_>, Vec<_>) = record.channels.into_iter().partition(dead);
     if moving.is_empty() {
-        return Err(vec![
+        return Err(Problems::from(
             Problem::error(place, "the signal is constant: nothing rings in this record")
                 .with_help("check that the sensor was connected and the right columns were exported"),
-        ]);
+        ));
     }
     for channel in still {
         record.notes.push(Problem::warning(

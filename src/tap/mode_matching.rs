@@ -27,7 +27,7 @@ use super::comparison::{
 use super::explanation::explain;
 use super::measured_mode::MeasuredMode;
 use nalgebra::{DMatrix, DVector};
-use stillbed_input::problem::{Place, Problem};
+use stillbed_input::problem::{Place, Problem, Problems};
 use stillbed_input::quantity::Spread;
 
 /// A mode of the model.
@@ -74,7 +74,7 @@ pub fn compare_with_model(
     predicted: &[PredictedMode],
     parameters: &[UncertainParameter],
     model: &ModelError,
-) -> Result<ModelComparison, Vec<Problem>> {
+) -> Result<ModelComparison, Problems> {
     check(measured, predicted, parameters)?;
     let spreads: Vec<f64> = parameters.iter().map(|parameter| parameter.log_spread()).collect();
     let mut best: Option<(f64, Vec<Option<usize>>)> = None;
@@ -139,7 +139,7 @@ fn check(
     measured: &[MeasuredMode],
     predicted: &[PredictedMode],
     parameters: &[UncertainParameter],
-) -> Result<(), Vec<Problem>> {
+) -> Result<(), Problems> {
     let mut problems = Vec::new();
     if measured.is_empty() || predicted.is_empty() {
         let message = format!("{} measured and {} predicted modes", measured.len(), predicted.len());
@@ -155,7 +155,7 @@ fn check(
                 .push(Problem::error(Place::key("modes"), message).with_help("state one finite value each"));
         }
     }
-    if problems.is_empty() { Ok(()) } else { Err(problems) }
+    if problems.is_empty() { Ok(()) } else { Err(problems.into()) }
 }
 
 /// Logarithm of a mode's frequency after `change`.

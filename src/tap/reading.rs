@@ -14,7 +14,7 @@ use super::spectrum::{self, Spectrum};
 use super::tap_detection::{self, Tap};
 use super::{second_hits, warnings};
 use serde::Serialize;
-use stillbed_input::problem::{Place, Problem};
+use stillbed_input::problem::{Place, Problem, Problems};
 use stillbed_input::quantity::Spread;
 
 /// How a record is to be listened to.
@@ -106,7 +106,7 @@ const LONGEST: f64 = 12.0;
 /// # Errors
 /// When the record is too short or `listen` invalid, when no tap rises out of the noise, when no tap is
 /// long enough, or when nothing rings after the taps.
-pub fn read_taps(record: &Record, listen: &ReadingOptions) -> Result<TapReading, Vec<Problem>> {
+pub fn read_taps(record: &Record, listen: &ReadingOptions) -> Result<TapReading, Problems> {
     let place = || Place::file(&record.file);
     check(record, listen)?;
     let rate = record.sample_rate_hz;
@@ -126,10 +126,10 @@ pub fn read_taps(record: &Record, listen: &ReadingOptions) -> Result<TapReading,
         .collect();
     let mut taps = tap_detection::find(&channels, rate, &clipped, &record.gaps);
     if taps.is_empty() {
-        return Err(vec![
+        return Err(Problems::from(
             Problem::error(place(), "no tap is heard: the level never rises out of the noise")
                 .with_help("tap harder, with the sensor firmly on the part, and record from before the tap"),
-        ]);
+        ));
     }
     let least = ((0.03 * rate) as usize).max(32);
     let long_enough = |tap: &Tap| tap.end.saturating_sub(tap.free) >= least;
@@ -141,13 +141,13 @@ pub fn read_taps(record: &Record, listen: &ReadingOptions) -> Result<TapReading,
     }
     if used.is_empty() {
         let longest = taps.iter().map(|tap| tap.end.saturating_sub(tap.free)).max().unwrap_or(0);
-        return Err(vec![
+        return Err(Problems::from(
             Problem::error(
                 place(),
                 format!("the longest tap can be listened to for {longest} samples; {least} are needed"),
             )
             .with_help("leave a second or more between taps, and stop the record after the ring has died"),
-        ]);
+        ));
     }
     let range = listen.range_hz.unwrap_or((0.0, f64::MAX));
     let mut heard = listen_to(record, &channels, &taps, &used, range);
@@ -174,7 +174,7 @@ pub fn read_taps(record: &Record, listen: &ReadingOptions) -> Result<TapReading,
     modes.truncate(MOST_MODES);
     if modes.is_empty() {
         notes.push(warnings::nothing_rings(record, &channels, &taps, &used));
-        return Err(notes);
+        return Err(notes.into());
     }
     modes.sort_by(|a, b| a.ringing.total_cmp(&b.ringing));
     let window = warnings::window(record, rest.fading, listen.window_s, &mut notes);
@@ -226,9 +226,9 @@ pub fn read_taps(record: &Record, listen: &ReadingOptions) -> Result<TapReading,
 }
 
 /// Refuses a record that is too short, and an invalid range or window.
-fn check(record: &Record, listen: &ReadingOptions) -> Result<(), Vec<Problem>> {
+fn check(record: &Record, listen: &ReadingOptions) -> Result<(), Problems> {
     if let Some(problem) = too_short(&record.file, record.len()) {
-        return Err(vec![problem]);
+        return Err(Problems::from(problem));
     }
     let mut problems = Vec::new();
     if let Some((low, high)) = listen.range_hz
@@ -246,7 +246,7 @@ fn check(record: &Record, listen: &ReadingOptions) -> Result<(), Vec<Problem>> {
         let message = format!("a window of time constant {tau} s");
         problems.push(Problem::error(Place::key("window"), message).with_help("state a positive time"));
     }
-    if problems.is_empty() { Ok(()) } else { Err(problems) }
+    if problems.is_empty() { Ok(()) } else { Err(problems.into()) }
 }
 
 fn longest(rate_hz: f64) -> usize {

@@ -5,7 +5,7 @@
 //! from the codec.
 
 use super::record::{Channel, MAX_MAGNITUDE, MAX_SAMPLES, Record};
-use stillbed_input::problem::{Place, Problem};
+use stillbed_input::problem::{Place, Problem, Problems};
 use symphonia::core::codecs::audio::well_known::{CODEC_ID_AAC, CODEC_ID_MP3, CODEC_ID_VORBIS};
 use symphonia::core::errors::Error;
 use symphonia::core::formats::TrackType;
@@ -17,15 +17,15 @@ use symphonia::core::io::MediaSourceStream;
 /// # Errors
 /// A container or code that is not known, no sound track, a changing number of channels, or too many
 /// samples.
-pub(super) fn read(file: &str, bytes: &[u8]) -> Result<Record, Vec<Problem>> {
+pub(super) fn read(file: &str, bytes: &[u8]) -> Result<Record, Problems> {
     // The decoder is known to panic on some broken files.
     std::panic::catch_unwind(|| decode(file, bytes)).unwrap_or_else(|_| {
         let problem = Problem::error(Place::file(file), "the sound in this file is broken beyond decoding");
-        Err(vec![problem.with_help("export it once more, as WAV (PCM) or FLAC")])
+        Err(Problems::from(problem.with_help("export it once more, as WAV (PCM) or FLAC")))
     })
 }
 
-fn decode(file: &str, bytes: &[u8]) -> Result<Record, Vec<Problem>> {
+fn decode(file: &str, bytes: &[u8]) -> Result<Record, Problems> {
     let place = || Place::file(file);
     let stop = |message: String| {
         let help = "export it as WAV (PCM), FLAC or m4a, or as CSV with time and signal";
@@ -40,7 +40,7 @@ fn decode(file: &str, bytes: &[u8]) -> Result<Record, Vec<Problem>> {
     let track = format.default_track(TrackType::Audio);
     let parameters = track.and_then(|track| Some((track.id, track.codec_params.as_ref()?.audio()?.clone())));
     let Some((id, parameters)) = parameters else {
-        return Err(stop("the file holds no track of sound".into()));
+        return Err(stop("the file holds no track of sound".into()).into());
     };
     let mut decoder = symphonia::default::get_codecs()
         .make_audio_decoder(&parameters, &Default::default())
@@ -66,7 +66,7 @@ fn decode(file: &str, bytes: &[u8]) -> Result<Record, Vec<Problem>> {
                     channels = vec![Vec::new(); count];
                 }
                 if count != channels.len() || count == 0 {
-                    return Err(stop("the number of channels changes within the record".into()));
+                    return Err(stop("the number of channels changes within the record".into()).into());
                 }
                 frames.resize(buffer.samples_interleaved(), 0.0);
                 buffer.copy_to_slice_interleaved(&mut frames);
@@ -80,15 +80,15 @@ fn decode(file: &str, bytes: &[u8]) -> Result<Record, Vec<Problem>> {
                     let message =
                         format!("the record has more than {} million samples", MAX_SAMPLES / 1_000_000);
                     let help = "cut it to the seconds around the taps, or export one channel";
-                    return Err(vec![Problem::error(place(), message).with_help(help)]);
+                    return Err(Problems::from(Problem::error(place(), message).with_help(help)));
                 }
             }
             Err(Error::DecodeError(_)) => bad += 1,
-            Err(fault) => return Err(unknown(fault)),
+            Err(fault) => return Err(unknown(fault).into()),
         }
     }
     if rate == 0 || channels.is_empty() {
-        return Err(stop("the file holds no samples that can be decoded".into()));
+        return Err(stop("the file holds no samples that can be decoded".into()).into());
     }
     let mut notes = Vec::new();
     if let Some(codec) = lossy {

@@ -2,7 +2,7 @@
 
 use super::record::MAX_SAMPLES;
 use calamine::{Data, Reader, open_workbook_auto_from_rs};
-use stillbed_input::problem::{Place, Problem};
+use stillbed_input::problem::{Place, Problem, Problems};
 
 /// The largest workbook that is unpacked, bytes.
 const MAX_PACKED: usize = 16 << 20;
@@ -13,10 +13,10 @@ const ROWS: usize = 32;
 ///
 /// # Errors
 /// A file that is no workbook, or too large, or has no sheet with enough rows.
-pub(super) fn text(file: &str, bytes: &[u8]) -> Result<(String, Vec<Problem>), Vec<Problem>> {
+pub(super) fn text(file: &str, bytes: &[u8]) -> Result<(String, Vec<Problem>), Problems> {
     let stop = |message: String| {
         let help = "export the sheet as CSV with time and signal";
-        Err(vec![Problem::error(Place::file(file), message).with_help(help)])
+        Err(Problems::from(Problem::error(Place::file(file), message).with_help(help)))
     };
     if bytes.len() > MAX_PACKED {
         return stop(format!(

@@ -11,7 +11,7 @@ use super::damping_measures::to_pole;
 use super::record::{Channel, MAX_SAMPLES, Record};
 use rand::SeedableRng;
 use rand_distr::{Distribution, StandardNormal};
-use stillbed_input::problem::{Place, Problem};
+use stillbed_input::problem::{Place, Problem, Problems};
 use stillbed_input::quantity::figures;
 
 /// One mode of a synthetic record.
@@ -96,9 +96,9 @@ pub struct SyntheticRecord {
 /// # Errors
 /// When it would have no samples or more than [`MAX_SAMPLES`], no modes, modes with different
 /// numbers of channels, or a mode with a frequency above half the sample rate or an invalid loss factor.
-pub fn synthesise(recipe: &SyntheticRecord) -> Result<Record, Vec<Problem>> {
+pub fn synthesise(recipe: &SyntheticRecord) -> Result<Record, Problems> {
     let stop = |key: &str, message: String, help: &str| {
-        Err(vec![Problem::error(Place::key(key), message).with_help(help.to_string())])
+        Err(Problems::from(Problem::error(Place::key(key), message).with_help(help.to_string())))
     };
     let samples = recipe.sample_rate_hz * recipe.duration_s;
     let channels = recipe.modes.first().map_or(0, |mode| mode.amplitudes.len());
@@ -199,7 +199,7 @@ pub fn to_csv(record: &Record) -> String {
 ///
 /// # Errors
 /// When the sample rate is no whole number that a wave file can state, or there are too many channels.
-pub fn to_wav(record: &Record) -> Result<Vec<u8>, Vec<Problem>> {
+pub fn to_wav(record: &Record) -> Result<Vec<u8>, Problems> {
     let rate = record.sample_rate_hz.round();
     let stop = |message: String| {
         vec![
@@ -215,7 +215,8 @@ pub fn to_wav(record: &Record) -> Result<Vec<u8>, Vec<Problem>> {
             "{} Hz and {} channels do not fit a wave file",
             figures(record.sample_rate_hz, 9),
             record.channels.len()
-        )));
+        ))
+        .into());
     };
     let spec = hound::WavSpec {
         channels,

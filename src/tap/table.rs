@@ -8,13 +8,13 @@ use super::record::{MAX_MAGNITUDE, MAX_SAMPLES, Record, RecordOptions};
 use super::time_axis::{Column, sampled, time_unit};
 use encoding_rs::WINDOWS_1252;
 use std::borrow::Cow;
-use stillbed_input::problem::{Place, Problem};
+use stillbed_input::problem::{Place, Problem, Problems};
 
 /// Number of bad cells that are listed.
 const SHOWN: usize = 8;
 
 /// Reads a table.
-pub(super) fn read(file: &str, bytes: &[u8], stated: &RecordOptions) -> Result<Record, Vec<Problem>> {
+pub(super) fn read(file: &str, bytes: &[u8], stated: &RecordOptions) -> Result<Record, Problems> {
     let text = decode(bytes).ok_or_else(|| {
         vec![
             Problem::error(Place::file(file), "the file is neither a wave file nor text")
@@ -235,7 +235,7 @@ fn decimals(cell: &str) -> i32 {
 type Columns = (Vec<Column>, Vec<usize>, Vec<Problem>);
 
 /// The columns of numbers and the line of each row.
-fn columns(file: &str, lines: &[(usize, &str)], layout: &Layout) -> Result<Columns, Vec<Problem>> {
+fn columns(file: &str, lines: &[(usize, &str)], layout: &Layout) -> Result<Columns, Problems> {
     let rows = &lines[layout.data..];
     let mut notes = Vec::new();
     // A column without any number in its first rows is text, or empty.
@@ -274,10 +274,10 @@ fn columns(file: &str, lines: &[(usize, &str)], layout: &Layout) -> Result<Colum
         }
         if (numbers.len() + 1) * wanted.len() > MAX_SAMPLES {
             let message = format!("the table has more than {} million numbers", MAX_SAMPLES >> 20);
-            return Err(vec![
+            return Err(Problems::from(
                 Problem::error(Place { line: Some(*line), ..Place::file(file) }, message)
                     .with_help("cut it to the seconds around the taps"),
-            ]);
+            ));
         }
         let mut cells = split(text, layout.delimiter);
         // `split` drops an empty last cell: it may be a missing value.
@@ -329,7 +329,7 @@ fn columns(file: &str, lines: &[(usize, &str)], layout: &Layout) -> Result<Colum
         ));
     }
     if !bad.is_empty() {
-        return Err(bad);
+        return Err(bad.into());
     }
     for column in &mut columns {
         let place = |line: Option<usize>| Place {
@@ -348,10 +348,10 @@ fn columns(file: &str, lines: &[(usize, &str)], layout: &Layout) -> Result<Colum
             Err(row) => {
                 let problem =
                     Problem::error(place(numbers.get(row).copied()), "too many cells hold no number");
-                return Err(vec![problem.with_help(
+                return Err(Problems::from(problem.with_help(
                     "up to three rows one after another are bridged, and one row in fifty: export each sensor on \
                      its own, or record again",
-                )]);
+                )));
             }
         }
     }

@@ -2,7 +2,7 @@
 
 use super::record::{Channel, Record, RecordOptions, too_short};
 use super::resample::{Even, Refused, even};
-use stillbed_input::problem::{Place, Problem};
+use stillbed_input::problem::{Place, Problem, Problems};
 use stillbed_input::quantity::{Kind, figures, show};
 
 /// One column of numbers.
@@ -77,10 +77,10 @@ pub(super) fn sampled<'a>(
     lines: &[usize],
     remarks: impl Iterator<Item = &'a str>,
     stated: &RecordOptions,
-) -> Result<Record, Vec<Problem>> {
+) -> Result<Record, Problems> {
     let place = |key: &str| Place { file: Some(file.into()), key: key.into(), ..Place::default() };
     if let Some(problem) = too_short(file, lines.len()) {
-        return Err(vec![problem]);
+        return Err(Problems::from(problem));
     }
     let rate = stated.sample_rate_hz.or_else(|| remarks.filter_map(rate_in).last());
     // The time is found by its title; else it is the first column if nearly all its steps rise.
@@ -116,10 +116,10 @@ pub(super) fn sampled<'a>(
         columns.retain(|column| !derived(column));
     }
     if columns.is_empty() {
-        return Err(vec![
+        return Err(Problems::from(
             Problem::error(place(""), "the table has a time but no signal")
                 .with_help("export at least one channel beside the time"),
-        ]);
+        ));
     }
     let heads: Vec<(String, String)> = columns
         .iter()
@@ -140,10 +140,10 @@ pub(super) fn sampled<'a>(
             notes: Vec::new(),
         },
         (None, None) => {
-            return Err(vec![
+            return Err(Problems::from(
                 Problem::error(place(""), "the table has no time column and states no sample rate")
                     .with_help("export the time beside the signal, or state the sample rate in hertz"),
-            ]);
+            ));
         }
     };
     notes.extend(even.notes.iter().map(|note| Problem::warning(place(""), note.clone())));
@@ -168,7 +168,7 @@ fn timed(
     lines: &[usize],
     place: &impl Fn(&str) -> Place,
     notes: &mut Vec<Problem>,
-) -> Result<Even, Vec<Problem>> {
+) -> Result<Even, Problems> {
     let start = time.values.first().copied().unwrap_or(0.0);
     let mut steps: Vec<f64> = time.values.windows(2).map(|pair| pair[1] - pair[0]).collect();
     let middle = steps.len() / 2;
@@ -209,7 +209,7 @@ fn timed(
         ],
     })?;
     if even.rate_hz < 10.0 {
-        return Err(vec![
+        return Err(Problems::from(
             Problem::error(
                 place(&time.title),
                 format!(
@@ -219,7 +219,7 @@ fn timed(
                 ),
             )
             .with_help("a ring needs hundreds of samples a second; is the unit in the title right?"),
-        ]);
+        ));
     }
     Ok(even)
 }
@@ -276,7 +276,7 @@ mod tests {
         Column { title: title.into(), titled: !title.is_empty(), values: values.collect(), decimals: 6 }
     }
 
-    fn made(columns: Vec<Column>, stated: Option<f64>) -> Result<Record, Vec<Problem>> {
+    fn made(columns: Vec<Column>, stated: Option<f64>) -> Result<Record, Problems> {
         let lines: Vec<usize> = (2..200).collect();
         sampled("a.csv", columns, &lines, std::iter::empty(), &RecordOptions { sample_rate_hz: stated })
     }

@@ -7,7 +7,7 @@
 //! - `riff1991`: the `fmt ` and `data` chunks; whole numbers of up to 8 bits are unsigned
 
 use super::record::{Channel, MAX_MAGNITUDE, MAX_SAMPLES, Record};
-use stillbed_input::problem::{Place, Problem};
+use stillbed_input::problem::{Place, Problem, Problems};
 
 /// True when the bytes begin as a wave file does.
 pub(super) fn is_wave(bytes: &[u8]) -> bool {
@@ -24,9 +24,9 @@ struct Format {
 }
 
 /// Reads a wave file, with samples in parts of full scale.
-pub(super) fn read(file: &str, bytes: &[u8]) -> Result<Record, Vec<Problem>> {
+pub(super) fn read(file: &str, bytes: &[u8]) -> Result<Record, Problems> {
     let stop = |message: String, help: &str| {
-        Err(vec![Problem::error(Place::file(file), message).with_help(help.to_string())])
+        Err(Problems::from(Problem::error(Place::file(file), message).with_help(help.to_string())))
     };
     let mut format = None;
     let mut at = 12;
@@ -102,12 +102,12 @@ pub(super) fn read(file: &str, bytes: &[u8]) -> Result<Record, Vec<Problem>> {
     })
 }
 
-fn parse_format(file: &str, body: &[u8]) -> Result<Format, Vec<Problem>> {
+fn parse_format(file: &str, body: &[u8]) -> Result<Format, Problems> {
     let stop = |message: String| {
-        Err(vec![
+        Err(Problems::from(
             Problem::error(Place::file(file), message)
                 .with_help("export it as uncompressed WAV (PCM) of 16 or 24 bits"),
-        ])
+        ))
     };
     let (Some(tag), Some(channels), Some(rate), Some(bits)) =
         (half(body, 0), half(body, 2), word(body, 4), half(body, 14))

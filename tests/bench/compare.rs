@@ -18,7 +18,7 @@ fn main() {
     let design = design().expect("the example is sound");
     let drawn = || {
         let options = Options { draws: 200, ..Options::default() };
-        black_box(Comparison::of(&design, &options, |_, _| ()).expect("it has modes"));
+        black_box(Comparison::compute(&design, &options, |_, _| ()).expect("it has modes"));
     };
     processor_time("comparison without spread", 20, || drop(black_box(compare_without_spread())));
     processor_time("200 draws", 1, drawn);
@@ -51,7 +51,7 @@ fn read() -> Option<Design> {
 #[divan::bench(sample_count = 10)]
 fn compare_without_spread() -> Option<Comparison> {
     let options = Options { draws: 0, ..Options::default() };
-    Comparison::of(&design()?, &options, |_, _| ()).ok()
+    Comparison::compute(&design()?, &options, |_, _| ()).ok()
 }
 
 /// 200 draws of a design that has been read already.
@@ -60,6 +60,6 @@ fn compare_with_200_draws(bencher: divan::Bencher) {
     let design = design();
     bencher.bench(|| {
         let options = Options { draws: 200, ..Options::default() };
-        Comparison::of(design.as_ref()?, &options, |_, _| ()).ok()
+        Comparison::compute(design.as_ref()?, &options, |_, _| ()).ok()
     });
 }

@@ -20,8 +20,8 @@ use stillbed::material::Table;
 use stillbed::modes::{Asked, EliminationOrder, Statics, solve};
 use stillbed::quantity::Draw;
 use stillbed::section::stock::Stock;
-use stillbed::study::measures::measure;
 use stillbed::study::size::{Effort, Frames, Judge, Least, Space, Watch, search};
+use stillbed::study::solved::measure;
 
 /// Modes of each candidate.
 const COUNT: usize = 5;

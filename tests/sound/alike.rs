@@ -113,8 +113,9 @@ fn answer(text: &str) -> Result<Option<Answer>, String> {
     }
     let design = reading.design.ok_or("no design")?;
     let options = Options { draws: 0, ..Options::default() };
-    let found = Comparison::of(&design, &options, |_, _| ()).map_err(|problems| problems[0].to_string())?;
-    let of = |build: &stillbed::study::compare::Compared| {
+    let found =
+        Comparison::compute(&design, &options, |_, _| ()).map_err(|problems| problems[0].to_string())?;
+    let of = |build: &stillbed::study::compare::BuildComparison| {
         let value = |spread: &Option<stillbed::quantity::Spread>| spread.as_ref().map(|s| s.value);
         // Damped modes hold to a part in a million.
         let frequency = 2.0 * build.frequency_error.unwrap_or(0.0) + 4e-6;

@@ -14,18 +14,18 @@ use stillbed::report::{Block, csv, presentation, text};
 use stillbed::response::floor::FloorSpectrum;
 use stillbed::response::frequency::Motion;
 use stillbed::section::stock::Stock;
-use stillbed::study::compare::{Compared, Comparison, Options};
+use stillbed::study::compare::{BuildComparison, Comparison, Options};
 use stillbed::study::equal::Equal;
 use stillbed::study::misses::{Miss, Misses};
 use stillbed::study::modes::Modes;
-use stillbed::study::pour::bodies::{PourOptions, mixes, pours};
-use stillbed::study::response::{Path, ResponseOptions, response};
-use stillbed::study::ringdown::{RingDownOptions, ring_down};
+use stillbed::study::pour::bodies::{PourOptions, Pours, compute_mixes};
+use stillbed::study::response::{Path, Response, ResponseOptions};
+use stillbed::study::ringdown::{RingDownOptions, RingDowns};
 use stillbed::study::sections::Sections;
-use stillbed::study::shapes::shapes;
+use stillbed::study::shapes::Shapes;
 use stillbed::study::size::{Effort, Options as Sized, Sizing, Watch};
 use stillbed::study::spread::Draws;
-use stillbed::study::thermal::{ThermalOptions, warm};
+use stillbed::study::thermal::{ThermalAnswer, ThermalOptions};
 
 /// Losses of what a build is made of, and of what it stands on and is joined by: least and largest.
 struct Range(f64, f64);
@@ -130,7 +130,7 @@ fn used(build: &Build) -> impl Fn(usize) -> bool + '_ {
 }
 
 fn sections(design: &Design) -> Held {
-    let answer = Sections::of(design).map_err(refused("section"))?;
+    let answer = Sections::compute(design).map_err(refused("section"))?;
     sound("section", &answer, &answer.notes, &presentation::section::blocks(&answer))?;
     for (build, own) in design.builds.iter().zip(&answer.builds) {
         let range = losses(design, build, used(build));
@@ -158,7 +158,7 @@ fn sections(design: &Design) -> Held {
 }
 
 fn rings(design: &Design, count: usize) -> Result<Modes, String> {
-    let answer = Modes::of(design, count, &Draws::NONE, |_, _| ()).map_err(refused("modes"))?;
+    let answer = Modes::compute(design, count, &Draws::NONE, |_, _| ()).map_err(refused("modes"))?;
     sound("modes", &answer, &answer.notes, &presentation::modes::blocks(&answer))?;
     for (build, own) in design.builds.iter().zip(&answer.builds) {
         let range = losses(design, build, used(build));
@@ -183,7 +183,7 @@ fn rings(design: &Design, count: usize) -> Result<Modes, String> {
                 return Err(format!("mode {} at {} Hz", i + 1, mode.frequency_hz));
             }
         }
-        shapes(design, build, count).map_err(refused("report"))?;
+        Shapes::compute(design, build, count).map_err(refused("report"))?;
     }
     Ok(answer)
 }
@@ -191,7 +191,7 @@ fn rings(design: &Design, count: usize) -> Result<Modes, String> {
 fn compared(design: &Design, dice: &mut Dice, listed: Option<&Modes>) -> Result<Comparison, String> {
     let draws = if dice.chance(0.1) { 3 } else { 0 };
     let options = Options { draws, ..Options::default() };
-    let all = Comparison::of(design, &options, |_, _| ()).map_err(refused("compare"))?;
+    let all = Comparison::compute(design, &options, |_, _| ()).map_err(refused("compare"))?;
     sound("compare", &all, &all.notes, &presentation::compare::blocks(&all))?;
     for build in &all.builds {
         sum_to_one("compare", &build.gives_way)?;
@@ -200,12 +200,13 @@ fn compared(design: &Design, dice: &mut Dice, listed: Option<&Modes>) -> Result<
     if design.builds.len() > 1 {
         let together = dice.pick(&all.builds);
         let alone = design.clone().only(&together.name).map_err(|p| p.to_string())?;
-        let alone = Comparison::of(&alone, &options, |_, _| ()).map_err(refused("compare of one build"))?;
+        let alone =
+            Comparison::compute(&alone, &options, |_, _| ()).map_err(refused("compare of one build"))?;
         same(together, &alone.builds[0])?;
         let equal =
             Options { draws: 0, at_equal: Some(*dice.pick(&[Equal::Mass, Equal::Stiffness])), ..options };
         // Whether the first has a stiffness depends on its tool, and whether others reach it on their joints.
-        match Comparison::of(design, &equal, |_, _| ()) {
+        match Comparison::compute(design, &equal, |_, _| ()) {
             Ok(answer) => {
                 let left = answer.notes.iter().filter(|note| note.message.contains("is left out")).count();
                 if answer.builds.len() + left < design.builds.len() {
@@ -237,7 +238,7 @@ fn one_frequency(listed: Option<&Modes>, all: &Comparison) -> Held {
 }
 
 /// A build's answer is its own, whoever stands beside it.
-fn same(together: &Compared, alone: &Compared) -> Held {
+fn same(together: &BuildComparison, alone: &BuildComparison) -> Held {
     let [a, b] = [together, alone].map(serde_json::to_value).map(Result::unwrap_or_default);
     match first_difference("", &a, &b) {
         Some(path) => Err(format!("compare: {path} of {} depends on its neighbours", together.name)),
@@ -281,7 +282,7 @@ fn moved(design: &Design, dice: &mut Dice, all: Option<&Comparison>) -> Held {
     let floor = if dice.chance(0.3) { FloorSpectrum::criterion("VC-C") } else { None };
     let range = dice.chance(0.2).then_some((5.0, 400.0));
     let options = ResponseOptions { range, path, floor };
-    let answer = response(design, &options).map_err(refused("response"))?;
+    let answer = Response::compute(design, &options).map_err(refused("response"))?;
     if options.path.is_none() {
         same_misses("response", &answer.misses, all, &["stiffness", "dynamic_stiffness"])?;
     }
@@ -289,7 +290,7 @@ fn moved(design: &Design, dice: &mut Dice, all: Option<&Comparison>) -> Held {
     if goal.tap.is_some() {
         let draws = Draws { count: if dice.chance(0.1) { 3 } else { 0 }, seed: 1 };
         let options = RingDownOptions { duration: None, draws };
-        let answer = ring_down(design, &options, |_, _| ()).map_err(refused("ringdown"))?;
+        let answer = RingDowns::compute(design, &options, |_, _| ()).map_err(refused("ringdown"))?;
         sound("ringdown", &answer, &answer.notes, &presentation::ringdown::blocks(&answer))?;
         same_misses("ringdown", &answer.misses, all, &["settle_time"])?;
     }
@@ -321,8 +322,8 @@ const CLEARLY: f64 = 0.02;
 
 fn warmed(design: &Design) -> Held {
     let change = design.goal.thermal.is_none().then_some(7.0);
-    let answer =
-        warm(design, &ThermalOptions { change, ..ThermalOptions::default() }).map_err(refused("thermal"))?;
+    let answer = ThermalAnswer::compute(design, &ThermalOptions { change, ..ThermalOptions::default() })
+        .map_err(refused("thermal"))?;
     sound("thermal", &answer, &answer.notes, &presentation::thermal::blocks(&answer))
 }
 
@@ -334,11 +335,11 @@ fn poured(design: &Design) -> Held {
     if !cast {
         return Ok(());
     }
-    let found = mixes(design).map_err(refused("mix"))?;
+    let found = compute_mixes(design).map_err(refused("mix"))?;
     let found = Mixes { mixes: found, notes: Vec::new() };
     sound("mix", &found, &[], &presentation::mix::blocks(&found, true))?;
     let options = PourOptions::default();
-    let found = pours(design, &options).map_err(refused("pour"))?;
+    let found = Pours::compute(design, &options).map_err(refused("pour"))?;
     sound("pour", &found, &found.notes, &presentation::pour::blocks(&found))
 }
 
@@ -348,7 +349,7 @@ fn sized(design: &Design) -> Held {
     let watch = Watch { progress: &|_, _| (), stop: &|| false };
     for build in design.builds.iter().filter(|build| !build.drawing.vary.is_empty()) {
         let options = Sized { effort, ..Sized::default() };
-        let (found, _) = match Sizing::of(design, build, &stock, &options, &watch) {
+        let (found, _) = match Sizing::compute(design, build, &stock, &options, &watch) {
             // Targets that contradict the design are told before any search.
             Err(problems) if problems[0].place.key.starts_with("targets.") => continue,
             other => other.map_err(refused("size"))?,

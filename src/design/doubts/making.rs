@@ -53,7 +53,7 @@ pub(super) fn without_price(builds: &[Build]) -> Vec<Problem> {
     for build in builds {
         let prices = &build.drawing.prices;
         let missing: Vec<String> =
-            used(build).filter(|name| prices.of(name).is_none()).map(|name| format!("\"{name}\"")).collect();
+            used(build).filter(|name| prices.get(name).is_none()).map(|name| format!("\"{name}\"")).collect();
         if missing.is_empty() {
             continue;
         }

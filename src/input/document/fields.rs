@@ -237,7 +237,8 @@ impl<'r, 't> Fields<'r, 't> {
         let (value, low, high) = (read("value"), read("low"), read("high"));
         if exact {
             fields.finish();
-            return value.map(|values| values.into_iter().map(Spread::exact).collect());
+            let stated = |value| Spread { stated_exact: true, ..Spread::exact(value) };
+            return value.map(|values| values.into_iter().map(stated).collect());
         }
         let spreads = value.zip(low).zip(high).and_then(|((value, low), high)| {
             let mut spreads = Vec::new();

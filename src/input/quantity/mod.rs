@@ -63,6 +63,9 @@ pub struct Spread {
     /// True where no limits were stated and the usual ones of its class stand in.
     #[serde(skip)]
     pub guess: bool,
+    /// True where the design says `exact = true`: nothing may change the value.
+    #[serde(skip)]
+    pub stated_exact: bool,
 }
 
 impl Spread {
@@ -73,7 +76,7 @@ impl Spread {
 
     /// A value with its 5 % and 95 % limits.
     pub fn between(value: f64, low: f64, high: f64) -> Spread {
-        Spread { value, low, high, median: None, index: None, guess: false }
+        Spread { value, low, high, median: None, index: None, guess: false, stated_exact: false }
     }
 
     /// True when both limits are equal.

@@ -7,7 +7,7 @@ use super::modes::{percent, why};
 use stillbed_design::Measure;
 use stillbed_input::quantity::{Kind, show};
 use stillbed_modes::{Share, TheoryError};
-use stillbed_study::compare::{Beats, Compared, Comparison};
+use stillbed_study::compare::{Beats, BuildComparison, Comparison};
 use stillbed_study::misses::Miss;
 use stillbed_study::spread::rank::Influence;
 
@@ -17,53 +17,65 @@ const KG: Unit = Unit::new("kg", 1.0);
 const UM: Unit = Unit::new("µm", 1e-6);
 
 /// The columns of one build, for terminal, CSV and page.
-fn columns(time: Unit) -> Vec<Column<Compared>> {
+fn columns(time: Unit) -> Vec<Column<BuildComparison>> {
     vec![
-        Column::text("build", "label", |b: &Compared| b.label.clone()),
-        Column::number("mass", KG, "mass_kg", |b: &Compared| Some(b.mass_kg)),
-        Column::number("cost", Unit::NONE, "cost", |b: &Compared| b.cost),
-        Column::number("sections scaled", Unit::NONE, "scale", |b: &Compared| Some(b.scale)),
-        Column::spread("stiffness x", N_PER_UM, "stiffness_n_per_m.x", |b: &Compared| {
+        Column::text("build", "label", |b: &BuildComparison| b.label.clone()),
+        Column::number("mass", KG, "mass_kg", |b: &BuildComparison| Some(b.mass_kg)),
+        Column::number("cost", Unit::NONE, "cost", |b: &BuildComparison| b.cost),
+        Column::number("sections scaled", Unit::NONE, "scale", |b: &BuildComparison| Some(b.scale)),
+        Column::spread("stiffness x", N_PER_UM, "stiffness_n_per_m.x", |b: &BuildComparison| {
             b.stiffness_n_per_m.as_ref().and_then(|k| k.x)
         }),
-        Column::spread("stiffness y", N_PER_UM, "stiffness_n_per_m.y", |b: &Compared| {
+        Column::spread("stiffness y", N_PER_UM, "stiffness_n_per_m.y", |b: &BuildComparison| {
             b.stiffness_n_per_m.as_ref().and_then(|k| k.y)
         }),
-        Column::spread("stiffness z", N_PER_UM, "stiffness_n_per_m.z", |b: &Compared| {
+        Column::spread("stiffness z", N_PER_UM, "stiffness_n_per_m.z", |b: &BuildComparison| {
             b.stiffness_n_per_m.as_ref().and_then(|k| k.z)
         }),
-        Column::spread("weakest", N_PER_UM, "stiffness_n_per_m", |b: &Compared| {
+        Column::spread("weakest", N_PER_UM, "stiffness_n_per_m", |b: &BuildComparison| {
             b.stiffness_n_per_m.as_ref().map(|k| k.weakest)
         }),
-        Column::number("without feet", N_PER_UM, "structure_stiffness_n_per_m", |b: &Compared| {
+        Column::number("without feet", N_PER_UM, "structure_stiffness_n_per_m", |b: &BuildComparison| {
             b.structure_stiffness_n_per_m
         }),
-        Column::spread("dynamic", N_PER_UM, "dynamic_stiffness_n_per_m", |b: &Compared| {
+        Column::spread("dynamic", N_PER_UM, "dynamic_stiffness_n_per_m", |b: &BuildComparison| {
             b.dynamic_stiffness_n_per_m
         }),
-        Column::spread("first frequency", HZ, "first_frequency_hz", |b: &Compared| b.first_frequency_hz),
-        Column::spread("on its feet", HZ, "on_feet_hz", |b: &Compared| b.on_feet_hz),
-        Column::number("up to", HZ, "on_feet_up_to_hz", |b: &Compared| b.on_feet_up_to_hz),
-        Column::spread("loss factor", Unit::NONE, "loss_factor", |b: &Compared| b.loss_factor),
-        Column::spread("settle time", time, "settle_time_s", |b: &Compared| b.settle_time_s),
-        Column::spread("drift", Unit::new("µm/K", 1e-6), "drift_m_per_k", |b: &Compared| b.drift_m_per_k),
-        Column::number("division error", Unit::PERCENT, "frequency_error", |b: &Compared| b.frequency_error),
-        Column::number("theory, frequency", Unit::PERCENT, "frequency_theory_error", |b: &Compared| {
-            b.theory_error.frequency.as_ref().map(|error| error.error)
-        })
+        Column::spread("first frequency", HZ, "first_frequency_hz", |b: &BuildComparison| {
+            b.first_frequency_hz
+        }),
+        Column::spread("on its feet", HZ, "on_feet_hz", |b: &BuildComparison| b.on_feet_hz),
+        Column::number("up to", HZ, "on_feet_up_to_hz", |b: &BuildComparison| b.on_feet_up_to_hz),
+        Column::spread("loss factor", Unit::NONE, "loss_factor", |b: &BuildComparison| b.loss_factor),
+        Column::spread("settle time", time, "settle_time_s", |b: &BuildComparison| b.settle_time_s),
+        Column::spread("drift", Unit::new("µm/K", 1e-6), "drift_m_per_k", |b: &BuildComparison| {
+            b.drift_m_per_k
+        }),
+        Column::number("division error", Unit::PERCENT, "frequency_error", |b: &BuildComparison| {
+            b.frequency_error
+        }),
+        Column::number(
+            "theory, frequency",
+            Unit::PERCENT,
+            "frequency_theory_error",
+            |b: &BuildComparison| b.theory_error.frequency.as_ref().map(|error| error.error),
+        )
         .path("theory_error.frequency.error"),
-        Column::number("theory, stiffness", Unit::PERCENT, "stiffness_theory_error", |b: &Compared| {
-            b.theory_error.stiffness.as_ref().map(|error| error.error)
-        })
+        Column::number(
+            "theory, stiffness",
+            Unit::PERCENT,
+            "stiffness_theory_error",
+            |b: &BuildComparison| b.theory_error.stiffness.as_ref().map(|error| error.error),
+        )
         .path("theory_error.stiffness.error"),
-        Column::number("bow when warm", UM, "bow_m", |b: &Compared| b.bow_m),
-        Column::number("sag at the tip", UM, "sag_m", |b: &Compared| b.sag_m),
-        Column::number("sinks on its feet", UM, "sinks_m", |b: &Compared| b.sinks_m),
+        Column::number("bow when warm", UM, "bow_m", |b: &BuildComparison| b.bow_m),
+        Column::number("sag at the tip", UM, "sag_m", |b: &BuildComparison| b.sag_m),
+        Column::number("sinks on its feet", UM, "sinks_m", |b: &BuildComparison| b.sinks_m),
     ]
 }
 
 /// The columns that have a value in at least one of `builds`.
-pub(crate) fn filled(builds: &[Compared], at_equal: bool) -> Vec<Column<Compared>> {
+pub(crate) fn filled(builds: &[BuildComparison], at_equal: bool) -> Vec<Column<BuildComparison>> {
     let largest = builds.iter().filter_map(|b| b.settle_time_s).map(|s| s.value).fold(0.0, f64::max);
     let time = Unit::of(Kind::Time, largest);
     let mut columns = columns(time);
@@ -87,7 +99,7 @@ pub(crate) fn filled(builds: &[Compared], at_equal: bool) -> Vec<Column<Compared
 /// One row per build in SI, with every column.
 pub fn table(answer: &Comparison) -> Table {
     let mut columns = columns(Unit::NONE);
-    columns.insert(0, Column::text("name", "name", |b: &Compared| b.name.clone()));
+    columns.insert(0, Column::text("name", "name", |b: &BuildComparison| b.name.clone()));
     Table::new("compare", &columns, &answer.builds)
 }
 
@@ -142,7 +154,7 @@ fn beam_theory(answer: &Comparison) -> String {
         let reason = error.reasons.first().map_or(String::new(), |reason| format!(" ({})", why(reason)));
         Some(format!("{} of the {what}{reason}", percent(error.error)))
     };
-    let one = |build: &Compared| {
+    let one = |build: &BuildComparison| {
         let own = &build.theory_error;
         let parts = [of(&own.stiffness, "stiffness"), of(&own.frequency, "first frequency")];
         format!("{} {}", build.label, parts.into_iter().flatten().collect::<Vec<_>>().join(", "))
@@ -208,15 +220,15 @@ pub fn bars(answer: &Comparison) -> Vec<Bars> {
 /// Shares of skeleton, fill, joints and feet in the compliance between tip and work, build by build.
 fn gives_way(answer: &Comparison) -> Table {
     let share = |of: &'static str| {
-        move |b: &Compared| b.gives_way.iter().find(|s: &&Share| s.of == of).map(|s| s.share)
+        move |b: &BuildComparison| b.gives_way.iter().find(|s: &&Share| s.of == of).map(|s| s.share)
     };
     let columns = [
-        Column::text("build", "label", |b: &Compared| b.label.clone()),
+        Column::text("build", "label", |b: &BuildComparison| b.label.clone()),
         Column::number("skeleton", Unit::PERCENT, "skeleton", share("skeleton")),
         Column::number("fill", Unit::PERCENT, "fill", share("fill")),
         Column::number("joints", Unit::PERCENT, "joints", share("joints")),
         Column::number("feet", Unit::PERCENT, "feet", share("feet")),
-        Column::text("most of all", "most", |b: &Compared| super::modes::most(&b.gives_way_most, 1)),
+        Column::text("most of all", "most", |b: &BuildComparison| super::modes::most(&b.gives_way_most, 1)),
     ];
     Table::new("What gives way between tip and work, weakest direction", &columns, &answer.builds)
 }
@@ -224,7 +236,8 @@ fn gives_way(answer: &Comparison) -> Table {
 /// The share of draws in which the best build is ahead of each other build, by measure.
 fn chances(answer: &Comparison) -> Option<Table> {
     let best = answer.best()?;
-    let others: Vec<&Compared> = answer.builds.iter().filter(|build| build.name != best.name).collect();
+    let others: Vec<&BuildComparison> =
+        answer.builds.iter().filter(|build| build.name != best.name).collect();
     let chance = |other: &str, measure: Measure| {
         let met = |b: &&Beats| b.build == best.name && b.over == other && b.by == measure.key();
         answer.beats.iter().find(met).map(|beats| beats.chance)
@@ -302,7 +315,7 @@ mod tests {
         let table = stillbed_material::Table::built_in();
         let design = Design::read("starter.toml", STARTER, &table).design.unwrap();
         let options = Options { draws: 6, ..Options::default() };
-        let answer = Comparison::of(&design, &options, |_, _| ()).unwrap();
+        let answer = Comparison::compute(&design, &options, |_, _| ()).unwrap();
         assert_eq!(disagreements(&columns(Unit::NONE), &answer.builds), Vec::<String>::new());
     }
 }

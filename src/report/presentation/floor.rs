@@ -68,14 +68,14 @@ mod tests {
     use super::*;
     use crate::disagreements;
     use stillbed_design::{Design, STARTER};
-    use stillbed_study::response::{ResponseOptions, response};
+    use stillbed_study::response::{Response, ResponseOptions};
 
     #[test]
     fn columns_agree_with_json() {
         let design =
             Design::read("starter.toml", STARTER, &stillbed_material::Table::built_in()).design.unwrap();
         let options = ResponseOptions { range: None, path: None, floor: None };
-        let answer = response(&design, &options).unwrap();
+        let answer = Response::compute(&design, &options).unwrap();
         assert_eq!(rows(&answer).len(), 3 * answer.builds.len());
         assert_eq!(disagreements(&columns(), &rows(&answer)), Vec::<String>::new());
     }

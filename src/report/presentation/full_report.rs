@@ -17,7 +17,7 @@ use stillbed_study::ringdown::RingDowns;
 use stillbed_study::sections::Sections;
 use stillbed_study::shapes::{Shape, Shapes};
 use stillbed_study::size::Sizing;
-use stillbed_study::thermal::Warm;
+use stillbed_study::thermal::ThermalAnswer;
 
 /// Every answer about one design; what the design does not ask for is `None`.
 pub struct FullReport {
@@ -34,7 +34,7 @@ pub struct FullReport {
     /// The decay after the tap.
     pub ring_down: Option<RingDowns>,
     /// The effects of temperature and weight.
-    pub warm: Option<Warm>,
+    pub warm: Option<ThermalAnswer>,
     /// The sizing of each build that states what may vary, with the build's label.
     pub sizings: Vec<(String, Sizing)>,
     /// The recipes.

@@ -8,8 +8,8 @@ use super::spread::{drawn, holds_at};
 use serde::Serialize;
 use stillbed_input::quantity::{Kind, Spread, figures, show};
 use stillbed_modes::{BuildModes, ModeAnswer, Reason, Share};
-use stillbed_study::modes::{ModeSpread, Modes, Rings, RingsSpread};
-use stillbed_study::spread::Answered;
+use stillbed_study::modes::{ModeSpread, Modes, ModesSpread, ModesWithSpread};
+use stillbed_study::spread::AnswerSpread;
 
 const HZ: Unit = Unit::new("Hz", 1.0);
 const MS: Unit = Unit::new("ms", 1e-3);
@@ -65,7 +65,7 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::number("followed", none, "followed", |row: &Row| row.spread.map(|s| s.followed))
             .path("spread.followed"),
     ];
-    type Read = fn(&ModeSpread) -> &Option<Answered>;
+    type Read = fn(&ModeSpread) -> &Option<AnswerSpread>;
     let drawn: [(&str, Read); 3] = [
         ("frequency_hz", |spread| &spread.frequency_hz),
         ("loss_factor_exact", |spread| &spread.loss_factor_exact),
@@ -144,7 +144,7 @@ pub fn blocks(answer: &Modes) -> Vec<Block> {
     let mut blocks = Vec::new();
     blocks.extend(holds_at(answer.amplitude_m));
     for build in &answer.builds {
-        let Rings { modes: own, spread, .. } = build;
+        let ModesWithSpread { modes: own, spread, .. } = build;
         blocks.push(Block::Heading(own.name.replace('_', " ")));
         blocks.push(Block::Note(summary(build)));
         let rows: Vec<Numbered> =
@@ -175,7 +175,7 @@ fn shares(mode: &ModeAnswer, number: usize) -> Bars {
 }
 
 /// The limits of the modes over the draws, and which measurement would narrow them.
-fn of_draws(spread: &RingsSpread, draws: usize) -> Vec<Block> {
+fn of_draws(spread: &ModesSpread, draws: usize) -> Vec<Block> {
     let rows: Vec<(usize, &ModeSpread)> =
         spread.modes.iter().enumerate().map(|(i, mode)| (i + 1, mode)).collect();
     let title = format!("Modes, 50 % (5 %–95 %) of {draws} draws");
@@ -237,7 +237,7 @@ pub(super) fn why(reason: &Reason) -> String {
     format!("{}: {}", reason.of.replace('_', " "), reason.why)
 }
 
-fn summary(rings: &Rings) -> String {
+fn summary(rings: &ModesWithSpread) -> String {
     let build = &rings.modes;
     let mut summary = format!(
         "{} in all. {} freedoms; {} modes below {} by the count of the spectrum, all found.",
@@ -289,7 +289,7 @@ mod tests {
     fn columns_agree_with_json() {
         let table = stillbed_material::Table::built_in();
         let design = Design::read("starter.toml", STARTER, &table).design.unwrap();
-        let answer = Modes::of(&design, 4, &Draws { count: 8, seed: 1 }, |_, _| ()).unwrap();
+        let answer = Modes::compute(&design, 4, &Draws { count: 8, seed: 1 }, |_, _| ()).unwrap();
         assert_eq!(disagreements(&columns(), &rows(&answer)), Vec::<String>::new());
         assert_eq!(super::table(&answer).len(), 8);
     }

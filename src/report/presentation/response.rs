@@ -216,7 +216,7 @@ mod tests {
     use super::*;
     use crate::disagreements;
     use stillbed_design::{Design, STARTER};
-    use stillbed_study::response::{ResponseOptions, response};
+    use stillbed_study::response::{Response, ResponseOptions};
 
     fn starter() -> Design {
         Design::read("starter.toml", STARTER, &stillbed_material::Table::built_in()).design.unwrap()
@@ -225,7 +225,7 @@ mod tests {
     #[test]
     fn response_columns_agree_with_json() {
         let options = ResponseOptions { range: None, path: None, floor: None };
-        let answer = response(&starter(), &options).unwrap();
+        let answer = Response::compute(&starter(), &options).unwrap();
         assert_eq!(disagreements(&build_columns(), &answer.builds), Vec::<String>::new());
         let peaks: Vec<Of<Resonance>> = each(&answer, |build| &build.curve.peaks);
         assert!(!peaks.is_empty());

@@ -8,7 +8,7 @@ use super::spread::{drawn, holds_at};
 use serde::Serialize;
 use stillbed_input::quantity::{Kind, show};
 use stillbed_study::ringdown::{BuildRingDown, RingDownSpread, RingDowns};
-use stillbed_study::spread::Answered;
+use stillbed_study::spread::AnswerSpread;
 
 const HZ: Unit = Unit::new("Hz", 1.0);
 const UM: Unit = Unit::new("µm", 1e-6);
@@ -179,7 +179,7 @@ fn columns() -> Vec<Column<BuildRingDown>> {
 
 fn drawn_columns() -> Vec<Column<BuildRingDown>> {
     let s = Unit::new("s", 1.0);
-    type Read = fn(&RingDownSpread) -> &Option<Answered>;
+    type Read = fn(&RingDownSpread) -> &Option<AnswerSpread>;
     let drawn = |title: &str, unit, key: &str, read: Read| {
         Column::spread(title, unit, key, move |b: &BuildRingDown| drawn(read(b.spread.as_ref()?).as_ref()?))
     };
@@ -197,7 +197,7 @@ mod tests {
     use super::*;
     use crate::disagreements;
     use stillbed_design::{Design, STARTER};
-    use stillbed_study::ringdown::{RingDownOptions, ring_down};
+    use stillbed_study::ringdown::{RingDownOptions, RingDowns};
     use stillbed_study::spread::Draws;
 
     #[test]
@@ -206,7 +206,7 @@ mod tests {
         let design = Design::read("starter.toml", STARTER, &table).design.unwrap();
         let draws = Draws { count: 8, seed: 1 };
         let options = RingDownOptions { duration: None, draws };
-        let answer = ring_down(&design, &options, |_, _| ()).unwrap();
+        let answer = RingDowns::compute(&design, &options, |_, _| ()).unwrap();
         assert_eq!(disagreements(&columns(), &answer.builds), Vec::<String>::new());
         let rows = instants(&answer);
         assert_eq!(disagreements(&instant_columns(), &rows), Vec::<String>::new());

@@ -332,7 +332,7 @@ mod tests {
         let text = include_str!("../../../examples/smallest.toml");
         let design =
             Design::read("smallest.toml", text, &stillbed_material::Table::built_in()).design.unwrap();
-        let answer = Sections::of(&design).unwrap();
+        let answer = Sections::compute(&design).unwrap();
         assert_eq!(disagreements(&columns(), &rows(&answer)), Vec::<String>::new());
         assert_eq!(disagreements(&part_columns(), &answer.builds[0].sections[0].parts), Vec::<String>::new());
     }

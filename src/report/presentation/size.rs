@@ -6,7 +6,7 @@ use super::super::table::{Column, Table};
 use super::super::unit::Unit;
 use stillbed_design::Measure;
 use stillbed_input::quantity::{Kind, figures, show, show_apart};
-use stillbed_study::size::{Entry, Inverse, Kept, Sensitivity, Sizing};
+use stillbed_study::size::{Entry, Inverse, LimitResult, Sensitivity, Sizing};
 
 const N_PER_UM: Unit = Unit::new("N/µm", 1e6);
 const HZ: Unit = Unit::new("Hz", 1.0);
@@ -139,7 +139,7 @@ fn value_text(key: &str, value: Option<f64>) -> String {
 }
 
 /// Value and limit as text, with enough figures to tell them apart.
-fn apart(kept: &Kept) -> (String, String) {
+fn apart(kept: &LimitResult) -> (String, String) {
     let kind = measure(kept.measure).map_or(Kind::Ratio, Measure::kind);
     match kept.value {
         Some(value) => show_apart(value, kept.limit, kind),
@@ -147,18 +147,18 @@ fn apart(kept: &Kept) -> (String, String) {
     }
 }
 
-fn limit_columns() -> Vec<Column<Kept>> {
+fn limit_columns() -> Vec<Column<LimitResult>> {
     vec![
-        Column::text("target", "measure", |k: &Kept| {
+        Column::text("target", "measure", |k: &LimitResult| {
             measure(k.measure).map_or(k.measure, Measure::title).to_string()
         }),
-        Column::text("asked", "limit", |k: &Kept| {
+        Column::text("asked", "limit", |k: &LimitResult| {
             let word = if k.at_least { "at least" } else { "at most" };
             format!("{word} {}", apart(k).1)
         }),
-        Column::text("has", "value", |k: &Kept| apart(k).0),
-        Column::text("best of all", "reached", |k: &Kept| value_text(k.measure, k.reached)),
-        Column::text("10 % looser saves", "saves", |k: &Kept| match k.saves {
+        Column::text("has", "value", |k: &LimitResult| apart(k).0),
+        Column::text("best of all", "reached", |k: &LimitResult| value_text(k.measure, k.reached)),
+        Column::text("10 % looser saves", "saves", |k: &LimitResult| match k.saves {
             Some(saved) if saved > 0.0 => figures(saved, 3),
             Some(_) => "nothing".to_string(),
             None => String::new(),
@@ -277,7 +277,7 @@ sections.bar.parts = [{ pipe = "48.3 x 4 mm", of = "structural steel" }]
         let design = design.design.unwrap();
         let watch = Watch { progress: &|_, _| (), stop: &|| false };
         let options = Options { count: 2, ..Options::default() };
-        Sizing::of(&design, &design.builds[0], &Stock::built_in(), &options, &watch).unwrap().0
+        Sizing::compute(&design, &design.builds[0], &Stock::built_in(), &options, &watch).unwrap().0
     }
 
     #[test]

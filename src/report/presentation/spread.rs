@@ -2,7 +2,7 @@
 
 use super::super::block::Block;
 use stillbed_input::quantity::{Kind, Spread, show};
-use stillbed_study::spread::Answered;
+use stillbed_study::spread::AnswerSpread;
 
 /// A note with the amplitude at which losses are taken, if any loss depends on it.
 pub(super) fn holds_at(amplitude: Option<f64>) -> Option<Block> {
@@ -13,7 +13,7 @@ pub(super) fn holds_at(amplitude: Option<f64>) -> Option<Block> {
 }
 
 /// The spread of the draws around their median.
-pub(super) fn drawn(answer: &Answered) -> Option<Spread> {
+pub(super) fn drawn(answer: &AnswerSpread) -> Option<Spread> {
     let Spread { low, high, median, .. } = answer.spread;
     Some(Spread::between(median?, low, high))
 }

@@ -7,7 +7,7 @@ use serde::Serialize;
 use stillbed_input::quantity::{Kind, Spread, figures, show};
 use stillbed_response::deformation::{CarriagePath, CarriagePlace, CarriageStop, LinePlace, Straightness};
 use stillbed_response::thermal::{FailureKind, ThermalMember, ThermalPart, WeightStress};
-use stillbed_study::thermal::{BuildThermal, Warm, settled};
+use stillbed_study::thermal::{BuildThermal, ThermalAnswer, without_rounding};
 
 const UM: Unit = Unit::new("µm", 1e-6);
 const MPA: Unit = Unit::new("MPa", 1e6);
@@ -83,7 +83,7 @@ fn stress_columns<'a>(carried: bool) -> Vec<Column<Row<'a>>> {
 }
 
 /// One row per part of a member, in SI.
-pub fn table(answer: &Warm) -> Table {
+pub fn table(answer: &ThermalAnswer) -> Table {
     let mut columns = columns();
     columns.insert(0, Column::text("build", "build", |row: &Row| row.build.to_string()));
     let rows: Vec<Row> = answer.builds.iter().flat_map(rows).collect();
@@ -91,7 +91,7 @@ pub fn table(answer: &Warm) -> Table {
 }
 
 /// Drift of all builds, then for each build its members, straightness, sag and carriage travel.
-pub fn blocks(answer: &Warm) -> Vec<Block> {
+pub fn blocks(answer: &ThermalAnswer) -> Vec<Block> {
     let mut blocks = vec![Block::Bars(drifts(answer))];
     for build in &answer.builds {
         blocks.push(Block::Heading(build.label.clone()));
@@ -141,7 +141,7 @@ pub fn blocks(answer: &Warm) -> Vec<Block> {
 }
 
 /// Shear of the bonds and the strength it is compared with; only the largest if all are far below strength.
-fn bonds(rows: &[Row], answer: &Warm) -> Vec<Block> {
+fn bonds(rows: &[Row], answer: &ThermalAnswer) -> Vec<Block> {
     let shear = |row: &&Row| row.part.bond_shear_pa.unwrap_or(0.0);
     let Some(worst) = rows.iter().max_by(|a, b| shear(a).total_cmp(&shear(b))) else { return Vec::new() };
     let Some(most) = worst.part.bond_shear_pa else { return Vec::new() };
@@ -209,7 +209,7 @@ fn cured(build: &BuildThermal, rows: &[Row]) -> Option<String> {
             show(most.part.shrinkage_pa, Kind::Stress)
         ));
     }
-    if let Some((member, bow)) = cure.bows_most.as_ref().filter(|(_, bow)| settled(*bow) > 0.0) {
+    if let Some((member, bow)) = cure.bows_most.as_ref().filter(|(_, bow)| without_rounding(*bow) > 0.0) {
         summary.push_str(&format!(
             " It bows {} by {}: finish faces after the cure.",
             member.replace('_', " "),
@@ -223,7 +223,7 @@ fn cured(build: &BuildThermal, rows: &[Row]) -> Option<String> {
     Some(summary)
 }
 
-fn drifts(answer: &Warm) -> Bars {
+fn drifts(answer: &ThermalAnswer) -> Bars {
     let size = |build: &BuildThermal| {
         build.thermal.drift_m_per_k.map(|d| Spread::exact((d.x * d.x + d.y * d.y + d.z * d.z).sqrt()))
     };
@@ -236,7 +236,7 @@ fn drifts(answer: &Warm) -> Bars {
 }
 
 fn summary(build: &BuildThermal) -> String {
-    let um = |x: f64| format!("{} µm", figures(1e6 * settled(x), 3));
+    let um = |x: f64| format!("{} µm", figures(1e6 * without_rounding(x), 3));
     let mut summary = Vec::new();
     if let Some(drift) = build.thermal.drift_m_per_k {
         summary.push(format!(
@@ -247,7 +247,7 @@ fn summary(build: &BuildThermal) -> String {
         ));
     }
     if let Some(turn) = build.thermal.turn_rad_per_k {
-        let urad = |x: f64| format!("{} µrad", figures(1e6 * settled(x), 3));
+        let urad = |x: f64| format!("{} µrad", figures(1e6 * without_rounding(x), 3));
         summary.push(format!("It turns by {}, {}, {}.", urad(turn.x), urad(turn.y), urad(turn.z)));
     }
     if let Some(settling) = &build.settling {
@@ -281,8 +281,8 @@ fn summary(build: &BuildThermal) -> String {
     if let Some((sinks, leans)) = build.sag.as_ref().and_then(|sag| sag.sinks_m.zip(sag.leans_rad)) {
         summary.push(format!(
             "As one piece it sinks {} on its feet and leans by {} µrad, which sag and straightness leave out.",
-            show(settled(sinks), Kind::Length),
-            figures(1e6 * settled(leans), 3)
+            show(without_rounding(sinks), Kind::Length),
+            figures(1e6 * without_rounding(leans), 3)
         ));
     }
     if let Some(best) = &build.carry {
@@ -331,7 +331,7 @@ fn lines(build: &BuildThermal) -> Vec<Curve> {
                 [("across", |place| place.across_off_line_m), ("up", |place| place.up_off_line_m)];
             for (direction, read) in directions {
                 let points: Vec<[f64; 2]> =
-                    line.line.iter().map(|place| [place.x_m, settled(read(place))]).collect();
+                    line.line.iter().map(|place| [place.x_m, without_rounding(read(place))]).collect();
                 if points.iter().any(|point| point[1] != 0.0) {
                     series.push(Series::line(&format!("{cause}, {direction}"), points));
                 }
@@ -353,13 +353,13 @@ fn lines(build: &BuildThermal) -> Vec<Curve> {
 fn path_summary(build: &BuildThermal) -> Option<String> {
     let path = build.path.as_ref()?;
     let mass = show(build.sag.as_ref()?.travel.as_ref()?.mass_kg, Kind::Mass);
-    let um = |x: f64| format!("{} µm", figures(1e6 * settled(x), 3));
+    let um = |x: f64| format!("{} µm", figures(1e6 * without_rounding(x), 3));
     Some(format!(
         "The carriage of {mass} leaves a straight path by {} up and {} across over {}, the best line removed, and pitches by {} µrad: by its own weight and the stated change together.",
         um(path.up.after_m),
         um(path.across.after_m),
         show(path.length_m, Kind::Length),
-        figures(1e6 * settled(path.pitch_range_rad), 3)
+        figures(1e6 * without_rounding(path.pitch_range_rad), 3)
     ))
 }
 

@@ -6,7 +6,7 @@ use super::sheet::{CellStyle, Computed, MONEY, NO_PRICE, Sheet, cell, decimals};
 use super::{notes_sheet, workbook_bytes};
 use crate::identity::DesignIdentity;
 use rust_xlsxwriter::XlsxError;
-use stillbed_study::compare::{Compared, Comparison};
+use stillbed_study::compare::{BuildComparison, Comparison};
 
 /// The workbook of `answer`.
 ///
@@ -128,7 +128,7 @@ fn chances(answer: &Comparison) -> Result<Sheet, XlsxError> {
     worksheet.heads(&["build", "beats", "in", "chance"])?;
     worksheet.freeze()?;
     let label = |name: &str| {
-        let of = |build: &&Compared| build.name == name;
+        let of = |build: &&BuildComparison| build.name == name;
         answer.builds.iter().find(of).map_or(name.to_string(), |build| build.label.clone())
     };
     for beats in &answer.beats {

@@ -24,7 +24,7 @@ use super::temperature_change::{TemperatureGradient, ThermalCase};
 use crate::deformation::{Carriage, Rail, SagRequest};
 use stillbed_frame::Frame;
 use stillbed_input::document::{Allowed, Fields, Located};
-use stillbed_input::problem::{Problem, suggest};
+use stillbed_input::problem::{Problem, Problems, suggest};
 use stillbed_input::quantity::{self, Kind, Spread};
 
 /// Motion that counts as settled where the file does not say, m.
@@ -190,7 +190,7 @@ impl ThermalSpec {
         &self,
         frame: &Frame,
         materials: &[&str],
-    ) -> Result<(ThermalCase, ThermalRequest, SagRequest), Vec<Problem>> {
+    ) -> Result<(ThermalCase, ThermalRequest, SagRequest), Problems> {
         let mut problems = Vec::new();
         let members: Vec<&str> = frame.members.iter().map(|member| member.name.as_str()).collect();
         let points: Vec<&str> = frame.points.iter().map(|point| point.name.as_str()).collect();
@@ -247,7 +247,7 @@ impl ThermalSpec {
     ///
     /// # Errors
     /// Members that form no rail, at the place of the one that shows it.
-    pub fn lines(&self, frame: &Frame) -> Result<(Vec<Rail>, Option<Carriage>), Vec<Problem>> {
+    pub fn lines(&self, frame: &Frame) -> Result<(Vec<Rail>, Option<Carriage>), Problems> {
         let number = |name: &Located<String>| frame.members.iter().position(|own| own.name == name.value);
         let mut problems = Vec::new();
         let mut stated = Vec::new();

@@ -112,6 +112,7 @@ pub struct Pace<'a> {
 
 /// The mass of each ingredient in `mass` (kg) of the mix of `recipe`; resin and hardener are separate where
 /// their ratio is known.
+#[must_use]
 pub fn weigh(recipe: &Recipe, mass: f64) -> Vec<Weight> {
     let draw = Draw::default();
     let whole: f64 = recipe.ingredients().map(|i| i.share.at(&draw)).sum();
@@ -132,12 +133,14 @@ pub fn weigh(recipe: &Recipe, mass: f64) -> Vec<Weight> {
 }
 
 /// Mass to mix for a cavity of `volume` (m3), with the part `waste` lost on tools and in joints, kg.
+#[must_use]
 pub fn mass_to_mix(prediction: &Prediction, volume: f64, waste: f64) -> f64 {
     volume * prediction.medium().density * (1.0 + waste)
 }
 
 /// `mass` (kg) of a mix of `density` (kg/m3) divided into batches, and the state of one in its bucket; `None`
 /// where mixing alone takes longer than the working time, or the bucket takes nothing.
+#[must_use]
 pub fn batches(recipe: &Recipe, mass: f64, density: f64, pace: &Pace) -> Option<(Batches, Option<Bucket>)> {
     let largest = pace.bucket * density;
     if !(largest > 0.0 && pace.placing_rate > 0.0) {
@@ -195,6 +198,7 @@ pub(super) fn add(all: &mut Vec<Weight>, more: &[Weight]) {
 }
 
 /// What to buy for `weights`, in packs (kg) given by name, else in the `usual` pack.
+#[must_use]
 pub fn shopping(weights: &[Weight], packs: &BTreeMap<String, f64>, usual: f64) -> Vec<Purchase> {
     weights
         .iter()
@@ -222,6 +226,7 @@ pub(super) fn minutes(seconds: f64) -> String {
 
 impl LiftPour {
     /// Its beginning as text.
+    #[must_use]
     pub fn when(&self) -> String {
         match self.clock {
             Some((day, time)) => {
@@ -236,6 +241,7 @@ impl LiftPour {
 
 impl Filling {
     /// The casting and the height to which it is filled, as text.
+    #[must_use]
     pub fn told(&self) -> String {
         let each = if self.count > 1 { format!(" ({} alike)", self.count) } else { String::new() };
         let to = show(self.height_m * self.lift as f64, Kind::Length);

@@ -3,13 +3,13 @@
 //! The volume of a mix is the sum over members of its area in the section times the length between the
 //! points, less what lies inside other members ([`stillbed_frame::overlaps`]).
 
-use super::super::apart::apart;
+use super::super::partial::answer_solvable;
 use super::members::castings;
 use super::{Body, CastShape, Mould, Pour, PourSheet};
 use serde::Serialize;
 use stillbed_design::{Build, Design, Model, PourSpec, Profile, Substance};
 use stillbed_frame::Line;
-use stillbed_input::problem::Problem;
+use stillbed_input::problem::{Problem, Problems};
 use stillbed_input::quantity::Draw;
 use stillbed_material::{MixAnswer, Property, Table};
 use stillbed_section::clearance::distance;
@@ -71,74 +71,78 @@ pub struct BuildPour {
     pub sheets: Vec<PourSheet>,
 }
 
-/// The sheets for every build of `design`.
-///
-/// # Errors
-/// What is wrong with the design at its place; a build without a mix when it is the only one.
-pub fn pours(design: &Design, options: &PourOptions) -> Result<Pours, Vec<Problem>> {
-    let of_all = |design: &Design| pours_of_all(design, options);
-    apart(design, of_all, of_all)
+impl Pours {
+    /// Computes the sheets for every build of `design`.
+    ///
+    /// # Errors
+    /// What is wrong with the design at its place; a build without a mix when it is the only one.
+    pub fn compute(design: &Design, options: &PourOptions) -> Result<Pours, Problems> {
+        let of_all = |design: &Design| pours_of_all(design, options);
+        answer_solvable(design, of_all, of_all)
+    }
 }
 
-fn pours_of_all(design: &Design, options: &PourOptions) -> Result<Pours, Vec<Problem>> {
+fn pours_of_all(design: &Design, options: &PourOptions) -> Result<Pours, Problems> {
     let mut builds = Vec::new();
     for build in &design.builds {
-        builds.extend(poured(design, build, options)?);
+        builds.extend(BuildPour::compute(design, build, options)?);
     }
     if builds.is_empty() {
         let place = design.builds.first().map(|build| build.place.clone()).unwrap_or_default();
         let problem = Problem::error(place, "no part is made of a mix, so there is nothing to pour");
-        return Err(vec![
+        return Err(Problems::from(
             problem.with_help("add [mixes.…] and name it in a section, or ask another --build"),
-        ]);
+        ));
     }
     Ok(Pours { builds, notes: design.notes.clone() })
 }
 
-/// The sheets of one build; `None` where it uses no mix.
-///
-/// # Errors
-/// What is wrong with it at its place.
-pub fn poured(
-    design: &Design,
-    build: &Build,
-    options: &PourOptions,
-) -> Result<Option<BuildPour>, Vec<Problem>> {
-    let model = build.model(&design.goal, &Draw::default())?;
-    let mut sheets = Vec::new();
-    let (mut overlap, mut overlaps, mut cost) = (0.0, 0, Some(0.0));
-    let mut poured: Vec<f64> = Vec::new();
-    for (medium, substance) in build.substances.iter().enumerate() {
-        let Substance::Mix(recipe) = substance else { continue };
-        let cast = Cast::of(build, &model, medium);
-        if cast.volume <= 0.0 {
-            continue;
+impl BuildPour {
+    /// Computes the sheets of one build; `None` where it uses no mix.
+    ///
+    /// # Errors
+    /// What is wrong with it at its place.
+    pub fn compute(
+        design: &Design,
+        build: &Build,
+        options: &PourOptions,
+    ) -> Result<Option<BuildPour>, Problems> {
+        let model = build.model(&design.goal, &Draw::default())?;
+        let mut sheets = Vec::new();
+        let (mut overlap, mut overlaps, mut cost) = (0.0, 0, Some(0.0));
+        let mut poured: Vec<f64> = Vec::new();
+        for (medium, substance) in build.substances.iter().enumerate() {
+            let Substance::Mix(recipe) = substance else { continue };
+            let cast = Cast::of(build, &model, medium);
+            if cast.volume <= 0.0 {
+                continue;
+            }
+            poured.push(cast.volume * model.media[medium].density);
+            overlap += cast.overlap;
+            overlaps += cast.overlaps;
+            let pour = cast.pour(&design.goal.pour, options);
+            let mut sheet =
+                PourSheet::compute(recipe, &pour).map_err(|missing| vec![missing.at(build.place.clone())])?;
+            sheet.price_per_kg = build.drawing.prices.get(&recipe.name);
+            cost = cost.zip(sheet.price_per_kg).map(|(sum, price)| sum + price * sheet.mixed_mass_kg);
+            sheets.push(sheet);
         }
-        poured.push(cast.volume * model.media[medium].density);
-        overlap += cast.overlap;
-        overlaps += cast.overlaps;
-        let pour = cast.pour(&design.goal.pour, options);
-        let mut sheet =
-            PourSheet::of(recipe, &pour).map_err(|missing| vec![missing.at(build.place.clone())])?;
-        sheet.price_per_kg = build.drawing.prices.of(&recipe.name);
-        cost = cost.zip(sheet.price_per_kg).map(|(sum, price)| sum + price * sheet.mixed_mass_kg);
-        sheets.push(sheet);
+        let members: f64 = model.mass_of.iter().sum();
+        let base_mass_kg = model.mass();
+        let from_sections: f64 = poured.iter().sum();
+        Ok((!sheets.is_empty()).then(|| BuildPour {
+            name: build.name.clone(),
+            label: build.label.clone(),
+            corner_overlap_m3: overlap,
+            corner_overlaps: overlaps,
+            base_mass_kg,
+            cast_kg: from_sections,
+            skeleton_kg: members - from_sections,
+            carried_kg: base_mass_kg - members,
+            cost,
+            sheets,
+        }))
     }
-    let members: f64 = model.mass_of.iter().sum();
-    let base_mass_kg = model.mass();
-    let from_sections: f64 = poured.iter().sum();
-    Ok((!sheets.is_empty()).then(|| BuildPour {
-        name: build.name.clone(),
-        label: build.label.clone(),
-        corner_overlap_m3: overlap,
-        corner_overlaps: overlaps,
-        base_mass_kg,
-        cast_kg: from_sections,
-        skeleton_kg: members - from_sections,
-        carried_kg: base_mass_kg - members,
-        cost,
-        sheets,
-    }))
 }
 
 /// What one mix fills in one build.
@@ -270,15 +274,15 @@ fn thinnest_wall(pieces: &[Vec<Vec<[f64; 2]>>]) -> f64 {
     thin
 }
 
-/// The mixes of `design`, each once, judged for the thinnest gap into which they are cast.
+/// Computes the mixes of `design`, each once, judged for the thinnest gap into which they are cast.
 ///
 /// # Errors
 /// What is wrong with the design at its place; a design without a mix.
-pub fn mixes(design: &Design) -> Result<Vec<MixAnswer>, Vec<Problem>> {
-    apart(design, mixes_of_all, mixes_of_all)
+pub fn compute_mixes(design: &Design) -> Result<Vec<MixAnswer>, Problems> {
+    answer_solvable(design, mixes_of_all, mixes_of_all)
 }
 
-fn mixes_of_all(design: &Design) -> Result<Vec<MixAnswer>, Vec<Problem>> {
+fn mixes_of_all(design: &Design) -> Result<Vec<MixAnswer>, Problems> {
     let mut answers: Vec<MixAnswer> = Vec::new();
     for build in &design.builds {
         let model = build.model(&design.goal, &Draw::default())?;
@@ -295,7 +299,7 @@ fn mixes_of_all(design: &Design) -> Result<Vec<MixAnswer>, Vec<Problem>> {
     if answers.is_empty() {
         let place = design.builds.first().map(|build| build.place.clone()).unwrap_or_default();
         let problem = Problem::error(place, "no part is made of a mix");
-        return Err(vec![problem.with_help("add [mixes.…] and name it in a section")]);
+        return Err(Problems::from(problem.with_help("add [mixes.…] and name it in a section")));
     }
     Ok(answers)
 }
@@ -303,16 +307,17 @@ fn mixes_of_all(design: &Design) -> Result<Vec<MixAnswer>, Vec<Problem>> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::design_sample::design;
     use stillbed_design::STARTER;
 
     fn starter() -> Design {
-        Design::read("starter.toml", STARTER, &Table::built_in()).design.unwrap()
+        design(STARTER)
     }
 
     #[test]
     fn the_starter_is_poured_into_its_tubes() {
         let options = PourOptions { waste: Some(0.0), ..PourOptions::default() };
-        let pours = pours(&starter(), &options).unwrap();
+        let pours = Pours::compute(&starter(), &options).unwrap();
         assert_eq!(pours.builds.len(), 1);
         let sheet = &pours.builds[0].sheets[0];
         // Two bars of 100, spine 180, column 360, arm from head to drill 210.95 mm. The bars displace the
@@ -369,21 +374,17 @@ sections.strip.parts = [{ rectangle = "100 x 120 mm", of = "stone" }]
         use crate::compare::{Comparison, Options};
         use crate::modes::Modes;
         use crate::spread::Draws;
-        let read = |text: &str| {
-            let reading = Design::read("grid.toml", text, &Table::built_in());
-            reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
-        };
-        let design = read(&grid(""));
+        let design = design(&grid(""));
         let options = PourOptions { waste: Some(0.0), ..PourOptions::default() };
-        let poured = &pours(&design, &options).unwrap().builds[0];
+        let poured = &Pours::compute(&design, &options).unwrap().builds[0];
         // Six strips less the nine crossings that two strips share.
         let volume = 6.0 * 0.6 * 0.1 * 0.12 - 9.0 * 0.1 * 0.1 * 0.12;
         approx::assert_relative_eq!(poured.sheets[0].volume_m3, volume, max_relative = 1e-9);
         approx::assert_relative_eq!(poured.corner_overlap_m3, 9.0 * 0.1 * 0.1 * 0.12, max_relative = 1e-9);
         let mass = volume * poured.sheets[0].density_kg_per_m3;
-        let modes = Modes::of(&design, 4, &Draws::NONE, |_, _| ()).unwrap();
+        let modes = Modes::compute(&design, 4, &Draws::NONE, |_, _| ()).unwrap();
         let compared =
-            Comparison::of(&design, &Options { draws: 0, ..Options::default() }, |_, _| ()).unwrap();
+            Comparison::compute(&design, &Options { draws: 0, ..Options::default() }, |_, _| ()).unwrap();
         let compared = &compared.builds[0];
         // To the gram: the sum of cast, skeleton and carried masses.
         let parts = poured.cast_kg + poured.skeleton_kg + poured.carried_kg;
@@ -399,7 +400,7 @@ sections.strip.parts = [{ rectangle = "100 x 120 mm", of = "stone" }]
         approx::assert_relative_eq!(centre[0], 0.2, max_relative = 1e-9);
         approx::assert_relative_eq!(centre[1], 0.2, max_relative = 1e-9);
         // On request, members are counted from point to point.
-        let keep = read(&grid("overlaps = \"keep\""));
+        let keep = crate::design_sample::design(&grid("overlaps = \"keep\""));
         let model = keep.builds[0].model(&keep.goal, &Draw::default()).unwrap();
         approx::assert_relative_eq!(model.mass(), mass * 0.0432 / 0.0324, max_relative = 1e-9);
         assert!(model.frame.members.iter().all(|member| member.displaced.is_empty()));

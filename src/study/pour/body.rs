@@ -51,6 +51,7 @@ impl Body {
     }
 
     /// True when the surface has no hole.
+    #[must_use]
     pub fn is_closed(&self) -> bool {
         self.open_edges == 0
     }

@@ -128,7 +128,7 @@ mod tests {
         let expected = adiabatic_rise(0.2, 4.5e5, 0.2 * 1400.0 + 0.8 * 737.0);
         approx::assert_relative_eq!(rise, expected, max_relative = 1e-9);
         let cases: Vec<Case> = Draws { count: 20, seed: 1 }
-            .of(&drawn.uncertain)
+            .sample(&drawn.uncertain)
             .iter()
             .map(|d| drawn.case(d).unwrap().0)
             .collect();

@@ -98,6 +98,7 @@ pub struct Room {
 
 impl Room {
     /// Its temperature at `time` (s) after the first lift, K.
+    #[must_use]
     pub fn at(&self, time: f64) -> f64 {
         if self.swing == 0.0 {
             return self.mean;
@@ -228,6 +229,7 @@ impl Casting {
 
     /// A wide slab of mix between two faces (low, high), `thickness` (m) in `cells` equal cells, poured at
     /// once at `start` (K) in a room at `room` (K).
+    #[must_use]
     pub fn slab(thickness: f64, cells: usize, faces: [Face; 2], start: f64, room: f64) -> Casting {
         Casting {
             widths: [vec![1.0], vec![1.0], vec![thickness / cells as f64; cells]],
@@ -242,6 +244,7 @@ impl Casting {
 
     /// Follows the casting filled with `fill` until `end`. The error of each step is at most `tolerance` (K),
     /// and the conversion that warms the mix by as much.
+    #[must_use]
     pub fn cure(&self, fill: &Fill, end: End, tolerance: f64) -> Cured {
         Frozen::of(self, fill, tolerance).follow(end)
     }

@@ -59,6 +59,7 @@ impl Kinetics {
     }
 
     /// Rate at conversion `alpha` and temperature `t` (K), 1/s.
+    #[must_use]
     pub fn rate(&self, alpha: f64, t: f64) -> f64 {
         self.rate_and_slopes(alpha, t).0
     }
@@ -77,6 +78,7 @@ impl Kinetics {
 
     /// Times from mixing at `start` (K) to each of the rising conversions `marks`, s, when no heat leaves and
     /// the full cure warms the mix by `rise` (K); a rise of 0 is an isothermal cure.
+    #[must_use]
     pub fn times(&self, start: f64, rise: f64, marks: &[f64]) -> Vec<f64> {
         let slowness = |alpha: f64| 1.0 / self.rate(alpha, start + rise * alpha);
         let (mut time, mut from) = (0.0, 0.0);
@@ -91,6 +93,7 @@ impl Kinetics {
     }
 
     /// The highest rate of a cure at the constant temperature `t` (K), 1/s.
+    #[must_use]
     pub fn highest_rate(&self, t: f64) -> f64 {
         let (m, n) = (self.start_order, self.end_order);
         let alpha = if m + n > 0.0 { (m - n * self.seed) / (m + n) } else { 0.0 };
@@ -98,6 +101,7 @@ impl Kinetics {
     }
 
     /// Rate at the temperature `t` (K) relative to that at 25 degC.
+    #[must_use]
     pub fn haste(&self, t: f64) -> f64 {
         (self.activation_temperature * (1.0 / REFERENCE - 1.0 / t)).exp()
     }
@@ -118,6 +122,7 @@ fn power(x: f64, order: f64) -> f64 {
 /// and the heat capacity of the mix in J/(kg K).
 ///
 /// 12 % of a binder of 400 J/g in a mix of 872 J/(kg K) warms by 55 K.
+#[must_use]
 pub fn adiabatic_rise(binder_share: f64, heat_of_reaction: f64, heat_capacity: f64) -> f64 {
     binder_share * heat_of_reaction / heat_capacity
 }

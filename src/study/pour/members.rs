@@ -187,13 +187,11 @@ fn is_inside(rings: &[&Vec<[f64; 2]>], [x, y]: [f64; 2]) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use stillbed_design::Design;
+
     use stillbed_input::quantity::Draw;
-    use stillbed_material::Table;
 
     fn stand() -> Vec<CastShape> {
-        let text = include_str!("../../../examples/roundness-stand.toml");
-        let design = Design::read("stand.toml", text, &Table::built_in()).design.unwrap();
+        let design = crate::design_sample::stand();
         let build = design.builds.iter().find(|build| build.name == "cast").unwrap();
         let model = build.model(&design.goal, &Draw::default()).unwrap();
         let medium = build.substances.iter().position(|s| s.role() == Role::Fill).unwrap();

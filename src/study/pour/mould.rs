@@ -55,12 +55,14 @@ pub struct MouldAnswer {
 
 impl Mould {
     /// Thermal resistance of the board for `head` (m) of a mix of `density` (kg/m3), m2 K/W.
+    #[must_use]
     pub fn resistance(&self, density: f64, head: f64) -> f64 {
         let held = self.hold(density, head);
         held.board_m.unwrap_or(held.least_board_m) / self.conductivity
     }
 
     /// The board for `head` (m) of a mix of `density` (kg/m3) that has not gelled.
+    #[must_use]
     pub fn hold(&self, density: f64, head: f64) -> MouldAnswer {
         let pressure = density * GRAVITY * head;
         let load = 60.0 * pressure * self.span.powi(4);

@@ -125,8 +125,9 @@ impl Asked {
         let (mut hot, mut lifts) = (0, 1);
         while !holds(lifts) {
             if lifts == most {
-                // Nothing holds: the plan has one lift, and the sheet says that it is too hot.
-                return (1, None);
+                // Nothing holds, and the sheet says that it is too hot: the plan has one lift, or where a wait
+                // is stated the thinnest lifts, so far apart.
+                return self.wait.filter(|_| most > 1).map_or((1, None), |wait| (most, Some(wait)));
             }
             (hot, lifts) = (lifts, (2 * lifts).min(most));
         }
@@ -373,6 +374,19 @@ mod tests {
         // The second lift is poured on the first at its hottest.
         assert!(bed.cured.lifts[1].peak > bed.cured.lifts[0].peak + 10.0);
         assert!(bed.chance(333.15) > 0.5);
+    }
+
+    #[test]
+    fn a_stated_wait_is_kept_where_no_number_of_lifts_holds() {
+        let cold = Asked { limit: Some(294.0), ..asked() };
+        let bed = [CastShape::slab("bed", 0.15, 1.0)];
+        let proposed = cold.plan(&bed);
+        assert_eq!((proposed.castings[0].lifts, proposed.wait), (1, None));
+        let stated = Asked { wait: Some(8.0 * 3600.0), ..cold.clone() }.plan(&bed);
+        assert_eq!((stated.castings[0].lifts, stated.wait), (10, Some(8.0 * 3600.0)));
+        assert!(stated.castings[0].cured.peak() < proposed.castings[0].cured.peak());
+        let tile = Asked { wait: Some(8.0 * 3600.0), ..cold }.plan(&[CastShape::slab("tile", 0.02, 1.0)]);
+        assert_eq!((tile.castings[0].lifts, tile.wait), (1, None));
     }
 
     #[test]

@@ -13,6 +13,7 @@ use super::heat::Fill;
 ///
 /// # Source
 /// - `frank1955`: the parameter and the steady solution of a slab
+#[must_use]
 pub fn runaway(fill: &Fill, thickness: f64, passed: f64, surroundings: f64) -> Option<f64> {
     let half = thickness / 2.0;
     let heat = fill.heat * fill.kinetics.highest_rate(surroundings);
@@ -29,6 +30,7 @@ pub fn runaway(fill: &Fill, thickness: f64, passed: f64, surroundings: f64) -> O
 ///
 /// # Source
 /// - `frank1955`: the solution for held faces; the other follows with the face's own balance
+#[must_use]
 pub fn critical_slab(biot: f64) -> f64 {
     if biot <= 0.0 {
         return 0.0;

@@ -58,6 +58,7 @@ pub struct Standing {
 
 impl CastShape {
     /// A wide slab `thickness` (m) deep with `volume` (m3) of mix.
+    #[must_use]
     pub fn slab(name: &str, thickness: f64, volume: f64) -> CastShape {
         CastShape {
             sides: [[Side::Joined; 2], [Side::Joined; 2], [Side::Mould, Side::Open]],
@@ -66,6 +67,7 @@ impl CastShape {
     }
 
     /// A block of mix of the `size` (m; the last upwards) with boards all round, open above.
+    #[must_use]
     pub fn block(name: &str, size: [f64; 3], volume: f64) -> CastShape {
         CastShape {
             name: name.to_string(),
@@ -79,11 +81,13 @@ impl CastShape {
     }
 
     /// Length along each axis, the last upwards, m.
+    #[must_use]
     pub fn size(&self) -> [f64; 3] {
         self.lines.each_ref().map(|lines| lines[lines.len() - 1] - lines[0])
     }
 
     /// True when boards of the mould cover mix somewhere.
+    #[must_use]
     pub fn has_boards(&self) -> bool {
         let counts = self.lines.each_ref().map(|lines| lines.len() - 1);
         self.blocks.iter().enumerate().filter(|(_, cell)| **cell == Cell::Fill).any(|(i, _)| {
@@ -96,6 +100,7 @@ impl CastShape {
     }
 
     /// Share of the mix in each of `lifts` equal heights; the shares sum to 1.
+    #[must_use]
     pub fn parts(&self, lifts: usize) -> Vec<f64> {
         let height = self.size()[2] / lifts as f64;
         let bottom = self.lines[2][0];

@@ -3,8 +3,9 @@
 //! The sequence is that of the trade (common practice).
 
 use super::batch::{Batches, LiftPour, Weight, minutes};
-use super::sheet::{Pour, PourSheet};
-use super::warmth::Joint;
+use super::heat_answer::Joint;
+use super::means::Pour;
+use super::sheet::PourSheet;
 use stillbed_input::quantity::{Kind, figures, show, show_digits};
 use stillbed_material::Recipe;
 

@@ -2,7 +2,7 @@
 //! outward, rows of the stock.
 
 use super::{Evaluator, Inputs};
-use crate::size::{Asking, Inverse, Options, Sizing, Watch};
+use crate::size::{Inverse, InverseRequest, Options, Sizing, Watch};
 use stillbed_design::{Design, Measure};
 use stillbed_input::problem::Problem;
 use stillbed_material::{Medium, Role, Table};
@@ -74,15 +74,16 @@ fn sought(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let measure = measure(inputs.text("measure")?)?;
     let value = inputs.text("value")?.replace('_', " ");
     let value = stillbed_input::quantity::single(&value, measure.kind()).map_err(|fault| fault.message)?;
-    let asking = Asking { size: format!("bar.1.{}", inputs.text("find")?), measure, value };
-    let found = Inverse::of(&design, &design.builds[0], &asking, 3).map_err(|problems| said(&problems))?;
+    let asking = InverseRequest { size: format!("bar.1.{}", inputs.text("find")?), measure, value };
+    let found =
+        Inverse::compute(&design, &design.builds[0], &asking, 3).map_err(|problems| said(&problems))?;
     found.found_m.map(|size| vec![size]).ok_or(found.answer)
 }
 
 fn sized(design: &Design) -> Result<Sizing, String> {
     let watch = Watch { progress: &|_, _| (), stop: &|| false };
     let options = Options { count: 3, ..Options::default() };
-    let sizing = Sizing::of(design, &design.builds[0], &Stock::built_in(), &options, &watch);
+    let sizing = Sizing::compute(design, &design.builds[0], &Stock::built_in(), &options, &watch);
     sizing.map(|(sizing, _)| sizing).map_err(|problems| said(&problems))
 }
 

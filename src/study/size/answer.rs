@@ -1,16 +1,18 @@
 //! The answer of the command `size`: the best candidate, the trade-offs, what each target costs.
 
+use super::candidate::{Candidate, Effort, SearchResult, Watch};
 use super::frames::Frames;
 use super::gaps::Refusal;
 use super::judge::{Judge, Least, Limit, front};
-use super::search::{Candidate, Effort, Found, Watch, search};
+use super::search::search;
 use super::sensitivity::{Sensitivity, sensitivities};
 use super::space::Space;
-use crate::measures::{Figures, converged};
+use crate::converged::measure_converged;
+use crate::measures::Figures;
 use serde::Serialize;
 use std::collections::BTreeMap;
 use stillbed_design::{Build, Design, Goal, Measure, Substance};
-use stillbed_input::problem::Problem;
+use stillbed_input::problem::{Problem, Problems};
 use stillbed_input::quantity::{Kind, show};
 use stillbed_material::Role;
 use stillbed_section::stock::Stock;
@@ -33,9 +35,30 @@ impl Default for Options {
 }
 
 /// Largest number of candidates solved again with converged modes, until the best of them stays the best.
-const MOST_SETTLED: usize = 20;
+const MOST_CONVERGED: usize = 20;
 
 /// The answer of `size` for one build.
+///
+/// ```
+/// use stillbed_design::{Design, POST};
+/// use stillbed_material::Table;
+/// use stillbed_section::stock::Stock;
+/// use stillbed_study::size::{Options, Sizing, Watch};
+///
+/// let text = format!(
+///     "{POST}\n[targets]\nstiffness = {{ at_least = \"0.1 N/um\" }}\n[vary.post]\nsection = \"post\"\n\
+///      size = [\"20 x 20 mm\", \"25 x 25 mm\", \"30 x 30 mm\"]\n"
+/// );
+/// let design = Design::read("post.toml", &text, &Table::built_in()).design.unwrap();
+/// let watch = Watch { progress: &|_, _| (), stop: &|| false };
+/// let options = Options::default();
+/// let (sizing, _) =
+///     Sizing::compute(&design, &design.builds[0], &Stock::built_in(), &options, &watch).unwrap();
+/// // 3 E I / L^3 is 0.066 N/um at 20 mm and 0.16 N/um at 25 mm, the lightest that meets the target.
+/// let best = sizing.best.unwrap();
+/// assert_eq!(best.choice["post"], "25 x 25 mm");
+/// assert!((best.mass_kg - 0.025 * 0.025 * 0.5 * 7850.0).abs() < 1e-6);
+/// ```
 #[derive(Debug, Clone, Serialize)]
 pub struct Sizing {
     /// The answer in one to three sentences.
@@ -61,7 +84,7 @@ pub struct Sizing {
     pub front: Vec<Entry>,
     /// For each limit of a target: its value in the best candidate, and what relaxing it by a tenth would
     /// save.
-    pub limits: Vec<Kept>,
+    pub limits: Vec<LimitResult>,
     /// The candidate that misses least, where none meets every target.
     pub nearest_miss: Option<Entry>,
     /// Targets that no candidate meets.
@@ -98,7 +121,7 @@ pub struct Entry {
 
 /// One limit of a target, with the values of the candidates.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Kept {
+pub struct LimitResult {
     /// Key of the measure.
     pub measure: &'static str,
     /// The limit, SI.
@@ -136,13 +159,13 @@ impl Sizing {
     ///
     /// # Errors
     /// Everything that keeps it from being searched, at its place.
-    pub fn of(
+    pub fn compute(
         design: &Design,
         build: &Build,
         stock: &Stock,
         options: &Options,
         watch: &Watch,
-    ) -> Result<(Sizing, Space), Vec<Problem>> {
+    ) -> Result<(Sizing, Space), Problems> {
         let goal = &design.goal;
         let space = Space::new(build, goal, stock)?;
         contradictions(build, goal, options.least)?;
@@ -154,13 +177,14 @@ impl Sizing {
     }
 
     /// True when a candidate meets every target.
+    #[must_use]
     pub fn meets(&self) -> bool {
         self.best.is_some()
     }
 }
 
 /// Errors for targets that contradict each other or the drawing, at their place.
-fn contradictions(build: &Build, goal: &Goal, least: Least) -> Result<(), Vec<Problem>> {
+fn contradictions(build: &Build, goal: &Goal, least: Least) -> Result<(), Problems> {
     let mut said = Vec::new();
     let carried: f64 = build.drawing.masses.iter().map(|(_, mass)| mass.mass.value).sum();
     let of = |measure: Measure| goal.targets.iter().find(|t| t.measure == measure);
@@ -208,7 +232,7 @@ fn contradictions(build: &Build, goal: &Goal, least: Least) -> Result<(), Vec<Pr
 /// An error for materials without a price, those of the stock included.
 fn unpriced(build: &Build) -> Option<Problem> {
     let prices = &build.drawing.prices;
-    let unknown = |s: &&Substance| s.role() != Role::Void && prices.of(s.name()).is_none();
+    let unknown = |s: &&Substance| s.role() != Role::Void && prices.get(s.name()).is_none();
     let names: Vec<String> =
         build.substances.iter().filter(unknown).map(|s| format!("\"{}\"", s.name())).collect();
     if prices.is_empty() || names.is_empty() {
@@ -224,9 +248,9 @@ fn sized(
     space: &Space,
     frames: &Frames,
     judge: &Judge,
-    found: &Found,
+    found: &SearchResult,
     options: &Options,
-) -> Result<Sizing, Vec<Problem>> {
+) -> Result<Sizing, Problems> {
     let solved = &settled(space, &design.goal, judge, found)?;
     let best = judge.best(solved);
     let nearest = match best {
@@ -234,13 +258,14 @@ fn sized(
         None => solved.iter().min_by(|a, b| judge.order_figures(&a.figures, &b.figures)),
     };
     if solved.is_empty() && !found.stopped {
-        return Err(vec![nothing_solved(space, found)]);
+        return Err(Problems::from(nothing_solved(space, found)));
     }
     let entry = |c: &Candidate| Entry::new(space, &c.choice, &c.figures);
     let feasible: Vec<&Candidate> = solved.iter().filter(|c| judge.meets(&c.figures)).collect();
     let shown = best.or(nearest);
     let limits = judge.limits.iter().enumerate();
-    let limits: Vec<Kept> = limits.map(|(i, limit)| kept(judge, i, limit, solved, shown, best)).collect();
+    let limits: Vec<LimitResult> =
+        limits.map(|(i, limit)| kept(judge, i, limit, solved, shown, best)).collect();
     let missed = |limit: &Limit| solved.iter().all(|c| limit.miss(&c.figures) > 0.0);
     let blocking = if best.is_some() || solved.is_empty() {
         Vec::new()
@@ -289,10 +314,15 @@ fn sized(
 
 /// The candidates found, with converged figures for the best of them (or the nearest miss): the search
 /// computes the same few modes for all, so a candidate that seems best may miss a target.
-fn settled(space: &Space, goal: &Goal, judge: &Judge, found: &Found) -> Result<Vec<Candidate>, Vec<Problem>> {
+fn settled(
+    space: &Space,
+    goal: &Goal,
+    judge: &Judge,
+    found: &SearchResult,
+) -> Result<Vec<Candidate>, Problems> {
     let mut candidates = found.solved.clone();
     let mut known: Vec<Vec<usize>> = Vec::new();
-    while known.len() < MOST_SETTLED {
+    while known.len() < MOST_CONVERGED {
         let nearest = || candidates.iter().min_by(|a, b| judge.order_figures(&a.figures, &b.figures));
         let Some(choice) = judge.best(&candidates).or_else(nearest).map(|first| first.choice.clone()) else {
             break;
@@ -301,14 +331,14 @@ fn settled(space: &Space, goal: &Goal, judge: &Judge, found: &Found) -> Result<V
             break;
         }
         let build = space.build_at(&choice).map_err(|problem| vec![problem])?;
-        let figures = converged(&build, goal)?;
+        let figures = measure_converged(&build, goal)?;
         candidates.iter_mut().filter(|c| c.choice == choice).for_each(|c| c.figures = figures.clone());
         known.push(choice);
     }
     Ok(candidates)
 }
 
-fn nothing_solved(space: &Space, found: &Found) -> Problem {
+fn nothing_solved(space: &Space, found: &SearchResult) -> Problem {
     let reasons: Vec<String> =
         found.refused.iter().map(|(refusal, count)| format!("{} ({count})", refusal.words())).collect();
     let why = match (&found.broken.1, reasons.is_empty()) {
@@ -330,7 +360,7 @@ fn kept(
     solved: &[Candidate],
     shown: Option<&Candidate>,
     best: Option<&Candidate>,
-) -> Kept {
+) -> LimitResult {
     // An infinite stiffness, where tip and work cannot move apart, meets any lower limit but is not shown.
     let values = solved.iter().filter_map(|c| c.figures.get(limit.measure));
     let reached = match limit.at_least {
@@ -342,7 +372,7 @@ fn kept(
         let other = looser.best(solved)?;
         Some((judge.least_of(&best.figures) - judge.least_of(&other.figures)).max(0.0))
     });
-    Kept {
+    LimitResult {
         measure: limit.measure.key(),
         limit: limit.limit,
         at_least: limit.at_least,
@@ -353,7 +383,7 @@ fn kept(
     }
 }
 
-fn told(sizing: &Sizing, found: &Found) -> String {
+fn told(sizing: &Sizing, found: &SearchResult) -> String {
     let count = sizing.candidates;
     let none_better = if sizing.best.is_some() { "; none is better" } else { "" };
     let searched = match (found.complete, found.stopped) {

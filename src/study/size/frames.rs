@@ -8,14 +8,15 @@
 
 use super::gaps::Refusal;
 use super::space::Space;
-use crate::measures::{Figures, Solved};
+use crate::measures::Figures;
+use crate::solved::Solved;
 use std::collections::HashMap;
 use std::hash::Hash;
 use std::sync::{Arc, Mutex, PoisonError};
 use stillbed_design::{Build, Goal, Measure, Model};
 use stillbed_eigen::{Precision, Vectors};
 use stillbed_frame::{Displaced, Frame, MemberSection, Portion, Solid, overlaps};
-use stillbed_input::problem::Problem;
+use stillbed_input::problem::{Problem, Problems};
 use stillbed_input::quantity::Draw;
 use stillbed_material::Medium;
 use stillbed_modes::{Asked, ModesFault, Series, Statics};
@@ -38,13 +39,13 @@ pub enum Outcome {
 /// A section at one choice.
 struct Variant {
     refusal: Option<Refusal>,
-    made: Option<Made>,
+    made: Option<SolvedSection>,
 }
 
 /// A solved section, and the mass of each substance per length, kg/m.
 type Section = Option<(MemberSection, Vec<f64>)>;
 
-struct Made {
+struct SolvedSection {
     section: MemberSection,
     /// Mass of each substance in all members of this section, kg.
     masses: Vec<f64>,
@@ -56,13 +57,13 @@ struct Made {
 }
 
 /// A cache by key. Values are computed outside the lock, so two threads may compute the same one.
-struct Kept<K, V> {
+struct Cache<K, V> {
     map: Mutex<HashMap<K, Arc<V>>>,
 }
 
-impl<K: Hash + Eq, V> Kept<K, V> {
-    fn new() -> Kept<K, V> {
-        Kept { map: Mutex::new(HashMap::new()) }
+impl<K: Hash + Eq, V> Cache<K, V> {
+    fn new() -> Cache<K, V> {
+        Cache { map: Mutex::new(HashMap::new()) }
     }
 
     fn get(&self, key: K, make: impl FnOnce() -> V) -> Arc<V> {
@@ -90,15 +91,15 @@ pub struct Frames<'a> {
     peak: bool,
     /// By profile: other profiles whose members may displace its material.
     beside: Vec<Vec<usize>>,
-    variants: Vec<Kept<Vec<usize>, Variant>>,
-    sections: Vec<Kept<Vec<usize>, Section>>,
-    geometries: Vec<Kept<Vec<usize>, Option<Arc<Geometry>>>>,
-    media: Kept<Vec<usize>, Option<Vec<Medium>>>,
-    carried: Kept<Vec<usize>, Option<Portion>>,
+    variants: Vec<Cache<Vec<usize>, Variant>>,
+    sections: Vec<Cache<Vec<usize>, Section>>,
+    geometries: Vec<Cache<Vec<usize>, Option<Arc<Geometry>>>>,
+    media: Cache<Vec<usize>, Option<Vec<Medium>>>,
+    carried: Cache<Vec<usize>, Option<Portion>>,
 }
 
 /// State that one thread carries from candidate to candidate.
-pub struct Hand {
+pub struct ThreadState {
     model: Model,
     start: Option<Vectors>,
 }
@@ -108,7 +109,7 @@ impl<'a> Frames<'a> {
     ///
     /// # Errors
     /// What keeps the drawn build from being solved, at its place.
-    pub fn new(space: &'a Space, goal: &'a Goal, count: usize) -> Result<Frames<'a>, Vec<Problem>> {
+    pub fn new(space: &'a Space, goal: &'a Goal, count: usize) -> Result<Frames<'a>, Problems> {
         let build = &space.build;
         let mut base = build.model(goal, &Draw::default())?;
         let asked = Asked { count, ..Asked::default() };
@@ -140,11 +141,11 @@ impl<'a> Frames<'a> {
             peak: goal.targets.iter().any(|t| t.measure == Measure::DynamicStiffness)
                 || goal.tap.is_none() && goal.targets.iter().any(|t| t.measure == Measure::LossFactor),
             beside,
-            variants: build.profiles.iter().map(|_| Kept::new()).collect(),
-            sections: build.profiles.iter().map(|_| Kept::new()).collect(),
-            geometries: build.profiles.iter().map(|_| Kept::new()).collect(),
-            media: Kept::new(),
-            carried: Kept::new(),
+            variants: build.profiles.iter().map(|_| Cache::new()).collect(),
+            sections: build.profiles.iter().map(|_| Cache::new()).collect(),
+            geometries: build.profiles.iter().map(|_| Cache::new()).collect(),
+            media: Cache::new(),
+            carried: Cache::new(),
         })
     }
 
@@ -154,8 +155,8 @@ impl<'a> Frames<'a> {
     }
 
     /// A state that starts from the drawn build.
-    pub fn hand(&self) -> Hand {
-        Hand { model: self.base.clone(), start: None }
+    pub fn thread_state(&self) -> ThreadState {
+        ThreadState { model: self.base.clone(), start: None }
     }
 
     /// The figures of the candidate at `choice`; it is not solved where `screen` is true of its mass and
@@ -163,7 +164,7 @@ impl<'a> Frames<'a> {
     pub fn evaluate(
         &self,
         choice: &[usize],
-        hand: &mut Hand,
+        state: &mut ThreadState,
         screen: impl Fn(f64, Option<f64>) -> bool,
     ) -> Outcome {
         let space = self.space;
@@ -175,11 +176,11 @@ impl<'a> Frames<'a> {
         if let Some(refusal) = variants.iter().find_map(|v| v.refusal) {
             return Outcome::Refused(refusal);
         }
-        let made: Option<Vec<&Made>> = variants.iter().map(|v| v.made.as_ref()).collect();
+        let made: Option<Vec<&SolvedSection>> = variants.iter().map(|v| v.made.as_ref()).collect();
         let Some(made) = made else {
             return Outcome::Broken("a section cannot be solved".to_string());
         };
-        let model = &mut hand.model;
+        let model = &mut state.model;
         model.mass_of = vec![0.0; space.build.substances.len()];
         for part in &made {
             model.mass_of.iter_mut().zip(&part.masses).for_each(|(sum, own)| *sum += own);
@@ -194,23 +195,28 @@ impl<'a> Frames<'a> {
             model.frame.members[*member].displaced.clone_from(displaced);
         }
         space.set_feet(self.goal, model, choice);
-        match self.solve(choice, hand, &made) {
+        match self.solve(choice, state, &made) {
             Ok(figures) => Outcome::Solved(Box::new(figures)),
             Err(fault) => Outcome::Broken(fault.to_string()),
         }
     }
 
-    fn solve(&self, choice: &[usize], hand: &mut Hand, made: &[&Made]) -> Result<Figures, ModesFault> {
+    fn solve(
+        &self,
+        choice: &[usize],
+        state: &mut ThreadState,
+        made: &[&SolvedSection],
+    ) -> Result<Figures, ModesFault> {
         let broken = || ModesFault::Frame(Vec::new());
         let (build, goal, series) = (&self.space.build, self.goal, &self.series);
-        let model = &hand.model;
+        let model = &state.model;
         let carried =
             self.carried.get(self.space.feet_key(choice), || series.layout.portion_carried(&model.frame));
         let carried = carried.as_ref().as_ref().ok_or_else(broken)?;
         let portions = made.iter().map(|part| &part.portion).chain([carried]);
         let (matrices, bulge) = series.layout.summed(portions);
         let limit = made.iter().map(|part| part.limit).fold(f64::INFINITY, f64::min);
-        let start = hand.start.as_ref().unwrap_or(&series.start);
+        let start = state.start.as_ref().unwrap_or(&series.start);
         let statics = Statics::factor_matrices(&model.frame, matrices.clone(), &series.orders)?;
         let found = series.solve(matrices, &bulge, limit, start).map_err(ModesFault::Eigen)?;
         let solved = match found {
@@ -220,14 +226,14 @@ impl<'a> Frames<'a> {
                     false => None,
                 };
                 let more: Option<&[Station]> = if self.peak { Some(&[]) } else { None };
-                Solved::of(build, goal, model, (spectrum, damped), statics, more)?
+                Solved::from_modes(build, goal, model, (spectrum, damped), statics, more)?
             }
-            None => Solved::new(build, goal, model, &self.asked, &[])?,
+            None => Solved::solve(build, goal, model, &self.asked, &[])?,
         };
         let figures = solved.figures_with(build, goal, self.peak)?;
         let vectors = &solved.spectrum.pairs.vectors;
         let next = (vectors.rows() == series.layout.dofs()).then(|| vectors.clone());
-        hand.start = next.or(hand.start.take());
+        state.start = next.or(state.start.take());
         Ok(figures)
     }
 
@@ -269,7 +275,7 @@ impl<'a> Frames<'a> {
         })
     }
 
-    fn make(&self, profile: usize, choice: &[usize]) -> Option<Made> {
+    fn make(&self, profile: usize, choice: &[usize]) -> Option<SolvedSection> {
         let solved = self.section(profile, choice);
         let (section, per_length) = solved.as_ref().as_ref()?;
         let mut frame = self.base.frame.clone();
@@ -285,7 +291,7 @@ impl<'a> Frames<'a> {
         let displaced = own.iter().map(|m| (*m, frame.members[*m].displaced.clone())).collect();
         let portion = self.series.layout.portion_of_section(&frame, profile)?;
         let limit = self.series.limit(&frame, profile);
-        Some(Made { section: section.clone(), masses, displaced, portion, limit })
+        Some(SolvedSection { section: section.clone(), masses, displaced, portion, limit })
     }
 
     /// Subtracts the material of the members of `profile` that other members displace.

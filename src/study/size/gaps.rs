@@ -29,6 +29,7 @@ pub enum Refusal {
 
 impl Refusal {
     /// The reason as text.
+    #[must_use]
     pub fn words(self) -> &'static str {
         match self {
             Refusal::Shape => "sizes that do not fit each other",
@@ -125,14 +126,12 @@ fn largest_grain(substance: &Substance) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use stillbed_design::Design;
-    use stillbed_material::Table;
+    use crate::design_sample::design;
     use stillbed_section::Shape;
 
     /// A tube of 40 mm at height `z` in a bed of 100 mm with grains up to 5 mm.
     fn refused(z: f64, wall: f64, gaps: &Gaps) -> Option<Refusal> {
-        let text = stillbed_design::STARTER;
-        let design = Design::read("d.toml", text, &Table::built_in()).design.unwrap();
+        let design = design(stillbed_design::STARTER);
         let build =
             design.builds.iter().find(|b| b.substances.iter().any(|s| s.role() == Role::Fill)).unwrap();
         let medium = |role| build.substances.iter().position(|s| s.role() == role).unwrap();

@@ -10,11 +10,11 @@
 //! - `dowell1971`: the Illinois modification of regula falsi
 
 use super::lengths::written;
-use crate::measures::measure;
+use crate::solved::measure;
 use serde::Serialize;
 use std::sync::Arc;
 use stillbed_design::{Build, Design, Measure};
-use stillbed_input::problem::{Place, Problem, suggest};
+use stillbed_input::problem::{Place, Problem, Problems, suggest};
 use stillbed_input::quantity::{Draw, show};
 use stillbed_modes::Asked;
 use stillbed_section::Geometry;
@@ -30,7 +30,7 @@ const EXACT: f64 = 1e-7;
 
 /// The size to find, and the value that it is to give.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Asking {
+pub struct InverseRequest {
     /// Name of the size, `SECTION.PART.SIZE`, such as `rail.1.wall`.
     pub size: String,
     /// The measure that is to reach the value.
@@ -71,12 +71,12 @@ impl Inverse {
     ///
     /// # Errors
     /// A name that is not there, or what keeps the drawn build from being solved.
-    pub fn of(
+    pub fn compute(
         design: &Design,
         build: &Build,
-        asking: &Asking,
+        asking: &InverseRequest,
         count: usize,
-    ) -> Result<Inverse, Vec<Problem>> {
+    ) -> Result<Inverse, Problems> {
         let (profile, part, number) = place(build, &asking.size).map_err(|problem| vec![problem])?;
         let asked = Asked { count, ..Asked::default() };
         let drawn = build.profiles[profile].geometry.parts()[part].shape.sizes()[number].1;

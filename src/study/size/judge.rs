@@ -1,8 +1,8 @@
 //! Which candidate is better: targets first, then mass or cost; and which candidates form the front of
 //! trade-offs.
 
+use super::candidate::Candidate;
 use super::frames::Outcome;
-use super::search::Candidate;
 use crate::measures::Figures;
 use std::cmp::Ordering;
 use stillbed_design::{Measure, Target};
@@ -24,6 +24,7 @@ pub enum Least {
 
 impl Least {
     /// The measure that it names.
+    #[must_use]
     pub fn measure(self) -> Measure {
         match self {
             Least::Mass => Measure::Mass,
@@ -54,6 +55,7 @@ pub struct Judge {
 
 impl Limit {
     /// Relative miss of `figures`; 0 when they meet the limit.
+    #[must_use]
     pub fn miss(&self, figures: &Figures) -> f64 {
         let Some(value) = figures.get(self.measure) else { return WORST };
         let beyond = if self.at_least { self.limit - value } else { value - self.limit };
@@ -61,6 +63,7 @@ impl Limit {
     }
 
     /// The same limit relaxed by a tenth.
+    #[must_use]
     pub fn relaxed(&self) -> Limit {
         let by = if self.at_least { 1.0 - RELAXED } else { 1.0 + RELAXED };
         Limit { limit: self.limit * by, ..*self }
@@ -69,6 +72,7 @@ impl Limit {
 
 impl Judge {
     /// A judge by `targets`.
+    #[must_use]
     pub fn new(targets: &[Target], least: Least) -> Judge {
         let limits = targets.iter().flat_map(|target| {
             let of = |limit: Option<f64>, at_least| {
@@ -80,16 +84,19 @@ impl Judge {
     }
 
     /// True when `figures` meet every limit.
+    #[must_use]
     pub fn meets(&self, figures: &Figures) -> bool {
         self.limits.iter().all(|limit| limit.miss(figures) == 0.0)
     }
 
     /// The sum of all relative misses.
+    #[must_use]
     pub fn miss(&self, figures: &Figures) -> f64 {
         self.limits.iter().map(|limit| limit.miss(figures)).sum()
     }
 
     /// The value of the minimised measure; infinite without one.
+    #[must_use]
     pub fn least_of(&self, figures: &Figures) -> f64 {
         figures.get(self.least.measure()).unwrap_or(f64::INFINITY)
     }
@@ -101,7 +108,8 @@ impl Judge {
         known.map(Limit::relaxed).any(|limit| limit.miss(&figures) > 0.0)
     }
 
-    /// EliminationOrder figures from better to worse.
+    /// Orders figures from better to worse.
+    #[must_use]
     pub fn order_figures(&self, a: &Figures, b: &Figures) -> Ordering {
         let (miss_a, miss_b) = (self.miss(a), self.miss(b));
         let least = |figures| plain(self.least_of(figures));
@@ -109,7 +117,7 @@ impl Judge {
         order.then_with(|| by_trades(&trades(a), &trades(b)))
     }
 
-    /// EliminationOrder outcomes from better to worse; a candidate that cannot be built or has no modes comes last.
+    /// Orders outcomes from better to worse; a candidate that cannot be built or has no modes comes last.
     pub(super) fn order(&self, a: &Outcome, b: &Outcome) -> Ordering {
         match (a, b) {
             (Outcome::Solved(a), Outcome::Solved(b)) => self.order_figures(a, b),
@@ -120,12 +128,14 @@ impl Judge {
     }
 
     /// The best of `candidates` that meet all limits.
+    #[must_use]
     pub fn best<'c>(&self, candidates: &'c [Candidate]) -> Option<&'c Candidate> {
         let met = candidates.iter().filter(|c| self.meets(&c.figures));
         met.min_by(|a, b| self.order_figures(&a.figures, &b.figures).then_with(|| a.choice.cmp(&b.choice)))
     }
 
     /// The same judge with limit number `i` replaced.
+    #[must_use]
     pub fn with(&self, i: usize, limit: Limit) -> Judge {
         let mut judge = self.clone();
         judge.limits[i] = limit;

@@ -6,8 +6,10 @@
 //! space        all design variables of a build, and the build with given choices
 //! gaps         whether parts can be built: mould, cover, grains, walls
 //! frames       candidates solved quickly: what they share is computed once
+//! candidate    candidates that a search solved, and what a search is asked for
 //! judge        targets, the measure to minimise, the front of trade-offs
 //! search       every choice, or a guided search
+//! descent      from a candidate through better neighbours
 //! guided       restarts of simulated annealing
 //! answer       the answer of the command `size`
 //! sensitivity  derivatives of the best candidate's measures with respect to its sizes
@@ -16,6 +18,8 @@
 //! ```
 
 mod answer;
+mod candidate;
+mod descent;
 mod frames;
 mod gaps;
 mod guided;
@@ -30,12 +34,13 @@ mod tests;
 mod variable;
 mod written;
 
-pub use answer::{Entry, Kept, Options, Sizing};
-pub use frames::{Frames, Hand, Outcome};
+pub use answer::{Entry, LimitResult, Options, Sizing};
+pub use candidate::{Candidate, Effort, SearchResult, Watch};
+pub use frames::{Frames, Outcome, ThreadState};
 pub use gaps::Refusal;
-pub use inverse::{Asking, Inverse};
+pub use inverse::{Inverse, InverseRequest};
 pub use judge::{Judge, Least, Limit};
-pub use search::{Candidate, Effort, Found, Watch, search};
+pub use search::search;
 pub use sensitivity::Sensitivity;
 pub use space::Space;
 pub use variable::{Choice, Variable};

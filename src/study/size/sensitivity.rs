@@ -13,12 +13,12 @@
 use super::frames::Frames;
 use super::space::Space;
 use super::variable::{Target, set_share};
-use crate::measures::{Solved, measure};
+use crate::solved::{Solved, measure};
 use serde::Serialize;
 use std::sync::Arc;
 use stillbed_design::{Build, Goal};
 use stillbed_eigen::Sparse;
-use stillbed_input::problem::Problem;
+use stillbed_input::problem::{Problem, Problems};
 use stillbed_input::quantity::{Draw, Spread};
 use stillbed_modes::{Asked, Statics};
 use stillbed_section::Geometry;
@@ -75,12 +75,12 @@ pub(super) fn sensitivities(
     frames: &Frames,
     choice: &[usize],
     count: usize,
-) -> Result<Vec<Sensitivity>, Vec<Problem>> {
+) -> Result<Vec<Sensitivity>, Problems> {
     let build = space.build_at(choice).map_err(|problem| vec![problem])?;
     let asked = Asked { count, pieces: frames.pieces().to_vec(), ..Asked::default() };
     let draw = Draw::default();
     let model = build.model(goal, &draw)?;
-    let solved = Solved::new(&build, goal, &model, &asked, &[]).map_err(|fault| build.problems(&fault))?;
+    let solved = Solved::solve(&build, goal, &model, &asked, &[]).map_err(|fault| build.problems(&fault))?;
     let mut all = Vec::new();
     for variable in &space.variables {
         for handle in handles(&build, variable.target.clone()) {

@@ -4,7 +4,7 @@ use super::gaps::{self, Refusal};
 use super::variable::{Target, Value, Variable, axes, set_share, variable};
 use std::sync::Arc;
 use stillbed_design::{Build, Gaps, Goal, Model, Substance, VarySpec};
-use stillbed_input::problem::Problem;
+use stillbed_input::problem::{Problem, Problems};
 use stillbed_input::quantity::{Draw, Spread};
 use stillbed_material::Medium;
 use stillbed_section::stock::Stock;
@@ -36,14 +36,14 @@ impl Space {
     ///
     /// # Errors
     /// Everything that keeps it from being searched, at its place.
-    pub fn new(build: &Build, goal: &Goal, stock: &Stock) -> Result<Space, Vec<Problem>> {
+    pub fn new(build: &Build, goal: &Goal, stock: &Stock) -> Result<Space, Problems> {
         let mut said = Vec::new();
         let mut variables = Vec::new();
         let stated: Vec<(&str, &VarySpec)> = build.drawing.vary.iter().collect();
         if stated.is_empty() {
             let message = format!("nothing may vary in build \"{}\"", build.name);
             let help = "add [vary.NAME] with section, part and stock = \"square tube, structural steel\"";
-            return Err(vec![Problem::error(build.place.clone(), message).with_help(help)]);
+            return Err(Problems::from(Problem::error(build.place.clone(), message).with_help(help)));
         }
         for (name, spec) in &stated {
             match variable(build, stock, name, spec) {
@@ -237,7 +237,7 @@ impl Space {
     }
 
     /// Errors for positions that never fit, and for stock of which no size fits, at their place.
-    fn check_positions(&self) -> Result<(), Vec<Problem>> {
+    fn check_positions(&self) -> Result<(), Problems> {
         let mut said = Vec::new();
         for variable in &self.variables {
             let (Target::Part { profiles, .. } | Target::At { profiles, .. }) = &variable.target else {

@@ -1,10 +1,10 @@
 //! The search as a whole, on spaces small enough to check every candidate.
 
 use super::*;
-use crate::measures::measure;
+use crate::design_sample::design;
+use crate::solved::measure;
 use stillbed_design::{Build, Design, Measure};
 use stillbed_input::quantity::Draw;
-use stillbed_material::Table;
 use stillbed_modes::Asked;
 use stillbed_section::stock::Stock;
 
@@ -75,11 +75,6 @@ stiffness = ["20, 20, 80 N/um", "25, 25, 100 N/um", "30, 30, 120 N/um", "40, 40,
 const TARGETS: &str =
     "[targets]\nfirst_frequency = { at_least = \"75 Hz\" }\nsettle_time = { at_most = \"250 ms\" }\n";
 
-fn design(text: &str) -> Design {
-    let reading = Design::read("stand.toml", text, &Table::built_in());
-    reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
-}
-
 fn without(text: &str, names: &[&str]) -> String {
     let mut text = text.to_string();
     for name in names {
@@ -93,7 +88,7 @@ fn without(text: &str, names: &[&str]) -> String {
 const WATCH: Watch = Watch { progress: &|_, _| (), stop: &|| false };
 
 fn sized(design: &Design, options: &Options) -> Sizing {
-    Sizing::of(design, &design.builds[0], &Stock::built_in(), options, &WATCH).unwrap().0
+    Sizing::compute(design, &design.builds[0], &Stock::built_in(), options, &WATCH).unwrap().0
 }
 
 #[test]
@@ -102,12 +97,12 @@ fn a_quick_candidate_is_what_compare_would_say() {
     let build = &design.builds[0];
     let space = Space::new(build, &design.goal, &Stock::built_in()).unwrap();
     let frames = Frames::new(&space, &design.goal, 5).unwrap();
-    let mut hand = frames.hand();
+    let mut state = frames.thread_state();
     let asked = Asked { count: 5, ..Asked::default() };
     let mut compared = 0;
     for i in 0..12 {
         let choice: Vec<usize> = space.axes.iter().enumerate().map(|(a, n)| (i * (a + 1) + a) % n).collect();
-        let Outcome::Solved(quick) = frames.evaluate(&choice, &mut hand, |_, _| false) else { continue };
+        let Outcome::Solved(quick) = frames.evaluate(&choice, &mut state, |_, _| false) else { continue };
         let whole = space.build_at(&choice).unwrap();
         let slow = measure(&whole, &design.goal, &Draw::default(), 1.0, &asked).unwrap();
         let same = |a: f64, b: f64, tolerance: f64| assert!((a / b - 1.0).abs() < tolerance, "{a} {b}");
@@ -178,7 +173,7 @@ fn a_stopped_search_says_so_with_the_best_so_far() {
     let stop = || looked.fetch_add(1, std::sync::atomic::Ordering::Relaxed) > 0;
     let watch = Watch { progress: &|_, _| (), stop: &stop };
     let (sizing, _) =
-        Sizing::of(&design, &design.builds[0], &Stock::built_in(), &Options::default(), &watch).unwrap();
+        Sizing::compute(&design, &design.builds[0], &Stock::built_in(), &Options::default(), &watch).unwrap();
     assert!(!sizing.complete && sizing.answer.contains("Stopped after"), "{}", sizing.answer);
     assert!(sizing.solved > 0);
 }
@@ -247,15 +242,14 @@ fn the_chosen_sizes_stand_in_the_design_and_run() {
     let choice: Vec<usize> = space.axes.iter().map(|n| n - 1).collect();
     let mut first = choice.clone();
     first[2] = 0;
-    let Outcome::Solved(expected) = frames.evaluate(&first, &mut frames.hand(), |_, _| false) else {
+    let Outcome::Solved(expected) = frames.evaluate(&first, &mut frames.thread_state(), |_, _| false) else {
         panic!()
     };
     let written = write("stand.toml", &text, &space, &first).unwrap();
     assert!(written.contains("}, # mould"), "{written}");
     // The common feet are copied into the build; those of other builds stay.
     assert!(written.contains("stiffness = \"20, 20, 80 N/um\""));
-    let design = Design::read("stand.toml", &written, &Table::built_in());
-    let design = design.design.unwrap_or_else(|| panic!("{:?}\n{written}", design.problems));
+    let design = crate::design_sample::design(&written);
     let asked = Asked { count: 5, ..Asked::default() };
     let figures = measure(&design.builds[0], &design.goal, &Draw::default(), 1.0, &asked).unwrap();
     approx::assert_relative_eq!(figures.mass, expected.mass, max_relative = 1e-6);
@@ -272,8 +266,8 @@ fn one_size_is_found_and_gives_what_was_asked() {
     for (measure_asked, value) in
         [(Measure::Stiffness, 3e6), (Measure::FirstFrequency, 90.0), (Measure::SettleTime, 0.2)]
     {
-        let asking = Asking { size: "column.1.wall".into(), measure: measure_asked, value };
-        let inverse = Inverse::of(&design, build(&design), &asking, 5).unwrap();
+        let asking = InverseRequest { size: "column.1.wall".into(), measure: measure_asked, value };
+        let inverse = Inverse::compute(&design, build(&design), &asking, 5).unwrap();
         if let Some(found) = inverse.found_m {
             let build = inverse::resized_by_name(build(&design), "column.1.wall", found).unwrap();
             let asked = Asked { count: 5, ..Asked::default() };
@@ -285,8 +279,8 @@ fn one_size_is_found_and_gives_what_was_asked() {
             assert!(value < low || value > high, "{}", inverse.answer);
         }
     }
-    let asking = Asking { size: "column.1.wal".into(), measure: Measure::Mass, value: 1.0 };
-    let said = Inverse::of(&design, build(&design), &asking, 5).unwrap_err();
+    let asking = InverseRequest { size: "column.1.wal".into(), measure: Measure::Mass, value: 1.0 };
+    let said = Inverse::compute(&design, build(&design), &asking, 5).unwrap_err();
     assert!(said[0].to_string().contains("did you mean \"wall\""), "{}", said[0]);
 }
 
@@ -334,7 +328,7 @@ fn a_mix_that_does_not_fill_is_chosen_only_where_asked_for() {
     let sizing = sized(&design(&format!("{asked}{TARGETS}")), &Options::default());
     assert!(!sizing.left_out.contains_key(reason), "{:?}", sizing.left_out);
     let none = design(&format!("{}{TARGETS}", lean.replace("share = [8, 12, 22]", "share = [8, 12]")));
-    let said = Sizing::of(&none, &none.builds[0], &Stock::built_in(), &Options::default(), &WATCH);
+    let said = Sizing::compute(&none, &none.builds[0], &Stock::built_in(), &Options::default(), &WATCH);
     let said: Vec<String> = said.unwrap_err().iter().map(ToString::to_string).collect();
     assert!(said[0].contains(reason) && said[0].contains("let more binder vary"), "{said:?}");
 }

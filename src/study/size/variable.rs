@@ -3,7 +3,7 @@
 use super::lengths::written;
 use stillbed_design::{Build, Choices, PartPlace, Substance, VarySpec};
 use stillbed_input::document::Located;
-use stillbed_input::problem::{Place, Problem, suggest};
+use stillbed_input::problem::{Place, Problem, Problems, suggest};
 use stillbed_input::quantity::{Draw, Kind, Spread, figures, show};
 use stillbed_material::Recipe;
 use stillbed_material::demand::{Demand, Filling, demand};
@@ -92,10 +92,7 @@ fn leaves_voids(substance: &Substance, share: f64) -> bool {
 }
 
 /// Assigns axes to variables: one that goes `with` another shares its axis. Returns the length of each axis.
-pub(super) fn axes(
-    variables: &mut [Variable],
-    stated: &[(&str, &VarySpec)],
-) -> Result<Vec<usize>, Vec<Problem>> {
+pub(super) fn axes(variables: &mut [Variable], stated: &[(&str, &VarySpec)]) -> Result<Vec<usize>, Problems> {
     let mut said = Vec::new();
     let mut axes = Vec::new();
     let names: Vec<String> = variables.iter().map(|v| v.name.clone()).collect();
@@ -148,12 +145,7 @@ pub(super) fn axes(
 type Read = (Target, Vec<Choice>);
 
 /// Reads `[vary.NAME]` for `build`.
-pub(super) fn variable(
-    build: &Build,
-    stock: &Stock,
-    name: &str,
-    spec: &VarySpec,
-) -> Result<Read, Vec<Problem>> {
+pub(super) fn variable(build: &Build, stock: &Stock, name: &str, spec: &VarySpec) -> Result<Read, Problems> {
     let one = |problem: Problem| vec![problem];
     match &spec.choices {
         Choices::Stock { part, racks, upright, core } => {
@@ -261,7 +253,7 @@ fn drawn_extent(shape: &Shape) -> [f64; 2] {
     })
 }
 
-fn named(build: &Build, sections: &[Located<String>]) -> Result<Vec<usize>, Vec<Problem>> {
+fn named(build: &Build, sections: &[Located<String>]) -> Result<Vec<usize>, Problems> {
     let find = |name: &Located<String>| {
         build.profiles.iter().position(|p| p.name == name.value).ok_or_else(|| {
             let message = format!("build \"{}\" has no section \"{}\"", build.name, name.value);
@@ -272,7 +264,7 @@ fn named(build: &Build, sections: &[Located<String>]) -> Result<Vec<usize>, Vec<
     sections.iter().map(find).collect()
 }
 
-fn found(build: &Build, place: &PartPlace) -> Result<(Vec<usize>, usize), Vec<Problem>> {
+fn found(build: &Build, place: &PartPlace) -> Result<(Vec<usize>, usize), Problems> {
     let profiles = named(build, &place.sections)?;
     let number = place.part.value - 1;
     for profile in &profiles {
@@ -283,12 +275,12 @@ fn found(build: &Build, place: &PartPlace) -> Result<(Vec<usize>, usize), Vec<Pr
             let message =
                 format!("part {} of section \"{}\", which has {count} {parts}", number + 1, profile.name);
             let help = "parts count from 1, in the order of the section";
-            return Err(vec![Problem::error(place.part.place.clone(), message).with_help(help)]);
+            return Err(Problems::from(Problem::error(place.part.place.clone(), message).with_help(help)));
         }
     }
     if profiles.is_empty() {
         let problem = Problem::error(place.part.place.clone(), "no section is named");
-        return Err(vec![problem.with_help("name a section of the build")]);
+        return Err(Problems::from(problem.with_help("name a section of the build")));
     }
     Ok((profiles, number))
 }

@@ -17,6 +17,7 @@ use stillbed_input::document::Uncertain;
 use stillbed_input::quantity::Draw;
 
 /// `count` draws of all quantities in `uncertain`; each value stands at the index of its quantity.
+#[must_use]
 pub fn latin_hypercube(uncertain: &[Uncertain], count: usize, seed: u64) -> Vec<Draw> {
     let mut draws = vec![Draw { values: Vec::with_capacity(uncertain.len()) }; count];
     for (place, quantity) in uncertain.iter().enumerate() {

@@ -18,6 +18,7 @@ use stillbed_input::document::{Law, Uncertain};
 pub const NINETY_FIVE: f64 = 1.644_853_626_951_472_2;
 
 /// The value of `quantity` at the cumulative probability `chance`, between 0 and 1.
+#[must_use]
 pub fn value_at(quantity: &Uncertain, chance: f64) -> f64 {
     let spread = &quantity.spread;
     if spread.is_exact() {
@@ -62,7 +63,7 @@ fn physical(quantity: &Uncertain) -> (f64, f64) {
 ///
 /// Newton's method from the median: the distribution is concave above it, so the steps rise to the root
 /// without passing it. Probabilities are limited to 1e-15 to 1 - 1e-15.
-// Not that of `statrs`: it differs in the 14th digit, and JSON prints every digit of what is drawn.
+#[must_use]
 pub fn normal_quantile(chance: f64) -> f64 {
     let tail = chance.min(1.0 - chance).clamp(1e-15, 0.5);
     let mut z = 0.0;

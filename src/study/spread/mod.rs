@@ -23,6 +23,19 @@ use stillbed_input::document::Uncertain;
 use stillbed_input::quantity::{Draw, Spread};
 
 /// Number of draws, and their seed.
+///
+/// ```
+/// use stillbed_input::document::Uncertain;
+/// use stillbed_input::quantity::{Kind, Spread};
+/// use stillbed_study::spread::Draws;
+///
+/// let mass = Uncertain::new("masses.head.mass", Spread::between(10.0, 9.0, 11.0), Kind::Mass);
+/// let draws = Draws { count: 20, seed: 1 }.sample(&[mass]);
+/// // A Latin hypercube: one draw in each twentieth, so that one lies below the 5 % limit and one above that
+/// // of 95 %.
+/// assert_eq!(draws.iter().filter(|draw| draw.values[0] < 9.0).count(), 1);
+/// assert_eq!(draws.iter().filter(|draw| draw.values[0] > 11.0).count(), 1);
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Draws {
     /// Number of draws; 0 leaves the spreads out.
@@ -35,8 +48,9 @@ impl Draws {
     /// No draws.
     pub const NONE: Draws = Draws { count: 0, seed: 1 };
 
-    /// The draws of `uncertain`; none where it is empty.
-    pub fn of(&self, uncertain: &[Uncertain]) -> Vec<Draw> {
+    /// Draws `uncertain`; no draw where it is empty.
+    #[must_use]
+    pub fn sample(&self, uncertain: &[Uncertain]) -> Vec<Draw> {
         if uncertain.is_empty() { Vec::new() } else { latin_hypercube(uncertain, self.count, self.seed) }
     }
 }
@@ -46,6 +60,7 @@ const NAMED: usize = 3;
 
 /// The few inputs from which the spread of `answers` comes, strongest first, those alone whose influence is
 /// significant.
+#[must_use]
 pub fn strongest(uncertain: &[Uncertain], draws: &[Draw], answers: &[Option<f64>]) -> Vec<Influence> {
     let mut found = influences(uncertain, draws, answers);
     found.retain(|influence| influence.seen);
@@ -55,7 +70,7 @@ pub fn strongest(uncertain: &[Uncertain], draws: &[Draw], answers: &[Option<f64>
 
 /// An answer at the nominal values, its spread over the draws, and the origin of that spread.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Answered {
+pub struct AnswerSpread {
     /// The nominal answer with the 5, 50 and 95 % points of the draws.
     #[serde(flatten)]
     pub spread: Spread,
@@ -63,20 +78,22 @@ pub struct Answered {
     pub comes_from: Vec<Influence>,
 }
 
-impl Answered {
+impl AnswerSpread {
     /// `value` with the answers of all `draws` of `uncertain`; `None` where a limit is infinite.
+    #[must_use]
     pub fn new(
         value: f64,
         answers: &[Option<f64>],
         uncertain: &[Uncertain],
         draws: &[Draw],
-    ) -> Option<Answered> {
+    ) -> Option<AnswerSpread> {
         let found = percentiles(answers);
         let spread = Spread { median: found.median, ..Spread::between(value, found.low?, found.high?) };
-        Some(Answered { spread, comes_from: strongest(uncertain, draws, answers) })
+        Some(AnswerSpread { spread, comes_from: strongest(uncertain, draws, answers) })
     }
 
     /// The one measurement that would narrow its spread most, in a sentence; `what` names the answer.
+    #[must_use]
     pub fn advice(&self, what: &str) -> Option<String> {
         Some(Advice::from(&self.comes_from)?.sentence(what))
     }

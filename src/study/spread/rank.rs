@@ -37,6 +37,7 @@ pub fn percentiles(answers: &[Option<f64>]) -> Percentiles {
 /// `(n - 1) share`, interpolated linearly between its neighbours.
 ///
 /// By hand: the 5 % point of 0, 1, ... 100 is 5.
+#[must_use]
 pub fn percentile(sorted: &[f64], share: f64) -> Option<f64> {
     let last = sorted.len().checked_sub(1)?;
     let place = last as f64 * share.clamp(0.0, 1.0);
@@ -50,6 +51,7 @@ pub fn percentile(sorted: &[f64], share: f64) -> Option<f64> {
 /// The chance that `one` beats `other` in the same draw; a tie counts half.
 ///
 /// `None` when there is no draw in which both answer.
+#[must_use]
 pub fn chance_to_beat(one: &[Option<f64>], other: &[Option<f64>], more_is_better: bool) -> Option<f64> {
     let (mut won, mut met) = (0.0, 0usize);
     for (a, b) in one.iter().zip(other) {
@@ -82,6 +84,7 @@ pub struct Influence {
 /// The share is the square of the rank correlation; where chance makes the shares sum to more than one, all
 /// are scaled down to a sum of one. Ranks do not show quantities that act only together, or that raise and
 /// lower the answer alike: a sum of shares much below one has that reason.
+#[must_use]
 pub fn influences(uncertain: &[Uncertain], draws: &[Draw], answers: &[Option<f64>]) -> Vec<Influence> {
     let known: Vec<(&Draw, f64)> =
         draws.iter().zip(answers).filter_map(|(draw, answer)| Some((draw, (*answer)?))).collect();
@@ -128,17 +131,20 @@ impl Advice {
     /// The advice from `influences`, strongest first; `None` where none is significant.
     ///
     /// Knowing a quantity that explains the share s of the variance leaves sqrt(1 - s) of the width.
+    #[must_use]
     pub fn from(influences: &[Influence]) -> Option<Advice> {
         let first = influences.iter().find(|i| i.seen)?;
         Some(Advice { key: first.key.clone(), narrows_to: (1.0 - first.share).max(0.0).sqrt() })
     }
 
     /// The advice as a sentence about the spread of the answer named `what`.
+    #[must_use]
     pub fn sentence(&self, what: &str) -> String {
         self.sentence_of(&format!("the spread of {what}"))
     }
 
     /// The advice as a sentence about `what`.
+    #[must_use]
     pub fn sentence_of(&self, what: &str) -> String {
         let left = 100.0 * self.narrows_to;
         format!("Measuring {} first would narrow {what} most: to about {left:.0} %.", self.key)

@@ -1,7 +1,7 @@
 //! Modes whose frequency and loss change with amplitude, compared with a design whose losses may depend on
 //! amplitude too.
 
-use super::parameter::{ModelParameter, Of};
+use super::parameter::{ModelParameter, ParameterTarget};
 use stillbed_design::{Build, Design};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{Kind, figures, show};
@@ -55,7 +55,7 @@ pub(super) fn ends(
     modes: &[PredictedMode],
     against: &ModelComparison,
 ) -> Option<Ends> {
-    if !matches!(parameter.1.of, Of::FootLoss(_) | Of::JointLoss(_)) {
+    if !matches!(parameter.1.of, ParameterTarget::FootLoss(_) | ParameterTarget::JointLoss(_)) {
         return None;
     }
     let by = |mode: &PredictedMode| mode.loss_by.get(parameter.0).copied().unwrap_or(0.0);

@@ -48,7 +48,7 @@ fn tie(design: &Design, build: &Build, text: &str) -> Option<Tie> {
 }
 
 /// The ties that the titles of a record give; `None` for a title that names no point.
-pub fn by_title<'a>(
+pub fn ties_by_title<'a>(
     design: &Design,
     build: &Build,
     titles: impl Iterator<Item = &'a str>,
@@ -60,7 +60,7 @@ pub fn by_title<'a>(
 ///
 /// # Errors
 /// An item that is not a point and an axis, with the nearest known point.
-pub fn stated(design: &Design, build: &Build, list: &str) -> Result<Vec<Option<Tie>>, Problem> {
+pub fn read_ties(design: &Design, build: &Build, list: &str) -> Result<Vec<Option<Tie>>, Problem> {
     let wrong = |item: &str| {
         let place = Place::key("--channels");
         let points = build.drawing.points.iter().map(|(name, _)| name);
@@ -82,23 +82,22 @@ pub fn stated(design: &Design, build: &Build, list: &str) -> Result<Vec<Option<T
 #[cfg(test)]
 mod tests {
     use super::*;
-    use stillbed_material::Table;
+    use crate::design_sample::stand;
 
     #[test]
     fn points_and_axes_are_known_by_name() {
-        let text = include_str!("../../../examples/roundness-stand.toml");
-        let design = Design::read("stand.toml", text, &Table::built_in()).design.unwrap();
+        let design = stand();
         let build = design.build("cast").unwrap();
-        let ties = stated(&design, build, "tip z, column_head -x, -").unwrap();
+        let ties = read_ties(&design, build, "tip z, column_head -x, -").unwrap();
         let probe = build.drawing.points.position("probe").unwrap();
         assert_eq!(ties[0].as_ref().unwrap().station, Station::at(probe, [0.0, 0.0, 1.0]));
         let head = build.drawing.points.position("column_head").unwrap();
         assert_eq!(ties[1].as_ref().unwrap().station, Station::at(head, [-1.0, 0.0, 0.0]));
         assert!(ties[2].is_none());
-        let titles = by_title(&design, build, ["arm_end.y", "arm_end_z", "acc x", "left"].into_iter());
+        let titles = ties_by_title(&design, build, ["arm_end.y", "arm_end_z", "acc x", "left"].into_iter());
         assert_eq!(titles.iter().map(Option::is_some).collect::<Vec<_>>(), [true, true, false, false]);
-        let said = stated(&design, build, "colum_head x").unwrap_err().to_string();
+        let said = read_ties(&design, build, "colum_head x").unwrap_err().to_string();
         assert!(said.contains("did you mean \"column_head\""), "{said}");
-        assert!(stated(&design, build, "tip").unwrap_err().to_string().contains("no point and axis"));
+        assert!(read_ties(&design, build, "tip").unwrap_err().to_string().contains("no point and axis"));
     }
 }

@@ -20,9 +20,9 @@ mod synthetic;
 mod written;
 
 pub use amplitude::Ends;
-pub use channels::{Tie, by_title, stated};
-pub use parameter::{ModelParameter, Of};
-pub use synthetic::{Made, made_record};
+pub use channels::{Tie, read_ties, ties_by_title};
+pub use parameter::{ModelParameter, ParameterTarget};
+pub use synthetic::{RecordSettings, synthetic_record};
 pub use written::write;
 
 use amplitude::{at_design, ends};
@@ -30,7 +30,7 @@ use num_complex::Complex64;
 use std::f64::consts::TAU;
 use stillbed_design::{Build, Design};
 use stillbed_eigen::damped;
-use stillbed_input::problem::Problem;
+use stillbed_input::problem::{Problem, Problems};
 use stillbed_input::quantity::Draw;
 use stillbed_modes::{Asked, ModesFault, solve};
 use stillbed_response::stations::{Station, modal_model};
@@ -46,9 +46,9 @@ const FOLLOWED: usize = 8;
 
 /// A record to compare with a build.
 #[derive(Debug, Clone, Copy)]
-pub struct Beside<'a> {
+pub struct MeasuredTap<'a> {
     /// The modes read from it.
-    pub heard: &'a [MeasuredMode],
+    pub modes: &'a [MeasuredMode],
     /// The ties of its channels, in channel order; without ties modes are paired by frequency alone.
     pub ties: &'a [Option<Tie>],
     /// Number of elastic modes of the model.
@@ -57,7 +57,7 @@ pub struct Beside<'a> {
 
 /// The comparison, and the parameters that its explanations name.
 #[derive(Debug, Clone)]
-pub struct Found {
+pub struct TapComparison {
     /// The comparison.
     pub against: ModelComparison,
     /// The parameters that change any mode.
@@ -72,7 +72,7 @@ fn predicted(
     build: &Build,
     seen: &[Station],
     count: usize,
-) -> Result<Vec<PredictedMode>, Vec<Problem>> {
+) -> Result<Vec<PredictedMode>, Problems> {
     let model = build.model(&design.goal, &Draw::default())?;
     let asked = Asked { count, ..Asked::default() };
     let modal = solve(&model.frame, &asked).and_then(|spectrum| {
@@ -104,16 +104,16 @@ fn in_step(shape: &[Complex64]) -> Vec<f64> {
 ///
 /// # Errors
 /// What keeps the build from being solved, or nothing to compare.
-pub fn against(design: &Design, build: &Build, beside: &Beside) -> Result<Found, Vec<Problem>> {
-    let seen: Vec<Station> = beside.ties.iter().flatten().map(|tie| tie.station).collect();
-    let whole: Vec<MeasuredMode> = beside.heard.iter().map(|mode| tied(mode, beside.ties)).collect();
+pub fn compare(design: &Design, build: &Build, measured: &MeasuredTap) -> Result<TapComparison, Problems> {
+    let seen: Vec<Station> = measured.ties.iter().flatten().map(|tie| tie.station).collect();
+    let whole: Vec<MeasuredMode> = measured.modes.iter().map(|mode| tied(mode, measured.ties)).collect();
     let (heard, notes) = at_design(design, build, whole.clone());
-    let solved = |build: &Build| predicted(design, build, &seen, beside.count);
+    let solved = |build: &Build| predicted(design, build, &seen, measured.count);
     let mut modes = solved(build)?;
     let mut parameters = Vec::new();
     for parameter in ModelParameter::all(build) {
         // A bond at its upper limit can only be reduced.
-        let step = if matches!(parameter.of, Of::Bond(_)) { -STEP } else { STEP };
+        let step = if matches!(parameter.of, ParameterTarget::Bond(_)) { -STEP } else { STEP };
         let found = solved(&parameter.moved(build, 1.0 + step))?;
         let slope = |a: f64, b: f64| if a > 0.0 && b > 0.0 { (b / a).ln() / (1.0 + step).ln() } else { 0.0 };
         let by: Vec<(f64, f64)> = modes
@@ -135,7 +135,7 @@ pub fn against(design: &Design, build: &Build, beside: &Beside) -> Result<Found,
     let values: Vec<UncertainParameter> =
         parameters.iter().map(|parameter| parameter.uncertain.clone()).collect();
     let mut against = compare_with_model(&heard, &modes, &values, &ModelError::default())?;
-    let apart = |x: f64, parameter: &ModelParameter| -> Result<f64, Vec<Problem>> {
+    let apart = |x: f64, parameter: &ModelParameter| -> Result<f64, Problems> {
         let mut moved = if x == 0.0 { modes.clone() } else { solved(&parameter.moved(build, x.exp()))? };
         // The tolerance for pairing peaks with modes stays that of the nominal model.
         for (moved, mode) in moved.iter_mut().zip(&modes) {
@@ -157,7 +157,7 @@ pub fn against(design: &Design, build: &Build, beside: &Beside) -> Result<Found,
     against.conclude();
     against.notes.extend(notes);
     if seen.len() > 1 {
-        against.seen = beside.ties.iter().flatten().map(|tie| tie.name.clone()).collect();
+        against.seen = measured.ties.iter().flatten().map(|tie| tie.name.clone()).collect();
     }
     let ends = against.explanations.iter().filter_map(|explanation| {
         let name = &explanation.parameter;
@@ -166,15 +166,15 @@ pub fn against(design: &Design, build: &Build, beside: &Beside) -> Result<Found,
         Some((name.clone(), ends(parameter, explanation.factor.value, &whole, &heard, &modes, &against)?))
     });
     let ends = ends.collect();
-    Ok(Found { against, parameters, ends })
+    Ok(TapComparison { against, parameters, ends })
 }
 
 /// The minimum of `apart` near `start`: its place and its value; `still` is the value at 0.
 fn nearest(
     start: f64,
     still: f64,
-    apart: impl Fn(f64) -> Result<f64, Vec<Problem>>,
-) -> Result<(f64, f64), Vec<Problem>> {
+    apart: impl Fn(f64) -> Result<f64, Problems>,
+) -> Result<(f64, f64), Problems> {
     let mut tried = vec![(0.0, still)];
     for x in [0.6, 1.0, 1.6].map(|part| part * start) {
         tried.push((x, apart(x)?));

@@ -1,30 +1,25 @@
 use super::*;
+use crate::design_sample::design;
 use stillbed_input::quantity::Spread;
-use stillbed_material::Table;
 use stillbed_tap::{AmplitudePoint, ReadingOptions, TapReading, read_taps};
 
 const STAND: &str = include_str!("../../../examples/roundness-stand.toml");
 
-fn read(text: &str) -> Design {
-    let reading = Design::read("stand.toml", text, &Table::built_in());
-    reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
-}
-
 fn listened(design: &Design, build: &Build, channels: &str) -> TapReading {
-    let ties = if channels.is_empty() { Vec::new() } else { stated(design, build, channels).unwrap() };
-    let made = Made {
+    let ties = if channels.is_empty() { Vec::new() } else { read_ties(design, build, channels).unwrap() };
+    let made = RecordSettings {
         sample_rate_hz: 4000.0,
         duration_s: 6.0,
         signal_to_noise_db: 50.0,
         seed: 3,
         channels: ties.into_iter().flatten().collect(),
     };
-    let record = made_record(design, build, &made).unwrap();
+    let record = synthetic_record(design, build, &made).unwrap();
     read_taps(&record, &ReadingOptions::default()).unwrap()
 }
 
-fn beside(reading: &TapReading) -> Beside<'_> {
-    Beside { heard: &reading.modes, ties: &[], count: 8 }
+fn measured(reading: &TapReading) -> MeasuredTap<'_> {
+    MeasuredTap { modes: &reading.modes, ties: &[], count: 8 }
 }
 
 /// `build` of `design` with the parameter called `name` multiplied by `factor`.
@@ -35,9 +30,9 @@ fn moved(build: &Build, name: &str, factor: f64) -> Build {
 
 #[test]
 fn a_made_record_gives_back_the_modes_of_its_build() {
-    let design = read(STAND);
+    let design = design(STAND);
     let build = design.build("cast").unwrap();
-    let found = against(&design, build, &beside(&listened(&design, build, ""))).unwrap().against;
+    let found = compare(&design, build, &measured(&listened(&design, build, ""))).unwrap().against;
     assert!(found.pairs.len() >= 2, "{:?}", found.pairs);
     // Feet damp some modes so much that they overlap; those are read to within a few per cent.
     for pair in &found.pairs {
@@ -50,7 +45,7 @@ fn a_made_record_gives_back_the_modes_of_its_build() {
 
 #[test]
 fn a_planted_change_is_found_and_its_design_comes_nearer() {
-    let design = read(STAND);
+    let design = design(STAND);
     for (build, name, factor) in [
         ("cast", "feet.levelling.stiffness", 0.55),
         ("cast", "mixes.\"feldspar and sand\".youngs_modulus", 0.7),
@@ -58,7 +53,7 @@ fn a_planted_change_is_found_and_its_design_comes_nearer() {
     ] {
         let build = design.build(build).unwrap();
         let reading = listened(&design, &moved(build, name, factor), "");
-        let found = against(&design, build, &beside(&reading)).unwrap();
+        let found = compare(&design, build, &measured(&reading)).unwrap();
         let best = &found.against.explanations[0];
         let alike = found.against.alike();
         assert!(best.parameter == name || alike.contains(&name), "{name}: {:#?}", found.against.explanations);
@@ -68,9 +63,9 @@ fn a_planted_change_is_found_and_its_design_comes_nearer() {
             found.parameters.iter().find(|parameter| parameter.uncertain.name == best.parameter).unwrap();
         let text = write("stand.toml", STAND, build, parameter, &best.factor, None).unwrap();
         assert!(text.starts_with("# A stand for measuring") && text.contains("# ---- the wire drawing"));
-        let updated = read(&text);
-        let again = against(&updated, updated.build(&build.name).unwrap(), &beside(&reading)).unwrap();
-        let apart = |found: &Found| found.against.misfit;
+        let updated = crate::design_sample::design(&text);
+        let again = compare(&updated, updated.build(&build.name).unwrap(), &measured(&reading)).unwrap();
+        let apart = |found: &TapComparison| found.against.misfit;
         assert!(apart(&again) < 0.3 * apart(&found), "{name}: {} to {}", apart(&found), apart(&again));
         for other in design.builds.iter().filter(|other| other.name != build.name) {
             let other_again = updated.build(&other.name).unwrap();
@@ -81,12 +76,12 @@ fn a_planted_change_is_found_and_its_design_comes_nearer() {
 
 #[test]
 fn every_lever_can_be_written() {
-    let design = read(STAND);
+    let design = design(STAND);
     for build in ["bolted", "cast"].map(|name| design.build(name).unwrap()) {
         for parameter in ModelParameter::all(build) {
             let factor = Spread::between(0.8, 0.75, 0.85);
             let text = write("stand.toml", STAND, build, &parameter, &factor, None).unwrap();
-            let updated = read(&text);
+            let updated = crate::design_sample::design(&text);
             let model = |build: &Build| predicted(&design, build, &[], 3).unwrap();
             let written = model(updated.build(&build.name).unwrap());
             for (a, b) in written.iter().zip(model(&parameter.moved(build, 0.8))) {
@@ -130,15 +125,15 @@ materials."structural steel" = { youngs_modulus = { value = "205 GPa", low = "18
 
 #[test]
 fn only_shapes_tell_crossed_modes() {
-    let of = |width: &str, height: &str| read(&POST.replace("WIDTH", width).replace("HEIGHT", height));
+    let of = |width: &str, height: &str| design(&POST.replace("WIDTH", width).replace("HEIGHT", height));
     // In the model the post is stiffer along x; the post as built is stiffer along y.
     let (drawn, built) = (of("40 ", "41"), of("41 ", "40"));
     let reading = listened(&built, &built.builds[0], "top x, top y, middle x");
-    let ties = by_title(&drawn, &drawn.builds[0], reading.channels.iter().map(String::as_str));
+    let ties = ties_by_title(&drawn, &drawn.builds[0], reading.channels.iter().map(String::as_str));
     assert!(ties.iter().all(Option::is_some), "{:?}", reading.channels);
     let order = |ties: &[Option<Tie>]| {
-        let beside = Beside { heard: &reading.modes, ties, count: 6 };
-        let mut pairs = against(&drawn, &drawn.builds[0], &beside).unwrap().against.pairs;
+        let measured = MeasuredTap { modes: &reading.modes, ties, count: 6 };
+        let mut pairs = compare(&drawn, &drawn.builds[0], &measured).unwrap().against.pairs;
         pairs.truncate(2);
         pairs
     };
@@ -173,13 +168,13 @@ fn heard_as_built(design: &Design, bent: usize) -> Vec<MeasuredMode> {
     predicted(design, build, &[], 5).unwrap().iter().enumerate().map(of).collect()
 }
 
-fn found(design: &Design, heard: &[MeasuredMode]) -> Found {
-    against(design, &design.builds[0], &Beside { heard, ties: &[], count: 5 }).unwrap()
+fn found(design: &Design, heard: &[MeasuredMode]) -> TapComparison {
+    compare(design, &design.builds[0], &MeasuredTap { modes: heard, ties: &[], count: 5 }).unwrap()
 }
 
 #[test]
 fn a_mode_that_bends_is_compared_where_the_losses_of_the_design_hold() {
-    let design = read(RUBBING);
+    let design = design(RUBBING);
     let against = found(&design, &heard_as_built(&design, 1)).against;
     let said: Vec<String> = against.notes.iter().map(ToString::to_string).collect();
     let told = said.iter().any(|note| note.contains("is compared at 1 µm, that of the design's losses"));
@@ -195,7 +190,7 @@ fn a_loss_that_the_record_shows_over_amplitude_is_written_at_both_ends() {
     let to = from + RUBBING[from..].find("]\n").unwrap() + 2;
     let one = "loss = { value = 0.3, low = 0.1, high = 0.6 }\n";
     let text = format!("{}{one}{}", &RUBBING[..from], &RUBBING[to..]).replace("amplitude = \"1 um\"\n", "");
-    let design = read(&text);
+    let design = design(&text);
     let build = &design.builds[0];
     let mut written = 0;
     for bent in 0..5 {
@@ -210,7 +205,7 @@ fn a_loss_that_the_record_shows_over_amplitude_is_written_at_both_ends() {
         let changed =
             write("rubbing.toml", &text, build, parameter, &Spread::exact(low), Some(ends)).unwrap();
         assert!(changed.contains("at 0.1 um\", \"") && changed.contains("at 10 um\"]"), "{changed}");
-        read(&changed);
+        crate::design_sample::design(&changed);
         written += 1;
     }
     assert!(written > 0);

@@ -1,7 +1,7 @@
 //! Writes the change that explains a record into the text of the design, which otherwise stays as it was.
 
 use super::amplitude::Ends;
-use super::parameter::{LOSSES, MODULI, ModelParameter, Of};
+use super::parameter::{LOSSES, MODULI, ModelParameter, ParameterTarget};
 use stillbed_design::edit::{editable, new, own, set};
 use stillbed_design::{Build, Substance};
 use stillbed_input::problem::{Place, Problem};
@@ -30,44 +30,49 @@ pub fn write(
     let name = &build.name;
     let drawing = &build.drawing;
     match &parameter.of {
-        Of::FootStiffness(foot) | Of::FootLoss(foot) => {
+        ParameterTarget::FootStiffness(foot) | ParameterTarget::FootLoss(foot) => {
             let spec = drawing.feet.get(foot).ok_or_else(lost)?;
             let table = own(&mut document, name, "feet", foot).ok_or_else(lost)?;
-            if matches!(parameter.of, Of::FootLoss(_)) {
+            if matches!(parameter.of, ParameterTarget::FootLoss(_)) {
                 set(table, "loss", loss(spec.loss.largest(), factor, ends));
             } else {
-                set(table, "stiffness", list(&spec.stiffness, factor, "N/um", 1e6));
-                if let Some(turning) = &spec.turning {
+                let may_change = |springs: &[Spread]| springs.iter().any(|spring| !spring.stated_exact);
+                if may_change(&spec.stiffness) {
+                    set(table, "stiffness", list(&spec.stiffness, factor, "N/um", 1e6));
+                }
+                if let Some(turning) = spec.turning.as_ref().filter(|springs| may_change(*springs)) {
                     set(table, "turning", list(turning, factor, "N m/rad", 1.0));
                 }
             }
         }
-        Of::JointStiffness(joint) | Of::JointLoss(joint) => {
+        ParameterTarget::JointStiffness(joint) | ParameterTarget::JointLoss(joint) => {
             let spec = drawing.joints.get(joint).ok_or_else(lost)?;
             let table = own(&mut document, name, "joints", joint).ok_or_else(lost)?;
-            if matches!(parameter.of, Of::JointLoss(_)) {
+            if matches!(parameter.of, ParameterTarget::JointLoss(_)) {
                 set(table, "loss", loss(spec.loss.largest(), factor, ends));
             } else {
                 let springs =
                     table.get_mut("stiffness").and_then(Item::as_table_like_mut).ok_or_else(lost)?;
                 for (i, spring) in spec.stiffness.iter().enumerate() {
-                    let Some(spring) = spring else { continue };
+                    let Some(spring) = spring.as_ref().filter(|spring| !spring.stated_exact) else {
+                        continue;
+                    };
                     let (unit, per) = if i < 3 { ("N/um", 1e6) } else { ("kN m/rad", 1e3) };
                     let value = list(std::slice::from_ref(spring), factor, unit, per);
                     set(springs, stillbed_frame::spec::DOF_NAMES[i], value);
                 }
             }
         }
-        Of::Bond(profiles) => {
+        ParameterTarget::Bond(profiles) => {
             for profile in profiles {
                 let profile = &build.profiles[*profile];
                 let table = own(&mut document, name, "sections", &profile.name).ok_or_else(lost)?;
                 set(table, "bond", plain(profile.bond.value, factor, 1.0));
             }
         }
-        Of::Modulus(place) | Of::Loss(place) => {
+        ParameterTarget::Modulus(place) | ParameterTarget::Loss(place) => {
             let substance = &build.substances[*place];
-            let modulus = matches!(parameter.of, Of::Modulus(_));
+            let modulus = matches!(parameter.of, ParameterTarget::Modulus(_));
             match substance {
                 Substance::Mix(recipe) => {
                     let medium = substance
@@ -100,7 +105,7 @@ pub fn write(
                 }
             }
         }
-        Of::Mass(mass) => {
+        ParameterTarget::Mass(mass) => {
             let spec = drawing.masses.get(mass).ok_or_else(lost)?;
             let table = own(&mut document, name, "masses", mass).ok_or_else(lost)?;
             set(table, "mass", list(&[spec.mass], factor, "kg", 1.0));

@@ -2,19 +2,20 @@
 
 use super::doubt::Doubt;
 use super::guesses::OnGuesses;
-use super::measures::{Figures, Solved, TheoryErrors};
+use super::measures::{Figures, TheoryErrors};
 use super::misses::{Misses, keep_all};
+use super::solved::Solved;
 use super::spread::rank::{Advice, influences};
-use super::verdict::Candidate;
+use super::verdict::BuildFacts;
 use stillbed_design::{Build, Design, Measure};
-use stillbed_input::problem::Problem;
+use stillbed_input::problem::{Problem, Problems};
 use stillbed_input::quantity::Draw;
 
 /// What the verdict needs to know of `build`; `stated` are its figures at the nominal values.
 ///
 /// # Errors
 /// What stopped the static solution, at the build.
-pub(super) fn candidate(
+pub(super) fn build_facts(
     design: &Design,
     build: &Build,
     solved: &Solved,
@@ -22,7 +23,7 @@ pub(super) fn candidate(
     stated: &Figures,
     drawn: &[Option<&Figures>],
     measure: Measure,
-) -> Result<Candidate, Vec<Problem>> {
+) -> Result<BuildFacts, Problems> {
     let targets = &design.goal.targets;
     // A build without a settle time never settles.
     let endless = (measure == Measure::SettleTime).then_some(f64::INFINITY);
@@ -30,10 +31,10 @@ pub(super) fn candidate(
     let kept = drawn.iter().flatten().filter(|figures| keep_all(targets, figures)).count();
     let model = &solved.model;
     let used = || model.frame.members.iter().filter_map(|member| model.sections.get(member.section));
-    let on_guesses = OnGuesses::of(build, &design.goal, solved, stated);
+    let on_guesses = OnGuesses::compute(build, &design.goal, solved, stated);
     let mut misses = Misses::new(targets);
     misses.judge(&build.name, |measure| Some(stated.get(measure)));
-    Ok(Candidate {
+    Ok(BuildFacts {
         name: build.name.clone(),
         label: build.label.clone(),
         value: value(stated),
@@ -50,7 +51,12 @@ pub(super) fn candidate(
 
 /// The measurement that would narrow the difference between two builds most. The difference is that of the
 /// logarithms of their deciding measure, draw by draw.
-pub(super) fn narrows(design: &Design, draws: &[Draw], one: &Candidate, other: &Candidate) -> Option<Advice> {
+pub(super) fn narrows(
+    design: &Design,
+    draws: &[Draw],
+    one: &BuildFacts,
+    other: &BuildFacts,
+) -> Option<Advice> {
     let ratio = |(a, b): (&Option<f64>, &Option<f64>)| Some(((*a)? / (*b)?).ln()).filter(|x| x.is_finite());
     let answers: Vec<Option<f64>> = one.drawn.iter().zip(&other.drawn).map(ratio).collect();
     Advice::from(&influences(&design.uncertain, draws, &answers))
@@ -60,14 +66,13 @@ pub(super) fn narrows(design: &Design, draws: &[Draw], one: &Candidate, other: &
 mod tests {
     use super::super::spread::draws::latin_hypercube;
     use super::*;
-    use stillbed_material::Table;
+    use crate::design_sample::design;
 
     #[test]
     fn what_two_builds_share_does_not_narrow_their_difference() {
-        let reading = Design::read("d.toml", stillbed_design::STARTER, &Table::built_in());
-        let design = reading.design.unwrap();
+        let design = design(stillbed_design::STARTER);
         let draws = latin_hypercube(&design.uncertain, 100, 1);
-        let of = |drawn: &dyn Fn(&Draw) -> f64| Candidate {
+        let of = |drawn: &dyn Fn(&Draw) -> f64| BuildFacts {
             name: String::new(),
             label: String::new(),
             value: Some(1.0),

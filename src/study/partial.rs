@@ -1,7 +1,7 @@
 //! An answer for the builds that can be solved when others cannot; a note names each of the others.
 
 use stillbed_design::{Design, LeftOut};
-use stillbed_input::problem::Problem;
+use stillbed_input::problem::{Problem, Problems};
 
 /// The `answer` about `design`. If that fails, the answer about those builds that can be solved alone, with
 /// notes that say which builds are left out and why.
@@ -11,11 +11,11 @@ use stillbed_input::problem::Problem;
 ///
 /// # Errors
 /// Those of `answer`, if the design has one build, if no build fails alone, or if every build does.
-pub fn apart<T>(
+pub fn answer_solvable<T>(
     design: &Design,
-    answer: impl Fn(&Design) -> Result<T, Vec<Problem>>,
-    trial: impl Fn(&Design) -> Result<T, Vec<Problem>>,
-) -> Result<T, Vec<Problem>> {
+    answer: impl Fn(&Design) -> Result<T, Problems>,
+    trial: impl Fn(&Design) -> Result<T, Problems>,
+) -> Result<T, Problems> {
     let refused = match answer(design) {
         Err(problems) if design.builds.len() > 1 => problems,
         other => return other,
@@ -36,7 +36,6 @@ pub fn apart<T>(
 mod tests {
     use super::*;
     use stillbed_input::problem::Place;
-    use stillbed_material::Table;
 
     /// Builds "a", "b" and "c" of one bar.
     fn design() -> Design {
@@ -47,12 +46,11 @@ mod tests {
         let drawing = "[points]\na = \"0, 0, 0 mm\"\nb = \"300, 0, 0 mm\"\n\
             [members.bar]\nfrom = \"a\"\nto = \"b\"\nsection = \"bar\"\n[feet.pads]\nat = \"a\"\nstiffness = \"1, 1, 1 N/um\"\nturning = \"1, 1, 1 kN m/rad\"\n";
         let text = drawing.to_string() + &["a", "b", "c"].map(one).concat();
-        let reading = Design::read("d.toml", &text, &Table::built_in());
-        reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
+        crate::design_sample::design(&text)
     }
 
     /// The names of all builds; an error if one of them is in `bad`.
-    fn names(design: &Design, bad: &[&str]) -> Result<(Vec<String>, Vec<Problem>), Vec<Problem>> {
+    fn names(design: &Design, bad: &[&str]) -> Result<(Vec<String>, Vec<Problem>), Problems> {
         let names: Vec<String> = design.builds.iter().map(|build| build.name.clone()).collect();
         let refusal = |name: &&String| {
             let message = format!("build \"{name}\": it is too soft");
@@ -66,7 +64,7 @@ mod tests {
 
     #[test]
     fn a_build_without_an_answer_is_noted_and_left_out() {
-        let own = |bad: &'static [&str]| apart(&design(), |d| names(d, bad), |d| names(d, bad));
+        let own = |bad: &'static [&str]| answer_solvable(&design(), |d| names(d, bad), |d| names(d, bad));
         let (builds, notes) = own(&["b"]).unwrap();
         assert_eq!(builds, ["a", "c"]);
         let note = notes.last().unwrap();

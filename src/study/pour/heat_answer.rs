@@ -4,10 +4,10 @@
 use super::drawn::{AIR, Drawn};
 use super::heat::Moment;
 use super::kinetics::REFERENCE;
+use super::means::Pour;
 use super::plan::{Asked, Case, Plan, Planned};
 use super::runaway::runaway;
 use super::shape::CastShape;
-use super::sheet::Pour;
 use crate::spread::rank::{Advice, Influence};
 use crate::spread::{Draws, strongest};
 use serde::Serialize;
@@ -131,6 +131,7 @@ pub enum Joint {
 
 impl Joint {
     /// The joint on a lift with this conversion of its top.
+    #[must_use]
     pub fn on(conversion: f64) -> Joint {
         match conversion {
             c if c < GEL => Joint::Wet,
@@ -148,13 +149,14 @@ impl Heat {
     }
 
     /// The casting that gets hottest.
+    #[must_use]
     pub fn hottest(&self) -> &CastingHeat {
         &self.castings[self.hottest]
     }
 }
 
 /// The plan of the pour, and its heat where the binder data suffice.
-pub(super) struct Warmth {
+pub(super) struct PlanAndHeat {
     pub plan: Option<Plan>,
     pub heat: Option<Heat>,
     /// The nominal inputs.
@@ -163,12 +165,12 @@ pub(super) struct Warmth {
 
 /// Plans the lifts of `pour` and computes their heat. `board` gives the thermal resistance, m2 K/W, of the
 /// boards of a mould for a head (m) of mix.
-pub(super) fn warmth(drawn: &Drawn, pour: &Pour, board: &impl Fn(f64) -> f64) -> Warmth {
+pub(super) fn plan_and_heat(drawn: &Drawn, pour: &Pour, board: &impl Fn(f64) -> f64) -> PlanAndHeat {
     let stated = Draw::default();
     let Some((case, rise)) = drawn.case(&stated) else {
-        return Warmth { plan: None, heat: None, case: None };
+        return PlanAndHeat { plan: None, heat: None, case: None };
     };
-    let draws = Draws { count: pour.draws, seed: 1 }.of(&drawn.uncertain);
+    let draws = Draws { count: pour.draws, seed: 1 }.sample(&drawn.uncertain);
     let deepest = pour.depth();
     let mut asked = Asked {
         stated: case,
@@ -190,7 +192,7 @@ pub(super) fn warmth(drawn: &Drawn, pour: &Pour, board: &impl Fn(f64) -> f64) ->
         plan = asked.with(&pour.shapes, &counts, plan.wait);
     }
     let heat = heat(&asked, &plan, pour, drawn, &draws, rise);
-    Warmth { plan: Some(plan), heat: Some(heat), case: Some(case) }
+    PlanAndHeat { plan: Some(plan), heat: Some(heat), case: Some(case) }
 }
 
 /// The head of mix that a mould has to hold: one lift where the lift below has always gelled, else the whole
