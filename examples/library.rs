@@ -4,7 +4,7 @@
 
 use stillbed::design::Design;
 use stillbed::material::Table;
-use stillbed::problem::{Problem, Problems};
+use stillbed::problem::Problems;
 use stillbed::study::compare::{Comparison, Options};
 use stillbed::study::modes::Modes;
 use stillbed::study::spread::Draws;

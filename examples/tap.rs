@@ -2,7 +2,7 @@
 //!
 //! `cargo run --release --example tap`
 
-use stillbed::problem::{Problem, Problems};
+use stillbed::problem::Problems;
 use stillbed::tap::{ReadingOptions, SyntheticMode, SyntheticRecord, SyntheticTap, read_taps, synthesise};
 
 fn main() -> Result<(), Problems> {

@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use records::structure::{Blow, Law, Oscillator, ring, truth};
 use records::{Score, make, score};
 use std::collections::BTreeMap;
-use stillbed::problem::Problem;
+use stillbed::problem::Problems;
 use stillbed::tap::{Channel, ReadingOptions, Record, TapReading, read_taps};
 
 /// A whole number from an environment variable.
@@ -27,7 +27,7 @@ fn bands_hold_on_records_as_people_make_them() {
         .map(|seed| {
             let made = make(seed);
             let read = |record| read_taps(record, &ReadingOptions::default());
-            let said = |problems: Vec<Problem>| problems.last().unwrap().to_string();
+            let said = |problems: Problems| problems.last().unwrap().to_string();
             let reading = made.record.as_ref().map_err(Clone::clone).and_then(|r| read(r).map_err(said));
             let mut told = Vec::new();
             let own = score(&made, reading.as_ref().ok(), |line| told.push(line));

@@ -83,7 +83,7 @@ fn unsized_builds(design: &Design) -> Vec<Problem> {
     let varied = design.builds.iter().filter(|build| !build.drawing.vary.is_empty());
     let spaces: Vec<_> = varied.map(|build| Space::new(build, &design.goal, &stock)).collect();
     let said = if spaces.iter().any(Result::is_ok) { None } else { spaces.into_iter().next() };
-    let mut problems = said.and_then(Result::err).unwrap_or_default();
+    let mut problems: Vec<Problem> = said.and_then(Result::err).unwrap_or_default().into();
     problems.iter_mut().for_each(|problem| problem.severity = Severity::Warning);
     problems
 }

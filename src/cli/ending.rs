@@ -27,7 +27,8 @@ pub(super) struct Failure {
 
 impl Failure {
     /// Problems without the text of their file.
-    pub fn without_text(problems: Vec<Problem>) -> Failure {
+    pub fn without_text(problems: impl Into<Vec<Problem>>) -> Failure {
+        let problems = problems.into();
         Failure { problems, text: None }
     }
 }

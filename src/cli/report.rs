@@ -175,6 +175,6 @@ fn full_report(design: &Design, arguments: &Arguments) -> Result<FullReport, Pro
         warm: ThermalAnswer::compute(design, &ThermalOptions { change, ..ThermalOptions::default() }).ok(),
         mixes: recipes.map(|mixes| Mixes { mixes, notes: Vec::new() }),
         sizings: sizings(design, arguments.most as usize),
-        proof: prove().map_err(|message| vec![Problem::error(Default::default(), message)])?,
+        proof: prove().map_err(|message| Problems::from(Problem::error(Default::default(), message)))?,
     })
 }

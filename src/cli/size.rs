@@ -117,7 +117,7 @@ fn search(arguments: &Arguments, design: &Design, build: &Build, stock: &Stock) 
     let bar = output::Progress::new("candidates");
     let watch = Watch { progress: &|done, of| bar.at(done, of), stop: &|| stopped.load(Ordering::Relaxed) };
     let sized = Sizing::compute(design, build, stock, &options, &watch);
-    let (sizing, space) = sized.map_err(|problems| shown(arguments, problems))?;
+    let (sizing, space) = sized.map_err(|problems| shown(arguments, problems.into()))?;
     bar.finish();
     let answer = output::Answer {
         name: "size",
@@ -174,7 +174,7 @@ fn find(
     let (measure, value) = reached(reach)?;
     let asking = InverseRequest { size: size.to_string(), measure, value };
     let inverse = Inverse::compute(design, build, &asking, usize::from(arguments.count))
-        .map_err(|problems| shown(arguments, problems))?;
+        .map_err(|problems| shown(arguments, problems.into()))?;
     let answer = output::Answer {
         name: "size",
         design: Some(input::identity(design)),

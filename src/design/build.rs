@@ -6,7 +6,7 @@ use std::sync::{Arc, OnceLock};
 use stillbed_eigen::Patterns;
 use stillbed_frame::Inside;
 use stillbed_input::document::Located;
-use stillbed_input::problem::{Place, Problem};
+use stillbed_input::problem::{Place, Problem, Problems};
 use stillbed_input::quantity::{Kind, Spread, show};
 use stillbed_material::{Role, Table};
 use stillbed_modes::{EliminationOrder, ModesFault};
@@ -17,15 +17,15 @@ use stillbed_section::{Geometry, Part};
 /// One way of making the base.
 ///
 /// ```
-/// use stillbed_design::{Design, POST};
+/// use stillbed_design::{Design, SMALLEST};
 /// use stillbed_input::quantity::Draw;
 /// use stillbed_material::Table;
 ///
-/// let design = Design::read("post.toml", POST, &Table::built_in()).design.unwrap();
+/// let design = Design::read("bar.toml", SMALLEST, &Table::built_in()).design.unwrap();
 /// let build = design.build("steel").unwrap();
 /// let model = build.model(&design.goal, &Draw::default()).unwrap();
-/// // 20 mm x 20 mm x 500 mm at 7850 kg/m3.
-/// assert!((model.mass() - 1.57).abs() < 1e-9);
+/// // 40 mm x 10 mm x 300 mm at 7850 kg/m3.
+/// assert!((model.mass() - 0.942).abs() < 1e-9);
 /// ```
 #[derive(Debug, Clone)]
 pub struct Build {
@@ -154,16 +154,16 @@ impl Build {
 
 impl Build {
     /// Why the build has no modes, as problems at their places.
-    pub fn problems(&self, fault: &ModesFault) -> Vec<Problem> {
+    pub fn problems(&self, fault: &ModesFault) -> Problems {
         match fault {
             ModesFault::Frame(faults) if !faults.is_empty() => faults.iter().map(|f| self.place(f)).collect(),
             ModesFault::Mechanism(mechanism) => {
                 let first = mechanism.members.first().and_then(|name| self.drawing.members.get(name));
                 let place = first.map_or(&self.place, |member| &member.place);
                 let message = format!("build \"{}\": {mechanism}", self.name);
-                vec![Problem::error(place.clone(), message).with_help(mechanism.help())]
+                Problem::error(place.clone(), message).with_help(mechanism.help()).into()
             }
-            other => vec![Problem::error(self.place.clone(), other.to_string())],
+            other => Problem::error(self.place.clone(), other.to_string()).into(),
         }
     }
 }

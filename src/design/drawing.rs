@@ -8,6 +8,7 @@ use stillbed_input::document::Fields;
 use stillbed_input::quantity::Loss;
 use stillbed_material::spec::{MaterialSpec, MixSpec};
 use stillbed_section::spec::SectionSpec;
+use stillbed_solid::spec::{BodySpec, PatchSpec};
 
 /// Everything that a base is made of, by name.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -26,6 +27,10 @@ pub struct Drawing {
     pub joints: Named<JointSpec>,
     /// Cross-sections.
     pub sections: Named<SectionSpec>,
+    /// Bodies of one or several materials.
+    pub bodies: Named<BodySpec>,
+    /// By point: the area by which it holds a body.
+    pub patches: Named<PatchSpec>,
     /// Materials stated here.
     pub materials: Named<MaterialSpec>,
     /// Fills given as recipes.
@@ -63,6 +68,8 @@ impl Drawing {
             anchors: Named::read_tables(fields, "anchors", AnchorSpec::read),
             joints: Named::read_tables(fields, "joints", JointSpec::read),
             sections: Named::read_tables(fields, "sections", SectionSpec::read),
+            bodies: Named::read_tables(fields, "bodies", BodySpec::read),
+            patches: Named::read(fields, "patches", PatchSpec::read),
             materials: Named::read_tables(fields, "materials", MaterialSpec::read),
             mixes: Named::read_tables(fields, "mixes", MixSpec::read),
             prices: Prices::read(fields),
@@ -82,6 +89,8 @@ impl Drawing {
             anchors: self.anchors.replaced_by(&build.anchors),
             joints: self.joints.replaced_by(&build.joints),
             sections: self.sections.replaced_by(&build.sections),
+            bodies: self.bodies.replaced_by(&build.bodies),
+            patches: self.patches.replaced_by(&build.patches),
             materials: self.materials.replaced_by(&build.materials),
             mixes: self.mixes.replaced_by(&build.mixes),
             prices: self.prices.replaced_by(&build.prices),

@@ -8,6 +8,7 @@
 //! price        what it costs
 //! vary         what may vary, and what must stay free
 //! substance    the materials and mixes that parts are made of
+//! bodies       the bodies of a build, each reduced to a few coordinates
 //! build        one way of making the base, ready to be computed
 //! model        a build at one draw of its uncertain values: a frame with solved sections
 //! check        names that lead nowhere, targets that cannot be judged
@@ -18,6 +19,7 @@
 //! described    the description of each key, for the schema
 //! ```
 
+mod bodies;
 mod build;
 mod check;
 mod described;
@@ -34,6 +36,7 @@ mod schema;
 mod substance;
 mod vary;
 
+pub use bodies::BuildBody;
 pub use build::{Build, Profile};
 pub use drawing::Drawing;
 pub use goal::{Cut, Goal, Measure, Speeds, Tap, Target, Tool};
@@ -54,23 +57,23 @@ use substance::Register;
 /// A starter design, commented, that can be checked and compared as it stands.
 pub const STARTER: &str = include_str!("starter.toml");
 
-/// A square steel post on the ground, the smallest design there is: its figures can be checked by hand.
-pub const POST: &str = include_str!("post.toml");
+/// The smallest design there is, a bar of steel clamped at one end: its figures can be checked by hand.
+pub const SMALLEST: &str = include_str!("../../examples/smallest.toml");
 
 /// A design that can be computed.
 ///
 /// ```
-/// use stillbed_design::{Design, POST};
+/// use stillbed_design::{Design, SMALLEST};
 /// use stillbed_material::Table;
 ///
-/// let reading = Design::read("post.toml", POST, &Table::built_in());
+/// let reading = Design::read("bar.toml", SMALLEST, &Table::built_in());
 /// assert_eq!(reading.design.unwrap().builds[0].name, "steel");
 ///
 /// // What is wrong is told at its place, all in one pass.
-/// let text = POST.replace("20 x 20 mm", "20 x 20").replace("tip = \"tip\"", "tip = \"tap\"");
-/// let reading = Design::read("post.toml", &text, &Table::built_in());
+/// let text = SMALLEST.replace("to = \"tip\"", "to = \"tap\"").replace("40 x 10 mm", "40 x 10");
+/// let reading = Design::read("bar.toml", &text, &Table::built_in());
 /// assert!(reading.design.is_none() && reading.problems.len() == 2);
-/// assert_eq!(reading.problems[0].place.line, Some(16));
+/// assert_eq!(reading.problems[0].place.line, Some(10));
 /// ```
 #[derive(Debug, Clone)]
 pub struct Design {
@@ -191,7 +194,7 @@ impl Design {
                 Err(problems) => problems,
             };
             if !problems.is_empty() {
-                left_out.push(LeftOut { name: build.name.clone(), problems });
+                left_out.push(LeftOut { name: build.name.clone(), problems: problems.into() });
             }
         }
         (left_out, doubtful)

@@ -58,7 +58,7 @@ impl Build {
         let mut sections = Vec::new();
         for profile in &self.profiles {
             let solution = profile.geometry.solve(&media, profile.bond.at(draw).clamp(0.0, 1.0));
-            sections.push(solution.map_err(|fault| vec![profile.spec.problem(&fault)])?);
+            sections.push(solution.map_err(|fault| Problems::from(profile.spec.problem(&fault)))?);
         }
         let mut frame = self.frame(goal, &sections, &media, draw, scale);
         Layout::divide(&frame, &[])
@@ -159,7 +159,7 @@ impl Build {
     /// A missing property, at the build.
     pub fn media(&self, draw: &Draw) -> Result<Vec<Medium>, Problems> {
         let media = self.substances.iter().map(|substance| substance.medium(draw));
-        media.collect::<Result<_, _>>().map_err(|missing| vec![missing.at(self.place.clone())])
+        media.collect::<Result<_, _>>().map_err(|missing| Problems::from(missing.at(self.place.clone())))
     }
 
     fn frame(&self, goal: &Goal, sections: &[Solution], media: &[Medium], draw: &Draw, scale: f64) -> Frame {

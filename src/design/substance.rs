@@ -160,8 +160,8 @@ impl<'a> Stores<'a> {
             }
             let mut recipe = Recipe::from_spec(&name.value, spec, &self.table)?;
             self.register.enter_mix(&mut recipe);
-            let demand =
-                demand(&recipe, &Draw::default()).map_err(|missing| vec![missing.at(spec.place.clone())])?;
+            let demand = demand(&recipe, &Draw::default())
+                .map_err(|missing| Problems::from(missing.at(spec.place.clone())))?;
             if let AirSpec::Stated(air) = &recipe.air
                 && air.value > demand.voids_poured
             {
@@ -183,7 +183,11 @@ impl<'a> Stores<'a> {
         let lack =
             |property| MissingProperty { material: material.name.clone(), property }.at(name.place.clone());
         let lacks: Vec<Problem> = material.lacks().into_iter().map(lack).collect();
-        if lacks.is_empty() { Ok(Some(Substance::Material(Box::new(material.clone())))) } else { Err(lacks) }
+        if lacks.is_empty() {
+            Ok(Some(Substance::Material(Box::new(material.clone()))))
+        } else {
+            Err(lacks.into())
+        }
     }
 
     /// Registers the spreads of a material that is used.

@@ -231,6 +231,7 @@ impl Recipe {
 mod tests {
     use super::*;
     use stillbed_input::document::Reader;
+    use stillbed_input::problem::Problem;
 
     fn spec(text: &str) -> MixSpec {
         let reader = Reader::new("d.toml", text);

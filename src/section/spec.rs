@@ -79,9 +79,14 @@ impl PartSpec {
     }
 }
 
-/// Reads and checks the one shape that a part states.
-fn read_shape(fields: &Fields) -> Option<Shape> {
-    let keys: Vec<&str> = ShapeKind::ALL.iter().map(|kind| kind.key).collect();
+/// The keys of the shapes.
+pub fn shape_keys() -> Vec<&'static str> {
+    ShapeKind::ALL.iter().map(|kind| kind.key).collect()
+}
+
+/// Reads and checks the one shape that a part states; `None` where there is none, which has been reported.
+pub fn read_shape(fields: &Fields) -> Option<Shape> {
+    let keys = shape_keys();
     let named = fields.stated(&keys);
     let [name] = named[..] else {
         let found = if named.is_empty() { "no shape".to_string() } else { named.join(" and ") };

@@ -6,6 +6,7 @@ use faer::linalg::matmul::matmul;
 use faer::sparse::{SparseColMat, SymbolicSparseColMat};
 use faer::{Accum, Mat, MatRef, Par};
 use rayon::prelude::*;
+use stillbed_eigen::{MatrixPair, Sparse};
 
 /// The elastic constants and the density of one material.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -30,13 +31,20 @@ impl Elastic {
 #[derive(Debug, Clone)]
 pub struct Matrices {
     /// N/m, both triangles.
-    pub stiffness: SparseColMat<usize, f64>,
+    pub stiffness: Sparse,
     /// kg, both triangles; same pattern.
-    pub mass: SparseColMat<usize, f64>,
+    pub mass: Sparse,
     /// By free degree of freedom: its node.
     pub group: Vec<usize>,
     /// By degree of freedom, three a node: its number among the free ones.
     pub free: Vec<Option<usize>>,
+}
+
+impl Matrices {
+    /// The two as a pair for the eigensolver.
+    pub fn pair(&self) -> MatrixPair<'_> {
+        MatrixPair { stiffness: &self.stiffness, mass: &self.mass, group: &self.group }
+    }
 }
 
 /// The cells of a mesh with their matrices, computed once for each kind of cell.
@@ -126,8 +134,8 @@ impl<'m> Assembly<'m> {
             SymbolicSparseColMat::new_checked(size, size, pattern.starts.clone(), None, pattern.rows.clone())
         };
         Matrices {
-            stiffness: SparseColMat::new(symbolic(), stiffness),
-            mass: SparseColMat::new(symbolic(), mass),
+            stiffness: SparseColMat::new(symbolic(), stiffness).into(),
+            mass: SparseColMat::new(symbolic(), mass).into(),
             group,
             free,
         }

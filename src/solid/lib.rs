@@ -10,6 +10,7 @@
 //! assembly    the sparse matrices of a mesh
 //! patch       the flat areas by which points hold a body
 //! reduced     a body as a few coordinates
+//! spec        bodies and patches as the design file states them
 //! walls       how the wall of one tube gives under the end of another
 //! ```
 
@@ -22,6 +23,7 @@ mod part;
 mod patch;
 mod polynomial;
 mod reduced;
+pub mod spec;
 mod walls;
 
 pub use assembly::{Assembly, Elastic, Matrices};
@@ -29,7 +31,7 @@ pub use fit::{FitFault, best_axes, filled, fit};
 pub use mesh::{Axis, Cell, CellPoint, Content, Interval, Mesh};
 pub use part::{Part, Ring, upright};
 pub use patch::{Patch, PatchFault, PatchSize};
-pub use reduced::{Body, BodyFault, MaterialMatrices, Reduced};
+pub use reduced::{Body, BodyFault, MaterialMatrices, Prepared, Reduced};
 pub use walls::{TubeJoint, TubeSection, WallFlexibility};
 
 #[cfg(test)]

@@ -118,6 +118,27 @@ impl Mesh {
         mesh
     }
 
+    /// Number of pieces that share no node.
+    pub fn pieces(&self) -> usize {
+        let mut piece: Vec<usize> = (0..self.nodes()).collect();
+        fn root(piece: &mut [usize], mut node: usize) -> usize {
+            while piece[node] != node {
+                piece[node] = piece[piece[node]];
+                node = piece[node];
+            }
+            node
+        }
+        for cell in &self.cells {
+            let nodes = self.nodes_of(cell);
+            let first = root(&mut piece, nodes[0]);
+            for node in nodes {
+                let other = root(&mut piece, node);
+                piece[other] = first;
+            }
+        }
+        (0..self.nodes()).filter(|node| root(&mut piece, *node) == *node).count()
+    }
+
     /// Number of nodes.
     pub fn nodes(&self) -> usize {
         self.places.len()

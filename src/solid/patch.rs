@@ -54,6 +54,18 @@ pub enum PatchFault {
     Meets(usize),
 }
 
+impl PatchFault {
+    /// How far its point lies from the surface, m, as far as it is known.
+    #[must_use]
+    pub fn distance(&self) -> f64 {
+        match self {
+            PatchFault::OffSurface(Some(off)) => *off,
+            PatchFault::OffSurface(None) => f64::INFINITY,
+            _ => 0.0,
+        }
+    }
+}
+
 /// How near to a face a point lies that is on it, as a part of the body's size.
 const ON_FACE: f64 = 1e-6;
 

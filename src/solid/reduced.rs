@@ -24,7 +24,7 @@ use crate::part::Part;
 use crate::patch::{Patch, PatchFault, arm, face, nodes, within};
 use faer::{Mat, MatRef};
 use nalgebra::{DMatrix, Matrix3, Matrix6, Vector3};
-use stillbed_eigen::{EigenFault, Factorisation, MatrixPair, Patterns, Settings, lowest};
+use stillbed_eigen::{EigenFault, Factorisation, Patterns, Settings, lowest_unchecked};
 
 /// A body: its parts, later ones displacing earlier ones, and its patches.
 #[derive(Debug, Clone, PartialEq)]
@@ -85,13 +85,41 @@ pub struct Reduced {
 /// Directions that are new to the space by less than this are left out.
 const NEW: f64 = 1e-7;
 
+/// A body with its grid, its patches found on it.
+pub struct Prepared {
+    axes: Matrix3<f64>,
+    mesh: Mesh,
+    /// By node: its patch.
+    owner: Vec<Option<usize>>,
+}
+
 impl Body {
+    /// The axis of the body that the face at `at` is square to, and the sign of its outward normal.
+    ///
+    /// # Errors
+    /// [`PatchFault::OffSurface`] or [`PatchFault::Skew`].
+    pub fn face(&self, at: &Vector3<f64>) -> Result<(usize, f64), PatchFault> {
+        let axes = best_axes(&self.parts);
+        let parts: Vec<Part> = self.parts.iter().map(|part| part.turned(&axes)).collect();
+        face(&parts, &axes.tr_mul(at), extent(&parts))
+    }
+
     /// Reduces the body, with `modes` fixed-interface modes for each of the `sets` of materials, on a grid whose
     /// orders are higher by `finer`.
     ///
     /// # Errors
     /// [`BodyFault`].
     pub fn reduced(&self, sets: &[Vec<Elastic>], modes: usize, finer: usize) -> Result<Reduced, BodyFault> {
+        let Prepared { axes, mesh, owner } = self.prepare(finer)?;
+        let space = Space { body: self, axes, owner, assembly: Assembly::new(&mesh) };
+        space.reduced(sets, modes)
+    }
+
+    /// The grid of the body, whose orders are higher by `finer`, and its patches on it.
+    ///
+    /// # Errors
+    /// [`BodyFault`], but of the solution.
+    pub fn prepare(&self, finer: usize) -> Result<Prepared, BodyFault> {
         let axes = best_axes(&self.parts);
         let parts: Vec<Part> = self.parts.iter().map(|part| part.turned(&axes)).collect();
         let size = extent(&parts);
@@ -118,8 +146,11 @@ impl Body {
                 }
             }
         }
-        let space = Space { body: self, axes, owner, assembly: Assembly::new(&mesh) };
-        space.reduced(sets, modes)
+        let pieces = mesh.pieces();
+        if pieces > 1 {
+            return Err(BodyFault::Apart(pieces));
+        }
+        Ok(Prepared { axes, mesh, owner })
     }
 }
 
@@ -173,35 +204,34 @@ impl Space<'_> {
         let mut inner = Mat::<f64>::zeros(3 * mesh.nodes(), 0);
         for set in sets {
             let matrices = self.assembly.matrices(set, &held);
-            let pair =
-                MatrixPair { stiffness: &matrices.stiffness, mass: &matrices.mass, group: &matrices.group };
+            let pair = matrices.pair();
             let settings = Settings { patterns: Some(&patterns), ..Settings::default() };
             let rigid_modes = if count == 0 { 6 } else { 0 };
-            let wanted = (modes + rigid_modes).min(pair.freedoms());
-            let pairs = lowest(&pair, wanted, &settings).map_err(BodyFault::Eigen)?;
+            let wanted = (modes + rigid_modes).min(pair.dofs());
+            let pairs = lowest_unchecked(&pair, wanted, &settings).map_err(BodyFault::Eigen)?;
             let spread = |own: MatRef<f64>| {
                 Mat::from_fn(held.len(), own.ncols(), |dof, k| {
                     matrices.free[dof].map_or(0.0, |number| own[(number, k)])
                 })
             };
-            inner = beside(&inner, &spread(pairs.vectors.as_ref()));
+            inner = beside(&inner, &spread(pairs.vectors.as_faer().as_ref()));
             if count > 0 {
                 let mut moved = Mat::<f64>::zeros(held.len(), 0);
                 for (number, patch) in self.body.patches.iter().enumerate() {
                     moved = beside(&moved, &self.rigid(&patch.at, |node| self.owner[node] == Some(number)));
                 }
                 let [force, _] = self.assembly.times(set, moved.as_ref());
-                let mut load = Mat::<f64>::zeros(pair.freedoms(), moved.ncols());
+                let mut load = Mat::<f64>::zeros(pair.dofs(), moved.ncols());
                 for (dof, number) in matrices.free.iter().enumerate() {
                     if let Some(number) = number {
                         (0..moved.ncols()).for_each(|k| load[(*number, k)] = -force[(dof, k)]);
                     }
                 }
                 let factor =
-                    patterns.of(&pair).and_then(|symbolic| Factorisation::new(&pair, &symbolic, 0.0));
+                    patterns.analyse(&pair).and_then(|symbolic| Factorisation::compute(&pair, &symbolic, 0.0));
                 let answer =
-                    factor.and_then(|factor| factor.solve(load.as_ref())).map_err(BodyFault::Eigen)?;
-                let shapes = &moved + spread(answer.as_ref());
+                    factor.and_then(|factor| factor.solve(&load.into())).map_err(BodyFault::Eigen)?;
+                let shapes = &moved + spread(answer.as_faer().as_ref());
                 if constraint.ncols() == 0 {
                     constraint = shapes;
                 } else {

@@ -6,8 +6,8 @@ use nalgebra::{Matrix3, Rotation3, Vector3};
 use stillbed_input::document::{Allowed, Fields, Located};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{self, Kind};
+use stillbed_section::spec::{read_shape, shape_keys};
 use stillbed_section::Shape;
-use stillbed_section::spec::{SHAPE_KEYS, read_shape};
 
 /// A body as the design file states it.
 #[derive(Debug, Clone, PartialEq)]
@@ -75,7 +75,8 @@ impl BodyPartSpec {
         fields.need("of", "\"MATERIAL\"");
         let of = fields.text("of");
         let forms = fields.stated(&FORMS);
-        let shapes = fields.stated(&SHAPE_KEYS);
+        let shape_keys = shape_keys();
+        let shapes = fields.stated(&shape_keys);
         let found = match (&forms[..], &shapes[..]) {
             (["box"], []) => cuboid(fields),
             (["cylinder"], []) => cylinder(fields),
@@ -85,7 +86,7 @@ impl BodyPartSpec {
                 let named: Vec<&str> = forms.iter().chain(&shapes).copied().collect();
                 let what = if named.is_empty() { "no form".to_string() } else { named.join(" and ") };
                 let place = named.first().map_or(fields.place(), |name| fields.place_of(name));
-                let known = FORMS.iter().chain(&SHAPE_KEYS).copied().collect::<Vec<_>>().join(", ");
+                let known = FORMS.iter().chain(&shape_keys).copied().collect::<Vec<_>>().join(", ");
                 fields.say(
                     Problem::error(place, format!("the part has {what}, not one form"))
                         .with_help(format!("name one of {known}")),

@@ -3,7 +3,7 @@
 use super::*;
 use nalgebra::Vector3;
 use std::f64::consts::TAU;
-use stillbed_eigen::{MatrixPair, Settings, lowest};
+use stillbed_eigen::{Settings, lowest};
 
 /// ω of the elastic modes of a free body.
 fn free_modes(mesh: &Mesh, materials: &[Elastic], count: usize) -> Vec<f64> {
@@ -11,13 +11,13 @@ fn free_modes(mesh: &Mesh, materials: &[Elastic], count: usize) -> Vec<f64> {
     let assembly = Assembly::new(mesh);
     let matrices = assembly.matrices(materials, &vec![false; 3 * mesh.nodes()]);
     let ta = t.elapsed();
-    let pair = MatrixPair { stiffness: &matrices.stiffness, mass: &matrices.mass, group: &matrices.group };
+    let pair = matrices.pair();
     let found = lowest(&pair, count + 6, &Settings::default()).unwrap();
     eprintln!(
         "  {} dofs, {} cells, nnz {}, assembly {:?}, all {:?}",
         matrices.group.len(),
         mesh.cells.len(),
-        matrices.stiffness.val().len(),
+        matrices.stiffness.values().len(),
         ta,
         t.elapsed()
     );

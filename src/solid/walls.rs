@@ -18,7 +18,7 @@ use crate::mesh::{Axis, Mesh};
 use crate::part::{Part, Ring};
 use faer::Mat;
 use nalgebra::{Matrix2, Matrix3, Vector3};
-use stillbed_eigen::{EigenFault, Factorisation, MatrixPair, Patterns};
+use stillbed_eigen::{EigenFault, Factorisation, Patterns};
 
 /// A rectangular tube: sizes over all and wall, m.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -306,21 +306,20 @@ impl Quarter<'_> {
             }
         }
         let matrices = self.assembly.matrices(self.materials, &held);
-        let pair =
-            MatrixPair { stiffness: &matrices.stiffness, mass: &matrices.mass, group: &matrices.group };
+        let pair = matrices.pair();
         let [forces, _] = self.assembly.times(self.materials, moved.as_ref());
-        let mut load = Mat::<f64>::zeros(pair.freedoms(), shifts.len());
+        let mut load = Mat::<f64>::zeros(pair.dofs(), shifts.len());
         for (dof, number) in matrices.free.iter().enumerate() {
             if let Some(number) = number {
                 (0..shifts.len()).for_each(|k| load[(*number, k)] = -forces[(dof, k)]);
             }
         }
-        let symbolic = Patterns::default().of(&pair)?;
-        let answer = Factorisation::new(&pair, &symbolic, 0.0)?.solve(load.as_ref())?;
+        let symbolic = Patterns::default().analyse(&pair)?;
+        let answer = Factorisation::compute(&pair, &symbolic, 0.0)?.solve(&load.clone().into())?.as_faer().to_owned();
         // Four quarters: K = 4 (moved' K moved + moved' K answer).
         let stiffness = Mat::from_fn(shifts.len(), shifts.len(), |i, j| {
             let direct: f64 = (0..3 * nodes).map(|dof| moved[(dof, i)] * forces[(dof, j)]).sum();
-            let rest: f64 = (0..pair.freedoms()).map(|dof| load[(dof, i)] * answer[(dof, j)]).sum();
+            let rest: f64 = (0..pair.dofs()).map(|dof| load[(dof, i)] * answer[(dof, j)]).sum();
             4.0 * (direct - rest)
         });
         Ok(inverse(&stiffness))

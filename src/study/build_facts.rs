@@ -8,7 +8,7 @@ use super::solved::Solved;
 use super::spread::rank::{Advice, influences};
 use super::verdict::BuildFacts;
 use stillbed_design::{Build, Design, Measure};
-use stillbed_input::problem::{Problem, Problems};
+use stillbed_input::problem::Problems;
 use stillbed_input::quantity::Draw;
 
 /// What the verdict needs to know of `build`; `stated` are its figures at the nominal values.

@@ -40,18 +40,19 @@ impl Default for Options {
 /// The answer of `compare`: all builds side by side.
 ///
 /// ```
-/// use stillbed_design::{Design, POST};
+/// use stillbed_design::{Design, SMALLEST};
 /// use stillbed_material::Table;
 /// use stillbed_study::compare::{Comparison, Options};
 ///
-/// let light = "[builds.light]\nsections.post.parts = [{ rectangle = \"20 x 20 mm\", of = \"aluminium 6061-T6\" }]";
-/// let text = format!("{POST}{light}");
-/// let design = Design::read("post.toml", &text, &Table::built_in()).design.unwrap();
+/// let light = "sections.bar.parts = [{ rectangle = \"40 x 10 mm\", of = \"aluminium 6061-T6\" }]";
+/// let tool = "[tool]\ntip = \"tip\"\nwork = \"ground\"";
+/// let text = format!("{SMALLEST}\n{tool}\n[builds.light]\n{light}\n");
+/// let design = Design::read("bar.toml", &text, &Table::built_in()).design.unwrap();
 /// let options = Options { draws: 0, ..Options::default() };
 /// let compared = Comparison::compute(&design, &options, |_, _| ()).unwrap();
 /// let stiffness = |i: usize| compared.builds[i].stiffness_n_per_m.as_ref().unwrap().weakest.value;
-/// // 3 E I / L^3 with I = (20 mm)^4 / 12 and L = 500 mm; shear takes off a five-hundredth.
-/// assert!((stiffness(0) / 66_240.0 - 1.0).abs() < 2e-3);
+/// // 3 E I / L^3 with I = 40 mm (10 mm)^3 / 12 and L = 300 mm; shear takes off a thousandth.
+/// assert!((stiffness(0) / 76_667.0 - 1.0).abs() < 1.5e-3);
 /// // Of one shape, the builds differ as their moduli, 69 GPa and 207 GPa.
 /// assert!((stiffness(1) / stiffness(0) - 69.0 / 207.0).abs() < 1e-3);
 /// ```

@@ -73,7 +73,7 @@ pub fn compute_scales(design: &Design, equal: Equal) -> Result<(Design, Vec<f64>
     for build in others {
         match scale(build, &design.goal, equal, wanted) {
             Ok(scale) => scales.push(scale),
-            Err(problems) => left_out.push(LeftOut { name: build.name.clone(), problems }),
+            Err(problems) => left_out.push(LeftOut { name: build.name.clone(), problems: problems.into() }),
         }
     }
     Ok((design.clone().without(left_out), scales))
@@ -91,7 +91,7 @@ fn scale(build: &Build, goal: &Goal, equal: Equal, wanted: f64) -> Result<f64, P
         let model = build.scaled_model(goal, &Draw::default(), scale)?;
         match equal {
             Equal::Mass => Ok(model.mass()),
-            Equal::Cost => model.cost(build).ok_or_else(|| vec![unpriced(build)]),
+            Equal::Cost => model.cost(build).ok_or_else(|| unpriced(build).into()),
             Equal::Stiffness => stiffness(build, &model),
         }
     };

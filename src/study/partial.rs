@@ -1,7 +1,7 @@
 //! An answer for the builds that can be solved when others cannot; a note names each of the others.
 
 use stillbed_design::{Design, LeftOut};
-use stillbed_input::problem::{Problem, Problems};
+use stillbed_input::problem::Problems;
 
 /// The `answer` about `design`. If that fails, the answer about those builds that can be solved alone, with
 /// notes that say which builds are left out and why.
@@ -20,10 +20,10 @@ pub fn answer_solvable<T>(
         Err(problems) if design.builds.len() > 1 => problems,
         other => return other,
     };
-    let alone = |name: &str| design.clone().only(name).map_err(|problem| vec![problem]);
+    let alone = |name: &str| design.clone().only(name).map_err(Problems::from);
     let out = design.builds.iter().filter_map(|build| {
         let problems = alone(&build.name).and_then(|one| trial(&one)).err()?;
-        Some(LeftOut { name: build.name.clone(), problems })
+        Some(LeftOut { name: build.name.clone(), problems: problems.into() })
     });
     let out: Vec<LeftOut> = out.collect();
     if out.is_empty() || out.len() == design.builds.len() {
@@ -36,6 +36,7 @@ pub fn answer_solvable<T>(
 mod tests {
     use super::*;
     use stillbed_input::problem::Place;
+    use stillbed_input::problem::Problem;
 
     /// Builds "a", "b" and "c" of one bar.
     fn design() -> Design {
@@ -57,7 +58,7 @@ mod tests {
             vec![Problem::error(Place::file("d.toml"), message).with_help("make it stiffer")]
         };
         match names.iter().find(|name| bad.contains(&name.as_str())) {
-            Some(name) => Err(refusal(&name)),
+            Some(name) => Err(refusal(&name).into()),
             None => Ok((names, design.notes.clone())),
         }
     }
@@ -76,7 +77,7 @@ mod tests {
 
     #[test]
     fn one_build_alone_has_no_notes_about_others() {
-        let left = LeftOut { name: "b".into(), problems: names(&design(), &["b"]).unwrap_err() };
+        let left = LeftOut { name: "b".into(), problems: names(&design(), &["b"]).unwrap_err().into() };
         let doubts = design().notes.len();
         let design = design().without(vec![left]);
         assert_eq!((design.builds.len(), design.notes.len()), (2, doubts + 1));

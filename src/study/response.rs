@@ -123,7 +123,7 @@ fn path_stations(
     }
     match (tool, weakest) {
         (Some((tip, work)), Some(along)) => Ok([Station::Between { point: tip, against: work, along }; 2]),
-        _ => Err(Problems::from(pathless(design))),
+        _ => Err(Problems::from(pathless(design)).into()),
     }
 }
 
@@ -204,7 +204,8 @@ fn respond(
         }
         None => FrequencyResponse::compute(&modal, seen, load, range),
     };
-    let mut curve = drawn.map_err(|message| vec![Problem::error(Place::key("--range"), message)])?;
+    let mut curve =
+        drawn.map_err(|message| Problems::from(Problem::error(Place::key("--range"), message)))?;
     if let Some(check) = HarmonicCheck::new(&model.frame, spectrum, &path[1], &path[0]) {
         curve.check(|omega| check.compliance(omega).ok());
     }

@@ -286,13 +286,13 @@ pub fn compute_sound(design: &Design) -> Result<Sound, Problems> {
         let station = (0..solved.watched().len()).max_by(loudest).unwrap_or(0);
         taps.push((decay, station));
     })?;
-    sound(&taps).map_err(|message| vec![Problem::error(tap.place.clone(), message)])
+    sound(&taps).map_err(|message| Problems::from(Problem::error(tap.place.clone(), message)))
 }
 
 fn tap_of(design: &Design) -> Result<&Tap, Problems> {
     design.goal.tap.as_ref().ok_or_else(|| {
         let problem = Problem::error(Place::file(&design.file), "the design has no tap");
-        vec![problem.with_help("add [tap] with at, along and impulse")]
+        problem.with_help("add [tap] with at, along and impulse").into()
     })
 }
 

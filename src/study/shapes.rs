@@ -4,7 +4,7 @@ use super::solved::Solved;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 use stillbed_design::{Build, Design};
-use stillbed_input::problem::{Problem, Problems};
+use stillbed_input::problem::Problems;
 use stillbed_input::quantity::Draw;
 use stillbed_modes::Asked;
 

@@ -129,7 +129,7 @@ fn of_build(
             faults.iter().map(|f| build.place(f)).collect()
         }
         DeflectionFault::Unsolved(fault) => build.problems(&fault),
-        other => vec![Problem::error(build.place.clone(), format!("build \"{}\": {other}", build.name))],
+        other => Problem::error(build.place.clone(), format!("build \"{}\": {other}", build.name)).into(),
     };
     let mut thermal = solve_thermal(&base, &sections, &case, &ask).map_err(at_fault)?;
     for member in &mut thermal.state.members {
@@ -151,7 +151,7 @@ fn of_build(
             let along = members(build, &carry.along)?;
             let best = find_best_supports(&model.frame, &along, carry.supports, carry.aim);
             Some(best.map_err(|fault| match fault {
-                DeflectionFault::NotHeld => vec![tips_over(&carry.along)],
+                DeflectionFault::NotHeld => tips_over(&carry.along).into(),
                 other => at_fault(other),
             })?)
         }
@@ -193,7 +193,7 @@ fn members(build: &Build, names: &[String]) -> Result<Vec<usize>, Problems> {
     let find = |name: &String| {
         build.drawing.members.position(name).ok_or_else(|| {
             let problem = Problem::error(Place::key("--carry"), format!("no member \"{name}\""));
-            vec![problem.with_help(suggest(name, known()))]
+            Problems::from(problem.with_help(suggest(name, known())))
         })
     };
     names.iter().map(find).collect()
@@ -271,7 +271,10 @@ fn sections(build: &Build, model: &Model) -> Result<Vec<CompositeSection>, Probl
             sliding,
         );
         sections.push(warm.ok_or_else(|| {
-            vec![Problem::error(profile.spec.place.clone(), "a part of the section has no material")]
+            Problems::from(Problem::error(
+                profile.spec.place.clone(),
+                "a part of the section has no material",
+            ))
         })?);
     }
     Ok(sections)

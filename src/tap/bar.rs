@@ -10,7 +10,7 @@ use super::bar_equations::{
     BarShape, Moduli, Sizes, flexure_factor_bar, flexure_factor_rod, longitudinal_factor, torsion_factor_bar,
 };
 use serde::Serialize;
-use stillbed_input::problem::{Place, Problem};
+use stillbed_input::problem::{Place, Problem, Problems};
 use stillbed_input::quantity::{Kind, Spread, figures, show_digits};
 
 /// A test bar.
@@ -240,7 +240,7 @@ fn check(bar: &Bar, tones: &[BarTone]) -> Result<(), Problems> {
                 .with_help("a bar is longer than it is wide; five times at least"),
         );
     }
-    if problems.is_empty() { Ok(()) } else { Err(problems) }
+    if problems.is_empty() { Ok(()) } else { Err(problems.into()) }
 }
 
 /// The moduli with each uncertain input at its low and at its high limit.

@@ -5,7 +5,7 @@ use serde::Serialize;
 use stillbed::design::{Build, Design, Substance};
 use stillbed::material::{Role, Table};
 use stillbed::modes::Share;
-use stillbed::problem::Problem;
+use stillbed::problem::{Problem, Problems};
 use stillbed::quantity::Draw;
 use stillbed::report::json::first_not_finite;
 use stillbed::report::presentation::mix::Mixes;
@@ -70,7 +70,7 @@ pub fn faults(text: &str, seed: u64) -> Option<Vec<String>> {
 
 type Held = Result<(), String>;
 
-fn refused(command: &'static str) -> impl Fn(Vec<Problem>) -> String {
+fn refused(command: &'static str) -> impl Fn(Problems) -> String {
     move |problems| format!("{command} refuses: {}", problems[0])
 }
 

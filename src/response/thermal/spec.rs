@@ -225,7 +225,7 @@ impl ThermalSpec {
             index(name, &members, "member");
         }
         if !problems.is_empty() {
-            return Err(problems);
+            return Err(problems.into());
         }
         let (rails, carriage) = self.lines(frame)?;
         let bond_strength = Some(self.bond().value);
@@ -273,7 +273,7 @@ impl ThermalSpec {
             steps: carriage.steps,
         });
         let rails = stated.iter().cloned().chain(joined(&self.straight)).collect();
-        if problems.is_empty() { Ok((rails, carriage)) } else { Err(problems) }
+        if problems.is_empty() { Ok((rails, carriage)) } else { Err(problems.into()) }
     }
 }
 

@@ -121,8 +121,8 @@ impl BuildPour {
             overlap += cast.overlap;
             overlaps += cast.overlaps;
             let pour = cast.pour(&design.goal.pour, options);
-            let mut sheet =
-                PourSheet::compute(recipe, &pour).map_err(|missing| vec![missing.at(build.place.clone())])?;
+            let mut sheet = PourSheet::compute(recipe, &pour)
+                .map_err(|missing| Problems::from(missing.at(build.place.clone())))?;
             sheet.price_per_kg = build.drawing.prices.get(&recipe.name);
             cost = cost.zip(sheet.price_per_kg).map(|(sum, price)| sum + price * sheet.mixed_mass_kg);
             sheets.push(sheet);
@@ -293,7 +293,7 @@ fn mixes_of_all(design: &Design) -> Result<Vec<MixAnswer>, Problems> {
             }
             let thinnest = Cast::of(build, &model, medium).thinnest;
             let answer = MixAnswer::compute(recipe, thinnest.is_finite().then_some(thinnest));
-            answers.push(answer.map_err(|missing| vec![missing.at(build.place.clone())])?);
+            answers.push(answer.map_err(|missing| Problems::from(missing.at(build.place.clone())))?);
         }
     }
     if answers.is_empty() {

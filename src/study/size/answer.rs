@@ -40,24 +40,23 @@ const MOST_CONVERGED: usize = 20;
 /// The answer of `size` for one build.
 ///
 /// ```
-/// use stillbed_design::{Design, POST};
+/// use stillbed_design::{Design, SMALLEST};
 /// use stillbed_material::Table;
 /// use stillbed_section::stock::Stock;
 /// use stillbed_study::size::{Options, Sizing, Watch};
 ///
 /// let text = format!(
-///     "{POST}\n[targets]\nstiffness = {{ at_least = \"0.1 N/um\" }}\n[vary.post]\nsection = \"post\"\n\
-///      size = [\"20 x 20 mm\", \"25 x 25 mm\", \"30 x 30 mm\"]\n"
+///     "{SMALLEST}\n[tool]\ntip = \"tip\"\nwork = \"ground\"\n\
+///      [targets]\nstiffness = {{ at_least = \"0.1 N/um\" }}\n\
+///      [vary.bar]\nsection = \"bar\"\nsize = [\"40 x 10 mm\", \"40 x 12 mm\", \"40 x 15 mm\"]\n"
 /// );
-/// let design = Design::read("post.toml", &text, &Table::built_in()).design.unwrap();
-/// let watch = Watch { progress: &|_, _| (), stop: &|| false };
-/// let options = Options::default();
-/// let (sizing, _) =
-///     Sizing::compute(&design, &design.builds[0], &Stock::built_in(), &options, &watch).unwrap();
-/// // 3 E I / L^3 is 0.066 N/um at 20 mm and 0.16 N/um at 25 mm, the lightest that meets the target.
-/// let best = sizing.best.unwrap();
-/// assert_eq!(best.choice["post"], "25 x 25 mm");
-/// assert!((best.mass_kg - 0.025 * 0.025 * 0.5 * 7850.0).abs() < 1e-6);
+/// let design = Design::read("bar.toml", &text, &Table::built_in()).design.unwrap();
+/// let (watch, options) = (Watch { progress: &|_, _| (), stop: &|| false }, Options::default());
+/// let sized = Sizing::compute(&design, &design.builds[0], &Stock::built_in(), &options, &watch);
+/// // 3 E I / L^3 is 0.077 N/um at 10 mm and 0.13 N/um at 12 mm, the lightest that meets the target.
+/// let best = sized.unwrap().0.best.unwrap();
+/// assert_eq!(best.choice["bar"], "40 x 12 mm");
+/// assert!((best.mass_kg - 0.04 * 0.012 * 0.3 * 7850.0).abs() < 1e-6);
 /// ```
 #[derive(Debug, Clone, Serialize)]
 pub struct Sizing {
@@ -226,7 +225,7 @@ fn contradictions(build: &Build, goal: &Goal, least: Least) -> Result<(), Proble
     if least == Least::Cost || of(Measure::Cost).is_some() {
         said.extend(unpriced(build));
     }
-    if said.is_empty() { Ok(()) } else { Err(said) }
+    if said.is_empty() { Ok(()) } else { Err(said.into()) }
 }
 
 /// An error for materials without a price, those of the stock included.
@@ -330,7 +329,7 @@ fn settled(
         if known.contains(&choice) {
             break;
         }
-        let build = space.build_at(&choice).map_err(|problem| vec![problem])?;
+        let build = space.build_at(&choice).map_err(Problems::from)?;
         let figures = measure_converged(&build, goal)?;
         candidates.iter_mut().filter(|c| c.choice == choice).for_each(|c| c.figures = figures.clone());
         known.push(choice);

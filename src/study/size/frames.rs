@@ -16,7 +16,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use stillbed_design::{Build, Goal, Measure, Model};
 use stillbed_eigen::{Precision, Vectors};
 use stillbed_frame::{Displaced, Frame, MemberSection, Portion, Solid, overlaps};
-use stillbed_input::problem::{Problem, Problems};
+use stillbed_input::problem::Problems;
 use stillbed_input::quantity::Draw;
 use stillbed_material::Medium;
 use stillbed_modes::{Asked, ModesFault, Series, Statics};

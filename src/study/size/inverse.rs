@@ -77,7 +77,7 @@ impl Inverse {
         asking: &InverseRequest,
         count: usize,
     ) -> Result<Inverse, Problems> {
-        let (profile, part, number) = place(build, &asking.size).map_err(|problem| vec![problem])?;
+        let (profile, part, number) = place(build, &asking.size).map_err(Problems::from)?;
         let asked = Asked { count, ..Asked::default() };
         let drawn = build.profiles[profile].geometry.parts()[part].shape.sizes()[number].1;
         let value_at = |size: f64| -> Option<f64> {

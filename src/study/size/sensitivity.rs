@@ -18,7 +18,7 @@ use serde::Serialize;
 use std::sync::Arc;
 use stillbed_design::{Build, Goal};
 use stillbed_eigen::Sparse;
-use stillbed_input::problem::{Problem, Problems};
+use stillbed_input::problem::Problems;
 use stillbed_input::quantity::{Draw, Spread};
 use stillbed_modes::{Asked, Statics};
 use stillbed_section::Geometry;
@@ -76,7 +76,7 @@ pub(super) fn sensitivities(
     choice: &[usize],
     count: usize,
 ) -> Result<Vec<Sensitivity>, Problems> {
-    let build = space.build_at(choice).map_err(|problem| vec![problem])?;
+    let build = space.build_at(choice).map_err(Problems::from)?;
     let asked = Asked { count, pieces: frames.pieces().to_vec(), ..Asked::default() };
     let draw = Draw::default();
     let model = build.model(goal, &draw)?;

@@ -58,7 +58,7 @@ impl Space {
             }
         }
         if !said.is_empty() {
-            return Err(said);
+            return Err(said.into());
         }
         let axes = axes(&mut variables, &stated)?;
         let parts = |profile: &stillbed_design::Profile| profile.geometry.parts().to_vec();
@@ -266,7 +266,7 @@ impl Space {
                 }
             }
         }
-        if said.is_empty() { Ok(()) } else { Err(said) }
+        if said.is_empty() { Ok(()) } else { Err(said.into()) }
     }
 
     /// The reason why the first combination cannot be built, if `choice` on `axis` cannot be built in a

@@ -138,7 +138,7 @@ pub(super) fn axes(variables: &mut [Variable], stated: &[(&str, &VarySpec)]) -> 
             Err(problem) => said.push(problem),
         }
     }
-    if said.is_empty() { Ok(axes) } else { Err(said) }
+    if said.is_empty() { Ok(axes) } else { Err(said.into()) }
 }
 
 /// What a design variable changes, and its choices.
@@ -171,7 +171,7 @@ pub(super) fn variable(build: &Build, stock: &Stock, name: &str, spec: &VarySpec
             if said.is_empty() {
                 Ok((Target::Part { profiles, part: number, core }, choices))
             } else {
-                Err(said)
+                Err(said.into())
             }
         }
         Choices::Size { part, sizes: series, core } => {
@@ -195,7 +195,7 @@ pub(super) fn variable(build: &Build, stock: &Stock, name: &str, spec: &VarySpec
             if let (Some(place), None) = (core, drawn.hollow()) {
                 let message = "core fills the inside of a tube or a pipe; this part has none";
                 let problem = Problem::error(place.place.clone(), message);
-                return Err(one(problem.with_help("leave core out")));
+                return Err(one(problem.with_help("leave core out")).into());
             }
             let core = filled(build, &profiles, number, core).map_err(one)?;
             Ok((Target::Part { profiles, part: number, core }, choices))
@@ -233,7 +233,7 @@ pub(super) fn variable(build: &Build, stock: &Stock, name: &str, spec: &VarySpec
                     build.name, foot.value
                 );
                 let help = suggest(&foot.value, build.drawing.feet.iter().map(|(name, _)| name));
-                return Err(one(Problem::error(foot.place.clone(), message).with_help(help)));
+                return Err(one(Problem::error(foot.place.clone(), message).with_help(help)).into());
             }
             let choice = |k: &[f64; 3]| {
                 let label = k.map(|k| show(k, Kind::Stiffness)).join(", ");
@@ -258,7 +258,7 @@ fn named(build: &Build, sections: &[Located<String>]) -> Result<Vec<usize>, Prob
         build.profiles.iter().position(|p| p.name == name.value).ok_or_else(|| {
             let message = format!("build \"{}\" has no section \"{}\"", build.name, name.value);
             let help = suggest(&name.value, build.profiles.iter().map(|p| p.name.as_str()));
-            vec![Problem::error(name.place.clone(), message).with_help(help)]
+            Problems::from(Problem::error(name.place.clone(), message).with_help(help))
         })
     };
     sections.iter().map(find).collect()

@@ -30,7 +30,7 @@ use num_complex::Complex64;
 use std::f64::consts::TAU;
 use stillbed_design::{Build, Design};
 use stillbed_eigen::damped;
-use stillbed_input::problem::{Problem, Problems};
+use stillbed_input::problem::Problems;
 use stillbed_input::quantity::Draw;
 use stillbed_modes::{Asked, ModesFault, solve};
 use stillbed_response::stations::{Station, modal_model};

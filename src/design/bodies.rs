@@ -1,0 +1,273 @@
+//! The bodies of a build: which points hold them, and each at one draw of its materials.
+//!
+//! A body is reduced once, when it is first needed, on two grids; the finer one answers, and how far the coarser
+//! one differs states the error. Draws change its materials alone: the reduced body knows how.
+
+use super::build::Profile;
+use super::drawing::Drawing;
+use super::substance::{Stores, Substance};
+use nalgebra::{DMatrix, Vector3};
+use num_complex::Complex64;
+use std::sync::{Arc, OnceLock};
+use stillbed_frame::{Substructure, SubstructurePart};
+use stillbed_input::problem::{Place, Problem};
+use stillbed_input::quantity::{Kind, figures, show};
+use stillbed_material::{Medium, Role};
+use stillbed_solid::{Body, BodyFault, Elastic, FitFault, Patch, PatchFault, PatchSize, Reduced};
+
+/// Fixed-interface modes of a body in each set of materials.
+const MODES: usize = 48;
+/// Factors on the stiffness of fills for which shapes are kept beside the nominal ones.
+const SOFTER_AND_STIFFER: [f64; 2] = [0.7, 1.4];
+
+/// A body of a build.
+#[derive(Debug, Clone)]
+pub struct BuildBody {
+    /// Its name in the design.
+    pub name: String,
+    /// Where it is stated.
+    pub place: Place,
+    /// By material of the body: the substance of the build.
+    pub substances: Vec<usize>,
+    /// The points that hold it, in the order of the drawing, and where their patches are stated.
+    pub points: Vec<(usize, Place)>,
+    body: Body,
+    /// On the coarser and on the finer grid.
+    reduced: Arc<OnceLock<Result<[Reduced; 2], BodyFault>>>,
+}
+
+/// The bodies of `drawing`, with the substances that they add to those of its sections.
+pub(super) fn resolve(
+    drawing: &Drawing,
+    profiles: &[Profile],
+    stores: &mut Stores,
+    substances: &mut Vec<Substance>,
+    said: &mut Vec<Problem>,
+) -> Vec<BuildBody> {
+    let mut bodies = Vec::new();
+    for (name, spec) in drawing.bodies.iter() {
+        let known = said.len();
+        let mut numbers: Vec<usize> = Vec::new();
+        let mut parts = Vec::new();
+        for part in &spec.parts {
+            let at = match substances.iter().position(|substance| substance.name() == part.of.value) {
+                Some(at) => Some(at),
+                None => match stores.find(&part.of) {
+                    Ok(found) => found.map(|substance| {
+                        substances.push(substance);
+                        substances.len() - 1
+                    }),
+                    Err(problems) => {
+                        said.extend(problems);
+                        None
+                    }
+                },
+            };
+            let Some(at) = at else { continue };
+            let material = (substances[at].role() != Role::Void).then(|| {
+                numbers.iter().position(|own| *own == at).unwrap_or_else(|| {
+                    numbers.push(at);
+                    numbers.len() - 1
+                })
+            });
+            parts.push(part.part(material));
+        }
+        if said.len() > known || parts.len() < spec.parts.len() {
+            continue;
+        }
+        let body = Body { parts, patches: Vec::new() };
+        bodies.push(BuildBody {
+            name: name.to_string(),
+            place: spec.place.clone(),
+            substances: numbers,
+            points: Vec::new(),
+            body,
+            reduced: Arc::default(),
+        });
+    }
+    hold(drawing, profiles, &mut bodies, said);
+    for body in &bodies {
+        if body.points.is_empty() && drawing.bodies.get(&body.name).is_some() {
+            let message = "no point lies on it: nothing holds it and nothing sees it";
+            said.push(
+                Problem::error(body.place.clone(), message)
+                    .with_help("put a point on its surface and state its area, [patches] POINT = \"round 40 mm\""),
+            );
+            continue;
+        }
+        if let Err((fault, place)) = body.check() {
+            said.push(body.problem(&fault, place));
+        }
+    }
+    bodies
+}
+
+/// Finds the body that each point lies on.
+fn hold(drawing: &Drawing, profiles: &[Profile], bodies: &mut [BuildBody], said: &mut Vec<Problem>) {
+    for (number, (name, point)) in drawing.points.iter().enumerate() {
+        let at = Vector3::from(point.position);
+        let stated = drawing.patches.get(name);
+        let faces: Vec<Result<(), PatchFault>> = bodies.iter().map(|body| body.body.face(&at).map(drop)).collect();
+        let Some(on) = faces.iter().position(|face| face.is_ok()) else {
+            if let Some(patch) = stated {
+                let fault = faces.iter().filter_map(|face| face.err()).min_by(|a, b| a.distance().total_cmp(&b.distance()));
+                let (message, help) = fault.map_or_else(
+                    || ("there is no body for it".to_string(), "add [bodies.NAME] with parts".to_string()),
+                    |fault| words(&fault, name),
+                );
+                said.push(Problem::error(patch.place.clone(), message).with_help(help));
+            }
+            continue;
+        };
+        let Some(size) = stated.map(|patch| patch.size).or_else(|| of_member(drawing, profiles, name)) else {
+            let message = format!(
+                "it holds body \"{}\" by no area, and a point or a line carries no body",
+                bodies[on].name
+            );
+            said.push(
+                Problem::error(point.place.clone(), message)
+                    .with_help(format!("state it: [patches] {name} = \"round 40 mm\" or \"120 x 150 mm\"")),
+            );
+            continue;
+        };
+        let place = stated.map_or(&point.place, |patch| &patch.place).clone();
+        bodies[on].points.push((number, place));
+        bodies[on].body.patches.push(Patch { at, size });
+    }
+}
+
+/// The area by which the section of a member that ends at `point` meets a body.
+fn of_member(drawing: &Drawing, profiles: &[Profile], point: &str) -> Option<PatchSize> {
+    let ends = |from: &str, to: &str| from == point || to == point;
+    let member = drawing.members.iter().find(|(_, m)| ends(&m.from.value, &m.to.value))?.1;
+    let profile = profiles.iter().find(|profile| profile.name == member.section.value)?;
+    let [width, height] = profile.geometry.size();
+    Some(PatchSize::Rectangle(height, width))
+}
+
+impl BuildBody {
+    /// What is wrong with its parts and patches, and where, as far as it shows without a solution.
+    fn check(&self) -> Result<(), (BodyFault, Place)> {
+        self.body.prepare(0).map(drop).map_err(|fault| {
+            let place = match &fault {
+                BodyFault::Patch(number, _) => self.points.get(*number).map(|(_, place)| place.clone()),
+                _ => None,
+            };
+            (fault, place.unwrap_or_else(|| self.place.clone()))
+        })
+    }
+
+    fn problem(&self, fault: &BodyFault, place: Place) -> Problem {
+        let (message, help) = match fault {
+            BodyFault::Fit(FitFault::Empty) => (
+                "its parts leave nothing of it".to_string(),
+                "give it a part of a material; later parts displace earlier ones".to_string(),
+            ),
+            BodyFault::Fit(FitFault::TooLarge(nodes)) => (
+                format!("its grid would have {nodes} nodes, more than can be solved"),
+                "draw fewer thin parts, or make slender ones members".to_string(),
+            ),
+            BodyFault::Patch(_, fault) => words(fault, "its point"),
+            BodyFault::Apart(pieces) => (
+                format!("its parts make {pieces} pieces that do not touch"),
+                "let them touch or overlap, or make them bodies of their own".to_string(),
+            ),
+            BodyFault::Eigen(fault) => (
+                format!("it cannot be solved: {fault}"),
+                "let its parts touch over a face, not an edge or a corner".to_string(),
+            ),
+        };
+        Problem::error(place, message).with_help(help)
+    }
+
+    /// On the coarser and on the finer grid, reduced when it is first asked for.
+    fn reduced(&self, media: &[Medium]) -> Result<&[Reduced; 2], Problem> {
+        let nominal: Vec<Elastic> = self.substances.iter().map(|at| elastic(&media[*at]).0).collect();
+        let reduce = || {
+            let fill = |at: usize| media[at].role == Role::Fill;
+            let mut sets = vec![nominal.clone()];
+            if self.substances.iter().any(|at| fill(*at)) && self.substances.len() > 1 {
+                for factor in SOFTER_AND_STIFFER {
+                    let own = self.substances.iter().zip(&nominal).map(|(at, own)| match fill(*at) {
+                        true => Elastic { lambda: own.lambda * factor, mu: own.mu * factor, ..*own },
+                        false => *own,
+                    });
+                    sets.push(own.collect());
+                }
+            }
+            Ok([self.body.reduced(&sets[..1], MODES, 0)?, self.body.reduced(&sets, MODES, 1)?])
+        };
+        let found = self.reduced.get_or_init(reduce);
+        found.as_ref().map_err(|fault| self.problem(fault, self.place.clone()))
+    }
+
+    /// The body in `media`, on the finer grid or on the coarser one.
+    ///
+    /// # Errors
+    /// What keeps it from being solved, at its place.
+    pub(super) fn substructure(&self, media: &[Medium], coarse: bool) -> Result<Substructure, Problem> {
+        let reduced = &self.reduced(media)?[usize::from(!coarse)];
+        let n = reduced.coordinates();
+        let mut mass = DMatrix::zeros(n, n);
+        let mut about_origin = nalgebra::Matrix6::zeros();
+        let mut parts = Vec::new();
+        for (at, own) in self.substances.iter().zip(&reduced.materials) {
+            let medium = &media[*at];
+            let (_, [lambda, mu]) = elastic(medium);
+            mass += &own.mass * medium.density;
+            about_origin += own.rigid * medium.density;
+            let stiffness = DMatrix::from_fn(n, n, |i, j| lambda * own.lambda[(i, j)] + mu * own.mu[(i, j)]);
+            parts.push(SubstructurePart { of: medium.name.clone(), role: medium.role, stiffness });
+        }
+        Ok(Substructure {
+            name: self.name.clone(),
+            points: self.points.iter().map(|(point, _)| *point).collect(),
+            inner: reduced.inner,
+            parts,
+            mass,
+            about_origin,
+        })
+    }
+
+    /// Volume of each of its substances, m³, as `(substance, volume)`.
+    ///
+    /// # Errors
+    /// What keeps it from being solved, at its place.
+    pub(super) fn volumes(&self, media: &[Medium]) -> Result<Vec<(usize, f64)>, Problem> {
+        let reduced = &self.reduced(media)?[1];
+        Ok(self.substances.iter().copied().zip(reduced.materials.iter().map(|own| own.rigid[(0, 0)])).collect())
+    }
+}
+
+/// A medium's real elastic constants and density, and its complex Lamé constants, Pa.
+fn elastic(medium: &Medium) -> (Elastic, [Complex64; 2]) {
+    let (e, mu) = (medium.youngs_modulus, medium.shear_modulus);
+    let lambda = mu * (e - 2.0 * mu) / (3.0 * mu - e);
+    (Elastic { lambda: lambda.re, mu: mu.re, density: medium.density }, [lambda, mu])
+}
+
+/// What is wrong with a patch, and what to do.
+fn words(fault: &PatchFault, point: &str) -> (String, String) {
+    match fault {
+        PatchFault::OffSurface(Some(off)) => (
+            format!("{point} lies {} from the nearest flat face of a body", show(*off, Kind::Length)),
+            "put it on the surface; the patch is the area by which it holds the body there".to_string(),
+        ),
+        PatchFault::OffSurface(None) => (
+            format!("{point} lies on no body"),
+            "put it on the surface of a body".to_string(),
+        ),
+        PatchFault::Skew => (
+            format!("{point} lies on a face that is curved or oblique to the body's own axes"),
+            "put it on a flat face, or add a flat pad to the body there".to_string(),
+        ),
+        PatchFault::Overhangs(part) => (
+            format!("only {} % of its area lies on the body", figures(100.0 * part, 2)),
+            "make it smaller or move its point inwards".to_string(),
+        ),
+        PatchFault::Meets(_) => (
+            "its area meets that of another point".to_string(),
+            "make one of them smaller, or let one point carry both".to_string(),
+        ),
+    }
+}
