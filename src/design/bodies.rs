@@ -89,10 +89,9 @@ pub(super) fn resolve(
     for body in &bodies {
         if body.points.is_empty() && drawing.bodies.get(&body.name).is_some() {
             let message = "no point lies on it: nothing holds it and nothing sees it";
-            said.push(
-                Problem::error(body.place.clone(), message)
-                    .with_help("put a point on its surface and state its area, [patches] POINT = \"round 40 mm\""),
-            );
+            said.push(Problem::error(body.place.clone(), message).with_help(
+                "put a point on its surface and state its area, [patches] POINT = \"round 40 mm\"",
+            ));
             continue;
         }
         if let Err((fault, place)) = body.check() {
@@ -107,10 +106,14 @@ fn hold(drawing: &Drawing, profiles: &[Profile], bodies: &mut [BuildBody], said:
     for (number, (name, point)) in drawing.points.iter().enumerate() {
         let at = Vector3::from(point.position);
         let stated = drawing.patches.get(name);
-        let faces: Vec<Result<(), PatchFault>> = bodies.iter().map(|body| body.body.face(&at).map(drop)).collect();
+        let faces: Vec<Result<(), PatchFault>> =
+            bodies.iter().map(|body| body.body.face(&at).map(drop)).collect();
         let Some(on) = faces.iter().position(|face| face.is_ok()) else {
             if let Some(patch) = stated {
-                let fault = faces.iter().filter_map(|face| face.err()).min_by(|a, b| a.distance().total_cmp(&b.distance()));
+                let fault = faces
+                    .iter()
+                    .filter_map(|face| face.err())
+                    .min_by(|a, b| a.distance().total_cmp(&b.distance()));
                 let (message, help) = fault.map_or_else(
                     || ("there is no body for it".to_string(), "add [bodies.NAME] with parts".to_string()),
                     |fault| words(&fault, name),
@@ -235,7 +238,12 @@ impl BuildBody {
     /// What keeps it from being solved, at its place.
     pub(super) fn volumes(&self, media: &[Medium]) -> Result<Vec<(usize, f64)>, Problem> {
         let reduced = &self.reduced(media)?[1];
-        Ok(self.substances.iter().copied().zip(reduced.materials.iter().map(|own| own.rigid[(0, 0)])).collect())
+        Ok(self
+            .substances
+            .iter()
+            .copied()
+            .zip(reduced.materials.iter().map(|own| own.rigid[(0, 0)]))
+            .collect())
     }
 }
 
@@ -253,10 +261,9 @@ fn words(fault: &PatchFault, point: &str) -> (String, String) {
             format!("{point} lies {} from the nearest flat face of a body", show(*off, Kind::Length)),
             "put it on the surface; the patch is the area by which it holds the body there".to_string(),
         ),
-        PatchFault::OffSurface(None) => (
-            format!("{point} lies on no body"),
-            "put it on the surface of a body".to_string(),
-        ),
+        PatchFault::OffSurface(None) => {
+            (format!("{point} lies on no body"), "put it on the surface of a body".to_string())
+        }
         PatchFault::Skew => (
             format!("{point} lies on a face that is curved or oblique to the body's own axes"),
             "put it on a flat face, or add a flat pad to the body there".to_string(),

@@ -1,5 +1,6 @@
 //! One way of making the base: its drawing, its materials, its sections as geometry.
 
+use super::bodies::{self, BuildBody};
 use super::drawing::Drawing;
 use super::substance::{Register, Stores, Substance};
 use std::sync::{Arc, OnceLock};
@@ -41,6 +42,8 @@ pub struct Build {
     pub substances: Vec<Substance>,
     /// The sections that its members are made of, in the order of the drawing.
     pub profiles: Vec<Profile>,
+    /// Its bodies, in the order of the drawing.
+    pub bodies: Vec<BuildBody>,
     /// What its members as drawn lose where they lie inside others, once that is known.
     pub(super) inside: OnceLock<Found>,
     /// The elimination order of its frame without subdivision, once it has been solved.
@@ -142,11 +145,13 @@ impl Build {
                 }
             }
         }
+        let bodies = bodies::resolve(&drawing, &profiles, &mut stores, &mut substances, &mut said);
         said.extend(idle_prices(&drawing, &substances));
         let label = label.unwrap_or_else(|| name.value.replace('_', " "));
         let (name, place) = (name.value, name.place);
         let (inside, whole) = (OnceLock::new(), OnceLock::new());
-        let build = Build { name, label, place, drawing, substances, profiles, inside, whole, patterns };
+        let build =
+            Build { name, label, place, drawing, substances, profiles, bodies, inside, whole, patterns };
         let sound = !said.iter().any(Problem::is_error);
         (sound.then_some(build), said)
     }

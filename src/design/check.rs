@@ -30,6 +30,14 @@ pub(super) fn names(drawing: &Drawing, build: &str, build_place: &Place, all: &[
             );
         }
     }
+    for (name, patch) in drawing.patches.iter() {
+        if points.get(name).is_none()
+            && let Some(help) = points.missing(name)
+        {
+            let message = format!("no point \"{name}\"");
+            said.push(Problem::error(patch.place.clone(), message).with_help(help));
+        }
+    }
     for (_, mass) in drawing.masses.iter() {
         said.extend(absent(&mass.at, points, "point"));
     }

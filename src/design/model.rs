@@ -14,7 +14,7 @@ use stillbed_frame::{
 use stillbed_input::problem::{Place, Problem, Problems};
 use stillbed_input::quantity::{Draw, Loss, Spread};
 use stillbed_material::Medium;
-use stillbed_modes::{Asked, ModesFault, Spectrum, Statics, solve_beyond, solve_past_feet};
+use stillbed_modes::{Asked, ModesFault, Spectrum, Statics, solve, solve_beyond, solve_past_feet};
 use stillbed_section::{Action, Solution};
 
 /// A build at one draw.
@@ -22,6 +22,8 @@ use stillbed_section::{Action, Solution};
 pub struct Model {
     /// Its frame, in the order of the drawing.
     pub frame: Frame,
+    /// The same with its bodies on a coarser grid, for the error; `None` without bodies, and in a draw.
+    pub coarse: Option<Box<Frame>>,
     /// Its solved sections, as [`Build::profiles`].
     pub sections: Vec<Solution>,
     /// Its media, as [`Build::substances`].
@@ -30,7 +32,7 @@ pub struct Model {
     pub tip: Option<usize>,
     /// Index of the point at the work; with a tip, `None` is the floor.
     pub work: Option<usize>,
-    /// Mass of each medium in the members, kg; material inside another member counts once.
+    /// Mass of each medium in members and bodies, kg; material inside another member counts once.
     pub mass_of: Vec<f64>,
     /// What members lose where they lie inside others.
     pub inside: Arc<Vec<Inside>>,
@@ -61,6 +63,9 @@ impl Build {
             sections.push(solution.map_err(|fault| Problems::from(profile.spec.problem(&fault)))?);
         }
         let mut frame = self.frame(goal, &sections, &media, draw, scale);
+        for body in &self.bodies {
+            frame.bodies.push(body.substructure(&media, false).map_err(Problems::from)?);
+        }
         Layout::divide(&frame, &[])
             .map_err(|faults| faults.iter().map(|fault| self.place(fault)).collect::<Vec<Problem>>())?;
         let inside = self.inside(&frame, scale);
@@ -78,14 +83,30 @@ impl Build {
                 member.displaced = bounded(&section.mass, std::mem::take(&mut member.displaced));
             }
         }
+        let coarse = self.coarse(&frame, &media, draw)?;
         let point = |name: &str| self.drawing.points.position(name);
         let (tip, work) = match &goal.tool {
             Some(tool) => (point(&tool.tip.value), point(&tool.work.value)),
             None => (None, None),
         };
-        let mass_of = self.mass_of(&frame, &sections, &inside, &media, scale);
+        let mut mass_of = self.mass_of(&frame, &sections, &inside, &media, scale);
+        for body in &self.bodies {
+            for (substance, volume) in body.volumes(&media).map_err(Problems::from)? {
+                mass_of[substance] += volume * media[substance].density;
+            }
+        }
         let impulse = goal.tap.as_ref().map_or(0.0, |tap| tap.impulse.at(draw));
-        Ok(Model { frame, sections, media, tip, work, mass_of, inside, scale, impulse })
+        Ok(Model { frame, coarse, sections, media, tip, work, mass_of, inside, scale, impulse })
+    }
+
+    /// `frame` with its bodies on the coarser grid, for the nominal draw.
+    fn coarse(&self, frame: &Frame, media: &[Medium], draw: &Draw) -> Result<Option<Box<Frame>>, Problems> {
+        if self.bodies.is_empty() || !draw.values.is_empty() {
+            return Ok(None);
+        }
+        let bodies =
+            self.bodies.iter().map(|body| body.substructure(media, true)).collect::<Result<_, _>>()?;
+        Ok(Some(Box::new(Frame { bodies, ..frame.clone() })))
     }
 
     /// The frame of one of this build's models, ready for loads; all of them share an elimination order.
@@ -107,7 +128,8 @@ impl Build {
     /// # Errors
     /// As [`solve_past_feet`].
     pub fn spectrum(&self, model: &Model, asked: &Asked) -> Result<Spectrum, ModesFault> {
-        solve_past_feet(&model.frame, &Asked { patterns: self.patterns.clone(), ..asked.clone() })
+        let asked = Asked { patterns: self.patterns.clone(), ..asked.clone() };
+        solve_past_feet(&model.frame, &asked).map(|spectrum| with_grid_error(spectrum, model, &asked))
     }
 
     /// The same, continued from a known spectrum of fewer modes.
@@ -120,7 +142,8 @@ impl Build {
         asked: &Asked,
         known: &Spectrum,
     ) -> Result<Spectrum, ModesFault> {
-        solve_beyond(&model.frame, &Asked { patterns: self.patterns.clone(), ..asked.clone() }, known)
+        let asked = Asked { patterns: self.patterns.clone(), ..asked.clone() };
+        solve_beyond(&model.frame, &asked, known).map(|spectrum| with_grid_error(spectrum, model, &asked))
     }
 
     /// A profile of this build, as drawn or changed, in `media`: its member section, and the mass of each
@@ -241,6 +264,7 @@ impl Build {
                     hold: a.hold,
                 })
                 .collect(),
+            bodies: Vec::new(),
         }
     }
 
@@ -314,6 +338,7 @@ impl Build {
             "anchors" => drawing.anchors.get(name).map(|a| &a.place),
             "joints" => drawing.joints.get(name).map(|j| &j.place),
             "sections" => drawing.sections.get(name).map(|s| &s.place),
+            "bodies" => drawing.bodies.get(name).map(|b| &b.place),
             "materials" => drawing.materials.get(name).map(|m| &m.place).or(Some(&self.place)),
             _ => None,
         };
@@ -352,6 +377,18 @@ impl Model {
             stated: !prices.is_empty(),
         }
     }
+}
+
+/// `spectrum` with the errors of its frequencies enlarged by how far those of a coarser grid differ.
+fn with_grid_error(mut spectrum: Spectrum, model: &Model, asked: &Asked) -> Spectrum {
+    let Some(coarse) = &model.coarse else { return spectrum };
+    let asked = Asked { count: spectrum.elastic.len(), ..asked.clone() };
+    let coarse = solve(coarse, &asked).map(|coarse| coarse.elastic).unwrap_or_default();
+    for (number, mode) in spectrum.elastic.iter_mut().enumerate() {
+        let other = coarse.get(number).map_or(0.0, |other| other.frequency());
+        mode.frequency_error += (other / mode.frequency() - 1.0).abs();
+    }
+    spectrum
 }
 
 /// The member section for one way in which the parts of a section act together, `scale` times as large as

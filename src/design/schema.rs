@@ -20,7 +20,14 @@ const EVERY_KEY: &str = include_str!("every-key.toml");
 /// A design that states every key: that of the file, and a section with a part of each shape.
 fn every_key() -> String {
     let parts: Vec<String> = ShapeKind::ALL.iter().map(|kind| kind.part("steel")).collect();
-    format!("{EVERY_KEY}\n[sections.shapes]\nparts = [\n{},\n]\n", parts.join(",\n"))
+    let bars =
+        parts.iter().map(|part| part.replacen("{ ", "{ from = \"0, 0, 0 mm\", to = \"0, 0, 400 mm\", ", 1));
+    let bars: Vec<String> = bars.collect();
+    format!(
+        "{EVERY_KEY}\n[sections.shapes]\nparts = [\n{},\n]\n[bodies.shapes]\nparts = [\n{},\n]\n",
+        parts.join(",\n"),
+        bars.join(",\n")
+    )
 }
 
 /// What a build states may also be stated for all builds, under the same keys.
@@ -50,7 +57,10 @@ fn asked() -> Asked {
 
 /// The description of the key at `place`; that of a shape is the shape's own.
 fn described(place: &str) -> Option<&'static str> {
-    let shape = || place.strip_prefix("sections/*/parts/[]/").and_then(ShapeKind::named);
+    let part = ["sections", "bodies"]
+        .into_iter()
+        .find_map(|of| place.strip_prefix(of)?.strip_prefix("/*/parts/[]/"));
+    let shape = || part.and_then(ShapeKind::named);
     let known = DESCRIBED.iter().find(|(known, _)| *known == place).map(|(_, words)| *words);
     known.or_else(|| shape().map(|kind| kind.words))
 }

@@ -215,7 +215,7 @@ mod tests {
     #[test]
     fn times_of_one_mode_are_those_of_its_exponential() {
         let answer = RingDown::compute(&single(1e7, 40.0, 0.02), &tapped(1e-6));
-        // FreeDecay rate eta w / 2 = 5 1/s.
+        // Decay rate eta w / 2 = 5 1/s.
         approx::assert_relative_eq!(answer.time_to_10pct_s.unwrap(), 10f64.ln() / 5.0, max_relative = 1e-9);
         approx::assert_relative_eq!(answer.time_to_1pct_s.unwrap(), 100f64.ln() / 5.0, max_relative = 1e-9);
         approx::assert_relative_eq!(answer.largest_m, 1e-5, max_relative = 1e-4);

@@ -112,7 +112,7 @@ pub struct FreeDecay {
     /// Displacement by residual flexibility, m, under the force of the impulse spread over one second; one
     /// for each station.
     rest: Vec<f64>,
-    /// FreeDecay rate, 1/s, and size, m, of each lump of modes left out once the tap is over.
+    /// Decay rate, 1/s, and size, m, of each lump of modes left out once the tap is over.
     left_out: Vec<(f64, f64)>,
     blow: Blow,
 }
@@ -442,7 +442,7 @@ impl FreeDecay {
     }
 }
 
-/// FreeDecay rate, 1/s, and damped circular frequency, rad/s, of an elastic mode.
+/// Decay rate, 1/s, and damped circular frequency, rad/s, of an elastic mode.
 fn pole_of(mode: &ModalMode) -> (f64, f64) {
     let rate = 0.5 * mode.loss_factor * mode.omega;
     // A mode with a loss factor of 2 or more does not oscillate; it is over within a period.
@@ -450,7 +450,7 @@ fn pole_of(mode: &ModalMode) -> (f64, f64) {
     (rate, (square - rate * rate).max(1e-4 * square).sqrt())
 }
 
-/// FreeDecay rate, 1/s, and size over the stations `observed`, m, of the motion of the lump `left` after a tap.
+/// Decay rate, 1/s, and size over the stations `observed`, m, of the motion of the lump `left` after a tap.
 fn outdone(left: &Lumped, struck: usize, observed: &[usize], blow: Blow) -> (f64, f64) {
     let lump = match blow.duration > 0.0 {
         true => left.mode.clone(),

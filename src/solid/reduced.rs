@@ -227,8 +227,9 @@ impl Space<'_> {
                         (0..moved.ncols()).for_each(|k| load[(*number, k)] = -force[(dof, k)]);
                     }
                 }
-                let factor =
-                    patterns.analyse(&pair).and_then(|symbolic| Factorisation::compute(&pair, &symbolic, 0.0));
+                let factor = patterns
+                    .analyse(&pair)
+                    .and_then(|symbolic| Factorisation::compute(&pair, &symbolic, 0.0));
                 let answer =
                     factor.and_then(|factor| factor.solve(&load.into())).map_err(BodyFault::Eigen)?;
                 let shapes = &moved + spread(answer.as_faer().as_ref());

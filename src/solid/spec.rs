@@ -6,8 +6,8 @@ use nalgebra::{Matrix3, Rotation3, Vector3};
 use stillbed_input::document::{Allowed, Fields, Located};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{self, Kind};
-use stillbed_section::spec::{read_shape, shape_keys};
 use stillbed_section::Shape;
+use stillbed_section::spec::{read_shape, shape_keys};
 
 /// A body as the design file states it.
 #[derive(Debug, Clone, PartialEq)]
@@ -57,7 +57,11 @@ impl BodySpec {
         fields.need("parts", "[{ box = \"500 x 350 x 120 mm\", of = \"basalt and sand\" }]");
         let tables = fields.array("parts")?;
         if tables.is_empty() {
-            fields.refuse("parts", "the body has no part", "add { box = \"500 x 350 x 120 mm\", of = \"…\" }");
+            fields.refuse(
+                "parts",
+                "the body has no part",
+                "add { box = \"500 x 350 x 120 mm\", of = \"…\" }",
+            );
             return None;
         }
         let read = |part: Fields| {

@@ -315,7 +315,8 @@ impl Quarter<'_> {
             }
         }
         let symbolic = Patterns::default().analyse(&pair)?;
-        let answer = Factorisation::compute(&pair, &symbolic, 0.0)?.solve(&load.clone().into())?.as_faer().to_owned();
+        let answer =
+            Factorisation::compute(&pair, &symbolic, 0.0)?.solve(&load.clone().into())?.as_faer().to_owned();
         // Four quarters: K = 4 (moved' K moved + moved' K answer).
         let stiffness = Mat::from_fn(shifts.len(), shifts.len(), |i, j| {
             let direct: f64 = (0..3 * nodes).map(|dof| moved[(dof, i)] * forces[(dof, j)]).sum();

@@ -71,6 +71,13 @@ pub fn compute_scales(design: &Design, equal: Equal) -> Result<(Design, Vec<f64>
     })?;
     let (mut scales, mut left_out) = (vec![1.0], Vec::new());
     for build in others {
+        if !build.bodies.is_empty() {
+            let message = "it has bodies, which are not scaled".to_string();
+            let problem = Problem::error(build.place.clone(), message);
+            let problem = problem.with_help("compare builds with bodies as they are drawn");
+            left_out.push(LeftOut { name: build.name.clone(), problems: vec![problem] });
+            continue;
+        }
         match scale(build, &design.goal, equal, wanted) {
             Ok(scale) => scales.push(scale),
             Err(problems) => left_out.push(LeftOut { name: build.name.clone(), problems: problems.into() }),

@@ -1,4 +1,4 @@
-//! FreeDecay of the motion of each build after a tap: the answer of the command `ringdown`.
+//! Decay of the motion of each build after a tap: the answer of the command `ringdown`.
 //!
 //! Losses stated over amplitude are taken at one amplitude for the whole decay: that of the design, or else
 //! the smallest stated, at which the end of a decay takes place. The settle time with the losses at the

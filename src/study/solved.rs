@@ -319,7 +319,7 @@ impl<'m> Solved<'m> {
         self.spectrum.elastic.get(figures.mode?.checked_sub(self.rigid_modes())?)
     }
 
-    /// EnergyShares of the compliance between tip and work along `direction`: of skeleton, fill, joints and feet,
+    /// Shares of the compliance between tip and work along `direction`: of skeleton, fill, joints and feet,
     /// then of every member, joint and foot.
     ///
     /// # Errors

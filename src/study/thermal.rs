@@ -117,6 +117,11 @@ fn of_build(
     spec: &ThermalSpec,
     carry: Option<&Carry>,
 ) -> Result<BuildThermal, Problems> {
+    if let Some(body) = build.bodies.first() {
+        let message = format!("build \"{}\": temperature is not computed in bodies yet", build.name);
+        let help = "leave the body out of a build, or draw it as members, to see growth and stress";
+        return Err(Problem::error(body.place.clone(), message).with_help(help).into());
+    }
     let model = build.model(&design.goal, &Draw::default())?;
     let sections = sections(build, &model)?;
     let (mut case, ask, sag_ask) = spec.resolve(&model.frame, &materials(design))?;
@@ -222,6 +227,10 @@ impl DriftAndBow {
         statics: &Statics,
         draw: &Draw,
     ) -> DriftAndBow {
+        // How a body bows is not known.
+        if !build.bodies.is_empty() {
+            return DriftAndBow::default();
+        }
         let section = |(number, profile): (usize, &Profile)| {
             let bond = profile.bond.at(draw).clamp(0.0, 1.0);
             CompositeSection::without_outlines(

@@ -137,7 +137,7 @@ fn ends(points: &[Point], value: fn(&Point) -> (f64, f64)) -> Option<(f64, f64)>
     (decades > 0.0).then(|| ((a - b) / decades, (va + vb).sqrt() / decades))
 }
 
-/// DampingMeasures and frequency by stretch and tap, as long as the mode stands out of the noise.
+/// Decay and frequency by stretch and tap, as long as the mode stands out of the noise.
 fn stretches(mode: &Mode) -> Vec<Point> {
     let rate = mode.rate_hz;
     let of = |local: LocalPole| Point {

@@ -133,7 +133,7 @@ impl BandDecimator {
         pole.im / TAU * self.rate_hz
     }
 
-    /// DampingMeasures rate (real part) and angular frequency (imaginary part) of `pole` in the record, 1/s.
+    /// Decay rate (real part) and angular frequency (imaginary part) of `pole` in the record, 1/s.
     pub(super) fn per_second(&self, pole: Complex64) -> Complex64 {
         let full = self.unzoomed(pole) * (self.rate_hz * self.step as f64);
         Complex64::new(-full.re, full.im)

@@ -89,14 +89,14 @@ pub fn from_pole(decay: f64, ringing: f64) -> (f64, f64) {
     (size / TAU, 2.0 * decay / size)
 }
 
-/// DampingMeasures rate and damped angular frequency, both 1/s, of a mode of undamped `frequency_hz` and
+/// Decay rate and damped angular frequency, both 1/s, of a mode of undamped `frequency_hz` and
 /// `loss_factor`.
 pub fn to_pole(frequency_hz: f64, loss_factor: f64) -> (f64, f64) {
     let zeta = loss_factor / 2.0;
     (TAU * frequency_hz * zeta, TAU * frequency_hz * (1.0 - zeta * zeta).max(0.0).sqrt())
 }
 
-/// DampingMeasures rate, 1/s, corrected for a recorder's window exp(-t / `time_constant_s`).
+/// Decay rate, 1/s, corrected for a recorder's window exp(-t / `time_constant_s`).
 ///
 /// The window adds the same 1/tau to every decay rate.
 pub fn without_window(decay: f64, time_constant_s: f64) -> f64 {

@@ -41,7 +41,7 @@ pub(super) struct Segment {
 
 /// A mode as it was read from one band.
 pub(super) struct Mode {
-    /// DampingMeasures rate, 1/s.
+    /// Decay rate, 1/s.
     pub(super) decay: f64,
     /// Damped angular frequency, 1/s.
     pub(super) ringing: f64,
@@ -71,7 +71,7 @@ pub(super) struct Mode {
 pub(super) struct Local {
     /// Amplitude over the largest of all taps.
     pub(super) amplitude: f64,
-    /// DampingMeasures rate, 1/s, and its variance.
+    /// Decay rate, 1/s, and its variance.
     pub(super) decay: f64,
     pub(super) decay_variance: f64,
     /// Angular frequency, 1/s, and its variance.

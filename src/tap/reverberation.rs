@@ -39,7 +39,7 @@ impl Room {
         Room { falls_60_db_s: 3.0 * LN_10 / decay, share }
     }
 
-    /// DampingMeasures rate, 1/s.
+    /// Decay rate, 1/s.
     pub(super) fn decay(&self) -> f64 {
         3.0 * LN_10 / self.falls_60_db_s
     }

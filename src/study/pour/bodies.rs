@@ -107,6 +107,12 @@ impl BuildPour {
         build: &Build,
         options: &PourOptions,
     ) -> Result<Option<BuildPour>, Problems> {
+        let is_mix = |at: &usize| matches!(build.substances[*at], Substance::Mix(_));
+        if let Some(body) = build.bodies.iter().find(|body| body.substances.iter().any(is_mix)) {
+            let message = format!("build \"{}\": a pour into a body is not planned yet", build.name);
+            let help = "its mass is in compare; for weights and heat draw the casting as members";
+            return Err(Problem::error(body.place.clone(), message).with_help(help).into());
+        }
         let model = build.model(&design.goal, &Draw::default())?;
         let mut sheets = Vec::new();
         let (mut overlap, mut overlaps, mut cost) = (0.0, 0, Some(0.0));
