@@ -6,7 +6,7 @@
 mod formulas;
 
 use assert_cmd::Command;
-use formulas::{Book, Value as Cell};
+use formulas::{Book, Value as Cell, rows};
 use serde_json::Value;
 use std::path::Path;
 
@@ -247,6 +247,17 @@ fn check_amounts(book: &Book, leaf: &str, sheet: &Value) {
             let found = number(&book.computed(leaf, &format!("{column}{}", buy + i as u32)));
             assert!(same(found, pack[key].as_f64().unwrap()), "{pack} {key}: {found}");
         }
+    }
+}
+
+#[test]
+fn no_row_is_too_low_for_its_text() {
+    let folder = tempfile::tempdir().unwrap();
+    for arguments in [&["compare", STAND, "--draws", "8"][..], &["pour", STAND]] {
+        book(folder.path(), arguments);
+        let (found, folded) = rows::too_low(&folder.path().join("book.xlsx"));
+        assert_eq!(found, Vec::<String>::new(), "{arguments:?}");
+        assert!(folded > 10, "{arguments:?}: {folded} texts of more than a line");
     }
 }
 

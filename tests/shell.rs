@@ -70,7 +70,7 @@ fn every_page_has_its_parts_and_the_worked_lines_of_the_help() {
     assert_eq!(found, expected);
     for name in std::iter::once(None).chain(commands().into_iter().map(Some)) {
         let file = name.as_ref().map_or("stillbed.1".to_string(), |name| format!("stillbed-{name}.1"));
-        let page = fs::read_to_string(pages.join(&file)).unwrap().replace("\\-", "-");
+        let page = fs::read_to_string(pages.join(&file)).unwrap().replace("\\-", "-").replace("\\e", "\\");
         for part in [".SH NAME", ".SH SYNOPSIS", ".SH DESCRIPTION", ".SH OPTIONS", ".SH EXAMPLES"] {
             assert!(page.contains(part), "{file} lacks {part}");
         }
@@ -87,6 +87,24 @@ fn every_page_has_its_parts_and_the_worked_lines_of_the_help() {
     }
     let main = text(&["man"]);
     assert_eq!(main, fs::read_to_string(pages.join("stillbed.1")).unwrap());
+}
+
+#[test]
+fn help_fits_eighty_columns_and_breaks_no_value_and_no_command() {
+    let mut wrong = Vec::new();
+    for name in commands() {
+        let help = stillbed(&[&name, "--help"]).env("COLUMNS", "80").output().unwrap();
+        for line in String::from_utf8(help.stdout).unwrap().lines() {
+            let wide = line.chars().count() > 80;
+            let quotes = line.matches('"').count() % 2 == 1;
+            let default = line.contains("[default:") && !line.contains(']');
+            let command = line.starts_with(['-', '~']);
+            if wide || quotes || default || command {
+                wrong.push(format!("{name}: {line}"));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{wrong:#?}");
 }
 
 #[test]
@@ -214,7 +232,7 @@ fn the_command_printed_on_a_page_makes_the_page_again() {
     let made = std::process::Command::new(&program)
         .args([
             "report",
-            "a stand.toml",
+            "$5 stand.toml",
             "--draws",
             "3",
             "--seed",

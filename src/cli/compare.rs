@@ -11,7 +11,7 @@ use stillbed_study::equal::Equal;
 /// Set all builds side by side, with spread and the chance that one beats another
 #[derive(clap::Args)]
 #[command(
-    after_help = "Examples:\n  stillbed compare examples/roundness-stand.toml --at-equal mass\n  stillbed compare examples/roundness-stand.toml --format xlsx --output stand.xlsx"
+    after_help = "Examples:\n  stillbed compare examples/roundness-stand.toml --at-equal mass\n  stillbed compare examples/roundness-stand.toml --format xlsx \\\n      --output stand.xlsx"
 )]
 pub(super) struct Arguments {
     #[command(flatten)]

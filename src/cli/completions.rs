@@ -7,7 +7,7 @@ use clap::Command;
 /// Print the script by which a shell completes commands and options
 #[derive(clap::Args)]
 #[command(
-    after_help = "Example: stillbed completions bash > ~/.local/share/bash-completion/completions/stillbed"
+    after_help = "Example:\n  stillbed completions bash \\\n      > ~/.local/share/bash-completion/completions/stillbed"
 )]
 pub(super) struct Arguments {
     /// The shell that is to complete

@@ -78,7 +78,7 @@ impl FewDraws {
 /// The amplitude of motion at which losses are taken.
 #[derive(clap::Args)]
 pub(super) struct AmplitudeOption {
-    /// Amplitude at which losses stated over amplitude are taken, such as "1 um"
+    /// Amplitude, such as "1 um", at which losses stated over amplitude are taken
     #[arg(long, value_name = "LENGTH")]
     amplitude: Option<String>,
 }

@@ -18,7 +18,7 @@ const LARGEST_BODY: u64 = 256 << 20;
 /// Write the batch sheet: volumes, weights, lifts, times, heat, mould, cautions
 #[derive(clap::Args)]
 #[command(
-    after_help = "Examples:\n  stillbed pour examples/roundness-stand.toml --build cast\n  stillbed pour examples/roundness-stand.toml --build cast --format xlsx --output pour.xlsx"
+    after_help = "Examples:\n  stillbed pour examples/roundness-stand.toml --build cast\n  stillbed pour examples/roundness-stand.toml --build cast --format xlsx \\\n      --output pour.xlsx"
 )]
 pub(super) struct Arguments {
     #[command(flatten)]

@@ -32,7 +32,7 @@ pub(super) struct Arguments {
     /// What is drawn
     #[arg(long, value_enum, default_value_t = Drawn::Compliance, value_name = "compliance|mobility|accelerance", hide_possible_values = true)]
     motion: Drawn,
-    /// How the floor shakes: a criterion such as VC-C, a velocity such as "50 um/s", or a CSV file
+    /// How the floor shakes: a CSV file, a criterion such as VC-C, or a velocity such as "50 um/s"
     #[arg(long, value_name = "CURVE|VELOCITY|FILE.csv")]
     floor: Option<String>,
     #[command(flatten)]

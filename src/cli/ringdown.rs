@@ -29,7 +29,7 @@ pub(super) struct Arguments {
     /// Write a made record of the first build, tapped twice, with noise: CSV or WAV by its ending
     #[arg(long, value_name = "FILE.csv|FILE.wav")]
     record: Option<PathBuf>,
-    /// What the channels of that record see: points and axes, such as "tip z, column_top -x"
+    /// What the channels of that record see, such as "tip z, column_top -x": points and axes
     #[arg(long, value_name = "\"POINT AXIS, ...\"", requires = "record")]
     channels: Option<String>,
     /// Ratio of motion to noise of that record, dB

@@ -17,7 +17,7 @@ use stillbed_study::size::{Effort, Inverse, InverseRequest, Least, Options, Sizi
 /// Search stock sizes for the skeleton that meets the targets at least mass or cost
 #[derive(clap::Args)]
 #[command(
-    after_help = "What may vary stands in the design:\n  [vary.rail_tube]\n  section = \"rail\"\n  part = 2\n  stock = \"square tube, aluminium 6061-T6\"\nor at, size, bond (of a section), share (of a mix), stiffness (of a foot):\n  a list, or { from = …, to = …, steps = 5 }.\n\nExamples:\n  stillbed size examples/sized-stand.toml --build cast --write sized.toml\n  stillbed size stand.toml --build welded --find rail.1.wall --reach \"first_frequency = 90 Hz\""
+    after_help = "What may vary stands in the design:\n  [vary.rail_tube]\n  section = \"rail\"\n  part = 2\n  stock = \"square tube, aluminium 6061-T6\"\nor at, size, bond (of a section), share (of a mix), stiffness (of a foot):\n  a list, or { from = …, to = …, steps = 5 }.\n\nExamples:\n  stillbed size examples/sized-stand.toml --build cast --write sized.toml\n  stillbed size stand.toml --build welded --find rail.1.wall \\\n      --reach \"first_frequency = 90 Hz\""
 )]
 pub(super) struct Arguments {
     #[command(flatten)]

@@ -19,8 +19,8 @@ use stillbed_tap::{
 /// Read recorded taps (table, WAV, m4a ...): what rang, how fast it died, how far the model was off
 #[derive(clap::Args)]
 #[command(
-    after_help = "Example: stillbed tap record.wav --against examples/roundness-stand.toml --build cast\n\
-    A free bar: stillbed tap bar.wav --bar \"250 x 25 x 15 mm\" --mass \"206 g\" --torsion twist.wav"
+    after_help = "Example:\n  stillbed tap record.wav --against examples/roundness-stand.toml --build cast\n\
+    A free bar:\n  stillbed tap bar.wav --bar \"250 x 25 x 15 mm\" --mass \"206 g\" \\\n      --torsion twist.wav"
 )]
 pub(super) struct Arguments {
     /// The records, several of one part as one set: CSV or xlsx with time and channels, or sound
@@ -42,7 +42,7 @@ pub(super) struct Arguments {
     /// Mass of the bar, with a tolerance as the sizes
     #[arg(long, value_name = "MASS", requires = "bar")]
     mass: Option<String>,
-    /// Poisson's ratio of the bar where torsion is not recorded
+    /// Poisson's ratio of the bar if torsion is not recorded
     #[arg(long, value_name = "RATIO", requires = "bar", default_value_t = 0.25, value_parser = poissons_ratio)]
     poisson: f64,
     /// A record of the bar struck to twist
@@ -57,7 +57,7 @@ pub(super) struct Arguments {
     /// The build that was cast
     #[arg(long, value_name = "NAME", requires = "against")]
     build: Option<String>,
-    /// What the channels see: points and axes, such as "tip z, column_top -x"; "-" for none.
+    /// What the channels see, such as "tip z, column_top -x": points and axes; "-" for none.
     /// Without it, titles such as tip.z say so
     #[arg(long, value_name = "\"POINT AXIS, ...\"", requires = "against")]
     channels: Option<String>,

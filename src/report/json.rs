@@ -54,6 +54,12 @@ impl std::error::Error for Defect {}
 
 /// The JSON of `result`, the answer of the command `answer`, indented, with a newline at the end.
 ///
+/// ```
+/// let text = stillbed_report::json::envelope("modes", None, &[12.5]).unwrap();
+/// assert!(text.starts_with("{\n  \"format\": \"modes/1\""));
+/// assert!(stillbed_report::json::envelope("modes", None, &[f64::NAN]).is_err());
+/// ```
+///
 /// # Errors
 /// When `result` holds a number that is not finite, or a map that JSON cannot have.
 pub fn envelope<T: Serialize>(

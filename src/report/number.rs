@@ -2,8 +2,13 @@
 
 /// `value` to `digits` significant figures, with trailing zeros that are significant: 2.00 for three.
 ///
-/// FullReport numbers keep all their digits (`1234`, not `1230`). Below 1e-4 and from 1e7 on the text is in
+/// Whole numbers keep all their digits (`1234`, not `1230`). Below 1e-4 and from 1e7 on the text is in
 /// powers of ten. A value that is not finite gives `-`.
+///
+/// ```
+/// assert_eq!(stillbed_report::significant(2.0, 3), "2.00");
+/// assert_eq!(stillbed_report::significant(1234.0, 3), "1234");
+/// ```
 pub fn significant(value: f64, digits: usize) -> String {
     if !value.is_finite() {
         return "-".to_string();

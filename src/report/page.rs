@@ -72,6 +72,15 @@ impl Section {
 }
 
 /// The HTML of `document`.
+///
+/// ```
+/// use stillbed_report::Block;
+/// use stillbed_report::page::{Document, Section, render};
+///
+/// let sections = vec![Section::new("What to build", vec![Block::Note("Mass < 20 kg".to_string())])];
+/// let page = render(&Document { title: "Stand".to_string(), facts: vec![], sections, inputs: vec![] });
+/// assert!(page.contains("<h1>Stand</h1>") && page.contains("Mass &lt; 20 kg"));
+/// ```
 pub fn render(document: &Document) -> String {
     let script = script::joined();
     let mut figure = 0;

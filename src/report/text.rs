@@ -33,8 +33,7 @@ pub use problems::problems;
 pub use style::Style;
 
 use super::block::Block;
-use fold::fold;
-pub(super) use fold::width;
+pub(super) use fold::{fold, width};
 use palette::Palette;
 use style::title;
 

@@ -4,6 +4,13 @@ use serde::Serialize;
 use stillbed_input::quantity::Kind;
 
 /// A unit in which values are shown: its name and its size in coherent SI.
+///
+/// ```
+/// use stillbed_report::Unit;
+///
+/// let stiffness = Unit::new("N/µm", 1e6);
+/// assert_eq!(12e6 / stiffness.size, 12.0);
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Unit {
     /// As printed: `N/µm`.

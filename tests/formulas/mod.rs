@@ -1,5 +1,7 @@
 //! Reads a workbook back and evaluates the few kinds of formulas in it from their text.
 
+pub mod rows;
+
 use calamine::{Data, Reader, Xlsx, open_workbook};
 use std::collections::BTreeMap;
 use std::path::Path;

@@ -22,7 +22,7 @@ pub(super) fn clean(text: &str) -> String {
 
 /// `text` in lines of at most `columns`, broken at spaces, or inside a word longer than a line. Line breaks
 /// in the text are kept.
-pub(super) fn fold(text: &str, columns: usize) -> Vec<String> {
+pub(crate) fn fold(text: &str, columns: usize) -> Vec<String> {
     text.lines().flat_map(|line| fold_line(&clean(line), columns.max(2))).collect()
 }
 

@@ -16,7 +16,7 @@ mod sheet;
 
 use super::identity::DesignIdentity;
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Workbook, XlsxError};
-use sheet::{CellStyle, Sheet};
+use sheet::{CellStyle, Sheet, TEXT_WIDTH};
 use stillbed_input::problem::Problem;
 
 /// The file of a workbook made of `worksheets`; equal sheets give equal bytes.
@@ -27,7 +27,7 @@ fn workbook_bytes(worksheets: Vec<Sheet>, design: &DesignIdentity) -> Result<Vec
     let title = sheet::short(&design.title, 255);
     book.set_properties(&DocProperties::new().set_title(title).set_creation_datetime(&date));
     for worksheet in worksheets {
-        book.push_worksheet(worksheet.into_worksheet());
+        book.push_worksheet(worksheet.into_worksheet()?);
     }
     book.save_to_buffer()
 }
@@ -38,7 +38,7 @@ fn notes_sheet(
     paragraphs: &[String],
     problems: &[Problem],
 ) -> Result<Sheet, XlsxError> {
-    let mut worksheet = Sheet::new("Notes", &[110.0])?;
+    let mut worksheet = Sheet::new("Notes", &[TEXT_WIDTH])?;
     let title = if design.title.is_empty() { &design.file } else { &design.title };
     worksheet.line(title, CellStyle::Title)?;
     worksheet.line(

@@ -11,7 +11,7 @@
 //! packs = needed / pack, rounded up
 //! ```
 
-use super::sheet::{CellStyle, Computed, MONEY, NO_PRICE, Sheet, cell, decimals};
+use super::sheet::{CellStyle, Computed, MONEY, NO_PRICE, Sheet, TEXT_WIDTH, cell, decimals};
 use super::{notes_sheet, workbook_bytes};
 use crate::identity::DesignIdentity;
 use rust_xlsxwriter::XlsxError;
@@ -372,7 +372,7 @@ fn beside(worksheet: &mut Sheet, sheet: &PourSheet) -> Result<(), XlsxError> {
 }
 
 fn checklist<'a>(sheets: impl Iterator<Item = (&'a BuildPour, &'a PourSheet)>) -> Result<Sheet, XlsxError> {
-    let mut worksheet = Sheet::new("Checklist", &[8.0, 6.0, 30.0, 90.0])?;
+    let mut worksheet = Sheet::new("Checklist", &[8.0, 6.0, 30.0, TEXT_WIDTH])?;
     worksheet.heads(&["done", "step", "build and mix", "what to do"])?;
     worksheet.freeze()?;
     for (build, sheet) in sheets {
@@ -389,7 +389,7 @@ fn checklist<'a>(sheets: impl Iterator<Item = (&'a BuildPour, &'a PourSheet)>) -
 }
 
 fn cautions<'a>(sheets: impl Iterator<Item = (&'a BuildPour, &'a PourSheet)>) -> Result<Sheet, XlsxError> {
-    let mut worksheet = Sheet::new("Cautions", &[110.0])?;
+    let mut worksheet = Sheet::new("Cautions", &[TEXT_WIDTH])?;
     worksheet.heads(&["beware"])?;
     worksheet.freeze()?;
     let mut said: Vec<&str> = Vec::new();

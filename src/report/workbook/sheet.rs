@@ -1,7 +1,9 @@
 //! One sheet of a workbook, filled row by row.
 
 use super::super::table::{Cell, Table};
+use crate::text::fold;
 use rust_xlsxwriter::{Color, Format, FormatAlign, FormatBorder, Formula, Worksheet, XlsxError};
+use std::collections::BTreeMap;
 
 /// Number format of money.
 pub(super) const MONEY: &str = "#,##0.00";
@@ -11,6 +13,19 @@ pub(super) const NO_PRICE: &str = "price missing";
 const LONGEST: usize = 32_000;
 /// Longest name of a sheet, in characters.
 const LONGEST_NAME: usize = 31;
+
+/// Height of a line of text, in points.
+const LINE_HEIGHT: f64 = 15.0;
+/// Height of the row of a title, in points.
+const TITLE_HEIGHT: f64 = 20.0;
+/// The greatest height that a row can have, in points.
+const MAX_HEIGHT: f64 = 409.0;
+/// Characters that the indent of a cell takes from its width.
+const INDENT: f64 = 2.0;
+/// Width of a column of long text, which a page in landscape holds, in characters.
+pub(super) const TEXT_WIDTH: f64 = 90.0;
+/// Width of the columns that are printed side by side on one page, in characters.
+const PAGE_WIDTH: f64 = 150.0;
 
 /// How a cell looks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -37,6 +52,9 @@ pub(super) enum Computed {
 pub(super) struct Sheet {
     sheet: Worksheet,
     row: u32,
+    widths: Vec<f64>,
+    /// Heights of the rows that need more than one line.
+    heights: BTreeMap<u32, f64>,
 }
 
 impl Sheet {
@@ -47,13 +65,38 @@ impl Sheet {
         for (column, width) in (0..).zip(widths) {
             sheet.set_column_width(column, *width)?;
         }
-        sheet.set_landscape().set_print_fit_to_pages(1, 0);
-        Ok(Sheet { sheet, row: 0 })
+        let pages = (widths.iter().sum::<f64>() / PAGE_WIDTH).ceil().max(1.0);
+        sheet.set_landscape().set_print_fit_to_pages(pages as u16, 0);
+        if pages > 1.0 {
+            sheet.set_repeat_columns(0, 0)?;
+        }
+        Ok(Sheet { sheet, row: 0, widths: widths.to_vec(), heights: BTreeMap::new() })
     }
 
     /// The finished worksheet.
-    pub fn into_worksheet(self) -> Worksheet {
-        self.sheet
+    ///
+    /// # Errors
+    /// What the format cannot hold.
+    pub fn into_worksheet(mut self) -> Result<Worksheet, XlsxError> {
+        for (row, height) in self.heights {
+            self.sheet.set_row_height(row, height)?;
+        }
+        Ok(self.sheet)
+    }
+
+    /// Makes the current row high enough for `text` in `column`.
+    fn make_room(&mut self, column: u16, text: &str, style: CellStyle) {
+        let width = self.widths.get(usize::from(column)).copied().unwrap_or(8.0);
+        let height = match style {
+            CellStyle::Title => TITLE_HEIGHT,
+            CellStyle::Sum => LINE_HEIGHT,
+            CellStyle::Plain if column > 0 => LINE_HEIGHT * lines(text, width - INDENT),
+            CellStyle::Head | CellStyle::Plain | CellStyle::Input => LINE_HEIGHT * lines(text, width),
+        };
+        if height > LINE_HEIGHT {
+            let tallest = self.heights.entry(self.row).or_insert(height);
+            *tallest = tallest.max(height).min(MAX_HEIGHT);
+        }
     }
 
     /// Moves to the row numbered `row` in formulas.
@@ -71,9 +114,10 @@ impl Sheet {
         self.row + 1
     }
 
-    /// Keeps the rows above the current one visible while scrolling.
+    /// Keeps the rows above the current one visible while scrolling, and prints them on every page.
     pub fn freeze(&mut self) -> Result<(), XlsxError> {
         self.sheet.set_freeze_panes(self.row, 0)?;
+        self.sheet.set_repeat_rows(0, self.row.saturating_sub(1))?;
         Ok(())
     }
 
@@ -94,7 +138,14 @@ impl Sheet {
     }
 
     pub fn text(&mut self, column: u16, text: &str, style: CellStyle) -> Result<(), XlsxError> {
-        self.sheet.write_string_with_format(self.row, column, short(text, LONGEST), &format(style, "@"))?;
+        let text = short(text, LONGEST);
+        self.make_room(column, &text, style);
+        let format = match style {
+            // Set off from the number that ends where the column begins.
+            CellStyle::Plain if column > 0 => format(style, "@").set_align(FormatAlign::Left).set_indent(1),
+            _ => format(style, "@"),
+        };
+        self.sheet.write_string_with_format(self.row, column, text, &format)?;
         Ok(())
     }
 
@@ -166,6 +217,12 @@ impl Sheet {
         }
         Ok(())
     }
+}
+
+/// How many lines `text` takes in a column as wide as this number of digits: its letters are on average no
+/// wider than a digit, even in bold.
+fn lines(text: &str, columns: f64) -> f64 {
+    fold(text, columns as usize).len().max(1) as f64
 }
 
 /// The number format that shows the smallest of `values` other than zero to three figures.
