@@ -101,6 +101,7 @@ pub fn crooked() -> Frame {
             },
         ],
         anchors: Vec::new(),
+        bodies: Vec::new(),
     }
 }
 

@@ -368,32 +368,72 @@ mod tests {
         values.iter().map(|w| w.max(0.0).sqrt() / std::f64::consts::TAU).collect()
     }
 
-    #[test]
-    fn look_at_reductions() {
-        let granite = Elastic::isotropic(60e9, 0.25, 2900.0);
+    fn granite() -> Elastic {
+        Elastic::isotropic(60e9, 0.25, 2900.0)
+    }
+
+    fn slab(patches: Vec<Patch>) -> Body {
+        Body { parts: vec![Part::cuboid([0.6, 0.4, 0.1], [0.0; 3], Some(0))], patches }
+    }
+
+    fn feet() -> Vec<Patch> {
         let foot = |x: f64, y: f64| Patch { at: Vector3::new(x, y, -0.05), size: PatchSize::Round(0.04) };
-        let body = |patches: Vec<Patch>| Body {
-            parts: vec![Part::cuboid([0.6, 0.4, 0.1], [0.0; 3], Some(0))],
-            patches,
-        };
-        for (name, patches) in
-            [("free", vec![]), ("three", vec![foot(0.2, 0.0), foot(-0.2, 0.12), foot(-0.2, -0.12)])]
-        {
-            for modes in [12, 24, 48, 96] {
-                let t = std::time::Instant::now();
-                let reduced = body(patches.clone()).reduced(&[vec![granite]], modes, 0).unwrap();
-                let t = t.elapsed();
-                let [k, m] = reduced.matrices(&[granite]);
-                let energy = reduced.rigid.transpose() * &k * &reduced.rigid;
-                let found = frequencies([k, m]);
-                eprintln!(
-                    "{name} {modes}: {} dofs {t:?} rigid {:.1e} {:?}",
-                    reduced.dofs,
-                    energy.amax(),
-                    &found[..16].iter().map(|f| (f * 100.0).round() / 100.0).collect::<Vec<_>>()
-                );
-            }
+        vec![foot(0.2, 0.0), foot(-0.2, 0.12), foot(-0.2, -0.12)]
+    }
+
+    #[test]
+    fn a_reduced_slab_keeps_its_mass_its_rigid_motions_and_its_frequencies() {
+        let few = slab(feet()).reduced(&[vec![granite()]], 24, 0).unwrap();
+        let many = slab(feet()).reduced(&[vec![granite()]], 72, 0).unwrap();
+        let [k, m] = many.matrices(&[granite()]);
+        let scale = k.diagonal().amax();
+        let energy = many.rigid.transpose() * &k * &many.rigid;
+        assert!(energy.amax() < 1e-9 * scale, "{energy}");
+        let mass = many.rigid.transpose() * &m * &many.rigid;
+        let own = 0.6 * 0.4 * 0.1 * 2900.0;
+        for axis in 0..3 {
+            assert_relative_eq!(mass[(axis, axis)], own, max_relative = 1e-9);
         }
-        assert_relative_eq!(1.0, 1.0);
+        assert_relative_eq!(mass[(5, 5)], own * (0.6 * 0.6 + 0.4 * 0.4) / 12.0, max_relative = 1e-9);
+        assert_relative_eq!(many.materials[0].rigid[(0, 0)], 0.6 * 0.4 * 0.1, max_relative = 1e-12);
+        let [few, many] = [few, many].map(|reduced| frequencies(reduced.matrices(&[granite()])));
+        for (few, many) in few[6..10].iter().zip(&many[6..10]) {
+            assert_relative_eq!(few, many, max_relative = 2e-3);
+        }
+        // Small patches that move as one piece stiffen it a little.
+        assert!((1071.96..1090.0).contains(&many[6]), "{}", many[6]);
+    }
+
+    #[test]
+    fn shapes_of_other_materials_serve_a_draw_between_them() {
+        let fill = Elastic::isotropic(20e9, 0.25, 2200.0);
+        let steel = Elastic::isotropic(210e9, 0.3, 7850.0);
+        let parts = vec![
+            Part::cuboid([0.5, 0.2, 0.1], [0.0; 3], Some(0)),
+            Part::cuboid([0.5, 0.03, 0.03], [0.0; 3], Some(1)),
+        ];
+        let body = Body { parts, patches: Vec::new() };
+        let softer = |factor: f64| Elastic { lambda: fill.lambda * factor, mu: fill.mu * factor, ..fill };
+        let sets = [1.0, 0.7, 1.4].map(|factor| vec![softer(factor), steel]);
+        let draw = [softer(0.85), steel];
+        let reduced = frequencies(body.reduced(&sets, 12, 0).unwrap().matrices(&draw));
+        let exact = frequencies(body.reduced(&[draw.to_vec()], 12, 0).unwrap().matrices(&draw));
+        for (reduced, exact) in reduced[6..12].iter().zip(&exact[6..12]) {
+            assert_relative_eq!(reduced, exact, max_relative = 1e-4);
+        }
+    }
+
+    #[test]
+    fn parts_that_do_not_touch_and_patches_off_the_body_are_refused() {
+        let mut apart = slab(Vec::new());
+        apart.parts.push(Part::cuboid([0.1; 3], [0.0, 0.0, 0.3], Some(0)));
+        assert!(matches!(apart.prepare(0).map(drop), Err(BodyFault::Apart(2))));
+        let off = slab(vec![Patch { at: Vector3::new(0.0, 0.0, 0.2), size: PatchSize::Round(0.04) }]);
+        assert!(matches!(off.prepare(0).map(drop), Err(BodyFault::Patch(0, PatchFault::OffSurface(_)))));
+        let edge = slab(vec![Patch { at: Vector3::new(0.299, 0.199, 0.05), size: PatchSize::Round(0.1) }]);
+        assert!(matches!(edge.prepare(0).map(drop), Err(BodyFault::Patch(0, PatchFault::Overhangs(_)))));
+        let mut near = feet();
+        near.push(Patch { at: near[0].at + Vector3::new(0.01, 0.0, 0.0), ..near[0] });
+        assert!(matches!(slab(near).prepare(0).map(drop), Err(BodyFault::Patch(3, PatchFault::Meets(0)))));
     }
 }

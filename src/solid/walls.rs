@@ -406,32 +406,20 @@ mod tests {
     }
 
     #[test]
-    fn look_at_joints() {
-        let steel = Elastic::isotropic(210e9, 0.3, 7850.0);
-        for (b0, t0, b1, t1) in [(0.06, 0.004, 0.04, 0.004), (0.06, 0.003, 0.03, 0.003)] {
-            let joint = TubeJoint {
-                chord: TubeSection { width: b0, height: b0, wall: t0 },
-                brace: TubeSection { width: b1, height: b1, wall: t1 },
-                metal: steel,
-                chord_fill: None,
-                brace_fill: None,
-                chord_beam: beam(b0, b0, t0, 210e9, 0.3),
-                brace_beam: beam(b1, b1, t1, 210e9, 0.3),
-                weld: 0.0,
-            };
-            for (orders, fine) in [([3, 2], 0.5), ([4, 3], 0.5), ([4, 3], 0.25)] {
-                let t = std::time::Instant::now();
-                let found = joint.solve(orders, fine).unwrap();
-                eprintln!(
-                    "{b0} {b1} {orders:?} {fine}: {} dofs {:?}: push {:.1} N/um, in {:.1}, out {:.1}, twist {:.1} kNm",
-                    found.dofs,
-                    t.elapsed(),
-                    1e-6 / found.push,
-                    1e-3 / found.in_plane[(1, 1)],
-                    1e-3 / found.out_of_plane[(1, 1)],
-                    1e-3 / found.twist
-                );
-            }
-        }
+    fn a_narrow_tube_turns_in_the_wall_of_a_wider_one() {
+        let joint = TubeJoint {
+            chord: TubeSection { width: 0.06, height: 0.06, wall: 0.004 },
+            brace: TubeSection { width: 0.04, height: 0.04, wall: 0.004 },
+            metal: Elastic::isotropic(210e9, 0.3, 7850.0),
+            chord_fill: None,
+            brace_fill: None,
+            chord_beam: beam(0.06, 0.06, 0.004, 210e9, 0.3),
+            brace_beam: beam(0.04, 0.04, 0.004, 210e9, 0.3),
+            weld: 0.0,
+        };
+        let found = joint.solve([3, 2], 0.5).unwrap();
+        // 126 kN m/rad by another solution in three dimensions, extrapolated to 3 %; this grid is coarse.
+        let turn = 1e-3 / found.in_plane[(1, 1)];
+        assert!((126.0..135.0).contains(&turn), "{turn} kN m/rad");
     }
 }
