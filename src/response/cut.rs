@@ -77,7 +77,7 @@ pub struct LobePoint {
 /// A stretch of the stability limit with a fixed number of whole waves between two passes.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Lobe {
-    /// FullReport waves between two passes.
+    /// Whole waves between two passes.
     pub waves: usize,
     /// In order of rising chatter frequency.
     pub points: Vec<LobePoint>,

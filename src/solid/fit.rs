@@ -17,6 +17,7 @@ use crate::mesh::{Axis, Cell, Content, Mesh};
 use crate::part::Part;
 use nalgebra::{Matrix3, Vector3};
 use rayon::prelude::*;
+use std::fmt;
 
 /// Planes nearer to each other than this part of the body's size are one.
 const SAME_PLANE: f64 = 1e-6;
@@ -29,6 +30,19 @@ pub enum FitFault {
     /// The grid would have more nodes than can be solved; their number.
     TooLarge(usize),
 }
+
+impl fmt::Display for FitFault {
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        match self {
+            FitFault::Empty => f.write_str("its parts leave nothing of it"),
+            FitFault::TooLarge(nodes) => {
+                write!(f, "its grid would have {nodes} nodes, more than the {MOST_NODES} that can be solved")
+            }
+        }
+    }
+}
+
+impl std::error::Error for FitFault {}
 
 /// Most nodes of a grid.
 const MOST_NODES: usize = 400_000;

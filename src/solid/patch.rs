@@ -12,6 +12,7 @@ use crate::mesh::Mesh;
 use crate::part::Part;
 use nalgebra::{Matrix3, Vector3};
 use std::f64::consts::PI;
+use std::fmt;
 
 /// The size of a patch, m.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -53,6 +54,24 @@ pub enum PatchFault {
     /// It meets the patch of this number.
     Meets(usize),
 }
+
+impl fmt::Display for PatchFault {
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        match self {
+            PatchFault::OffSurface(Some(off)) => {
+                write!(f, "its point lies {off:.6} m off the nearest flat face")
+            }
+            PatchFault::OffSurface(None) => f.write_str("its point lies on no face"),
+            PatchFault::Skew => f.write_str("its point lies on a face that is curved or oblique"),
+            PatchFault::Overhangs(part) => {
+                write!(f, "only {:.0} % of its area lies on the body", 100.0 * part)
+            }
+            PatchFault::Meets(other) => write!(f, "its area meets that of patch {}", other + 1),
+        }
+    }
+}
+
+impl std::error::Error for PatchFault {}
 
 impl PatchFault {
     /// How far its point lies from the surface, m, as far as it is known.

@@ -24,6 +24,7 @@ use crate::part::Part;
 use crate::patch::{Patch, PatchFault, arm, face, nodes, within};
 use faer::{Mat, MatRef};
 use nalgebra::{DMatrix, Matrix3, Matrix6, Vector3};
+use std::fmt;
 use stillbed_eigen::{EigenFault, Factorisation, Patterns, Settings, lowest_unchecked};
 
 /// A body: its parts, later ones displacing earlier ones, and its patches.
@@ -47,6 +48,19 @@ pub enum BodyFault {
     /// The solution.
     Eigen(EigenFault),
 }
+
+impl fmt::Display for BodyFault {
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        match self {
+            BodyFault::Fit(fault) => fault.fmt(f),
+            BodyFault::Patch(number, fault) => write!(f, "patch {}: {fault}", number + 1),
+            BodyFault::Apart(pieces) => write!(f, "its parts make {pieces} pieces that do not touch"),
+            BodyFault::Eigen(fault) => fault.fmt(f),
+        }
+    }
+}
+
+impl std::error::Error for BodyFault {}
 
 /// The matrices of one material for unit constants.
 #[derive(Debug, Clone, PartialEq)]
