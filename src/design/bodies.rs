@@ -16,7 +16,7 @@ use stillbed_material::{Medium, Role};
 use stillbed_solid::{Body, BodyFault, Elastic, FitFault, Patch, PatchFault, PatchSize, Reduced};
 
 /// Fixed-interface modes of a body in each set of materials.
-const MODES: usize = 48;
+const MODES: usize = 32;
 /// Factors on the stiffness of fills for which shapes are kept beside the nominal ones.
 const SOFTER_AND_STIFFER: [f64; 2] = [0.7, 1.4];
 

@@ -7,7 +7,8 @@
 //!
 //! ```text
 //! orders along an interval of length l, with H the least size of the body:
-//!   l < 0.08 H: 1 (walls within a cast), l < 0.6 H: 2, else 3;  walls that stand free: 2 across and 4 along
+//!   l < 0.25 H: 1 (walls within a cast, borders of patches), l < 0.6 H: 2, else 3
+//!   where walls stand free: 2 across walls (l < 0.08 H) and 4 along
 //! ```
 //!
 //! One order more everywhere makes the finer grid.
@@ -92,7 +93,7 @@ pub fn fit(parts: &[Part], extra: &[Vec<f64>; 3], finer: usize) -> Result<Mesh, 
     let longest = (1.4 * least).max(0.25 * largest).min(if skew { 0.35 } else { 0.6 } * largest);
     let breaks = breaks.map(|breaks| divided(&breaks, longest));
     let order = |length: f64, free: bool| {
-        let usual = if length < 0.08 * least {
+        let usual = if length < 0.25 * least {
             1
         } else if length < 0.6 * least {
             2
