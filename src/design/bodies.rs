@@ -3,7 +3,6 @@
 //! A body is reduced once, when it is first needed, on two grids; the finer one answers, and how far the coarser
 //! one differs states the error. Draws change its materials alone: the reduced body knows how.
 
-use super::build::Profile;
 use super::drawing::Drawing;
 use super::substance::{Stores, Substance};
 use nalgebra::{DMatrix, Vector3};
@@ -36,10 +35,11 @@ pub struct BuildBody {
     reduced: Arc<OnceLock<Result<[Reduced; 2], BodyFault>>>,
 }
 
-/// The bodies of `drawing`, with the substances that they add to those of its sections.
+/// The bodies of `drawing`, with the substances that they add to those of its sections; `sizes` are those of the
+/// sections by name, across and up.
 pub(super) fn resolve(
     drawing: &Drawing,
-    profiles: &[Profile],
+    sizes: &[(String, [f64; 2])],
     stores: &mut Stores,
     substances: &mut Vec<Substance>,
     said: &mut Vec<Problem>,
@@ -85,7 +85,7 @@ pub(super) fn resolve(
             reduced: Arc::default(),
         });
     }
-    hold(drawing, profiles, &mut bodies, said);
+    hold(drawing, sizes, &mut bodies, said);
     for body in &bodies {
         if body.points.is_empty() && drawing.bodies.get(&body.name).is_some() {
             let message = "no point lies on it: nothing holds it and nothing sees it";
@@ -102,7 +102,7 @@ pub(super) fn resolve(
 }
 
 /// Finds the body that each point lies on.
-fn hold(drawing: &Drawing, profiles: &[Profile], bodies: &mut [BuildBody], said: &mut Vec<Problem>) {
+fn hold(drawing: &Drawing, sizes: &[(String, [f64; 2])], bodies: &mut [BuildBody], said: &mut Vec<Problem>) {
     for (number, (name, point)) in drawing.points.iter().enumerate() {
         let at = Vector3::from(point.position);
         let stated = drawing.patches.get(name);
@@ -122,7 +122,7 @@ fn hold(drawing: &Drawing, profiles: &[Profile], bodies: &mut [BuildBody], said:
             }
             continue;
         };
-        let Some(size) = stated.map(|patch| patch.size).or_else(|| of_member(drawing, profiles, name)) else {
+        let Some(size) = stated.map(|patch| patch.size).or_else(|| of_member(drawing, sizes, name)) else {
             let message = format!(
                 "it holds body \"{}\" by no area, and a point or a line carries no body",
                 bodies[on].name
@@ -140,11 +140,10 @@ fn hold(drawing: &Drawing, profiles: &[Profile], bodies: &mut [BuildBody], said:
 }
 
 /// The area by which the section of a member that ends at `point` meets a body.
-fn of_member(drawing: &Drawing, profiles: &[Profile], point: &str) -> Option<PatchSize> {
+fn of_member(drawing: &Drawing, sizes: &[(String, [f64; 2])], point: &str) -> Option<PatchSize> {
     let ends = |from: &str, to: &str| from == point || to == point;
     let member = drawing.members.iter().find(|(_, m)| ends(&m.from.value, &m.to.value))?.1;
-    let profile = profiles.iter().find(|profile| profile.name == member.section.value)?;
-    let [width, height] = profile.geometry.size();
+    let [width, height] = sizes.iter().find(|(section, _)| *section == member.section.value)?.1;
     Some(PatchSize::Rectangle(height, width))
 }
 

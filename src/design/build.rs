@@ -145,7 +145,9 @@ impl Build {
                 }
             }
         }
-        let bodies = bodies::resolve(&drawing, &profiles, &mut stores, &mut substances, &mut said);
+        let sizes: Vec<(String, [f64; 2])> =
+            profiles.iter().map(|p: &Profile| (p.name.clone(), p.geometry.size())).collect();
+        let bodies = bodies::resolve(&drawing, &sizes, &mut stores, &mut substances, &mut said);
         said.extend(idle_prices(&drawing, &substances));
         let label = label.unwrap_or_else(|| name.value.replace('_', " "));
         let (name, place) = (name.value, name.place);

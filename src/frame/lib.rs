@@ -51,13 +51,12 @@ pub use check::FrameFault;
 pub use displaced::bounded;
 pub use energy::{Energies, Energy};
 pub use layout::{Layout, Owner};
-pub use model::{Anchor, Displaced, Foot, Frame, Joint, Mass, Member, Point};
+pub use model::{Anchor, Displaced, Foot, Frame, Joint, Mass, Member, Point, Substructure, SubstructurePart};
 pub use overlap::{Inside, overlaps};
 pub use portion::Portion;
 pub use rigid::RigidBody;
 pub use section::{MemberSection, PartStiffness, Plain};
 pub use solid::Solid;
-pub use substructure::{Substructure, SubstructurePart};
 
 #[cfg(test)]
 extern crate self as stillbed_frame;

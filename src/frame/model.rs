@@ -3,9 +3,9 @@
 //! Lengths in m, global axes with z up, degrees of freedom in the order x, y, z, turn_x, turn_y, turn_z.
 
 use super::section::MemberSection;
-use super::substructure::Substructure;
-use nalgebra::{Matrix6, Vector3};
+use nalgebra::{DMatrix, Matrix6, Vector3};
 use num_complex::Complex64;
+use stillbed_material::Role;
 
 /// The base and the machine on it, ready to be divided into elements.
 ///
@@ -162,6 +162,41 @@ impl Point {
     #[must_use]
     pub fn new(name: &str, position: [f64; 3]) -> Point {
         Point { name: name.to_string(), position: position.into() }
+    }
+}
+
+/// A body reduced to a few coordinates.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Substructure {
+    /// Its name.
+    pub name: String,
+    /// Indices of its points, each once; at least one.
+    pub points: Vec<usize>,
+    /// Number of its inner coordinates.
+    pub inner: usize,
+    /// Its materials, with the stiffness that each adds.
+    pub parts: Vec<SubstructurePart>,
+    /// Mass, (coordinates, coordinates).
+    pub mass: DMatrix<f64>,
+    /// Its mass as a rigid body about the origin of the global axes: kg, kg m, kg m2.
+    pub about_origin: Matrix6<f64>,
+}
+
+/// One material of a body.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SubstructurePart {
+    /// The material.
+    pub of: String,
+    /// Its role.
+    pub role: Role,
+    /// Complex stiffness, (coordinates, coordinates).
+    pub stiffness: DMatrix<Complex64>,
+}
+
+impl Substructure {
+    /// Number of coordinates.
+    pub fn coordinates(&self) -> usize {
+        6 * self.points.len() + self.inner
     }
 }
 

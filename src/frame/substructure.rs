@@ -12,45 +12,9 @@
 
 use super::axes::arm;
 use super::layout::Layout;
-use super::model::Frame;
-use nalgebra::{DMatrix, DVector, Matrix6, Vector3, Vector6};
+use super::model::{Frame, SubstructurePart};
+use nalgebra::{DVector, Vector3, Vector6};
 use num_complex::Complex64;
-use stillbed_material::Role;
-
-/// A body reduced to a few coordinates.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Substructure {
-    /// Its name.
-    pub name: String,
-    /// Indices of its points, each once; at least one.
-    pub points: Vec<usize>,
-    /// Number of its inner coordinates.
-    pub inner: usize,
-    /// Its materials, with the stiffness that each adds.
-    pub parts: Vec<SubstructurePart>,
-    /// Mass, (coordinates, coordinates).
-    pub mass: DMatrix<f64>,
-    /// Its mass as a rigid body about the origin of the global axes: kg, kg m, kg m2.
-    pub about_origin: Matrix6<f64>,
-}
-
-/// One material of a body.
-#[derive(Debug, Clone, PartialEq)]
-pub struct SubstructurePart {
-    /// The material.
-    pub of: String,
-    /// Its role.
-    pub role: Role,
-    /// Complex stiffness, (coordinates, coordinates).
-    pub stiffness: DMatrix<Complex64>,
-}
-
-impl Substructure {
-    /// Number of coordinates.
-    pub fn coordinates(&self) -> usize {
-        6 * self.points.len() + self.inner
-    }
-}
 
 impl Layout {
     /// By coordinate of a body: its degree of freedom; `None` where an anchor holds it.
@@ -123,9 +87,11 @@ impl Layout {
 #[cfg(test)]
 mod tests {
     use super::super::sample::{member, point, square};
-    use super::super::{Anchor, Energies, Layout, Portion};
+    use super::super::{Anchor, Energies, Layout, Portion, Substructure};
     use super::*;
     use approx::assert_relative_eq;
+    use nalgebra::{DMatrix, Matrix6};
+    use stillbed_material::Role;
 
     /// A bar of `square` as a body between points 0 and 1, from the matrices of a frame with that bar alone.
     fn bar_as_body() -> (Frame, Frame) {

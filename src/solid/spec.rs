@@ -126,6 +126,16 @@ fn direction(fields: &Fields) -> Option<Vector3<f64>> {
     Some(along)
 }
 
+/// Reports that `key`, which this form needs, is missing.
+fn stated(fields: &Fields, key: &str, example: &str) -> Option<()> {
+    if !fields.has(key) {
+        let problem = Problem::error(fields.place(), format!("{key} is missing"));
+        fields.say(problem.with_help(format!("add {key} = {example}")));
+        return None;
+    }
+    Some(())
+}
+
 fn cuboid(fields: &Fields) -> Option<Form> {
     let sizes = fields.size("box", &[3], "LENGTH x WIDTH x HEIGHT")?;
     Some((vec![Ring::rectangle(sizes[1], sizes[2])], sizes[0], at(fields), turn(fields)))
@@ -138,7 +148,7 @@ fn cylinder(fields: &Fields) -> Option<Form> {
 }
 
 fn prism(fields: &Fields) -> Option<Form> {
-    fields.need("height", "\"40 mm\"");
+    stated(fields, "height", "\"40 mm\"")?;
     let height = fields.list("height", Kind::Length, 1, Allowed::Positive);
     let along = direction(fields)?;
     let corners = fields.names("prism")?;
@@ -171,7 +181,7 @@ fn prism(fields: &Fields) -> Option<Form> {
 
 fn bar(fields: &Fields) -> Option<Form> {
     for key in ["from", "to"] {
-        fields.need(key, "\"-240, 0, 0 mm\"");
+        stated(fields, key, "\"-240, 0, 0 mm\"")?;
     }
     let end = |key| {
         let place = fields.list(key, Kind::Length, 3, Allowed::Any)?;

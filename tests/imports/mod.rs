@@ -140,7 +140,9 @@ impl Package {
         for (module, text) in &self.code {
             let named = uses(text).into_iter().filter(|(exports, _)| !exports).flat_map(|(_, paths)| paths);
             let inline = ["super::", "crate::"].into_iter().flat_map(|start| {
-                text.match_indices(start).map(|(at, _)| {
+                let begins =
+                    |at: usize| !text[..at].ends_with(|c: char| c == ':' || c == '_' || c.is_alphanumeric());
+                text.match_indices(start).filter(move |(at, _)| begins(*at)).map(|(at, _)| {
                     let path = text[at..].chars().take_while(|c| c.is_alphanumeric() || "_:".contains(*c));
                     path.collect::<String>().trim_end_matches(':').to_string()
                 })
@@ -156,15 +158,18 @@ impl Package {
     pub fn circle(&self) -> Vec<String> {
         let mut imports = self.imports();
         loop {
-            let free: Vec<&Module> =
-                imports.iter().filter(|(_, on)| on.is_empty()).map(|(module, _)| *module).collect();
+            // What imports from nothing, or is imported by nothing, is in no circle.
+            let wanted: BTreeSet<Module> = imports.values().flatten().cloned().collect();
+            let free: Vec<Module> = imports
+                .iter()
+                .filter(|(module, on)| on.is_empty() || !wanted.contains(**module))
+                .map(|(module, _)| (*module).clone())
+                .collect();
             if free.is_empty() {
                 break;
             }
-            for module in &free {
-                imports.remove(*module);
-            }
-            imports.values_mut().for_each(|on| on.retain(|target| !free.contains(&target)));
+            imports.retain(|module, _| !free.contains(module));
+            imports.values_mut().for_each(|on| on.retain(|target| !free.contains(target)));
         }
         imports.iter().map(|(module, on)| format!("{} imports {on:?}", module.join("/"))).collect()
     }
