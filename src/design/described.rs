@@ -31,7 +31,6 @@ pub(super) const DESCRIBED: &[(&str, &str)] = &[
     ("bodies", "Solids of one or several materials, by name; members, feet and masses hold them at points."),
     ("bodies/*", "One solid; false leaves it out of a build."),
     ("bodies/*/parts", "What it is drawn of; a later part displaces what it overlaps."),
-    ("bodies/*/parts/[]", "One part: a form of one material."),
     ("bodies/*/parts/[]/box", "A box: sizes along x, y and z."),
     ("bodies/*/parts/[]/cylinder", "A round bar: diameter x length."),
     (
@@ -50,6 +49,8 @@ pub(super) const DESCRIBED: &[(&str, &str)] = &[
     ),
     ("bodies/*/parts/[]/from", "Where a bar begins."),
     ("bodies/*/parts/[]/to", "Where a bar ends."),
+    ("bodies/*/parts/[]/radius", "Outer radius of a tube's corners; root radius of a rolled shape."),
+    ("bodies/*/parts/[]/toe_radius", "Radius at the toes of an angle."),
     ("bodies/*/parts/[]/of", "Name of its material or mix, or \"air\", which cuts what lies under it."),
     ("patches", "The areas by which points hold the bodies on whose surface they lie, by point."),
     (

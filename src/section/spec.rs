@@ -85,7 +85,7 @@ pub fn shape_keys() -> Vec<&'static str> {
 }
 
 /// Reads and checks the one shape that a part states; `None` where there is none, which has been reported.
-pub fn read_shape(fields: &Fields) -> Option<Shape> {
+fn read_shape(fields: &Fields) -> Option<Shape> {
     let keys = shape_keys();
     let named = fields.stated(&keys);
     let [name] = named[..] else {
@@ -97,6 +97,11 @@ pub fn read_shape(fields: &Fields) -> Option<Shape> {
         );
         return None;
     };
+    read_shape_named(fields, name)
+}
+
+/// Reads and checks the shape that a part states under the key `name`.
+pub fn read_shape_named(fields: &Fields, name: &str) -> Option<Shape> {
     let kind = ShapeKind::named(name)?;
     let shape = match kind.sizes {
         [] => Shape::Polygon { points: read_outline(fields, name)? },

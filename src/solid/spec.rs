@@ -7,7 +7,7 @@ use stillbed_input::document::{Allowed, Fields, Located};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{self, Kind};
 use stillbed_section::Shape;
-use stillbed_section::spec::{read_shape, shape_keys};
+use stillbed_section::spec::{read_shape_named, shape_keys};
 
 /// A body as the design file states it.
 #[derive(Debug, Clone, PartialEq)]
@@ -78,22 +78,19 @@ impl BodyPartSpec {
     fn read(fields: &Fields) -> Option<BodyPartSpec> {
         fields.need("of", "\"MATERIAL\"");
         let of = fields.text("of");
-        let forms = fields.stated(&FORMS);
-        let shape_keys = shape_keys();
-        let shapes = fields.stated(&shape_keys);
-        let found = match (&forms[..], &shapes[..]) {
-            (["box"], []) => cuboid(fields),
-            (["cylinder"], []) => cylinder(fields),
-            (["prism"], []) => prism(fields),
-            ([], [_]) => bar(fields),
+        let known: Vec<&'static str> = FORMS.into_iter().chain(shape_keys()).collect();
+        let named = fields.stated(&known);
+        let found = match named[..] {
+            ["box"] => cuboid(fields),
+            ["cylinder"] => cylinder(fields),
+            ["prism"] => prism(fields),
+            [shape] => bar(fields, shape),
             _ => {
-                let named: Vec<&str> = forms.iter().chain(&shapes).copied().collect();
                 let what = if named.is_empty() { "no form".to_string() } else { named.join(" and ") };
                 let place = named.first().map_or(fields.place(), |name| fields.place_of(name));
-                let known = FORMS.iter().chain(&shape_keys).copied().collect::<Vec<_>>().join(", ");
                 fields.say(
                     Problem::error(place, format!("the part has {what}, not one form"))
-                        .with_help(format!("name one of {known}")),
+                        .with_help(format!("name one of {}", known.join(", "))),
                 );
                 None
             }
@@ -179,7 +176,7 @@ fn prism(fields: &Fields) -> Option<Form> {
     Some((vec![Ring::Polygon(points)], height, at(fields), axes))
 }
 
-fn bar(fields: &Fields) -> Option<Form> {
+fn bar(fields: &Fields, shape: &str) -> Option<Form> {
     for key in ["from", "to"] {
         stated(fields, key, "\"-240, 0, 0 mm\"")?;
     }
@@ -188,7 +185,7 @@ fn bar(fields: &Fields) -> Option<Form> {
         Some(Vector3::new(place[0], place[1], place[2]))
     };
     let (from, to) = (end("from"), end("to"));
-    let shape = read_shape(fields);
+    let shape = read_shape_named(fields, shape);
     let (from, to, shape) = (from?, to?, shape?);
     let length = (to - from).norm();
     if length < 1e-9 {
