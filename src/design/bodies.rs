@@ -50,20 +50,7 @@ pub(super) fn resolve(
         let mut numbers: Vec<usize> = Vec::new();
         let mut parts = Vec::new();
         for part in &spec.parts {
-            let at = match substances.iter().position(|substance| substance.name() == part.of.value) {
-                Some(at) => Some(at),
-                None => match stores.find(&part.of) {
-                    Ok(found) => found.map(|substance| {
-                        substances.push(substance);
-                        substances.len() - 1
-                    }),
-                    Err(problems) => {
-                        said.extend(problems);
-                        None
-                    }
-                },
-            };
-            let Some(at) = at else { continue };
+            let Some(at) = stores.number(&part.of, substances, said) else { continue };
             let material = (substances[at].role() != Role::Void).then(|| {
                 numbers.iter().position(|own| *own == at).unwrap_or_else(|| {
                     numbers.push(at);
@@ -109,7 +96,11 @@ fn hold(drawing: &Drawing, sizes: &[(String, [f64; 2])], bodies: &mut [BuildBody
         let faces: Vec<Result<(), PatchFault>> =
             bodies.iter().map(|body| body.body.face(&at).map(drop)).collect();
         let Some(on) = faces.iter().position(|face| face.is_ok()) else {
-            if let Some(patch) = stated {
+            // A point within a body or on a skew face of it would float beside it unsaid.
+            let touches = bodies.iter().any(|body| body.body.holds(&at))
+                || faces.iter().any(|face| matches!(face, Err(PatchFault::Skew)));
+            if stated.is_some() || touches {
+                let place = stated.map_or(&point.place, |patch| &patch.place).clone();
                 let fault = faces
                     .iter()
                     .filter_map(|face| face.err())
@@ -118,7 +109,7 @@ fn hold(drawing: &Drawing, sizes: &[(String, [f64; 2])], bodies: &mut [BuildBody
                     || ("there is no body for it".to_string(), "add [bodies.NAME] with parts".to_string()),
                     |fault| words(&fault, name),
                 );
-                said.push(Problem::error(patch.place.clone(), message).with_help(help));
+                said.push(Problem::error(place, message).with_help(help));
             }
             continue;
         };
@@ -275,5 +266,42 @@ fn words(fault: &PatchFault, point: &str) -> (String, String) {
             "its area meets that of another point".to_string(),
             "make one of them smaller, or let one point carry both".to_string(),
         ),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::Design;
+    use stillbed_material::Table;
+
+    /// What is said of two posts on a slab of 600 x 400 x 100 mm, or on a part of another `form`, with the second
+    /// post from `place`.
+    fn said(form: &str, place: &str) -> Vec<String> {
+        let text = format!(
+            r#"
+            points = {{ f = "0, 0, -50 mm", p = "100, 0, 50 mm", q = "100, 0, 350 mm", r = "{place}", s = "-100, 0, 350 mm" }}
+            patches.f = "round 40 mm"
+            members.a = {{ from = "p", to = "q", section = "post" }}
+            members.b = {{ from = "r", to = "s", section = "post" }}
+            anchors.floor = {{ at = "f", hold = "all" }}
+            sections.post.parts = [{{ round = "40 mm", of = "structural steel" }}]
+            builds.stone.bodies.slab.parts = [{{ {form}, of = "granite" }}]
+            "#
+        );
+        let reading = Design::read("d.toml", &text, &Table::built_in());
+        reading.problems.iter().map(|problem| problem.message.clone()).collect()
+    }
+
+    #[test]
+    fn posts_on_a_body_are_joined_by_it_and_take_the_areas_of_their_sections() {
+        assert_eq!(said(r#"box = "600 x 400 x 100 mm""#, "-100, 0, 50 mm"), Vec::<String>::new());
+    }
+
+    #[test]
+    fn a_post_that_ends_within_a_body_or_on_a_curved_face_is_refused() {
+        let within = said(r#"box = "600 x 400 x 100 mm""#, "-100, 0, 20 mm");
+        assert_eq!(within, ["r lies 30 mm from the nearest flat face of a body"]);
+        let curved = said(r#"cylinder = "600 x 100 mm""#, "-300, 0, 0 mm");
+        assert_eq!(curved, ["r lies on a face that is curved or oblique to the body's own axes"]);
     }
 }

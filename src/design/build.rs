@@ -96,21 +96,7 @@ impl Build {
         for (section, spec) in drawing.sections.iter() {
             let mut parts = Vec::new();
             for part in &spec.parts {
-                let known = substances.iter().position(|s| s.name() == part.of.value);
-                let medium = match known {
-                    Some(medium) => Some(medium),
-                    None => match stores.find(&part.of) {
-                        Ok(found) => found.map(|substance| {
-                            substances.push(substance);
-                            substances.len() - 1
-                        }),
-                        Err(problems) => {
-                            said.extend(problems);
-                            None
-                        }
-                    },
-                };
-                if let Some(medium) = medium {
+                if let Some(medium) = stores.number(&part.of, &mut substances, &mut said) {
                     let cavity = substances[medium].role() == Role::Void;
                     parts.push(Part {
                         shape: part.shape.clone(),

@@ -190,6 +190,29 @@ impl<'a> Stores<'a> {
         }
     }
 
+    /// The number among `substances` of the one called `name`, which is added where it is not there yet; `None`
+    /// where it cannot be used, which has been `said`.
+    pub fn number(
+        &mut self,
+        name: &Located<String>,
+        substances: &mut Vec<Substance>,
+        said: &mut Vec<Problem>,
+    ) -> Option<usize> {
+        if let Some(known) = substances.iter().position(|substance| substance.name() == name.value) {
+            return Some(known);
+        }
+        match self.find(name) {
+            Ok(found) => {
+                substances.push(found?);
+                Some(substances.len() - 1)
+            }
+            Err(problems) => {
+                said.extend(problems);
+                None
+            }
+        }
+    }
+
     /// Registers the spreads of a material that is used.
     fn enter(&mut self, name: &str) {
         if let Some(material) = self.table.get(name) {

@@ -37,7 +37,7 @@ mod piece;
 mod portion;
 mod rigid;
 #[cfg(test)]
-mod sample;
+pub mod sample;
 mod section;
 mod solid;
 pub mod spec;

@@ -1,7 +1,5 @@
 //! Frames for the tests of several packages, each of which uses some of them.
 
-#![allow(dead_code)]
-
 use nalgebra::{Matrix6, Vector3};
 use num_complex::Complex64;
 use stillbed_frame::*;

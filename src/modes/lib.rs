@@ -95,4 +95,4 @@ mod seeds;
 
 #[cfg(test)]
 #[path = "../frame/sample.rs"]
-mod sample;
+pub mod sample;

@@ -38,4 +38,4 @@ mod seeds;
 
 #[cfg(test)]
 #[path = "../frame/sample.rs"]
-mod sample;
+pub mod sample;

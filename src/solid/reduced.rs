@@ -118,6 +118,11 @@ impl Body {
         face(&parts, &axes.tr_mul(at), extent(&parts))
     }
 
+    /// True when `at` lies within a part that is not empty.
+    pub fn holds(&self, at: &Vector3<f64>) -> bool {
+        self.parts.iter().rev().find(|part| part.holds(at)).is_some_and(|part| part.material.is_some())
+    }
+
     /// Reduces the body, with `modes` fixed-interface modes for each of the `sets` of materials, on a grid whose
     /// orders are higher by `finer`.
     ///

@@ -59,4 +59,4 @@ mod design_sample;
 
 #[cfg(test)]
 #[path = "../frame/sample.rs"]
-mod sample;
+pub mod sample;

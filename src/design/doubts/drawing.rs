@@ -95,6 +95,10 @@ fn twins(drawing: &Drawing) -> Vec<Option<usize>> {
 
 /// Parts of the drawing that no member connects.
 fn halves(drawing: &Drawing) -> Vec<Problem> {
+    // Bodies join what stands on them; where is known once they are prepared.
+    if !drawing.bodies.is_empty() {
+        return Vec::new();
+    }
     let points: Vec<_> = drawing.points.iter().collect();
     let numbers: HashMap<&str, usize> = points.iter().enumerate().map(|(i, (name, _))| (*name, i)).collect();
     let mut neighbours = vec![Vec::new(); points.len()];
