@@ -10,7 +10,7 @@ fn main() -> Result<(), SectionFault> {
     let fill = Medium::isotropic("epoxy granite", Role::Fill, 30e9, 0.25, 2300.0, 0.02);
     let tube = Shape::Tube { width: 0.06, height: 0.04, wall: 0.003, radius: None };
     let core = Shape::Rectangle { width: 0.06, height: 0.04 };
-    let hollow = Geometry::new(vec![Part::new(tube.clone(), 0)])?.solve(&[steel.clone()], 1.0)?;
+    let hollow = Geometry::new(vec![Part::new(tube.clone(), 0)])?.solve(std::slice::from_ref(&steel), 1.0)?;
     // A later part displaces what it overlaps: the tube stands in the fill.
     let parts = vec![Part::new(core, 1), Part::new(tube, 0)];
     let filled = Geometry::new(parts)?.solve(&[steel, fill], 1.0)?;
