@@ -16,8 +16,9 @@ use stillbed_solid::{Body, BodyFault, Elastic, FitFault, Patch, PatchFault, Patc
 
 /// Fixed-interface modes of a body in each set of materials.
 const MODES: usize = 32;
-/// Factors on the stiffness of fills for which shapes are kept beside the nominal ones.
-const SOFTER_AND_STIFFER: [f64; 2] = [0.7, 1.4];
+/// Factor on the stiffness of fills for which shapes are kept beside the nominal ones. The space is linear, so that it
+/// serves stiffer fills as well.
+const SOFTER: f64 = 0.7;
 
 /// A body of a build.
 #[derive(Debug, Clone)]
@@ -88,8 +89,11 @@ pub(super) fn resolve(
     bodies
 }
 
-/// Finds the body that each point lies on.
+/// Finds the body that each point lies on. In a build without bodies the common patches hold nothing.
 fn hold(drawing: &Drawing, sizes: &[(String, [f64; 2])], bodies: &mut [BuildBody], said: &mut Vec<Problem>) {
+    if drawing.bodies.is_empty() {
+        return;
+    }
     for (number, (name, point)) in drawing.points.iter().enumerate() {
         let at = Vector3::from(point.position);
         let stated = drawing.patches.get(name);
@@ -180,13 +184,11 @@ impl BuildBody {
             let fill = |at: usize| media[at].role == Role::Fill;
             let mut sets = vec![nominal.clone()];
             if self.substances.iter().any(|at| fill(*at)) && self.substances.len() > 1 {
-                for factor in SOFTER_AND_STIFFER {
-                    let own = self.substances.iter().zip(&nominal).map(|(at, own)| match fill(*at) {
-                        true => Elastic { lambda: own.lambda * factor, mu: own.mu * factor, ..*own },
-                        false => *own,
-                    });
-                    sets.push(own.collect());
-                }
+                let own = self.substances.iter().zip(&nominal).map(|(at, own)| match fill(*at) {
+                    true => Elastic { lambda: own.lambda * SOFTER, mu: own.mu * SOFTER, ..*own },
+                    false => *own,
+                });
+                sets.push(own.collect());
             }
             Ok([self.body.reduced(&sets[..1], MODES, 0)?, self.body.reduced(&sets, MODES, 1)?])
         };

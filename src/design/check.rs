@@ -5,6 +5,7 @@ use super::goal::{Goal, Measure};
 use super::named::Named;
 use stillbed_input::document::Located;
 use stillbed_input::problem::{Place, Problem};
+use stillbed_solid::spec::PatchSpec;
 
 /// What is wrong with the names of one build's drawing.
 ///
@@ -142,6 +143,19 @@ pub(super) fn joints_of_no_build(drawings: &[&Drawing]) -> Vec<Problem> {
         }
     }
     said
+}
+
+/// Patches where no build has a body: there is nothing for them to hold.
+pub(super) fn patches_of_no_body(drawings: &[&Drawing]) -> Vec<Problem> {
+    if drawings.iter().any(|d| !d.bodies.is_empty() || d.bodies.is_broken()) {
+        return Vec::new();
+    }
+    let patches = drawings.iter().flat_map(|d| d.patches.iter());
+    let idle = |(_, patch): (&str, &PatchSpec)| {
+        Problem::error(patch.place.clone(), "there is no body for it")
+            .with_help("add [bodies.NAME] with parts")
+    };
+    patches.map(idle).collect()
 }
 
 /// Targets for which the design lacks what they are judged by.

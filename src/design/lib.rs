@@ -263,6 +263,7 @@ impl Stated {
         for problem in check::joints_of_no_build(&views)
             .into_iter()
             .chain(check::sections_of_no_build(&views))
+            .chain(check::patches_of_no_body(&views))
             .chain(check::targets(&goal, &views))
         {
             reader.say(problem);

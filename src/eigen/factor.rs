@@ -130,6 +130,13 @@ impl Factorisation {
         self.solve_faer(rhs.as_faer().as_ref()).map(Vectors::from)
     }
 
+    pub(super) fn as_sparse(&self) -> Option<&SparseFactor> {
+        match &self.kind {
+            Kind::Sparse(factor) => Some(factor),
+            Kind::Dense(_) => None,
+        }
+    }
+
     pub(super) fn solve_faer(&self, rhs: MatRef<f64>) -> Result<Mat<f64>, EigenFault> {
         if rhs.nrows() != self.dofs() {
             let (found, needed) = (rhs.nrows(), self.dofs());
@@ -216,6 +223,10 @@ impl SparseFactor {
     }
 
     /// The memory of the factor, to be reused.
+    pub fn symbolic(&self) -> &Arc<Symbolic> {
+        &self.symbolic
+    }
+
     pub fn into_values(self) -> Vec<f64> {
         self.values
     }

@@ -126,7 +126,7 @@ mod vectors;
 pub use complex::matched_eigenvalues;
 pub use compliance::compliance;
 pub use damped::{Damped, Precision, damped, damped_to, damped_unchecked};
-pub use eigen::{lowest, lowest_unchecked};
+pub use eigen::{approximate, lowest, lowest_unchecked};
 pub use factor::Factorisation;
 pub use fault::EigenFault;
 pub use harmonic::HarmonicSolver;

@@ -18,6 +18,9 @@ use std::sync::Arc;
 /// Residual of a mode in the shift-inverted operator, relative to its ν, at which it has converged.
 const RESIDUAL: f64 = 1e-7;
 
+/// The same where shapes are only to span a space in which modes are sought.
+const APPROXIMATE: f64 = 1e-3;
+
 /// Largest relative error of a known solution with the factor used for the count. That factor belongs
 /// to a matrix pair whose modes near the shift are moved by this fraction of their distance from it,
 /// so none changes sides.
@@ -70,8 +73,35 @@ pub(super) fn sparse_lowest(
     }
     let (stiffness, mass) = if own { symbolic.gather_own(pair) } else { symbolic.gather(pair)? };
     let spare = Cell::new(Vec::new());
-    let search = Search { symbolic: &symbolic, stiffness: &stiffness, mass: &mass, allowed, spare };
+    let residual = RESIDUAL;
+    let search = Search { symbolic: &symbolic, stiffness: &stiffness, mass: &mass, allowed, spare, residual };
     search.lowest(count, shift, settings)
+}
+
+/// Shapes of the lowest `count` modes by block Lanczos with a `factor` that is given, without a count.
+pub(super) fn sparse_approximate(
+    pair: &MatrixPair,
+    count: usize,
+    factor: &SparseFactor,
+) -> Result<Mat<f64>, EigenFault> {
+    let symbolic = factor.symbolic();
+    let (stiffness, mass) = symbolic.gather_own(pair);
+    let search = Search {
+        symbolic,
+        stiffness: &stiffness,
+        mass: &mass,
+        allowed: usize::MAX,
+        spare: Cell::new(Vec::new()),
+        residual: APPROXIMATE,
+    };
+    let mut krylov = Krylov::new(symbolic, &mass, capacity(count));
+    let first = (2 * count).next_multiple_of(BLOCK);
+    match search.iterate(&mut krylov, factor, count, first, f64::INFINITY, &mut 0)? {
+        Iterated::Held(ritz, _, _) | Iterated::Wide(ritz, _) => {
+            let found = search.found(&krylov, factor, &ritz, count);
+            Ok(search.in_order(&found.vectors, count))
+        }
+    }
 }
 
 /// Vectors that the basis has room for when `count` modes are sought.
@@ -87,6 +117,8 @@ struct Search<'a> {
     allowed: usize,
     /// Memory of the last factor that was dropped.
     spare: Cell<Vec<f64>>,
+    /// Residual relative to ν at which a mode has converged.
+    residual: f64,
 }
 
 /// How the iteration ended.
@@ -108,12 +140,12 @@ struct Found {
 
 impl Search<'_> {
     fn lowest(&self, count: usize, shift: f64, settings: &Settings) -> Result<Eigenpairs, EigenFault> {
-        let order = &self.symbolic.order;
         let (mut shift, mut factor) = with_shift(shift, |shift| self.positive(shift))?;
         let mut krylov = Krylov::new(self.symbolic, self.mass, capacity(count));
         if let Some(start) =
             settings.start.map(Vectors::as_faer).filter(|start| start.ncols() > 0 && start.is_all_finite())
         {
+            let order = &self.symbolic.order;
             let start = Mat::from_fn(start.nrows(), start.ncols(), |i, j| start[(order[i], j)]);
             krylov.begin_with(&factor, start.as_ref());
         }
@@ -150,15 +182,9 @@ impl Search<'_> {
                     Some(counted)
                 }
                 Some((counted_at, counter)) => {
-                    let mut vectors = Mat::zeros(order.len(), count);
-                    for (i, &dof) in order.iter().enumerate() {
-                        for j in 0..count {
-                            vectors[(dof, j)] = found.vectors[(i, j)];
-                        }
-                    }
                     return Ok(Eigenpairs {
                         omega_squared: found.omega_squared[..count].to_vec(),
-                        vectors: vectors.into(),
+                        vectors: self.in_order(&found.vectors, count).into(),
                         method: Method::Sparse,
                         counted_below: counter.below(),
                         counted_at,
@@ -231,9 +257,9 @@ impl Search<'_> {
                     let distance = distances[wanted - 1];
                     return Ok(Iterated::Wide(ritz, distance));
                 }
-                let enough = if idle >= IDLE { ROUGH } else { RESIDUAL };
+                let enough = if idle >= IDLE { ROUGH.max(self.residual) } else { self.residual };
                 if open <= enough && end < ritz.nu.len() {
-                    return Ok(Iterated::Held(ritz, end, open > RESIDUAL));
+                    return Ok(Iterated::Held(ritz, end, open > self.residual));
                 }
             }
             if *steps > MOST_STEPS {
@@ -246,7 +272,7 @@ impl Search<'_> {
             }
             // A step gains about a decade: the small eigenproblem waits for as many steps as are missing, and
             // at least for a sixteenth of the basis, where that is large.
-            let decades = (open / RESIDUAL).log10().clamp(0.0, 9.0);
+            let decades = (open / self.residual).log10().clamp(0.0, 9.0);
             let more = BLOCK * decades as usize;
             next = krylov.filled() + more.max(krylov.filled() / 16);
         }
@@ -282,6 +308,15 @@ impl Search<'_> {
         let distances: Vec<f64> = ritz.nu.iter().take_while(|nu| **nu > least).map(|nu| 1.0 / nu).collect();
         let omega_squared = distances[..end].iter().map(|d| factor.shift() + d).collect();
         Found { omega_squared, distances, vectors }
+    }
+
+    /// The first `count` vectors with the degrees of freedom in the order of the matrix pair.
+    fn in_order(&self, own: &Mat<f64>, count: usize) -> Mat<f64> {
+        let mut vectors = Mat::zeros(own.nrows(), count);
+        for (i, &dof) in self.symbolic.order.iter().enumerate() {
+            (0..count).for_each(|j| vectors[(dof, j)] = own[(i, j)]);
+        }
+        vectors
     }
 
     /// The factor at a shift just above the modes found, tested with a known solution; `None` where further

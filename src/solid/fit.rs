@@ -11,7 +11,7 @@
 //!   where walls stand free: 2 across walls (l < 0.08 H) and 4 along
 //! ```
 //!
-//! One order more everywhere makes the finer grid.
+//! One order more makes the finer grid, but in walls thinner than 0.04 H that do not stand free.
 
 use crate::cut::points;
 use crate::mesh::{Axis, Cell, Content, Mesh};
@@ -100,8 +100,13 @@ pub fn fit(parts: &[Part], extra: &[Vec<f64>; 3], finer: usize) -> Result<Mesh, 
         } else {
             3
         };
-        let walls = if length < 0.08 * least { 2 } else { 4 };
-        finer + if free { walls } else { usual }
+        let free_standing = if length < 0.08 * least { 2 } else { 4 };
+        match free {
+            true => free_standing + finer,
+            // Between neighbours that it is bonded to, a thin wall only stretches and shears.
+            false if length < 0.04 * least => 1,
+            false => usual + finer,
+        }
     };
     let axes = |free: bool| {
         [0, 1, 2].map(|axis| {
