@@ -25,6 +25,11 @@ impl Elastic {
         let mu = youngs_modulus / (2.0 * (1.0 + poissons_ratio));
         Elastic { lambda: 2.0 * mu * poissons_ratio / (1.0 - 2.0 * poissons_ratio), mu, density }
     }
+
+    /// 3 λ + 2 μ, the pressure of a strain that is the same along all axes over that strain, Pa.
+    pub fn bulk(&self) -> f64 {
+        3.0 * self.lambda + 2.0 * self.mu
+    }
 }
 
 /// Stiffness and mass of the degrees of freedom that are free.

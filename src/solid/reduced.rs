@@ -22,7 +22,7 @@ use crate::fit::{FitFault, best_axes, fit};
 use crate::mesh::Mesh;
 use crate::part::Part;
 use crate::patch::{Patch, PatchFault, arm, face, nodes, within};
-use faer::{Mat, MatRef};
+use faer::Mat;
 use nalgebra::{DMatrix, Matrix3, Matrix6, Vector3};
 use std::fmt;
 use stillbed_eigen::{EigenFault, Factorisation, Patterns, Settings, Vectors, approximate, lowest_unchecked};
@@ -73,6 +73,9 @@ pub struct MaterialMatrices {
     pub mass: DMatrix<f64>,
     /// The mass as a rigid body for unit density: its 6 x 6 matrix about the origin, m³, m⁴, m⁵.
     pub rigid: Matrix6<f64>,
+    /// ∫ T div v dV for the temperatures T = 1, ξ, η, ζ, which are the coordinates along the axes of the grid from
+    /// its middle, (coordinates, 4). With (3 λ + 2 μ) α before it, the forces of a free expansion.
+    pub expansion: DMatrix<f64>,
 }
 
 /// A reduced body.
@@ -92,6 +95,8 @@ pub struct Reduced {
     pub mesh: Mesh,
     /// The axes of the grid, one per column, in global axes.
     pub axes: Matrix3<f64>,
+    /// The middle of the grid, global axes, m.
+    pub middle: Vector3<f64>,
     /// Displacements of the nodes, global axes, by coordinate, (3 nodes, coordinates).
     pub shapes: Mat<f64>,
 }
@@ -213,6 +218,31 @@ impl Space<'_> {
         motions
     }
 
+    /// The middle of the grid in its own axes, m.
+    fn middle(&self) -> Vector3<f64> {
+        let middle = |axis: usize| {
+            let lines = &self.assembly.mesh.axes[axis].lines;
+            0.5 * (lines[0] + lines[lines.len() - 1])
+        };
+        Vector3::from([0, 1, 2].map(middle))
+    }
+
+    /// Displacements w in grid axes whose divergence is 1, ξ, η and ζ, (3 nodes, 4): Kλ w is then the force of that
+    /// temperature, since Kλ is ∫ div v div w.
+    fn expansions(&self) -> Mat<f64> {
+        let mesh = self.assembly.mesh;
+        let middle = self.middle();
+        Mat::from_fn(3 * mesh.nodes(), 4, |dof, field| {
+            let (node, axis) = (dof / 3, dof % 3);
+            let own = mesh.position(node)[axis] - middle[axis];
+            match field {
+                0 => own / 3.0,
+                _ if field == axis + 1 => 0.5 * own * own,
+                _ => 0.0,
+            }
+        })
+    }
+
     fn reduced(&self, sets: &[Vec<Elastic>], modes: usize) -> Result<Reduced, BodyFault> {
         let mesh = self.assembly.mesh;
         let held: Vec<bool> = (0..3 * mesh.nodes()).map(|dof| self.owner[dof / 3].is_some()).collect();
@@ -223,6 +253,7 @@ impl Space<'_> {
         for (number, patch) in self.body.patches.iter().enumerate() {
             moved = beside(&moved, &self.rigid(&patch.at, |node| self.owner[node] == Some(number)));
         }
+        let expansions = self.expansions();
         let mut constraint = Mat::<f64>::zeros(held.len(), 0);
         let mut inner = Mat::<f64>::zeros(held.len(), 0);
         for (number, set) in sets.iter().enumerate() {
@@ -262,16 +293,32 @@ impl Space<'_> {
                 factor.solve(&load(&inertia, 1.0))
             };
             inner = beside(&inner, &spread(&own.map_err(BodyFault::Eigen)?));
+            if number == 0 {
+                // How each material moves the body when it alone expands.
+                for material in 0..set.len() {
+                    let alone: Vec<Elastic> = (0..set.len())
+                        .map(|other| {
+                            let lambda = if other == material { set[other].bulk() } else { 0.0 };
+                            Elastic { lambda, mu: 0.0, density: 0.0 }
+                        })
+                        .collect();
+                    let [force, _] = self.assembly.times(&alone, expansions.as_ref());
+                    let answer = factor.solve(&load(&force, 1.0)).map_err(BodyFault::Eigen)?;
+                    inner = beside(&inner, &spread(&answer));
+                }
+            }
         }
         let inner = self.independent(nominal, inner);
         let shapes = beside(&constraint, &inner);
-        let projected = self.assembly.projected(nominal.len(), shapes.as_ref());
+        let size = shapes.ncols();
+        let projected = self.assembly.projected(nominal.len(), beside(&shapes, &expansions).as_ref());
         let origin = self.rigid(&Vector3::zeros(), |_| true);
         let volumes = self.assembly.projected(nominal.len(), origin.as_ref());
-        let dense = |m: &Mat<f64>| DMatrix::from_fn(m.nrows(), m.ncols(), |i, j| m[(i, j)]);
+        let dense = |m: &Mat<f64>| DMatrix::from_fn(size, size, |i, j| m[(i, j)]);
         let materials = projected.iter().zip(&volumes).map(|([lambda, mu, mass], [_, _, rigid])| {
             let rigid = Matrix6::from_fn(|i, j| rigid[(i, j)]);
-            MaterialMatrices { lambda: dense(lambda), mu: dense(mu), mass: dense(mass), rigid }
+            let expansion = DMatrix::from_fn(size, 4, |i, field| lambda[(i, size + field)]);
+            MaterialMatrices { lambda: dense(lambda), mu: dense(mu), mass: dense(mass), rigid, expansion }
         });
         let rigid = self.rigid_coordinates(nominal, &shapes, &origin);
         Ok(Reduced {
@@ -282,6 +329,7 @@ impl Space<'_> {
             dofs: held.iter().filter(|held| !**held).count() + 6 * count,
             mesh: mesh.clone(),
             axes: self.axes,
+            middle: self.axes * self.middle(),
             shapes: self.in_global_axes(&shapes),
         })
     }

@@ -1,0 +1,190 @@
+//! Strains and displacements of a reduced body from its coordinates.
+
+use crate::mesh::{Cell, Content};
+use crate::polynomial::{gauss, lagrange, lobatto};
+use crate::reduced::Reduced;
+use nalgebra::{Matrix3, Vector3};
+use rayon::prelude::*;
+
+/// The strain at one place of a body.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BodyStrain {
+    /// The material there, by number.
+    pub material: usize,
+    /// Where it is, global axes, m.
+    pub at: Vector3<f64>,
+    /// The volume that it stands for, m³.
+    pub volume: f64,
+    /// The strain, global axes.
+    pub strain: Matrix3<f64>,
+}
+
+impl Reduced {
+    /// Displacements of the nodes, global axes, m, for `coordinates`.
+    #[must_use]
+    pub fn displacements(&self, coordinates: &[f64]) -> Vec<Vector3<f64>> {
+        let sum =
+            |dof: usize| coordinates.iter().enumerate().map(|(k, q)| self.shapes[(dof, k)] * q).sum::<f64>();
+        (0..self.mesh.nodes())
+            .into_par_iter()
+            .map(|node| Vector3::new(sum(3 * node), sum(3 * node + 1), sum(3 * node + 2)))
+            .collect()
+    }
+
+    /// Where the nodes are, global axes, m.
+    #[must_use]
+    pub fn positions(&self) -> Vec<Vector3<f64>> {
+        (0..self.mesh.nodes()).map(|node| self.axes * Vector3::from(self.mesh.position(node))).collect()
+    }
+
+    /// The strains at eight places of every cell, and at one place for each material of a cell that a face cuts,
+    /// for `coordinates`.
+    #[must_use]
+    pub fn strains(&self, coordinates: &[f64]) -> Vec<BodyStrain> {
+        let moved = self.displacements(coordinates);
+        self.mesh.cells.par_iter().flat_map_iter(|cell| self.in_cell(cell, &moved)).collect()
+    }
+
+    fn in_cell(&self, cell: &Cell, moved: &[Vector3<f64>]) -> Vec<BodyStrain> {
+        let (low, sizes) = self.mesh.extent(cell);
+        let places: Vec<([f64; 3], f64, usize)> = match &cell.content {
+            Content::Full(material) => {
+                let volume: f64 = sizes.iter().product();
+                let along = gauss(2);
+                let mut places = Vec::with_capacity(8);
+                for (x, wx) in &along {
+                    for (y, wy) in &along {
+                        places.extend(
+                            along.iter().map(|(z, wz)| ([*x, *y, *z], wx * wy * wz * volume, *material)),
+                        );
+                    }
+                }
+                places
+            }
+            Content::Points(points) => {
+                let mut sums: Vec<(usize, [f64; 3], f64)> = Vec::new();
+                for point in points {
+                    let at = point.at.map(|x| x * point.volume);
+                    match sums.iter_mut().find(|(material, ..)| *material == point.material) {
+                        Some((_, sum, volume)) => {
+                            (0..3).for_each(|i| sum[i] += at[i]);
+                            *volume += point.volume;
+                        }
+                        None => sums.push((point.material, at, point.volume)),
+                    }
+                }
+                sums.into_iter()
+                    .map(|(material, sum, volume)| (sum.map(|x| x / volume), volume, material))
+                    .collect()
+            }
+        };
+        let nodes = self.mesh.nodes_of(cell);
+        let points = self.mesh.intervals(cell).map(|interval| lobatto(interval.order));
+        let strain = |at: &[f64; 3]| {
+            let basis = [0, 1, 2].map(|axis| lagrange(&points[axis], at[axis]));
+            // ∂u_i/∂ξ_j, displacements in global axes and slopes along those of the grid.
+            let mut slopes = Matrix3::zeros();
+            let mut number = 0;
+            for (vx, sx) in &basis[0] {
+                for (vy, sy) in &basis[1] {
+                    for (vz, sz) in &basis[2] {
+                        let slope = Vector3::new(
+                            sx * vy * vz / sizes[0],
+                            vx * sy * vz / sizes[1],
+                            vx * vy * sz / sizes[2],
+                        );
+                        slopes += moved[nodes[number]] * slope.transpose();
+                        number += 1;
+                    }
+                }
+            }
+            let slopes = slopes * self.axes.transpose();
+            (slopes + slopes.transpose()) * 0.5
+        };
+        let found = places.into_iter().map(|(at, volume, material)| BodyStrain {
+            material,
+            at: self.axes * Vector3::from_fn(|i, _| low[i] + sizes[i] * at[i]),
+            volume,
+            strain: strain(&at),
+        });
+        found.collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::{Body, Elastic, Part, Patch, PatchSize, Ring};
+    use approx::assert_relative_eq;
+    use nalgebra::{DVector, Matrix3, Rotation3, Vector3};
+
+    /// A block with a tube along it, turned, on one patch.
+    fn body(turn: &Matrix3<f64>) -> Body {
+        let rings = vec![Ring::rectangle(0.04, 0.04), Ring::rectangle(0.034, 0.034)];
+        let tube = Part { rings, ..Part::cuboid([0.3, 0.0, 0.0], [0.0; 3], Some(1)) };
+        let parts = [Part::cuboid([0.3, 0.2, 0.1], [0.0; 3], Some(0)), tube];
+        let at = turn * Vector3::new(0.05, 0.0, -0.05);
+        Body {
+            parts: parts.iter().map(|part| part.turned(&turn.transpose())).collect(),
+            patches: vec![Patch { at, size: PatchSize::Round(0.04) }],
+        }
+    }
+
+    #[test]
+    fn a_body_of_one_expansion_expands_without_stress_but_at_its_patch() {
+        let turn = *Rotation3::from_euler_angles(0.3, 0.2, 0.1).matrix();
+        let materials = [Elastic::isotropic(20e9, 0.25, 2200.0), Elastic::isotropic(210e9, 0.3, 7850.0)];
+        let reduced = body(&turn).reduced(&[materials.to_vec()], 12, 0).unwrap();
+        // Uniform, and a gradient across the block's thickness that bends it without stress.
+        let along = turn.column(2);
+        for (field, free) in [(0, 1e-4), (3, 1e-3)] {
+            let mut load = DVector::zeros(reduced.coordinates());
+            for (own, elastic) in reduced.materials.iter().zip(&materials) {
+                load += own.expansion.column(field) * (elastic.bulk() * free);
+            }
+            let [stiffness, _] = reduced.matrices(&materials);
+            let inner = reduced.inner;
+            let (k, f) = (stiffness.view((6, 6), (inner, inner)), load.rows(6, inner));
+            let answer = k.into_owned().cholesky().unwrap().solve(&f.into_owned());
+            let mut coordinates = vec![0.0; 6];
+            coordinates.extend(answer.iter());
+            let mut far = 0;
+            for found in reduced.strains(&coordinates) {
+                // Far from the patch, which holds the surface flat and as long as it was.
+                if (found.at - turn * Vector3::new(0.05, 0.0, -0.05)).norm() < 0.12 {
+                    continue;
+                }
+                let temperature = if field == 0 { 1.0 } else { along.dot(&found.at) };
+                let off = found.strain - Matrix3::identity() * (free * temperature);
+                assert!(
+                    off.amax() < 0.03 * free * if field == 0 { 1.0 } else { 0.05 },
+                    "{field} {off} {}",
+                    found.at
+                );
+                far += 1;
+            }
+            assert!(far > 50);
+        }
+    }
+
+    #[test]
+    fn places_stand_for_the_whole_volume_and_rigid_motions_strain_nothing() {
+        let turn = *Rotation3::from_euler_angles(0.1, 0.5, 0.2).matrix();
+        let materials = [Elastic::isotropic(20e9, 0.25, 2200.0), Elastic::isotropic(210e9, 0.3, 7850.0)];
+        let reduced = body(&turn).reduced(&[materials.to_vec()], 6, 0).unwrap();
+        let motion = Vector3::new(1e-3, 2e-3, -1e-3);
+        let moved: Vec<f64> = (0..reduced.coordinates())
+            .map(|k| (0..3).map(|i| reduced.rigid[(k, 3 + i)] * motion[i]).sum())
+            .collect();
+        let strains = reduced.strains(&moved);
+        assert!(strains.iter().all(|found| found.strain.amax() < 1e-10));
+        let volume = |material: usize| {
+            strains.iter().filter(|found| found.material == material).map(|found| found.volume).sum::<f64>()
+        };
+        let steel = 0.3 * (0.04 * 0.04 - 0.034 * 0.034);
+        assert_relative_eq!(volume(1), steel, max_relative = 1e-9);
+        assert_relative_eq!(volume(0), 0.3 * 0.2 * 0.1 - steel, max_relative = 1e-9);
+        for (place, moved) in reduced.positions().iter().zip(reduced.displacements(&moved)) {
+            assert_relative_eq!(motion.cross(place), moved, epsilon = 1e-9);
+        }
+    }
+}
