@@ -12,7 +12,7 @@ use stillbed_frame::{Substructure, SubstructurePart};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{Kind, figures, show};
 use stillbed_material::{Medium, Role};
-use stillbed_solid::{Body, BodyFault, Elastic, FitFault, Patch, PatchFault, PatchSize, Reduced};
+use stillbed_solid::{Body, BodyFault, Elastic, FitFault, Patch, PatchFault, PatchSize, Prepared, Reduced};
 
 /// Fixed-interface modes of a body in each set of materials.
 const MODES: usize = 32;
@@ -32,6 +32,8 @@ pub struct BuildBody {
     /// The points that hold it, in the order of the drawing, and where their patches are stated.
     pub points: Vec<(usize, Place)>,
     body: Body,
+    /// Its grid, without a solution.
+    grid: Arc<OnceLock<Result<Prepared, BodyFault>>>,
     /// On the coarser and on the finer grid.
     reduced: Arc<OnceLock<Result<[Reduced; 2], BodyFault>>>,
 }
@@ -70,6 +72,7 @@ pub(super) fn resolve(
             substances: numbers,
             points: Vec::new(),
             body,
+            grid: Arc::default(),
             reduced: Arc::default(),
         });
     }
@@ -145,7 +148,8 @@ fn of_member(drawing: &Drawing, sizes: &[(String, [f64; 2])], point: &str) -> Op
 impl BuildBody {
     /// What is wrong with its parts and patches, and where, as far as it shows without a solution.
     fn check(&self) -> Result<(), (BodyFault, Place)> {
-        self.body.prepare(0).map(drop).map_err(|fault| {
+        self.prepared().map(drop).map_err(|fault| {
+            let fault = fault.clone();
             let place = match &fault {
                 BodyFault::Patch(number, _) => self.points.get(*number).map(|(_, place)| place.clone()),
                 _ => None,
@@ -196,6 +200,14 @@ impl BuildBody {
         found.as_ref().map_err(|fault| self.problem(fault, self.place.clone()))
     }
 
+    /// The body with its shapes, on the finer grid, in `media` or those that it was first needed in.
+    ///
+    /// # Errors
+    /// What keeps it from being solved, at its place.
+    pub fn shapes(&self, media: &[Medium]) -> Result<&Reduced, Problem> {
+        Ok(&self.reduced(media)?[1])
+    }
+
     /// The body in `media`, on the finer grid or on the coarser one.
     ///
     /// # Errors
@@ -224,18 +236,30 @@ impl BuildBody {
         })
     }
 
+    /// Its grid, without a solution.
+    ///
+    /// # Errors
+    /// What is wrong with its parts, at its place.
+    pub fn grid(&self) -> Result<&Prepared, Problem> {
+        self.prepared().map_err(|fault| self.problem(fault, self.place.clone()))
+    }
+
+    fn prepared(&self) -> Result<&Prepared, &BodyFault> {
+        self.grid.get_or_init(|| self.body.prepare(0)).as_ref()
+    }
+
     /// Volume of each of its substances, m³, as `(substance, volume)`.
     ///
     /// # Errors
-    /// What keeps it from being solved, at its place.
-    pub(super) fn volumes(&self, media: &[Medium]) -> Result<Vec<(usize, f64)>, Problem> {
-        let reduced = &self.reduced(media)?[1];
-        Ok(self
-            .substances
-            .iter()
-            .copied()
-            .zip(reduced.materials.iter().map(|own| own.rigid[(0, 0)]))
-            .collect())
+    /// What is wrong with its parts, at its place.
+    pub fn volumes(&self) -> Result<Vec<(usize, f64)>, Problem> {
+        let Prepared { mesh, .. } = self.grid()?;
+        let mut sums = vec![0.0; self.substances.len()];
+        for cell in &mesh.cells {
+            let own = mesh.volumes(cell, sums.len());
+            sums.iter_mut().zip(own).for_each(|(sum, own)| *sum += own);
+        }
+        Ok(self.substances.iter().copied().zip(sums).collect())
     }
 }
 

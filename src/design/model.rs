@@ -56,6 +56,19 @@ impl Build {
     /// # Errors
     /// What is wrong with it, at its place.
     pub fn scaled_model(&self, goal: &Goal, draw: &Draw, scale: f64) -> Result<Model, Problems> {
+        self.assembled(goal, draw, scale, true)
+    }
+
+    /// The build at `draw` with its bodies as weights alone: their volumes are known without a solution, and its
+    /// frame lacks them.
+    ///
+    /// # Errors
+    /// What is wrong with it, at its place.
+    pub fn weights(&self, goal: &Goal, draw: &Draw) -> Result<Model, Problems> {
+        self.assembled(goal, draw, 1.0, self.bodies.is_empty())
+    }
+
+    fn assembled(&self, goal: &Goal, draw: &Draw, scale: f64, solved: bool) -> Result<Model, Problems> {
         let media = self.media(draw)?;
         let mut sections = Vec::new();
         for profile in &self.profiles {
@@ -63,11 +76,13 @@ impl Build {
             sections.push(solution.map_err(|fault| Problems::from(profile.spec.problem(&fault)))?);
         }
         let mut frame = self.frame(goal, &sections, &media, draw, scale);
-        for body in &self.bodies {
-            frame.bodies.push(body.substructure(&media, false).map_err(Problems::from)?);
+        if solved {
+            for body in &self.bodies {
+                frame.bodies.push(body.substructure(&media, false).map_err(Problems::from)?);
+            }
+            Layout::divide(&frame, &[])
+                .map_err(|faults| faults.iter().map(|fault| self.place(fault)).collect::<Vec<Problem>>())?;
         }
-        Layout::divide(&frame, &[])
-            .map_err(|faults| faults.iter().map(|fault| self.place(fault)).collect::<Vec<Problem>>())?;
         let inside = self.inside(&frame, scale);
         for stretch in inside.iter() {
             let parts = self.profiles[frame.members[stretch.member].section].geometry.parts();
@@ -83,7 +98,7 @@ impl Build {
                 member.displaced = bounded(&section.mass, std::mem::take(&mut member.displaced));
             }
         }
-        let coarse = self.coarse(&frame, &media, draw)?;
+        let coarse = if solved { self.coarse(&frame, &media, draw)? } else { None };
         let point = |name: &str| self.drawing.points.position(name);
         let (tip, work) = match &goal.tool {
             Some(tool) => (point(&tool.tip.value), point(&tool.work.value)),
@@ -91,7 +106,7 @@ impl Build {
         };
         let mut mass_of = self.mass_of(&frame, &sections, &inside, &media, scale);
         for body in &self.bodies {
-            for (substance, volume) in body.volumes(&media).map_err(Problems::from)? {
+            for (substance, volume) in body.volumes().map_err(Problems::from)? {
                 mass_of[substance] += volume * media[substance].density;
             }
         }

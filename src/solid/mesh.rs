@@ -168,6 +168,18 @@ impl Mesh {
         (intervals.map(|i| i.from), intervals.map(|i| i.length))
     }
 
+    /// Volume of each of `count` materials in a cell, m³.
+    pub fn volumes(&self, cell: &Cell, count: usize) -> Vec<f64> {
+        let mut volumes = vec![0.0; count];
+        match &cell.content {
+            Content::Full(material) => volumes[*material] = self.extent(cell).1.iter().product(),
+            Content::Points(points) => {
+                points.iter().for_each(|point| volumes[point.material] += point.volume)
+            }
+        }
+        volumes
+    }
+
     fn ranges(&self, cell: &Cell) -> [RangeInclusive<usize>; 3] {
         self.intervals(cell).map(|interval| interval.first..=interval.first + interval.order)
     }

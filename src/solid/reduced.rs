@@ -105,9 +105,12 @@ pub struct Reduced {
 const NEW: f64 = 1e-3;
 
 /// A body with its grid, its patches found on it.
+#[derive(Debug, Clone)]
 pub struct Prepared {
-    axes: Matrix3<f64>,
-    mesh: Mesh,
+    /// The axes of the grid, one per column, in global axes.
+    pub axes: Matrix3<f64>,
+    /// The grid, in its own axes.
+    pub mesh: Mesh,
     /// By node: its patch.
     owner: Vec<Option<usize>>,
 }

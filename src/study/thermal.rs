@@ -5,13 +5,14 @@ use super::partial::answer_solvable;
 use super::pour::PourSheet;
 use super::pour::bodies::{BuildPour, PourOptions};
 use serde::Serialize;
-use stillbed_design::{Build, Design, Model, Profile, Substance};
+use stillbed_design::{Build, BuildBody, Design, Model, Profile, Substance};
 use stillbed_input::problem::{Place, Problem, Problems, suggest};
 use stillbed_input::quantity::{Draw, Spread};
 use stillbed_material::Property;
 use stillbed_modes::Statics;
 use stillbed_response::deformation::{
-    Base, BestSupports, CarriagePath, DeflectionFault, Sag, SupportAim, find_best_supports, solve_sag,
+    Base, BestSupports, CarriagePath, CompositeBody, DeflectionFault, Sag, SupportAim, find_best_supports,
+    solve_sag,
 };
 use stillbed_response::thermal::spec::ThermalSpec;
 use stillbed_response::thermal::{
@@ -117,18 +118,15 @@ fn of_build(
     spec: &ThermalSpec,
     carry: Option<&Carry>,
 ) -> Result<BuildThermal, Problems> {
-    if let Some(body) = build.bodies.first() {
-        let message = format!("build \"{}\": temperature is not computed in bodies yet", build.name);
-        let help = "leave the body out of a build, or draw it as members, to see growth and stress";
-        return Err(Problem::error(body.place.clone(), message).with_help(help).into());
-    }
     let model = build.model(&design.goal, &Draw::default())?;
     let sections = sections(build, &model)?;
     let (mut case, ask, sag_ask) = spec.resolve(&model.frame, &materials(design))?;
     if spec.cure {
         case.cures = cures(design, build)?;
     }
-    let base = Base { name: &build.name, frame: &model.frame, tip: model.tip, work: model.work };
+    let bodies = bodies(build, &model)?;
+    let base =
+        Base { name: &build.name, frame: &model.frame, tip: model.tip, work: model.work, bodies: &bodies };
     let at_fault = |fault: DeflectionFault| match fault {
         DeflectionFault::Frame(faults) if !faults.is_empty() => {
             faults.iter().map(|f| build.place(f)).collect()
@@ -227,10 +225,6 @@ impl DriftAndBow {
         statics: &Statics,
         draw: &Draw,
     ) -> DriftAndBow {
-        // How a body bows is not known.
-        if !build.bodies.is_empty() {
-            return DriftAndBow::default();
-        }
         let section = |(number, profile): (usize, &Profile)| {
             let bond = profile.bond.at(draw).clamp(0.0, 1.0);
             CompositeSection::without_outlines(
@@ -244,7 +238,8 @@ impl DriftAndBow {
             build.profiles.iter().enumerate().map(section).collect();
         let Some(sections) = sections else { return DriftAndBow::default() };
         let (tip, work) = (model.tip, model.work);
-        let base = Base { name: &build.name, frame: &model.frame, tip, work };
+        let Ok(bodies) = bodies(build, model) else { return DriftAndBow::default() };
+        let base = Base { name: &build.name, frame: &model.frame, tip, work, bodies: &bodies };
         let drift = drift_per_kelvin(&base, &sections, statics, model.scale).ok().flatten();
         let bow = design.goal.thermal.as_ref().and_then(|spec| {
             let (case, ask, _) = spec.resolve(&model.frame, &materials(design)).ok()?;
@@ -258,17 +253,32 @@ impl DriftAndBow {
     }
 }
 
+/// The compressive strengths of what `build` is made of, Pa.
+fn compressive_strengths(build: &Build) -> Vec<Option<f64>> {
+    let of = |substance: &Substance| match substance {
+        Substance::Material(material) => material.value(Property::CompressiveStrength, &Draw::default()),
+        Substance::Mix(_) => None,
+    };
+    build.substances.iter().map(of).collect()
+}
+
+/// The bodies of `build` prepared for changes of temperature.
+fn bodies<'a>(build: &'a Build, model: &Model) -> Result<Vec<CompositeBody<'a>>, Problems> {
+    let strengths = compressive_strengths(build);
+    let of = |body: &'a BuildBody| {
+        Ok(CompositeBody {
+            name: &body.name,
+            reduced: body.shapes(&model.media)?,
+            media: body.substances.iter().map(|at| model.media[*at].clone()).collect(),
+            compressive_strengths: body.substances.iter().map(|at| strengths[*at]).collect(),
+        })
+    };
+    build.bodies.iter().map(of).collect()
+}
+
 /// The sections of `build` prepared for changes of temperature.
 fn sections(build: &Build, model: &Model) -> Result<Vec<CompositeSection>, Problems> {
-    let draw = Draw::default();
-    let compressive: Vec<Option<f64>> = build
-        .substances
-        .iter()
-        .map(|substance| match substance {
-            Substance::Material(material) => material.value(Property::CompressiveStrength, &draw),
-            Substance::Mix(_) => None,
-        })
-        .collect();
+    let compressive = compressive_strengths(build);
     let mut sections = Vec::new();
     for (number, profile) in build.profiles.iter().enumerate() {
         let sliding = build.sliding_section(model, number);

@@ -6,13 +6,13 @@ use super::super::unit::Unit;
 use serde::Serialize;
 use stillbed_input::quantity::{Kind, Spread, figures, show};
 use stillbed_response::deformation::{CarriagePath, CarriagePlace, CarriageStop, LinePlace, Straightness};
-use stillbed_response::thermal::{FailureKind, ThermalMember, ThermalPart, WeightStress};
+use stillbed_response::thermal::{FailureKind, ThermalBody, ThermalBodyPart, ThermalMember, ThermalPart};
 use stillbed_study::thermal::{BuildThermal, ThermalAnswer, without_rounding};
 
 const UM: Unit = Unit::new("µm", 1e-6);
 const MPA: Unit = Unit::new("MPa", 1e6);
 
-/// One part of one member, for CSV.
+/// One part of one member, or one material of a body.
 #[derive(Serialize)]
 struct Row<'a> {
     build: &'a str,
@@ -20,46 +20,99 @@ struct Row<'a> {
     bow_m: f64,
     growth_m: f64,
     #[serde(flatten)]
-    part: &'a ThermalPart,
+    part: RowPart<'a>,
+}
+
+#[derive(Serialize)]
+#[serde(untagged)]
+enum RowPart<'a> {
+    Member(&'a ThermalPart),
+    Body(&'a ThermalBodyPart),
+}
+
+impl Row<'_> {
+    /// The part of a member; `None` for a body.
+    fn of_member(&self) -> Option<&ThermalPart> {
+        match self.part {
+            RowPart::Member(part) => Some(part),
+            RowPart::Body(_) => None,
+        }
+    }
+
+    fn of(&self) -> &str {
+        match self.part {
+            RowPart::Member(part) => &part.of,
+            RowPart::Body(part) => &part.of,
+        }
+    }
+
+    fn stress(&self) -> f64 {
+        match self.part {
+            RowPart::Member(part) => part.stress_pa,
+            RowPart::Body(part) => part.stress_pa,
+        }
+    }
+
+    fn margin(&self) -> Option<f64> {
+        match self.part {
+            RowPart::Member(part) => part.margin,
+            RowPart::Body(part) => part.margin,
+        }
+    }
+
+    /// Stress with the weight of everything, Pa, and the margin of that.
+    fn together(&self) -> Option<(f64, Option<f64>)> {
+        match self.part {
+            RowPart::Member(part) => part.weight.as_ref().map(|weight| (weight.together_pa, weight.margin)),
+            RowPart::Body(part) => part.weight.map(|weight| (weight.together_pa, weight.margin)),
+        }
+    }
 }
 
 fn rows(build: &BuildThermal) -> Vec<Row<'_>> {
-    let of = |member: &'_ ThermalMember| member.parts.len();
-    let mut rows = Vec::with_capacity(build.thermal.state.members.iter().map(of).sum());
+    let build_name = build.thermal.name.as_str();
+    let mut rows = Vec::new();
     for member in &build.thermal.state.members {
         rows.extend(member.parts.iter().map(|part| Row {
-            build: &build.thermal.name,
+            build: build_name,
             member: &member.name,
             bow_m: member.bow_m,
             growth_m: member.growth_m,
-            part,
+            part: RowPart::Member(part),
+        }));
+    }
+    for body in &build.thermal.state.bodies {
+        rows.extend(body.parts.iter().map(|part| Row {
+            build: build_name,
+            member: &body.name,
+            bow_m: body.bow_m,
+            growth_m: largest(&body.growth_m),
+            part: RowPart::Body(part),
         }));
     }
     rows
 }
 
+/// The entry that is largest in size.
+fn largest(all: &[f64]) -> f64 {
+    all.iter().copied().fold(0.0, |most: f64, own| if own.abs() > most.abs() { own } else { most })
+}
+
 fn columns<'a>() -> Vec<Column<Row<'a>>> {
     vec![
         Column::text("member", "member", |row: &Row| row.member.to_string()),
-        Column::text("part", "of", |row: &Row| row.part.of.clone()),
+        Column::text("part", "of", |row: &Row| row.of().to_string()),
         Column::number("growth", UM, "growth_m", |row: &Row| Some(row.growth_m)),
         Column::number("bow", UM, "bow_m", |row: &Row| Some(row.bow_m)),
-        Column::number("warmth, cure", MPA, "stress_pa", |row: &Row| Some(row.part.stress_pa)),
-        Column::number("margin", Unit::NONE, "margin", |row: &Row| row.part.margin),
-        weighed("weight", MPA, "weight.stress_pa", |weight| Some(weight.stress_pa)),
-        weighed("together", MPA, "weight.together_pa", |weight| Some(weight.together_pa)),
-        weighed("margin", Unit::NONE, "weight.margin", |weight| weight.margin),
-        Column::number("bond shear", MPA, "bond_shear_pa", |row: &Row| row.part.bond_shear_pa),
+        Column::number("warmth, cure", MPA, "stress_pa", |row: &Row| Some(row.stress())),
+        Column::number("margin", Unit::NONE, "margin", Row::margin),
+        Column::number("weight", MPA, "weight.stress_pa", |row: &Row| {
+            Some(row.of_member()?.weight.as_ref()?.stress_pa)
+        }),
+        Column::number("together", MPA, "weight.together_pa", |row: &Row| Some(row.together()?.0)),
+        Column::number("margin", Unit::NONE, "weight.margin", |row: &Row| row.together()?.1),
+        Column::number("bond shear", MPA, "bond_shear_pa", |row: &Row| row.of_member()?.bond_shear_pa),
     ]
-}
-
-fn weighed<'a>(
-    title: &str,
-    unit: Unit,
-    key: &str,
-    read: fn(&WeightStress) -> Option<f64>,
-) -> Column<Row<'a>> {
-    Column::number(title, unit, key, move |row: &Row| row.part.weight.as_ref().and_then(read))
 }
 
 /// Expansion and bow, one row per member.
@@ -69,6 +122,47 @@ fn member_columns() -> Vec<Column<ThermalMember>> {
         Column::number("growth", UM, "growth_m", |member: &ThermalMember| Some(member.growth_m)),
         Column::number("bow", UM, "bow_m", |member: &ThermalMember| Some(member.bow_m)),
     ]
+}
+
+/// Expansion and bow, one row per body.
+fn body_columns() -> Vec<Column<ThermalBody>> {
+    let along = |title: &str, axis: usize| {
+        Column::number(title, UM, &format!("growth_m.{axis}"), move |body: &ThermalBody| {
+            Some(body.growth_m[axis])
+        })
+    };
+    vec![
+        Column::text("body", "name", |body: &ThermalBody| body.name.clone()),
+        along("growth x", 0),
+        along("y", 1),
+        along("z", 2),
+        Column::number("faces bow", UM, "bow_m", |body: &ThermalBody| Some(body.bow_m)),
+    ]
+}
+
+/// Materials of bodies whose stress exceeds their strength.
+fn cracks(build: &BuildThermal) -> Vec<Block> {
+    let parts =
+        build.thermal.state.bodies.iter().flat_map(|body| body.parts.iter().map(move |part| (body, part)));
+    let mut notes = Vec::new();
+    for (body, part) in parts {
+        let own = part.weight.map_or((part.stress_pa, part.margin, part.at_m), |weight| {
+            (weight.together_pa, weight.margin, weight.at_m)
+        });
+        let (stress, Some(margin), at) = own else { continue };
+        if margin < 1.0 {
+            let at: Vec<String> = at.iter().map(|x| figures(1e3 * x, 3)).collect();
+            notes.push(Block::Note(format!(
+                "{} in {} would crack near {} mm: {} where it stands {}.",
+                part.of,
+                body.name.replace('_', " "),
+                at.join(", "),
+                show(stress, Kind::Stress),
+                show(margin * stress.abs(), Kind::Stress)
+            )));
+        }
+    }
+    notes
 }
 
 /// The columns of stress along a member: with those of weight if it is `carried`, else the margin without it.
@@ -97,16 +191,38 @@ pub fn blocks(answer: &ThermalAnswer) -> Vec<Block> {
         blocks.push(Block::Heading(build.label.clone()));
         blocks.push(Block::Note(summary(build)));
         let state = &build.thermal.state;
-        blocks.push(Block::Table(Table::new("Under the stated change", &member_columns(), &state.members)));
+        if !state.members.is_empty() {
+            blocks.push(Block::Table(Table::new(
+                "Under the stated change",
+                &member_columns(),
+                &state.members,
+            )));
+        }
+        if !state.bodies.is_empty() {
+            blocks.push(Block::Table(Table::new(
+                "Bodies under the stated change, along the axes of each",
+                &body_columns(),
+                &state.bodies,
+            )));
+        }
         let rows = rows(build);
-        let carried = rows.iter().any(|row| row.part.weight.is_some());
+        let carried = rows.iter().any(|row| row.together().is_some());
         let title = if carried {
             "Stress, largest in each part, tension positive (warmth and weight may relieve each other), and strength over it"
         } else {
             "Stress, largest in each part"
         };
         blocks.push(Block::Table(Table::new(title, &stress_columns(carried), &rows)));
-        blocks.extend(bonds(&rows, answer));
+        if !state.bodies.is_empty() {
+            blocks.push(Block::Note(
+                "In a body the stress is the largest principal one; a hundredth of the material, at edges of \
+                 patches and of stiff parts, bears more."
+                    .to_string(),
+            ));
+        }
+        blocks.extend(cracks(build));
+        let of_members = rows.partition_point(|row| row.of_member().is_some());
+        blocks.extend(bonds(&rows[..of_members], answer));
         blocks.extend(cured(build, &rows).map(Block::Note));
         blocks.extend(build.thermal.cure.as_ref().and_then(|cure| {
             straightness("Straightness as cast, before faces are finished", &cure.straightness)
@@ -142,20 +258,20 @@ pub fn blocks(answer: &ThermalAnswer) -> Vec<Block> {
 
 /// Shear of the bonds and the strength it is compared with; only the largest if all are far below strength.
 fn bonds(rows: &[Row], answer: &ThermalAnswer) -> Vec<Block> {
-    let shear = |row: &&Row| row.part.bond_shear_pa.unwrap_or(0.0);
+    let shear = |row: &&Row| row.of_member().and_then(|part| part.bond_shear_pa).unwrap_or(0.0);
     let Some(worst) = rows.iter().max_by(|a, b| shear(a).total_cmp(&shear(b))) else { return Vec::new() };
-    let Some(most) = worst.part.bond_shear_pa else { return Vec::new() };
+    let Some(most) = worst.of_member().and_then(|part| part.bond_shear_pa) else { return Vec::new() };
     let strength = answer.bond_strength_pa;
     let mut blocks = Vec::new();
     if !answer.bond_strength_usual || most > strength.low {
         let columns = [
             Column::text("member", "member", |row: &Row| row.member.to_string()),
-            Column::text("part", "of", |row: &Row| row.part.of.clone()),
-            Column::number("shear", MPA, "bond_shear_pa", |row: &Row| row.part.bond_shear_pa),
+            Column::text("part", "of", |row: &Row| row.of().to_string()),
+            Column::number("shear", MPA, "bond_shear_pa", |row: &Row| row.of_member()?.bond_shear_pa),
             Column::number("passes within", Unit::new("mm", 1e-3), "bond_reach_m", |row: &Row| {
-                row.part.bond_reach_m
+                row.of_member()?.bond_reach_m
             }),
-            Column::number("margin", Unit::NONE, "bond_margin", |row: &Row| row.part.bond_margin),
+            Column::number("margin", Unit::NONE, "bond_margin", |row: &Row| row.of_member()?.bond_margin),
         ];
         blocks.push(Block::Table(Table::new("Shear of the bond at the members' ends", &columns, rows)));
     }
@@ -179,7 +295,7 @@ fn bonds(rows: &[Row], answer: &ThermalAnswer) -> Vec<Block> {
     blocks.push(Block::Note(format!(
         "The largest shear of a bond is {}, of {} in {}, a mean over the overlap of a lap test; {judged}.",
         mega(most),
-        worst.part.of,
+        worst.of(),
         worst.member.replace('_', " ")
     )));
     blocks
@@ -201,12 +317,13 @@ fn cured(build: &BuildThermal, rows: &[Row]) -> Option<String> {
         })
         .collect();
     let mut summary = format!("The cure: {}; the stresses contain it.", of.join(", "));
-    let pulled = rows.iter().filter(|row| cure.of.iter().any(|cure| cure.of == row.part.of));
-    if let Some(most) = pulled.max_by(|a, b| a.part.shrinkage_pa.total_cmp(&b.part.shrinkage_pa)) {
+    let parts = rows.iter().filter_map(|row| Some((row.member, row.of_member()?)));
+    let pulled = parts.filter(|(_, part)| cure.of.iter().any(|cure| cure.of == part.of));
+    if let Some((member, most)) = pulled.max_by(|a, b| a.1.shrinkage_pa.total_cmp(&b.1.shrinkage_pa)) {
         summary.push_str(&format!(
             " It pulls the fill of {} with {}.",
-            most.member.replace('_', " "),
-            show(most.part.shrinkage_pa, Kind::Stress)
+            member.replace('_', " "),
+            show(most.shrinkage_pa, Kind::Stress)
         ));
     }
     if let Some((member, bow)) = cure.bows_most.as_ref().filter(|(_, bow)| without_rounding(*bow) > 0.0) {

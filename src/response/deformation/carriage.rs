@@ -250,7 +250,7 @@ mod tests {
         let along = Rail::join(frame, &all);
         assert_eq!(along.len(), 1);
         let tip = Some(frame.points.len() / 2);
-        let base = Base { name: "b", frame, tip, work: None };
+        let base = Base { name: "b", frame, tip, work: None, bodies: &[] };
         let ask = SagRequest { rails: Vec::new(), carriage: Some(Carriage { along, mass: 6.0, steps }) };
         solve_sag(&base, &ask).unwrap().travel.unwrap()
     }
@@ -304,7 +304,7 @@ mod tests {
     #[test]
     fn two_rails_share_a_carriage_and_both_causes_add() {
         let frame = beam(&[0.5], &[0, 1], &[1]);
-        let base = Base { name: "b", frame: &frame, tip: None, work: None };
+        let base = Base { name: "b", frame: &frame, tip: None, work: None, bodies: &[] };
         let rail = Rail::join(&frame, &[0, 1]).remove(0);
         // The same beam as both rails carries half on each, in sum as one rail does.
         let on = |along: Vec<Rail>| Carriage { along, mass: 6.0, steps: 13 };

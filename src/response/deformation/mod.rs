@@ -2,6 +2,7 @@
 //!
 //! ```text
 //! static_deflection  the displacements of a frame under any load that is held
+//! composite_body     a body as it expands, and the stress in it
 //! straightness       how straight a deflected line is
 //! rail               members in one line, taken as one
 //! carriage           the path of a carriage along rails
@@ -11,6 +12,7 @@
 //! ```
 
 mod carriage;
+mod composite_body;
 mod rail;
 mod sag;
 #[cfg(test)]
@@ -21,6 +23,7 @@ mod supports;
 
 pub(crate) use carriage::path_over;
 pub use carriage::{Carriage, CarriagePath, CarriagePlace, CarriageStop, CarriageTravel};
+pub use composite_body::{BodyFreeStrain, CompositeBody, PlaceStress};
 pub use rail::{Rail, RailFault};
 pub use sag::{Sag, SagMember, SagRequest, solve_sag};
 pub use static_deflection::DeflectionFault;
@@ -47,7 +50,7 @@ pub struct Xyz {
     pub z: f64,
 }
 
-/// The frame of one build, and the two points between which it is to keep its shape.
+/// The frame of one build with its bodies, and the two points between which it is to keep its shape.
 #[derive(Debug, Clone, Copy)]
 pub struct Base<'a> {
     /// The build's name.
@@ -58,6 +61,8 @@ pub struct Base<'a> {
     pub tip: Option<usize>,
     /// The point of the work; `None` is ground.
     pub work: Option<usize>,
+    /// The bodies of the frame as they expand, in its order; empty where temperature is not asked for.
+    pub bodies: &'a [CompositeBody<'a>],
 }
 
 impl Base<'_> {

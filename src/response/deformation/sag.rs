@@ -99,7 +99,7 @@ pub struct SagMember {
 ///     anchors: vec![Anchor { name: "wall".into(), at: vec![0], hold: [true; 6] }],
 ///     ..Frame::default()
 /// };
-/// let base = Base { name: "arm", frame: &frame, tip: Some(1), work: Some(0) };
+/// let base = Base { name: "arm", frame: &frame, tip: Some(1), work: Some(0), bodies: &[] };
 /// let sag = solve_sag(&base, &SagRequest::default())?;
 /// // w L^4 / (8 E I), w = 98.0665 N/m.
 /// assert!((sag.drift_m.unwrap().z + 98.0665 / 8e4).abs() < 1e-9);
@@ -158,7 +158,7 @@ mod tests {
 
     fn sagging(frame: &Frame) -> Sag {
         let tip = Some(frame.points.len() - 1);
-        let base = Base { name: "b", frame, tip, work: Some(0) };
+        let base = Base { name: "b", frame, tip, work: Some(0), bodies: &[] };
         let all: Vec<usize> = (0..frame.members.len()).collect();
         solve_sag(&base, &SagRequest { rails: Rail::join(frame, &all), carriage: None }).unwrap()
     }
@@ -206,7 +206,7 @@ mod tests {
     fn a_base_on_air_springs_sags_as_its_structure_does() {
         let solve = |k: f64| {
             let frame = on_feet(k);
-            let base = Base { name: "b", frame: &frame, tip: Some(2), work: Some(3) };
+            let base = Base { name: "b", frame: &frame, tip: Some(2), work: Some(3), bodies: &[] };
             let carriage =
                 Carriage { along: vec![Rail::from_member(&frame, 0).unwrap()], mass: 5.0, steps: 5 };
             let ask = SagRequest { rails: Rail::join(&frame, &[0]), carriage: Some(carriage) };
@@ -236,14 +236,14 @@ mod tests {
     fn a_base_on_nothing_has_no_sag() {
         let mut frame = sample::crooked();
         frame.feet.clear();
-        let base = Base { name: "b", frame: &frame, tip: None, work: None };
+        let base = Base { name: "b", frame: &frame, tip: None, work: None, bodies: &[] };
         assert_eq!(solve_sag(&base, &SagRequest::default()), Err(DeflectionFault::NotHeld));
     }
 
     #[test]
     fn weight_and_a_carriage_of_nothing_need_no_tool() {
         let frame = sample::crooked();
-        let base = Base { name: "b", frame: &frame, tip: None, work: None };
+        let base = Base { name: "b", frame: &frame, tip: None, work: None, bodies: &[] };
         let carriage = Carriage { along: Rail::join(&frame, &[0]), mass: 0.0, steps: 3 };
         let ask = SagRequest { rails: Rail::join(&frame, &[2]), carriage: Some(carriage) };
         let found = solve_sag(&base, &ask).unwrap();

@@ -56,6 +56,8 @@ pub struct ThermalState {
     pub turn_rad: Option<Xyz>,
     /// By member.
     pub members: Vec<ThermalMember>,
+    /// By body.
+    pub bodies: Vec<ThermalBody>,
     /// Of the requested lines.
     pub straightness: Vec<Straightness>,
     /// The path of the carriage over the bent lines, without its own weight; `None` without a carriage.
@@ -73,6 +75,49 @@ pub struct ThermalMember {
     pub bow_m: f64,
     /// By part of its section.
     pub parts: Vec<ThermalPart>,
+}
+
+/// One body.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ThermalBody {
+    /// Its name.
+    pub name: String,
+    /// How much longer it becomes along the three axes of its grid, m.
+    pub growth_m: [f64; 3],
+    /// Range of the distances of an outer face from the plane that fits it best, m; of the face that bows most.
+    pub bow_m: f64,
+    /// By material.
+    pub parts: Vec<ThermalBodyPart>,
+}
+
+/// The stress of one material of a body where its margin is least, or, without a strength, where it is largest; a
+/// hundredth of its volume, at edges and patches, bears more.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ThermalBodyPart {
+    /// The material.
+    pub of: String,
+    /// Principal stress from temperature and cure, tension positive, Pa.
+    pub stress_pa: f64,
+    /// Tensile strength, or compressive where the stress is compressive, Pa.
+    pub strength_pa: Option<f64>,
+    /// Strength over stress; `None` without strength or stress.
+    pub margin: Option<f64>,
+    /// Where, global axes, m.
+    pub at_m: [f64; 3],
+    /// With the weight of everything; `None` where nothing holds the base.
+    pub weight: Option<BodyWeightStress>,
+}
+
+/// The stress of one material of a body from weight, temperature and cure together, as that of
+/// [`ThermalBodyPart`].
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct BodyWeightStress {
+    /// Principal stress, tension positive, Pa.
+    pub together_pa: f64,
+    /// Strength over stress; `None` without strength or stress.
+    pub margin: Option<f64>,
+    /// Where, global axes, m.
+    pub at_m: [f64; 3],
 }
 
 /// The stress of one part where its margin is least, or, without a strength, where it is largest.

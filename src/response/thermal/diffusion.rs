@@ -20,10 +20,13 @@ use super::from_geometry::around_and_across;
 use super::section_parts::{CompositePart, CompositeSection};
 use super::temperature_change::ThermalCase;
 use super::thermal_load::{check_expansions, free_strains};
-use crate::deformation::{Base, DeflectedLine, DeflectionFault, PIECES, Rail, deflection, subdivided};
+use crate::deformation::{
+    Base, CompositeBody, DeflectedLine, DeflectionFault, PIECES, Rail, deflection, subdivided,
+};
 use nalgebra::{Vector3, Vector6};
 use serde::Serialize;
 use std::f64::consts::PI;
+use stillbed_material::Medium;
 use stillbed_section::clearance::hull;
 
 /// Heat exchange with still air, by natural convection and radiation together, W/(m2 K).
@@ -35,7 +38,7 @@ pub const STILL_AIR: f64 = 10.0;
 /// The times of one section.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SectionTimes {
-    /// Name of the section.
+    /// Name of the section or body.
     pub section: String,
     /// Thickness that heat passes through, m.
     pub thickness_m: f64,
@@ -107,8 +110,19 @@ impl CompositeSection {
         let resistance = sum(&|part| part.medium.conductivity.filter(|k| *k > 0.0).map(|k| 1.0 / k));
         let diffusivity = heat.zip(resistance).filter(|(c, r)| *c > 0.0 && *r > 0.0);
         let diffusivity = diffusivity.map(|(heat, resistance)| area * area / (resistance * heat));
-        let decay = diffusivity.map(|a| slab_decay_time(thickness_m, a));
         let air_time = heat.filter(|_| around > 0.0 && air > 0.0).map(|heat| heat / (air * around));
+        SectionTimes::of_slab(name, thickness_m, diffusivity, air_time)
+    }
+}
+
+impl SectionTimes {
+    fn of_slab(
+        name: &str,
+        thickness_m: f64,
+        diffusivity: Option<f64>,
+        air_time: Option<f64>,
+    ) -> SectionTimes {
+        let decay = diffusivity.map(|a| slab_decay_time(thickness_m, a));
         SectionTimes {
             section: name.to_string(),
             thickness_m,
@@ -145,7 +159,9 @@ pub fn solve_settling(
     let case = ThermalCase::uniform(change);
     check_expansions(base, sections, &case)?;
     let named = sections.iter().zip(&base.frame.sections);
-    let times: Vec<SectionTimes> = named.map(|(warm, plain)| warm.times(&plain.name, air)).collect();
+    let bodies = base.bodies.iter().map(|body| body_times(body, air));
+    let times: Vec<SectionTimes> =
+        named.map(|(warm, plain)| warm.times(&plain.name, air)).chain(bodies).collect();
     let mut found = Settling {
         change_k: change,
         air_w_per_m2_k: air,
@@ -175,7 +191,25 @@ pub fn solve_settling(
     Ok(found)
 }
 
-/// The share of each section in use; `None` where one has no time constant.
+/// The times of a body, as those of the slab that its least size and its surface make of it.
+fn body_times(body: &CompositeBody, air: f64) -> SectionTimes {
+    let sizes =
+        body.reduced.mesh.axes.each_ref().map(|axis| axis.lines[axis.lines.len() - 1] - axis.lines[0]);
+    let surface = 2.0 * (sizes[0] * sizes[1] + sizes[1] * sizes[2] + sizes[2] * sizes[0]);
+    let thickness_m = sizes.into_iter().fold(f64::INFINITY, f64::min);
+    let sum = |of: &dyn Fn(&Medium) -> Option<f64>| -> Option<f64> {
+        body.media.iter().enumerate().map(|(number, medium)| Some(of(medium)? * body.volume(number))).sum()
+    };
+    let heat = sum(&|medium| Some(medium.density * medium.heat_capacity?));
+    let resistance = sum(&|medium| medium.conductivity.filter(|k| *k > 0.0).map(|k| 1.0 / k));
+    let volume: f64 = (0..body.media.len()).map(|number| body.volume(number)).sum();
+    let diffusivity = heat.zip(resistance).filter(|(c, r)| *c > 0.0 && *r > 0.0);
+    let diffusivity = diffusivity.map(|(heat, resistance)| volume * volume / (resistance * heat));
+    let air_time = heat.filter(|_| air > 0.0).map(|heat| heat / (air * surface));
+    SectionTimes::of_slab(body.name, thickness_m, diffusivity, air_time)
+}
+
+/// The share of each section and body in use; `None` where one has no time constant.
 fn lags(
     base: &Base,
     sections: &[CompositeSection],
@@ -189,7 +223,8 @@ fn lags(
     let mut lags = Vec::new();
     for (number, times) in times.iter().enumerate() {
         let own = |member: usize| frame.members[member].section == number;
-        if !(0..frame.members.len()).any(own) {
+        let body = number.checked_sub(sections.len());
+        if body.is_none() && !(0..frame.members.len()).any(own) {
             continue;
         }
         let Some(time_constant) = times.time_constant_s else { return Ok(None) };
@@ -198,7 +233,10 @@ fn lags(
             .enumerate()
             .map(|(member, e)| if own(member) { *e } else { [Vector6::zeros(); 2] })
             .collect();
-        let load = statics.layout.free_strain_load(frame, &strains).ok_or(DeflectionFault::NotHeld)?;
+        let mut load = statics.layout.free_strain_load(frame, &strains).ok_or(DeflectionFault::NotHeld)?;
+        if let Some((number, body)) = body.and_then(|number| Some((number, base.bodies.get(number)?))) {
+            body.add_load(&mut load, &statics, number, &case.body_strains(body, number, false));
+        }
         let motion = deflection(&statics, &load)?;
         let drift = base.drift(&statics, &motion).0.unwrap_or_default();
         let lines = looked_at.iter().filter_map(|rail| rail.line(&statics, &motion, 0)).collect();
@@ -315,7 +353,7 @@ mod tests {
         let section = warm(8e-6, 0.1, 0.1);
         let frame = bar(1.0, &section);
         let sections = [section];
-        let base = Base { name: "b", frame: &frame, tip: Some(1), work: Some(0) };
+        let base = Base { name: "b", frame: &frame, tip: Some(1), work: Some(0), bodies: &[] };
         let found = solve_settling(&base, &sections, 5.0, 10.0, 1e-6, &[]).unwrap();
         assert_eq!(found.straight_again_s, Some(0.0));
         let tau = found.sections[0].time_constant_s.unwrap();
@@ -334,7 +372,7 @@ mod tests {
         frame.sections = vec![member_section(&thick.parts, true), member_section(&thin.parts, true)];
         frame.members = vec![member("thick", 0, 1), second, member("left", 0, 2), member("right", 1, 3)];
         let sections = [thick, thin];
-        let base = Base { name: "b", frame: &frame, tip: Some(1), work: Some(0) };
+        let base = Base { name: "b", frame: &frame, tip: Some(1), work: Some(0), bodies: &[] };
         let found = solve_settling(&base, &sections, 5.0, 10.0, 1e-7, &Rail::join(&frame, &[0])).unwrap();
         assert!(found.curve[0].straight_m < 1e-11, "all cold: {:?}", found.curve[0]);
         let again = found.straight_again_s.unwrap();

@@ -30,7 +30,8 @@ mod undivided;
 mod weight_stress;
 
 pub use answer::{
-    CureMotion, Failure, FailureKind, Thermal, ThermalMember, ThermalPart, ThermalRequest, ThermalState,
+    BodyWeightStress, CureMotion, Failure, FailureKind, Thermal, ThermalBody, ThermalBodyPart, ThermalMember,
+    ThermalPart, ThermalRequest, ThermalState,
 };
 pub use diffusion::{STILL_AIR, SectionTimes, Settling, SettlingInstant, slab_decay_time, solve_settling};
 pub use section_parts::{CompositePart, CompositeSection};

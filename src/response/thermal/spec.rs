@@ -12,6 +12,7 @@
 //! carriage = { along = ["left_rail", "right_rail"], mass = "6 kg", steps = 11 }
 //! members.left_rail = { across_z = "2 K/m" }
 //! points.head = "3 K"
+//! bodies.bed = { z = "4 K/m" }
 //! shrinkage."basalt and sand" = "0.05 %"
 //! ```
 //!
@@ -22,6 +23,7 @@ use super::answer::ThermalRequest;
 use super::diffusion::STILL_AIR;
 use super::temperature_change::{TemperatureGradient, ThermalCase};
 use crate::deformation::{Carriage, Rail, SagRequest};
+use nalgebra::Vector3;
 use stillbed_frame::Frame;
 use stillbed_input::document::{Allowed, Fields, Located};
 use stillbed_input::problem::{Problem, Problems, suggest};
@@ -45,6 +47,8 @@ pub struct ThermalSpec {
     pub members: Vec<(Located<String>, TemperatureGradient)>,
     /// By point: change beside the uniform one, K.
     pub points: Vec<(Located<String>, f64)>,
+    /// By body: gradient along the global axes, about its middle, K/m.
+    pub bodies: Vec<(Located<String>, [f64; 3])>,
     /// By material: linear shrinkage, a strain.
     pub shrinkage: Vec<(Located<String>, f64)>,
     /// Members, or rails, whose straightness is requested.
@@ -80,6 +84,7 @@ impl Default for ThermalSpec {
             change: Spread::exact(0.0),
             members: Vec::new(),
             points: Vec::new(),
+            bodies: Vec::new(),
             shrinkage: Vec::new(),
             straight: Vec::new(),
             rails: Vec::new(),
@@ -105,6 +110,12 @@ impl ThermalSpec {
         });
         let points = table(fields, "points", |points, name| {
             Some(points.list(name, Kind::TemperatureChange, 1, Allowed::Any)?[0])
+        });
+        let bodies = table(fields, "bodies", |bodies, name| {
+            let fields = bodies.fields(name)?;
+            let gradient = gradients(&fields, ["x", "y", "z"]);
+            fields.finish();
+            gradient
         });
         let shrinkage = table(fields, "shrinkage", |shrinkage, name| {
             Some(shrinkage.list(name, Kind::Ratio, 1, Allowed::Between(-0.1, 0.1))?[0])
@@ -139,6 +150,7 @@ impl ThermalSpec {
             change: change?.unwrap_or(Spread::exact(0.0)),
             members: members?,
             points: points?,
+            bodies: bodies?,
             shrinkage: shrinkage?,
             straight: straight?.unwrap_or_default(),
             rails: rails?,
@@ -194,9 +206,11 @@ impl ThermalSpec {
         let mut problems = Vec::new();
         let members: Vec<&str> = frame.members.iter().map(|member| member.name.as_str()).collect();
         let points: Vec<&str> = frame.points.iter().map(|point| point.name.as_str()).collect();
+        let bodies: Vec<&str> = frame.bodies.iter().map(|body| body.name.as_str()).collect();
         let mut case = ThermalCase::uniform(self.change.value);
         case.members = vec![TemperatureGradient::default(); members.len()];
         case.points = vec![0.0; points.len()];
+        case.bodies = vec![Vector3::zeros(); bodies.len()];
         let mut index = |name: &Located<String>, known: &[&str], what: &str| {
             let found = known.iter().position(|known| *known == name.value);
             if found.is_none() {
@@ -214,6 +228,11 @@ impl ThermalSpec {
         for (name, change) in &self.points {
             if let Some(number) = index(name, &points, "point") {
                 case.points[number] = *change;
+            }
+        }
+        for (name, gradient) in &self.bodies {
+            if let Some(number) = index(name, &bodies, "body") {
+                case.bodies[number] = (*gradient).into();
             }
         }
         for (name, strain) in &self.shrinkage {
@@ -321,12 +340,18 @@ fn table<T>(
 }
 
 fn gradient(fields: &Fields) -> Option<TemperatureGradient> {
+    let [across_y, across_z, along] = gradients(fields, ["across_y", "across_z", "along"])?;
+    Some(TemperatureGradient { across_y, across_z, along })
+}
+
+/// The gradients of three `keys`, K/m, 0 where one is absent.
+fn gradients(fields: &Fields, keys: [&str; 3]) -> Option<[f64; 3]> {
     let read = |key: &str| {
         let value = optional(fields, key, || fields.list(key, Kind::Gradient, 1, Allowed::Any))?;
         Some(value.map_or(0.0, |list| list[0]))
     };
-    let (across_y, across_z, along) = (read("across_y"), read("across_z"), read("along"));
-    Some(TemperatureGradient { across_y: across_y?, across_z: across_z?, along: along? })
+    let [a, b, c] = keys.map(read);
+    Some([a?, b?, c?])
 }
 
 #[cfg(test)]

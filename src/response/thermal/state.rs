@@ -15,14 +15,18 @@
 //! - `boley1960`: beams and frames under temperature (memory)
 
 use super::answer::{
-    CureMotion, Failure, FailureKind, Thermal, ThermalMember, ThermalPart, ThermalRequest, ThermalState,
+    BodyWeightStress, CureMotion, Failure, FailureKind, Thermal, ThermalBody, ThermalBodyPart, ThermalMember,
+    ThermalPart, ThermalRequest, ThermalState,
 };
 use super::bond_shear::{BondLine, EndShear, Side};
 use super::section_parts::{CompositeSection, PartStress, SectionStiffness, margin};
 use super::temperature_change::{Cure, ThermalCase};
 use super::thermal_load::{check_expansions, no_section, strain_load, strains_at_ends};
-use super::weight_stress::{weight_forces, weight_stress};
-use crate::deformation::{Base, DeflectionFault, PIECES, Rail, deflection, path_over, subdivided};
+use super::weight_stress::{Weight, weight_stress};
+use crate::deformation::{
+    Base, BodyFreeStrain, CompositeBody, DeflectionFault, PIECES, PlaceStress, Rail, deflection, path_over,
+    subdivided,
+};
 use nalgebra::Vector3;
 use stillbed_frame::FreeStrain;
 use stillbed_material::Role;
@@ -79,7 +83,7 @@ use stillbed_modes::Statics;
 ///     contact: None,
 /// };
 /// let sections = [CompositeSection { parts: vec![part], bond: 1.0, sliding: section }];
-/// let base = Base { name: "bar", frame: &frame, tip: Some(1), work: Some(0) };
+/// let base = Base { name: "bar", frame: &frame, tip: Some(1), work: Some(0), bodies: &[] };
 /// let found = solve_thermal(&base, &sections, &ThermalCase::uniform(10.0), &ThermalRequest::default())?;
 /// assert!((found.state.members[0].growth_m - 120e-6).abs() < 1e-12);
 /// assert!((found.drift_m_per_k.unwrap().x - 12e-6).abs() < 1e-13);
@@ -96,13 +100,14 @@ pub fn solve_thermal(
 ) -> Result<Thermal, DeflectionFault> {
     check_expansions(base, sections, case)?;
     let statics = subdivided(base.frame, PIECES)?;
-    let weights = weight_forces(&statics)?;
+    let weight = Weight::solve(&statics)?;
     let solved = SolvedCase::new(base, &statics, sections, case)?;
-    let state = solved.state(ask, weights.as_deref())?;
-    let known = sections.iter().all(|section| section.lacking_expansion().next().is_none());
+    let state = solved.state(ask, weight.as_ref())?;
+    let known = sections.iter().all(|section| section.lacking_expansion().next().is_none())
+        && base.bodies.iter().all(|body| body.lacking_expansion().next().is_none());
     let (mut drift, mut turn) = (None, None);
     if known && base.tip.is_some() {
-        let load = strain_load(&statics, sections, &ThermalCase::uniform(1.0), false)?.0;
+        let load = strain_load(base, &statics, sections, &ThermalCase::uniform(1.0), false)?.0;
         (drift, turn) = base.drift(&statics, &deflection(&statics, &load)?);
     }
     let failures = failures(base, sections, &state, ask);
@@ -129,18 +134,14 @@ impl<'a> SolvedCase<'a> {
         sections: &'a [CompositeSection],
         case: &'a ThermalCase,
     ) -> Result<SolvedCase<'a>, DeflectionFault> {
-        let (warm, warm_strains) = strain_load(statics, sections, case, false)?;
-        let (cure, cure_strains) = strain_load(statics, sections, case, true)?;
+        let (warm, warm_strains) = strain_load(base, statics, sections, case, false)?;
+        let (cure, cure_strains) = strain_load(base, statics, sections, case, true)?;
         let motions = [deflection(statics, &warm)?, deflection(statics, &cure)?];
         Ok(SolvedCase { base, statics, sections, case, motions, strains: [warm_strains, cure_strains] })
     }
 
-    /// The state; `weights` are the forces of the weight by member, where something holds the base.
-    fn state(
-        &self,
-        ask: &ThermalRequest,
-        weights: Option<&[Vec<Vector3<f64>>]>,
-    ) -> Result<ThermalState, DeflectionFault> {
+    /// The state; `weight` is known where something holds the base.
+    fn state(&self, ask: &ThermalRequest, weight: Option<&Weight>) -> Result<ThermalState, DeflectionFault> {
         let cured = if self.case.cure_moves() { 1.0 } else { 0.0 };
         let motion: Vec<f64> =
             self.motions[0].iter().zip(&self.motions[1]).map(|(a, b)| a + cured * b).collect();
@@ -159,7 +160,7 @@ impl<'a> SolvedCase<'a> {
                 growth_m: ends.map_or(0.0, |(first, last)| last[0] - first[0]),
                 bow_m: own.bow(),
                 parts: self
-                    .parts(number, length, ask, weights.map(|weights| weights[number].as_slice()))
+                    .parts(number, length, ask, weight.map(|weight| weight.forces[number].as_slice()))
                     .ok_or_else(|| no_section(frame, member.section))?,
             });
         }
@@ -167,7 +168,41 @@ impl<'a> SolvedCase<'a> {
         let straightness = ask.rails.iter().map(straight).collect::<Result<_, _>>()?;
         let path = |carriage| path_over(self.statics, carriage, &motion);
         let path = ask.carriage.as_ref().map(path).transpose()?;
-        Ok(ThermalState { drift_m, turn_rad, members, straightness, path })
+        let bodies = (0..self.base.bodies.len()).map(|number| self.body(number, &motion, weight)).collect();
+        Ok(ThermalState { drift_m, turn_rad, members, bodies, straightness, path })
+    }
+
+    /// Body `number` after the `motion` of the state.
+    fn body(&self, number: usize, motion: &[f64], weight: Option<&Weight>) -> ThermalBody {
+        let (frame, layout) = (self.statics.frame, &self.statics.layout);
+        let body = &self.base.bodies[number];
+        let coordinates = |motion: &[f64]| layout.body_motion(frame, number, motion);
+        let (growth_m, bow_m) = body.growth_and_bow(&coordinates(motion));
+        // Both causes strain it, whether or not the cure moves the base.
+        let strains = [false, true].map(|cured| self.case.body_strains(body, number, cured));
+        let free: Vec<BodyFreeStrain> = strains[0].iter().zip(&strains[1]).map(|(a, b)| *a + *b).collect();
+        let both: Vec<f64> = self.motions[0].iter().zip(&self.motions[1]).map(|(a, b)| a + b).collect();
+        let worst = |motion: &[f64]| {
+            let extremes = body.extremes(&body.stresses(&coordinates(motion), &free));
+            extremes
+                .into_iter()
+                .enumerate()
+                .map(|(material, sides)| worst_side(body, material, sides))
+                .collect()
+        };
+        let own: Vec<BodyWeightStress> = worst(&both);
+        let weighed: Option<Vec<BodyWeightStress>> = weight
+            .map(|weight| worst(&both.iter().zip(&weight.motion).map(|(a, b)| a + b).collect::<Vec<f64>>()));
+        let part = |(material, own): (usize, &BodyWeightStress)| ThermalBodyPart {
+            of: body.media[material].name.clone(),
+            stress_pa: own.together_pa,
+            strength_pa: body.strength(material, own.together_pa),
+            margin: own.margin,
+            at_m: own.at_m,
+            weight: weighed.as_ref().map(|weighed| weighed[material]),
+        };
+        let parts = own.iter().enumerate().map(part).collect();
+        ThermalBody { name: body.name.to_string(), growth_m, bow_m, parts }
     }
 
     /// What the cure moved, where that is not part of the state.
@@ -176,6 +211,7 @@ impl<'a> SolvedCase<'a> {
         let cast = |cure: &&Cure| {
             let sections = frame.members.iter().filter_map(|member| self.sections.get(member.section));
             sections.flat_map(|section| &section.parts).any(|part| part.medium.name == cure.of)
+                || self.base.bodies.iter().flat_map(|body| &body.media).any(|medium| medium.name == cure.of)
         };
         let of: Vec<Cure> = self.case.cures.iter().filter(cast).cloned().collect();
         if of.is_empty() || self.case.cure_moves() {
@@ -188,6 +224,12 @@ impl<'a> SolvedCase<'a> {
             let bow = rail.line(self.statics, motion, 0).ok_or(DeflectionFault::NotHeld)?.bow();
             if bows_most.as_ref().is_none_or(|(_, most)| bow > *most) {
                 bows_most = Some((member.name.clone(), bow));
+            }
+        }
+        for (number, body) in self.base.bodies.iter().enumerate() {
+            let (_, bow) = body.growth_and_bow(&self.statics.layout.body_motion(frame, number, motion));
+            if bows_most.as_ref().is_none_or(|(_, most)| bow > *most) {
+                bows_most = Some((body.name.to_string(), bow));
             }
         }
         let straight = |rail: &Rail| rail.straightness(self.statics, motion).ok_or(DeflectionFault::NotHeld);
@@ -252,6 +294,23 @@ impl<'a> SolvedCase<'a> {
         };
         (0..section.parts.len()).filter(|part| !section.parts[*part].corners.is_empty()).map(one).collect()
     }
+}
+
+/// The side, tension or compression, that is closer to its strength, or, without one, stressed more.
+fn worst_side(body: &CompositeBody, material: usize, sides: [Option<PlaceStress>; 2]) -> BodyWeightStress {
+    let stress = |side: PlaceStress| BodyWeightStress {
+        together_pa: side.stress,
+        margin: margin(body.strength(material, side.stress), side.stress),
+        at_m: side.at.into(),
+    };
+    let sides = sides.into_iter().flatten().map(stress);
+    let harder = |a: BodyWeightStress, b: BodyWeightStress| match (a.margin, b.margin) {
+        (Some(own), Some(other)) if own <= other => a,
+        (Some(_), None) => a,
+        (None, None) if a.together_pa.abs() >= b.together_pa.abs() => a,
+        _ => b,
+    };
+    sides.reduce(harder).unwrap_or(BodyWeightStress { together_pa: 0.0, margin: None, at_m: [0.0; 3] })
 }
 
 fn one_place(
@@ -379,8 +438,8 @@ fn with_sliding(
         sections.push(CompositeSection { bond: 0.0, ..section.clone() });
     }
     let statics = subdivided(&frame, PIECES)?;
-    let weights = weight_forces(&statics)?;
-    SolvedCase::new(base, &statics, &sections, case)?.state(ask, weights.as_deref()).map(Some)
+    let weight = Weight::solve(&statics)?;
+    SolvedCase::new(base, &statics, &sections, case)?.state(ask, weight.as_ref()).map(Some)
 }
 
 #[cfg(test)]

@@ -5,9 +5,10 @@ use super::*;
 use approx::assert_relative_eq;
 use num_complex::Complex64;
 use stillbed_frame::{Anchor, Foot, Frame, Line, Point};
+use stillbed_material::Medium;
 
 fn base(frame: &Frame) -> Base<'_> {
-    Base { name: "build", frame, tip: Some(1), work: Some(0) }
+    Base { name: "build", frame, tip: Some(1), work: Some(0), bodies: &[] }
 }
 
 fn ask(frame: &Frame) -> ThermalRequest {
@@ -253,4 +254,109 @@ proptest::proptest! {
             proptest::prop_assert!(part.axial_pa.abs() + part.bending_pa.abs() <= 1e-6 * held);
         }
     }
+}
+
+/// A strip of steel and cast, 800 x 50 x (20 + 60) mm, as a body that a small patch holds under its middle.
+fn strip_as_body() -> (stillbed_solid::Reduced, Vec<Medium>) {
+    use stillbed_solid::{Body, Elastic, Part, Patch, PatchSize};
+    let parts = vec![
+        Part::cuboid([0.8, 0.05, 0.02], [0.0, 0.0, -0.01], Some(0)),
+        Part::cuboid([0.8, 0.05, 0.06], [0.0, 0.0, 0.03], Some(1)),
+    ];
+    let patches = vec![Patch { at: Vector3::new(0.0, 0.0, -0.02), size: PatchSize::Round(0.01) }];
+    let medium = |name: &str, role, e: f64, alpha: f64| {
+        let mut medium = Medium::isotropic(name, role, e, 0.2, 2500.0, 0.0);
+        medium.expansion = Some(alpha);
+        medium
+    };
+    let media = vec![medium("steel", Role::Skeleton, 210e9, 12e-6), medium("cast", Role::Fill, 30e9, 15e-6)];
+    let elastic: Vec<Elastic> =
+        media.iter().map(|medium| Elastic::isotropic(medium.youngs_modulus.re, 0.2, 2500.0)).collect();
+    let reduced = Body { parts, patches }.reduced(&[elastic], 12, 1).unwrap();
+    (reduced, media)
+}
+
+/// The frame of that body alone.
+fn frame_of(reduced: &stillbed_solid::Reduced, media: &[Medium]) -> Frame {
+    let n = reduced.coordinates();
+    let (mut mass, mut about_origin) = (nalgebra::DMatrix::zeros(n, n), nalgebra::Matrix6::zeros());
+    let mut parts = Vec::new();
+    for (own, medium) in reduced.materials.iter().zip(media) {
+        let mu = medium.shear_modulus;
+        let lambda = mu * (medium.youngs_modulus - 2.0 * mu) / (3.0 * mu - medium.youngs_modulus);
+        mass += &own.mass * medium.density;
+        about_origin += own.rigid * medium.density;
+        let stiffness =
+            nalgebra::DMatrix::from_fn(n, n, |i, j| lambda * own.lambda[(i, j)] + mu * own.mu[(i, j)]);
+        parts.push(stillbed_frame::SubstructurePart {
+            of: medium.name.clone(),
+            role: medium.role,
+            stiffness,
+        });
+    }
+    let body = stillbed_frame::Substructure {
+        name: "strip".into(),
+        points: vec![0],
+        inner: reduced.inner,
+        parts,
+        mass,
+        about_origin,
+    };
+    let point = Point { name: "middle".into(), position: Vector3::new(0.0, 0.0, -0.02) };
+    let anchor = Anchor { name: "floor".into(), at: vec![0], hold: [true; 6] };
+    Frame { points: vec![point], anchors: vec![anchor], bodies: vec![body], ..Frame::default() }
+}
+
+/// # Source
+/// - `boley1960`: a strip of two metals bends as the moment of its free strains over its stiffness
+#[test]
+fn a_body_of_two_layers_bows_as_the_strip_that_it_is() {
+    let (reduced, media) = strip_as_body();
+    let frame = frame_of(&reduced, &media);
+    let body =
+        CompositeBody { name: "strip", reduced: &reduced, media, compressive_strengths: vec![None; 2] };
+    let bodies = [body];
+    let base = Base { name: "b", frame: &frame, tip: None, work: None, bodies: &bodies };
+    let case = ThermalCase::uniform(10.0);
+    let found = solve_thermal(&base, &[], &case, &ThermalRequest::default()).unwrap();
+    let strip = &found.state.bodies[0];
+    // By layers about the middle of the whole: E A, E S, E I, and the moments of the free strains.
+    let layers = [(210e9, 12e-6, -0.04, -0.02), (30e9, 15e-6, -0.02, 0.04)];
+    let sum = |of: &dyn Fn(f64, f64, f64, f64) -> f64| {
+        layers.iter().map(|(e, a, b, t)| of(*e, *a, *b, *t)).sum::<f64>()
+    };
+    let (ea, es) = (sum(&|e, _, b, t| e * (t - b)), sum(&|e, _, b, t| e * (t * t - b * b) / 2.0));
+    let ei = sum(&|e, _, b, t| e * (t.powi(3) - b.powi(3)) / 3.0);
+    let (n, m) =
+        (sum(&|e, a, b, t| e * a * 10.0 * (t - b)), sum(&|e, a, b, t| e * a * 10.0 * (t * t - b * b) / 2.0));
+    let curvature = (m - es / ea * n) / (ei - es * es / ea);
+    let strain = (n - es * curvature) / ea;
+    // Of a parabola less the line that fits it best, from end to middle.
+    assert_relative_eq!(strip.bow_m, curvature * 0.8 * 0.8 / 8.0, max_relative = 0.02);
+    // At the middle of the height.
+    assert_relative_eq!(strip.growth_m[0], strain * 0.8, max_relative = 0.02);
+    // Steel at the bond and at its face; the cast is pulled where it is bonded.
+    let steel = |z: f64| 210e9 * (strain + curvature * z - 12e-5);
+    let worst = if steel(-0.02).abs() > steel(-0.04).abs() { steel(-0.02) } else { steel(-0.04) };
+    assert_relative_eq!(strip.parts[0].stress_pa, worst, max_relative = 0.15);
+    assert_eq!(strip.parts[0].of, "steel");
+}
+
+#[test]
+fn a_body_of_one_material_has_no_stress_and_a_gradient_bends_it() {
+    let (reduced, mut media) = strip_as_body();
+    media[1] = Medium { name: "cast".into(), ..media[0].clone() };
+    let frame = frame_of(&reduced, &media);
+    let body =
+        CompositeBody { name: "strip", reduced: &reduced, media, compressive_strengths: vec![None; 2] };
+    let bodies = [body];
+    let base = Base { name: "b", frame: &frame, tip: None, work: None, bodies: &bodies };
+    let mut case = ThermalCase::uniform(0.0);
+    case.bodies = vec![Vector3::new(0.0, 0.0, 20.0)];
+    let found = solve_thermal(&base, &[], &case, &ThermalRequest::default()).unwrap();
+    let strip = &found.state.bodies[0];
+    assert_relative_eq!(strip.bow_m, 12e-6 * 20.0 * 0.8 * 0.8 / 8.0, max_relative = 0.01);
+    // Without stress but near the patch: far below E α ΔT.
+    let scale = 210e9 * 12e-6 * 20.0 * 0.08;
+    assert!(strip.parts.iter().all(|part| part.stress_pa.abs() < 0.1 * scale), "{:?}", strip.parts);
 }

@@ -4,9 +4,12 @@
 //! T(x, y, z) = uniform + (points at the ends, linear between) + along x + across_y y + across_z z
 //! ```
 //!
-//! x from the member's start, y and z from the member line. A point that is not named has the uniform change.
+//! x from the member's start, y and z from the member line. A point that is not named has the uniform change. A body
+//! has the uniform change and a gradient along global axes about its middle.
 
 use super::section_parts::{CompositePart, CompositeSection, TemperatureField};
+use crate::deformation::{BodyFreeStrain, CompositeBody};
+use nalgebra::Vector3;
 use serde::Serialize;
 use stillbed_frame::{Frame, Line};
 
@@ -41,6 +44,8 @@ pub struct ThermalCase {
     pub members: Vec<TemperatureGradient>,
     /// By point, K, added to the uniform change; missing ones have none.
     pub points: Vec<f64>,
+    /// By body: gradient along global axes about its middle, K/m; missing ones have none.
+    pub bodies: Vec<Vector3<f64>>,
     /// Linear shrinkage by material, a strain; the part becomes shorter by it.
     pub shrinkage: Vec<(String, f64)>,
     /// Cures of mixes whose shrinkage is not stated.
@@ -59,6 +64,7 @@ impl ThermalCase {
         self.uniform != 0.0
             || self.points.iter().any(|t| *t != 0.0)
             || self.members.iter().flat_map(gradient).any(|g| g != 0.0)
+            || self.bodies.iter().any(|gradient| gradient.norm() != 0.0)
     }
 
     /// The temperature field over the section at the start and at the end of a member.
@@ -85,15 +91,39 @@ impl ThermalCase {
     /// besides its shrinkage the mix keeps the difference of their expansions over this cooling.
     pub(super) fn own_strains(&self, section: &CompositeSection) -> Vec<f64> {
         let of = |(number, part): (usize, &CompositePart)| {
-            let name = &part.medium.name;
-            if let Some((_, stated)) = self.shrinkage.iter().find(|(material, _)| material == name) {
-                return -stated;
-            }
-            let Some(cure) = self.cures.iter().find(|cure| cure.of == *name) else { return 0.0 };
-            let beyond = section.expansion_beyond_others(number).unwrap_or(0.0);
-            -cure.shrinkage - beyond * cure.cooling_k
+            self.cured(&part.medium.name, || section.expansion_beyond_others(number))
         };
         section.parts.iter().enumerate().map(of).collect()
+    }
+
+    /// The free strain that shrinkage and cure leave in a material; `beyond` is how much more it expands than what
+    /// it is cast with, 1/K.
+    fn cured(&self, name: &str, beyond: impl Fn() -> Option<f64>) -> f64 {
+        if let Some((_, stated)) = self.shrinkage.iter().find(|(material, _)| material == name) {
+            return -stated;
+        }
+        let Some(cure) = self.cures.iter().find(|cure| cure.of == name) else { return 0.0 };
+        -cure.shrinkage - beyond().unwrap_or(0.0) * cure.cooling_k
+    }
+
+    /// The free strains of the materials of `body`, which is number `number` of the frame: from shrinkage alone when
+    /// `cured`, otherwise from temperatures alone.
+    pub(super) fn body_strains(
+        &self,
+        body: &CompositeBody,
+        number: usize,
+        cured: bool,
+    ) -> Vec<BodyFreeStrain> {
+        let gradient = self.bodies.get(number).copied().unwrap_or_default();
+        let of = |(material, medium): (usize, &stillbed_material::Medium)| {
+            if cured {
+                let at_middle = self.cured(&medium.name, || body.expansion_beyond_others(material));
+                return BodyFreeStrain { at_middle, gradient: Vector3::zeros() };
+            }
+            let expansion = medium.expansion.unwrap_or(0.0);
+            BodyFreeStrain { at_middle: expansion * self.uniform, gradient: gradient * expansion }
+        };
+        body.media.iter().enumerate().map(of).collect()
     }
 }
 
@@ -113,6 +143,7 @@ mod tests {
                 ..TemperatureGradient::default()
             }],
             points: vec![0.0, 3.0],
+            bodies: Vec::new(),
             shrinkage: vec![("steel".to_string(), 5e-4)],
             cures: Vec::new(),
         };

@@ -6,7 +6,7 @@
 
 use super::section_parts::{CompositeSection, SectionStiffness, TemperatureField, ThermalStrains};
 use super::temperature_change::ThermalCase;
-use crate::deformation::{Base, DeflectionFault};
+use crate::deformation::{Base, CompositeBody, DeflectionFault};
 use nalgebra::Vector6;
 use stillbed_frame::{Frame, FrameFault, FreeStrain};
 use stillbed_modes::Statics;
@@ -19,18 +19,20 @@ pub(super) fn check_expansions(
 ) -> Result<(), DeflectionFault> {
     let used = |number: usize| base.frame.members.iter().any(|member| member.section == number);
     let mut faults: Vec<FrameFault> = Vec::new();
-    for (number, section) in sections.iter().enumerate() {
-        for name in section.lacking_expansion().filter(|_| case.warms() && used(number)) {
-            let fault = FrameFault {
-                table: "materials",
-                name: name.to_string(),
-                field: "expansion",
-                message: "its expansion is not known, and a change of temperature needs it".to_string(),
-                help: "add expansion = \"12 um/m K\"".to_string(),
-            };
-            if !faults.contains(&fault) {
-                faults.push(fault);
-            }
+    let of_sections = sections.iter().enumerate().filter(|(number, _)| used(*number));
+    let lacking = of_sections
+        .flat_map(|(_, section)| section.lacking_expansion())
+        .chain(base.bodies.iter().flat_map(CompositeBody::lacking_expansion));
+    for name in lacking.filter(|_| case.warms()) {
+        let fault = FrameFault {
+            table: "materials",
+            name: name.to_string(),
+            field: "expansion",
+            message: "its expansion is not known, and a change of temperature needs it".to_string(),
+            help: "add expansion = \"12 um/m K\"".to_string(),
+        };
+        if !faults.contains(&fault) {
+            faults.push(fault);
         }
     }
     if faults.is_empty() { Ok(()) } else { Err(DeflectionFault::Frame(faults)) }
@@ -39,6 +41,7 @@ pub(super) fn check_expansions(
 /// The load of a case on the frame, and the free strains of its members: from shrinkage alone when `cured`,
 /// otherwise from temperatures alone.
 pub(super) fn strain_load(
+    base: &Base,
     statics: &Statics,
     sections: &[CompositeSection],
     case: &ThermalCase,
@@ -46,7 +49,16 @@ pub(super) fn strain_load(
 ) -> Result<(Vec<f64>, Vec<FreeStrain>), DeflectionFault> {
     let strains = free_strains(statics, sections, case, cured)?;
     let load = statics.layout.free_strain_load(statics.frame, &strains);
-    Ok((load.ok_or(DeflectionFault::NotHeld)?, strains))
+    let mut load = load.ok_or(DeflectionFault::NotHeld)?;
+    add_bodies(&mut load, base, statics, case, cured);
+    Ok((load, strains))
+}
+
+/// Adds the load of the bodies' free strains.
+pub(super) fn add_bodies(load: &mut [f64], base: &Base, statics: &Statics, case: &ThermalCase, cured: bool) {
+    for (number, body) in base.bodies.iter().enumerate() {
+        body.add_load(load, statics, number, &case.body_strains(body, number, cured));
+    }
 }
 
 /// The free strains alone.

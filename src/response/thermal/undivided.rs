@@ -5,7 +5,7 @@
 
 use super::section_parts::CompositeSection;
 use super::temperature_change::ThermalCase;
-use super::thermal_load::free_strains;
+use super::thermal_load::{add_bodies, free_strains};
 use crate::deformation::{Base, DeflectionFault, Rail, Xyz, deflection};
 use nalgebra::Vector6;
 use stillbed_frame::FreeStrain;
@@ -57,6 +57,7 @@ pub fn largest_bow(
 fn expansions_known(base: &Base, sections: &[CompositeSection]) -> bool {
     let section = |member: &stillbed_frame::Member| sections.get(member.section);
     base.frame.members.iter().filter_map(section).all(|section| section.lacking_expansion().next().is_none())
+        && base.bodies.iter().all(|body| body.lacking_expansion().next().is_none())
 }
 
 /// The displacements under the temperatures of `case`. In a section twice as large, the different free
@@ -76,7 +77,9 @@ fn warmed(
     let mut strains = free_strains(statics, sections, &case, false)?;
     let smaller = |strain: &mut Vector6<f64>| (3..6).for_each(|i| strain[i] /= scale);
     strains.iter_mut().for_each(|ends: &mut FreeStrain| ends.iter_mut().for_each(smaller));
-    let load = statics.layout.free_strain_load(base.frame, &strains).ok_or(DeflectionFault::NotHeld)?;
+    let load = statics.layout.free_strain_load(base.frame, &strains);
+    let mut load = load.ok_or(DeflectionFault::NotHeld)?;
+    add_bodies(&mut load, base, statics, &case, false);
     deflection(statics, &load)
 }
 
@@ -106,7 +109,7 @@ mod tests {
     fn undivided_members_answer_as_divided_ones() {
         let (frame, section) = strip();
         let sections = [section];
-        let base = Base { name: "b", frame: &frame, tip: Some(1), work: Some(0) };
+        let base = Base { name: "b", frame: &frame, tip: Some(1), work: Some(0), bodies: &[] };
         let statics = Statics::factor(&frame).unwrap();
         let mut case = ThermalCase::uniform(4.0);
         case.members = vec![TemperatureGradient { across_z: 20.0, ..TemperatureGradient::default() }];
@@ -124,7 +127,7 @@ mod tests {
     fn a_section_twice_as_large_curves_half_as_much_by_its_layers() {
         let (frame, section) = strip();
         let sections = [section];
-        let base = Base { name: "b", frame: &frame, tip: Some(1), work: Some(0) };
+        let base = Base { name: "b", frame: &frame, tip: Some(1), work: Some(0), bodies: &[] };
         let statics = Statics::factor(&frame).unwrap();
         let rails = Rail::join(&frame, &[0]);
         let bow = |case: &ThermalCase, scale| {
@@ -139,7 +142,7 @@ mod tests {
         let (frame, mut section) = strip();
         section.parts[1].medium.expansion = None;
         let sections = [section];
-        let base = Base { name: "b", frame: &frame, tip: Some(1), work: Some(0) };
+        let base = Base { name: "b", frame: &frame, tip: Some(1), work: Some(0), bodies: &[] };
         let statics = Statics::factor(&frame).unwrap();
         assert_eq!(drift_per_kelvin(&base, &sections, &statics, 1.0).unwrap(), None);
     }

@@ -38,21 +38,33 @@ pub struct WeightStress {
     pub at_section_m: [f64; 2],
 }
 
-/// By member: [N, M_y, M_z] of the weight at the ends of its elements; `None` where nothing holds the base.
-pub(super) fn weight_forces(statics: &Statics) -> Result<Option<Vec<Vec<Vector3<f64>>>>, DeflectionFault> {
-    let (frame, layout) = (statics.frame, &statics.layout);
-    let down = Vector6::z() * -GRAVITY;
-    let load = layout.inertia_load(frame, &down, &Vector3::zeros()).ok_or(DeflectionFault::NotHeld)?;
-    let motion = match deflection(statics, &load) {
-        Err(DeflectionFault::NotHeld) => return Ok(None),
-        other => other?,
-    };
-    let down = Vector3::z() * -GRAVITY;
-    let member = |number| {
-        let forces = layout.line_forces_in(frame, number, &motion, &down).ok_or(DeflectionFault::NotHeld)?;
-        Ok(forces.iter().map(|f| Vector3::new(f[0], f[4], f[5])).collect())
-    };
-    (0..frame.members.len()).map(member).collect::<Result<Vec<_>, DeflectionFault>>().map(Some)
+/// The weight of everything on a base.
+pub(super) struct Weight {
+    /// The displacements of the degrees of freedom.
+    pub motion: Vec<f64>,
+    /// By member: [N, M_y, M_z] at the ends of its elements.
+    pub forces: Vec<Vec<Vector3<f64>>>,
+}
+
+impl Weight {
+    /// Solves for the weight; `None` where nothing holds the base.
+    pub fn solve(statics: &Statics) -> Result<Option<Weight>, DeflectionFault> {
+        let (frame, layout) = (statics.frame, &statics.layout);
+        let down = Vector6::z() * -GRAVITY;
+        let load = layout.inertia_load(frame, &down, &Vector3::zeros()).ok_or(DeflectionFault::NotHeld)?;
+        let motion = match deflection(statics, &load) {
+            Err(DeflectionFault::NotHeld) => return Ok(None),
+            other => other?,
+        };
+        let down = Vector3::z() * -GRAVITY;
+        let member = |number| {
+            let forces =
+                layout.line_forces_in(frame, number, &motion, &down).ok_or(DeflectionFault::NotHeld)?;
+            Ok(forces.iter().map(|f| Vector3::new(f[0], f[4], f[5])).collect())
+        };
+        let forces = (0..frame.members.len()).map(member).collect::<Result<_, DeflectionFault>>()?;
+        Ok(Some(Weight { motion, forces }))
+    }
 }
 
 /// Part `number` of a member of `length`, m, under the `forces` of the weight at equally spaced places;
@@ -128,7 +140,7 @@ mod tests {
     #[test]
     fn a_cantilever_is_stretched_above_its_root() {
         let (frame, section) = arm();
-        let forces = weight_forces(&subdivided(&frame, 8).unwrap()).unwrap().unwrap();
+        let forces = Weight::solve(&subdivided(&frame, 8).unwrap()).unwrap().unwrap().forces;
         let found =
             weight_stress(&section.stiffness().unwrap(), 0, 2.0, &forces[0], &[[1e6, 0.0]; 4]).unwrap();
         // w L² / 2 over b h² / 6, with 2500 kg/m3.
@@ -145,7 +157,7 @@ mod tests {
         let (mut frame, section) = arm();
         let sections = [section];
         let solve = |frame: &Frame| {
-            let base = Base { name: "b", frame, tip: Some(1), work: Some(0) };
+            let base = Base { name: "b", frame, tip: Some(1), work: Some(0), bodies: &[] };
             solve_thermal(&base, &sections, &ThermalCase::uniform(0.0), &ThermalRequest::default()).unwrap()
         };
         let part = solve(&frame).state.members[0].parts[0].clone();

@@ -1,9 +1,10 @@
 //! The batch sheets of every build of a design, one per mix, from its sections and members.
 //!
 //! The volume of a mix is the sum over members of its area in the section times the length between the
-//! points, less what lies inside other members ([`stillbed_frame::overlaps`]).
+//! points, less what lies inside other members ([`stillbed_frame::overlaps`]), and over bodies that of its cells.
 
 use super::super::partial::answer_solvable;
+use super::cast_body::{cast_body, thinnest_gap};
 use super::members::castings;
 use super::{Body, CastShape, Mould, Pour, PourSheet};
 use serde::Serialize;
@@ -61,7 +62,7 @@ pub struct BuildPour {
     pub base_mass_kg: f64,
     /// Mass of the cast mixes, kg.
     pub cast_kg: f64,
-    /// Mass of all other parts of the members: skeletons and bare members, kg.
+    /// Mass of all other parts of members and bodies: skeletons and bare members, kg.
     pub skeleton_kg: f64,
     /// Carried masses, kg.
     pub carried_kg: f64,
@@ -107,19 +108,13 @@ impl BuildPour {
         build: &Build,
         options: &PourOptions,
     ) -> Result<Option<BuildPour>, Problems> {
-        let is_mix = |at: &usize| matches!(build.substances[*at], Substance::Mix(_));
-        if let Some(body) = build.bodies.iter().find(|body| body.substances.iter().any(is_mix)) {
-            let message = format!("build \"{}\": a pour into a body is not planned yet", build.name);
-            let help = "its mass is in compare; for weights and heat draw the casting as members";
-            return Err(Problem::error(body.place.clone(), message).with_help(help).into());
-        }
-        let model = build.model(&design.goal, &Draw::default())?;
+        let model = build.weights(&design.goal, &Draw::default())?;
         let mut sheets = Vec::new();
         let (mut overlap, mut overlaps, mut cost) = (0.0, 0, Some(0.0));
         let mut poured: Vec<f64> = Vec::new();
         for (medium, substance) in build.substances.iter().enumerate() {
             let Substance::Mix(recipe) = substance else { continue };
-            let cast = Cast::of(build, &model, medium);
+            let cast = Cast::of(build, &model, medium)?;
             if cast.volume <= 0.0 {
                 continue;
             }
@@ -166,7 +161,7 @@ struct Cast {
 }
 
 impl Cast {
-    fn of(build: &Build, model: &Model, medium: usize) -> Cast {
+    fn of(build: &Build, model: &Model, medium: usize) -> Result<Cast, Problems> {
         let frame = &model.frame;
         let mut volumes = vec![0.0; frame.members.len()];
         let mut skeleton = 0.0;
@@ -204,8 +199,17 @@ impl Cast {
             overlap += own;
             overlaps += usize::from(own > 0.0);
         }
-        let shapes = castings(build, model, medium, &volumes);
-        Cast { volume: volumes.iter().sum(), overlap, overlaps, shapes, thinnest, skeleton }
+        let mut shapes = castings(build, model, medium, &volumes);
+        let mut volume = volumes.iter().sum();
+        for body in build.bodies.iter().filter(|body| body.substances.contains(&medium)) {
+            let shape = cast_body(model, body, medium)?;
+            volume += shape.volume;
+            thinnest = thinnest.min(thinnest_gap(&shape));
+            let others = body.volumes()?.into_iter().filter(|(at, _)| *at != medium);
+            skeleton += others.map(|(at, volume)| volume * model.media[at].density).sum::<f64>();
+            shapes.push(shape);
+        }
+        Ok(Cast { volume, overlap, overlaps, shapes, thinnest, skeleton })
     }
 
     fn pour(&self, stated: &PourSpec, options: &PourOptions) -> Pour {
@@ -291,13 +295,13 @@ pub fn compute_mixes(design: &Design) -> Result<Vec<MixAnswer>, Problems> {
 fn mixes_of_all(design: &Design) -> Result<Vec<MixAnswer>, Problems> {
     let mut answers: Vec<MixAnswer> = Vec::new();
     for build in &design.builds {
-        let model = build.model(&design.goal, &Draw::default())?;
+        let model = build.weights(&design.goal, &Draw::default())?;
         for (medium, substance) in build.substances.iter().enumerate() {
             let Substance::Mix(recipe) = substance else { continue };
             if answers.iter().any(|answer| answer.name == recipe.name) {
                 continue;
             }
-            let thinnest = Cast::of(build, &model, medium).thinnest;
+            let thinnest = Cast::of(build, &model, medium)?.thinnest;
             let answer = MixAnswer::compute(recipe, thinnest.is_finite().then_some(thinnest));
             answers.push(answer.map_err(|missing| Problems::from(missing.at(build.place.clone())))?);
         }

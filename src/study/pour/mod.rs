@@ -17,6 +17,7 @@
 //! steps        its checklist and cautions
 //! compute      computes the sheet
 //! members      castings from the members of a frame
+//! cast_body    a casting from a body of the design
 //! bodies       the sheets of every build
 //! body         a body drawn as a closed surface
 //! ```
@@ -24,6 +25,7 @@
 mod batch;
 pub mod bodies;
 mod body;
+mod cast_body;
 mod compute;
 mod doubts;
 mod drawn;

@@ -89,7 +89,7 @@ impl Stack {
 
     fn warmed(&self, frame: &Frame, case: &ThermalCase) -> Result<Thermal, String> {
         let sections = [self.warm.clone()];
-        let base = Base { name: "bar", frame, tip: Some(1), work: Some(0) };
+        let base = Base { name: "bar", frame, tip: Some(1), work: Some(0), bodies: &[] };
         solve_thermal(&base, &sections, case, &ThermalRequest::default()).map_err(|fault| fault.to_string())
     }
 }
@@ -217,7 +217,7 @@ fn beam(inputs: &Inputs) -> Result<Vec<f64>, String> {
     if let Some(right) = right {
         hold(&mut frame, 1, right);
     }
-    let base = Base { name: "bar", frame: &frame, tip: Some(1), work: None };
+    let base = Base { name: "bar", frame: &frame, tip: Some(1), work: None, bodies: &[] };
     let found = solve_sag(&base, &SagRequest::default()).map_err(|fault| fault.to_string())?;
     let sag = if right.is_some() { found.members[0].bow_m } else { -found.drift_m.ok_or("no tip")?.z };
     Ok(vec![sag * scale(&stack, length)])
