@@ -12,7 +12,9 @@ use stillbed_frame::{Substructure, SubstructurePart};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{Kind, figures, show};
 use stillbed_material::{Medium, Role};
-use stillbed_solid::{Body, BodyFault, Elastic, FitFault, Patch, PatchFault, PatchSize, Prepared, Reduced};
+use stillbed_solid::{
+    Body, BodyFault, Elastic, FitFault, Grip, Patch, PatchFault, PatchSize, Prepared, Reduced,
+};
 
 /// Fixed-interface modes of a body in each set of materials.
 const MODES: usize = 32;
@@ -133,8 +135,16 @@ fn hold(drawing: &Drawing, sizes: &[(String, [f64; 2])], bodies: &mut [BuildBody
         };
         let place = stated.map_or(&point.place, |patch| &patch.place).clone();
         bodies[on].points.push((number, place));
-        bodies[on].body.patches.push(Patch { at, size });
+        bodies[on].body.patches.push(Patch { at, size, grip: grip(drawing, name) });
     }
+}
+
+/// How a point holds its area: as one piece where something stiff stands on it, else as its average.
+fn grip(drawing: &Drawing, point: &str) -> Grip {
+    let members = drawing.members.iter().any(|(_, m)| m.from.value == point || m.to.value == point);
+    let masses = drawing.masses.iter().any(|(_, mass)| mass.at.value == point);
+    let anchors = drawing.anchors.iter().any(|(_, anchor)| anchor.at.iter().any(|at| at.value == point));
+    if members || masses || anchors { Grip::OnePiece } else { Grip::Average }
 }
 
 /// The area by which the section of a member that ends at `point` meets a body.
@@ -173,6 +183,9 @@ impl BuildBody {
                 format!("its parts make {pieces} pieces that do not touch"),
                 "let them touch or overlap, or make them bodies of their own".to_string(),
             ),
+            BodyFault::Dependent => {
+                (fault.to_string(), "move its points apart, or let one point do for several".to_string())
+            }
             BodyFault::Eigen(fault) => (
                 format!("it cannot be solved: {fault}"),
                 "let its parts touch over a face, not an edge or a corner".to_string(),

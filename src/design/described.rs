@@ -240,6 +240,11 @@ pub(super) const DESCRIBED: &[(&str, &str)] = &[
     ("thermal/members/*/along", "Along the member."),
     ("thermal/points", "Changes beside the one everywhere, by name of the point."),
     ("thermal/points/*", "Change at this point."),
+    ("thermal/bodies", "Gradients along the global axes, by name of the body."),
+    ("thermal/bodies/*", "The gradient of a body, about its middle."),
+    ("thermal/bodies/*/x", "Along x."),
+    ("thermal/bodies/*/y", "Along y."),
+    ("thermal/bodies/*/z", "Along z."),
     ("thermal/shrinkage", "Linear shrinkage of the cure, by name of the material or mix."),
     ("thermal/shrinkage/*", "A strain, -0.1 to 0.1."),
     (

@@ -10,6 +10,7 @@
 //! assembly    the sparse matrices of a mesh
 //! patch       the flat areas by which points hold a body
 //! reduced     a body as a few coordinates
+//! space       the shapes of a body, and its coordinates
 //! recovery    strains and displacements of a reduced body
 //! spec        bodies and patches as the design file states them
 //! walls       how the wall of one tube gives under the end of another
@@ -25,6 +26,7 @@ mod patch;
 mod polynomial;
 mod recovery;
 mod reduced;
+mod space;
 pub mod spec;
 mod walls;
 
@@ -32,7 +34,7 @@ pub use assembly::{Assembly, Elastic, Matrices};
 pub use fit::{FitFault, best_axes, filled, fit};
 pub use mesh::{Axis, Cell, CellPoint, Content, Interval, Mesh};
 pub use part::{Part, Ring, upright};
-pub use patch::{Patch, PatchFault, PatchSize};
+pub use patch::{Grip, Patch, PatchFault, PatchSize};
 pub use recovery::BodyStrain;
 pub use reduced::{Body, BodyFault, MaterialMatrices, Prepared, Reduced};
 pub use walls::{TubeJoint, TubeSection, WallFlexibility};

@@ -1,16 +1,22 @@
 //! Patches: the flat areas by which points hold a body.
 //!
-//! A patch moves as one piece with its point: its nodes follow
+//! What is stiff and fast on the body moves its patch as one piece. What is soft, as a foot, presses evenly, and its
+//! point moves as the average of the area:
 //!
 //! ```text
-//! u = u_p + θ_p × (x - x_p)
+//! one piece   u = u_p + θ_p × (x - x_p)                           on all of the area
+//! average     u_p, θ_p of the least ∫ |u - u_p - θ_p × (x - x_p)|² dA
 //! ```
+//!
+//! An average stiffens nothing, and its edges need no lines of the grid.
 //!
 //! A round patch is taken as the square of the same area along the axes of the grid.
 
-use crate::mesh::Mesh;
+use crate::mesh::{Cell, Mesh};
 use crate::part::Part;
-use nalgebra::{Matrix3, Vector3};
+use crate::polynomial::{gauss, lagrange, lobatto};
+use nalgebra::{Matrix3, Matrix6, Matrix6x3, Vector3};
+use std::collections::BTreeMap;
 use std::f64::consts::PI;
 use std::fmt;
 
@@ -33,13 +39,35 @@ impl PatchSize {
     }
 }
 
-/// A patch: where its point is, and its size.
+/// How a point holds its area.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Grip {
+    /// The area moves as one piece.
+    OnePiece,
+    /// The point moves as the average of the area, which what acts on it presses evenly.
+    Average,
+}
+
+/// A patch: where its point is, its size, and how the point holds it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Patch {
     /// Where its point is, m.
     pub at: Vector3<f64>,
     /// Its size.
     pub size: PatchSize,
+    /// How the point holds it.
+    pub grip: Grip,
+}
+
+impl Patch {
+    /// True when its area overlaps that of `other`, both on faces of `axis` and in the axes of the grid.
+    pub(crate) fn overlaps(&self, other: &Patch, axis: usize) -> bool {
+        let [u, v] = within(axis);
+        let ([a, b], [c, d]) = (self.size.sides(), other.size.sides());
+        let slack = 1e-9 * (a + b + c + d);
+        let near = |axis: usize, reach: f64| (self.at[axis] - other.at[axis]).abs() < 0.5 * reach - slack;
+        (self.at[axis] - other.at[axis]).abs() < 1e-5 * (a + b) && near(u, a + c) && near(v, b + d)
+    }
 }
 
 /// What is wrong with a patch.
@@ -84,6 +112,9 @@ impl PatchFault {
         }
     }
 }
+
+/// The average motion of an area: by node, what its displacement in grid axes adds to the motion.
+pub(crate) type Average = Vec<(usize, Matrix6x3<f64>)>;
 
 /// How near to a face a point lies that is on it, as a part of the body's size.
 const ON_FACE: f64 = 1e-6;
@@ -138,8 +169,8 @@ pub(crate) fn within(axis: usize) -> [usize; 2] {
     [[1, 2], [0, 2], [0, 1]][axis]
 }
 
-/// The nodes of a patch on a face of `axis`, in the axes of the grid, and the part of its area that is on them.
-pub(crate) fn nodes(mesh: &Mesh, patch: &Patch, axis: usize) -> (Vec<usize>, f64) {
+/// The nodes of a patch on a face of `axis`, in the axes of the grid.
+pub(crate) fn nodes(mesh: &Mesh, patch: &Patch, axis: usize) -> Vec<usize> {
     let [u, v] = within(axis);
     let [a, b] = patch.size.sides();
     let slack = 1e-9 * (a + b);
@@ -148,24 +179,86 @@ pub(crate) fn nodes(mesh: &Mesh, patch: &Patch, axis: usize) -> (Vec<usize>, f64
             && (at[u] - patch.at[u]).abs() <= 0.5 * a + slack
             && (at[v] - patch.at[v]).abs() <= 0.5 * b + slack
     };
-    let nodes: Vec<usize> = (0..mesh.nodes()).filter(|node| inside(mesh.position(*node))).collect();
-    let covered: f64 = mesh
-        .cells
-        .iter()
-        .map(|cell| {
-            let (low, sizes) = mesh.extent(cell);
-            let touches = [low[axis], low[axis] + sizes[axis]];
-            if touches.iter().all(|place| (place - patch.at[axis]).abs() > 1e-5 * (a + b)) {
-                return 0.0;
-            }
-            let common = |axis: usize, side: f64| {
-                let (from, to) = (patch.at[axis] - 0.5 * side, patch.at[axis] + 0.5 * side);
-                (to.min(low[axis] + sizes[axis]) - from.max(low[axis])).max(0.0)
-            };
-            common(u, a) * common(v, b)
-        })
+    (0..mesh.nodes()).filter(|node| inside(mesh.position(*node))).collect()
+}
+
+/// The cells that a patch on a face of `axis` lies on: the cell, which end of it the face is, and the common
+/// rectangle as its two intervals along the axes of the face.
+fn under<'m>(
+    mesh: &'m Mesh,
+    patch: &Patch,
+    axis: usize,
+) -> impl Iterator<Item = (&'m Cell, usize, [[f64; 2]; 2])> {
+    let [u, v] = within(axis);
+    let ([a, b], at) = (patch.size.sides(), patch.at);
+    mesh.cells.iter().filter_map(move |cell| {
+        let (low, sizes) = mesh.extent(cell);
+        let touches = [low[axis], low[axis] + sizes[axis]];
+        let end = touches.iter().position(|place| (place - at[axis]).abs() < 1e-5 * (a + b))?;
+        let common = |axis: usize, side: f64| {
+            let (from, to) = (at[axis] - 0.5 * side, at[axis] + 0.5 * side);
+            [from.max(low[axis]), to.min(low[axis] + sizes[axis])]
+        };
+        let common = [common(u, a), common(v, b)];
+        common.iter().all(|[from, to]| to > from).then_some((cell, end, common))
+    })
+}
+
+/// The part of the area of a patch on a face of `axis` that lies on the body.
+pub(crate) fn covered(mesh: &Mesh, patch: &Patch, axis: usize) -> f64 {
+    let area: f64 = under(mesh, patch, axis)
+        .map(|(_, _, common)| common.iter().map(|[from, to]| to - from).product::<f64>())
         .sum();
-    (nodes, covered / (a * b))
+    area / patch.size.sides().iter().product::<f64>()
+}
+
+/// What the displacements of nodes, in grid axes, add to the average motion of a patch on a face of `axis` about its
+/// point, in global axes; `axes` are those of the grid. `None` where the area is none.
+pub(crate) fn average(mesh: &Mesh, patch: &Patch, axis: usize, axes: &Matrix3<f64>) -> Option<Average> {
+    let faces = within(axis);
+    let mut square = Matrix6::zeros();
+    let mut sums: BTreeMap<usize, Matrix6x3<f64>> = BTreeMap::new();
+    for (cell, end, common) in under(mesh, patch, axis) {
+        let (low, sizes) = mesh.extent(cell);
+        let intervals = mesh.intervals(cell);
+        let nodes = mesh.nodes_of(cell);
+        let counts = intervals.map(|interval| interval.order + 1);
+        let points = faces.map(|axis| lobatto(intervals[axis].order));
+        let places = [0, 1].map(|i| gauss(intervals[faces[i]].order + 2));
+        for (s, ws) in &places[0] {
+            for (t, wt) in &places[1] {
+                let mut place = patch.at;
+                let part = [s, t];
+                let lengths = common.map(|[from, to]| to - from);
+                (0..2).for_each(|i| place[faces[i]] = common[i][0] + lengths[i] * part[i]);
+                let weight = ws * wt * lengths[0] * lengths[1];
+                let (shift, turn) = arm(&place, &patch.at);
+                let mut motion = Matrix6x3::zeros();
+                motion.fixed_view_mut::<3, 3>(0, 0).copy_from(&shift.transpose());
+                motion.fixed_view_mut::<3, 3>(3, 0).copy_from(&turn.transpose());
+                square += motion * motion.transpose() * weight;
+                let own = [0, 1].map(|i| {
+                    let axis = faces[i];
+                    lagrange(&points[i], (place[axis] - low[axis]) / sizes[axis])
+                });
+                for (i, (first, _)) in own[0].iter().enumerate() {
+                    for (j, (second, _)) in own[1].iter().enumerate() {
+                        let mut at = [0; 3];
+                        at[axis] = end * (counts[axis] - 1);
+                        (at[faces[0]], at[faces[1]]) = (i, j);
+                        let node = nodes[(at[0] * counts[1] + at[1]) * counts[2] + at[2]];
+                        *sums.entry(node).or_default() += motion * (weight * first * second);
+                    }
+                }
+            }
+        }
+    }
+    let inverse = square.try_inverse()?;
+    let mut turn = Matrix6::zeros();
+    turn.fixed_view_mut::<3, 3>(0, 0).copy_from(axes);
+    turn.fixed_view_mut::<3, 3>(3, 3).copy_from(axes);
+    let all = turn * inverse;
+    Some(sums.into_iter().map(|(node, sum)| (node, all * sum)).collect())
 }
 
 /// How the displacements of a node at `place` follow six motions of a point at `at`, shape (3, 6), all in global

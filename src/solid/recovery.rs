@@ -113,7 +113,7 @@ impl Reduced {
 
 #[cfg(test)]
 mod tests {
-    use crate::{Body, Elastic, Part, Patch, PatchSize, Ring};
+    use crate::{Body, Elastic, Grip, Part, Patch, PatchSize, Ring};
     use approx::assert_relative_eq;
     use nalgebra::{DVector, Matrix3, Rotation3, Vector3};
 
@@ -125,7 +125,7 @@ mod tests {
         let at = turn * Vector3::new(0.05, 0.0, -0.05);
         Body {
             parts: parts.iter().map(|part| part.turned(&turn.transpose())).collect(),
-            patches: vec![Patch { at, size: PatchSize::Round(0.04) }],
+            patches: vec![Patch { at, size: PatchSize::Round(0.04), grip: Grip::OnePiece }],
         }
     }
 

@@ -21,11 +21,12 @@ use crate::assembly::{Assembly, Elastic};
 use crate::fit::{FitFault, best_axes, fit};
 use crate::mesh::Mesh;
 use crate::part::Part;
-use crate::patch::{Patch, PatchFault, arm, face, nodes, within};
+use crate::patch::{Average, Grip, Patch, PatchFault, average, covered, face, nodes, within};
+use crate::space::Space;
 use faer::Mat;
 use nalgebra::{DMatrix, Matrix3, Matrix6, Vector3};
 use std::fmt;
-use stillbed_eigen::{EigenFault, Factorisation, Patterns, Settings, Vectors, approximate, lowest_unchecked};
+use stillbed_eigen::EigenFault;
 
 /// A body: its parts, later ones displacing earlier ones, and its patches.
 #[derive(Debug, Clone, PartialEq)]
@@ -45,6 +46,8 @@ pub enum BodyFault {
     Patch(usize, PatchFault),
     /// It falls apart: parts that do not touch.
     Apart(usize),
+    /// Its patches cannot move independently of each other.
+    Dependent,
     /// The solution.
     Eigen(EigenFault),
 }
@@ -55,6 +58,7 @@ impl fmt::Display for BodyFault {
             BodyFault::Fit(fault) => fault.fmt(f),
             BodyFault::Patch(number, fault) => write!(f, "patch {}: {fault}", number + 1),
             BodyFault::Apart(pieces) => write!(f, "its parts make {pieces} pieces that do not touch"),
+            BodyFault::Dependent => f.write_str("its patches cannot move independently of each other"),
             BodyFault::Eigen(fault) => fault.fmt(f),
         }
     }
@@ -101,9 +105,6 @@ pub struct Reduced {
     pub shapes: Mat<f64>,
 }
 
-/// Directions that are new to the space by less than this are left out.
-const NEW: f64 = 1e-3;
-
 /// A body with its grid, its patches found on it.
 #[derive(Debug, Clone)]
 pub struct Prepared {
@@ -111,9 +112,14 @@ pub struct Prepared {
     pub axes: Matrix3<f64>,
     /// The grid, in its own axes.
     pub mesh: Mesh,
-    /// By node: its patch.
+    /// By node: the patch that it moves with as one piece.
     owner: Vec<Option<usize>>,
+    /// By patch whose motion is an average: what nodes add to it.
+    averages: Vec<(usize, Average)>,
 }
+
+/// A side of an average longer than this part of the body's size has lines of the grid at its ends.
+const LARGE: f64 = 0.3;
 
 impl Body {
     /// The axis of the body that the face at `at` is square to, and the sign of its outward normal.
@@ -123,7 +129,7 @@ impl Body {
     pub fn face(&self, at: &Vector3<f64>) -> Result<(usize, f64), PatchFault> {
         let axes = best_axes(&self.parts);
         let parts: Vec<Part> = self.parts.iter().map(|part| part.turned(&axes)).collect();
-        face(&parts, &axes.tr_mul(at), extent(&parts))
+        face(&parts, &axes.tr_mul(at), extents(&parts).into_iter().fold(0.0, f64::max))
     }
 
     /// True when `at` lies within a part that is not empty.
@@ -137,9 +143,9 @@ impl Body {
     /// # Errors
     /// [`BodyFault`].
     pub fn reduced(&self, sets: &[Vec<Elastic>], modes: usize, finer: usize) -> Result<Reduced, BodyFault> {
-        let Prepared { axes, mesh, owner } = self.prepare(finer)?;
-        let space = Space { body: self, axes, owner, assembly: Assembly::new(&mesh) };
-        space.reduced(sets, modes)
+        let Prepared { axes, mesh, owner, averages } = self.prepare(finer)?;
+        let patches = &self.patches;
+        Space { patches, axes, owner, averages, assembly: Assembly::new(&mesh) }.reduced(sets, modes)
     }
 
     /// The grid of the body, whose orders are higher by `finer`, and its patches on it.
@@ -149,23 +155,40 @@ impl Body {
     pub fn prepare(&self, finer: usize) -> Result<Prepared, BodyFault> {
         let axes = best_axes(&self.parts);
         let parts: Vec<Part> = self.parts.iter().map(|part| part.turned(&axes)).collect();
-        let size = extent(&parts);
+        let sizes = extents(&parts);
+        let size = sizes.into_iter().fold(0.0, f64::max);
         let mut extra = [const { Vec::new() }; 3];
         let mut faces = Vec::new();
         for (number, patch) in self.patches.iter().enumerate() {
             let own = Patch { at: axes.tr_mul(&patch.at), ..*patch };
             let (axis, _) = face(&parts, &own.at, size).map_err(|fault| BodyFault::Patch(number, fault))?;
-            for (axis, side) in within(axis).into_iter().zip(own.size.sides()) {
-                extra[axis].extend([own.at[axis] - 0.5 * side, own.at[axis] + 0.5 * side]);
+            for (along, side) in within(axis).into_iter().zip(own.size.sides()) {
+                if patch.grip == Grip::OnePiece || side > LARGE * sizes[along] {
+                    extra[along].extend([own.at[along] - 0.5 * side, own.at[along] + 0.5 * side]);
+                }
+            }
+            let meets = |(other, beside): &(Patch, usize)| *beside == axis && own.overlaps(other, axis);
+            if let Some(other) = faces.iter().position(meets) {
+                return Err(BodyFault::Patch(number, PatchFault::Meets(other)));
             }
             faces.push((own, axis));
         }
         let mesh = fit(&parts, &extra, finer).map_err(BodyFault::Fit)?;
         let mut owner = vec![None; mesh.nodes()];
+        let mut averages = Vec::new();
         for (number, (patch, axis)) in faces.iter().enumerate() {
-            let (nodes, covered) = nodes(&mesh, patch, *axis);
-            if covered < 0.5 || nodes.len() < 3 {
-                return Err(BodyFault::Patch(number, PatchFault::Overhangs(covered)));
+            let covered = covered(&mesh, patch, *axis);
+            let overhangs = || BodyFault::Patch(number, PatchFault::Overhangs(covered));
+            if covered < 0.5 {
+                return Err(overhangs());
+            }
+            if patch.grip == Grip::Average {
+                averages.push((number, average(&mesh, patch, *axis, &axes).ok_or_else(overhangs)?));
+                continue;
+            }
+            let nodes = nodes(&mesh, patch, *axis);
+            if nodes.len() < 3 {
+                return Err(overhangs());
             }
             for node in nodes {
                 if let Some(other) = owner[node].replace(number) {
@@ -177,235 +200,19 @@ impl Body {
         if pieces > 1 {
             return Err(BodyFault::Apart(pieces));
         }
-        Ok(Prepared { axes, mesh, owner })
+        Ok(Prepared { axes, mesh, owner, averages })
     }
 }
 
-fn extent(parts: &[Part]) -> f64 {
+/// The sizes of what is not empty along the axes of the grid, m.
+fn extents(parts: &[Part]) -> [f64; 3] {
     let (mut low, mut high) = ([f64::INFINITY; 3], [f64::NEG_INFINITY; 3]);
     for [from, to] in parts.iter().filter(|part| part.material.is_some()).map(Part::extent) {
         for axis in 0..3 {
             (low[axis], high[axis]) = (low[axis].min(from[axis]), high[axis].max(to[axis]));
         }
     }
-    (0..3).map(|axis| high[axis] - low[axis]).fold(0.0, f64::max)
-}
-
-struct Space<'b> {
-    body: &'b Body,
-    axes: Matrix3<f64>,
-    /// By node: its patch.
-    owner: Vec<Option<usize>>,
-    assembly: Assembly<'b>,
-}
-
-impl Space<'_> {
-    fn place(&self, node: usize) -> Vector3<f64> {
-        self.axes * Vector3::from(self.assembly.mesh.position(node))
-    }
-
-    /// Displacements in grid axes when the point at `at` moves rigidly, of the nodes that `counts`, (3 nodes, 6).
-    fn rigid(&self, at: &Vector3<f64>, counts: impl Fn(usize) -> bool) -> Mat<f64> {
-        let nodes = self.owner.len();
-        let mut motions = Mat::zeros(3 * nodes, 6);
-        for node in (0..nodes).filter(|node| counts(*node)) {
-            let (shift, turn) = arm(&self.place(node), at);
-            let (shift, turn) = (self.axes.tr_mul(&shift), self.axes.tr_mul(&turn));
-            for i in 0..3 {
-                for j in 0..3 {
-                    motions[(3 * node + i, j)] = shift[(i, j)];
-                    motions[(3 * node + i, 3 + j)] = turn[(i, j)];
-                }
-            }
-        }
-        motions
-    }
-
-    /// The middle of the grid in its own axes, m.
-    fn middle(&self) -> Vector3<f64> {
-        let middle = |axis: usize| {
-            let lines = &self.assembly.mesh.axes[axis].lines;
-            0.5 * (lines[0] + lines[lines.len() - 1])
-        };
-        Vector3::from([0, 1, 2].map(middle))
-    }
-
-    /// Displacements w in grid axes whose divergence is 1, ξ, η and ζ, (3 nodes, 4): Kλ w is then the force of that
-    /// temperature, since Kλ is ∫ div v div w.
-    fn expansions(&self) -> Mat<f64> {
-        let mesh = self.assembly.mesh;
-        let middle = self.middle();
-        Mat::from_fn(3 * mesh.nodes(), 4, |dof, field| {
-            let (node, axis) = (dof / 3, dof % 3);
-            let own = mesh.position(node)[axis] - middle[axis];
-            match field {
-                0 => own / 3.0,
-                _ if field == axis + 1 => 0.5 * own * own,
-                _ => 0.0,
-            }
-        })
-    }
-
-    fn reduced(&self, sets: &[Vec<Elastic>], modes: usize) -> Result<Reduced, BodyFault> {
-        let mesh = self.assembly.mesh;
-        let held: Vec<bool> = (0..3 * mesh.nodes()).map(|dof| self.owner[dof / 3].is_some()).collect();
-        let count = self.body.patches.len();
-        let patterns = Patterns::default();
-        let nominal = sets.first().map(Vec::as_slice).unwrap_or_default();
-        let mut moved = Mat::<f64>::zeros(held.len(), 0);
-        for (number, patch) in self.body.patches.iter().enumerate() {
-            moved = beside(&moved, &self.rigid(&patch.at, |node| self.owner[node] == Some(number)));
-        }
-        let expansions = self.expansions();
-        let mut constraint = Mat::<f64>::zeros(held.len(), 0);
-        let mut inner = Mat::<f64>::zeros(held.len(), 0);
-        for (number, set) in sets.iter().enumerate() {
-            let matrices = self.assembly.matrices(set, &held);
-            let (pair, free) = (matrices.pair(), &matrices.free);
-            let spread = |own: &Vectors| {
-                Mat::from_fn(held.len(), own.count(), |dof, k| free[dof].map_or(0.0, |row| own[(row, k)]))
-            };
-            if count == 0 {
-                let settings = Settings { patterns: Some(&patterns), ..Settings::default() };
-                let wanted = (modes + 6).min(pair.dofs());
-                let pairs = lowest_unchecked(&pair, wanted, &settings).map_err(BodyFault::Eigen)?;
-                inner = beside(&inner, &spread(&pairs.vectors));
-                continue;
-            }
-            let symbolic = patterns.analyse(&pair).map_err(BodyFault::Eigen)?;
-            let factor = Factorisation::compute(&pair, &symbolic, 0.0).map_err(BodyFault::Eigen)?;
-            let load = |of: &Mat<f64>, by: f64| {
-                let mut load = Mat::<f64>::zeros(pair.dofs(), of.ncols());
-                for (dof, row) in free.iter().enumerate() {
-                    if let Some(row) = row {
-                        (0..of.ncols()).for_each(|k| load[(*row, k)] = by * of[(dof, k)]);
-                    }
-                }
-                Vectors::from(load)
-            };
-            let [force, _] = self.assembly.times(set, moved.as_ref());
-            let answer = factor.solve(&load(&force, -1.0)).map_err(BodyFault::Eigen)?;
-            let shapes = &moved + spread(&answer);
-            let own = if number == 0 {
-                constraint = shapes;
-                approximate(&pair, modes.min(pair.dofs()), &factor)
-            } else {
-                // One step of inverse iteration brings the lowest shapes of the first set to those of this one.
-                let [_, inertia] = self.assembly.times(set, inner.subcols(0, (modes / 2).min(inner.ncols())));
-                inner = beside(&inner, &(&shapes - &constraint));
-                factor.solve(&load(&inertia, 1.0))
-            };
-            inner = beside(&inner, &spread(&own.map_err(BodyFault::Eigen)?));
-            if number == 0 {
-                // How each material moves the body when it alone expands.
-                for material in 0..set.len() {
-                    let alone: Vec<Elastic> = (0..set.len())
-                        .map(|other| {
-                            let lambda = if other == material { set[other].bulk() } else { 0.0 };
-                            Elastic { lambda, mu: 0.0, density: 0.0 }
-                        })
-                        .collect();
-                    let [force, _] = self.assembly.times(&alone, expansions.as_ref());
-                    let answer = factor.solve(&load(&force, 1.0)).map_err(BodyFault::Eigen)?;
-                    inner = beside(&inner, &spread(&answer));
-                }
-            }
-        }
-        let inner = self.independent(nominal, inner);
-        let shapes = beside(&constraint, &inner);
-        let size = shapes.ncols();
-        let projected = self.assembly.projected(nominal.len(), beside(&shapes, &expansions).as_ref());
-        let origin = self.rigid(&Vector3::zeros(), |_| true);
-        let volumes = self.assembly.projected(nominal.len(), origin.as_ref());
-        let dense = |m: &Mat<f64>| DMatrix::from_fn(size, size, |i, j| m[(i, j)]);
-        let materials = projected.iter().zip(&volumes).map(|([lambda, mu, mass], [_, _, rigid])| {
-            let rigid = Matrix6::from_fn(|i, j| rigid[(i, j)]);
-            let expansion = DMatrix::from_fn(size, 4, |i, field| lambda[(i, size + field)]);
-            MaterialMatrices { lambda: dense(lambda), mu: dense(mu), mass: dense(mass), rigid, expansion }
-        });
-        let rigid = self.rigid_coordinates(nominal, &shapes, &origin);
-        Ok(Reduced {
-            patches: count,
-            inner: inner.ncols(),
-            materials: materials.collect(),
-            rigid,
-            dofs: held.iter().filter(|held| !**held).count() + 6 * count,
-            mesh: mesh.clone(),
-            axes: self.axes,
-            middle: self.axes * self.middle(),
-            shapes: self.in_global_axes(&shapes),
-        })
-    }
-
-    /// The columns of `all` made M-orthonormal, without those that are not new.
-    fn independent(&self, materials: &[Elastic], all: Mat<f64>) -> Mat<f64> {
-        let [_, massive] = self.assembly.times(materials, all.as_ref());
-        let gram = all.transpose() * &massive;
-        // Pivoted Cholesky of the scaled Gram matrix tells which columns are new.
-        let size: Vec<f64> = (0..all.ncols()).map(|k| gram[(k, k)].max(0.0).sqrt()).collect();
-        let mut kept: Vec<Vec<f64>> = Vec::new();
-        let product = |a: &[f64], b: &[f64]| -> f64 {
-            let mut sum = 0.0;
-            for (i, a) in a.iter().enumerate() {
-                for (j, b) in b.iter().enumerate() {
-                    sum += a * gram[(i, j)] * b;
-                }
-            }
-            sum
-        };
-        for k in (0..all.ncols()).filter(|k| size[*k] > 0.0) {
-            let mut own = vec![0.0; all.ncols()];
-            own[k] = 1.0 / size[k];
-            for _ in 0..2 {
-                for other in &kept {
-                    let part = product(other, &own);
-                    own.iter_mut().zip(other).for_each(|(own, other)| *own -= part * other);
-                }
-            }
-            let left = product(&own, &own).max(0.0).sqrt();
-            if left > NEW {
-                own.iter_mut().for_each(|own| *own /= left);
-                kept.push(own);
-            }
-        }
-        let coefficients = Mat::from_fn(all.ncols(), kept.len(), |i, k| kept[k][i]);
-        &all * &coefficients
-    }
-
-    /// The coordinates of the rigid motions `origin` in `shapes`, by least squares of the mass.
-    fn rigid_coordinates(&self, materials: &[Elastic], shapes: &Mat<f64>, origin: &Mat<f64>) -> DMatrix<f64> {
-        let patches = &self.body.patches;
-        if !patches.is_empty() {
-            let mut coordinates = DMatrix::zeros(shapes.ncols(), 6);
-            for (number, patch) in patches.iter().enumerate() {
-                let (shift, turn) = arm(&patch.at, &Vector3::zeros());
-                let row = 6 * number;
-                coordinates.view_mut((row, 0), (3, 3)).copy_from(&shift);
-                coordinates.view_mut((row, 3), (3, 3)).copy_from(&turn);
-                coordinates.view_mut((row + 3, 3), (3, 3)).copy_from(&Matrix3::identity());
-            }
-            return coordinates;
-        }
-        // Inner shapes are M-orthonormal.
-        let [_, massive] = self.assembly.times(materials, origin.as_ref());
-        let parts = shapes.transpose() * &massive;
-        DMatrix::from_fn(shapes.ncols(), 6, |i, j| parts[(i, j)])
-    }
-
-    fn in_global_axes(&self, shapes: &Mat<f64>) -> Mat<f64> {
-        Mat::from_fn(shapes.nrows(), shapes.ncols(), |dof, k| {
-            let (node, i) = (dof / 3, dof % 3);
-            (0..3).map(|j| self.axes[(i, j)] * shapes[(3 * node + j, k)]).sum()
-        })
-    }
-}
-
-/// Two blocks of columns beside each other.
-fn beside(one: &Mat<f64>, other: &Mat<f64>) -> Mat<f64> {
-    let first = one.ncols();
-    Mat::from_fn(other.nrows(), first + other.ncols(), |i, k| {
-        if k < first { one[(i, k)] } else { other[(i, k - first)] }
-    })
+    [0, 1, 2].map(|axis| high[axis] - low[axis])
 }
 
 impl Reduced {
@@ -429,7 +236,7 @@ impl Reduced {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::patch::PatchSize;
+    use crate::patch::{Grip, PatchSize};
     use approx::assert_relative_eq;
     use nalgebra::{Cholesky, SymmetricEigen};
 
@@ -451,7 +258,11 @@ mod tests {
     }
 
     fn feet() -> Vec<Patch> {
-        let foot = |x: f64, y: f64| Patch { at: Vector3::new(x, y, -0.05), size: PatchSize::Round(0.04) };
+        let foot = |x: f64, y: f64| Patch {
+            at: Vector3::new(x, y, -0.05),
+            size: PatchSize::Round(0.04),
+            grip: Grip::OnePiece,
+        };
         vec![foot(0.2, 0.0), foot(-0.2, 0.12), foot(-0.2, -0.12)]
     }
 
@@ -479,6 +290,49 @@ mod tests {
     }
 
     #[test]
+    fn averages_leave_a_free_body_as_it_is_and_move_with_it() {
+        let feet = feet().into_iter().map(|foot| Patch { grip: Grip::Average, ..foot }).collect();
+        let body = slab(feet).reduced(&[vec![granite()]], 32, 1).unwrap();
+        let [k, m] = body.matrices(&[granite()]);
+        let scale = k.diagonal().amax();
+        assert!((body.rigid.transpose() * &k * &body.rigid).amax() < 1e-9 * scale);
+        let mass = body.rigid.transpose() * &m * &body.rigid;
+        assert_relative_eq!(mass[(2, 2)], 0.6 * 0.4 * 0.1 * 2900.0, max_relative = 1e-9);
+        // The free slab, computed by Legendre polynomials of degree 22.
+        let known = [1071.96, 1191.16, 2283.02, 2516.5, 2787.13, 2815.03, 3154.21];
+        let found = frequencies([k, m]);
+        assert!(found[5] < 1.0, "{found:?}");
+        for (found, known) in found[6..].iter().zip(known) {
+            assert_relative_eq!(*found, known, max_relative = 1e-3);
+        }
+    }
+
+    /// # Source
+    /// - `visscher1991`: the method by which the value was computed, with products of polynomials
+    #[test]
+    fn an_even_pressure_on_a_cube_sinks_as_is_known() {
+        // A cube with its base held, a pressure on the middle 0.4 x 0.4 of its top; E = 1, ν = 0.3.
+        let unit = Elastic::isotropic(1.0, 0.3, 1.0);
+        let at = |z: f64| Vector3::new(0.0, 0.0, z);
+        let below = Patch { at: at(-0.5), size: PatchSize::Rectangle(1.0, 1.0), grip: Grip::OnePiece };
+        let sinks = |grip: Grip, finer: usize| {
+            let above = Patch { at: at(0.5), size: PatchSize::Rectangle(0.4, 0.4), grip };
+            let block = Part::cuboid([1.0; 3], [0.0; 3], Some(0));
+            let body = Body { parts: vec![block], patches: vec![below, above] };
+            let [k, _] = body.reduced(&[vec![unit]], 24, finer).unwrap().matrices(&[unit]);
+            let free = k.view((6, 6), (k.nrows() - 6, k.nrows() - 6)).into_owned();
+            let mut force = nalgebra::DVector::zeros(free.nrows());
+            force[2] = 0.16;
+            free.cholesky().unwrap().solve(&force)[2]
+        };
+        // From below, as the grid becomes finer.
+        let found = [1, 2, 3].map(|finer| sinks(Grip::Average, finer) / 0.33388);
+        assert!(found[0] > 0.975 && found[0] < found[1] && found[1] < found[2], "{found:?}");
+        assert!(found[2] > 0.996 && found[2] < 1.0, "{found:?}");
+        assert!(sinks(Grip::OnePiece, 1) < 0.97 * 0.33388);
+    }
+
+    #[test]
     fn shapes_of_other_materials_serve_a_draw_between_them() {
         let fill = Elastic::isotropic(20e9, 0.25, 2200.0);
         let steel = Elastic::isotropic(210e9, 0.3, 7850.0);
@@ -488,7 +342,11 @@ mod tests {
         ];
         let softer = |factor: f64| Elastic { lambda: fill.lambda * factor, mu: fill.mu * factor, ..fill };
         let sets = [1.0, 0.7].map(|factor| vec![softer(factor), steel]);
-        let patch = |x: f64, z: f64| Patch { at: Vector3::new(x, 0.0, z), size: PatchSize::Round(0.05) };
+        let patch = |x: f64, z: f64| Patch {
+            at: Vector3::new(x, 0.0, z),
+            size: PatchSize::Round(0.05),
+            grip: Grip::OnePiece,
+        };
         for patches in [Vec::new(), vec![patch(-0.2, -0.05), patch(0.15, 0.05)]] {
             let body = Body { parts: parts.clone(), patches };
             let reduced = body.reduced(&sets, 24, 0).unwrap();
@@ -508,9 +366,17 @@ mod tests {
         let mut apart = slab(Vec::new());
         apart.parts.push(Part::cuboid([0.1; 3], [0.0, 0.0, 0.3], Some(0)));
         assert!(matches!(apart.prepare(0).map(drop), Err(BodyFault::Apart(2))));
-        let off = slab(vec![Patch { at: Vector3::new(0.0, 0.0, 0.2), size: PatchSize::Round(0.04) }]);
+        let off = slab(vec![Patch {
+            at: Vector3::new(0.0, 0.0, 0.2),
+            size: PatchSize::Round(0.04),
+            grip: Grip::OnePiece,
+        }]);
         assert!(matches!(off.prepare(0).map(drop), Err(BodyFault::Patch(0, PatchFault::OffSurface(_)))));
-        let edge = slab(vec![Patch { at: Vector3::new(0.299, 0.199, 0.05), size: PatchSize::Round(0.1) }]);
+        let edge = slab(vec![Patch {
+            at: Vector3::new(0.299, 0.199, 0.05),
+            size: PatchSize::Round(0.1),
+            grip: Grip::OnePiece,
+        }]);
         assert!(matches!(edge.prepare(0).map(drop), Err(BodyFault::Patch(0, PatchFault::Overhangs(_)))));
         let mut near = feet();
         near.push(Patch { at: near[0].at + Vector3::new(0.01, 0.0, 0.0), ..near[0] });

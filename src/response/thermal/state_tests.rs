@@ -258,12 +258,13 @@ proptest::proptest! {
 
 /// A strip of steel and cast, 800 x 50 x (20 + 60) mm, as a body that a small patch holds under its middle.
 fn strip_as_body() -> (stillbed_solid::Reduced, Vec<Medium>) {
-    use stillbed_solid::{Body, Elastic, Part, Patch, PatchSize};
+    use stillbed_solid::{Body, Elastic, Grip, Part, Patch, PatchSize};
     let parts = vec![
         Part::cuboid([0.8, 0.05, 0.02], [0.0, 0.0, -0.01], Some(0)),
         Part::cuboid([0.8, 0.05, 0.06], [0.0, 0.0, 0.03], Some(1)),
     ];
-    let patches = vec![Patch { at: Vector3::new(0.0, 0.0, -0.02), size: PatchSize::Round(0.01) }];
+    let patches =
+        vec![Patch { at: Vector3::new(0.0, 0.0, -0.02), size: PatchSize::Round(0.01), grip: Grip::OnePiece }];
     let medium = |name: &str, role, e: f64, alpha: f64| {
         let mut medium = Medium::isotropic(name, role, e, 0.2, 2500.0, 0.0);
         medium.expansion = Some(alpha);

@@ -1,0 +1,384 @@
+//! How a body is reduced: the shapes, and the coordinates in which the patches move by themselves.
+//!
+//! ```text
+//! V = [Ψ, A, Φ, ...]     shapes of one factor a set of materials
+//! Ψ                      one piece moves, the others are held, areas of averages are free
+//! A = (K + σ M)⁻¹ Bᵀ     B u: the average motions of the other patches
+//! T                      V T has the motions of all patches as its first coordinates: B V T = [0, I, 0]
+//! ```
+//!
+//! Where no patch moves as one piece, nothing holds the body: a small σ makes the factor possible, and the
+//! rigid-body motions are taken out of A and added by themselves.
+
+use crate::assembly::{Assembly, Elastic};
+use crate::patch::{Average, Grip, Patch, arm};
+use crate::reduced::{BodyFault, MaterialMatrices, Reduced};
+use faer::Mat;
+use nalgebra::{Cholesky, DMatrix, Matrix3, Matrix6, SymmetricEigen, Vector3};
+use stillbed_eigen::{Factorisation, Patterns, Settings, Vectors, approximate, lowest_unchecked};
+
+/// Directions that are new to the space by less than this are left out.
+const NEW: f64 = 1e-3;
+
+/// The shift below the spectrum of a free body, over (c / l)² with the speed c of shear waves and the size l.
+const BELOW: f64 = 1e-5;
+
+/// A body on its grid.
+pub(crate) struct Space<'b> {
+    pub patches: &'b [Patch],
+    pub axes: Matrix3<f64>,
+    /// By node: the patch that it moves with as one piece.
+    pub owner: Vec<Option<usize>>,
+    /// By patch whose motion is an average: the six rows of B, (6, 3 nodes), global axes, as entries of one node
+    /// each.
+    pub averages: Vec<(usize, Average)>,
+    pub assembly: Assembly<'b>,
+}
+
+impl Space<'_> {
+    fn place(&self, node: usize) -> Vector3<f64> {
+        self.axes * Vector3::from(self.assembly.mesh.position(node))
+    }
+
+    /// Displacements in grid axes when the point at `at` moves rigidly, of the nodes that `counts`, (3 nodes, 6).
+    fn rigid(&self, at: &Vector3<f64>, counts: impl Fn(usize) -> bool) -> Mat<f64> {
+        let nodes = self.owner.len();
+        let mut motions = Mat::zeros(3 * nodes, 6);
+        for node in (0..nodes).filter(|node| counts(*node)) {
+            let (shift, turn) = arm(&self.place(node), at);
+            let (shift, turn) = (self.axes.tr_mul(&shift), self.axes.tr_mul(&turn));
+            for i in 0..3 {
+                for j in 0..3 {
+                    motions[(3 * node + i, j)] = shift[(i, j)];
+                    motions[(3 * node + i, 3 + j)] = turn[(i, j)];
+                }
+            }
+        }
+        motions
+    }
+
+    /// The middle of the grid in its own axes, m.
+    fn middle(&self) -> Vector3<f64> {
+        let middle = |axis: usize| {
+            let lines = &self.assembly.mesh.axes[axis].lines;
+            0.5 * (lines[0] + lines[lines.len() - 1])
+        };
+        Vector3::from([0, 1, 2].map(middle))
+    }
+
+    /// Displacements w in grid axes whose divergence is 1, ξ, η and ζ, (3 nodes, 4): Kλ w is then the force of that
+    /// temperature, since Kλ is ∫ div v div w.
+    fn expansions(&self) -> Mat<f64> {
+        let mesh = self.assembly.mesh;
+        let middle = self.middle();
+        Mat::from_fn(3 * mesh.nodes(), 4, |dof, field| {
+            let (node, axis) = (dof / 3, dof % 3);
+            let own = mesh.position(node)[axis] - middle[axis];
+            match field {
+                0 => own / 3.0,
+                _ if field == axis + 1 => 0.5 * own * own,
+                _ => 0.0,
+            }
+        })
+    }
+
+    /// Bᵀ, (3 nodes, 6 averages).
+    fn averages_transposed(&self) -> Mat<f64> {
+        let mut rows = Mat::zeros(3 * self.owner.len(), 6 * self.averages.len());
+        for (number, (_, average)) in self.averages.iter().enumerate() {
+            for (node, own) in average {
+                for i in 0..3 {
+                    (0..6).for_each(|j| rows[(3 * node + i, 6 * number + j)] = own[(j, i)]);
+                }
+            }
+        }
+        rows
+    }
+
+    /// The shift that makes the factor of a body possible, (rad/s)².
+    fn shift(&self, materials: &[Elastic]) -> f64 {
+        if self.owner.iter().any(Option::is_some) {
+            return 0.0;
+        }
+        let size = |axis: usize| {
+            let lines = &self.assembly.mesh.axes[axis].lines;
+            lines[lines.len() - 1] - lines[0]
+        };
+        let size = [0, 1, 2].map(size).into_iter().fold(0.0, f64::max);
+        let slowest = materials.iter().map(|own| own.mu / own.density).fold(f64::INFINITY, f64::min);
+        -BELOW * slowest / (size * size)
+    }
+
+    pub fn reduced(&self, sets: &[Vec<Elastic>], modes: usize) -> Result<Reduced, BodyFault> {
+        let nodes = self.assembly.mesh.nodes();
+        let nominal = sets.first().map(Vec::as_slice).unwrap_or_default();
+        let expansions = self.expansions();
+        let (pieces, free) = self.shapes(sets, modes, &expansions)?;
+        let free = self.independent(nominal, free);
+        let raw = beside(&pieces, &free);
+        let size = raw.ncols();
+        let projected = self.assembly.projected(nominal.len(), beside(&raw, &expansions).as_ref());
+        let origin = self.rigid(&Vector3::zeros(), |_| true);
+        let volumes = self.assembly.projected(nominal.len(), origin.as_ref());
+        let dense = |m: &Mat<f64>| DMatrix::from_fn(size, size, |i, j| m[(i, j)]);
+        let nominal_stiffness: DMatrix<f64> = projected
+            .iter()
+            .zip(nominal)
+            .map(|([lambda, mu, _], own)| dense(lambda) * own.lambda + dense(mu) * own.mu)
+            .fold(DMatrix::zeros(size, size), |sum, own| sum + own);
+        let change = self.coordinates(&raw, pieces.ncols(), &nominal_stiffness)?;
+        let turned = |m: &Mat<f64>| change.tr_mul(&(dense(m) * &change));
+        let materials = projected.iter().zip(&volumes).map(|([lambda, mu, mass], [_, _, rigid])| {
+            let rigid = Matrix6::from_fn(|i, j| rigid[(i, j)]);
+            let expansion = change.tr_mul(&DMatrix::from_fn(size, 4, |i, field| lambda[(i, size + field)]));
+            MaterialMatrices { lambda: turned(lambda), mu: turned(mu), mass: turned(mass), rigid, expansion }
+        });
+        let materials = materials.collect();
+        let shapes = &raw * Mat::from_fn(size, change.ncols(), |i, j| change[(i, j)]);
+        let count = self.patches.len();
+        Ok(Reduced {
+            patches: count,
+            inner: shapes.ncols() - 6 * count,
+            materials,
+            rigid: self.rigid_coordinates(nominal, &shapes, &origin),
+            dofs: 3 * nodes - 3 * self.owner.iter().flatten().count() + 6 * (count - self.averages.len()),
+            mesh: self.assembly.mesh.clone(),
+            axes: self.axes,
+            middle: self.axes * self.middle(),
+            shapes: self.in_global_axes(&shapes),
+        })
+    }
+
+    /// The shapes Ψ in which one piece moves, and those in which none does, all in grid axes.
+    fn shapes(
+        &self,
+        sets: &[Vec<Elastic>],
+        modes: usize,
+        expansions: &Mat<f64>,
+    ) -> Result<(Mat<f64>, Mat<f64>), BodyFault> {
+        let nodes = self.assembly.mesh.nodes();
+        let held: Vec<bool> = (0..3 * nodes).map(|dof| self.owner[dof / 3].is_some()).collect();
+        let mut moved = Mat::<f64>::zeros(held.len(), 0);
+        for (number, patch) in
+            self.patches.iter().enumerate().filter(|(_, patch)| patch.grip == Grip::OnePiece)
+        {
+            moved = beside(&moved, &self.rigid(&patch.at, |node| self.owner[node] == Some(number)));
+        }
+        let is_free = moved.ncols() == 0;
+        let averages = self.averages_transposed();
+        let origin = is_free.then(|| self.rigid(&Vector3::zeros(), |_| true));
+        let patterns = Patterns::default();
+        let mut pieces = Mat::<f64>::zeros(held.len(), 0);
+        let mut free = Mat::<f64>::zeros(held.len(), 0);
+        let mut lowest = Mat::<f64>::zeros(held.len(), 0);
+        for (number, set) in sets.iter().enumerate() {
+            let matrices = self.assembly.matrices(set, &held);
+            let (pair, numbers) = (matrices.pair(), &matrices.free);
+            let spread = |own: &Vectors| {
+                Mat::from_fn(held.len(), own.count(), |dof, k| numbers[dof].map_or(0.0, |row| own[(row, k)]))
+            };
+            if self.patches.is_empty() {
+                let settings = Settings { patterns: Some(&patterns), ..Settings::default() };
+                let wanted = (modes + 6).min(pair.dofs());
+                let pairs = lowest_unchecked(&pair, wanted, &settings).map_err(BodyFault::Eigen)?;
+                free = beside(&free, &spread(&pairs.vectors));
+                continue;
+            }
+            let symbolic = patterns.analyse(&pair).map_err(BodyFault::Eigen)?;
+            let factor =
+                Factorisation::compute(&pair, &symbolic, self.shift(set)).map_err(BodyFault::Eigen)?;
+            let answer = |of: &Mat<f64>, by: f64| {
+                let mut load = Mat::<f64>::zeros(pair.dofs(), of.ncols());
+                for (dof, row) in numbers.iter().enumerate() {
+                    if let Some(row) = row {
+                        (0..of.ncols()).for_each(|k| load[(*row, k)] = by * of[(dof, k)]);
+                    }
+                }
+                Ok(spread(&factor.solve(&load.into()).map_err(BodyFault::Eigen)?))
+            };
+            let [force, _] = self.assembly.times(set, moved.as_ref());
+            let own_pieces = &moved + answer(&force, -1.0)?;
+            let attached = answer(&averages, 1.0)?;
+            let attached = match &origin {
+                Some(origin) => self.without(set, attached, origin),
+                None => attached,
+            };
+            if number > 0 {
+                // One step of inverse iteration brings the lowest shapes of the first set to those of this one.
+                let [_, inertia] =
+                    self.assembly.times(set, lowest.subcols(0, (modes / 2).min(lowest.ncols())));
+                free = beside(&free, &(&own_pieces - &pieces));
+                free = beside(&free, &attached);
+                free = beside(&free, &answer(&inertia, 1.0)?);
+                continue;
+            }
+            pieces = own_pieces;
+            let wanted = (modes + if is_free { 6 } else { 0 }).min(pair.dofs());
+            lowest = spread(&approximate(&pair, wanted, &factor).map_err(BodyFault::Eigen)?);
+            // The average motions first, so that none of them is left out as nearly known.
+            free = attached;
+            if let Some(origin) = &origin {
+                free = beside(&free, origin);
+            }
+            free = beside(&free, &lowest);
+            // How each material moves the body when it alone expands.
+            for material in 0..set.len() {
+                let alone: Vec<Elastic> = (0..set.len())
+                    .map(|other| {
+                        let lambda = if other == material { set[other].bulk() } else { 0.0 };
+                        Elastic { lambda, mu: 0.0, density: 0.0 }
+                    })
+                    .collect();
+                let [force, _] = self.assembly.times(&alone, expansions.as_ref());
+                free = beside(&free, &answer(&force, 1.0)?);
+            }
+        }
+        Ok((pieces, free))
+    }
+
+    /// `shapes` without their parts along the rigid-body motions `origin`, by the mass.
+    fn without(&self, materials: &[Elastic], shapes: Mat<f64>, origin: &Mat<f64>) -> Mat<f64> {
+        let [_, massive] = self.assembly.times(materials, origin.as_ref());
+        let dense = |m: Mat<f64>| DMatrix::from_fn(m.nrows(), m.ncols(), |i, j| m[(i, j)]);
+        let square = dense(massive.transpose() * origin);
+        let parts = dense(massive.transpose() * &shapes);
+        let Some(parts) = square.lu().solve(&parts) else { return shapes };
+        let parts = Mat::from_fn(parts.nrows(), parts.ncols(), |i, j| parts[(i, j)]);
+        shapes - origin * &parts
+    }
+
+    /// The change T to coordinates of which the first are the motions of the patches, in their order, for the
+    /// shapes `raw`, of which the first `pieces` belong to the patches that move as one piece.
+    ///
+    /// An average motion is the shape of least energy with that motion; what has none is the rest.
+    fn coordinates(
+        &self,
+        raw: &Mat<f64>,
+        pieces: usize,
+        stiffness: &DMatrix<f64>,
+    ) -> Result<DMatrix<f64>, BodyFault> {
+        let (size, averages) = (raw.ncols(), 6 * self.averages.len());
+        let free = size - pieces;
+        if averages == 0 {
+            return Ok(DMatrix::identity(size, size));
+        }
+        let motions = self.averages_transposed();
+        let motions = motions.transpose() * raw;
+        let of_pieces = DMatrix::from_fn(averages, pieces, |i, j| motions[(i, j)]);
+        let of_free = DMatrix::from_fn(averages, free, |i, j| motions[(i, pieces + j)]);
+        // Rows of like size, and the stiffness made definite by them: with the motions given, their part is fixed.
+        let row = |i: usize| of_free.row(i).norm_squared().max(f64::MIN_POSITIVE);
+        let own = stiffness.view((pieces, pieces), (free, free)).into_owned();
+        let scale = own.trace() / free as f64;
+        let mut definite = own;
+        for i in 0..averages {
+            let own = of_free.row(i);
+            definite += own.transpose() * own * (scale / row(i));
+        }
+        let dependent = || BodyFault::Dependent;
+        let compliant = Cholesky::new(definite).ok_or_else(dependent)?.solve(&of_free.transpose());
+        let square = &of_free * &compliant;
+        let unit = compliant * square.try_inverse().ok_or_else(dependent)?;
+        let mut scaled = of_free.transpose();
+        for i in 0..averages {
+            scaled.column_mut(i).scale_mut(1.0 / row(i).sqrt());
+        }
+        let along = scaled.qr().q();
+        let across = SymmetricEigen::new(DMatrix::identity(free, free) - &along * along.transpose());
+        let rest: Vec<usize> = (0..free).filter(|k| across.eigenvalues[*k] > 0.5).collect();
+        let mut change = DMatrix::zeros(size, 6 * self.patches.len() + rest.len());
+        let with_pieces = &unit * of_pieces;
+        let (mut piece, mut average) = (0, 0);
+        for (number, patch) in self.patches.iter().enumerate() {
+            for k in 0..6 {
+                let to = 6 * number + k;
+                match patch.grip {
+                    Grip::OnePiece => {
+                        change[(piece, to)] = 1.0;
+                        change.view_mut((pieces, to), (free, 1)).copy_from(&(-with_pieces.column(piece)));
+                        piece += 1;
+                    }
+                    Grip::Average => {
+                        change.view_mut((pieces, to), (free, 1)).copy_from(&unit.column(average));
+                        average += 1;
+                    }
+                }
+            }
+        }
+        for (k, from) in rest.iter().enumerate() {
+            let to = 6 * self.patches.len() + k;
+            change.view_mut((pieces, to), (free, 1)).copy_from(&across.eigenvectors.column(*from));
+        }
+        Ok(change)
+    }
+
+    /// The columns of `all` made M-orthonormal, without those that are not new.
+    fn independent(&self, materials: &[Elastic], all: Mat<f64>) -> Mat<f64> {
+        let [_, massive] = self.assembly.times(materials, all.as_ref());
+        let gram = all.transpose() * &massive;
+        // Pivoted Cholesky of the scaled Gram matrix tells which columns are new.
+        let size: Vec<f64> = (0..all.ncols()).map(|k| gram[(k, k)].max(0.0).sqrt()).collect();
+        let mut kept: Vec<Vec<f64>> = Vec::new();
+        let product = |a: &[f64], b: &[f64]| -> f64 {
+            let mut sum = 0.0;
+            for (i, a) in a.iter().enumerate() {
+                for (j, b) in b.iter().enumerate() {
+                    sum += a * gram[(i, j)] * b;
+                }
+            }
+            sum
+        };
+        for k in (0..all.ncols()).filter(|k| size[*k] > 0.0) {
+            let mut own = vec![0.0; all.ncols()];
+            own[k] = 1.0 / size[k];
+            for _ in 0..2 {
+                for other in &kept {
+                    let part = product(other, &own);
+                    own.iter_mut().zip(other).for_each(|(own, other)| *own -= part * other);
+                }
+            }
+            let left = product(&own, &own).max(0.0).sqrt();
+            if left > NEW {
+                own.iter_mut().for_each(|own| *own /= left);
+                kept.push(own);
+            }
+        }
+        let coefficients = Mat::from_fn(all.ncols(), kept.len(), |i, k| kept[k][i]);
+        &all * &coefficients
+    }
+
+    /// The coordinates of the rigid motions `origin` in `shapes`, by least squares of the mass.
+    fn rigid_coordinates(&self, materials: &[Elastic], shapes: &Mat<f64>, origin: &Mat<f64>) -> DMatrix<f64> {
+        let patches = self.patches;
+        if !patches.is_empty() {
+            let mut coordinates = DMatrix::zeros(shapes.ncols(), 6);
+            for (number, patch) in patches.iter().enumerate() {
+                let (shift, turn) = arm(&patch.at, &Vector3::zeros());
+                let row = 6 * number;
+                coordinates.view_mut((row, 0), (3, 3)).copy_from(&shift);
+                coordinates.view_mut((row, 3), (3, 3)).copy_from(&turn);
+                coordinates.view_mut((row + 3, 3), (3, 3)).copy_from(&Matrix3::identity());
+            }
+            return coordinates;
+        }
+        // Inner shapes are M-orthonormal.
+        let [_, massive] = self.assembly.times(materials, origin.as_ref());
+        let parts = shapes.transpose() * &massive;
+        DMatrix::from_fn(shapes.ncols(), 6, |i, j| parts[(i, j)])
+    }
+
+    fn in_global_axes(&self, shapes: &Mat<f64>) -> Mat<f64> {
+        Mat::from_fn(shapes.nrows(), shapes.ncols(), |dof, k| {
+            let (node, i) = (dof / 3, dof % 3);
+            (0..3).map(|j| self.axes[(i, j)] * shapes[(3 * node + j, k)]).sum()
+        })
+    }
+}
+
+/// Two blocks of columns beside each other.
+fn beside(one: &Mat<f64>, other: &Mat<f64>) -> Mat<f64> {
+    let first = one.ncols();
+    Mat::from_fn(other.nrows(), first + other.ncols(), |i, k| {
+        if k < first { one[(i, k)] } else { other[(i, k - first)] }
+    })
+}
