@@ -17,6 +17,7 @@
 //! response   resonance, decay, chatter, floor, unbalance
 //! damping    measures of damping, and records read back
 //! thermal    temperature, stress and weight
+//! solids     bodies
 //! bar        free test bars
 //! size       sizing
 //! ```
@@ -33,6 +34,7 @@ mod pour;
 mod response;
 mod sections;
 mod size;
+mod solids;
 mod thermal;
 
 use serde::Serialize;
@@ -61,6 +63,7 @@ const SUBJECTS: &[Subject] = &[
     subject("response", include_str!("../../../data/proof/response.csv"), response::EVALUATORS),
     subject("damping", include_str!("../../../data/proof/damping.csv"), damping::EVALUATORS),
     subject("thermal", include_str!("../../../data/proof/thermal.csv"), thermal::EVALUATORS),
+    subject("solids", include_str!("../../../data/proof/solids.csv"), solids::EVALUATORS),
     subject("bar", include_str!("../../../data/proof/bar.csv"), bar::EVALUATORS),
     subject("size", include_str!("../../../data/proof/size.csv"), size::EVALUATORS),
 ];
