@@ -104,7 +104,8 @@ fn hold(drawing: &Drawing, sizes: &[(String, [f64; 2])], bodies: &mut [BuildBody
         let stated = drawing.patches.get(name);
         let faces: Vec<Result<(), PatchFault>> =
             bodies.iter().map(|body| body.body.face(&at).map(drop)).collect();
-        let Some(on) = faces.iter().position(|face| face.is_ok()) else {
+        let on: Vec<usize> = (0..bodies.len()).filter(|body| faces[*body].is_ok()).collect();
+        let Some(first) = on.first() else {
             // A point within a body or on a skew face of it would float beside it unsaid.
             let touches = bodies.iter().any(|body| body.body.holds(&at))
                 || faces.iter().any(|face| matches!(face, Err(PatchFault::Skew)));
@@ -125,7 +126,7 @@ fn hold(drawing: &Drawing, sizes: &[(String, [f64; 2])], bodies: &mut [BuildBody
         let Some(size) = stated.map(|patch| patch.size).or_else(|| of_member(drawing, sizes, name)) else {
             let message = format!(
                 "it holds body \"{}\" by no area, and a point or a line carries no body",
-                bodies[on].name
+                bodies[*first].name
             );
             said.push(
                 Problem::error(point.place.clone(), message)
@@ -134,8 +135,12 @@ fn hold(drawing: &Drawing, sizes: &[(String, [f64; 2])], bodies: &mut [BuildBody
             continue;
         };
         let place = stated.map_or(&point.place, |patch| &patch.place).clone();
-        bodies[on].points.push((number, place));
-        bodies[on].body.patches.push(Patch { at, size, grip: grip(drawing, name) });
+        // On a face that two bodies share, the area bonds them.
+        let grip = if on.len() > 1 { Grip::OnePiece } else { grip(drawing, name) };
+        for body in on {
+            bodies[body].points.push((number, place.clone()));
+            bodies[body].body.patches.push(Patch { at, size, grip });
+        }
     }
 }
 
@@ -334,6 +339,32 @@ mod tests {
     #[test]
     fn posts_on_a_body_are_joined_by_it_and_take_the_areas_of_their_sections() {
         assert_eq!(said(r#"box = "600 x 400 x 100 mm""#, "-100, 0, 50 mm"), Vec::<String>::new());
+    }
+
+    #[test]
+    fn a_point_on_a_face_that_two_bodies_share_bonds_them() {
+        let read = |place: &str| {
+            let text = format!(
+                r#"
+                points = {{ f = "0, 0, -50 mm", seat = "100, 0, 50 mm", top = "100, 0, 250 mm" }}
+                patches = {{ f = "round 40 mm", seat = "100 x 100 mm", top = "round 40 mm" }}
+                anchors.floor = {{ at = "f", hold = "all" }}
+                [builds.stone.bodies]
+                slab.parts = [{{ box = "600 x 400 x 100 mm", of = "granite" }}]
+                block.parts = [{{ box = "100 x 100 x {place}, of = "granite" }}]
+                "#
+            );
+            Design::read("d.toml", &text, &Table::built_in())
+        };
+        let joined = read(r#"200 mm", at = "100, 0, 150 mm""#);
+        assert_eq!(joined.problems, []);
+        let design = joined.design.unwrap();
+        assert!(design.builds[0].bodies.iter().all(|body| body.points.iter().any(|(point, _)| *point == 1)));
+        let apart = read(r#"180 mm", at = "100, 0, 160 mm""#);
+        let said: Vec<String> = apart.problems.iter().map(|problem| problem.message.clone()).collect();
+        let expected =
+            "nothing joins the part at \"top\" (1 points) to the part at \"f\": the base is in 2 parts";
+        assert_eq!(said, [expected]);
     }
 
     #[test]

@@ -300,6 +300,7 @@ impl Stated {
         for (stated, drawing) in stated {
             let (build, said) = Build::resolve(stated.name, stated.label, drawing, table, &mut register);
             problems.extend(said);
+            problems.extend(build.iter().flat_map(doubts::of_bodies));
             builds.extend(build);
         }
         // A problem of the whole design has no line, but it has the file.

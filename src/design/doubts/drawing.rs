@@ -22,7 +22,10 @@ const FAR_OUT: f64 = 2.0;
 /// What is doubtful about places, lengths and masses.
 pub(super) fn doubts(drawing: &Drawing) -> Vec<Problem> {
     let mut said = places(drawing);
-    said.extend(halves(drawing));
+    // Where bodies join what stands on them is known once they are prepared.
+    if drawing.bodies.is_empty() {
+        said.extend(halves(drawing, &[]));
+    }
     said.extend(lengths(drawing));
     said.extend(masses(drawing));
     said
@@ -93,12 +96,8 @@ fn twins(drawing: &Drawing) -> Vec<Option<usize>> {
     twins
 }
 
-/// Parts of the drawing that no member connects.
-fn halves(drawing: &Drawing) -> Vec<Problem> {
-    // Bodies join what stands on them; where is known once they are prepared.
-    if !drawing.bodies.is_empty() {
-        return Vec::new();
-    }
+/// Parts of the drawing that no member connects, nor a body; `bodies` are the points of each.
+pub(super) fn halves(drawing: &Drawing, bodies: &[Vec<usize>]) -> Vec<Problem> {
     let points: Vec<_> = drawing.points.iter().collect();
     let numbers: HashMap<&str, usize> = points.iter().enumerate().map(|(i, (name, _))| (*name, i)).collect();
     let mut neighbours = vec![Vec::new(); points.len()];
@@ -107,6 +106,12 @@ fn halves(drawing: &Drawing) -> Vec<Problem> {
         let (Some(a), Some(b)) = (a, b) else { return Vec::new() };
         neighbours[a].push(b);
         neighbours[b].push(a);
+    }
+    for body in bodies {
+        for (a, b) in body.iter().zip(body.iter().cycle().skip(1)) {
+            neighbours[*a].push(*b);
+            neighbours[*b].push(*a);
+        }
     }
     let met = |i: usize| !neighbours[i].is_empty();
     let mut part: Vec<Option<usize>> = vec![None; points.len()];
@@ -128,7 +133,7 @@ fn halves(drawing: &Drawing) -> Vec<Problem> {
         let (name, point) = points[first];
         let count = part.iter().filter(|own| **own == Some(first)).count();
         let message = format!(
-            "no member joins the part at \"{name}\" ({count} points) to the part at \"{}\": the base is in {} \
+            "nothing joins the part at \"{name}\" ({count} points) to the part at \"{}\": the base is in {} \
              parts",
             points[*main].0,
             firsts.len()
@@ -205,7 +210,7 @@ mod tests {
         let all = said.join("\n");
         assert!(all.contains("\"seam\" lies where \"middle\" lies"), "{all}");
         assert!(
-            all.contains("no member joins the part at \"middle\" (2 points) to the part at \"wall\""),
+            all.contains("nothing joins the part at \"middle\" (2 points) to the part at \"wall\""),
             "{all}"
         );
         assert!(all.contains("the base is in 2 parts"), "{all}");

@@ -15,6 +15,7 @@ mod members;
 mod sections;
 mod supports;
 
+use super::bodies::BuildBody;
 use super::build::Build;
 use super::drawing::Drawing;
 use super::model::Model;
@@ -27,6 +28,13 @@ pub(super) fn of_drawing(stated: &Drawing) -> Vec<Problem> {
     said.extend(drawing::doubts(stated));
     said.extend(sections::doubts(stated));
     said
+}
+
+/// What is doubtful in a build once it is known which points hold its bodies.
+pub(super) fn of_bodies(build: &Build) -> Vec<Problem> {
+    let points = |body: &BuildBody| body.points.iter().map(|(point, _)| *point).collect();
+    let bodies: Vec<Vec<usize>> = build.bodies.iter().map(points).collect();
+    if bodies.is_empty() { Vec::new() } else { drawing::halves(&build.drawing, &bodies) }
 }
 
 /// What is doubtful in a build whose sections are solved.
