@@ -18,6 +18,10 @@ use stillbed_solid::{
 
 /// Fixed-interface modes of a body in each set of materials.
 const MODES: usize = 32;
+/// Most orders that the finer grid of a body has more than the coarsest.
+const MOST_FINER: usize = 3;
+/// A grid of so many nodes is solved in about a second.
+const FEW_NODES: usize = 4000;
 /// Factor on the stiffness of fills for which shapes are kept beside the nominal ones. The space is linear, so that it
 /// serves stiffer fills as well.
 const SOFTER: f64 = 0.7;
@@ -199,6 +203,16 @@ impl BuildBody {
         Problem::error(place, message).with_help(help)
     }
 
+    /// How many orders the finer grid has more than the coarsest: as many as a simple body can have at no cost.
+    fn finer(&self) -> Result<usize, BodyFault> {
+        for finer in (2..=MOST_FINER).rev() {
+            if self.body.prepare(finer)?.mesh.nodes() <= FEW_NODES {
+                return Ok(finer);
+            }
+        }
+        Ok(1)
+    }
+
     /// On the coarser and on the finer grid, reduced when it is first asked for.
     fn reduced(&self, media: &[Medium]) -> Result<&[Reduced; 2], Problem> {
         let nominal: Vec<Elastic> = self.substances.iter().map(|at| elastic(&media[*at]).0).collect();
@@ -212,7 +226,8 @@ impl BuildBody {
                 });
                 sets.push(own.collect());
             }
-            Ok([self.body.reduced(&sets[..1], MODES, 0)?, self.body.reduced(&sets, MODES, 1)?])
+            let finer = self.finer()?;
+            Ok([self.body.reduced(&sets[..1], MODES, finer - 1)?, self.body.reduced(&sets, MODES, finer)?])
         };
         let found = self.reduced.get_or_init(reduce);
         found.as_ref().map_err(|fault| self.problem(fault, self.place.clone()))

@@ -161,11 +161,20 @@ impl Body {
         let mut faces = Vec::new();
         for (number, patch) in self.patches.iter().enumerate() {
             let own = Patch { at: axes.tr_mul(&patch.at), ..*patch };
-            let (axis, _) = face(&parts, &own.at, size).map_err(|fault| BodyFault::Patch(number, fault))?;
+            let (axis, outward) =
+                face(&parts, &own.at, size).map_err(|fault| BodyFault::Patch(number, fault))?;
+            let mut depth = f64::INFINITY;
             for (along, side) in within(axis).into_iter().zip(own.size.sides()) {
                 if patch.grip == Grip::OnePiece || side > LARGE * sizes[along] {
                     extra[along].extend([own.at[along] - 0.5 * side, own.at[along] + 0.5 * side]);
+                    depth = depth.min(0.5 * side);
                 }
+            }
+            // What the patch holds back fades within its size below it: a line there, unless the parts have one.
+            let near = |plane: f64| (0.3..1.7).contains(&(outward * (own.at[axis] - plane) / depth));
+            let planes = parts.iter().flat_map(|part| part.planes()[axis].clone());
+            if depth < 0.7 * sizes[axis] && !planes.chain(extra[axis].clone()).any(near) {
+                extra[axis].push(own.at[axis] - outward * depth);
             }
             let meets = |(other, beside): &(Patch, usize)| *beside == axis && own.overlaps(other, axis);
             if let Some(other) = faces.iter().position(meets) {
