@@ -14,6 +14,7 @@ use stillbed_modes::{EliminationOrder, ModesFault};
 use stillbed_section::clearance::{hull, stands_out, within};
 use stillbed_section::spec::SectionSpec;
 use stillbed_section::{Geometry, Part};
+use stillbed_solid::SolvedWalls;
 
 /// One way of making the base.
 ///
@@ -50,6 +51,10 @@ pub struct Build {
     pub(super) whole: OnceLock<Arc<EliminationOrder>>,
     /// Elimination orders, shared by all builds.
     pub(super) patterns: Patterns,
+    /// Walls that no table covers, shared by all builds.
+    pub(super) solved_walls: SolvedWalls,
+    /// Factor of the flexibility of walls; `None` where none gives.
+    pub(super) walls: Option<Spread>,
 }
 
 /// What members lose where they lie inside others, and the shapes of sections for which that was found.
@@ -90,7 +95,7 @@ impl Build {
         let mut said = Vec::new();
         let mut substances: Vec<Substance> = Vec::new();
         let mut profiles = Vec::new();
-        let patterns = register.patterns.clone();
+        let (patterns, solved_walls) = (register.patterns.clone(), register.solved_walls.clone());
         let mut stores = Stores::new(&drawing, table, register);
         let used = |section: &str| drawing.members.iter().any(|(_, member)| member.section.value == section);
         for (section, spec) in drawing.sections.iter() {
@@ -138,9 +143,24 @@ impl Build {
         let label = label.unwrap_or_else(|| name.value.replace('_', " "));
         let (name, place) = (name.value, name.place);
         let (inside, whole) = (OnceLock::new(), OnceLock::new());
-        let build =
-            Build { name, label, place, drawing, substances, profiles, bodies, inside, whole, patterns };
+        let mut build = Build {
+            name,
+            label,
+            place,
+            drawing,
+            substances,
+            profiles,
+            bodies,
+            inside,
+            whole,
+            patterns,
+            solved_walls,
+            walls: None,
+        };
         let sound = !said.iter().any(Problem::is_error);
+        if sound && !build.brace_ends().is_empty() {
+            build.walls = Some(register.enter_walls());
+        }
         (sound.then_some(build), said)
     }
 }

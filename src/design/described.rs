@@ -8,6 +8,10 @@ pub(super) const DESCRIBED: &[(&str, &str)] = &[
         "overlaps",
         "What lies inside another member: once, it counts with one of them; keep, with both; else once.",
     ),
+    (
+        "weld",
+        "Throat of the fillets where hollow members are welded on others; else the thinner wall, 0 mm is none.",
+    ),
     ("points", "The wire drawing: places by name, common to all builds. Global z is up."),
     ("points/*", "Where it is: global x, y, z; false leaves it out of a build."),
     ("members", "Bars between points, by name."),

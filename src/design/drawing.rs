@@ -4,8 +4,8 @@ use super::named::Named;
 use super::price::Prices;
 use super::vary::VarySpec;
 use stillbed_frame::spec::{AnchorSpec, FootSpec, JointSpec, MassSpec, MemberSpec, PointSpec};
-use stillbed_input::document::Fields;
-use stillbed_input::quantity::Loss;
+use stillbed_input::document::{Allowed, Fields};
+use stillbed_input::quantity::{Kind, Loss, Spread};
 use stillbed_material::spec::{MaterialSpec, MixSpec};
 use stillbed_section::spec::SectionSpec;
 use stillbed_solid::spec::{BodySpec, PatchSpec};
@@ -42,6 +42,8 @@ pub struct Drawing {
     /// Whether material inside another member counts with both; `None` where it is not stated, and then it
     /// counts once.
     pub keeps_overlaps: Option<bool>,
+    /// Throat of the fillets where hollow members meet, m; `None` where it is not stated.
+    pub weld: Option<Spread>,
 }
 
 /// What a design may state about material inside another member: it counts once, or with each member from
@@ -75,6 +77,7 @@ impl Drawing {
             prices: Prices::read(fields),
             vary: Named::read_tables(fields, "vary", VarySpec::read),
             keeps_overlaps: read_overlaps(fields),
+            weld: fields.quantity("weld", Kind::Length, Allowed::NotNegative),
         }
     }
 
@@ -96,6 +99,7 @@ impl Drawing {
             prices: self.prices.replaced_by(&build.prices),
             vary: self.vary.replaced_by(&build.vary),
             keeps_overlaps: build.keeps_overlaps.or(self.keeps_overlaps),
+            weld: build.weld.or(self.weld),
         }
     }
 

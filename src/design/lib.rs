@@ -10,6 +10,7 @@
 //! substance    the materials and mixes that parts are made of
 //! bodies       the bodies of a build, each reduced to a few coordinates
 //! build        one way of making the base, ready to be computed
+//! walls        where the wall of a hollow member gives under another
 //! model        a build at one draw of its uncertain values: a frame with solved sections
 //! check        names that lead nowhere, targets that cannot be judged
 //! doubts       what is doubtful although it can be read
@@ -35,6 +36,7 @@ mod proportions;
 mod schema;
 mod substance;
 mod vary;
+mod walls;
 
 pub use bodies::BuildBody;
 pub use build::{Build, Profile};
@@ -47,6 +49,7 @@ pub use price::{Costs, PartCost, Prices};
 pub use schema::schema;
 pub use substance::Substance;
 pub use vary::{Choices, Gaps, PartPlace, Rack, VarySpec};
+pub use walls::{BraceEnd, Tube};
 
 use stillbed_input::document::{Fields, Located, Reader, Uncertain};
 use stillbed_input::problem::{Place, Problem, Severity, in_order};

@@ -80,6 +80,9 @@ impl Build {
             for body in &self.bodies {
                 frame.bodies.push(body.substructure(&media, false).map_err(Problems::from)?);
             }
+        }
+        self.add_walls(&mut frame, &media, draw, scale);
+        if solved {
             Layout::divide(&frame, &[])
                 .map_err(|faults| faults.iter().map(|fault| self.place(fault)).collect::<Vec<Problem>>())?;
         }
@@ -207,16 +210,7 @@ impl Build {
             Complex64::new(k, k * loss.at(goal.amplitude, draw))
         };
         let point = |name: &str| drawing.points.position(name).unwrap_or(usize::MAX);
-        let joint = |name: &Option<stillbed_input::document::Located<String>>| {
-            name.as_ref().and_then(|name| drawing.joints.position(&name.value))
-        };
-        let section = |name: &str| self.profiles.iter().position(|p| p.name == name).unwrap_or(usize::MAX);
         Frame {
-            points: drawing
-                .points
-                .iter()
-                .map(|(name, p)| Point { name: name.to_string(), position: Vector3::from(p.position) })
-                .collect(),
             sections: sections
                 .iter()
                 .zip(&self.profiles)
@@ -226,27 +220,13 @@ impl Build {
                     member_section(&profile.name, &solution.as_stated, &solution.mass, made_of, scale)
                 })
                 .collect(),
-            members: drawing
-                .members
-                .iter()
-                .map(|(name, m)| Member {
-                    name: name.to_string(),
-                    from: point(&m.from.value),
-                    to: point(&m.to.value),
-                    section: section(&m.section.value),
-                    up: m.up.as_ref().map(|up| Vector3::from(up.value)),
-                    offset: Vector3::from(m.offset),
-                    joint_from: joint(&m.joint_from),
-                    joint_to: joint(&m.joint_to),
-                    displaced: Vec::new(),
-                })
-                .collect(),
             joints: drawing
                 .joints
                 .iter()
                 .map(|(name, j)| Joint {
                     name: name.to_string(),
                     stiffness: j.stiffness.map(|spring| spring.map(|s| lossy(&s, &j.loss))),
+                    wall: None,
                 })
                 .collect(),
             masses: drawing
@@ -279,7 +259,38 @@ impl Build {
                     hold: a.hold,
                 })
                 .collect(),
-            bodies: Vec::new(),
+            ..self.wires()
+        }
+    }
+
+    /// The points and members alone.
+    pub(super) fn wires(&self) -> Frame {
+        let drawing = &self.drawing;
+        let point = |name: &str| drawing.points.position(name).unwrap_or(usize::MAX);
+        let joint = |name: &Option<stillbed_input::document::Located<String>>| {
+            name.as_ref().and_then(|name| drawing.joints.position(&name.value))
+        };
+        let section = |name: &str| self.profiles.iter().position(|p| p.name == name).unwrap_or(usize::MAX);
+        let points = drawing.points.iter();
+        let members = drawing.members.iter();
+        Frame {
+            points: points
+                .map(|(name, p)| Point { name: name.to_string(), position: Vector3::from(p.position) })
+                .collect(),
+            members: members
+                .map(|(name, m)| Member {
+                    name: name.to_string(),
+                    from: point(&m.from.value),
+                    to: point(&m.to.value),
+                    section: section(&m.section.value),
+                    up: m.up.as_ref().map(|up| Vector3::from(up.value)),
+                    offset: Vector3::from(m.offset),
+                    joint_from: joint(&m.joint_from),
+                    joint_to: joint(&m.joint_to),
+                    displaced: Vec::new(),
+                })
+                .collect(),
+            ..Frame::default()
         }
     }
 

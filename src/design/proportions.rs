@@ -129,6 +129,12 @@ fn of(model: &Model, seen: &[Seen], number: usize) -> Proportions {
         let hosts: Vec<usize> = others(model, number, point).filter(across).collect();
         let solid = hosts.iter().filter(|other| seen[**other].wall.is_none()).map(depth);
         own.within[end] = solid.fold(0.0, f64::max).min(seen[number].line.length);
+        // Where the host's end has a joint, that gives for both.
+        let jointed = |other: &usize| {
+            let host = &model.frame.members[*other];
+            (0..2).any(|end| host.point(end) == point && host.joint(end).is_some())
+        };
+        let hosts: Vec<usize> = hosts.into_iter().filter(|other| !jointed(other)).collect();
         own.corners[end] = corner(model, seen, number, &hosts).filter(|_| own.within[end] == 0.0);
     }
     own
@@ -167,6 +173,7 @@ mod tests {
     fn proportions(fill: &str) -> Vec<Proportions> {
         let text = format!(
             r#"
+overlaps = "keep"
 [points]
 a = "0, 0, 0 mm"
 b = "400, 0, 0 mm"

@@ -7,11 +7,15 @@ use std::sync::Arc;
 use stillbed_eigen::Patterns;
 use stillbed_input::document::{Law, Located, Uncertain};
 use stillbed_input::problem::{Problem, Problems, suggest};
-use stillbed_input::quantity::{Draw, Kind, figures};
+use stillbed_input::quantity::{Draw, Kind, Spread, figures};
 use stillbed_material::demand::demand;
 use stillbed_material::spec::AirSpec;
 use stillbed_material::{Material, Medium, MissingProperty, Property, Recipe, Role, Table, predict};
 use stillbed_section::{Geometry, Part, SectionFault};
+use stillbed_solid::SolvedWalls;
+
+/// Key of the flexibility of walls among the uncertain values.
+const WALLS: &str = "walls";
 
 /// What the builds of a design share: the index of every uncertain value in a draw, and sections that are
 /// drawn alike, meshed once.
@@ -21,12 +25,33 @@ pub(super) struct Register {
     places: BTreeMap<(String, Property), usize>,
     geometries: Vec<Arc<Geometry>>,
     pub patterns: Patterns,
+    pub solved_walls: SolvedWalls,
 }
 
 impl Register {
     /// A register that starts with what the file states.
     pub fn new(uncertain: Vec<Uncertain>) -> Register {
-        Register { uncertain, places: BTreeMap::new(), geometries: Vec::new(), patterns: Patterns::default() }
+        Register {
+            uncertain,
+            places: BTreeMap::new(),
+            geometries: Vec::new(),
+            patterns: Patterns::default(),
+            solved_walls: SolvedWalls::default(),
+        }
+    }
+
+    /// How much softer or stiffer walls may be than they are computed, as a factor of their flexibility; drawn
+    /// alike in all builds.
+    pub fn enter_walls(&mut self) -> Spread {
+        let spread = Spread::between(1.0, 0.75, 1.3);
+        let known = self.uncertain.iter().position(|quantity| quantity.key == WALLS);
+        let index = known.unwrap_or(self.uncertain.len());
+        let spread = Spread { index: Some(index), ..spread };
+        if known.is_none() {
+            let (key, law) = (WALLS.to_string(), Law::LogNormal);
+            self.uncertain.push(Uncertain { key, spread, kind: Kind::Ratio, law });
+        }
+        spread
     }
 
     /// `recipe` with the spreads of its predicted values registered; those of mixes with the same name are

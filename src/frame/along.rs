@@ -18,7 +18,7 @@
 use super::assembly::{Bar, bar, bars};
 use super::axes::Line;
 use super::layout::Layout;
-use super::model::{Frame, Member};
+use super::model::Frame;
 use super::piece::{Matrix12, Piece, Vector12, transposed_reach};
 use nalgebra::{Vector3, Vector6};
 use std::sync::Arc;
@@ -30,7 +30,7 @@ pub type FreeStrain = [Vector6<f64>; 2];
 /// A member as a row of equal elements.
 struct Stretch<'a> {
     number: usize,
-    member: &'a Member,
+    frame: &'a Frame,
     line: Line,
     piece: Arc<Piece>,
     count: usize,
@@ -42,7 +42,7 @@ impl Layout {
     fn stretch<'a>(&self, frame: &'a Frame, number: usize) -> Option<Stretch<'a>> {
         let count = *self.pieces.get(number)?;
         let member = frame.members.get(number)?;
-        Some(Stretch::new(number, member, bar(frame, member, count)?, count))
+        Some(Stretch::new(number, frame, bar(frame, member, count)?, count))
     }
 
     /// The load that gives the motion caused by the free `strains` of the members (one entry a member), shape
@@ -55,7 +55,7 @@ impl Layout {
             if strain.iter().all(|e| e.iter().all(|e| *e == 0.0)) {
                 continue;
             }
-            let stretch = Stretch::new(number, &frame.members[number], bar, self.pieces[number]);
+            let stretch = Stretch::new(number, frame, bar, self.pieces[number]);
             let stiffness = stretch.piece.stiffness().map(|k| k.re);
             for piece in 0..stretch.count {
                 let force = stiffness * stretch.free_stretch(strain, piece);
@@ -174,7 +174,7 @@ impl Layout {
     }
 
     fn ends(&self, stretch: &Stretch, piece: usize, motion: &[f64]) -> Vector12 {
-        self.end_motions(stretch.member, stretch.number, piece, &stretch.line, motion)
+        self.end_motions(stretch.frame, stretch.number, piece, &stretch.line, motion)
     }
 
     /// Adds twelve end forces of an element, member axes, to the load of the degrees of freedom.
@@ -201,15 +201,15 @@ impl Layout {
 }
 
 impl<'a> Stretch<'a> {
-    fn new(number: usize, member: &'a Member, Bar { line, piece }: Bar, count: usize) -> Stretch<'a> {
+    fn new(number: usize, frame: &'a Frame, Bar { line, piece }: Bar, count: usize) -> Stretch<'a> {
         let length = line.length / count as f64;
-        Stretch { number, member, line, piece, count, length }
+        Stretch { number, frame, line, piece, count, length }
     }
 
     /// The mass taken off its elements, as [`Bar::displaced`].
     fn displaced(&self) -> Option<Vec<(usize, Matrix12)>> {
         let bar = Bar { line: self.line, piece: Arc::clone(&self.piece) };
-        bar.displaced(self.member, self.count)
+        bar.displaced(&self.frame.members[self.number], self.count)
     }
 
     /// The end motions of an unrestrained element whose first end is held.

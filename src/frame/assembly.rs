@@ -285,9 +285,13 @@ impl Layout {
                 }
             }
             for (j, dof) in self.joints[number][end].iter().enumerate() {
-                if dof.is_some() {
+                if let (Some(_), Some(joint)) = (dof, member.joint(end).and_then(|j| frame.joints.get(j))) {
+                    let own = joint.motion(j, end);
                     let mut motion = Vector6::zeros();
-                    motion.fixed_rows_mut::<3>(3 * (j / 3)).copy_from(&line.axes.row(j % 3).transpose());
+                    for half in [0, 3] {
+                        let turned = line.axes.transpose() * own.fixed_rows::<3>(half);
+                        motion.fixed_rows_mut::<3>(half).copy_from(&turned);
+                    }
                     push(motion);
                 }
             }
@@ -298,21 +302,25 @@ impl Layout {
     /// The twelve end motions of an element in member axes for the `motion` of the degrees of freedom.
     pub(super) fn end_motions(
         &self,
-        member: &Member,
+        frame: &Frame,
         number: usize,
         piece: usize,
         line: &Line,
         motion: &[f64],
     ) -> Vector12 {
+        let member = &frame.members[number];
         let mut own = Vector12::zeros();
         for end in 0..2 {
             let (mut moved, mut turned) = self.end_motion(member, number, piece, end, motion);
             moved = line.axes * moved;
             turned = line.axes * turned;
-            if !self.is_inner(number, piece, end) {
-                for j in 0..3 {
-                    moved[j] += self.joints[number][end][j].map_or(0.0, |f| motion[f]);
-                    turned[j] += self.joints[number][end][3 + j].map_or(0.0, |f| motion[f]);
+            let joint = member.joint(end).and_then(|j| frame.joints.get(j));
+            if let Some(joint) = joint.filter(|_| !self.is_inner(number, piece, end)) {
+                for (j, dof) in self.joints[number][end].iter().enumerate() {
+                    let Some(dof) = dof else { continue };
+                    let relative = joint.motion(j, end) * motion[*dof];
+                    moved += relative.fixed_rows::<3>(0);
+                    turned += relative.fixed_rows::<3>(3);
                 }
             }
             own.fixed_rows_mut::<3>(6 * end).copy_from(&moved);
@@ -425,8 +433,11 @@ mod tests {
     fn a_joint_adds_its_own_give() {
         let mut frame = cantilever();
         let spring = Some(Complex64::new(2e3, 100.0));
-        frame.joints =
-            vec![Joint { name: "corner".into(), stiffness: [None, None, None, None, spring, None] }];
+        frame.joints = vec![Joint {
+            name: "corner".into(),
+            stiffness: [None, None, None, None, spring, None],
+            wall: None,
+        }];
         let layout = Layout::divide(&frame, &[2]).unwrap();
         let down = layout.at_point(1, &-Vector6::z());
         let rigid = solve(&layout.matrices(&frame).unwrap(), &down)[layout.dof(1, 2).unwrap()];
@@ -436,6 +447,30 @@ mod tests {
         let down = layout.at_point(1, &-Vector6::z());
         let sprung = solve(&matrices, &down)[layout.dof(1, 2).unwrap()];
         assert_relative_eq!(sprung - rigid, -1.0 / 2e3, max_relative = 1e-9);
+    }
+
+    #[test]
+    fn a_wall_turns_about_a_place_along_the_member() {
+        let mut frame = cantilever();
+        let spring = Some(Complex64::new(2e3, 0.0));
+        let tip = |frame: &Frame, axis: usize| {
+            let layout = Layout::divide(frame, &[2]).unwrap();
+            let load = layout.at_point(1, &Matrix6::identity().column(axis).into());
+            solve(&layout.matrices(frame).unwrap(), &load)[layout.dof(1, axis).unwrap()]
+        };
+        let rigid = [1, 2].map(|axis| tip(&frame, axis));
+        let turns = [None, None, None, None, spring, spring];
+        frame.joints = vec![Joint { name: "wall".into(), stiffness: turns, wall: Some([0.2, 0.3]) }];
+        frame.members[0].joint_from = Some(0);
+        for turned in [false, true] {
+            if turned {
+                let own = &mut frame.members[0];
+                (own.from, own.to, own.joint_from, own.joint_to) = (own.to, own.from, None, Some(0));
+            }
+            // The arm to the tip, 1 m from the end, is shorter by the way to the hinge: about z for y, about y for z.
+            assert_relative_eq!(tip(&frame, 1) - rigid[0], 0.7_f64.powi(2) / 2e3, max_relative = 1e-8);
+            assert_relative_eq!(tip(&frame, 2) - rigid[1], 0.8_f64.powi(2) / 2e3, max_relative = 1e-8);
+        }
     }
 
     #[test]

@@ -125,8 +125,7 @@ impl<'a> Energies<'a> {
 
     /// The end motions of one element.
     fn ends(&self, number: usize, piece: usize, motion: &[f64]) -> Vector12 {
-        let member = &self.frame.members[number];
-        self.layout.end_motions(member, number, piece, &self.bars[number].line, motion)
+        self.layout.end_motions(self.frame, number, piece, &self.bars[number].line, motion)
     }
 
     /// The length of a member's elements, m, and the section forces at the far end of each.

@@ -3,7 +3,7 @@
 //! Lengths in m, global axes with z up, degrees of freedom in the order x, y, z, turn_x, turn_y, turn_z.
 
 use super::section::MemberSection;
-use nalgebra::{DMatrix, Matrix6, Vector3};
+use nalgebra::{DMatrix, Matrix6, Vector3, Vector6};
 use num_complex::Complex64;
 use stillbed_material::Role;
 
@@ -116,6 +116,29 @@ pub struct Joint {
     /// Complex stiffness of each degree of freedom in member axes, N/m or N m/rad;
     /// `None` is rigid, 0 is free.
     pub stiffness: [Option<Complex64>; 6],
+    /// Where it is the wall of another member that gives: how far from the member's end, along the member, it
+    /// turns about y and about z, m. `None` for a joint in the member's end itself.
+    pub wall: Option<[f64; 2]>,
+}
+
+impl Joint {
+    /// What a unit of the relative motion `axis` (0 to 5) at the end (0 or 1) of a member moves there, member axes.
+    ///
+    /// ```text
+    /// u = θ × (end - hinge),   the hinge at ±a x from the end
+    /// ```
+    pub(super) fn motion(&self, axis: usize, end: usize) -> Vector6<f64> {
+        let mut motion = Vector6::zeros();
+        motion[axis] = 1.0;
+        let [about_y, about_z] = self.wall.unwrap_or_default();
+        let inward = if end == 0 { 1.0 } else { -1.0 };
+        match axis {
+            4 => motion[2] = inward * about_y,
+            5 => motion[1] = -inward * about_z,
+            _ => (),
+        }
+        motion
+    }
 }
 
 /// A rigid body on a rigid arm from a point.

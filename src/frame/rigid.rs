@@ -119,7 +119,7 @@ impl Layout {
         let back = line.axes.transpose();
         let mut places = Vec::with_capacity(count * (between + 1) + 1);
         for piece in 0..count {
-            let ends = self.end_motions(member, number, piece, &line, motion);
+            let ends = self.end_motions(frame, number, piece, &line, motion);
             let last = usize::from(piece + 1 == count);
             for step in 0..=between + last {
                 let x = length * step as f64 / (between + 1) as f64;

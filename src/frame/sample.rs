@@ -76,6 +76,7 @@ pub fn crooked() -> Frame {
         joints: vec![Joint {
             name: "corner".to_string(),
             stiffness: [None, None, Some(c(2e7, 1e6)), None, Some(c(3e4, 1e3)), Some(c(4e4, 2e3))],
+            wall: None,
         }],
         masses: vec![Mass {
             name: "head".to_string(),

@@ -1,4 +1,4 @@
-//! The strain energy of a mode as shares: of members, bodies, joints and feet; of skeleton and fill;
+//! The strain energy of a mode as shares: of members, bodies, joints, walls and feet; of skeleton and fill;
 //! of materials. Each partition sums to 1.
 
 use serde::Serialize;
@@ -20,9 +20,9 @@ pub struct Share {
 pub struct EnergyShares {
     /// By member, body, joint and foot, largest first.
     pub elements: Vec<Share>,
-    /// Skeleton, fill, joints, feet.
+    /// Skeleton, fill, joints, feet, and walls where there are any.
     pub kinds: Vec<Share>,
-    /// By material, then joints and feet, largest first.
+    /// By material, joints, walls and feet, largest first.
     pub materials: Vec<Share>,
 }
 
@@ -59,9 +59,13 @@ impl EnergyShares {
                 }
             }
         }
-        let (joints, feet) = (energy.joints.iter().sum(), energy.feet.iter().sum());
+        let springs = |walls: bool| {
+            let own = frame.joints.iter().zip(&energy.joints);
+            own.filter(|(joint, _)| joint.wall.is_some() == walls).map(|(_, part)| part).sum::<f64>()
+        };
+        let (joints, walls, feet) = (springs(false), springs(true), energy.feet.iter().sum());
         let mut materials: Vec<Share> = by_material.iter().map(|(of, part)| share(of, *part)).collect();
-        for (name, part) in [("joints", joints), ("feet", feet)] {
+        for (name, part) in [("joints", joints), ("walls", walls), ("feet", feet)] {
             if part > 0.0 {
                 materials.push(share(name, part));
             }
@@ -70,6 +74,10 @@ impl EnergyShares {
         elements.sort_by(largest_first);
         materials.sort_by(largest_first);
         let kinds = [("skeleton", skeleton), ("fill", fill), ("joints", joints), ("feet", feet)];
-        EnergyShares { elements, materials, kinds: kinds.iter().map(|(of, part)| share(of, *part)).collect() }
+        let mut kinds: Vec<Share> = kinds.iter().map(|(of, part)| share(of, *part)).collect();
+        if frame.joints.iter().any(|joint| joint.wall.is_some()) {
+            kinds.push(share("walls", walls));
+        }
+        EnergyShares { elements, materials, kinds }
     }
 }

@@ -429,7 +429,11 @@ mod tests {
     fn a_member_that_spins_about_itself_is_a_mechanism() {
         let mut frame = table();
         let free = Some(Complex64::default());
-        frame.joints.push(Joint { name: "hinge".into(), stiffness: [None, None, None, free, None, None] });
+        frame.joints.push(Joint {
+            name: "hinge".into(),
+            stiffness: [None, None, None, free, None, None],
+            wall: None,
+        });
         frame.members[3].joint_from = Some(0);
         frame.members[3].joint_to = Some(0);
         let fault = solve(&frame, &asked(4, 1e-3)).unwrap_err();
@@ -447,7 +451,11 @@ mod tests {
         frame.points.push(point("far", 2.0, 0.0, 0.0));
         frame.members.push(member("second", 1, 2));
         let free = Some(Complex64::default());
-        frame.joints.push(Joint { name: "hinge".into(), stiffness: [None, None, None, None, free, None] });
+        frame.joints.push(Joint {
+            name: "hinge".into(),
+            stiffness: [None, None, None, None, free, None],
+            wall: None,
+        });
         frame.members[1].joint_from = Some(0);
         frame.sections[0] = square(0.03);
         let ModesFault::Mechanism(mechanism) = solve(&frame, &asked(3, 1e-3)).unwrap_err() else {

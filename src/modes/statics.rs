@@ -447,7 +447,7 @@ mod tests {
         let mut frame = cantilever();
         let free = Some(Complex64::default());
         let stiffness = [None, None, None, free, None, None];
-        frame.joints.push(stillbed_frame::Joint { name: "pivot".into(), stiffness });
+        frame.joints.push(stillbed_frame::Joint { name: "pivot".into(), stiffness, wall: None });
         frame.members[0].joint_from = Some(0);
         let fault = Statics::factor(&frame).err().unwrap();
         assert!(fault.to_string().contains("of member \"arm\""), "{fault}");

@@ -321,7 +321,7 @@ fn a_frame_with_its_walls_as_springs_is_within_the_bound() {
     let bound = theory.of_load(motion.column(0));
     let spring = |k: f64| Some(num_complex::Complex64::new(k, 0.0));
     let joint = [spring(1e9), None, None, spring(bending), spring(bending), spring(bending)];
-    frame.joints.push(stillbed_frame::Joint { name: "wall".to_string(), stiffness: joint });
+    frame.joints.push(stillbed_frame::Joint { name: "wall".to_string(), stiffness: joint, wall: None });
     frame.members[0].joint_from = Some(0);
     let lower = 1.0 - stiff(&frame) / rigid;
     assert!(lower > 0.3, "{lower}");

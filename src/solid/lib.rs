@@ -14,6 +14,7 @@
 //! recovery    strains and displacements of a reduced body
 //! spec        bodies and patches as the design file states them
 //! walls       how the wall of one tube gives under the end of another
+//! wall_table  the same from a table of ratios, and for pairs that it does not cover
 //! ```
 
 mod assembly;
@@ -28,6 +29,7 @@ mod recovery;
 mod reduced;
 mod space;
 pub mod spec;
+mod wall_table;
 mod walls;
 
 pub use assembly::{Assembly, Elastic, Matrices};
@@ -37,7 +39,8 @@ pub use part::{Part, Ring, upright};
 pub use patch::{Grip, Patch, PatchFault, PatchSize};
 pub use recovery::BodyStrain;
 pub use reduced::{Body, BodyFault, MaterialMatrices, Prepared, Reduced};
-pub use walls::{TubeJoint, TubeSection, WallFlexibility};
+pub use wall_table::{LossyWall, SolvedWalls, WallPair};
+pub use walls::{BeamStiffness, TubeJoint, TubeSection, WallFlexibility};
 
 #[cfg(test)]
 mod trials;

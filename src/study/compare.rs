@@ -8,6 +8,7 @@ use super::measures::{Figures, TheoryErrors};
 use super::misses::Misses;
 use super::nominal::Nominal;
 use super::partial::answer_solvable;
+use super::rigid_walls::{Seen, told};
 use super::solved::{Solved, nothing_gives};
 use super::spread::draws::latin_hypercube;
 use super::spread::rank::{Advice, Influence, chance_to_beat, influences, percentiles};
@@ -210,6 +211,13 @@ impl BuildComparison {
     }
 }
 
+impl BuildComparison {
+    fn seen(&self, measure: Measure) -> Option<Seen<'_>> {
+        let share = self.gives_way.iter().find(|share| share.of == "walls").map(|share| share.share);
+        Some(Seen { name: &self.name, label: &self.label, value: self.get(measure)?.value, share })
+    }
+}
+
 impl Comparison {
     /// Compares the builds of `design`; `progress` receives the number of draws done and the total.
     ///
@@ -320,6 +328,10 @@ impl Comparison {
         };
         comparison.advice = comparison.advise(design, &draws, &drawn);
         comparison.verdict.paragraphs.extend(comparison.give_told());
+        let ahead = comparison.verdict.ahead.as_deref();
+        let seen: Option<Vec<Seen>> = comparison.builds.iter().map(|build| build.seen(measure)).collect();
+        let walls = seen.and_then(|seen| told(design, scales, &seen, ahead, measure));
+        comparison.verdict.paragraphs.extend(walls);
         comparison.answer = comparison.verdict.paragraphs.join(" ");
         Ok(comparison)
     }

@@ -13,6 +13,7 @@
 //! equal       section scales that make builds equal in mass, stiffness or cost
 //! build_facts what the verdict needs to know of each build
 //! verdict     which build is best, and how surely
+//! rigid_walls what walls that give do to the verdict
 //! compare     the answer of `compare`
 //! modes       the answer of `modes`
 //! sections    the answer of `section`
@@ -40,6 +41,7 @@ pub mod partial;
 pub mod pour;
 pub mod proof;
 pub mod response;
+mod rigid_walls;
 pub mod ringdown;
 pub mod sections;
 pub mod shapes;

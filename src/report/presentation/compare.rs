@@ -217,12 +217,12 @@ pub fn bars(answer: &Comparison) -> Vec<Bars> {
     .collect()
 }
 
-/// Shares of skeleton, fill, joints and feet in the compliance between tip and work, build by build.
+/// Shares of skeleton, fill, joints, walls and feet in the compliance between tip and work, build by build.
 fn gives_way(answer: &Comparison) -> Table {
     let share = |of: &'static str| {
         move |b: &BuildComparison| b.gives_way.iter().find(|s: &&Share| s.of == of).map(|s| s.share)
     };
-    let columns = [
+    let mut columns = vec![
         Column::text("build", "label", |b: &BuildComparison| b.label.clone()),
         Column::number("skeleton", Unit::PERCENT, "skeleton", share("skeleton")),
         Column::number("fill", Unit::PERCENT, "fill", share("fill")),
@@ -230,6 +230,9 @@ fn gives_way(answer: &Comparison) -> Table {
         Column::number("feet", Unit::PERCENT, "feet", share("feet")),
         Column::text("most of all", "most", |b: &BuildComparison| super::modes::most(&b.gives_way_most, 1)),
     ];
+    if answer.builds.iter().any(|b| share("walls")(b).is_some()) {
+        columns.insert(4, Column::number("walls", Unit::PERCENT, "walls", share("walls")));
+    }
     Table::new("What gives way between tip and work, weakest direction", &columns, &answer.builds)
 }
 

@@ -386,7 +386,7 @@ mod tests {
         assert_eq!(names(&frame, &[5, 0, 1, 3]), ["rail_5", "rail_0 to rail_1", "rail_3"]);
         assert_eq!(names(&frame, &[2, 0, 1]), ["rail_0 to rail_2"]);
         let hinge = [None, None, None, None, Some(Complex64::ZERO), None];
-        frame.joints = vec![Joint { name: "hinge".into(), stiffness: hinge }];
+        frame.joints = vec![Joint { name: "hinge".into(), stiffness: hinge, wall: None }];
         frame.members[2].joint_from = Some(0);
         assert_eq!(names(&frame, &[0, 1, 2, 3]), ["rail_0 to rail_1", "rail_2 to rail_3"]);
         frame.joints[0].stiffness[4] = Some(Complex64::new(1e5, 0.0));

@@ -13,7 +13,7 @@ use crate::solved::Solved;
 use std::collections::HashMap;
 use std::hash::Hash;
 use std::sync::{Arc, Mutex, PoisonError};
-use stillbed_design::{Build, Goal, Measure, Model};
+use stillbed_design::{BraceEnd, Build, Goal, Measure, Model, Tube};
 use stillbed_eigen::{Precision, Vectors};
 use stillbed_frame::{Displaced, Frame, MemberSection, Portion, Solid, overlaps};
 use stillbed_input::problem::Problems;
@@ -89,6 +89,8 @@ pub struct Frames<'a> {
     series: Series,
     /// Whether a target needs the highest peak.
     peak: bool,
+    /// The ends of tubes whose walls give.
+    braces: Vec<BraceEnd>,
     /// By profile: other profiles whose members may displace its material.
     beside: Vec<Vec<usize>>,
     variants: Vec<Cache<Vec<usize>, Variant>>,
@@ -141,6 +143,7 @@ impl<'a> Frames<'a> {
             peak: goal.targets.iter().any(|t| t.measure == Measure::DynamicStiffness)
                 || goal.tap.is_none() && goal.targets.iter().any(|t| t.measure == Measure::LossFactor),
             beside,
+            braces: build.brace_ends(),
             variants: build.profiles.iter().map(|_| Cache::new()).collect(),
             sections: build.profiles.iter().map(|_| Cache::new()).collect(),
             geometries: build.profiles.iter().map(|_| Cache::new()).collect(),
@@ -195,10 +198,43 @@ impl<'a> Frames<'a> {
             model.frame.members[*member].displaced.clone_from(displaced);
         }
         space.set_feet(self.goal, model, choice);
+        if self.set_walls(model, choice).is_none() {
+            return match self.solve_alone(choice) {
+                Ok(figures) => Outcome::Solved(Box::new(figures)),
+                Err(problem) => Outcome::Broken(problem),
+            };
+        }
         match self.solve(choice, state, &made) {
             Ok(figures) => Outcome::Solved(Box::new(figures)),
             Err(fault) => Outcome::Broken(fault.to_string()),
         }
+    }
+
+    /// Gives the joints of walls in `model` the values of its sections; `None` where two do not fit.
+    fn set_walls(&self, model: &mut Model, choice: &[usize]) -> Option<()> {
+        if self.braces.is_empty() {
+            return Some(());
+        }
+        let media = self.media(choice);
+        let media = media.as_ref().as_ref()?;
+        let build = &self.space.build;
+        let tube = |p: usize| Some(Tube::of(self.geometry(p, choice)?.as_ref(), media, 1.0));
+        let tubes: Vec<Option<Tube>> = (0..build.profiles.len()).map(tube).collect::<Option<_>>()?;
+        for brace in &self.braces {
+            let joint = build.wall_joint(brace, &model.frame, &tubes, &Draw::default())?;
+            let place = model.frame.members[brace.member].joint(brace.end)?;
+            model.frame.joints[place] = joint;
+        }
+        Some(())
+    }
+
+    /// The figures of a candidate whose tubes stand on each other in another way than those of the drawing.
+    fn solve_alone(&self, choice: &[usize]) -> Result<Figures, String> {
+        let build = self.space.build_at(choice).map_err(|problem| problem.to_string())?;
+        let model = build.model(self.goal, &Draw::default()).map_err(|problems| problems.to_string())?;
+        let solved = Solved::solve(&build, self.goal, &model, &self.asked, &[]);
+        let figures = solved.and_then(|solved| solved.figures_with(&build, self.goal, self.peak));
+        figures.map_err(|fault| fault.to_string())
     }
 
     fn solve(
@@ -210,8 +246,11 @@ impl<'a> Frames<'a> {
         let broken = || ModesFault::Frame(Vec::new());
         let (build, goal, series) = (&self.space.build, self.goal, &self.series);
         let model = &state.model;
-        let carried =
-            self.carried.get(self.space.feet_key(choice), || series.layout.portion_carried(&model.frame));
+        let carry = || series.layout.portion_carried(&model.frame);
+        let carried = match self.braces[..] {
+            [] => self.carried.get(self.space.feet_key(choice), carry),
+            _ => Arc::new(carry()),
+        };
         let carried = carried.as_ref().as_ref().ok_or_else(broken)?;
         let portions = made.iter().map(|part| &part.portion).chain([carried]);
         let (matrices, bulge) = series.layout.summed(portions);

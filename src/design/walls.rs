@@ -1,0 +1,405 @@
+//! Where does the wall of a hollow member give under another that is welded on it, and how much?
+//!
+//! At a point where tubes end, one is the chord and the others stand on it: two in one line, else the tube with the
+//! largest box on which another fits, else the earlier in the drawing. Each other tube there that is square to the
+//! chord's face and no wider is a brace, for itself. At its end comes a joint, unless the design states one there: a spring along the
+//! brace and one for each turn, with the flexibility of the walls less that of the brace between the chord's axis
+//! and its face, where the drawing lets it run on although it is held.
+//!
+//! ```text
+//! push:   F sin² - d/EA      in plane:  F - d/EI      out of plane:  F sin² - d/EI,  about an axis under the face
+//! ```
+//!
+//! d is the way of the brace's line from the chord's axis to its face and sin the sine of the angle between the
+//! two; the brace is as long along the chord as its cut. Where that leaves nothing, as on a filled chord, the joint
+//! is rigid to a thousandth of the brace's own flexibility.
+
+use super::build::Build;
+use nalgebra::Vector3;
+use num_complex::Complex64;
+use std::sync::OnceLock;
+use stillbed_frame::{Frame, Joint, Line, Member, MemberSection};
+use stillbed_input::quantity::Draw;
+use stillbed_material::{Medium, Role};
+use stillbed_section::{Geometry, Shape};
+use stillbed_solid::{BeamStiffness, SolvedWalls, TubeSection, WallPair};
+
+/// Two directions are one when the cosine between them exceeds this.
+const SAME: f64 = 0.99;
+
+/// Two members run on in one line when the cosine between them exceeds this.
+const STRAIGHT: f64 = 0.999;
+
+/// Braces at less than this sine to their chord lie along it.
+const LEAST_SINE: f64 = 0.4;
+
+/// A tube is filled when its fill takes this part of its inside.
+const FILLED: f64 = 0.9;
+
+/// Part of the brace's own flexibility below which a joint is rigid.
+const RIGID: f64 = 1e-3;
+
+/// How far a fillet of throat a widens the brace on each side, in parts of a: by solids with a square bead of the
+/// same area.
+const WIDENED: f64 = 0.7;
+
+/// A section that is a rectangular tube, empty or filled.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Tube {
+    /// Along the section's y and z, m.
+    size: [f64; 2],
+    wall: f64,
+    /// Young's moduli, Pa.
+    metal: Complex64,
+    fill: Option<Complex64>,
+}
+
+impl Tube {
+    /// The tube that a section of `geometry` is, `scale` times as large as drawn; `None` for any other section.
+    pub fn of(geometry: &Geometry, media: &[Medium], scale: f64) -> Option<Tube> {
+        let parts = geometry.parts();
+        let whole = geometry.size();
+        let (number, size, wall) = parts.iter().enumerate().find_map(|(number, part)| {
+            let Shape::Tube { width, height, wall, .. } = part.shape else { return None };
+            let quarter = part.turn / std::f64::consts::FRAC_PI_2;
+            let square = (quarter - quarter.round()).abs() < 1e-9 && part.at.iter().all(|x| x.abs() < 1e-9);
+            let size = if quarter.round() as i64 % 2 == 0 { [width, height] } else { [height, width] };
+            let around = (0..2).all(|k| (whole[k] - size[k]).abs() < 0.01 * size[k]);
+            (square && around && !part.cavity).then_some((number, size, wall))
+        })?;
+        let inside = (size[0] - 2.0 * wall) * (size[1] - 2.0 * wall);
+        let moments = geometry.moments();
+        let fill = (0..parts.len()).find(|i| {
+            let own = &parts[*i];
+            *i != number
+                && media[own.medium].role != Role::Void
+                && !own.cavity
+                && moments[*i].area > FILLED * inside
+        });
+        Some(Tube {
+            size: size.map(|x| x * scale),
+            wall: wall * scale,
+            metal: media[parts[number].medium].youngs_modulus,
+            fill: fill.map(|i| media[parts[i].medium].youngs_modulus),
+        })
+    }
+
+    /// Area of the box around it, m².
+    fn area(&self) -> f64 {
+        self.size[0] * self.size[1]
+    }
+}
+
+/// The end of a brace on a chord.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BraceEnd {
+    /// Index of the brace.
+    pub member: usize,
+    /// Its end, 0 or 1.
+    pub end: usize,
+    /// Index of the chord.
+    pub chord: usize,
+    /// Which of the chord's section axes, 0 for y and 1 for z, lies across the face.
+    across: usize,
+    /// Which of the brace's section axes lies across the chord.
+    own_across: usize,
+    /// Sine of the angle between the two.
+    sine: f64,
+}
+
+/// The ends of tubes on others in `frame`, whose sections are `tubes`.
+fn brace_ends(frame: &Frame, tubes: &[Option<Tube>]) -> Vec<BraceEnd> {
+    let tube = |m: &usize| tubes.get(frame.members[*m].section).copied().flatten();
+    let lines: Vec<Option<Line>> = frame.members.iter().map(|member| Line::of(frame, member)).collect();
+    let mut found = Vec::new();
+    for point in 0..frame.points.len() {
+        let ends = |m: &Member| m.from == point || m.to == point;
+        let meeting: Vec<usize> = (0..frame.members.len())
+            .filter(|m| ends(&frame.members[*m]) && tube(m).is_some() && lines[*m].is_some())
+            .collect();
+        if meeting.len() < 2 {
+            continue;
+        }
+        let away = |m: usize| {
+            let x: Vector3<f64> = lines[m].map_or(Vector3::zeros(), |line| line.axes.row(0).transpose());
+            if frame.members[m].from == point { x } else { -x }
+        };
+        let runs_on = |m: usize| {
+            meeting.iter().any(|other| {
+                frame.members[*other].section == frame.members[m].section
+                    && away(m).dot(&away(*other)) < -STRAIGHT
+            })
+        };
+        let area = |m: usize| tube(&m).map_or(0.0, |tube| tube.area());
+        // Nothing but what runs on is a chord where something does.
+        let some_run_on = meeting.iter().any(|m| runs_on(*m));
+        let mut chords: Vec<usize> =
+            meeting.iter().copied().filter(|m| runs_on(*m) || !some_run_on).collect();
+        chords.sort_by(|a, b| {
+            let alike = (area(*a) - area(*b)).abs() <= 1e-9 * area(*a);
+            if alike { a.cmp(b) } else { area(*b).total_cmp(&area(*a)) }
+        });
+        let braces = |chord: usize| -> Vec<BraceEnd> {
+            let brace = |member: usize| {
+                let end = usize::from(frame.members[member].from != point);
+                let (across, own_across, sine) = placed(&lines[chord]?, &lines[member]?, away(member))?;
+                let brace = BraceEnd { member, end, chord, across, own_across, sine };
+                let free = frame.members[member].joint(end).is_none();
+                (free && brace.fits(frame, tubes)).then_some(brace)
+            };
+            meeting.iter().copied().filter(|m| *m != chord).filter_map(brace).collect()
+        };
+        found.extend(chords.into_iter().map(braces).find(|braces| !braces.is_empty()).unwrap_or_default());
+    }
+    found
+}
+
+/// The section axis of the chord across the face that a brace stands on, that of the brace across the chord, and the
+/// sine of the angle between the two; `None` where it lies along the chord or askew.
+fn placed(chord: &Line, brace: &Line, away: Vector3<f64>) -> Option<(usize, usize, f64)> {
+    let along: Vector3<f64> = chord.axes.row(0).transpose();
+    let square = away - along * along.dot(&away);
+    let sine = square.norm();
+    (sine > LEAST_SINE).then_some(())?;
+    let across = along.cross(&square.normalize());
+    let axis = |line: &Line| (0..2).find(|k| (line.axes.row(1 + k) * across)[0].abs() > SAME);
+    Some((axis(chord)?, axis(brace)?, sine))
+}
+
+/// A tube as a beam, with the axis across the face or the chord first.
+fn beam(section: &MemberSection, across: usize) -> BeamStiffness {
+    let at = |i: usize| section.stiffness[(i, i)];
+    let other = 1 - across;
+    // Bending in the plane of the width turns about the other axis.
+    BeamStiffness {
+        ea: at(0),
+        ga: [at(1 + across), at(1 + other)],
+        gj: at(3),
+        ei: [at(4 + other), at(4 + across)],
+    }
+}
+
+impl BraceEnd {
+    /// Whether both are tubes and the brace is no wider than the chord's face.
+    fn fits(&self, frame: &Frame, tubes: &[Option<Tube>]) -> bool {
+        let tube = |m: usize| tubes.get(frame.members[m].section).copied().flatten();
+        tube(self.chord)
+            .zip(tube(self.member))
+            .is_some_and(|(chord, brace)| brace.size[self.own_across] <= 1.001 * chord.size[self.across])
+    }
+
+    /// The joint there, for a fillet of throat `weld`, m, with the walls `softer` times as flexible; `None` where
+    /// the two do not fit, or the walls cannot be solved.
+    fn joint(
+        &self,
+        frame: &Frame,
+        tubes: &[Option<Tube>],
+        weld: Option<f64>,
+        softer: f64,
+        solved: &SolvedWalls,
+    ) -> Option<Joint> {
+        self.fits(frame, tubes).then_some(())?;
+        let (member, on) = (&frame.members[self.member], &frame.members[self.chord]);
+        let (chord, brace) = (tubes[on.section]?, tubes[member.section]?);
+        let (section, host) = (&frame.sections[member.section], &frame.sections[on.section]);
+        let [width, height] = [chord.size[self.across], chord.size[1 - self.across]];
+        let throat = weld.unwrap_or(chord.wall.min(brace.wall));
+        let bare = brace.size[self.own_across];
+        // A brace as wide as the chord has no fillet on its sides.
+        let wider = 2.0 * WIDENED * throat;
+        let across = if bare + wider < width { bare + wider } else { bare };
+        let length = brace.size[1 - self.own_across] / self.sine + wider;
+        let own = beam(section, self.own_across);
+        // The brace's own axes are those of its width along the chord.
+        let turned = BeamStiffness { ga: [own.ga[1], own.ga[0]], ei: [own.ei[1], own.ei[0]], ..own };
+        let pair = WallPair {
+            chord: TubeSection { width, height, wall: chord.wall },
+            brace: TubeSection { width: length, height: across, wall: brace.wall },
+            metal: chord.metal,
+            fill: chord.fill,
+            chord_beam: beam(host, self.across),
+            brace_beam: turned,
+        };
+        let wall = solved.of(&pair)?;
+        let line = Line::of(frame, member)?;
+        let within = (0.5 * height / self.sine).min(0.5 * line.length);
+        let square = self.sine * self.sine;
+        // About the axis across the chord, and about the brace's other axis.
+        let (in_plane, out_of_plane) = (4 + self.own_across, 5 - self.own_across);
+        let stiffness = |axis: usize, wall: Complex64| {
+            let modulus = section.stiffness[(axis, axis)];
+            let left = wall * softer - within / modulus;
+            let least = RIGID * line.length / modulus;
+            1.0 / if left.re > least.re { Complex64::new(left.re, left.im.min(0.0)) } else { least }
+        };
+        let mut springs = [None; 6];
+        springs[0] = Some(stiffness(0, wall.push * square));
+        springs[in_plane] = Some(stiffness(in_plane, wall.in_plane));
+        springs[out_of_plane] = Some(stiffness(out_of_plane, wall.out_of_plane * square));
+        let mut turns_at = [0.0; 2];
+        turns_at[in_plane - 4] = within;
+        turns_at[out_of_plane - 4] = (within - wall.depth / self.sine).clamp(0.0, within);
+        let name = format!("{} on {}, walls", member.name, on.name);
+        Some(Joint { name, stiffness: springs, wall: Some(turns_at) })
+    }
+}
+
+impl Build {
+    /// The same with walls that do not give; `None` where none does.
+    #[must_use]
+    pub fn with_rigid_walls(&self) -> Option<Build> {
+        self.walls?;
+        Some(Build { walls: None, whole: OnceLock::new(), ..self.clone() })
+    }
+
+    /// The tubes that its sections are, in `media`.
+    fn tubes(&self, media: &[Medium], scale: f64) -> Vec<Option<Tube>> {
+        self.profiles.iter().map(|profile| Tube::of(&profile.geometry, media, scale)).collect()
+    }
+
+    /// The ends of tubes on others without a stated joint; none where members are lines as drawn.
+    pub fn brace_ends(&self) -> Vec<BraceEnd> {
+        match self.media(&Draw::default()) {
+            Ok(media) if self.drawing.keeps_overlaps != Some(true) => {
+                brace_ends(&self.wires(), &self.tubes(&media, 1.0))
+            }
+            _ => Vec::new(),
+        }
+    }
+
+    /// Adds the walls that give in `draw` to `frame`, whose sections are `scale` times as large as drawn.
+    pub(super) fn add_walls(&self, frame: &mut Frame, media: &[Medium], draw: &Draw, scale: f64) {
+        if self.walls.is_none() {
+            return;
+        }
+        let tubes = self.tubes(media, scale);
+        for brace in brace_ends(frame, &tubes) {
+            let Some(joint) = self.wall_joint(&brace, frame, &tubes, draw) else { continue };
+            let member = &mut frame.members[brace.member];
+            let place = if brace.end == 0 { &mut member.joint_from } else { &mut member.joint_to };
+            *place = Some(frame.joints.len());
+            frame.joints.push(joint);
+        }
+    }
+
+    /// The joint of the walls at `brace` in `frame`, whose sections are `tubes`; `None` where the two do not fit, or
+    /// the walls cannot be solved.
+    pub fn wall_joint(
+        &self,
+        brace: &BraceEnd,
+        frame: &Frame,
+        tubes: &[Option<Tube>],
+        draw: &Draw,
+    ) -> Option<Joint> {
+        let weld = self.drawing.weld.map(|weld| weld.at(draw));
+        brace.joint(frame, tubes, weld, self.walls?.at(draw), &self.solved_walls)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::Design;
+    use approx::assert_relative_eq;
+    use stillbed_frame::Frame;
+    use stillbed_input::quantity::Draw;
+    use stillbed_material::Table;
+    use stillbed_modes::Asked;
+
+    /// A post of 300 mm with 4 kg on top, on a rail of 600 mm that is held at both ends.
+    fn post(rail: &str, post: &str, more: &str) -> Design {
+        let text = format!(
+            r#"{more}
+[points]
+left = "-300, 0, 0 mm"
+middle = "0, 0, 0 mm"
+right = "300, 0, 0 mm"
+top = "0, 0, 300 mm"
+[members]
+rail_left = {{ from = "left", to = "middle", section = "rail" }}
+rail_right = {{ from = "middle", to = "right", section = "rail" }}
+post = {{ from = "middle", to = "top", section = "post" }}
+[masses]
+head = {{ at = "top", mass = "4 kg" }}
+[anchors]
+wall = {{ at = ["left", "right"], hold = "all" }}
+[materials.stone]
+youngs_modulus = "30 GPa"
+poissons_ratio = 0.25
+density = "2300 kg/m3"
+loss_factor = 0.02
+[builds.one]
+sections.rail.parts = [{rail}]
+sections.post.parts = [{post}]
+"#
+        );
+        let reading = Design::read("post.toml", &text, &Table::built_in());
+        reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
+    }
+
+    const RAIL: &str = r#"{ tube = "60 x 60 x 3 mm", of = "structural steel" }"#;
+    const POST: &str = r#"{ tube = "40 x 40 x 3 mm", of = "structural steel" }"#;
+    const BARE: &str = "weld = \"0 mm\"";
+
+    fn frame(design: &Design) -> Frame {
+        design.builds[0].model(&design.goal, &Draw::default()).unwrap().frame
+    }
+
+    fn first_frequency(design: &Design) -> f64 {
+        let model = design.builds[0].model(&design.goal, &Draw::default()).unwrap();
+        design.builds[0].spectrum(&model, &Asked { count: 1, ..Asked::default() }).unwrap().elastic[0]
+            .frequency()
+    }
+
+    #[test]
+    fn a_post_on_a_hollow_rail_rocks_in_its_wall() {
+        // Out of plane, with 1.96e-5 rad/(N m) for the wall, by another program's solid of the T, turning 12.5 mm under
+        // the face: the top gives 1.96e-5 (0.2825 m)² by the wall, 0.27³/(3 x 21.4 kN m2) + 0.27/15.8 MN by the post
+        // from the face, 0.3³/(2 x 44.9 kN m2) and 0.014 by the rail's twist and bending, 2.2 µm/kN, under 4.25 kg.
+        let by_hand = (1.0 / (2.2e-6_f64 * 4.25)).sqrt() / std::f64::consts::TAU;
+        let found = first_frequency(&post(RAIL, POST, BARE));
+        assert_relative_eq!(found, by_hand, max_relative = 0.03);
+        let welded = first_frequency(&post(RAIL, POST, "weld = \"3 mm\""));
+        assert!(welded > 1.05 * found && welded < 70.0, "{welded}");
+        assert!(first_frequency(&post(RAIL, POST, "overlaps = \"keep\"")) > 87.0);
+    }
+
+    #[test]
+    fn a_post_on_a_filled_rail_stands_as_on_a_rigid_one() {
+        // A converged solid says 94 Hz.
+        let rail = format!("{{ rectangle = \"60 x 60 mm\", of = \"stone\" }}, {RAIL}");
+        assert_relative_eq!(first_frequency(&post(&rail, POST, BARE)), 94.0, max_relative = 0.05);
+    }
+
+    #[test]
+    fn only_a_tube_on_a_tube_without_a_stated_joint_has_walls() {
+        let design = post(RAIL, POST, BARE);
+        let model = frame(&design);
+        assert_eq!(
+            model.joints.iter().map(|j| j.name.as_str()).collect::<Vec<_>>(),
+            ["post on rail_left, walls"]
+        );
+        let springs = model.joints[0].stiffness;
+        assert!(springs.iter().flatten().all(|k| k.re > 0.0 && k.im >= 0.0));
+        assert_eq!(springs.map(|k| k.is_some()), [true, false, false, false, true, true]);
+        assert!(design.uncertain.iter().any(|quantity| quantity.key == "walls"));
+
+        let bar = r#"{ rectangle = "40 x 40 mm", of = "structural steel" }"#;
+        for design in [post(RAIL, bar, ""), post(bar, bar, ""), post(RAIL, POST, "overlaps = \"keep\"")] {
+            assert!(frame(&design).joints.is_empty());
+            assert!(design.uncertain.iter().all(|quantity| quantity.key != "walls"));
+            assert!(design.builds[0].with_rigid_walls().is_none());
+        }
+    }
+
+    #[test]
+    fn an_oblique_brace_gives_less_along_itself() {
+        let straight = post(RAIL, POST, BARE);
+        let mut oblique = straight.clone();
+        let top = oblique.builds[0].drawing.points.get("top").unwrap().clone();
+        let leaning = stillbed_frame::spec::PointSpec { position: [0.2, 0.0, 0.3], ..top };
+        oblique.builds[0].drawing.points.insert("top", leaning);
+        let [straight, oblique] =
+            [straight, oblique].map(|design| frame(&design).joints[0].stiffness[0].unwrap().re);
+        assert!(oblique > straight, "{oblique} {straight}");
+    }
+}

@@ -1,0 +1,67 @@
+//! What do the walls of hollow members do to the verdict? Builds with walls that give are solved again with rigid
+//! ones, at the nominal values.
+
+use super::solved::Solved;
+use stillbed_design::{Design, Measure};
+use stillbed_input::quantity::{Draw, figures};
+
+/// Walls that change the deciding measure by less than this part of it are not spoken of.
+const SPOKEN_OF: f64 = 0.05;
+
+/// What is known of a build.
+pub struct Seen<'a> {
+    /// Its key in the design.
+    pub name: &'a str,
+    /// Its name as readers see it.
+    pub label: &'a str,
+    /// The deciding measure, SI.
+    pub value: f64,
+    /// Share of the walls in the give between tip and work.
+    pub share: Option<f64>,
+}
+
+/// One sentence on what walls that give do to `measure`, the deciding one, and to who leads by it; `None` where
+/// they change little. `scales` and `builds` as those of the design.
+pub fn told(
+    design: &Design,
+    scales: &[f64],
+    builds: &[Seen],
+    ahead: Option<&str>,
+    measure: Measure,
+) -> Option<String> {
+    let mut pairs = Vec::new();
+    for ((build, scale), seen) in design.builds.iter().zip(scales).zip(builds) {
+        let rigid = match build.with_rigid_walls() {
+            None => seen.value,
+            Some(rigid) => {
+                let model = rigid.scaled_model(&design.goal, &Draw::default(), *scale).ok()?;
+                let solved = Solved::converge(&rigid, &design.goal, &model, None).ok()?;
+                solved.figures(&rigid, &design.goal).ok()?.get(measure)?
+            }
+        };
+        pairs.push((seen, rigid));
+    }
+    let change = |(seen, rigid): &(&Seen, f64)| (rigid / seen.value).ln().abs();
+    let most = pairs.iter().max_by(|a, b| change(a).total_cmp(&change(b)))?;
+    (change(most) > SPOKEN_OF).then_some(())?;
+    let value = |x: f64| if measure.more_is_better() { x } else { -x };
+    let leader = pairs.iter().max_by(|a, b| value(a.1).total_cmp(&value(b.1)))?;
+    let percent = |share: f64| figures(100.0 * share, 2);
+    let others_lead = ahead.is_some_and(|ahead| ahead != leader.0.name) && change(leader) > SPOKEN_OF;
+    if others_lead {
+        let takes = leader.0.share.map_or("give".to_string(), |share| {
+            format!("take {} % of its give between tip and work", percent(share))
+        });
+        return Some(format!(
+            "With rigid corners {} would lead; the walls of its tubes {takes}.",
+            leader.0.label
+        ));
+    }
+    let word = if (most.1 > most.0.value) == measure.more_is_better() { "worse" } else { "better" };
+    Some(format!(
+        "Walls of tubes that give under others make the {} of {} {} % {word} than rigid corners would.",
+        measure.title(),
+        most.0.label,
+        percent((most.0.value / most.1 - 1.0).abs())
+    ))
+}
