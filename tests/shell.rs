@@ -233,6 +233,7 @@ fn the_command_printed_on_a_page_makes_the_page_again() {
         .args([
             "report",
             "$5 stand.toml",
+            "--full",
             "--draws",
             "3",
             "--seed",
@@ -248,7 +249,7 @@ fn the_command_printed_on_a_page_makes_the_page_again() {
     let page = String::from_utf8(made.stdout).unwrap();
     let fact = page.split("<dt>made again by</dt><dd>").nth(1).unwrap().split("</dd>").next().unwrap();
     let command = fact.replace("&quot;", "\"");
-    for part in ["--draws 3", "--seed 7", "--amplitude \"3 um\"", "--most 900"] {
+    for part in ["--draws 3", "--seed 7", "--amplitude \"3 um\"", "--most 900", "--full"] {
         assert!(command.contains(part), "{command} lacks {part}");
     }
     let path = format!("{}:/usr/bin:/bin", program.parent().unwrap().display());

@@ -6,7 +6,7 @@ use super::{files, input, output};
 use stillbed_design::Design;
 use stillbed_input::problem::{Problem, Problems, Severity};
 use stillbed_report::page;
-use stillbed_report::presentation::full_report::{FullReport, Provenance, page as document};
+use stillbed_report::presentation::full_report::{Details, Provenance, Report, page as document};
 use stillbed_report::presentation::mix::Mixes;
 use stillbed_section::stock::Stock;
 use stillbed_study::compare::{Comparison, Options};
@@ -21,7 +21,7 @@ use stillbed_study::size::{Effort, Options as SizingOptions, Sizing, Watch};
 use stillbed_study::spread::Draws;
 use stillbed_study::thermal::{ThermalAnswer, ThermalOptions};
 
-/// Write everything about a design as one self-contained page
+/// Write the verdict on a design as one self-contained page, with all details where asked
 #[derive(clap::Args)]
 #[command(after_help = "Example: stillbed report examples/roundness-stand.toml --output stand.html")]
 pub(super) struct Arguments {
@@ -31,7 +31,10 @@ pub(super) struct Arguments {
     spread: input::SpreadOptions,
     #[command(flatten)]
     at: input::AmplitudeOption,
-    /// Most stock sizes that are tried one by one for each build with [vary], at most 1 000 000;
+    /// Write everything: modes, decay, response, sections, stock sizes, mixes, pours, sources and published cases
+    #[arg(long)]
+    full: bool,
+    /// With --full: most stock sizes that are tried one by one for each build with [vary], at most 1 000 000;
     /// beyond, the search is guided
     #[arg(long, value_name = "N", default_value_t = 20_000, value_parser = clap::value_parser!(u32).range(..=1_000_000))]
     most: u32,
@@ -39,6 +42,12 @@ pub(super) struct Arguments {
     #[arg(long, short, value_name = "FILE.html")]
     output: Option<std::path::PathBuf>,
 }
+
+/// Questions whose progress is shown together.
+const STEPS: usize = 6;
+
+/// Mode shapes of each build that the page draws.
+const SHAPES: usize = 6;
 
 /// Modes of each build listed on the page.
 const MODES_LISTED: usize = 10;
@@ -57,11 +66,15 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         Some(_) => arguments.input.read(&said),
         None => arguments.input.read_quietly(),
     })?;
-    let report = full_report(&design, arguments).map_err(Failure::without_text)?;
+    let report = report(&design, arguments).map_err(Failure::without_text)?;
     let all_miss = report.comparison.misses.all_miss();
     let html = page::render(&document(&design, &report, provenance(&design, arguments)?));
     let output = output::Output { format: output::Format::Text, output: arguments.output.clone() };
     output.write_bytes(html.as_bytes())?;
+    if let Some(path) = &arguments.output {
+        let length = if arguments.full { "everything" } else { "two sheets; --full writes everything" };
+        output::print(format!("wrote {}: {length}\n", path.display()).as_bytes())?;
+    }
     Ok(Ending::judged(all_miss))
 }
 
@@ -94,7 +107,10 @@ fn command(file: &str, arguments: &Arguments) -> String {
     option("--draws", Some(count.to_string()));
     option("--seed", Some(seed.to_string()));
     option("--amplitude", arguments.at.text().map(str::to_string));
-    option("--most", Some(arguments.most.to_string()));
+    if arguments.full {
+        option("--most", Some(arguments.most.to_string()));
+        command += " --full";
+    }
     command
 }
 
@@ -145,13 +161,31 @@ fn found_or_noted<T>(found: Result<T, Problems>, notes: &mut Vec<Problem>) -> Op
     None
 }
 
-/// Everything about `design`. A part that has no answer is left out.
-fn full_report(design: &Design, arguments: &Arguments) -> Result<FullReport, Problems> {
+/// The answer about `design`, with the details where they are asked for.
+fn report(design: &Design, arguments: &Arguments) -> Result<Report, Problems> {
     let Draws { count, seed } = arguments.spread.draws();
     let options = Options { draws: count, seed, ..Options::default() };
     let bar = output::Progress::new("draws");
     let mut comparison = Comparison::compute(design, &options, |done, of| bar.at(done, of))?;
     bar.finish();
+    let bar = output::Progress::new("builds drawn");
+    let count = design.builds.len();
+    let drawn = design.builds.iter().enumerate().filter_map(|(i, build)| {
+        bar.at(i, count);
+        Shapes::compute(design, build, SHAPES).ok()
+    });
+    let shapes = drawn.collect();
+    bar.finish();
+    let details = match arguments.full {
+        true => Some(details(design, arguments, &mut comparison.notes)?),
+        false => None,
+    };
+    Ok(Report { comparison, shapes, details })
+}
+
+/// All else about `design`. A part that has no answer is left out, and `notes` say why.
+fn details(design: &Design, arguments: &Arguments, notes: &mut Vec<Problem>) -> Result<Details, Problems> {
+    let Draws { count, seed } = arguments.spread.draws();
     let goal = &design.goal;
     let draws = Draws { count: count.min(usize::from(input::FEW_DRAWS)), seed };
     let tapped = RingDownOptions { duration: None, draws };
@@ -159,22 +193,32 @@ fn full_report(design: &Design, arguments: &Arguments) -> Result<FullReport, Pro
     let pour = PourOptions::default();
     // A change of 1 K if the design states none; materials without expansion drop the part.
     let change = goal.thermal.is_none().then_some(1.0);
+    let bar = output::Progress::new("questions answered");
     let recipes = compute_mixes(design).ok();
-    let notes = &mut comparison.notes;
     let response = goal.tool.is_some().then(|| Response::compute(design, &asked));
+    bar.at(1, STEPS);
     let tapped = goal.tap.is_some().then(|| RingDowns::compute(design, &tapped, |_, _| ()));
+    bar.at(2, STEPS);
     let poured = recipes.is_some().then(|| Pours::compute(design, &pour));
-    Ok(FullReport {
+    bar.at(3, STEPS);
+    let sections = Sections::compute(design)?;
+    bar.at(4, STEPS);
+    let warm = ThermalAnswer::compute(design, &ThermalOptions { change, ..ThermalOptions::default() }).ok();
+    bar.at(5, STEPS);
+    let proof = prove().map_err(|message| Problems::from(Problem::error(Default::default(), message)))?;
+    bar.finish();
+    let bar = output::Progress::new("draws of the modes");
+    let modes = Modes::compute(design, MODES_LISTED, &draws, |done, of| bar.at(done, of))?;
+    bar.finish();
+    Ok(Details {
         response: response.and_then(|found| found_or_noted(found, notes)),
         ring_down: tapped.and_then(|found| found_or_noted(found, notes)),
         pours: poured.and_then(|found| found_or_noted(found, notes)),
-        comparison,
-        sections: Sections::compute(design)?,
-        modes: Modes::compute(design, MODES_LISTED, &draws, |_, _| ())?,
-        shapes: design.builds.iter().filter_map(|build| Shapes::compute(design, build, 6).ok()).collect(),
-        warm: ThermalAnswer::compute(design, &ThermalOptions { change, ..ThermalOptions::default() }).ok(),
+        sections,
+        modes,
+        warm,
         mixes: recipes.map(|mixes| Mixes { mixes, notes: Vec::new() }),
         sizings: sizings(design, arguments.most as usize),
-        proof: prove().map_err(|message| Problems::from(Problem::error(Default::default(), message)))?,
+        proof,
     })
 }

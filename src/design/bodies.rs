@@ -13,7 +13,7 @@ use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{Kind, figures, show};
 use stillbed_material::{Medium, Role};
 use stillbed_solid::{
-    Body, BodyFault, Elastic, FitFault, Grip, Patch, PatchFault, PatchSize, Prepared, Reduced,
+    Body, BodyFault, Elastic, FitFault, Grip, Part, Patch, PatchFault, PatchSize, Prepared, Reduced,
 };
 
 /// Fixed-interface modes of a body in each set of materials.
@@ -279,6 +279,22 @@ impl BuildBody {
 
     fn prepared(&self) -> Result<&Prepared, &BodyFault> {
         self.grid.get_or_init(|| self.body.prepare(0)).as_ref()
+    }
+
+    /// Its parts; their materials are numbers of [`BuildBody::substances`].
+    pub fn parts(&self) -> &[Part] {
+        &self.body.parts
+    }
+
+    /// The outline of the patch of one of its points, m, and the outward normal of its face.
+    pub fn outline(&self, patch: usize) -> Option<(Vec<Vector3<f64>>, Vector3<f64>)> {
+        self.body.outline(patch)
+    }
+
+    /// Displacement of the place `at` on it for its coordinates in a frame, m, global axes. `None` before a model
+    /// of the build was made, and where the body is not.
+    pub fn motion(&self, at: &Vector3<f64>, coordinates: &[f64]) -> Option<Vector3<f64>> {
+        self.reduced.get()?.as_ref().ok()?[1].motion(at, coordinates)
     }
 
     /// Volume of each of its substances, m³, as `(substance, volume)`.

@@ -46,7 +46,7 @@ pub(super) fn any_block() -> impl Strategy<Value = Block> {
         let line = PictureLine { points: more, label: title.clone() };
         let labels = vec![Label { at: [0.0, 1.0], text: title.clone() }];
         Block::Picture(Picture {
-            materials: vec![Filling::solid(&title)],
+            materials: vec![Filling::solid(&title, 0)],
             title,
             areas: vec![area],
             lines: vec![line],
@@ -63,10 +63,36 @@ pub(super) fn any_block() -> impl Strategy<Value = Block> {
             };
             let through = (0..points.len() + 1).collect();
             Block::Wireframe(Wireframe {
-                names: (0..points.len()).map(|i| (i, name.clone())).collect(),
+                names: (0..points.len())
+                    .map(|point| PointName {
+                        point,
+                        name: name.clone(),
+                        detail: name.clone(),
+                        matters: point > 2,
+                    })
+                    .collect(),
                 lines: vec![WireframeLine { name: name.clone(), through }],
                 feet: vec![0, 99],
+                tool: Some(1),
+                work: Some(98),
+                faces: vec![Face {
+                    rings: vec![
+                        (0..points.len() + 1).map(|i| (i, Edge::Smooth([0.0, 0.0, -1.0]))).collect(),
+                        vec![],
+                    ],
+                    normal: points.first().copied().unwrap_or_default(),
+                    of: Surface::Material(points.len()),
+                    seen_through: points.len() > 3,
+                }],
+                divides: vec![Divide {
+                    normal: [0.0, 1.0, 0.0],
+                    faces: vec![0, 9],
+                    behind: Some(7),
+                    before: None,
+                }],
+                materials: vec![Filling::solid(&name, 3)],
                 motions: vec![motion],
+                shown: Some(0),
                 title: name,
                 points,
             })

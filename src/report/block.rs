@@ -24,9 +24,11 @@ pub enum Block {
     Bars(Bars),
     /// A flat drawing to scale.
     Picture(Picture),
-    /// A wire drawing in space.
+    /// A machine in space.
     #[serde(rename = "wire")]
     Wireframe(Wireframe),
+    /// Builds against what is asked for.
+    Scores(Scores),
 }
 
 /// One axis of a [`Curve`].
@@ -161,6 +163,50 @@ impl Bar {
     }
 }
 
+/// Builds against what is asked for: a row a target, a column a build.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Scores {
+    /// What is compared.
+    pub title: String,
+    /// The builds.
+    pub builds: Vec<String>,
+    /// The rows.
+    pub rows: Vec<ScoreRow>,
+}
+
+/// One measure of all builds in [`Scores`], and what is asked of it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ScoreRow {
+    /// The measure.
+    pub title: String,
+    /// Unit of the shown values.
+    pub unit: Unit,
+    /// What is asked, in words; empty where nothing is.
+    pub asked: String,
+    /// Not below this, SI.
+    pub at_least: Option<f64>,
+    /// Not above this, SI.
+    pub at_most: Option<f64>,
+    /// By build, SI.
+    pub values: Vec<Option<Spread>>,
+    /// What a missing value is called: `never`.
+    pub missing: String,
+}
+
+impl ScoreRow {
+    /// Whether the value of build `number` is as asked; `None` where nothing is asked.
+    pub fn meets(&self, number: usize) -> Option<bool> {
+        if self.at_least.is_none() && self.at_most.is_none() {
+            return None;
+        }
+        let value = self.values.get(number).copied().flatten().map(|spread| spread.value);
+        let keeps = |value: f64| {
+            self.at_least.is_none_or(|least| value >= least) && self.at_most.is_none_or(|most| value <= most)
+        };
+        Some(value.is_some_and(keeps))
+    }
+}
+
 /// A flat drawing to scale: y to the right, z up, in metres.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Picture {
@@ -192,6 +238,11 @@ impl Wireframe {
         let factor = 0.1 * size / most;
         (factor.is_finite() && factor > 0.0)
             .then(|| (lengths.iter().map(|length| length / most).collect(), factor))
+    }
+
+    /// The motion that is shown first.
+    pub(super) fn shown_motion(&self) -> Option<&ModeShape> {
+        self.motions.get(self.shown?)
     }
 
     /// The kinds into which the energy of the motions is split, in order of first appearance.
@@ -226,19 +277,21 @@ impl Picture {
 pub struct Filling {
     /// The material's name.
     pub name: String,
+    /// Its colour and hatching, by number: the same for one material in all drawings of a page.
+    pub look: usize,
     /// True for air: drawn as an opening.
     pub empty: bool,
 }
 
 impl Filling {
     /// A material.
-    pub fn solid(name: &str) -> Filling {
-        Filling { name: name.to_string(), empty: false }
+    pub fn solid(name: &str, look: usize) -> Filling {
+        Filling { name: name.to_string(), look, empty: false }
     }
 
     /// Air.
     pub fn empty(name: &str) -> Filling {
-        Filling { name: name.to_string(), empty: true }
+        Filling { name: name.to_string(), look: 0, empty: true }
     }
 }
 
@@ -271,21 +324,98 @@ pub struct Label {
     pub text: String,
 }
 
-/// A wire drawing in space: z up, in metres.
+/// A machine in space, as lines and as faces: z up, in metres.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Wireframe {
     /// What is drawn.
     pub title: String,
     /// Position `[x, y, z]` of each point.
     pub points: Vec<[f64; 3]>,
-    /// Names of points to be shown, as `(point, name)`.
-    pub names: Vec<(usize, String)>,
+    /// What is named, the more important first.
+    pub names: Vec<PointName>,
     /// Polylines through points.
     pub lines: Vec<WireframeLine>,
     /// Points held by feet or anchors.
     pub feet: Vec<usize>,
+    /// The point of the tool.
+    pub tool: Option<usize>,
+    /// The point of the work.
+    pub work: Option<usize>,
+    /// Flat faces; without any the lines are drawn.
+    pub faces: Vec<Face>,
+    /// The planes that tell in which order faces are drawn; the first is the root.
+    pub divides: Vec<Divide>,
+    /// What faces are made of, for the legend.
+    pub materials: Vec<Filling>,
     /// Mode shapes; the page animates them.
     pub motions: Vec<ModeShape>,
+    /// Index of the motion that is shown first; `None` shows the machine at rest.
+    pub shown: Option<usize>,
+}
+
+/// The name of a point of a [`Wireframe`].
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PointName {
+    /// Index of the point.
+    pub point: usize,
+    /// Its name.
+    pub name: String,
+    /// More about it, such as its weight; may be empty.
+    pub detail: String,
+    /// True for what is named even where room is short.
+    pub matters: bool,
+}
+
+/// A flat face of a [`Wireframe`].
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Face {
+    /// Its curves, even-odd: the points that each passes through, with the edge to the next.
+    pub rings: Vec<Vec<(usize, Edge)>>,
+    /// Its outward unit normal.
+    pub normal: [f64; 3],
+    /// What it is made of.
+    pub of: Surface,
+    /// True where what stands within is seen through it.
+    pub seen_through: bool,
+}
+
+/// What an edge of a [`Face`] borders on.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Edge {
+    /// Another face at an angle.
+    Sharp,
+    /// The next part of a curve, with its normal: seen as an edge where the curve turns away.
+    Smooth([f64; 3]),
+    /// The same face beyond a cut: never seen.
+    Cut,
+}
+
+/// What a [`Face`] is made of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Surface {
+    /// The material of this index in the list of the drawing.
+    Material(usize),
+    /// A mass, as a block.
+    Mass,
+    /// A foot or an anchor, as a pad.
+    Foot,
+    /// The area by which a point holds a body.
+    Patch,
+}
+
+/// A plane between faces of a [`Wireframe`].
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Divide {
+    /// Its normal.
+    pub normal: [f64; 3],
+    /// Indices of the faces in it.
+    pub faces: Vec<usize>,
+    /// Index of the divide of what lies against its normal.
+    pub behind: Option<usize>,
+    /// Index of the divide of what lies along its normal.
+    pub before: Option<usize>,
 }
 
 /// One line of a [`Wireframe`], such as a member with points along it.

@@ -10,9 +10,10 @@
 //! - `rfc4180`: sections 2 and 3
 //! - `asvs5`: requirement 1.2.10, characters that begin a formula, and the apostrophe before them
 
-use super::block::{Bars, Block, Curve, ModeShape, Picture, Wireframe};
+use super::block::{Bars, Block, Curve, ModeShape, Picture, Scores, Wireframe};
 use super::table::{Cell, Column, ColumnKind, Table};
 use super::unit::Unit;
+use stillbed_input::quantity::Spread;
 
 /// The CSV of `table`.
 pub fn write(table: &Table) -> String {
@@ -68,6 +69,7 @@ pub fn values(block: &Block) -> Option<Table> {
         Block::Curve(curve) => Some(curve_values(curve)),
         Block::Bars(bars) => Some(bar_values(bars)),
         Block::Picture(picture) => Some(corners(picture)),
+        Block::Scores(scores) => Some(score_values(scores)),
         Block::Wireframe(wireframe) if !wireframe.motions.is_empty() => Some(motions(wireframe)),
         _ => None,
     }
@@ -128,6 +130,28 @@ fn curve_values(curve: &Curve) -> Table {
         .flat_map(|series| series.points.iter().map(|point| (series.name.as_str(), *point)))
         .collect();
     Table::new(&curve.title, &columns, &rows)
+}
+
+/// A row per target, a column per build, in the unit of the row.
+fn score_values(scores: &Scores) -> Table {
+    type Row<'a> = (&'a super::block::ScoreRow,);
+    let mut columns = vec![
+        Column::text("measure", "measure", |row: &Row| row.0.title.clone()),
+        Column::text("asked", "asked", |row: &Row| row.0.asked.clone()),
+        Column::text("unit", "unit", |row: &Row| row.0.unit.name.to_string()),
+    ];
+    for (i, build) in scores.builds.iter().enumerate() {
+        columns.push(Column::spread(build, Unit::NONE, build, move |row: &Row| {
+            let shown = |v: f64| v / row.0.unit.size;
+            let spread = row.0.values.get(i).copied().flatten()?;
+            Some(Spread::between(shown(spread.value), shown(spread.low), shown(spread.high)))
+        }));
+        columns.push(Column::text("met", &format!("{build}.met"), move |row: &Row| {
+            row.0.meets(i).map_or("", |met| if met { "yes" } else { "no" }).to_string()
+        }));
+    }
+    let rows: Vec<Row> = scores.rows.iter().map(|row| (row,)).collect();
+    Table::new(&scores.title, &columns, &rows)
 }
 
 fn bar_values(bars: &Bars) -> Table {

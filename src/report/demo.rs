@@ -1,8 +1,8 @@
 //! Blocks with invented figures, used only in tests of text and page.
 
 use super::block::{
-    Area, Axis, Bar, Bars, Block, Curve, Filling, Label, Mark, ModeShape, Picture, PictureLine, Series, Tone,
-    Wireframe, WireframeLine,
+    Area, Axis, Bar, Bars, Block, Curve, Divide, Edge, Face, Filling, Label, Mark, ModeShape, Picture,
+    PictureLine, PointName, ScoreRow, Scores, Series, Surface, Tone, Wireframe, WireframeLine,
 };
 use super::table::{Column, Table};
 use super::unit::Unit;
@@ -120,8 +120,8 @@ pub(super) fn section() -> Picture {
     Picture {
         title: "Section of the rail".to_string(),
         materials: vec![
-            Filling::solid("aluminium 6061-T6"),
-            Filling::solid("feldspar and sand"),
+            Filling::solid("aluminium 6061-T6", 0),
+            Filling::solid("feldspar and sand", 1),
             Filling::empty("air"),
         ],
         areas: vec![
@@ -140,14 +140,54 @@ pub(super) fn section() -> Picture {
     }
 }
 
+fn name(point: usize, name: &str, detail: &str) -> PointName {
+    PointName { point, name: name.to_string(), detail: detail.to_string(), matters: !detail.is_empty() }
+}
+
+/// Normals of a block and the corners of its sides, by the bits of their number along x, y and z.
+const SIDES: [([f64; 3], [usize; 4]); 6] = [
+    ([-1.0, 0.0, 0.0], [0, 4, 6, 2]),
+    ([1.0, 0.0, 0.0], [1, 3, 7, 5]),
+    ([0.0, -1.0, 0.0], [0, 1, 5, 4]),
+    ([0.0, 1.0, 0.0], [2, 6, 7, 3]),
+    ([0.0, 0.0, -1.0], [0, 2, 3, 1]),
+    ([0.0, 0.0, 1.0], [4, 5, 7, 6]),
+];
+
+/// A cast block around the foot of the column, whose corners are the points from 16 on.
+fn block() -> Vec<Face> {
+    let side = |(normal, corners): ([f64; 3], [usize; 4])| Face {
+        rings: vec![corners.map(|i| (16 + i, Edge::Sharp)).to_vec()],
+        normal,
+        of: Surface::Material(0),
+        seen_through: false,
+    };
+    SIDES.map(side).to_vec()
+}
+
+/// One plane a side, each behind the last.
+fn divides() -> Vec<Divide> {
+    let divide = |(i, (normal, _)): (usize, ([f64; 3], [usize; 4]))| {
+        let behind = Some(i + 1).filter(|next| *next < SIDES.len());
+        Divide { normal, faces: vec![i], behind, before: None }
+    };
+    SIDES.into_iter().enumerate().map(divide).collect()
+}
+
 pub(super) fn frame() -> Wireframe {
     let corners = [[0.0, 0.0], [0.6, 0.0], [0.6, 0.4], [0.0, 0.4]];
     let mut points: Vec<[f64; 3]> = corners.iter().map(|c| [c[0], c[1], 0.0]).collect();
     points.extend([[0.0, 0.2, 0.0], [0.0, 0.2, 0.5], [0.25, 0.2, 0.5], [0.3, 0.2, 0.0], [0.6, 0.2, 0.0]]);
     // Points along the column, between its ends.
     points.extend((1..8).map(|i| [0.0, 0.2, 0.5 * f64::from(i) / 8.0]));
+    let corner = |i: usize, axis: usize, low: f64, high: f64| if i >> axis & 1 == 1 { high } else { low };
+    points.extend((0..8).map(|i| [corner(i, 0, -0.1, 0.1), corner(i, 1, 0.1, 0.3), corner(i, 2, 0.0, 0.12)]));
     let line =
         |name: &str, through: &[usize]| WireframeLine { name: name.to_string(), through: through.to_vec() };
+    // The edges of the block join corners whose numbers differ by one bit.
+    let edges =
+        (0..8_usize).flat_map(|i| [1, 2, 4].map(|bit| [16 + i, 16 + (i | bit)])).filter(|[a, b]| a < b);
+    let edges = edges.map(|ends| line("block", &ends));
     let sway = |p: &[f64; 3]| [0.25 * p[2] * p[2], 0.9 * p[2] * p[2], -0.5 * p[2] * p[2] * p[0]];
     let twist =
         |p: &[f64; 3]| [0.3 * p[2] - p[2] * (p[1] - 0.2), (p[2] + 0.1) * p[0], 0.2 * p[0] * (p[1] - 0.2)];
@@ -161,14 +201,19 @@ pub(super) fn frame() -> Wireframe {
     Wireframe {
         title: "Wire drawing of the base".to_string(),
         names: vec![
-            (0, "front_left".to_string()),
-            (1, "front_right".to_string()),
-            (2, "rear_right".to_string()),
-            (3, "rear_left".to_string()),
-            (6, "tool_tip".to_string()),
-            (7, "table".to_string()),
+            name(6, "tool_tip", "tool"),
+            name(7, "table", "work"),
+            name(0, "front_left", ""),
+            name(1, "front_right", ""),
+            name(2, "rear_right", ""),
+            name(3, "rear_left", ""),
         ],
-        lines: vec![
+        tool: Some(6),
+        work: Some(7),
+        faces: block(),
+        divides: divides(),
+        materials: vec![Filling::solid("feldspar and sand", 1)],
+        lines: [
             line("front_rail", &[0, 1]),
             line("right_rail", &[1, 8, 2]),
             line("rear_rail", &[2, 3]),
@@ -176,8 +221,12 @@ pub(super) fn frame() -> Wireframe {
             line("column", &[4, 9, 10, 11, 12, 13, 14, 15, 5]),
             line("arm", &[5, 6]),
             line("table_beam", &[4, 7, 8]),
-        ],
+        ]
+        .into_iter()
+        .chain(edges)
+        .collect(),
         feet: vec![0, 1, 2, 3],
+        shown: Some(0),
         motions: vec![
             motion("mode 1, sway of the column", 109.7, 0.0212, 1.0, &sway),
             motion("mode 2, twist of the column", 171.3, 0.0187, -0.6, &twist),
@@ -196,6 +245,29 @@ pub(super) fn problems() -> Vec<Problem> {
     ]
 }
 
+pub(super) fn scores() -> Scores {
+    let row = |title: &str, unit, asked: &str, at_least, at_most, values| ScoreRow {
+        title: title.to_string(),
+        unit,
+        asked: asked.to_string(),
+        at_least,
+        at_most,
+        values,
+        missing: "never".to_string(),
+    };
+    let newtons = Unit::new("N/µm", 1e6);
+    let stiffness = builds().iter().map(|b| Some(Spread::exact(b.stiffness))).collect();
+    let settle = builds().iter().map(|b| b.settle).collect();
+    Scores {
+        title: "Builds against targets".to_string(),
+        builds: builds().iter().map(|b| b.name.to_string()).collect(),
+        rows: vec![
+            row("stiffness", newtons, "at least 20 N/µm", Some(20e6), None, stiffness),
+            row("settle time", MILLI, "at most 100 ms", None, Some(0.1), settle),
+        ],
+    }
+}
+
 pub(super) fn blocks() -> Vec<Block> {
     vec![
         Block::Heading("Small mill, three ways to build it".to_string()),
@@ -212,5 +284,6 @@ pub(super) fn blocks() -> Vec<Block> {
         Block::Curve(ringdown()),
         Block::Picture(section()),
         Block::Wireframe(frame()),
+        Block::Scores(scores()),
     ]
 }

@@ -96,8 +96,8 @@ pub mod text;
 pub mod workbook;
 
 pub use block::{
-    Area, Axis, Bar, Bars, Block, Curve, Filling, Label, Mark, ModeShape, Picture, PictureLine, Series, Tone,
-    Wireframe, WireframeLine,
+    Area, Axis, Bar, Bars, Block, Curve, Divide, Edge, Face, Filling, Label, Mark, ModeShape, Picture,
+    PictureLine, PointName, ScoreRow, Scores, Series, Surface, Tone, Wireframe, WireframeLine,
 };
 pub use identity::DesignIdentity;
 pub use number::significant;

@@ -18,8 +18,9 @@ mod data;
 mod script;
 mod table;
 
-use super::block::{Block, Curve, Tone, Wireframe};
+use super::block::{Block, Curve, ScoreRow, Scores, Tone, Wireframe};
 use super::csv;
+use super::number::significant;
 use super::svg::{self, Size, draw};
 use base64::Engine;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -39,8 +40,7 @@ const MOST_POINTS: usize = 4000;
 pub struct Document {
     /// Its title.
     pub title: String,
-    /// Title block, as `("design file", "stand.toml")`: the caller states program, version and how the page
-    /// was made.
+    /// How the page was made, as `("design", "stand.toml")`: the caller states program, version and command.
     pub facts: Vec<(String, String)>,
     /// The sections, from the answer to the details.
     pub sections: Vec<Section>,
@@ -55,19 +55,35 @@ pub struct Section {
     pub heading: String,
     /// What it shows.
     pub blocks: Vec<Block>,
-    /// True for an appendix: collapsed until the reader opens it, and printed only if open.
-    pub folded: bool,
+    /// How it stands on the page.
+    pub form: Form,
+}
+
+/// How a [`Section`] stands on the page.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Form {
+    /// What is seen first: words, then the machine and the builds against the targets beside each other.
+    First,
+    /// One block after another.
+    Open,
+    /// An appendix: collapsed until the reader opens it, and printed only if open.
+    Folded,
 }
 
 impl Section {
+    /// What is seen first.
+    pub fn first(heading: &str, blocks: Vec<Block>) -> Section {
+        Section { heading: heading.to_string(), blocks, form: Form::First }
+    }
+
     /// A section that is open.
     pub fn new(heading: &str, blocks: Vec<Block>) -> Section {
-        Section { heading: heading.to_string(), blocks, folded: false }
+        Section { form: Form::Open, ..Section::first(heading, blocks) }
     }
 
     /// An appendix.
     pub fn folded(heading: &str, blocks: Vec<Block>) -> Section {
-        Section { folded: true, ..Section::new(heading, blocks) }
+        Section { form: Form::Folded, ..Section::first(heading, blocks) }
     }
 }
 
@@ -87,12 +103,15 @@ pub fn render(document: &Document) -> String {
     let mut sections = Vec::new();
     for (i, section) in document.sections.iter().enumerate() {
         let id = format!("part-{}", i + 1);
-        let blocks = all(&section.blocks, &mut figure);
-        sections.push(part(&id, &section.heading, section.folded, blocks));
+        let blocks = match section.form {
+            Form::First => first(&section.blocks, &mut figure),
+            Form::Open | Form::Folded => all(&section.blocks, &mut figure),
+        };
+        sections.push(part(&id, &section.heading, section.form, blocks));
     }
     if !document.inputs.is_empty() {
         let id = format!("part-{}", document.sections.len() + 1);
-        sections.push(part(&id, INPUTS, true, inputs(&document.inputs)));
+        sections.push(part(&id, INPUTS, Form::Folded, inputs(&document.inputs)));
     }
     let headings = document.sections.iter().map(|section| section.heading.as_str());
     let headings: Vec<&str> = headings.chain((!document.inputs.is_empty()).then_some(INPUTS)).collect();
@@ -108,24 +127,26 @@ pub fn render(document: &Document) -> String {
                 style { (PreEscaped(STYLE)) }
             }
             body {
-                header {
-                    h1 { (document.title) }
+                @if headings.len() > 1 { a class="skip" href="#contents" { "To the contents" } }
+                header { h1 { (document.title) } }
+                main { @for section in sections { (section) } }
+                footer {
+                    @if headings.len() > 1 {
+                        nav id="contents" aria-label="Contents" {
+                            h2 { "Contents" }
+                            ol {
+                                @for (i, heading) in headings.iter().enumerate() {
+                                    li { a href=(format!("#part-{}", i + 1)) { (heading) } }
+                                }
+                            }
+                        }
+                    }
                     @if !document.facts.is_empty() {
                         dl class="title-block" {
                             @for (name, value) in &document.facts { div { dt { (name) } dd { (value) } } }
                         }
                     }
                 }
-                @if headings.len() > 1 {
-                    nav aria-label="Contents" {
-                        ol {
-                            @for (i, heading) in headings.iter().enumerate() {
-                                li { a href=(format!("#part-{}", i + 1)) { (heading) } }
-                            }
-                        }
-                    }
-                }
-                main { @for section in sections { (section) } }
                 script { (PreEscaped(&script)) }
             }
         }
@@ -133,10 +154,10 @@ pub fn render(document: &Document) -> String {
     page.into_string()
 }
 
-fn part(id: &str, heading: &str, folded: bool, content: Markup) -> Markup {
+fn part(id: &str, heading: &str, form: Form, content: Markup) -> Markup {
     html! {
-        section aria-labelledby=(id) {
-            @if folded {
+        section aria-labelledby=(id) class=[(form == Form::First).then_some("first")] {
+            @if form == Form::Folded {
                 details class="appendix" aria-labelledby=(id) {
                     summary { h2 id=(id) { (heading) } }
                     (content)
@@ -146,6 +167,15 @@ fn part(id: &str, heading: &str, folded: bool, content: Markup) -> Markup {
                 (content)
             }
         }
+    }
+}
+
+/// What is seen first: words, then what is drawn side by side.
+fn first(blocks: &[Block], figure: &mut usize) -> Markup {
+    let said = |block: &Block| matches!(block, Block::Heading(_) | Block::Note(_) | Block::Problems(_));
+    html! {
+        @for block in blocks.iter().filter(|block| said(block)) { (show(block, figure)) }
+        div class="pair" { @for block in blocks.iter().filter(|block| !said(block)) { (show(block, figure)) } }
     }
 }
 
@@ -166,7 +196,7 @@ fn all(blocks: &[Block], figure: &mut usize) -> Markup {
 /// The appendix with the input files.
 fn inputs(files: &[(String, String)]) -> Markup {
     html! {
-        p { "With the same program and these files, the command in the head of this page makes it again." }
+        p { "With the same program and these files, the command at the end of this page makes it again." }
         @for (name, text) in files {
             h3 { (name) }
             div class="scroll" role="region" tabindex="0" aria-label=(name) { pre { code { (text) } } }
@@ -194,7 +224,7 @@ fn show(block: &Block, figure: &mut usize) -> Markup {
             let id = format!("table-{figure}");
             let name = if values.title.is_empty() { "Values" } else { &values.title };
             html! {
-                figure class=(if values.len() <= 12 { "table short" } else { "table" }) id=(id) aria-label=(name) {
+                figure class=(if table::rows(values) <= 12 { "table short" } else { "table" }) id=(id) aria-label=(name) {
                     @if !values.title.is_empty() { figcaption { (values.title) } }
                     (table::shown(values))
                     (data::script(block))
@@ -212,6 +242,7 @@ fn show(block: &Block, figure: &mut usize) -> Markup {
                 }
             }
         }
+        Block::Scores(scores) => scored(block, scores, figure),
         Block::Bars(bars) => drawing(block, &bars.title, html! {}, figure),
         Block::Picture(picture) => drawing(block, &picture.title, html! {}, figure),
         Block::Wireframe(wireframe) => {
@@ -232,6 +263,57 @@ fn thinned(curve: &Curve) -> (Curve, Option<(usize, usize)>) {
     (thin, (kept < all).then_some((kept, all)))
 }
 
+/// Builds against targets: a row a target, a column a build.
+fn scored(block: &Block, scores: &Scores, figure: &mut usize) -> Markup {
+    *figure += 1;
+    html! {
+        figure class="table short scores" id=(format!("table-{figure}")) aria-label=(scores.title) {
+            figcaption { (scores.title) }
+            div class="scroll" role="region" tabindex="0" aria-label=(scores.title) {
+                table aria-label=(scores.title) {
+                    thead { tr { @for build in &scores.builds { th scope="col" { (build) } } } }
+                    @for row in &scores.rows {
+                        tbody {
+                            tr { th scope="rowgroup" colspan=(scores.builds.len()) {
+                                (row.title)
+                                @if !row.unit.name.is_empty() { " " span class="in" { (row.unit.name) } }
+                                @if !row.asked.is_empty() { span class="asked" { ", " (row.asked) } }
+                            } }
+                            tr { @for i in 0..scores.builds.len() { td { (score(row, i)) } } }
+                        }
+                    }
+                }
+            }
+            p class="quiet" { "Dot: the value; bar: 5 % to 95 % of the draws; bracket: the target, open to the side asked for." }
+            (data::script(block))
+            div class="tools" hidden { button type="button" data-save="csv" { "Save as CSV" } }
+        }
+    }
+}
+
+/// The value of one build: its strip, a tick or a cross, and its figure.
+fn score(row: &ScoreRow, number: usize) -> Markup {
+    let value = row.values.get(number).copied().flatten();
+    let figure = |v: f64| significant(v / row.unit.size, 3);
+    html! {
+        @if let Some(strip) = svg::strip(row, number) { (strip) }
+        @match row.meets(number) {
+            Some(true) => { span class="met" role="img" aria-label="met" { "✓" } " " }
+            Some(false) => { span class="missed" role="img" aria-label="missed" { "✗" } " " }
+            None => {}
+        }
+        @match value.filter(|spread| spread.value.is_finite()) {
+            None => (row.missing),
+            Some(spread) => {
+                (figure(spread.value))
+                @if !spread.is_exact() {
+                    " " span class="spread" { "(" (figure(spread.low)) "–" (figure(spread.high)) ")" }
+                }
+            }
+        }
+    }
+}
+
 /// A drawing in a wide and a narrow version, its buttons, and a table of its values.
 fn drawing(block: &Block, title: &str, tools: Markup, figure: &mut usize) -> Markup {
     *figure += 1;
@@ -244,7 +326,8 @@ fn drawing(block: &Block, title: &str, tools: Markup, figure: &mut usize) -> Mar
                 div class="sheet small" { (drawn(Size::Small, "s")) }
             } @else {
                 div class="sheet wide" { (drawn(Size::Wide, "w")) }
-                div class="sheet narrow" { (drawn(Size::Narrow, "n")) }
+                @let narrow = svg::draw_narrow(block, &format!("{id}-n"), &format!("{id}-w"));
+                div class="sheet narrow" { (PreEscaped(narrow.unwrap_or_default())) }
             }
             @if let Block::Curve(_) = block { p class="readout" aria-live="polite" hidden {} }
             (data::script(block))
@@ -284,9 +367,9 @@ fn tools_of_wireframe(wireframe: &Wireframe) -> Markup {
             label {
                 "Shape "
                 select data-motion {
-                    option value="" { "at rest" }
+                    option value="" selected[wireframe.shown.is_none()] { "at rest" }
                     @for (i, motion) in wireframe.motions.iter().enumerate() {
-                        option value=(i) selected[i == 0] { (motion.name) }
+                        option value=(i) selected[wireframe.shown == Some(i)] { (motion.name) }
                     }
                 }
             }

@@ -48,6 +48,9 @@ pub fn render(blocks: &[Block], style: &Style) -> String {
         Block::Bars(bars) => bars::lines(bars, style),
         Block::Picture(picture) => picture::lines(picture, style),
         Block::Wireframe(wireframe) => wireframe::lines(wireframe, style),
+        Block::Scores(_) => {
+            super::csv::values(block).map_or_else(Vec::new, |values| table::lines(&values, style))
+        }
     });
     let pieces: Vec<String> =
         pieces.filter(|lines| !lines.is_empty()).map(|lines| lines.join("\n")).collect();

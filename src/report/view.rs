@@ -12,6 +12,12 @@ pub(super) fn seen(p: [f64; 3]) -> [f64; 2] {
     [turn.cos() * p[1] - turn.sin() * p[0], rise.cos() * p[2] - rise.sin() * along]
 }
 
+/// The direction towards the viewer, a unit vector.
+pub(super) fn towards() -> [f64; 3] {
+    let (turn, rise) = (TURN.to_radians(), RISE.to_radians());
+    [turn.cos() * rise.cos(), turn.sin() * rise.cos(), rise.sin()]
+}
+
 /// Least and largest coordinates of the finite ones of `points`. `None` if nothing can be drawn to scale:
 /// there is no point, all coincide, or the size is out of range.
 pub(super) fn extent<'a>(points: impl Iterator<Item = &'a [f64; 2]>) -> Option<([f64; 2], [f64; 2])> {
@@ -36,6 +42,13 @@ mod tests {
             let [u, v] = seen(axis);
             assert!(u.hypot(v) < 1.0 && u >= 0.0);
         }
+    }
+
+    #[test]
+    fn what_lies_towards_the_viewer_is_not_displaced() {
+        let [u, v] = seen(towards());
+        assert!(u.abs() < 1e-12 && v.abs() < 1e-12);
+        assert!(towards()[2] > 0.0);
     }
 
     #[test]

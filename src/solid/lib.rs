@@ -13,11 +13,15 @@
 //! space       the shapes of a body, and its coordinates
 //! recovery    strains and displacements of a reduced body
 //! spec        bodies and patches as the design file states them
+//! surface     what of its parts is seen, as flat faces
+//! back_to_front  the order in which faces are drawn over each other
+//! shown       where a place on a body moves, and the outlines of patches
 //! walls       how the wall of one tube gives under the end of another
 //! wall_table  the same from a table of ratios, and for pairs that it does not cover
 //! ```
 
 mod assembly;
+mod back_to_front;
 mod cell;
 mod cut;
 mod fit;
@@ -27,18 +31,22 @@ mod patch;
 mod polynomial;
 mod recovery;
 mod reduced;
+mod shown;
 mod space;
 pub mod spec;
+mod surface;
 mod wall_table;
 mod walls;
 
 pub use assembly::{Assembly, Elastic, Matrices};
+pub use back_to_front::{BackToFront, Divide};
 pub use fit::{FitFault, best_axes, filled, fit};
 pub use mesh::{Axis, Cell, CellPoint, Content, Interval, Mesh};
 pub use part::{Part, Ring, upright};
 pub use patch::{Grip, Patch, PatchFault, PatchSize};
 pub use recovery::BodyStrain;
 pub use reduced::{Body, BodyFault, MaterialMatrices, Prepared, Reduced};
+pub use surface::{Corner, Edge, Face, Shown, surface};
 pub use wall_table::{LossyWall, SolvedWalls, WallPair};
 pub use walls::{BeamStiffness, TubeJoint, TubeSection, WallFlexibility};
 

@@ -20,6 +20,7 @@
 //! response    the answer of `response`
 //! ringdown    the answer of `ringdown`, and the sound of a tap
 //! thermal     the answer of `thermal`
+//! machine     the machine as faces in space, and how their places move
 //! shapes      mode shapes for a drawing that can be turned
 //! tap         a recorded tap test compared with a build
 //! pour        what to weigh, mix and pour, and how it cures
@@ -33,6 +34,7 @@ pub mod converged;
 pub mod doubt;
 pub mod equal;
 pub mod guesses;
+pub mod machine;
 pub mod measures;
 pub mod misses;
 pub mod modes;

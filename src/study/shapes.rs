@@ -1,28 +1,53 @@
-//! Mode shapes of a build along the lines of its members, for a drawing that can be turned.
+//! Mode shapes of a build, for a drawing that can be turned: along the lines of its members and over its surface.
 
+use super::machine::Machine;
 use super::solved::Solved;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
 use stillbed_design::{Build, Design};
+use stillbed_frame::Frame;
 use stillbed_input::problem::Problems;
-use stillbed_input::quantity::Draw;
+use stillbed_input::quantity::{Draw, Kind, show};
 use stillbed_modes::Asked;
 
-/// A build as lines in space, with its mode shapes.
+/// A named place of a machine.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Named {
+    /// Index of the place.
+    pub place: usize,
+    /// Its name.
+    pub name: String,
+    /// More about it: a weight, a point.
+    pub detail: String,
+    /// True for tool, work and masses.
+    pub matters: bool,
+}
+
+/// A build as lines and faces in space, with its mode shapes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Shapes {
     /// Key of the build.
     pub name: String,
     /// Its name for the reader.
     pub label: String,
-    /// Places along the members, m, global axes.
+    /// Places along the members and on the surface, m, global axes.
     pub places: Vec<[f64; 3]>,
-    /// By member: its name and the indices of the places along its line.
+    /// By member its name and the indices of the places along its line, and the edges of bodies.
     pub lines: Vec<(String, Vec<usize>)>,
-    /// Names of the points, each with the index of its place, as `(place, name)`.
-    pub names: Vec<(usize, String)>,
+    /// What has a name: tool and work, masses, bodies, feet, members, in this order.
+    pub names: Vec<Named>,
     /// Places on feet or anchors.
     pub held: Vec<usize>,
+    /// Index of the place of the tool.
+    pub tool: Option<usize>,
+    /// Index of the place of the work.
+    pub work: Option<usize>,
+    /// The faces; the indices of their places count from `first`.
+    pub machine: Machine,
+    /// Index of the first place of the faces.
+    pub first: usize,
+    /// Names of the substances that the faces refer to.
+    pub substances: Vec<String>,
     /// The modes, lowest first.
     pub modes: Vec<Shape>,
 }
@@ -44,6 +69,9 @@ pub struct Shape {
 /// Number of places inside each element of a member, besides its ends.
 const BETWEEN: usize = 2;
 
+/// Most names of a drawing that has those of its members.
+const MOST_NAMES: usize = 20;
+
 impl Shapes {
     /// Computes the nominal shapes of the lowest `count` modes of `build`.
     ///
@@ -56,22 +84,26 @@ impl Shapes {
             .map_err(|fault| build.problems(&fault))?;
         let frame = &model.frame;
         let layout = &solved.spectrum.layout;
-        let (mut places, mut lines, mut ends) = (Vec::new(), Vec::new(), vec![None; frame.points.len()]);
+        let (mut places, mut lines) = (Vec::new(), Vec::new());
         let rest = vec![0.0; layout.dofs()];
         for (number, member) in frame.members.iter().enumerate() {
             let along = layout.along(frame, number, &rest, BETWEEN).unwrap_or_default();
             let first = places.len();
             places.extend(along.iter().map(|(place, _)| [place.x, place.y, place.z]));
-            if places.len() > first {
-                ends[member.from].get_or_insert(first);
-                ends[member.to].get_or_insert(places.len() - 1);
-            }
             lines.push((member.name.clone(), (first..places.len()).collect()));
+        }
+        let machine = Machine::new(build, &model);
+        let first = places.len();
+        places.extend(machine.places.iter().map(|place| [place.x, place.y, place.z]));
+        for (name, edges) in &machine.edges {
+            lines.extend(edges.iter().map(|edge| (name.clone(), edge.map(|place| first + place).to_vec())));
         }
         let movement = |motion: &[f64]| -> Vec<[f64; 3]> {
             let along =
                 (0..frame.members.len()).map(|m| layout.along(frame, m, motion, BETWEEN).unwrap_or_default());
-            along.flatten().map(|(_, moved)| [moved.x, moved.y, moved.z]).collect()
+            let along = along.flatten().map(|(_, moved)| [moved.x, moved.y, moved.z]);
+            let surface = machine.movement(build, frame, layout, motion);
+            along.chain(surface.into_iter().map(|moved| [moved.x, moved.y, moved.z])).collect()
         };
         let heard = |mode: usize| -> f64 {
             let Some(tap) = &design.goal.tap else { return 0.0 };
@@ -98,18 +130,68 @@ impl Shapes {
                 }
             })
             .collect();
-        let at = |point: usize| ends[point];
-        let named = frame.points.iter().enumerate().filter_map(|(i, p)| Some((at(i)?, p.name.clone())));
+        let at = |point: usize| first + machine.points[point];
         let feet = frame.feet.iter().flat_map(|foot| &foot.at);
         let anchors = frame.anchors.iter().flat_map(|anchor| &anchor.at);
         Ok(Shapes {
             name: build.name.clone(),
             label: build.label.clone(),
-            names: named.collect(),
-            held: feet.chain(anchors).filter_map(|point| at(*point)).collect(),
+            names: names(frame, &machine, [model.tip, model.work], first, &lines),
+            held: feet.chain(anchors).map(|point| at(*point)).collect(),
+            tool: model.tip.map(at),
+            work: model.work.map(at),
+            substances: build.substances.iter().map(|substance| substance.name().to_string()).collect(),
             places,
             lines,
             modes,
+            machine,
+            first,
         })
     }
+}
+
+/// Tool and work, masses, bodies, feet and members with their places.
+fn names(
+    frame: &Frame,
+    machine: &Machine,
+    [tool, work]: [Option<usize>; 2],
+    first: usize,
+    lines: &[(String, Vec<usize>)],
+) -> Vec<Named> {
+    let named = |place: usize, name: &str, detail: &str| Named {
+        place,
+        name: name.replace('_', " "),
+        detail: detail.replace('_', " "),
+        matters: false,
+    };
+    let point = |at: usize| first + machine.points[at];
+    let ends = [(tool, "tool"), (work, "work")].into_iter();
+    let ends = ends.filter_map(|(at, what)| {
+        let name = &frame.points[at?].name;
+        Some(Named { matters: true, ..named(point(at?), what, if name == what { "" } else { name }) })
+    });
+    let masses = frame.masses.iter().zip(&machine.centres);
+    let masses = masses.map(|(mass, at)| Named {
+        matters: true,
+        ..named(first + at, &mass.name, &show(mass.mass, Kind::Mass))
+    });
+    // The nearest corner of a body stands for it.
+    let bodies = machine.edges.iter().filter_map(|(name, edges)| {
+        let place = edges.iter().flatten().max_by(|a, b| {
+            let out = |i: usize| machine.places[i].x - machine.places[i].y;
+            out(**a).total_cmp(&out(**b))
+        })?;
+        Some(named(first + place, name, ""))
+    });
+    let feet = frame.feet.iter().filter_map(|foot| Some(named(point(*foot.at.first()?), &foot.name, "")));
+    let anchors = frame.anchors.iter().filter_map(|own| Some(named(point(*own.at.first()?), &own.name, "")));
+    let members = lines.iter().take(frame.members.len());
+    let members =
+        members.filter_map(|(name, through)| Some(named(*through.get(through.len() / 2)?, name, "")));
+    let mut all: Vec<Named> = ends.chain(masses).chain(bodies).chain(feet).chain(anchors).collect();
+    // Some members named and others not would say nothing.
+    if all.len() + frame.members.len() <= MOST_NAMES {
+        all.extend(members);
+    }
+    all
 }

@@ -1,9 +1,9 @@
 //! The data that the page's script needs of a block, as JSON beside its drawing.
 
-use crate::block::{Axis, Block, Curve, Tone, Wireframe};
+use crate::block::{Axis, Block, Curve, Edge, Surface, Tone, Wireframe};
 use crate::csv;
 use crate::scale::Scale;
-use crate::svg::{Plot, Size, plot_box};
+use crate::svg::{Plot, Size, colours, plot_box};
 use crate::view::{RISE, TURN};
 use maud::{Markup, PreEscaped, html};
 use serde_json::{Value, json};
@@ -84,26 +84,99 @@ fn tone(tone: &Tone) -> Value {
     json!({ "frequency": tone.frequency_hz, "loss": tone.loss_factor, "heard": tone.heard })
 }
 
+/// A coordinate in m, to a tenth of a millimetre.
+fn coordinate(value: f64) -> Value {
+    if value.is_finite() && value.abs() < 1e9 { json!((value * 1e4).round() / 1e4) } else { Value::Null }
+}
+
+/// A displacement relative to the largest, in thousandths.
+fn thousandths(value: f64) -> Value {
+    if value.is_finite() { json!((value * 1e3).round() as i64) } else { Value::Null }
+}
+
+/// A component of a unit vector.
+fn part(value: f64) -> Value {
+    if value.is_finite() { json!((value * 1e4).round() / 1e4) } else { Value::Null }
+}
+
+/// Faces as `[of, seen through, normal, rings]` and divides as `[normal, behind, before, faces]`. `of` is the look
+/// of a material, or -1 for a mass, -2 for a foot, -3 for a patch; a ring alternates points and edges, which are 0
+/// for a cut, 1 for a sharp edge, and 2 more than the number of the normal beyond a smooth one.
 fn wireframe_data(wireframe: &Wireframe) -> Value {
-    let place = |p: &[f64; 3]| json!(p.map(short));
+    let place = |p: &[f64; 3]| json!(p.map(coordinate));
     let motions: Vec<Value> = wireframe
         .motions
         .iter()
         .map(|motion| {
+            let size = |d: &[f64; 3]| Some(d[0].hypot(d[1]).hypot(d[2])).filter(|size| size.is_finite());
+            let most = motion.shape.iter().filter_map(size).fold(f64::MIN_POSITIVE, f64::max);
+            let moved = |d: &[f64; 3]| json!(d.map(|v| thousandths(v / most)));
             json!({
                 "name": motion.name,
                 "tone": tone(&motion.tone),
-                "shape": motion.shape.iter().map(place).collect::<Vec<_>>(),
+                "shape": motion.shape.iter().map(moved).collect::<Vec<_>>(),
             })
+        })
+        .collect();
+    let mut normals: Vec<[f64; 3]> = Vec::new();
+    let mut numbered = |normal: &[f64; 3]| {
+        let same = |own: &[f64; 3]| (0..3).all(|i| (own[i] - normal[i]).abs() < 1e-6);
+        normals.iter().position(same).unwrap_or_else(|| {
+            normals.push(*normal);
+            normals.len() - 1
+        })
+    };
+    let faces: Vec<Value> = wireframe
+        .faces
+        .iter()
+        .map(|face| {
+            let of = match face.of {
+                Surface::Material(n) => json!(wireframe.materials.get(n).map_or(n, |filling| filling.look)),
+                Surface::Mass => json!(-1),
+                Surface::Foot => json!(-2),
+                Surface::Patch => json!(-3),
+            };
+            let mut edge = |edge: &Edge| match edge {
+                Edge::Cut => 0,
+                Edge::Sharp => 1,
+                Edge::Smooth(normal) => 2 + numbered(normal),
+            };
+            let mut ring = |ring: &Vec<(usize, Edge)>| -> Vec<usize> {
+                ring.iter().flat_map(|(point, own)| [*point, edge(own)]).collect()
+            };
+            let rings: Vec<Vec<usize>> = face.rings.iter().map(&mut ring).collect();
+            json!([of, u8::from(face.seen_through), numbered(&face.normal), rings])
+        })
+        .collect();
+    let number = |divide: Option<usize>| divide.map_or(json!(-1), |number| json!(number));
+    let divides: Vec<Value> = wireframe
+        .divides
+        .iter()
+        .map(|own| json!([numbered(&own.normal), number(own.behind), number(own.before), own.faces]))
+        .collect();
+    let names: Vec<Value> = wireframe
+        .names
+        .iter()
+        .map(|own| {
+            let lines =
+                [own.name.replace('_', " "), own.detail.clone()].into_iter().filter(|l| !l.is_empty());
+            Value::Array(
+                [json!(own.point), json!(own.matters)].into_iter().chain(lines.map(Value::from)).collect(),
+            )
         })
         .collect();
     json!({
         "kind": "wireframe",
+        "colours": colours(),
         "file": file_name(&wireframe.title),
         "turn": TURN,
         "rise": RISE,
         "points": wireframe.points.iter().map(place).collect::<Vec<_>>(),
         "lines": wireframe.lines.iter().map(|line| &line.through).collect::<Vec<_>>(),
+        "names": names,
+        "faces": faces,
+        "divides": divides,
+        "normals": normals.iter().map(|normal| normal.map(part)).collect::<Vec<_>>(),
         "motions": motions,
     })
 }

@@ -6,21 +6,25 @@
 //! axis        ticks, and places along an axis
 //! curve       a stretch of a curve and its cursor
 //! zoom        reading values off a curve, showing it closer
-//! projection  points of a frame as they are seen and displaced
-//! wireframe   a frame, turned and displaced
-//! motion      turning a frame, letting it move
+//! projection  points of a machine as they are seen and displaced
+//! surface     its faces, the near ones over the far ones
+//! names       names beside it
+//! wireframe   a machine, turned and displaced
+//! motion      turning it, letting it move
 //! sound       the sound of a tap
 //! start       what each figure of the page gets
 //! ```
 
 /// Name and text of each module; a module imports from those before it.
-const MODULES: [(&str, &str); 10] = [
+const MODULES: [(&str, &str); 12] = [
     ("drawing.js", include_str!("script/drawing.js")),
     ("saving.js", include_str!("script/saving.js")),
     ("axis.js", include_str!("script/axis.js")),
     ("curve.js", include_str!("script/curve.js")),
     ("zoom.js", include_str!("script/zoom.js")),
     ("projection.js", include_str!("script/projection.js")),
+    ("surface.js", include_str!("script/surface.js")),
+    ("names.js", include_str!("script/names.js")),
     ("wireframe.js", include_str!("script/wireframe.js")),
     ("motion.js", include_str!("script/motion.js")),
     ("sound.js", include_str!("script/sound.js")),

@@ -6,6 +6,11 @@ use maud::{Markup, html};
 /// Rows shown at most.
 const MOST: usize = 120;
 
+/// Number of rows that `table` has on the page.
+pub(super) fn rows(table: &Table) -> usize {
+    table.shown().columns.first().map_or(0, |column| column.cells.len())
+}
+
 /// `table` without its title, which the caller prints above it.
 pub(super) fn shown(table: &Table) -> Markup {
     let grid = table.shown();

@@ -116,7 +116,7 @@ fn names_differ_and_references_are_met() {
 fn every_figure_has_its_caption_and_its_values() {
     let page = body(&render(&document()));
     let figures: Vec<&str> = page.split("<figure").skip(1).collect();
-    assert_eq!(figures.len(), 7);
+    assert_eq!(figures.len(), 8);
     for figure in figures {
         assert!(figure.contains("<figcaption>"));
     }

@@ -5,6 +5,7 @@ use super::super::table::{Column, Table};
 use std::collections::{BTreeMap, BTreeSet};
 use stillbed_design::{Design, Substance};
 use stillbed_input::document::Uncertain;
+use stillbed_input::problem::Problem;
 use stillbed_input::quantity::show;
 use stillbed_material::{Material, Sources, keys_of};
 use stillbed_study::proof::Proof;
@@ -36,11 +37,13 @@ pub(super) fn spreads(design: &Design) -> Vec<Block> {
     vec![Block::Table(Table::new("What is not known exactly", &columns, &design.uncertain))]
 }
 
-/// The warnings about the design, and what the answers must not be used for.
-pub(super) fn cautions(design: &Design) -> Vec<Block> {
+/// Every warning about the answer and about the design, each once, and what such an answer is worth.
+pub(super) fn cautions(answer: &[Problem], design: &Design) -> Vec<Block> {
+    let mut all = answer.to_vec();
+    all.extend(design.notes.iter().filter(|note| !answer.contains(note)).cloned());
     let mut blocks = Vec::new();
-    if !design.notes.is_empty() {
-        blocks.push(Block::Problems(design.notes.clone()));
+    if !all.is_empty() {
+        blocks.push(Block::Problems(all));
     }
     blocks.push(Block::Note(
         "These are estimates for design, not a certificate: where a failure could hurt someone, local codes and a licensed engineer decide."

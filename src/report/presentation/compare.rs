@@ -1,10 +1,10 @@
 //! A comparison as blocks: the verdict, the table, bars of settle time and stiffness.
 
-use super::super::block::{Bar, Bars, Block};
+use super::super::block::{Bar, Bars, Block, ScoreRow, Scores};
 use super::super::table::{Column, Table};
 use super::super::unit::Unit;
 use super::modes::{percent, why};
-use stillbed_design::Measure;
+use stillbed_design::{Measure, Target};
 use stillbed_input::quantity::{Kind, show};
 use stillbed_modes::{Share, TheoryError};
 use stillbed_study::compare::{Beats, BuildComparison, Comparison};
@@ -105,16 +105,23 @@ pub fn table(answer: &Comparison) -> Table {
 
 /// The verdict, the table, then bars of settle time and stiffness.
 pub fn blocks(answer: &Comparison) -> Vec<Block> {
-    let mut blocks = compared(answer);
+    let mut blocks: Vec<Block> = answer.verdict.paragraphs.iter().cloned().map(Block::Note).collect();
+    blocks.extend(compared(answer));
+    blocks.extend(further(answer));
+    blocks.extend(next(answer));
+    if !answer.misses.list.is_empty() {
+        blocks.push(Block::Table(missed(answer)));
+    }
     blocks.extend(guessed(answer));
-    blocks.extend(doubts(answer));
+    if !answer.notes.is_empty() {
+        blocks.push(Block::Problems(answer.notes.clone()));
+    }
     blocks
 }
 
-/// The comparison without guesses and warnings, for the page that shows those elsewhere.
-pub fn compared(answer: &Comparison) -> Vec<Block> {
-    let mut blocks: Vec<Block> = answer.verdict.paragraphs.iter().cloned().map(Block::Note).collect();
-    blocks.extend(super::spread::holds_at(answer.amplitude_m));
+/// The table of the builds, and what its figures hold to.
+pub(super) fn compared(answer: &Comparison) -> Vec<Block> {
+    let mut blocks: Vec<Block> = super::spread::holds_at(answer.amplitude_m).into_iter().collect();
     let title = match (answer.at_equal, answer.draws) {
         (Some(what), _) => format!("Builds at equal {what}"),
         (None, 0) => "Builds, at stated values".to_string(),
@@ -124,27 +131,61 @@ pub fn compared(answer: &Comparison) -> Vec<Block> {
     blocks.push(Block::Table(Table::new(&title, &columns, &answer.builds).side_by_side()));
     blocks.push(Block::Note(beam_theory(answer)));
     blocks.extend(on_feet(answer).map(Block::Note));
-    blocks.extend(bars(answer).into_iter().map(Block::Bars));
+    blocks
+}
+
+/// Bars of the main measures, what gives way, and how often the best build is ahead.
+pub(super) fn further(answer: &Comparison) -> Vec<Block> {
+    let mut blocks: Vec<Block> = bars(answer).into_iter().map(Block::Bars).collect();
     if answer.builds.iter().any(|b| !b.gives_way.is_empty()) {
         blocks.push(Block::Table(gives_way(answer)));
     }
     blocks.extend(chances(answer).map(Block::Table));
-    blocks.extend(origins(answer).map(Block::Table));
-    blocks.extend(answer.advice.clone().map(Block::Note));
-    if !answer.misses.list.is_empty() {
-        blocks.push(Block::Table(missed(answer)));
-    }
     blocks
+}
+
+/// Where the spread comes from, and the measurement that would narrow it most.
+pub(super) fn next(answer: &Comparison) -> Vec<Block> {
+    let origins = origins(answer).map(Block::Table);
+    origins.into_iter().chain(answer.advice.clone().map(Block::Note)).collect()
+}
+
+/// The builds against the targets; against each other where there are none.
+pub(super) fn scores(answer: &Comparison, targets: &[Target]) -> Scores {
+    let row = |measure: Measure, target: Option<&Target>| {
+        let values: Vec<_> = answer.builds.iter().map(|build| build.get(measure)).collect();
+        let largest = values.iter().flatten().map(|v| v.value).filter(|v| v.is_finite()).fold(0.0, f64::max);
+        let (kind, [at_least, at_most]) =
+            (measure.kind(), target.map_or([None; 2], |t| [t.at_least, t.at_most]));
+        let asked = [("at least", at_least), ("at most", at_most)].into_iter();
+        let asked: Vec<String> =
+            asked.filter_map(|(word, limit)| Some(format!("{word} {}", show(limit?, kind)))).collect();
+        let unit = if kind == Kind::Ratio { Unit::NONE } else { Unit::of(kind, largest) };
+        let missing = if measure == Measure::SettleTime { "never" } else { "none" }.to_string();
+        let row = ScoreRow {
+            title: measure.title().to_string(),
+            unit,
+            asked: asked.join(", "),
+            at_least,
+            at_most,
+            values,
+            missing,
+        };
+        (largest > 0.0).then_some(row)
+    };
+    let asked = targets.iter().filter_map(|target| row(target.measure, Some(target)));
+    let mut rows: Vec<ScoreRow> = asked.collect();
+    if rows.is_empty() {
+        rows = Measure::ALL.into_iter().filter_map(|measure| row(measure, None)).collect();
+    }
+    let title = if targets.is_empty() { "Builds side by side" } else { "Builds against targets" };
+    let builds = answer.builds.iter().map(|build| build.label.clone()).collect();
+    Scores { title: title.to_string(), builds, rows }
 }
 
 /// The inputs stated without a spread that were given the usual one.
 pub fn guessed(answer: &Comparison) -> Option<Block> {
     super::guesses::taken(&answer.guesses).map(Block::Table)
-}
-
-/// The warnings of the answer.
-pub fn doubts(answer: &Comparison) -> Option<Block> {
-    (!answer.notes.is_empty()).then(|| Block::Problems(answer.notes.clone()))
 }
 
 /// The estimated error of beam theory in each build.

@@ -163,6 +163,50 @@ pub fn blocks(answer: &Modes) -> Vec<Block> {
     blocks
 }
 
+/// What is said of the modes of a build beside its drawing.
+pub(super) fn said(build: &ModesWithSpread) -> Vec<Block> {
+    let drawn = build.spread.iter().filter_map(notes_of_draws);
+    std::iter::once(summary(build)).chain(drawn).map(Block::Note).collect()
+}
+
+/// Frequency, loss and decay of the modes, a table each: a row a mode, a column a build, from draws where there are
+/// any.
+pub(super) fn side_by_side(answer: &Modes) -> Vec<Table> {
+    type Read = fn(&ModeAnswer) -> Option<f64>;
+    type Drawn = fn(&ModeSpread) -> &Option<AnswerSpread>;
+    let figures: [(&str, Unit, Read, Drawn); 3] = [
+        ("Frequency of the modes", HZ, |mode| Some(mode.frequency_hz), |drawn| &drawn.frequency_hz),
+        (
+            "Loss factor of the modes",
+            Unit::NONE,
+            |mode| Some(mode.loss_factor_exact),
+            |drawn| &drawn.loss_factor_exact,
+        ),
+        ("Decay of the modes to 10 %", MS, |mode| mode.time_to_10pct_s, |drawn| &drawn.time_to_10pct_s),
+    ];
+    let count = answer.builds.iter().map(|build| build.modes.modes.len()).max().unwrap_or(0);
+    let rows: Vec<usize> = (0..count).collect();
+    let table = |(title, unit, read, read_drawn): (&str, Unit, Read, Drawn)| {
+        let number = Column::number("mode", Unit::NONE, "number", |row: &usize| Some(*row as f64 + 1.0));
+        let build = |build: &ModesWithSpread| {
+            let own = build.clone();
+            let value = move |row: &usize| {
+                let spread = own.spread.as_ref().and_then(|spread| spread.modes.get(*row));
+                let spread = spread.and_then(|mode| drawn(read_drawn(mode).as_ref()?));
+                spread.or_else(|| own.modes.modes.get(*row).and_then(read).map(Spread::exact))
+            };
+            Column::spread(&build.modes.name.replace('_', " "), unit, &build.modes.name, value)
+        };
+        let columns: Vec<_> = std::iter::once(number).chain(answer.builds.iter().map(build)).collect();
+        let title = match answer.draws {
+            0 => title.to_string(),
+            draws => format!("{title}, 50 % (5 %–95 %) of {draws} draws"),
+        };
+        Table::new(&title, &columns, &rows)
+    };
+    figures.into_iter().map(table).collect()
+}
+
 /// Energy shares of the mode numbered `number`, by kind and member.
 fn shares(mode: &ModeAnswer, number: usize) -> Bars {
     let bar = |share: &Share| Bar::new(&share.of.replace('_', " "), Some(Spread::exact(share.share)));
@@ -180,6 +224,12 @@ fn of_draws(spread: &ModesSpread, draws: usize) -> Vec<Block> {
         spread.modes.iter().enumerate().map(|(i, mode)| (i + 1, mode)).collect();
     let title = format!("Modes, 50 % (5 %–95 %) of {draws} draws");
     let mut blocks = vec![Block::Table(Table::new(&title, &drawn_columns(), &rows))];
+    blocks.extend(notes_of_draws(spread).map(Block::Note));
+    blocks
+}
+
+/// Mass and stiffness over the draws, modes that were lost, and which measurement would narrow them.
+fn notes_of_draws(spread: &ModesSpread) -> Option<String> {
     let mut summary = Vec::new();
     for (what, kind, answer) in
         [("Mass", Kind::Mass, &spread.mass_kg), ("Stiffness", Kind::Stiffness, &spread.stiffness_n_per_m)]
@@ -195,16 +245,12 @@ fn of_draws(spread: &ModesSpread, draws: usize) -> Vec<Block> {
             ));
         }
     }
-    let lost = rows.iter().filter(|(_, mode)| mode.followed < 0.995);
-    for (number, mode) in lost {
+    for (i, mode) in spread.modes.iter().enumerate().filter(|(_, mode)| mode.followed < 0.995) {
         let share = figures(100.0 * mode.followed, 2);
-        summary.push(format!("Mode {number} was known again by its shape in {share} % of the draws."));
+        summary.push(format!("Mode {} was known again by its shape in {share} % of the draws.", i + 1));
     }
     summary.extend(spread.advice.clone());
-    if !summary.is_empty() {
-        blocks.push(Block::Note(summary.join(" ")));
-    }
-    blocks
+    (!summary.is_empty()).then(|| summary.join(" "))
 }
 
 /// The estimated error of beam theory in the modes of a build: first and worst mode, and the cause.

@@ -252,7 +252,7 @@ pub fn picture(section: &SectionAnswer) -> Picture {
                 continue;
             };
             let material = materials.iter().position(|m| m.name == part.of).unwrap_or_else(|| {
-                materials.push(Filling::solid(&part.of));
+                materials.push(Filling::solid(&part.of, materials.len()));
                 materials.len() - 1
             });
             areas.push(Area { outline: outline.clone(), holes: holes.to_vec(), material });

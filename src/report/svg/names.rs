@@ -1,88 +1,89 @@
-//! Places the names of points in a wire drawing: beside their point and not over each other.
+//! Places the names of a machine's points beside it, each with a line to its point: over nothing and not over each
+//! other. The page's script does the same for other views (`script/names.js`).
 
-use crate::block::Wireframe;
+use super::sheet::{fitted, text_width};
+use crate::block::{PointName, Wireframe};
 
-/// Offset of a name from its point, and the SVG text anchor.
-pub(super) type Spot = (i32, i32, &'static str);
+/// Height of a line of text.
+const LINE: f64 = 14.0;
+/// Room between names above each other.
+const GAP: f64 = 5.0;
+/// Room between the machine and its names.
+const OFF: f64 = 16.0;
 
-/// Places around a point, tried in this order after the preferred one.
-const AROUND: [Spot; 6] = [
-    (10, 4, "start"),
-    (-10, 4, "end"),
-    (10, -8, "start"),
-    (-10, -8, "end"),
-    (10, 18, "start"),
-    (-10, 18, "end"),
-];
-
-/// The boxes taken so far: left, right, top, bottom.
-pub(super) struct Names {
-    taken: Vec<[f64; 4]>,
-    edges: (f64, f64),
+/// A name at its place.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Placed {
+    /// Index of the name.
+    pub name: usize,
+    /// Where its text begins, or ends when it is on the left; the base line of its first line.
+    pub at: [f64; 2],
+    /// True on the left of the machine.
+    pub left: bool,
 }
 
-impl Names {
-    /// A drawing of `width` by `height` without names.
-    pub fn new(width: f64, height: f64) -> Names {
-        Names { taken: Vec::new(), edges: (width, height) }
-    }
-
-    /// Keeps names out of a box of left, right, top and bottom.
-    pub fn keep_free(&mut self, room: [f64; 4]) {
-        self.taken.push(room);
-    }
-
-    /// The place of a name of width `long` at `point`: as `preferred` if free, else another around the point;
-    /// `None` if all would cover another name.
-    pub fn find(&mut self, point: (f64, f64), long: f64, preferred: Spot) -> Option<Spot> {
-        let spots = std::iter::once(preferred).chain(AROUND);
-        let (spot, room) = spots.map(|spot| (spot, covered(point, long, spot))).find(|(_, room)| {
-            let inside = room[0] >= 0.0 && room[1] <= self.edges.0 && room[3] <= self.edges.1;
-            let apart = |b: &[f64; 4]| room[1] < b[0] || b[1] < room[0] || room[3] < b[2] || b[3] < room[2];
-            inside && self.taken.iter().all(apart)
-        })?;
-        self.taken.push(room);
-        Some(spot)
-    }
+/// Lines of a name, cut to `room`.
+pub(super) fn lines(name: &PointName, room: f64) -> Vec<String> {
+    let lines = [name.name.replace('_', " "), name.detail.clone()];
+    lines.iter().filter(|line| !line.is_empty()).map(|line| fitted(line, room)).collect()
 }
 
-fn covered((x, y): (f64, f64), long: f64, (dx, dy, anchor): Spot) -> [f64; 4] {
-    let (x, y) = (x + f64::from(dx), y + f64::from(dy));
-    let left = match anchor {
-        "end" => x - long,
-        "middle" => x - long / 2.0,
-        _ => x,
-    };
-    [left, left + long, y - 11.0, y + 3.0]
+/// True for a name that is shown, also where room is short.
+pub(super) fn is_shown(name: &PointName, brief: bool) -> bool {
+    !brief || name.matters
 }
 
-/// The best place of a point's name: away from the lines that meet there.
-pub(super) fn beside(point: usize, wireframe: &Wireframe, at: &dyn Fn(usize) -> Option<(f64, f64)>) -> Spot {
-    let pairs =
-        wireframe.lines.iter().flat_map(|line| line.through.windows(2)).filter_map(|pair| match pair {
-            [a, b] if *a == point => Some(*b),
-            [a, b] if *b == point => Some(*a),
-            _ => None,
-        });
-    let (mut u, mut v) = (0.0, 0.0);
-    if let Some((x, y)) = at(point) {
-        for (nx, ny) in pairs.filter_map(at) {
-            let length = (nx - x).hypot(ny - y).max(1e-9);
-            u += (nx - x) / length;
-            v += (ny - y) / length;
+/// Room that the names need on each side, at most `most`.
+pub(super) fn room(wireframe: &Wireframe, brief: bool, most: f64) -> f64 {
+    let of = |name: &PointName| text_width(&name.name).max(text_width(&name.detail));
+    let shown = wireframe.names.iter().filter(|name| is_shown(name, brief));
+    shown.map(of).fold(0.0, f64::max).min(most)
+}
+
+/// The places of the names whose points are `at` these places, of a machine between `left` and `right` in a drawing
+/// of this `height`. What comes later in the list is left out where there is no room.
+pub(super) fn place(
+    names: &[(usize, usize, (f64, f64))],
+    [left, right]: [f64; 2],
+    height: f64,
+    free_below_left: f64,
+) -> Vec<Placed> {
+    let mut sides: [Vec<(usize, f64, f64)>; 2] = [Vec::new(), Vec::new()];
+    let rooms = [height - free_below_left, height];
+    let tall = |count: usize| LINE * count as f64 + GAP;
+    for (name, count, at) in names {
+        let first = usize::from(2.0 * at.0 > left + right);
+        for side in [first, 1 - first] {
+            let used: f64 = sides[side].iter().map(|(_, _, tall)| tall).sum();
+            if used + tall(*count) <= rooms[side] {
+                sides[side].push((*name, at.1, tall(*count)));
+                break;
+            }
         }
     }
-    let held = wireframe.feet.contains(&point);
-    let dy = match (v < -0.3, held) {
-        (true, true) => 26,
-        (true, false) => 18,
-        (false, _) => -6,
-    };
-    match u {
-        u if u > 0.35 => (-10, dy.min(18), "end"),
-        u if u < -0.35 => (10, dy.min(18), "start"),
-        _ => (0, dy, "middle"),
+    let mut placed = Vec::new();
+    for (number, mut side) in sides.into_iter().enumerate() {
+        side.sort_by(|a, b| a.1.total_cmp(&b.1));
+        let mut tops = Vec::new();
+        let mut free = 0.0_f64;
+        for (_, at, tall) in &side {
+            let top = free.max(at - 0.5 * tall);
+            tops.push(top);
+            free = top + tall;
+        }
+        // What reaches beyond the lower edge moves up, and what is in its way.
+        let mut end = rooms[number];
+        for (top, (_, _, tall)) in tops.iter_mut().zip(&side).rev() {
+            *top = top.min(end - tall);
+            end = *top;
+        }
+        placed.extend(side.iter().zip(tops).map(|((name, _, _), top)| Placed {
+            name: *name,
+            at: [if number == 0 { left - OFF } else { right + OFF }, top + LINE - 2.0],
+            left: number == 0,
+        }));
     }
+    placed
 }
 
 #[cfg(test)]
@@ -90,12 +91,24 @@ mod tests {
     use super::*;
 
     #[test]
-    fn names_do_not_lie_on_each_other() {
-        let mut names = Names::new(300.0, 200.0);
-        let first = names.find((100.0, 100.0), 60.0, (10, 4, "start"));
-        assert_eq!(first, Some((10, 4, "start")));
-        let second = names.find((102.0, 101.0), 60.0, (10, 4, "start"));
-        assert_eq!(second, Some((-10, 4, "end")));
-        assert_eq!(names.find((100.0, 100.0), 400.0, (10, 4, "start")), None);
+    fn names_lie_beside_the_machine_and_not_on_each_other() {
+        let names: Vec<(usize, usize, (f64, f64))> =
+            (0..9).map(|i| (i, 1 + i % 2, (100.0 + 20.0 * i as f64, 90.0 + i as f64))).collect();
+        let placed = place(&names, [80.0, 280.0], 200.0, 76.0);
+        assert_eq!(placed.len(), 9);
+        for (i, one) in placed.iter().enumerate() {
+            assert!(one.at[0] < 80.0 || one.at[0] > 280.0);
+            assert!(one.at[1] > 0.0 && one.at[1] < 200.0);
+            for other in &placed[..i] {
+                assert!(one.left != other.left || (one.at[1] - other.at[1]).abs() >= LINE, "{placed:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn the_first_names_are_kept_where_room_is_short() {
+        let names: Vec<(usize, usize, (f64, f64))> = (0..30).map(|i| (i, 1, (50.0, 50.0))).collect();
+        let placed = place(&names, [0.0, 100.0], 100.0, 0.0);
+        assert!(placed.len() == 10 && placed.iter().all(|own| own.name < 10), "{placed:?}");
     }
 }

@@ -89,6 +89,96 @@ fn lines(n: usize, [left, top, right, bottom]: [f64; 4]) -> String {
     }
 }
 
+/// Parts of a colour in a tint, from a face in the light to one in the shade; the page's style sheet has the same.
+const SHADES: [f64; 3] = [0.14, 0.24, 0.36];
+
+/// Number of shades.
+pub(super) const SHADE_COUNT: usize = SHADES.len();
+
+/// The tint of the n-th series in a shade.
+pub(super) fn tint(n: usize, shade: usize) -> String {
+    mixed(series(n), SHADES[shade])
+}
+
+/// The grey of a mass in a shade: twice as dark as the tints of materials.
+pub(super) fn grey(shade: usize) -> String {
+    mixed(QUIET, 2.0 * SHADES[shade])
+}
+
+/// So much of `colour`, `#rrggbb`, on paper.
+fn mixed(colour: &str, part: f64) -> String {
+    let of = |colour: &str, i: usize| {
+        let digits = colour.get(2 * i + 1..2 * i + 3).unwrap_or_default();
+        f64::from(u8::from_str_radix(digits, 16).unwrap_or_default())
+    };
+    let channel = |i: usize| (part * of(colour, i) + (1.0 - part) * of(PAPER, i)).round() as u8;
+    format!("#{:02x}{:02x}{:02x}", channel(0), channel(1), channel(2))
+}
+
+/// The colours of a machine for the page's script, so that drawings that it saves stand alone.
+pub(crate) fn colours() -> serde_json::Value {
+    let shades = |of: &dyn Fn(usize) -> String| (0..SHADE_COUNT).map(of).collect::<Vec<_>>();
+    serde_json::json!({
+        "tints": (0..SERIES.len()).map(|n| shades(&|shade| tint(n, shade))).collect::<Vec<_>>(),
+        "greys": shades(&grey),
+        "lines": SERIES,
+        "amplitudes": AMPLITUDES,
+        "paper": PAPER,
+        "ink": TEXT,
+        "quiet": QUIET,
+    })
+}
+
+/// The n-th hatching within an area drawn in space, its lines in step with those of all others, and whether it is
+/// of dots.
+pub(super) fn hatching(n: usize, rings: &[Vec<(f64, f64)>]) -> (String, bool) {
+    let diagonal = std::f64::consts::FRAC_1_SQRT_2;
+    let along: &[[f64; 2]] = match n % HATCHES {
+        0 => &[[diagonal, -diagonal]],
+        1 | 3 => &[[1.0, 0.0]],
+        2 => &[[diagonal, diagonal]],
+        4 => &[[0.0, 1.0]],
+        _ => &[[diagonal, -diagonal], [diagonal, diagonal]],
+    };
+    let path = along.iter().map(|along| within(rings, *along)).collect();
+    (path, n % HATCHES == 1)
+}
+
+/// Distance of the lines of a hatching in space.
+const APART: f64 = 6.0;
+
+/// Lines along a direction within an area.
+fn within(rings: &[Vec<(f64, f64)>], [dx, dy]: [f64; 2]) -> String {
+    let across = |(x, y): &(f64, f64)| (y * dx - x * dy) / APART;
+    let levels = || rings.iter().flatten().map(across);
+    let (low, high) = (levels().fold(f64::INFINITY, f64::min), levels().fold(f64::NEG_INFINITY, f64::max));
+    let mut path = String::new();
+    if !(high - low).is_finite() {
+        return path;
+    }
+    for level in low.ceil() as i64..=high.floor() as i64 {
+        let level = level as f64;
+        let mut met: Vec<f64> = Vec::new();
+        for ring in rings {
+            for (i, a) in ring.iter().enumerate() {
+                let b = &ring[(i + 1) % ring.len()];
+                let (d, e) = (across(a) - level, across(b) - level);
+                if (d > 0.0) != (e > 0.0) {
+                    let t = d / (d - e);
+                    met.push((a.0 + t * (b.0 - a.0)) * dx + (a.1 + t * (b.1 - a.1)) * dy);
+                }
+            }
+        }
+        met.sort_by(f64::total_cmp);
+        for pair in met.chunks_exact(2).filter(|pair| pair[1] - pair[0] > 0.5) {
+            let [(x, y), (u, v)] =
+                [pair[0], pair[1]].map(|t| (t * dx - level * APART * dy, t * dy + level * APART * dx));
+            path += &format!("M{} {}L{} {}", tenths(x), tenths(y), tenths(u), tenths(v));
+        }
+    }
+    path
+}
+
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
@@ -123,6 +213,23 @@ pub(crate) mod tests {
     fn amplitudes_grow_darker_and_stand_out() {
         let steps: Vec<f64> = AMPLITUDES.iter().map(|colour| contrast(colour, PAPER)).collect();
         assert!(steps[0] >= 3.0 && steps.windows(2).all(|pair| pair[1] > 1.15 * pair[0]), "{steps:?}");
+    }
+
+    #[test]
+    fn a_tint_lies_between_paper_and_its_colour() {
+        assert_eq!(mixed("#0072b2", 0.0), PAPER);
+        assert_eq!(mixed("#0072b2", 1.0), "#0072b2");
+        assert_eq!(mixed("#0072b2", 0.5), "#80b9d9");
+    }
+
+    #[test]
+    fn hatching_stays_within_its_area() {
+        let ring = |a: f64, b: f64| vec![(a, a), (b, a), (b, b), (a, b)];
+        let (path, _) = hatching(3, &[ring(1.0, 31.0), ring(9.0, 21.0)]);
+        // Level lines at 6, 12, 18, 24 and 30; two of them are interrupted by the hole.
+        let lines: Vec<&str> = path.split('M').skip(1).collect();
+        assert_eq!(lines.len(), 7, "{path}");
+        assert_eq!(lines[1..3], ["1 12L9 12", "21 12L31 12"]);
     }
 
     #[test]

@@ -81,8 +81,9 @@ fn filled(area: &Area, picture: &Picture, id: &str, place: &dyn Fn(&[f64; 2]) ->
         let ((left, bottom), (right, top)) = (place(&low), place(&high));
         [left, top, right, bottom]
     });
-    let empty = picture.materials.get(area.material).is_none_or(|filling| filling.empty);
-    look(empty, id, area.material, &path, field.unwrap_or_default())
+    let filling = picture.materials.get(area.material);
+    let empty = filling.is_none_or(|filling| filling.empty);
+    look(empty, id, filling.map_or(0, |filling| filling.look), &path, field.unwrap_or_default())
 }
 
 /// A shape filled with the n-th material.
@@ -147,7 +148,13 @@ fn dimensions((left, right): (f64, f64), (top, bottom): (f64, f64), wide: &str, 
 
 fn entries(picture: &Picture, id: &str) -> Vec<LegendEntry> {
     let materials = picture.materials.iter().enumerate().map(|(n, filling)| LegendEntry {
-        sign: look(filling.empty, &format!("{id}-sign-{n}"), n, "M1 -2h26v15h-26z", [1.0, -2.0, 27.0, 13.0]),
+        sign: look(
+            filling.empty,
+            &format!("{id}-sign-{n}"),
+            filling.look,
+            "M1 -2h26v15h-26z",
+            [1.0, -2.0, 27.0, 13.0],
+        ),
         name: filling.name.clone(),
     });
     let labels = picture.labels.iter().enumerate().map(|(i, label)| LegendEntry {

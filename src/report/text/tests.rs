@@ -76,6 +76,8 @@ fn empty_blocks_say_so() {
         names: vec![],
         lines: vec![],
         feet: vec![],
+        faces: vec![],
+        divides: vec![],
         motions: vec![],
         ..demo::frame()
     };
@@ -95,7 +97,7 @@ fn a_thin_wall_is_seen_all_around() {
     let fill = Area { outline: corners(0.0), holes: vec![], material: 1 };
     let picture = Picture {
         title: String::new(),
-        materials: vec![Filling::solid("steel"), Filling::solid("sand")],
+        materials: vec![Filling::solid("steel", 0), Filling::solid("sand", 1)],
         areas: vec![fill, tube],
         lines: vec![],
         labels: vec![],

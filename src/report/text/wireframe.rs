@@ -19,7 +19,7 @@ pub(super) fn lines(wireframe: &Wireframe, style: &Style) -> Vec<String> {
     let (wide, tall) = (high[0] - low[0], high[1] - low[1]);
     // Names need room on both sides.
     let names =
-        wireframe.names.iter().map(|(_, name)| width(name)).max().unwrap_or(0).min(style.columns() / 4) + 1;
+        wireframe.names.iter().map(|own| width(&own.name)).max().unwrap_or(0).min(style.columns() / 4) + 1;
     let room = (style.columns() - 2 * names).max(16) as f64;
     let scale = ((2.0 * room - 1.0) / wide).min((4 * ROWS - 1) as f64 / tall);
     // One more row above and one below for names.
@@ -34,9 +34,9 @@ pub(super) fn lines(wireframe: &Wireframe, style: &Style) -> Vec<String> {
         let (column, row) = canvas.cell_of(dot(foot));
         canvas.text(column, row, "▲", Palette::Strong);
     }
-    for (point, name) in &wireframe.names {
-        if let Some(p) = points.get(*point) {
-            write_name(&mut canvas, dot(p), &clean(name), 2.0 * p[0] < low[0] + high[0]);
+    for own in &wireframe.names {
+        if let Some(p) = points.get(own.point) {
+            write_name(&mut canvas, dot(p), &clean(&own.name), 2.0 * p[0] < low[0] + high[0]);
         }
     }
     let drawn = canvas.lines(style);

@@ -1,15 +1,15 @@
-// Turns a frame by pointer and keys, and lets one of its motions move.
+// Turns a machine by pointer and keys, and lets one of its motions move.
 
 import { clamp, onKeys } from "./drawing.js";
 import { frameView } from "./wireframe.js";
 
 const calm = matchMedia("(prefers-reduced-motion: reduce)");
 
-const enableTurning = (figure, data, view, isPlaying) => {
+const enableTurning = (figure, data, view) => {
   const turnBy = (turn, rise) => {
     view.turn += turn;
     view.rise = clamp(view.rise + rise, -90, 90);
-    if (!isPlaying()) view.draw();
+    view.draw();
   };
   const home = () => {
     view.turn = data.turn;
@@ -25,7 +25,7 @@ const enableTurning = (figure, data, view, isPlaying) => {
   };
   for (const s of view.sheets) {
     let last = null;
-    onKeys(s.sheet, "Wire drawing: arrow keys turn it, Home shows the first view", () => keys);
+    onKeys(s.sheet, "Drawing in space: arrow keys turn it, Home shows the first view", () => keys);
     s.svg.classList.add("turnable");
     s.svg.addEventListener("pointerdown", (event) => {
       last = [event.clientX, event.clientY];
@@ -45,7 +45,7 @@ export const enableFrame = (figure, data) => {
   const view = frameView(figure, data);
   if (!view) return;
   let playing = false;
-  enableTurning(figure, data, view, () => playing);
+  enableTurning(figure, data, view);
 
   const chosen = figure.querySelector("[data-motion]");
   const move = figure.querySelector('[data-play="shape"]');
@@ -57,7 +57,7 @@ export const enableFrame = (figure, data) => {
     const frame = (now) => {
       if (!playing) return;
       view.part = Math.sin(2 * Math.PI * 0.7 * (now - start) / 1000);
-      view.draw();
+      view.draw(true);
       requestAnimationFrame(frame);
     };
     if (on) requestAnimationFrame(frame);

@@ -1,6 +1,8 @@
-// A frame as it is shown: turned, and displaced by one of its motions.
+// A machine as it is shown: turned, and displaced by one of its motions.
 
-import { byAmplitude, displaced, pivot, projected } from "./projection.js";
+import { showNames } from "./names.js";
+import { amplitudesOf, byAmplitude, displaced, pivot, projected, towardsViewer } from "./projection.js";
+import { facesMarkup } from "./surface.js";
 
 // The parts of one version of the drawing that change; null where nothing is drawn.
 const frameSheet = (sheet) => {
@@ -10,9 +12,10 @@ const frameSheet = (sheet) => {
     sheet, svg,
     scale: Number(turns.dataset.scale),
     middle: turns.dataset.middle.split(" ").map(Number),
+    frame: turns.dataset.names.split(" ").map(Number),
     ghost: turns.querySelector(".ghost"),
-    still: turns.querySelector(".member"),
-    steps: [...turns.querySelectorAll("[data-step]")],
+    faces: turns.querySelector(".faces"),
+    names: turns.querySelector(".names"),
     placed: [...turns.querySelectorAll("[data-point]")],
     rows: [...svg.querySelectorAll("[data-row]")],
     key: svg.querySelector(".key"),
@@ -25,10 +28,16 @@ const pathOf = (lines, at) => lines
   .map((line) => line.filter((p) => at[p]).map((p, i) => `${i ? "L" : "M"}${at[p].join(" ")}`).join(""))
   .join("");
 
-const pathOfSegments = (segments, at) => segments
-  .filter(([a, b]) => at[a] && at[b])
-  .map(([a, b]) => `M${at[a].join(" ")}L${at[b].join(" ")}`)
-  .join("");
+// The lines of a machine without faces.
+const linesMarkup = (data, motion, at) => {
+  const { lines, amplitudes } = data.colours;
+  const path = (kind, stroke, width, d) => `<path ${kind} stroke="${stroke}" stroke-width="${width}" d="${d}"/>`;
+  if (!motion) return path(`class="member s0"`, lines[0], 2.4, pathOf(data.lines, at));
+  return byAmplitude(data, motion, 6)
+    .map((pairs, step) =>
+      path(`class="a${step}" data-step="${step}"`, amplitudes[step], 2 + 0.6 * step, pathOf(pairs, at)))
+    .join("");
+};
 
 const showCompass = (s, turn, rise) => {
   [[1, 0, 0], [0, 1, 0], [0, 0, 1]].forEach((axis, i) => {
@@ -40,12 +49,12 @@ const showCompass = (s, turn, rise) => {
   });
 };
 
-// The drawings of a frame; null if it cannot be drawn. `part` is the part of the motion, from -1 to 1, at
-// which the frame is shown.
+// The drawings of a machine; null if it cannot be drawn. `part` is the part of the motion, from -1 to 1, at
+// which the machine is shown.
 export const frameView = (figure, data) => {
   const sheets = [...figure.querySelectorAll(".sheet")].map(frameSheet).filter(Boolean);
   if (!sheets.length || !data.points.every((p) => p.every(Number.isFinite))) return null;
-  const view = { sheets, turn: data.turn, rise: data.rise, motion: null, segments: [], part: 1 };
+  const view = { sheets, turn: data.turn, rise: data.rise, motion: null, amplitudes: null, part: 1 };
   const { centre, held } = pivot(data);
 
   const place = (s, p) => {
@@ -56,29 +65,43 @@ export const frameView = (figure, data) => {
     ];
   };
 
-  view.draw = () => {
-    const points = displaced(data, view.motion, view.part);
-    for (const s of sheets) {
-      const at = points.map((p) => place(s, p));
-      const rest = () => data.points.map((p) => place(s, p));
-      s.still.setAttribute("d", view.motion ? "" : pathOf(data.lines, at));
-      s.ghost.setAttribute("d", view.motion ? pathOf(data.lines, rest()) : "");
-      s.steps.forEach((path, step) => path.setAttribute("d", pathOfSegments(view.segments[step], at)));
-      s.key?.setAttribute("visibility", view.motion ? "visible" : "hidden");
-      s.rows.forEach((row, i) => row.classList.toggle("chosen", data.motions[i] === view.motion));
-      for (const element of s.placed) {
-        const p = at[Number(element.dataset.point)];
-        if (p) element.setAttribute("transform", `translate(${p[0]} ${p[1]})`);
-      }
+  const showSheet = (s, points) => {
+    const at = points.map((p) => place(s, p));
+    if (s.isTurned) {
+      const rest = data.points.map((p) => place(s, p));
+      s.lead = showNames(s.names, data.names, rest, s.frame, data.colours);
+      s.ghost.setAttribute("d", view.motion ? pathOf(data.lines, rest) : "");
       showCompass(s, view.turn, view.rise);
+      s.isTurned = false;
+    }
+    s.lead(at);
+    s.faces.innerHTML = data.faces.length
+      ? facesMarkup(data, at, towardsViewer(view.turn, view.rise), view.amplitudes)
+      : linesMarkup(data, view.motion, at);
+    for (const element of s.placed) {
+      const p = at[Number(element.dataset.point)];
+      if (p) element.setAttribute("transform", `translate(${p[0]} ${p[1]})`);
     }
   };
 
-  // Shows the motion of this number at its largest displacement, or the frame at rest if it is empty.
+  // Shows the machine at its part of the motion; `isMoving` while it is shown many times a second.
+  view.draw = (isMoving = false) => {
+    const points = displaced(data, view.motion, view.part);
+    for (const s of sheets) {
+      if (!isMoving) s.isTurned = true;
+      if (!isMoving || s.sheet.offsetParent !== null) showSheet(s, points);
+    }
+  };
+
+  // Shows the motion of this number at its largest displacement, or the machine at rest if it is empty.
   view.choose = (number) => {
     view.motion = number === "" ? null : data.motions[Number(number)] ?? null;
-    view.segments = byAmplitude(data, view.motion, sheets[0].steps.length);
+    view.amplitudes = view.motion && amplitudesOf(view.motion);
     view.part = 1;
+    for (const s of sheets) {
+      s.key?.setAttribute("visibility", view.motion ? "visible" : "hidden");
+      s.rows.forEach((row, i) => row.classList.toggle("chosen", data.motions[i] === view.motion));
+    }
     view.draw();
   };
   return view;
