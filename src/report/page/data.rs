@@ -84,9 +84,9 @@ fn tone(tone: &Tone) -> Value {
     json!({ "frequency": tone.frequency_hz, "loss": tone.loss_factor, "heard": tone.heard })
 }
 
-/// A coordinate in m, to a tenth of a millimetre.
+/// A coordinate in tenths of a millimetre.
 fn coordinate(value: f64) -> Value {
-    if value.is_finite() && value.abs() < 1e9 { json!((value * 1e4).round() / 1e4) } else { Value::Null }
+    if value.is_finite() && value.abs() < 1e9 { json!((value * 1e4).round() as i64) } else { Value::Null }
 }
 
 /// A displacement relative to the largest, in thousandths.

@@ -42,6 +42,8 @@ const enableTurning = (figure, data, view) => {
 };
 
 export const enableFrame = (figure, data) => {
+  // Points come in tenths of a millimetre.
+  data.points = data.points.map((p) => p.map((v) => v === null ? null : v * 1e-4));
   const view = frameView(figure, data);
   if (!view) return;
   let playing = false;
