@@ -70,13 +70,14 @@ impl Body {
 
 #[cfg(test)]
 mod tests {
-    use crate::{Body, Elastic, Part, Patch, PatchSize};
+    use crate::{Body, Elastic, Grip, Part, Patch, PatchSize};
     use approx::assert_relative_eq;
     use nalgebra::Vector3;
 
     #[test]
     fn a_place_follows_its_body_as_one_piece() {
-        let patch = Patch { at: Vector3::new(0.1, 0.05, 0.05), size: PatchSize::Rectangle(0.1, 0.08) };
+        let (at, size) = (Vector3::new(0.1, 0.05, 0.05), PatchSize::Rectangle(0.1, 0.08));
+        let patch = Patch { at, size, grip: Grip::OnePiece };
         let parts = vec![Part::cuboid([0.5, 0.3, 0.1], [0.0; 3], Some(0))];
         let body = Body { parts, patches: vec![patch] };
         let stone = Elastic { lambda: 1e10, mu: 1.2e10, density: 2700.0 };
