@@ -67,6 +67,13 @@ impl From<ModalMode> for Lumped {
     }
 }
 
+impl Lumped {
+    /// True where it is one mode, of which the loss is known.
+    pub fn is_mode(&self) -> bool {
+        self.least_loss >= self.mode.loss_factor
+    }
+}
+
 /// The modes of one base seen at a few stations.
 ///
 /// A station is a load pattern `b`: a force at a point along a direction, or, for relative

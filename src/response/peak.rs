@@ -10,7 +10,7 @@
 //! sum there. One mode may be split into several neighbouring lumps with weights c_i: its height
 //! `(sum c_i p_i)^2 / sum c_i^2 w_i^2 eta_i` is at most the sum of their heights.
 
-use super::modal::{ModalMode, ModalModel, over};
+use super::modal::{Lumped, ModalMode, ModalModel, over};
 use num_complex::Complex64;
 use serde::Serialize;
 
@@ -22,6 +22,10 @@ const MISSED: f64 = 0.6;
 
 /// Lumps whose frequencies differ by less than this fraction may be parts of one mode.
 const NEAR: f64 = 0.15;
+
+/// The same for two lumps that are not known to be modes: one sharp mode far above the computed ones comes out as
+/// several lumps, up to a quarter above and below it.
+const UNRESOLVED: f64 = 0.3;
 
 /// The largest value of a response and its frequency.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -220,8 +224,8 @@ fn doubt(
     at: impl Fn(f64) -> f64,
 ) -> f64 {
     let (mut near, mut worst) = (0.0, found);
-    let lumps = || model.left_out().iter().map(|left| &left.mode);
-    for lump in lumps() {
+    for left in model.left_out() {
+        let lump = &left.mode;
         let own = lump.omega * lump.omega;
         let rest = seen(lump) / own;
         if rest <= 0.0 {
@@ -229,8 +233,10 @@ fn doubt(
         }
         let beside = square / (own - square).abs().max(lump.pole().im);
         near += rest * beside;
-        let is_near = |other: &&ModalMode| (other.omega / lump.omega - 1.0).abs() < NEAR;
-        let heights = lumps().filter(is_near).map(|other| seen(other) / other.pole().im);
+        let reach = |other: &Lumped| if left.is_mode() || other.is_mode() { NEAR } else { UNRESOLVED };
+        let is_near = |other: &&Lumped| (other.mode.omega / lump.omega - 1.0).abs() < reach(other);
+        let near_ones = model.left_out().iter().filter(is_near);
+        let heights = near_ones.map(|other| seen(&other.mode) / other.mode.pole().im);
         worst = worst.max(heights.sum::<f64>() + at(own));
     }
     if found > 0.0 { (near / found + 1.0 - found / worst).min(1.0) } else { 0.0 }
