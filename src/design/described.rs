@@ -59,7 +59,8 @@ pub(super) const DESCRIBED: &[(&str, &str)] = &[
     ("patches", "The areas by which points hold the bodies on whose surface they lie, by point."),
     (
         "patches/*",
-        "Two sides along the body's axes, or a diameter; it moves as one piece. Else that of the member that ends there.",
+        "Two sides along the body's axes, or a diameter; one piece where a member, mass or anchor is, else an average. \
+         Absent: that of the member that ends there.",
     ),
     ("masses", "What points carry, by name."),
     ("masses/*", "A mass at a point; false leaves it out of a build."),

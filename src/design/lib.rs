@@ -246,7 +246,10 @@ impl Stated {
     pub fn read(file: &str, text: &str) -> Stated {
         let reader = Reader::new(file, text);
         let Sheet { title, mut goal, amplitude_place, common, builds: stated } = Sheet::read(reader.root());
-        if common.points.len() < 2
+        // Members need two points; a body is held by one.
+        let has_bodies = |drawing: &Drawing| !drawing.bodies.is_empty() || drawing.bodies.is_broken();
+        let bodies = has_bodies(&common) || stated.iter().any(|build| has_bodies(&build.drawing));
+        if common.points.len() < if bodies { 1 } else { 2 }
             && !common.points.is_broken()
             && stated.iter().all(|b| b.drawing.points.is_empty())
         {

@@ -36,6 +36,10 @@ const LEAST_SINE: f64 = 0.4;
 /// A tube is filled when its fill takes this part of its inside.
 const FILLED: f64 = 0.9;
 
+/// How far from the chord's axis a brace may turn, in parts of the way to the chord's face: out of plane it turns above
+/// the face.
+const ABOVE: f64 = 1.5;
+
 /// Part of the brace's own flexibility below which a joint is rigid.
 const RIGID: f64 = 1e-3;
 
@@ -238,7 +242,7 @@ impl BraceEnd {
         springs[out_of_plane] = Some(stiffness(out_of_plane, wall.out_of_plane * square));
         let mut turns_at = [0.0; 2];
         turns_at[in_plane - 4] = within;
-        turns_at[out_of_plane - 4] = (within - wall.depth / self.sine).clamp(0.0, within);
+        turns_at[out_of_plane - 4] = (within - wall.depth / self.sine).clamp(0.0, ABOVE * within);
         let name = format!("{} on {}, walls", member.name, on.name);
         Some(Joint { name, stiffness: springs, wall: Some(turns_at) })
     }
@@ -352,12 +356,10 @@ sections.post.parts = [{post}]
 
     #[test]
     fn a_post_on_a_hollow_rail_rocks_in_its_wall() {
-        // Out of plane, with 1.96e-5 rad/(N m) for the wall, by another program's solid of the T, turning 12.5 mm under
-        // the face: the top gives 1.96e-5 (0.2825 m)² by the wall, 0.27³/(3 x 21.4 kN m2) + 0.27/15.8 MN by the post
-        // from the face, 0.3³/(2 x 44.9 kN m2) and 0.014 by the rail's twist and bending, 2.2 µm/kN, under 4.25 kg.
-        let by_hand = (1.0 / (2.2e-6_f64 * 4.25)).sqrt() / std::f64::consts::TAU;
+        // A converged solid says 55 Hz; a quarter of it by this program's own solids, with the post of its whole
+        // height, 55.2 Hz.
         let found = first_frequency(&post(RAIL, POST, BARE));
-        assert_relative_eq!(found, by_hand, max_relative = 0.03);
+        assert_relative_eq!(found, 55.0, max_relative = 0.05);
         let welded = first_frequency(&post(RAIL, POST, "weld = \"3 mm\""));
         assert!(welded > 1.05 * found && welded < 70.0, "{welded}");
         assert!(first_frequency(&post(RAIL, POST, "overlaps = \"keep\"")) > 87.0);

