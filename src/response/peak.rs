@@ -24,8 +24,8 @@ const MISSED: f64 = 0.6;
 const NEAR: f64 = 0.15;
 
 /// The same for two lumps that are not known to be modes: one sharp mode far above the computed ones comes out as
-/// several lumps, up to a quarter above and below it.
-const UNRESOLVED: f64 = 0.3;
+/// several lumps, some way above and below it.
+const UNRESOLVED: f64 = 0.2;
 
 /// The largest value of a response and its frequency.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]

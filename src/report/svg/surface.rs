@@ -110,6 +110,9 @@ fn apart((a, one): &([f64; 4], usize), (b, other): &([f64; 4], usize)) -> bool {
 
 fn closed(ring: &[(f64, f64)]) -> String {
     let corner = |(i, (x, y)): (usize, &(f64, f64))| format!("{}{x} {y}", if i == 0 { "M" } else { "L" });
+    let mut ring = ring.to_vec();
+    // Corners that fall on each other as drawn are one.
+    ring.dedup();
     ring.iter().enumerate().map(corner).collect::<String>() + "z"
 }
 
@@ -132,6 +135,10 @@ fn edges(
                 Edge::Cut => false,
             };
             let (true, Some(a), Some(b)) = (seen, at[*from], at[to]) else { continue };
+            if a == b {
+                end = end.filter(|(last, _)| last == from).map(|(_, step)| (to, step));
+                continue;
+            }
             let step = (((part(*from) + part(to)) / 2.0 * STEPS as f64) as usize).min(STEPS - 1);
             let path = &mut paths[step];
             if end != Some((*from, step)) {
@@ -164,7 +171,7 @@ fn shown(row: &Row, wireframe: &Wireframe, moving: bool) -> Markup {
         Surface::Foot => ("pad".to_string(), TEXT.to_string()),
     };
     html! {
-        path class=(class) d=(row.area) fill=(fill) fill-rule="evenodd" stroke="none"
+        path class=(class) d=(row.area) fill=(fill)
             fill-opacity=[(seen_through && front).then_some(GLASS)] {}
         @if front {
             @if matches!(of, Surface::Material(_)) && !moving {

@@ -104,7 +104,7 @@ pub(super) fn draw(wireframe: &Wireframe, size: Size, id: &str, wide: Option<&st
     let content = html! {
         g class="turns" data-scale=(format!("{scale:.2}")) data-middle=(format!("{} {}", tenths(room / 2.0), tenths(height / 2.0)))
             data-names=(format!("{} {} {} {}", tenths(margin), tenths(room), tenths(height), u8::from(brief)))
-            stroke-linejoin="round" stroke-linecap="round" fill="none" {
+            stroke-linejoin="round" stroke-linecap="round" fill="none" fill-rule="evenodd" {
             path class="ghost" stroke=(QUIET) stroke-dasharray="3 4"
                 d=[moving.is_some().then(|| all(wireframe, &still))] {}
             g class="faces" id=(format!("{id}-faces")) {

@@ -105,7 +105,7 @@ const rowMarkup = (row, isMoving, colours) => {
   }
   const [name, fill] = fillOf(row.look, colours);
   const opacity = isGlass && isFront ? ` fill-opacity="${GLASS}"` : "";
-  let markup = `<path class="${name}" fill="${fill}" fill-rule="evenodd" stroke="none"${opacity} d="${row.area}"/>`;
+  let markup = `<path class="${name}" fill="${fill}"${opacity} d="${row.area}"/>`;
   if (!isFront) return markup;
   if (of >= 0 && !isMoving) {
     const lines = HATCHINGS[of % 6].map((along) => hatchLines(row.rings, along)).join("");
