@@ -1,13 +1,13 @@
 //! Where does the wall of a hollow member give under another that is welded on it, and how much?
 //!
 //! At a point where tubes end, one is the chord and the others stand on it: two in one line, else the tube with the
-//! largest box on which another fits, else the earlier in the drawing. Each other tube there that is square to the
-//! chord's face and no wider is a brace, for itself. At its end comes a joint, unless the design states one there: a spring along the
-//! brace and one for each turn, with the flexibility of the walls less that of the brace between the chord's axis
-//! and its face, where the drawing lets it run on although it is held.
+//! largest box on which another fits, else the longer one, else the earlier in the drawing. Each other tube there that
+//! is square to the chord's face and no wider is a brace, for itself. At its end comes a joint, unless the design
+//! states one there: a spring along the brace and one for each turn, with the flexibility of the walls less that of
+//! the brace between the chord's axis and its face, where the drawing lets it run on although it is held.
 //!
 //! ```text
-//! push:   F sin² - d/EA      in plane:  F - d/EI      out of plane:  F sin² - d/EI,  about an axis under the face
+//! push:   F sin² - d/EA      in plane:  F - d/EI      out of plane:  F sin² - d/EI,  about an axis near the face
 //! ```
 //!
 //! d is the way of the brace's line from the chord's axis to its face and sin the sine of the angle between the
@@ -17,6 +17,7 @@
 use super::build::Build;
 use nalgebra::Vector3;
 use num_complex::Complex64;
+use std::cmp::Ordering;
 use std::sync::OnceLock;
 use stillbed_frame::{Frame, Joint, Line, Member, MemberSection};
 use stillbed_input::quantity::Draw;
@@ -135,13 +136,17 @@ fn brace_ends(frame: &Frame, tubes: &[Option<Tube>]) -> Vec<BraceEnd> {
             })
         };
         let area = |m: usize| tube(&m).map_or(0.0, |tube| tube.area());
+        let length = |m: usize| lines[m].map_or(0.0, |line| line.length);
         // Nothing but what runs on is a chord where something does.
         let some_run_on = meeting.iter().any(|m| runs_on(*m));
         let mut chords: Vec<usize> =
             meeting.iter().copied().filter(|m| runs_on(*m) || !some_run_on).collect();
         chords.sort_by(|a, b| {
-            let alike = (area(*a) - area(*b)).abs() <= 1e-9 * area(*a);
-            if alike { a.cmp(b) } else { area(*b).total_cmp(&area(*a)) }
+            let larger = |of: &dyn Fn(usize) -> f64| {
+                let (one, other) = (of(*a), of(*b));
+                if (one - other).abs() <= 1e-9 * one { Ordering::Equal } else { other.total_cmp(&one) }
+            };
+            larger(&area).then(larger(&length)).then(a.cmp(b))
         });
         let braces = |chord: usize| -> Vec<BraceEnd> {
             let brace = |member: usize| {
@@ -390,6 +395,26 @@ sections.post.parts = [{post}]
             assert!(frame(&design).joints.is_empty());
             assert!(design.uncertain.iter().all(|quantity| quantity.key != "walls"));
             assert!(design.builds[0].with_rigid_walls().is_none());
+        }
+    }
+
+    #[test]
+    fn the_longer_of_two_like_tubes_is_the_chord_in_any_order() {
+        let post = r#"members.post = { from = "a", to = "b", section = "s" }"#;
+        let beam = r#"members.beam = { from = "b", to = "c", section = "s" }"#;
+        for (first, second) in [(post, beam), (beam, post)] {
+            let text = format!(
+                r#"
+                points = {{ a = "0, 0, 0 mm", b = "0, 0, 400 mm", c = "300, 0, 400 mm" }}
+                {first}
+                {second}
+                anchors.floor = {{ at = "a", hold = "all" }}
+                builds.one.sections.s.parts = [{RAIL}]
+                "#
+            );
+            let reading = Design::read("corner.toml", &text, &Table::built_in());
+            let design = reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems));
+            assert_eq!(frame(&design).joints[0].name, "beam on post, walls");
         }
     }
 
