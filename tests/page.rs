@@ -294,6 +294,42 @@ fn text_stands_out_by_day_and_by_night() {
     }
 }
 
+/// The rules that the page breaks by the accessibility engine, with where it does.
+const BROKEN_RULES: &str = "axe.run(document).then((found) => found.violations.map((rule) =>\
+    rule.id + ': ' + rule.nodes.slice(0, 3).map((node) => node.target.join(' ')).join('; ')))";
+
+#[test]
+fn no_rule_of_accessibility_is_broken_at_any_width_by_day_or_night() {
+    let Some(engine) = std::env::var_os("STILLBED_AXE") else {
+        eprintln!("skipped: STILLBED_AXE names no axe.min.js (npm install axe-core)");
+        return;
+    };
+    let engine = std::fs::read_to_string(engine).unwrap();
+    let Some(mut browser) = Browser::start() else { return };
+    let [narrow, middle, wide] = [390, 800, 1280].map(|width| [(width, "light"), (width, "dark")]);
+    let all = [narrow, middle, wide].concat();
+    // A page with all details takes the engine seconds.
+    let few = [narrow[0], wide[1]];
+    for (path, looks) in [
+        (short("roundness-stand"), &all[..]),
+        (page("roundness-stand"), &few[..]),
+        (short("stone-slab"), &all[..]),
+        (page("smallest"), &all[..]),
+    ] {
+        for &(width, scheme) in looks {
+            browser.width(width);
+            browser.scheme("screen", scheme);
+            browser.visit(&path);
+            browser.run(&format!("{engine}; 0"));
+            let found = browser.run(BROKEN_RULES);
+            assert_eq!(found, json!([]), "{} at {width}, {scheme}", path.display());
+        }
+    }
+    // Proves that the engine sees what it should.
+    browser.run("document.querySelector('main').append(document.createElement('button'))");
+    assert_ne!(browser.run(BROKEN_RULES), json!([]));
+}
+
 #[test]
 fn nothing_scrolls_sideways_from_telephone_to_desk() {
     let Some(mut browser) = Browser::start() else { return };

@@ -21,6 +21,9 @@ pub(super) struct Input {
     /// Answer for this build alone
     #[arg(long, value_name = "NAME")]
     pub build: Option<String>,
+    /// Answer from the members as one body, every section drawn along its member, instead of as beams
+    #[arg(long)]
+    pub as_bodies: bool,
     #[command(flatten)]
     pub known: MaterialsOption,
 }
@@ -147,7 +150,7 @@ impl Input {
     }
 
     fn read_after(&self, begin: &Begin) -> Result<Design, Failure> {
-        let design = read_design(&self.design, &self.known, begin)?;
+        let design = read_design(&self.design, &self.known, self.as_bodies, begin)?;
         match &self.build {
             Some(wanted) => Ok(design.only(wanted)?),
             None => Ok(design),
@@ -165,16 +168,24 @@ impl Input {
 /// Called with what a file states before the long work on it begins.
 type Begin<'a> = dyn Fn(&Stated) -> Result<(), Failure> + 'a;
 
-/// The design at `path` with all its builds.
+/// The design at `path` with all its builds, their members as bodies where that is asked for.
 ///
 /// # Errors
 /// Everything wrong with the design or its table of materials.
-pub(super) fn read_design(path: &Path, known: &MaterialsOption, begin: &Begin) -> Result<Design, Failure> {
+pub(super) fn read_design(
+    path: &Path,
+    known: &MaterialsOption,
+    as_bodies: bool,
+    begin: &Begin,
+) -> Result<Design, Failure> {
     let (table, doubts) = known.table()?;
     let text = files::read_design(path)?;
     let name = path.display().to_string();
-    let stated = Stated::read(&name, &text);
+    let mut stated = Stated::read(&name, &text);
     begin(&stated)?;
+    if as_bodies {
+        stated = stated.as_bodies();
+    }
     let reading = stated.resolve(&table);
     let Some(mut design) = reading.design else {
         return Err(Failure { problems: reading.problems, text: Some((name, text)) });

@@ -130,7 +130,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         .against
         .as_ref()
         .map(|path| {
-            input::read_design(path, &arguments.known, &|stated| {
+            input::read_design(path, &arguments.known, false, &|stated| {
                 arguments.output.head_of_design(stated, None)
             })
         })

@@ -59,7 +59,11 @@ pub(super) fn resolve(
         let mut numbers: Vec<usize> = Vec::new();
         let mut parts = Vec::new();
         for part in &spec.parts {
-            let Some(at) = stores.number(&part.of, substances, said) else { continue };
+            let Some(of) = &part.of else {
+                parts.push(part.part(None));
+                continue;
+            };
+            let Some(at) = stores.number(of, substances, said) else { continue };
             let material = (substances[at].role() != Role::Void).then(|| {
                 numbers.iter().position(|own| *own == at).unwrap_or_else(|| {
                     numbers.push(at);
@@ -106,8 +110,14 @@ fn hold(drawing: &Drawing, sizes: &[(String, [f64; 2])], bodies: &mut [BuildBody
     for (number, (name, point)) in drawing.points.iter().enumerate() {
         let at = Vector3::from(point.position);
         let stated = drawing.patches.get(name);
-        let faces: Vec<Result<(), PatchFault>> =
-            bodies.iter().map(|body| body.body.face(&at).map(drop)).collect();
+        let section = stated.and_then(|patch| patch.section).map(Vector3::from);
+        let faces: Vec<Result<(), PatchFault>> = bodies
+            .iter()
+            .map(|body| match section {
+                Some(_) if body.body.encloses(&at) => Ok(()),
+                _ => body.body.face(&at).map(drop),
+            })
+            .collect();
         let on: Vec<usize> = (0..bodies.len()).filter(|body| faces[*body].is_ok()).collect();
         let Some(first) = on.first() else {
             // A point within a body or on a skew face of it would float beside it unsaid.
@@ -140,7 +150,11 @@ fn hold(drawing: &Drawing, sizes: &[(String, [f64; 2])], bodies: &mut [BuildBody
         };
         let place = stated.map_or(&point.place, |patch| &patch.place).clone();
         // On a face that two bodies share, the area bonds them.
-        let grip = if on.len() > 1 { Grip::OnePiece } else { grip(drawing, name) };
+        let grip = match section {
+            Some(normal) => Grip::Section(normal),
+            None if on.len() > 1 => Grip::OnePiece,
+            None => grip(drawing, name),
+        };
         for body in on {
             bodies[body].points.push((number, place.clone()));
             bodies[body].body.patches.push(Patch { at, size, grip });

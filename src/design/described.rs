@@ -12,6 +12,14 @@ pub(super) const DESCRIBED: &[(&str, &str)] = &[
         "weld",
         "Throat of the fillets where hollow members are welded on others; else the thinner wall, 0 mm is none.",
     ),
+    (
+        "corners",
+        "How corners of tubes are made: open, capped or mitred; else mitred where they are as wide, or capped.",
+    ),
+    (
+        "as_bodies",
+        "true answers from the members as one body, every section drawn along its member; else they are beams.",
+    ),
     ("points", "The wire drawing: places by name, common to all builds. Global z is up."),
     ("points/*", "Where it is: global x, y, z; false leaves it out of a build."),
     ("members", "Bars between points, by name."),

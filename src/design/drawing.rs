@@ -8,6 +8,7 @@ use stillbed_input::document::{Allowed, Fields};
 use stillbed_input::quantity::{Kind, Loss, Spread};
 use stillbed_material::spec::{MaterialSpec, MixSpec};
 use stillbed_section::spec::SectionSpec;
+use stillbed_solid::CornerEnd;
 use stillbed_solid::spec::{BodySpec, PatchSpec};
 
 /// Everything that a base is made of, by name.
@@ -44,6 +45,10 @@ pub struct Drawing {
     pub keeps_overlaps: Option<bool>,
     /// Throat of the fillets where hollow members meet, m; `None` where it is not stated.
     pub weld: Option<Spread>,
+    /// How corners of hollow members are made; `None` where it is not stated.
+    pub corners: Option<CornerEnd>,
+    /// Whether its members are one body; `None` where it is not stated, and then they are beams.
+    pub as_bodies: Option<bool>,
 }
 
 /// What a design may state about material inside another member: it counts once, or with each member from
@@ -57,6 +62,20 @@ fn read_overlaps(fields: &Fields) -> Option<bool> {
         fields.refuse("overlaps", message, "once: what lies inside another member counts with one of them; keep: members are lines, as drawn");
     }
     Some(word.value == OVERLAPS[1])
+}
+
+/// What a design may state about the corners of its tubes.
+const CORNERS: [(&str, CornerEnd); 3] =
+    [("open", CornerEnd::Open), ("capped", CornerEnd::Capped), ("mitred", CornerEnd::Mitred)];
+
+fn read_corners(fields: &Fields) -> Option<CornerEnd> {
+    let word = fields.word("corners", &CORNERS.map(|(name, _)| name))?;
+    let found = CORNERS.iter().find(|(name, _)| *name == word.value);
+    if found.is_none() {
+        let message = format!("\"{}\" is neither open, capped nor mitred", word.value);
+        fields.refuse("corners", message, "open: one tube is welded on the face of the other, whose end stays open; capped: its end is closed by a plate; mitred: both are cut on the slant");
+    }
+    found.map(|(_, end)| *end)
 }
 
 impl Drawing {
@@ -78,6 +97,8 @@ impl Drawing {
             vary: Named::read_tables(fields, "vary", VarySpec::read),
             keeps_overlaps: read_overlaps(fields),
             weld: fields.quantity("weld", Kind::Length, Allowed::NotNegative),
+            corners: read_corners(fields),
+            as_bodies: fields.flag("as_bodies"),
         }
     }
 
@@ -100,6 +121,8 @@ impl Drawing {
             vary: self.vary.replaced_by(&build.vary),
             keeps_overlaps: build.keeps_overlaps.or(self.keeps_overlaps),
             weld: build.weld.or(self.weld),
+            corners: build.corners.or(self.corners),
+            as_bodies: build.as_bodies.or(self.as_bodies),
         }
     }
 

@@ -7,6 +7,7 @@
 //! pouring      how it is poured
 //! price        what it costs
 //! vary         what may vary, and what must stay free
+//! as_bodies    the members of a build as one body
 //! substance    the materials and mixes that parts are made of
 //! bodies       the bodies of a build, each reduced to a few coordinates
 //! build        one way of making the base, ready to be computed
@@ -20,6 +21,7 @@
 //! described    the description of each key, for the schema
 //! ```
 
+mod as_bodies;
 mod bodies;
 mod build;
 mod check;
@@ -185,7 +187,10 @@ impl Design {
         for build in &self.builds {
             let problems = match build.model(&self.goal, &draw) {
                 Ok(model) => {
-                    let lines = self.goal.thermal.as_ref().map(|thermal| thermal.lines(&model.frame));
+                    // Members that are bodies are lines no longer.
+                    let thermal =
+                        self.goal.thermal.as_ref().filter(|_| build.drawing.as_bodies != Some(true));
+                    let lines = thermal.map(|thermal| thermal.lines(&model.frame));
                     let bent = lines.and_then(Result::err).unwrap_or_default();
                     let faults = build.statics(&model).err().map(|fault| build.problems(&fault));
                     let faults = faults.unwrap_or(bent);
@@ -297,13 +302,25 @@ impl Stated {
         (known && is_sound(&self.problems)).then_some(title)
     }
 
+    /// The same with the members of all builds as bodies.
+    #[must_use]
+    pub fn as_bodies(mut self) -> Stated {
+        self.builds.iter_mut().for_each(|(_, drawing)| drawing.as_bodies = Some(true));
+        self
+    }
+
     /// The design, with materials from `table`.
     #[must_use]
     pub fn resolve(self, table: &Table) -> Reading {
         let Stated { file, title, goal, builds: stated, uncertain, mut problems } = self;
         let mut register = Register::new(uncertain);
         let mut builds = Vec::new();
-        for (stated, drawing) in stated {
+        for (stated, mut drawing) in stated {
+            if drawing.as_bodies == Some(true) {
+                let (united, doubt) = as_bodies::united(drawing, &goal);
+                drawing = united;
+                problems.extend(doubt);
+            }
             let (build, said) = Build::resolve(stated.name, stated.label, drawing, table, &mut register);
             problems.extend(said);
             problems.extend(build.iter().flat_map(doubts::of_bodies));

@@ -4,10 +4,13 @@
 //! largest box on which another fits, else the longer one, else the earlier in the drawing. Each other tube there that
 //! is square to the chord's face and no wider is a brace, for itself. At its end comes a joint, unless the design
 //! states one there: a spring along the brace and one for each turn, with the flexibility of the walls less that of
-//! the brace between the chord's axis and its face, where the drawing lets it run on although it is held.
+//! the brace between the chord's axis and its face, where the drawing lets it run on although it is held. A chord that
+//! does not run on ends in a corner as the design says; else, as is common practice, mitred with a brace as wide as
+//! itself, or capped.
 //!
 //! ```text
 //! push:   F sin² - d/EA      in plane:  F - d/EI      out of plane:  F sin² - d/EI,  about an axis near the face
+//! twist:  F - d/GJ, where the chord ends, and then about axes that lean from those of the brace
 //! ```
 //!
 //! d is the way of the brace's line from the chord's axis to its face and sin the sine of the angle between the
@@ -15,15 +18,17 @@
 //! is rigid to a thousandth of the brace's own flexibility.
 
 use super::build::Build;
+use super::model::Model;
 use nalgebra::Vector3;
 use num_complex::Complex64;
 use std::cmp::Ordering;
 use std::sync::OnceLock;
-use stillbed_frame::{Frame, Joint, Line, Member, MemberSection};
-use stillbed_input::quantity::Draw;
+use stillbed_frame::{Frame, Joint, Line, Member, MemberSection, WallHinge};
+use stillbed_input::problem::Problem;
+use stillbed_input::quantity::{Draw, figures};
 use stillbed_material::{Medium, Role};
 use stillbed_section::{Geometry, Shape};
-use stillbed_solid::{BeamStiffness, SolvedWalls, TubeSection, WallPair};
+use stillbed_solid::{BeamStiffness, ChordEnd, CornerEnd, SolvedWalls, TubeSection, WallPair};
 
 /// Two directions are one when the cosine between them exceeds this.
 const SAME: f64 = 0.99;
@@ -40,6 +45,12 @@ const FILLED: f64 = 0.9;
 /// How far from the chord's axis a brace may turn, in parts of the way to the chord's face: out of plane it turns above
 /// the face.
 const ABOVE: f64 = 1.5;
+
+/// A brace is as wide as the chord within this part of its width.
+const AS_WIDE: f64 = 0.015;
+
+/// Corners that would turn more than so many times as easily if they were open are told.
+const TOLD: f64 = 1.5;
 
 /// Part of the brace's own flexibility below which a joint is rigid.
 const RIGID: f64 = 1e-3;
@@ -110,6 +121,8 @@ pub struct BraceEnd {
     own_across: usize,
     /// Sine of the angle between the two.
     sine: f64,
+    /// Whether the chord runs on beyond it.
+    runs_on: bool,
 }
 
 /// The ends of tubes on others in `frame`, whose sections are `tubes`.
@@ -152,7 +165,8 @@ fn brace_ends(frame: &Frame, tubes: &[Option<Tube>]) -> Vec<BraceEnd> {
             let brace = |member: usize| {
                 let end = usize::from(frame.members[member].from != point);
                 let (across, own_across, sine) = placed(&lines[chord]?, &lines[member]?, away(member))?;
-                let brace = BraceEnd { member, end, chord, across, own_across, sine };
+                let brace =
+                    BraceEnd { member, end, chord, across, own_across, sine, runs_on: runs_on(chord) };
                 let free = frame.members[member].joint(end).is_none();
                 (free && brace.fits(frame, tubes)).then_some(brace)
             };
@@ -188,6 +202,14 @@ fn beam(section: &MemberSection, across: usize) -> BeamStiffness {
     }
 }
 
+/// What a design says of how its tubes are joined.
+#[derive(Debug, Clone, Copy)]
+struct Made {
+    /// Throat of the fillets, m.
+    weld: Option<f64>,
+    corners: Option<CornerEnd>,
+}
+
 impl BraceEnd {
     /// Whether both are tubes and the brace is no wider than the chord's face.
     fn fits(&self, frame: &Frame, tubes: &[Option<Tube>]) -> bool {
@@ -197,13 +219,23 @@ impl BraceEnd {
             .is_some_and(|(chord, brace)| brace.size[self.own_across] <= 1.001 * chord.size[self.across])
     }
 
-    /// The joint there, for a fillet of throat `weld`, m, with the walls `softer` times as flexible; `None` where
-    /// the two do not fit, or the walls cannot be solved.
+    /// How the corner that it makes with a chord that ends is made, if the design says `stated`.
+    fn corner(&self, chord: &Tube, brace: &Tube, stated: Option<CornerEnd>) -> CornerEnd {
+        let [width, across] = [chord.size[self.across], brace.size[self.own_across]];
+        match stated {
+            None | Some(CornerEnd::Mitred) if (across - width).abs() <= AS_WIDE * width => CornerEnd::Mitred,
+            None | Some(CornerEnd::Mitred) => CornerEnd::Capped,
+            Some(stated) => stated,
+        }
+    }
+
+    /// The joint there, with the walls `softer` times as flexible; `None` where the two do not fit, or the walls
+    /// cannot be solved.
     fn joint(
         &self,
         frame: &Frame,
         tubes: &[Option<Tube>],
-        weld: Option<f64>,
+        made: Made,
         softer: f64,
         solved: &SolvedWalls,
     ) -> Option<Joint> {
@@ -212,12 +244,18 @@ impl BraceEnd {
         let (chord, brace) = (tubes[on.section]?, tubes[member.section]?);
         let (section, host) = (&frame.sections[member.section], &frame.sections[on.section]);
         let [width, height] = [chord.size[self.across], chord.size[1 - self.across]];
-        let throat = weld.unwrap_or(chord.wall.min(brace.wall));
+        let end = match self.runs_on {
+            true => ChordEnd::RunsOn,
+            false => ChordEnd::Ends(self.corner(&chord, &brace, made.corners)),
+        };
+        let throat = made.weld.unwrap_or(chord.wall.min(brace.wall));
         let bare = brace.size[self.own_across];
         // A brace as wide as the chord has no fillet on its sides.
         let wider = 2.0 * WIDENED * throat;
         let across = if bare + wider < width { bare + wider } else { bare };
-        let length = brace.size[1 - self.own_across] / self.sine + wider;
+        // At the end of a chord there is none on the outer side.
+        let sides = if self.runs_on { 1.0 } else { 0.5 };
+        let length = brace.size[1 - self.own_across] / self.sine + sides * wider;
         let own = beam(section, self.own_across);
         // The brace's own axes are those of its width along the chord.
         let turned = BeamStiffness { ga: [own.ga[1], own.ga[0]], ei: [own.ei[1], own.ei[0]], ..own };
@@ -228,6 +266,7 @@ impl BraceEnd {
             fill: chord.fill,
             chord_beam: beam(host, self.across),
             brace_beam: turned,
+            end,
         };
         let wall = solved.of(&pair)?;
         let line = Line::of(frame, member)?;
@@ -235,21 +274,38 @@ impl BraceEnd {
         let square = self.sine * self.sine;
         // About the axis across the chord, and about the brace's other axis.
         let (in_plane, out_of_plane) = (4 + self.own_across, 5 - self.own_across);
-        let stiffness = |axis: usize, wall: Complex64| {
-            let modulus = section.stiffness[(axis, axis)];
-            let left = wall * softer - within / modulus;
-            let least = RIGID * line.length / modulus;
-            1.0 / if left.re > least.re { Complex64::new(left.re, left.im.min(0.0)) } else { least }
+        let modulus = |axis: usize| section.stiffness[(axis, axis)];
+        let left = |axis: usize, wall: Complex64| wall * softer - within / modulus(axis);
+        let spring = |axis: usize, left: Complex64| {
+            let least = RIGID * line.length / modulus(axis);
+            Some(1.0 / if left.re > least.re { Complex64::new(left.re, left.im.min(0.0)) } else { least })
         };
+        let turn = left(out_of_plane, wall.out_of_plane * square);
         let mut springs = [None; 6];
-        springs[0] = Some(stiffness(0, wall.push * square));
-        springs[in_plane] = Some(stiffness(in_plane, wall.in_plane));
-        springs[out_of_plane] = Some(stiffness(out_of_plane, wall.out_of_plane * square));
+        springs[0] = spring(0, left(0, wall.push * square));
+        springs[in_plane] = spring(in_plane, left(in_plane, wall.in_plane));
+        springs[out_of_plane] = spring(out_of_plane, turn);
+        let mut lean = None;
+        // A chord that runs on hardly gives under a twist of the brace, and not at all with a turn.
+        if !self.runs_on {
+            let own = line.axes.row(out_of_plane - 3);
+            let along: Vector3<f64> = Line::of(frame, on)?.axes.row(0).transpose();
+            let away = if on.from == member.point(self.end) { along } else { -along };
+            let inward = if self.end == 0 { 1.0 } else { -1.0 };
+            let twist = left(3, wall.twist);
+            let shared = wall.leaning * softer * (-inward * (own * away)[0]);
+            let angle = 0.5 * (2.0 * shared.re).atan2((twist - turn).re);
+            let (sin, cos) = angle.sin_cos();
+            let both = 2.0 * sin * cos * shared;
+            springs[3] = spring(3, twist * cos * cos + both + turn * sin * sin);
+            springs[out_of_plane] = spring(out_of_plane, twist * sin * sin - both + turn * cos * cos);
+            lean = Some((out_of_plane, angle));
+        }
         let mut turns_at = [0.0; 2];
         turns_at[in_plane - 4] = within;
         turns_at[out_of_plane - 4] = (within - wall.depth / self.sine).clamp(0.0, ABOVE * within);
         let name = format!("{} on {}, walls", member.name, on.name);
-        Some(Joint { name, stiffness: springs, wall: Some(turns_at) })
+        Some(Joint { name, stiffness: springs, wall: Some(WallHinge { at: turns_at, lean }) })
     }
 }
 
@@ -291,6 +347,62 @@ impl Build {
         }
     }
 
+    /// What to doubt where corners of tubes are taken to be made in a way that the design does not state.
+    pub(super) fn unstated_corners(&self, model: &Model) -> Option<Problem> {
+        if self.drawing.corners.is_some() || self.walls.is_none() {
+            return None;
+        }
+        let media = self.media(&Draw::default()).ok()?;
+        let mut frame = model.frame.clone();
+        for member in &mut frame.members {
+            let wall = |joint: &mut Option<usize>| {
+                *joint = joint.filter(|own| frame.joints.get(*own).is_some_and(|own| own.wall.is_none()));
+            };
+            wall(&mut member.joint_from);
+            wall(&mut member.joint_to);
+        }
+        let tubes = self.tubes(&media, 1.0);
+        let ends: Vec<BraceEnd> =
+            brace_ends(&frame, &tubes).into_iter().filter(|brace| !brace.runs_on).collect();
+        let springs = |brace: &BraceEnd, corners| {
+            let made = Made { weld: self.drawing.weld.map(|weld| weld.at(&Draw::default())), corners };
+            brace.joint(&frame, &tubes, made, 1.0, &self.solved_walls).map(|joint| joint.stiffness)
+        };
+        // With what the brace itself turns, held at its far end: 4 EI / l, and GJ / l.
+        let turns = |brace: &BraceEnd, corners| {
+            let member = &frame.members[brace.member];
+            let length = Line::of(&frame, member)?.length;
+            let own = &frame.sections[member.section].stiffness;
+            let spring = springs(brace, corners)?;
+            let of = |axis: usize| {
+                let stiff = if axis == 3 { 1.0 } else { 4.0 };
+                length / (stiff * own[(axis, axis)].re) + spring[axis].map_or(0.0, |spring| 1.0 / spring.re)
+            };
+            Some((3..6).map(of).sum::<f64>())
+        };
+        let softer = |brace: &BraceEnd| Some(turns(brace, Some(CornerEnd::Open))? / turns(brace, None)?);
+        let most = ends.iter().filter_map(softer).fold(1.0, f64::max);
+        (most > TOLD).then_some(())?;
+        let word = |brace: &BraceEnd| {
+            let tube = |m: usize| tubes[frame.members[m].section];
+            match brace.corner(&tube(brace.chord)?, &tube(brace.member)?, None) {
+                CornerEnd::Mitred => Some("mitred"),
+                _ => Some("capped"),
+            }
+        };
+        let first = ends.first()?;
+        let [brace, chord] = [first.member, first.chord].map(|m| frame.members[m].name.as_str());
+        let (count, others) = (ends.len(), if ends.len() == 1 { "" } else { "s" });
+        let message = format!(
+            "how {count} corner{others} of tubes {} made is not stated; that of \"{brace}\" and \"{chord}\" is taken as {}, the ends there of members with open ones would turn up to {} times as easily",
+            if count == 1 { "is" } else { "are" },
+            word(first)?,
+            figures(most, 2)
+        );
+        let help = "corners = \"mitred\", \"capped\" or \"open\" states it, common or of a build";
+        Some(Problem::warning(self.place.clone(), message).with_help(help))
+    }
+
     /// The joint of the walls at `brace` in `frame`, whose sections are `tubes`; `None` where the two do not fit, or
     /// the walls cannot be solved.
     pub fn wall_joint(
@@ -300,8 +412,8 @@ impl Build {
         tubes: &[Option<Tube>],
         draw: &Draw,
     ) -> Option<Joint> {
-        let weld = self.drawing.weld.map(|weld| weld.at(draw));
-        brace.joint(frame, tubes, weld, self.walls?.at(draw), &self.solved_walls)
+        let made = Made { weld: self.drawing.weld.map(|weld| weld.at(draw)), corners: self.drawing.corners };
+        brace.joint(frame, tubes, made, self.walls?.at(draw), &self.solved_walls)
     }
 }
 
@@ -343,6 +455,41 @@ sections.post.parts = [{post}]
         );
         let reading = Design::read("post.toml", &text, &Table::built_in());
         reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
+    }
+
+    /// A post at the end of a rail.
+    fn corner(more: &str) -> Design {
+        let text = format!(
+            r#"{more}
+            points = {{ a = "0, 0, 0 mm", b = "400, 0, 0 mm", top = "0, 0, 300 mm" }}
+            members.rail = {{ from = "a", to = "b", section = "s" }}
+            members.post = {{ from = "a", to = "top", section = "s" }}
+            anchors.floor = {{ at = "b", hold = "all" }}
+            tool = {{ tip = "top", work = "ground" }}
+            builds.one.sections.s.parts = [{RAIL}]
+            "#
+        );
+        let reading = Design::read("corner.toml", &text, &Table::built_in());
+        reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
+    }
+
+    #[test]
+    fn a_corner_gives_as_it_is_made() {
+        let springs = |made: &str| {
+            let design = corner(&format!("corners = \"{made}\"\nweld = \"0 mm\""));
+            frame(&design).joints[0].stiffness.map(|k| k.map_or(f64::INFINITY, |k| k.re))
+        };
+        let [open, capped, mitred] = ["open", "capped", "mitred"].map(springs);
+        // Out of plane an open end lozenges, a plate holds it square.
+        assert!(open[5] < 0.5 * mitred[5] && mitred[5] < 0.5 * capped[5], "{open:?} {mitred:?} {capped:?}");
+        assert!(open[4] < capped[4], "{open:?} {capped:?}");
+        let said = |made: &str| {
+            let design = corner(made);
+            let model = design.builds[0].model(&design.goal, &Draw::default()).unwrap();
+            design.builds[0].unstated_corners(&model).map(|problem| problem.message)
+        };
+        assert!(said("").unwrap().contains("\"post\" and \"rail\" is taken as mitred"), "{:?}", said(""));
+        assert_eq!(said("corners = \"open\""), None);
     }
 
     const RAIL: &str = r#"{ tube = "60 x 60 x 3 mm", of = "structural steel" }"#;

@@ -398,7 +398,7 @@ fn turned_complex(matrix: &Complex12, line: &Line) -> Complex12 {
 
 #[cfg(test)]
 mod tests {
-    use super::super::model::Joint;
+    use super::super::model::{Joint, WallHinge};
     use super::super::sample::{cantilever, crooked};
     use super::*;
     use approx::assert_relative_eq;
@@ -460,7 +460,11 @@ mod tests {
         };
         let rigid = [1, 2].map(|axis| tip(&frame, axis));
         let turns = [None, None, None, None, spring, spring];
-        frame.joints = vec![Joint { name: "wall".into(), stiffness: turns, wall: Some([0.2, 0.3]) }];
+        frame.joints = vec![Joint {
+            name: "wall".into(),
+            stiffness: turns,
+            wall: Some(WallHinge { at: [0.2, 0.3], lean: None }),
+        }];
         frame.members[0].joint_from = Some(0);
         for turned in [false, true] {
             if turned {

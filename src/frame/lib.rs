@@ -51,7 +51,9 @@ pub use check::FrameFault;
 pub use displaced::bounded;
 pub use energy::{Energies, Energy};
 pub use layout::{Layout, Owner};
-pub use model::{Anchor, Displaced, Foot, Frame, Joint, Mass, Member, Point, Substructure, SubstructurePart};
+pub use model::{
+    Anchor, Displaced, Foot, Frame, Joint, Mass, Member, Point, Substructure, SubstructurePart, WallHinge,
+};
 pub use overlap::{Inside, overlaps};
 pub use portion::Portion;
 pub use rigid::RigidBody;

@@ -116,9 +116,18 @@ pub struct Joint {
     /// Complex stiffness of each degree of freedom in member axes, N/m or N m/rad;
     /// `None` is rigid, 0 is free.
     pub stiffness: [Option<Complex64>; 6],
-    /// Where it is the wall of another member that gives: how far from the member's end, along the member, it
-    /// turns about y and about z, m. `None` for a joint in the member's end itself.
-    pub wall: Option<[f64; 2]>,
+    /// Where it is the wall of another member that gives; `None` for a joint in the member's end itself.
+    pub wall: Option<WallHinge>,
+}
+
+/// How a member's end turns on the wall of another.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct WallHinge {
+    /// How far from the member's end, along the member, it turns about y and about z, m.
+    pub at: [f64; 2],
+    /// The axis, 4 about y or 5 about z, that leans towards the member's own, and by how much, rad: the springs of the
+    /// twist and of this axis act about axes turned by that angle, from x towards y or z.
+    pub lean: Option<(usize, f64)>,
 }
 
 impl Joint {
@@ -128,16 +137,28 @@ impl Joint {
     /// u = θ × (end - hinge),   the hinge at ±a x from the end
     /// ```
     pub(super) fn motion(&self, axis: usize, end: usize) -> Vector6<f64> {
-        let mut motion = Vector6::zeros();
-        motion[axis] = 1.0;
-        let [about_y, about_z] = self.wall.unwrap_or_default();
+        let WallHinge { at: [about_y, about_z], lean } = self.wall.unwrap_or_default();
         let inward = if end == 0 { 1.0 } else { -1.0 };
-        match axis {
-            4 => motion[2] = inward * about_y,
-            5 => motion[1] = -inward * about_z,
-            _ => (),
+        let plain = |axis: usize| {
+            let mut motion = Vector6::zeros();
+            motion[axis] = 1.0;
+            match axis {
+                4 => motion[2] = inward * about_y,
+                5 => motion[1] = -inward * about_z,
+                _ => (),
+            }
+            motion
+        };
+        match lean {
+            Some((leaning, angle)) if axis == 3 || axis == leaning => {
+                let (sin, cos) = angle.sin_cos();
+                match axis {
+                    3 => plain(3) * cos + plain(leaning) * sin,
+                    _ => plain(leaning) * cos - plain(3) * sin,
+                }
+            }
+            _ => plain(axis),
         }
-        motion
     }
 }
 

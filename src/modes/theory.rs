@@ -357,8 +357,9 @@ impl Waves {
 
 impl Spectrum {
     /// Possible error of beam theory in each elastic mode of `frame`, whose members have these proportions;
-    /// `None` when the frame is another.
+    /// `None` when the frame is another, or has no member.
     pub fn theory_errors(&self, frame: &Frame, members: &[Proportions]) -> Option<Vec<TheoryError>> {
+        (!frame.members.is_empty()).then_some(())?;
         let theory = Theory::new(frame, Energies::new(frame, &self.layout)?, members);
         Some(self.elastic.iter().map(|mode| theory.of_mode(mode)).collect())
     }

@@ -226,7 +226,7 @@ fn show(block: &Block, figure: &mut usize) -> Markup {
             html! {
                 figure class=(if table::rows(values) <= 12 { "table short" } else { "table" }) id=(id) aria-label=(name) {
                     @if !values.title.is_empty() { figcaption { (values.title) } }
-                    (table::shown(values))
+                    (table::shown(values, &format!("{name}, table {figure}")))
                     (data::script(block))
                     div class="tools" hidden { button type="button" data-save="csv" { "Save as CSV" } }
                 }
@@ -337,7 +337,10 @@ fn drawing(block: &Block, title: &str, tools: Markup, figure: &mut usize) -> Mar
                 @if csv::values(block).is_some() { button type="button" data-save="csv" { "Save as CSV" } }
             }
             @if let Some(values) = csv::values(block) {
-                details aria-label=(format!("Values: {title}")) { summary { "Values" } (table::shown(&values)) }
+                details aria-label=(format!("Values: {title}")) {
+                    summary { "Values" }
+                    (table::shown(&values, &format!("{title}, values, figure {figure}")))
+                }
             }
         }
     }

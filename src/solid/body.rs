@@ -4,7 +4,7 @@ use crate::assembly::{Assembly, Elastic};
 use crate::fit::{best_axes, fit};
 use crate::mesh::Mesh;
 use crate::part::Part;
-use crate::patch::{Average, Grip, Patch, PatchFault, average, covered, face, nodes, within};
+use crate::patch::{Average, Grip, Patch, PatchFault, average, covered, face, nodes, square_axis, within};
 use crate::reduced::{BodyFault, Reduced};
 use crate::space::Space;
 use nalgebra::{Matrix3, Vector3};
@@ -50,6 +50,14 @@ impl Body {
         self.parts.iter().rev().find(|part| part.holds(at)).is_some_and(|part| part.material.is_some())
     }
 
+    /// True when `at` lies within the extent of its parts, or on it.
+    pub fn encloses(&self, at: &Vector3<f64>) -> bool {
+        let slack = 1e-9 * extents(&self.parts).into_iter().fold(0.0, f64::max);
+        self.parts.iter().map(Part::extent).any(|[from, to]| {
+            (0..3).all(|axis| at[axis] >= from[axis] - slack && at[axis] <= to[axis] + slack)
+        })
+    }
+
     /// Reduces the body, with `modes` fixed-interface modes for each of the `sets` of materials, on a grid whose
     /// orders are higher by `finer`.
     ///
@@ -74,8 +82,16 @@ impl Body {
         let mut faces = Vec::new();
         for (number, patch) in self.patches.iter().enumerate() {
             let own = Patch { at: axes.tr_mul(&patch.at), ..*patch };
-            let (axis, outward) =
-                face(&parts, &own.at, size).map_err(|fault| BodyFault::Patch(number, fault))?;
+            let (axis, outward) = match patch.grip {
+                Grip::Section(normal) => square_axis(&axes.tr_mul(&normal)).map(|axis| (axis, 1.0)),
+                _ => face(&parts, &own.at, size),
+            }
+            .map_err(|fault| BodyFault::Patch(number, fault))?;
+            if let Grip::Section(_) = patch.grip {
+                extra[axis].push(own.at[axis]);
+                faces.push((own, axis));
+                continue;
+            }
             let mut depth = f64::INFINITY;
             for (along, side) in within(axis).into_iter().zip(own.size.sides()) {
                 if patch.grip == Grip::OnePiece || side > LARGE * sizes[along] {
@@ -101,7 +117,7 @@ impl Body {
         for (number, (patch, axis)) in faces.iter().enumerate() {
             let covered = covered(&mesh, patch, *axis);
             let overhangs = || BodyFault::Patch(number, PatchFault::Overhangs(covered));
-            if covered < 0.5 {
+            if covered < 0.5 && !matches!(patch.grip, Grip::Section(_)) {
                 return Err(overhangs());
             }
             if patch.grip == Grip::Average {

@@ -51,7 +51,7 @@ pub use recovery::BodyStrain;
 pub use reduced::{BodyFault, MaterialMatrices, Reduced};
 pub use surface::{Corner, Edge, Face, Shown, surface};
 pub use wall_table::{LossyWall, SolvedWalls, WallPair};
-pub use walls::{BeamStiffness, TubeJoint, TubeSection, WallFlexibility};
+pub use walls::{BeamStiffness, ChordEnd, CornerEnd, TubeJoint, TubeSection, WallFlexibility};
 
 #[cfg(test)]
 mod trials;

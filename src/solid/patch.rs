@@ -40,10 +40,13 @@ impl PatchSize {
 }
 
 /// How a point holds its area.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Grip {
     /// The area moves as one piece.
     OnePiece,
+    /// The area is a cross-section of the body, square to this direction and on its surface or within it; what it has
+    /// of the body moves as one piece.
+    Section(Vector3<f64>),
     /// The point moves as the average of the area, which what acts on it presses evenly.
     Average,
 }
@@ -161,6 +164,18 @@ pub fn face(parts: &[Part], at: &Vector3<f64>, size: f64) -> Result<(usize, f64)
                 .fold(f64::INFINITY, f64::min);
             Err(PatchFault::OffSurface(nearest.is_finite().then_some(nearest)))
         }
+    }
+}
+
+/// The axis of the grid along `normal`, in the axes of the grid.
+///
+/// # Errors
+/// [`PatchFault::Skew`].
+pub(crate) fn square_axis(normal: &Vector3<f64>) -> Result<usize, PatchFault> {
+    let axis = normal.iamax();
+    match normal[axis].abs() > (1.0 - 1e-9) * normal.norm() {
+        true => Ok(axis),
+        false => Err(PatchFault::Skew),
     }
 }
 

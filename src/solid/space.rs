@@ -160,7 +160,7 @@ impl Space<'_> {
         let held: Vec<bool> = (0..3 * nodes).map(|dof| self.owner[dof / 3].is_some()).collect();
         let mut moved = Mat::<f64>::zeros(held.len(), 0);
         for (number, patch) in
-            self.patches.iter().enumerate().filter(|(_, patch)| patch.grip == Grip::OnePiece)
+            self.patches.iter().enumerate().filter(|(_, patch)| patch.grip != Grip::Average)
         {
             moved = beside(&moved, &self.rigid(&patch.at, |node| self.owner[node] == Some(number)));
         }
@@ -293,7 +293,7 @@ impl Space<'_> {
             for k in 0..6 {
                 let to = 6 * number + k;
                 match patch.grip {
-                    Grip::OnePiece => {
+                    Grip::OnePiece | Grip::Section(_) => {
                         change[(piece, to)] = 1.0;
                         change.view_mut((pieces, to), (free, 1)).copy_from(&(-with_pieces.column(piece)));
                         piece += 1;

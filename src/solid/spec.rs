@@ -29,8 +29,8 @@ pub struct BodyPartSpec {
     pub middle: [f64; 3],
     /// Its own axes, one per column.
     pub axes: Matrix3<f64>,
-    /// Name of its material or mix.
-    pub of: Located<String>,
+    /// Name of its material or mix; `None` cuts what lies under it.
+    pub of: Option<Located<String>>,
     /// Its place in the file.
     pub place: Place,
 }
@@ -96,7 +96,7 @@ impl BodyPartSpec {
             }
         };
         let (rings, length, middle, axes) = found?;
-        Some(BodyPartSpec { rings, length, middle, axes, of: of?, place: fields.place() })
+        Some(BodyPartSpec { rings, length, middle, axes, of: Some(of?), place: fields.place() })
     }
 }
 
@@ -192,19 +192,23 @@ fn bar(fields: &Fields, shape: &str) -> Option<Form> {
         fields.refuse("to", "the bar ends where it begins", "state two places apart");
         return None;
     }
-    let rings = match &shape {
-        Shape::Round { diameter } => vec![Ring::Circle { centre: [0.0; 2], radius: diameter / 2.0 }],
-        Shape::Pipe { diameter, wall } => [diameter / 2.0, diameter / 2.0 - wall]
-            .map(|radius| Ring::Circle { centre: [0.0; 2], radius })
-            .to_vec(),
+    let rings = outline(&shape);
+    let turn = fields.list("turn", Kind::Angle, 1, Allowed::Any).map_or(0.0, |turn| turn[0]);
+    let about_x = *Rotation3::from_axis_angle(&Vector3::x_axis(), turn).matrix();
+    Some((rings, length, ((from + to) / 2.0).into(), upright(to - from) * about_x))
+}
+
+/// The curves of a shape about its own origin, in the axes of the section.
+pub fn outline(shape: &Shape) -> Vec<Ring> {
+    let circle = |radius: f64| Ring::Circle { centre: [0.0; 2], radius };
+    match shape {
+        Shape::Round { diameter } => vec![circle(diameter / 2.0)],
+        Shape::Pipe { diameter, wall } => vec![circle(diameter / 2.0), circle(diameter / 2.0 - wall)],
         shape => {
             let part = stillbed_section::Part::new(shape.clone(), 0);
             part.rings().into_iter().map(Ring::Polygon).collect()
         }
-    };
-    let turn = fields.list("turn", Kind::Angle, 1, Allowed::Any).map_or(0.0, |turn| turn[0]);
-    let about_x = *Rotation3::from_axis_angle(&Vector3::x_axis(), turn).matrix();
-    Some((rings, length, ((from + to) / 2.0).into(), upright(to - from) * about_x))
+    }
 }
 
 /// A patch as the design file states it.
@@ -212,6 +216,8 @@ fn bar(fields: &Fields, shape: &str) -> Option<Form> {
 pub struct PatchSpec {
     /// Its size.
     pub size: PatchSize,
+    /// Where it is a cross-section of the body: the direction that it is square to, global axes.
+    pub section: Option<[f64; 3]>,
     /// Its place in the file.
     pub place: Place,
 }
@@ -228,7 +234,9 @@ impl PatchSpec {
                 .map(|sides| PatchSize::Rectangle(sides[0], sides[1])),
         };
         match size {
-            Ok(size) if size.sides().iter().all(|side| *side > 0.0) => Some(PatchSpec { size, place }),
+            Ok(size) if size.sides().iter().all(|side| *side > 0.0) => {
+                Some(PatchSpec { size, section: None, place })
+            }
             Ok(_) => {
                 patches.refuse(name, "a patch of no size", help);
                 None

@@ -17,7 +17,7 @@ use crate::fit::filled;
 use crate::mesh::{Axis, Mesh};
 use crate::part::{Part, Ring};
 use faer::Mat;
-use nalgebra::{Matrix2, Matrix3, Vector3};
+use nalgebra::{DMatrix, Matrix3, Vector3};
 use num_complex::Complex64;
 use rayon::prelude::*;
 use stillbed_eigen::{EigenFault, Factorisation, Patterns};
@@ -46,6 +46,26 @@ pub struct BeamStiffness {
     pub ei: [Complex64; 2],
 }
 
+/// What becomes of the chord beyond the brace.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum ChordEnd {
+    /// It runs on.
+    RunsOn,
+    /// It ends there, flush with the outer face of the brace.
+    Ends(CornerEnd),
+}
+
+/// How a corner of two tubes is made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum CornerEnd {
+    /// The brace stands on the face of the chord, whose end is open.
+    Open,
+    /// The same with the chord's end closed by a plate in line with the brace's outer wall, and as thick.
+    Capped,
+    /// Both are cut on the slant, so that walls meet walls and the inside runs round.
+    Mitred,
+}
+
 /// A brace standing on a chord.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TubeJoint {
@@ -68,25 +88,34 @@ pub struct TubeJoint {
     /// True where an equal brace stands opposite and is loaded as in a mirror, so that the chord neither bends nor
     /// twists.
     pub opposite: bool,
+    /// What becomes of the chord beyond the brace.
+    pub end: ChordEnd,
 }
 
 /// What the wall adds to the flexibility of the two beams, at the face of the chord.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct WallFlexibility {
-    /// Shift against the middle of the chord's side walls under a push along the brace, m/N.
+    /// Shift against the middle of the chord's side walls under a push along the brace, m/N; of a chord that ends,
+    /// against its axis.
     pub push: f64,
     /// Turn in the plane of both under a moment there, 1/(N m).
     pub in_plane: f64,
     /// Turn out of that plane, about the chord's axis, 1/(N m).
     pub out_of_plane: f64,
+    /// Turn about the brace's axis, 1/(N m).
+    pub twist: f64,
+    /// Turn about the brace's axis, from the chord's axis to its surface, under a moment about the chord's, from its
+    /// end inwards, with the sign turned, 1/(N m); 0 where the chord runs on.
+    pub leaning: f64,
     /// How far under the face the axis lies about which it turns out of plane, m; negative above it.
     pub depth: f64,
 }
 
 /// Largest sizes of the chord from the brace to its held ends: where the chord is turned about its axis, its
-/// section is distorted far along it; else the wall is dented near the brace alone.
+/// section is distorted far along it; else the wall is dented near the brace alone, and where it ends a little farther.
 const TURNED: f64 = 4.5;
 const DENTED: f64 = 2.0;
+const ENDED: f64 = 3.0;
 /// Sizes of the brace from the chord to where its end is held together.
 const STUB: f64 = 1.5;
 /// Parts of a wall from its faces to the next grid line, within the wall and outside.
@@ -94,18 +123,55 @@ const FINE: f64 = 0.25;
 /// Growth of the intervals along the chord.
 const GROWTH: f64 = 1.6;
 
-/// A way of loading the brace, and which motions vanish on the mirror planes: with even symmetry the one across
-/// the plane, else those along it.
-#[derive(Clone, Copy)]
-struct Load {
-    /// Shift of the brace's end.
-    shift: Vector3<f64>,
-    /// Turn of the brace's end; without one, the shift counts from the middle of the chord's side walls.
-    turn: Option<Vector3<f64>>,
-    /// About the plane across the chord, and about the plane along it.
-    even: [bool; 2],
+/// Motions of the brace's end that belong together.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Way {
+    /// Along the brace, counted from the middle of the chord's side walls.
+    Push,
+    /// Along the chord, and a turn in the plane of both; where the chord ends, also along the brace.
+    InPlane,
+    /// Across that plane, and a turn about the chord; where the chord ends, also a turn about the brace.
+    OutOfPlane,
+    /// A turn about the brace.
+    Twist,
+}
+
+impl Way {
     /// Sizes of the chord to its held end.
-    reach: f64,
+    fn reach(self, end: ChordEnd) -> f64 {
+        match (self, end) {
+            (Way::OutOfPlane, _) => TURNED,
+            (_, ChordEnd::RunsOn) => DENTED,
+            (_, ChordEnd::Ends(_)) => ENDED,
+        }
+    }
+
+    /// Shift and turn of the brace's end, one pair a motion.
+    fn motions(self, end: ChordEnd) -> Vec<[Vector3<f64>; 2]> {
+        let (x, y, z, zero) = (Vector3::x(), Vector3::y(), Vector3::z(), Vector3::zeros());
+        let mut motions = match self {
+            Way::Push => vec![[z, zero]],
+            Way::InPlane => vec![[x, zero], [zero, y], [z, zero]],
+            Way::OutOfPlane => vec![[y, zero], [zero, -x], [zero, z]],
+            Way::Twist => vec![[zero, z]],
+        };
+        if end == ChordEnd::RunsOn {
+            motions.truncate(2);
+        }
+        motions
+    }
+
+    /// Whether the motions are even about the plane across the chord, where that is a mirror, and about the plane
+    /// along it.
+    fn even(self, end: ChordEnd) -> [Option<bool>; 2] {
+        let [across, along] = match self {
+            Way::Push => [true, true],
+            Way::InPlane => [false, true],
+            Way::OutOfPlane => [true, false],
+            Way::Twist => [false, false],
+        };
+        [(end == ChordEnd::RunsOn).then_some(across), Some(along)]
+    }
 }
 
 /// `places` between 0 and the last of `fixed`, sorted, with all of `fixed` and none nearer than `least` to another.
@@ -121,6 +187,18 @@ fn sorted(mut places: Vec<f64>, fixed: &[f64], least: f64) -> Vec<f64> {
     places
 }
 
+/// Places beyond `from`, the first `step` away and each farther than the last, up to about `to`.
+fn growing(from: f64, to: f64, mut step: f64) -> Vec<f64> {
+    let mut places = Vec::new();
+    let mut place = from + step;
+    while place < to - 0.5 * step {
+        places.push(place);
+        step *= GROWTH;
+        place += step;
+    }
+    places
+}
+
 /// The faces of a wall that ends at `outer`, with grid lines near them.
 fn near(outer: f64, wall: f64) -> [f64; 6] {
     let (inner, fine) = (outer - wall, FINE * wall);
@@ -131,37 +209,38 @@ impl TubeJoint {
     /// Solves the joint on a grid of `orders` along walls and across them.
     ///
     /// # Errors
-    /// [`EigenFault`] where the quarter cannot be solved.
+    /// [`EigenFault`] where the part of it that is solved cannot be.
     pub fn solve(&self, orders: [usize; 2]) -> Result<WallFlexibility, EigenFault> {
-        let (x, y, z) = (Vector3::x(), Vector3::y(), Vector3::z());
-        let loads = [
-            Load { shift: z, turn: None, even: [true, true], reach: DENTED },
-            Load { shift: x, turn: Some(y), even: [false, true], reach: DENTED },
-            Load { shift: y, turn: Some(-x), even: [true, false], reach: TURNED },
-        ];
-        let solved: Vec<Result<Matrix2<f64>, EigenFault>> =
-            loads.par_iter().map(|load| self.flexibility(load, orders)).collect();
-        let mut found = [Matrix2::zeros(); 3];
-        for (found, solved) in found.iter_mut().zip(solved) {
-            *found = solved?;
-        }
-        let [push, in_plane, out_of_plane] = found;
+        let ways: &[Way] = match self.end {
+            ChordEnd::RunsOn => &[Way::OutOfPlane, Way::InPlane, Way::Push, Way::Twist],
+            ChordEnd::Ends(_) => &[Way::OutOfPlane, Way::InPlane],
+        };
+        let solved: Vec<Result<DMatrix<f64>, EigenFault>> =
+            ways.par_iter().map(|way| self.flexibility(*way, orders)).collect();
+        let solved: Vec<DMatrix<f64>> = solved.into_iter().collect::<Result<_, _>>()?;
+        let (out_of_plane, in_plane) = (&solved[0], &solved[1]);
+        let (push, twist, leaning) = match self.end {
+            ChordEnd::RunsOn => (solved[2][(0, 0)], solved[3][(0, 0)], 0.0),
+            ChordEnd::Ends(_) => (in_plane[(2, 2)], out_of_plane[(2, 2)], out_of_plane[(1, 2)]),
+        };
         Ok(WallFlexibility {
-            push: push[(0, 0)],
+            push,
             in_plane: in_plane[(1, 1)],
             out_of_plane: out_of_plane[(1, 1)],
+            twist,
+            leaning,
             depth: out_of_plane[(0, 1)] / out_of_plane[(1, 1)],
         })
     }
 
-    /// What the joint gives beyond its beams at the face of the chord under one load: shift and turn.
-    fn flexibility(&self, load: &Load, orders: [usize; 2]) -> Result<Matrix2<f64>, EigenFault> {
+    /// What the joint gives beyond its beams at the face of the chord one way, by the way's motions.
+    fn flexibility(&self, way: Way, orders: [usize; 2]) -> Result<DMatrix<f64>, EigenFault> {
         let (chord, brace) = (self.chord, self.brace);
-        let size = chord.width.max(chord.height);
-        let length = 0.5 * brace.width + load.reach * size;
-        let stub = STUB * brace.width.max(brace.height);
+        let length = 0.5 * brace.width + way.reach(self.end) * chord.width.max(chord.height);
+        let stub = self.stub(way);
         let mesh = self.mesh(length, stub, orders);
-        let quarter = Quarter {
+        let solved = Solved {
+            joint: self,
             assembly: &Assembly::new(&mesh),
             materials: &[
                 self.metal,
@@ -170,18 +249,23 @@ impl TubeJoint {
             ],
             length,
             end: 0.5 * chord.height + stub,
-            side: 0.5 * chord.width,
-            opposite: self.opposite,
         };
         let beams = Beams { joint: self, length, stub, top: 0.5 * chord.height };
-        let found = quarter.flexibility(load)?;
-        if load.turn.is_none() {
-            return Ok(found - Matrix2::new(stub / self.brace_beam.ea.re, 0.0, 0.0, 0.0));
-        }
-        let local = found - beams.bending(usize::from(load.even[0]));
+        let local = solved.flexibility(way)? - beams.bending(way);
         // From the end of the stub to the face: a shear there is a moment here.
-        let back = Matrix2::new(1.0, 0.0, -stub, 1.0);
+        let mut back = DMatrix::identity(local.nrows(), local.nrows());
+        if local.nrows() > 1 {
+            back[(1, 0)] = -stub;
+        }
         Ok(back.transpose() * local * back)
+    }
+
+    /// From the chord to where the brace's end is held together, m.
+    fn stub(&self, way: Way) -> f64 {
+        // A mitred corner distorts the section of the brace as far along it as that of the chord.
+        let far = self.end == ChordEnd::Ends(CornerEnd::Mitred) && way == Way::OutOfPlane;
+        let sizes = if far { TURNED } else { STUB };
+        sizes * self.brace.width.max(self.brace.height)
     }
 
     fn mesh(&self, length: f64, stub: f64, orders: [usize; 2]) -> Mesh {
@@ -191,19 +275,20 @@ impl TubeJoint {
         let thin = chord.wall.min(brace.wall);
         let least = 0.9 * FINE * thin;
         let mut x = near(along, brace.wall).to_vec();
-        let mut step = 0.35 * size;
-        let mut place = along + step;
-        while place < length - 0.5 * step {
-            x.push(place);
-            step *= GROWTH;
-            place += step;
+        if self.end != ChordEnd::RunsOn {
+            x.extend(near(along, brace.wall).map(|x| -x));
         }
-        let mut ends = vec![0.0, along - brace.wall, along, length];
+        x.extend(growing(along, length, 0.35 * size));
+        let mut ends = vec![along - brace.wall, along, length];
+        match self.end {
+            ChordEnd::RunsOn => ends.insert(0, 0.0),
+            ChordEnd::Ends(_) => drop(ends.splice(0..0, [-along, brace.wall - along])),
+        }
         let side = 0.5 * chord.width;
         let mut faces = vec![0.0, across - brace.wall, across, side - chord.wall, side];
         let mut levels = vec![0.0, top - chord.wall, top, top + stub];
         if self.weld > 0.0 {
-            ends.insert(3, along + self.weld);
+            ends.insert(ends.len() - 1, along + self.weld);
             faces.push((across + self.weld).min(side));
             levels.insert(3, top + self.weld);
         }
@@ -211,8 +296,10 @@ impl TubeJoint {
         faces.sort_by(f64::total_cmp);
         faces.dedup_by(|b, a| *b - *a < 1e-9 * side);
         let y = sorted(near(across, brace.wall).to_vec(), &faces, least);
-        let mut z =
-            vec![top - FINE * chord.wall, top + FINE * chord.wall, top + (0.35 * size).min(0.5 * stub)];
+        let mut z = vec![top - FINE * chord.wall, top + FINE * chord.wall];
+        // A short stub needs one line.
+        let lines = if stub < 2.0 * STUB * size { 1 } else { usize::MAX };
+        z.extend(growing(top, top + stub, (0.35 * size).min(0.5 * stub)).into_iter().take(lines));
         if !self.opposite {
             levels.splice(0..0, [-top, chord.wall - top]);
         }
@@ -229,76 +316,95 @@ impl TubeJoint {
 
     fn parts(&self, length: f64, stub: f64) -> Vec<Part> {
         let (chord, brace) = (self.chord, self.brace);
-        let top = 0.5 * chord.height;
-        let box_of = |sizes: [f64; 3], middle: [f64; 3], material| Part::cuboid(sizes, middle, material);
-        let mut parts = Vec::new();
-        if self.chord_fill.is_some() {
-            parts.push(box_of([3.0 * length, chord.width, chord.height], [0.0; 3], Some(1)));
-        }
+        let [end, top] = [0.5 * brace.width, 0.5 * chord.height];
+        // Far beyond what the grid takes of them.
+        let (long, high) = (3.0 * length, 2.0 * (top + stub));
         let inside = |size: f64, wall: f64| size - 2.0 * wall;
-        let ring = |a: f64, b: f64, wall: f64| {
-            vec![Ring::rectangle(a, b), Ring::rectangle(inside(a, wall), inside(b, wall))]
+        let ring = |a: f64, b: f64| vec![Ring::rectangle(a, b)];
+        let outer_chord = ring(chord.width, chord.height);
+        let inner_chord = ring(inside(chord.width, chord.wall), inside(chord.height, chord.wall));
+        let outer_brace = ring(brace.width, brace.height);
+        let inner_brace = ring(inside(brace.width, brace.wall), inside(brace.height, brace.wall));
+        let hollow = |outer: &[Ring], inner: &[Ring]| [outer, inner].concat();
+        let chord_from = |from: f64, rings: Vec<Ring>, material| Part {
+            rings,
+            ..Part::cuboid([long - from, 0.0, 0.0], [0.5 * (from + long), 0.0, 0.0], material)
         };
-        parts.push(Part {
-            rings: ring(chord.width, chord.height, chord.wall),
-            ..box_of([3.0 * length, 0.0, 0.0], [0.0; 3], Some(0))
-        });
-        let up = [0.0, 0.0, top + stub];
         let upright = Matrix3::from_columns(&[Vector3::z(), Vector3::x(), Vector3::y()]);
-        let on_top = |rings: Vec<Ring>, height: f64, material| Part {
+        let brace_from = |from: f64, height: f64, rings: Vec<Ring>, material| Part {
             rings,
             length: height,
-            middle: Vector3::new(0.0, 0.0, top + 0.5 * height),
+            middle: Vector3::new(0.0, 0.0, from + 0.5 * height),
             axes: upright,
             material,
         };
+        let (chord_fill, brace_fill) = (self.chord_fill.map(|_| 1), self.brace_fill.map(|_| 2));
+        if self.end == ChordEnd::Ends(CornerEnd::Mitred) {
+            return vec![
+                chord_from(-end, outer_chord, Some(0)),
+                brace_from(-top, high, outer_brace, Some(0)),
+                chord_from(brace.wall - end, inner_chord, chord_fill),
+                brace_from(chord.wall - top, high, inner_brace, brace_fill),
+            ];
+        }
+        let from = if self.end == ChordEnd::RunsOn { -long } else { -end };
+        let mut parts = Vec::new();
+        if chord_fill.is_some() {
+            parts.push(chord_from(from, outer_chord.clone(), chord_fill));
+        }
+        parts.push(chord_from(from, hollow(&outer_chord, &inner_chord), Some(0)));
+        if self.end == ChordEnd::Ends(CornerEnd::Capped) {
+            parts.push(Part {
+                rings: inner_chord,
+                ..Part::cuboid([brace.wall, 0.0, 0.0], [0.5 * brace.wall - end, 0.0, 0.0], Some(0))
+            });
+        }
         if self.weld > 0.0 {
             let (a, b) = (brace.width + 2.0 * self.weld, brace.height + 2.0 * self.weld);
             let b = if b > chord.width { brace.height } else { b };
-            parts.push(on_top(
-                vec![Ring::rectangle(a, b), Ring::rectangle(brace.width, brace.height)],
-                self.weld,
-                Some(0),
-            ));
+            parts.push(brace_from(top, self.weld, hollow(&ring(a, b), &outer_brace), Some(0)));
         }
-        if self.brace_fill.is_some() {
-            parts.push(on_top(vec![Ring::rectangle(brace.width, brace.height)], 2.0 * up[2], Some(2)));
+        if brace_fill.is_some() {
+            parts.push(brace_from(top, high, outer_brace.clone(), brace_fill));
         }
-        parts.push(on_top(ring(brace.width, brace.height, brace.wall), 2.0 * up[2], Some(0)));
+        parts.push(brace_from(top, high, hollow(&outer_brace, &inner_brace), Some(0)));
         parts
+    }
+
+    /// How many times the part that is solved makes the whole joint.
+    fn copies(&self) -> f64 {
+        if self.end == ChordEnd::RunsOn { 4.0 } else { 2.0 }
     }
 }
 
-/// The quarter of a joint.
-struct Quarter<'q> {
-    assembly: &'q Assembly<'q>,
-    materials: &'q [Elastic],
+/// The part of a joint on one side of its mirror planes.
+struct Solved<'s> {
+    joint: &'s TubeJoint,
+    assembly: &'s Assembly<'s>,
+    materials: &'s [Elastic],
     length: f64,
     end: f64,
-    /// Where the outer faces of the chord's side walls lie.
-    side: f64,
-    /// Whether the plane through the chord's axis is a mirror.
-    opposite: bool,
 }
 
-impl Quarter<'_> {
-    /// Shift and turn of the brace's end, a motion as one piece, under force and moment there, of the whole joint.
-    fn flexibility(&self, load: &Load) -> Result<Matrix2<f64>, EigenFault> {
+impl Solved<'_> {
+    /// Motions of the brace's end, as one piece, under the forces and moments there, of the whole joint. A push alone
+    /// counts from the middle of the chord's side walls.
+    fn flexibility(&self, way: Way) -> Result<DMatrix<f64>, EigenFault> {
         let mesh = self.assembly.mesh;
-        let nodes = mesh.nodes();
+        let all = way.motions(self.joint.end);
+        let (nodes, motions) = (mesh.nodes(), all.len());
+        let mirrors = way.even(self.joint.end);
         let slack = 1e-9 * self.length;
-        let mut motions = vec![(load.shift, Vector3::zeros())];
-        motions.extend(load.turn.map(|turn| (Vector3::zeros(), turn)));
         let mut held = vec![false; 3 * nodes];
-        let mut moved = Mat::<f64>::zeros(3 * nodes, motions.len());
+        let mut moved = Mat::<f64>::zeros(3 * nodes, motions);
         for node in 0..nodes {
             let at = mesh.position(node);
-            for (axis, even) in load.even.into_iter().enumerate() {
-                if at[axis].abs() < slack {
+            for (axis, even) in mirrors.into_iter().enumerate() {
+                if let Some(even) = even.filter(|_| at[axis].abs() < slack) {
                     (0..3).for_each(|i| held[3 * node + i] |= (i == axis) == even);
                 }
             }
-            if self.opposite && at[2].abs() < slack {
+            if self.joint.opposite && at[2].abs() < slack {
                 held[3 * node + 2] = true;
             }
             let end = (at[2] - self.end).abs() < slack;
@@ -307,7 +413,7 @@ impl Quarter<'_> {
             }
             if end {
                 let arm = Vector3::new(at[0], at[1], 0.0);
-                for (k, (shift, turn)) in motions.iter().enumerate() {
+                for (k, [shift, turn]) in all.iter().enumerate() {
                     let motion = shift + turn.cross(&arm);
                     (0..3).for_each(|i| moved[(3 * node + i, k)] = motion[i]);
                 }
@@ -316,37 +422,39 @@ impl Quarter<'_> {
         let matrices = self.assembly.matrices(self.materials, &held);
         let pair = matrices.pair();
         let [forces, _] = self.assembly.times(self.materials, moved.as_ref());
-        let mut loads = Mat::<f64>::zeros(pair.dofs(), motions.len());
+        let mut loads = Mat::<f64>::zeros(pair.dofs(), motions);
         for (dof, number) in matrices.free.iter().enumerate() {
             if let Some(number) = number {
-                (0..motions.len()).for_each(|k| loads[(*number, k)] = -forces[(dof, k)]);
+                (0..motions).for_each(|k| loads[(*number, k)] = -forces[(dof, k)]);
             }
         }
         let symbolic = Patterns::default().analyse(&pair)?;
         let answer =
             Factorisation::compute(&pair, &symbolic, 0.0)?.solve(&loads.clone().into())?.as_faer().to_owned();
-        // Four quarters: K = 4 (moved' K moved + moved' K answer).
+        // K = copies (moved' K moved + moved' K answer).
         let stiffness = |i: usize, j: usize| {
             let direct: f64 = (0..3 * nodes).map(|dof| moved[(dof, i)] * forces[(dof, j)]).sum();
             let rest: f64 = (0..pair.dofs()).map(|dof| loads[(dof, i)] * answer[(dof, j)]).sum();
-            4.0 * (direct - rest)
+            self.joint.copies() * (direct - rest)
         };
-        if load.turn.is_some() {
-            return Ok(Matrix2::from_fn(stiffness).try_inverse().unwrap_or_else(Matrix2::zeros));
+        let whole = DMatrix::from_fn(motions, motions, stiffness);
+        if way != Way::Push {
+            return Ok(whole.try_inverse().unwrap_or_else(|| DMatrix::zeros(motions, motions)));
         }
+        let side = 0.5 * self.joint.chord.width;
         let beside = (0..nodes).find(|node| {
             let at = mesh.position(*node);
-            at[0].abs() < slack && (at[1] - self.side).abs() < slack && at[2].abs() < slack
+            at[0].abs() < slack && (at[1] - side).abs() < slack && at[2].abs() < slack
         });
         let sunk = beside.and_then(|node| matrices.free[3 * node + 2]).map_or(0.0, |dof| answer[(dof, 0)]);
-        Ok(Matrix2::new((1.0 - sunk) / stiffness(0, 0), 0.0, 0.0, 0.0))
+        Ok(DMatrix::from_element(1, 1, (1.0 - sunk) / whole[(0, 0)]))
     }
 }
 
 /// What the two beams of a joint give.
 struct Beams<'j> {
     joint: &'j TubeJoint,
-    /// From the middle of the chord to its held ends, m.
+    /// From the middle of the chord to its held ends, or from the axis of the brace to its held end, m.
     length: f64,
     stub: f64,
     /// From the axis of the chord to its face, m.
@@ -354,22 +462,80 @@ struct Beams<'j> {
 }
 
 impl Beams<'_> {
-    /// Shift and turn of the stub's end under shear and moment; 0 in the plane of chord and brace, 1 out of it.
-    fn bending(&self, plane: usize) -> Matrix2<f64> {
+    /// Motions of the stub's end under the forces and moments that belong to `way`.
+    fn bending(&self, way: Way) -> DMatrix<f64> {
         let (chord, brace) = (self.joint.chord_beam, self.joint.brace_beam);
         let (l, s, arm) = (self.length, self.stub, self.top + self.stub);
-        let (shift, turn) = match plane {
-            // The chord stretches, and turns in its middle: l/(8 EI) without shear.
-            0 => (l / (2.0 * chord.ea.re), turned(l, chord.ei[1].re, chord.ga[1].re)),
+        let bent = |l: f64, ei: Complex64, ga: Complex64| l.powi(3) / (3.0 * ei.re) + l / ga.re;
+        let count = way.motions(self.joint.end).len();
+        let mut axis = DMatrix::zeros(count, count);
+        let mut cantilever = DMatrix::zeros(count, count);
+        match (way, self.joint.end) {
+            (Way::Push, _) => cantilever[(0, 0)] = s / brace.ea.re,
+            (Way::Twist, _) => {
+                axis[(0, 0)] = turned(l, chord.ei[0].re, chord.ga[0].re);
+                cantilever[(0, 0)] = s / brace.gj.re;
+            }
+            // The chord stretches, and turns in its middle.
+            (Way::InPlane, ChordEnd::RunsOn) => {
+                axis[(0, 0)] = l / (2.0 * chord.ea.re);
+                axis[(1, 1)] = turned(l, chord.ei[1].re, chord.ga[1].re);
+            }
             // The chord bends sideways, and twists.
-            _ => (l.powi(3) / (24.0 * chord.ei[0].re) + l / (2.0 * chord.ga[0].re), l / (2.0 * chord.gj.re)),
-        };
-        let (shift, turn) = if self.joint.opposite { (2.0 * shift, 0.0) } else { (shift, turn) };
-        let lean = Matrix2::new(shift + arm * arm * turn, arm * turn, arm * turn, turn);
-        let (ei, ga) = (brace.ei[plane].re, brace.ga[plane].re);
-        let cantilever =
-            Matrix2::new(s.powi(3) / (3.0 * ei) + s / ga, s * s / (2.0 * ei), s * s / (2.0 * ei), s / ei);
-        lean + cantilever
+            (Way::OutOfPlane, ChordEnd::RunsOn) => {
+                axis[(0, 0)] = l.powi(3) / (24.0 * chord.ei[0].re) + l / (2.0 * chord.ga[0].re);
+                axis[(1, 1)] = l / (2.0 * chord.gj.re);
+            }
+            // Its end shifts along it, and turns and shifts across it.
+            (Way::InPlane, ChordEnd::Ends(_)) => {
+                axis[(0, 0)] = l / chord.ea.re;
+                axis[(1, 1)] = l / chord.ei[1].re;
+                axis[(2, 2)] = bent(l, chord.ei[1], chord.ga[1]);
+                axis[(1, 2)] = l * l / (2.0 * chord.ei[1].re);
+                axis[(2, 1)] = axis[(1, 2)];
+                cantilever[(2, 2)] = s / brace.ea.re;
+            }
+            // The same sideways, and it twists.
+            (Way::OutOfPlane, ChordEnd::Ends(_)) => {
+                axis[(0, 0)] = bent(l, chord.ei[0], chord.ga[0]);
+                axis[(1, 1)] = l / chord.gj.re;
+                axis[(2, 2)] = l / chord.ei[0].re;
+                axis[(0, 2)] = -l * l / (2.0 * chord.ei[0].re);
+                axis[(2, 0)] = axis[(0, 2)];
+                cantilever[(2, 2)] = s / brace.gj.re;
+            }
+        }
+        if count == 1 {
+            return axis + cantilever;
+        }
+        if self.joint.opposite {
+            axis[(0, 0)] *= 2.0;
+            axis[(1, 1)] = 0.0;
+        }
+        let plane = usize::from(way == Way::OutOfPlane);
+        let (ei, ga) = (brace.ei[plane], brace.ga[plane]);
+        cantilever[(0, 0)] = bent(s, ei, ga);
+        cantilever[(0, 1)] = s * s / (2.0 * ei.re);
+        cantilever[(1, 0)] = cantilever[(0, 1)];
+        cantilever[(1, 1)] = s / ei.re;
+        let mut lever = DMatrix::identity(count, count);
+        lever[(1, 0)] = arm;
+        lever.transpose() * axis * lever + cantilever
+    }
+}
+
+/// Flexibilities of the stretch of `chord`, m, on which a brace stands: along the brace, in the plane of both, about
+/// the chord and about the brace; m/N and 1/(N m). A wide brace stiffens the chord, so that its walls have negative
+/// flexibilities; with these added they are positive.
+pub(crate) fn beneath(end: ChordEnd, length: f64, chord: &BeamStiffness) -> [Complex64; 4] {
+    let (shear, bending, sideways) = (1.0 / chord.ga[1], 1.0 / chord.ei[1], 1.0 / chord.ei[0]);
+    let twisting = 1.0 / chord.gj;
+    match end {
+        ChordEnd::RunsOn => [shear / 8.0, bending / 4.0, twisting / 2.0, sideways / 2.0].map(|x| x * length),
+        ChordEnd::Ends(_) => {
+            let sunk = shear + bending * (length * length / 12.0);
+            [sunk, bending, twisting, sideways].map(|x| x * length)
+        }
     }
 }
 
@@ -412,6 +578,7 @@ mod tests {
             brace_beam: beam(brace),
             weld: 0.0,
             opposite: true,
+            end: ChordEnd::RunsOn,
         }
     }
 

@@ -147,6 +147,8 @@ pub struct BuildComparison {
     pub comes_from: Vec<Origin>,
     /// Relative error of the first frequency that the subdivision of the members may have left.
     pub frequency_error: Option<f64>,
+    /// Relative error of the static stiffness in the weakest direction that the cells of bodies may have left.
+    pub stiffness_error: Option<f64>,
     /// Relative errors from beam theory.
     pub theory_error: TheoryErrors,
 }
@@ -293,8 +295,8 @@ impl Comparison {
         let mut facts = Vec::new();
         for (i, (build, solved)) in design.builds.iter().zip(&solved).enumerate() {
             let drawn: Vec<Option<&Figures>> = drawn.iter().map(|row| row[i].as_ref()).collect();
-            let theory = &builds[i].theory_error;
-            facts.push(build_facts(design, build, solved, theory, &at_stated[i], &drawn, measure)?);
+            let errors = (&builds[i].theory_error, builds[i].stiffness_error);
+            facts.push(build_facts(design, build, solved, errors, &at_stated[i], &drawn, measure)?);
         }
         let about = Circumstances {
             file: &design.file,
@@ -481,6 +483,7 @@ fn compared(
         gives_way_most: shares.map(|s| s.elements.into_iter().take(5).collect()).unwrap_or_default(),
         comes_from: Vec::new(),
         frequency_error: solved.frequency_error(),
+        stiffness_error: solved.stiffness_error(),
         theory_error: solved.theory(build, direction).map_err(at_fault)?,
     };
     Ok((compared, stated))

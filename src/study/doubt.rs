@@ -1,7 +1,7 @@
 //! Errors of a measure besides the spread of its inputs.
 //!
 //! ```text
-//! division   members are subdivided into elements: what is left after the correction
+//! division   members are subdivided into elements, bodies into cells: what is left after the correction
 //! theory     members are beams: how far solids of the same proportions differ
 //! left out   modes above the computed ones: a bound on what they may add
 //! ```
@@ -9,7 +9,7 @@
 //! A measure follows the frequencies f of the modes: a settle time goes as 1/f, and so does the amplitude
 //! from which it starts; a dynamic stiffness goes as f². Its relative error is at most twice that of f, plus
 //! the excess of ω² of the deciding mode, to which the motion and loss factor of that mode are accurate.
-//! Static stiffness and mass do not depend on the subdivision.
+//! Static stiffness depends on the cells of bodies alone, mass on neither.
 
 use super::measures::{Figures, TheoryErrors};
 use serde::{Serialize, Serializer};
@@ -35,8 +35,14 @@ fn where_bounded<S: Serializer>(error: &f64, serializer: S) -> Result<S::Ok, S::
 
 impl Doubt {
     /// The errors of `measure` in `figures`: from the subdivision as in the worst mode of `spectrum`, from
-    /// beam theory as in `theory`.
-    pub fn of(measure: Measure, figures: &Figures, spectrum: &Spectrum, theory: &TheoryErrors) -> Doubt {
+    /// beam theory as in `theory`; the static stiffness has that of `cells`.
+    pub fn of(
+        measure: Measure,
+        figures: &Figures,
+        spectrum: &Spectrum,
+        theory: &TheoryErrors,
+        cells: f64,
+    ) -> Doubt {
         let worst = spectrum.elastic.iter().map(|mode| mode.frequency_error).fold(0.0, f64::max);
         let deciding = match (measure, figures.peak_frequency) {
             (Measure::DynamicStiffness, Some(frequency)) => spectrum.nearest(frequency),
@@ -44,7 +50,10 @@ impl Doubt {
         };
         let excess = deciding.and_then(|mode| spectrum.excess(mode)).filter(|_| power(measure) > 1.0);
         Doubt {
-            division: power(measure) * worst + excess.unwrap_or(0.0),
+            division: match measure {
+                Measure::Stiffness => cells,
+                _ => power(measure) * worst + excess.unwrap_or(0.0),
+            },
             theory: theory.get(measure),
             left_out: figures.left_out(measure),
         }
@@ -90,12 +99,13 @@ mod tests {
         for of in
             [Measure::FirstFrequency, Measure::SettleTime, Measure::DynamicStiffness, Measure::Stiffness]
         {
-            let error = Doubt::of(of, &coarse, &spectrum, &TheoryErrors::default()).total();
+            let error = Doubt::of(of, &coarse, &spectrum, &TheoryErrors::default(), 0.0).total();
             let (a, b) = (coarse.get(of).unwrap(), fine.get(of).unwrap());
             assert!((a / b - 1.0).abs() <= error + 1e-6, "{of:?} {a} {b} {error}");
         }
-        let of =
-            |measure| Doubt::of(measure, &Figures::default(), &spectrum, &TheoryErrors::default()).total();
+        let of = |measure| {
+            Doubt::of(measure, &Figures::default(), &spectrum, &TheoryErrors::default(), 0.0).total()
+        };
         assert_eq!(of(Measure::SettleTime), 2.0 * of(Measure::FirstFrequency));
         assert_eq!(of(Measure::Mass), 0.0);
     }

@@ -195,6 +195,16 @@ impl<'m> Solved<'m> {
         self.spectrum.frequency_error(&self.model.frame, first, &pole)
     }
 
+    /// Relative error of the static stiffness between tip and work in its weakest direction that the cells of bodies
+    /// may have left: how far a coarser grid differs. `None` without bodies, and where nothing gives.
+    pub fn stiffness_error(&self) -> Option<f64> {
+        let (tip, work) = (self.model.tip?, self.model.work);
+        let coarse = Statics::factor(self.model.coarse.as_deref()?).ok()?;
+        let [own, other] = [&self.statics, &coarse].map(|statics| statics.stiffness(tip, work).ok());
+        let error = (own?.weakest / other?.weakest - 1.0).abs();
+        error.is_finite().then_some(error)
+    }
+
     /// The measures, with or without those of the highest peak, which take longest.
     ///
     /// # Errors
@@ -355,6 +365,9 @@ impl<'m> Solved<'m> {
     /// What stopped the static solution.
     pub fn theory(&self, build: &Build, direction: Option<[f64; 3]>) -> Result<TheoryErrors, ModesFault> {
         let frame = &self.model.frame;
+        if frame.members.is_empty() {
+            return Ok(TheoryErrors::default());
+        }
         let proportions = build.proportions(self.model);
         let none = || ModesFault::Frame(Vec::new());
         let energies = Energies::new(frame, &self.spectrum.layout).ok_or_else(none)?;

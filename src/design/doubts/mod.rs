@@ -41,6 +41,7 @@ pub(super) fn of_bodies(build: &Build) -> Vec<Problem> {
 pub(super) fn of_model(build: &Build, model: &Model) -> Vec<Problem> {
     let mut said = members::doubts(build, model);
     said.extend(sections::soft_layers(build, model));
+    said.extend(build.unstated_corners(model));
     said.extend(Corner::doubt(&build.proportions(model), build.place.clone()));
     said
 }

@@ -11,13 +11,12 @@ pub(super) fn rows(table: &Table) -> usize {
     table.shown().columns.first().map_or(0, |column| column.cells.len())
 }
 
-/// `table` without its title, which the caller prints above it.
-pub(super) fn shown(table: &Table) -> Markup {
+/// `table` without its title, which the caller prints above it, in a region of this `name`, which no other has.
+pub(super) fn shown(table: &Table, name: &str) -> Markup {
     let grid = table.shown();
     let count = grid.columns.first().map_or(0, |column| column.cells.len());
     let every = count.div_ceil(MOST).max(1);
     html! {
-        @let name = if table.title.is_empty() { "Values" } else { &table.title };
         div class="scroll" role="region" tabindex="0" aria-label=(name) {
             table aria-label=(name) {
                 thead {

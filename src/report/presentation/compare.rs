@@ -54,6 +54,9 @@ fn columns(time: Unit) -> Vec<Column<BuildComparison>> {
         Column::number("division error", Unit::PERCENT, "frequency_error", |b: &BuildComparison| {
             b.frequency_error
         }),
+        Column::number("division, stiffness", Unit::PERCENT, "stiffness_error", |b: &BuildComparison| {
+            b.stiffness_error
+        }),
         Column::number(
             "theory, frequency",
             Unit::PERCENT,
@@ -198,14 +201,23 @@ fn beam_theory(answer: &Comparison) -> String {
     let one = |build: &BuildComparison| {
         let own = &build.theory_error;
         let parts = [of(&own.stiffness, "stiffness"), of(&own.frequency, "first frequency")];
-        format!("{} {}", build.label, parts.into_iter().flatten().collect::<Vec<_>>().join(", "))
+        let parts: Vec<String> = parts.into_iter().flatten().collect();
+        (!parts.is_empty()).then(|| format!("{} {}", build.label, parts.join(", ")))
     };
-    let division = answer.builds.iter().filter_map(|build| build.frequency_error).fold(0.0, f64::max);
-    format!(
-        "Errors of the method: {} by the division; beam theory may miss, {}.",
-        percent(division),
-        answer.builds.iter().map(one).collect::<Vec<_>>().join("; ")
-    )
+    let worst =
+        |of: fn(&BuildComparison) -> Option<f64>| answer.builds.iter().filter_map(of).reduce(f64::max);
+    let missed: Vec<String> = answer.builds.iter().filter_map(one).collect();
+    let mut division = format!(
+        "Errors of the method: {} by the division",
+        percent(worst(|build| build.frequency_error).unwrap_or(0.0))
+    );
+    if let Some(cells) = worst(|build| build.stiffness_error) {
+        division.push_str(&format!(", {} of the static stiffness by the cells of bodies", percent(cells)));
+    }
+    match missed.is_empty() {
+        true => format!("{division}."),
+        false => format!("{division}; beam theory may miss, {}.", missed.join("; ")),
+    }
 }
 
 /// How each build moves as a rigid body on its feet, which first frequency and sag leave out, and whether
