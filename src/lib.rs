@@ -37,6 +37,7 @@
 //! problem, quantity, document   what is wrong and where; text to SI; the design file as a tree
 //! eigen                         the lowest modes of large sparse matrix pairs; knows no frame
 //! material                      the table, complex moduli, the mix
+//! joint                         laws of joints and feet: contact, bolts, films, pads
 //! section                       shapes, mesh, the 6x6 of a composite section
 //! solid                         bodies of several materials by three-dimensional elasticity
 //! frame                         points, members, masses, feet, joints; assembly
@@ -63,6 +64,7 @@ pub use stillbed_cli as cli;
 pub use stillbed_design as design;
 pub use stillbed_eigen as eigen;
 pub use stillbed_frame as frame;
+pub use stillbed_joint as joint;
 pub use stillbed_material as material;
 pub use stillbed_modes as modes;
 #[cfg(feature = "cli")]

@@ -8,8 +8,10 @@ use serde::Serialize;
 use std::path::{Path, PathBuf};
 use stillbed_design::{Design, Stated, schema};
 use stillbed_input::problem::{Problem, Severity};
+use stillbed_report::presentation::seats as presentation;
 use stillbed_report::{Block, Column, Table};
 use stillbed_section::stock::Stock;
+use stillbed_study::seats::{SeatFact, seat_facts};
 use stillbed_study::size::Space;
 
 /// Say everything wrong or doubtful in a design, with line and column
@@ -35,6 +37,8 @@ pub(super) struct Arguments {
 struct Checked {
     sound: bool,
     builds: Vec<String>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    joints: Vec<SeatFact>,
     problems: Vec<Problem>,
 }
 
@@ -63,7 +67,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         if arguments.output.format == output::Format::Text {
             return Err(Failure { problems, text: Some((name, text)) });
         }
-        let checked = Checked { sound: false, builds: Vec::new(), problems };
+        let checked = Checked { sound: false, builds: Vec::new(), joints: Vec::new(), problems };
         give(arguments, path, None, &checked)?;
         let problems = checked.problems;
         return Err(Failure { problems, text: Some((name, text)) });
@@ -72,7 +76,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     problems.extend(unsized_builds(design));
     problems.sort_by_key(|p| (p.place.file.clone(), p.place.line, p.place.column));
     let builds = design.builds.iter().map(|build| build.name.clone()).collect();
-    let checked = Checked { sound: true, builds, problems };
+    let checked = Checked { sound: true, builds, joints: seat_facts(design), problems };
     give(arguments, path, Some(design), &checked)
 }
 
@@ -114,7 +118,10 @@ fn blocks(checked: &Checked, path: &Path) -> Vec<Block> {
         ),
     };
     let next = format!("Next: stillbed compare {}", path.display());
-    vec![Block::Note(verdict), Block::Problems(checked.problems.clone()), Block::Note(next)]
+    let mut blocks = vec![Block::Note(verdict), Block::Problems(checked.problems.clone())];
+    blocks.extend(presentation::blocks(&checked.joints));
+    blocks.push(Block::Note(next));
+    blocks
 }
 
 fn columns() -> Vec<Column<Problem>> {

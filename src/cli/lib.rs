@@ -14,6 +14,7 @@
 //! new          a starter design
 //! check        errors and doubts in a design
 //! materials    the table of materials
+//! joints       the table of joints and feet
 //! mix          properties of the recipes
 //! section      stiffness and loss of the sections, drawn
 //! modes        frequencies, loss factors, energy shares
@@ -36,6 +37,7 @@ mod completions;
 mod ending;
 mod files;
 mod input;
+mod joints;
 mod man;
 mod materials;
 mod mix;
@@ -78,6 +80,7 @@ enum Command {
     New(new::Arguments),
     Check(check::Arguments),
     Materials(materials::Arguments),
+    Joints(joints::Arguments),
     Mix(mix::Arguments),
     Section(section::Arguments),
     Modes(modes::Arguments),
@@ -100,6 +103,7 @@ impl Command {
         match self {
             Command::Check(arguments) => arguments.paths(),
             Command::Materials(arguments) => arguments.paths(),
+            Command::Joints(arguments) => arguments.paths(),
             Command::Mix(arguments) => arguments.paths(),
             Command::Section(arguments) => arguments.paths(),
             Command::Modes(arguments) => arguments.paths(),
@@ -123,6 +127,7 @@ impl Command {
             Command::New(arguments) => new::run(arguments),
             Command::Check(arguments) => check::run(arguments),
             Command::Materials(arguments) => materials::run(arguments),
+            Command::Joints(arguments) => joints::run(arguments),
             Command::Section(arguments) => section::run(arguments),
             Command::Modes(arguments) => modes::run(arguments),
             Command::Compare(arguments) => compare::run(arguments),

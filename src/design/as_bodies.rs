@@ -10,7 +10,7 @@
 //!   nothing over the box around the member, then its own parts, then plates and windows of its ends
 //! ```
 //!
-//! A point that carries something holds the cross-section of the largest member there, which moves as one piece; the
+//! A point that carries something, a rigid arm included, holds the cross-section of the largest member there, which moves as one piece; the
 //! others are not points of the body. Parts of a section are bonded, and joints of members are whole.
 
 use super::drawing::Drawing;
@@ -319,6 +319,7 @@ fn points_needed<'d>(drawing: &'d Drawing, goal: &'d Goal) -> Vec<&'d str> {
     let mut needed: Vec<&Located<String>> = drawing.masses.iter().map(|(_, mass)| &mass.at).collect();
     needed.extend(drawing.feet.iter().flat_map(|(_, foot)| &foot.at));
     needed.extend(drawing.anchors.iter().flat_map(|(_, anchor)| &anchor.at));
+    needed.extend(drawing.arms.iter().flat_map(|(_, arm)| [&arm.from, &arm.to]));
     needed.extend(goal.tool.iter().flat_map(|tool| [&tool.tip, &tool.work]));
     needed.extend(goal.tap.iter().map(|tap| &tap.at));
     needed.extend(goal.speeds.iter().filter_map(|(_, speeds)| speeds.at.as_ref()));

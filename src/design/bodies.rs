@@ -165,9 +165,10 @@ fn hold(drawing: &Drawing, sizes: &[(String, [f64; 2])], bodies: &mut [BuildBody
 /// How a point holds its area: as one piece where something stiff stands on it, else as its average.
 fn grip(drawing: &Drawing, point: &str) -> Grip {
     let members = drawing.members.iter().any(|(_, m)| m.from.value == point || m.to.value == point);
+    let arms = drawing.arms.iter().any(|(_, a)| a.from.value == point || a.to.value == point);
     let masses = drawing.masses.iter().any(|(_, mass)| mass.at.value == point);
     let anchors = drawing.anchors.iter().any(|(_, anchor)| anchor.at.iter().any(|at| at.value == point));
-    if members || masses || anchors { Grip::OnePiece } else { Grip::Average }
+    if members || arms || masses || anchors { Grip::OnePiece } else { Grip::Average }
 }
 
 /// The area by which the section of a member that ends at `point` meets a body.

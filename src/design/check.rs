@@ -31,6 +31,10 @@ pub(super) fn names(drawing: &Drawing, build: &str, build_place: &Place, all: &[
             );
         }
     }
+    for (_, arm) in drawing.arms.iter() {
+        said.extend(absent(&arm.from, points, "point"));
+        said.extend(absent(&arm.to, points, "point"));
+    }
     for (name, patch) in drawing.patches.iter() {
         if points.get(name).is_none()
             && let Some(help) = points.missing(name)

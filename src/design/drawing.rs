@@ -3,7 +3,9 @@
 use super::named::Named;
 use super::price::Prices;
 use super::vary::VarySpec;
-use stillbed_frame::spec::{AnchorSpec, FootSpec, JointSpec, MassSpec, MemberSpec, PointSpec};
+use stillbed_frame::spec::{
+    AnchorSpec, ArmSpec, DrawnSpec, FootSpec, JointSpec, MassSpec, MemberSpec, PointSpec,
+};
 use stillbed_input::document::{Allowed, Fields};
 use stillbed_input::quantity::{Kind, Loss, Spread};
 use stillbed_material::spec::{MaterialSpec, MixSpec};
@@ -18,6 +20,8 @@ pub struct Drawing {
     pub points: Named<PointSpec>,
     /// Bars between points.
     pub members: Named<MemberSpec>,
+    /// Rigid arms between points.
+    pub arms: Named<ArmSpec>,
     /// Masses that points carry.
     pub masses: Named<MassSpec>,
     /// Springs to ground.
@@ -81,9 +85,19 @@ fn read_corners(fields: &Fields) -> Option<CornerEnd> {
 impl Drawing {
     /// Reads the tables of a drawing from `fields`: the whole file, or one build.
     pub fn read(fields: &Fields) -> Drawing {
+        let drawn = Named::read_tables(fields, "members", DrawnSpec::read);
+        let member = |drawn: &DrawnSpec| match drawn {
+            DrawnSpec::Member(member) => Some((**member).clone()),
+            DrawnSpec::Arm(_) => None,
+        };
+        let arm = |drawn: &DrawnSpec| match drawn {
+            DrawnSpec::Arm(arm) => Some((**arm).clone()),
+            DrawnSpec::Member(_) => None,
+        };
         Drawing {
             points: Named::read(fields, "points", PointSpec::read),
-            members: Named::read_tables(fields, "members", MemberSpec::read),
+            members: drawn.of_kind(member),
+            arms: drawn.of_kind(arm),
             masses: Named::read_tables(fields, "masses", MassSpec::read),
             feet: Named::read_tables(fields, "feet", FootSpec::read),
             anchors: Named::read_tables(fields, "anchors", AnchorSpec::read),
@@ -108,6 +122,7 @@ impl Drawing {
         Drawing {
             points: self.points.replaced_by(&build.points),
             members: self.members.replaced_by(&build.members),
+            arms: self.arms.replaced_by(&build.arms),
             masses: self.masses.replaced_by(&build.masses),
             feet: self.feet.replaced_by(&build.feet),
             anchors: self.anchors.replaced_by(&build.anchors),

@@ -12,6 +12,7 @@
 //! bodies       the bodies of a build, each reduced to a few coordinates
 //! build        one way of making the base, ready to be computed
 //! walls        where the wall of a hollow member gives under another
+//! seats        joints and feet that follow from their laws, under their loads
 //! model        a build at one draw of its uncertain values: a frame with solved sections
 //! check        names that lead nowhere, targets that cannot be judged
 //! doubts       what is doubtful although it can be read
@@ -36,6 +37,7 @@ mod pouring;
 mod price;
 mod proportions;
 mod schema;
+mod seats;
 mod substance;
 mod vary;
 mod walls;
@@ -321,8 +323,11 @@ impl Stated {
                 drawing = united;
                 problems.extend(doubt);
             }
-            let (build, said) = Build::resolve(stated.name, stated.label, drawing, table, &mut register);
+            let (mut build, said) = Build::resolve(stated.name, stated.label, drawing, table, &mut register);
             problems.extend(said);
+            if let Some(build) = &mut build {
+                problems.extend(build.settle(&goal, table, &mut register));
+            }
             problems.extend(build.iter().flat_map(doubts::of_bodies));
             builds.extend(build);
         }
@@ -403,3 +408,6 @@ fn read_builds(root: &Fields) -> Vec<StatedBuild> {
 #[cfg(test)]
 #[path = "../../tests/seeds/mod.rs"]
 mod seeds;
+
+#[cfg(test)]
+mod arms_tests;

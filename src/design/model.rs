@@ -5,14 +5,13 @@ use super::goal::Goal;
 use super::price::{Costs, PartCost};
 use super::substance::Substance;
 use nalgebra::{Matrix6, Vector3};
-use num_complex::Complex64;
 use std::sync::Arc;
 use stillbed_frame::{
-    Anchor, Displaced, Foot, Frame, FrameFault, Inside, Joint, Layout, Mass, Member, MemberSection,
+    Anchor, Arm, Displaced, Foot, Frame, FrameFault, Inside, Joint, Layout, Mass, Member, MemberSection,
     PartStiffness, Point, Solid, bounded, overlaps,
 };
 use stillbed_input::problem::{Place, Problem, Problems};
-use stillbed_input::quantity::{Draw, Loss, Spread};
+use stillbed_input::quantity::Draw;
 use stillbed_material::Medium;
 use stillbed_modes::{Asked, ModesFault, Spectrum, Statics, solve, solve_beyond, solve_past_feet};
 use stillbed_section::{Action, Solution};
@@ -205,10 +204,6 @@ impl Build {
 
     fn frame(&self, goal: &Goal, sections: &[Solution], media: &[Medium], draw: &Draw, scale: f64) -> Frame {
         let drawing = &self.drawing;
-        let lossy = |stiffness: &Spread, loss: &Loss| {
-            let k = stiffness.at(draw);
-            Complex64::new(k, k * loss.at(goal.amplitude, draw))
-        };
         let point = |name: &str| drawing.points.position(name).unwrap_or(usize::MAX);
         Frame {
             sections: sections
@@ -225,7 +220,7 @@ impl Build {
                 .iter()
                 .map(|(name, j)| Joint {
                     name: name.to_string(),
-                    stiffness: j.stiffness.map(|spring| spring.map(|s| lossy(&s, &j.loss))),
+                    stiffness: j.springs(goal.amplitude, draw),
                     wall: None,
                 })
                 .collect(),
@@ -243,11 +238,11 @@ impl Build {
             feet: drawing
                 .feet
                 .iter()
-                .map(|(name, f)| Foot {
-                    name: name.to_string(),
-                    at: f.at.iter().map(|at| point(&at.value)).collect(),
-                    stiffness: f.stiffness.map(|s| lossy(&s, &f.loss)),
-                    turning: f.turning.map_or([Complex64::ZERO; 3], |t| t.map(|s| lossy(&s, &f.loss))),
+                .map(|(name, f)| {
+                    let [x, y, z, turn_x, turn_y, turn_z] = f.springs(goal.amplitude, draw);
+                    let at = f.at.iter().map(|at| point(&at.value)).collect();
+                    let (stiffness, turning) = ([x, y, z], [turn_x, turn_y, turn_z]);
+                    Foot { name: name.to_string(), at, stiffness, turning }
                 })
                 .collect(),
             anchors: drawing
@@ -288,6 +283,15 @@ impl Build {
                     joint_from: joint(&m.joint_from),
                     joint_to: joint(&m.joint_to),
                     displaced: Vec::new(),
+                })
+                .collect(),
+            arms: drawing
+                .arms
+                .iter()
+                .map(|(name, a)| Arm {
+                    name: name.to_string(),
+                    from: point(&a.from.value),
+                    to: point(&a.to.value),
                 })
                 .collect(),
             ..Frame::default()
@@ -355,10 +359,14 @@ impl Build {
         let name = fault.name.as_str();
         let place = match fault.table {
             "points" => drawing.points.get(name).map(|p| &p.place),
-            "members" => drawing.members.get(name).map(|m| match (&m.up, fault.field) {
-                (Some(up), "up") => &up.place,
-                _ => &m.place,
-            }),
+            "members" => drawing
+                .members
+                .get(name)
+                .map(|m| match (&m.up, fault.field) {
+                    (Some(up), "up") => &up.place,
+                    _ => &m.place,
+                })
+                .or(drawing.arms.get(name).map(|a| &a.place)),
             "masses" => drawing.masses.get(name).map(|m| &m.place),
             "feet" => drawing.feet.get(name).map(|f| &f.place),
             "anchors" => drawing.anchors.get(name).map(|a| &a.place),

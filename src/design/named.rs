@@ -54,6 +54,21 @@ impl<T: Clone> Named<T> {
         })
     }
 
+    /// Those of these things that are of a kind, as `kind` tells; any other leaves out a thing of that kind and of its
+    /// name.
+    #[must_use]
+    pub fn of_kind<A>(&self, kind: impl Fn(&T) -> Option<A>) -> Named<A> {
+        let of = |(name, entry): &(String, Entry<T>)| {
+            let entry = match entry {
+                Entry::Stated(thing) => kind(thing).map_or(Entry::Removed, Entry::Stated),
+                Entry::Removed => Entry::Removed,
+                Entry::Broken => Entry::Broken,
+            };
+            (name.clone(), entry)
+        };
+        Named { entries: self.entries.iter().map(of).collect() }
+    }
+
     /// These things, with those of `other` replacing the ones of the same name.
     #[must_use]
     pub fn replaced_by(&self, other: &Named<T>) -> Named<T> {

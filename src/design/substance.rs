@@ -8,6 +8,7 @@ use stillbed_eigen::Patterns;
 use stillbed_input::document::{Law, Located, Uncertain};
 use stillbed_input::problem::{Problem, Problems, suggest};
 use stillbed_input::quantity::{Draw, Kind, Spread, figures};
+use stillbed_joint::Stuff;
 use stillbed_material::demand::demand;
 use stillbed_material::spec::AirSpec;
 use stillbed_material::{Material, Medium, MissingProperty, Property, Recipe, Role, Table, predict};
@@ -16,6 +17,10 @@ use stillbed_solid::SolvedWalls;
 
 /// Key of the flexibility of walls among the uncertain values.
 const WALLS: &str = "walls";
+
+/// Limits of the modulus and of the loss of a mix in a joint, over their values; common practice.
+const MIX_MODULUS: [f64; 2] = [0.75, 1.3];
+const MIX_LOSS: [f64; 2] = [0.5, 2.0];
 
 /// What the builds of a design share: the index of every uncertain value in a draw, and sections that are
 /// drawn alike, meshed once.
@@ -43,12 +48,19 @@ impl Register {
     /// How much softer or stiffer walls may be than they are computed, as a factor of their flexibility; drawn
     /// alike in all builds.
     pub fn enter_walls(&mut self) -> Spread {
-        let spread = Spread::between(1.0, 0.75, 1.3);
-        let known = self.uncertain.iter().position(|quantity| quantity.key == WALLS);
+        self.enter_factor(WALLS, Spread::between(1.0, 0.75, 1.3))
+    }
+
+    /// The positive ratio `spread` registered as `key`; drawn alike in all builds.
+    pub fn enter_factor(&mut self, key: &str, spread: Spread) -> Spread {
+        if spread.is_exact() {
+            return spread;
+        }
+        let known = self.uncertain.iter().position(|quantity| quantity.key == key);
         let index = known.unwrap_or(self.uncertain.len());
         let spread = Spread { index: Some(index), ..spread };
         if known.is_none() {
-            let (key, law) = (WALLS.to_string(), Law::LogNormal);
+            let (key, law) = (key.to_string(), Law::LogNormal);
             self.uncertain.push(Uncertain { key, spread, kind: Kind::Ratio, law });
         }
         spread
@@ -238,6 +250,50 @@ impl<'a> Stores<'a> {
         }
     }
 
+    /// As [`Register::enter_factor`].
+    pub fn enter_factor(&mut self, key: &str, spread: Spread) -> Spread {
+        self.register.enter_factor(key, spread)
+    }
+
+    /// A material or mix as the laws of joints need it; a material may be named by its first words. Its spreads count
+    /// with those of the joint.
+    ///
+    /// # Errors
+    /// What is wrong with it, at the place of its name.
+    pub fn stuff(&mut self, name: &Located<String>) -> Result<Stuff, Problems> {
+        let known: Vec<&str> = self.table.names().collect();
+        let Some(material) = in_full(&name.value, &known).and_then(|name| self.table.get(name)) else {
+            return match self.find(name)? {
+                Some(substance) => {
+                    let medium = substance.medium(&Draw::default());
+                    let medium = medium.map_err(|missing| Problems::from(missing.at(name.place.clone())))?;
+                    let e = medium.youngs_modulus;
+                    let within =
+                        |value: f64, [low, high]: [f64; 2]| Spread::between(value, low * value, high * value);
+                    Ok(Stuff {
+                        name: medium.name,
+                        youngs_modulus: within(e.re, MIX_MODULUS),
+                        poissons_ratio: medium.poissons_ratio,
+                        loss: within(e.im / e.re, MIX_LOSS),
+                    })
+                }
+                None => Err(Vec::<Problem>::new().into()),
+            };
+        };
+        let figure = |property| {
+            let found = material.figure(property).map(|figure| figure.spread);
+            let lack =
+                || MissingProperty { material: material.name.clone(), property }.at(name.place.clone());
+            found.ok_or_else(|| Problems::from(lack()))
+        };
+        Ok(Stuff {
+            name: material.name.clone(),
+            youngs_modulus: figure(Property::YoungsModulus)?,
+            poissons_ratio: figure(Property::PoissonsRatio)?.value,
+            loss: figure(Property::LossFactor)?,
+        })
+    }
+
     /// Registers the spreads of a material that is used.
     fn enter(&mut self, name: &str) {
         if let Some(material) = self.table.get(name) {
@@ -260,4 +316,10 @@ impl<'a> Stores<'a> {
         let message = format!("no material or mix \"{}\"", name.value);
         Some(Problem::error(name.place.clone(), message).with_help(help))
     }
+}
+
+/// The one of `known` that is called `name`, or else the first that begins with its words.
+fn in_full<'k>(name: &str, known: &[&'k str]) -> Option<&'k str> {
+    let begins = || known.iter().find(|known| known.starts_with(&format!("{name} ")));
+    known.iter().find(|known| **known == name).or_else(begins).copied()
 }

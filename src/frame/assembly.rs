@@ -14,8 +14,8 @@
 //! - `przemieniecki1968`: ch. 5 (stiffness of a beam), ch. 11 (consistent mass)
 
 use super::axes::{Line, arm};
-use super::layout::Layout;
-use super::model::{Displaced, Frame, Mass, Member};
+use super::layout::{Coupling, Layout};
+use super::model::{Displaced, Foot, Frame, Mass, Member};
 use super::piece::{Complex12, Matrix12, Piece, Vector12};
 use faer::sparse::SparseColMat;
 use nalgebra::{Matrix6, Vector3, Vector6};
@@ -167,13 +167,19 @@ impl Layout {
         for (mass, coupling) in frame.masses.iter().zip(self.mass_couplings()) {
             let held = self.points.get(mass.at)?;
             let own: Vec<usize> = (0..6).filter(|j| held[*j].is_some()).collect();
-            let full = mass.at_point();
+            let reach = self.reach(mass.at);
+            let full = reach.transpose() * mass.at_point() * reach;
             let block: Vec<f64> = own.iter().flat_map(|j| own.iter().map(move |i| full[(*i, *j)])).collect();
             add(&mut values[2], &coupling.slots, &block);
         }
         self.add_bodies(values, frame);
+        let mut hung = self.hung_foot_couplings().iter();
         for foot in &frame.feet {
             for &point in &foot.at {
+                if self.hung.get(point)?.is_some() {
+                    self.add_hung_foot(values, foot, point, hung.next()?);
+                    continue;
+                }
                 for (dof, spring) in self.points.get(point)?.iter().zip(foot.six()) {
                     if let Some(dof) = dof {
                         self.add_spring(values, *dof, spring);
@@ -182,6 +188,18 @@ impl Layout {
             }
         }
         Some(())
+    }
+
+    /// Adds the springs of a foot at a point that follows another.
+    fn add_hung_foot(&self, values: &mut [Vec<f64>], foot: &Foot, point: usize, coupling: &Coupling) {
+        let reach = self.reach(point);
+        let own: Vec<usize> = (0..6).filter(|j| self.points[point][*j].is_some()).collect();
+        for (values, part) in values.iter_mut().zip([|k: Complex64| k.re, |k: Complex64| k.im]) {
+            let springs = Matrix6::from_diagonal(&Vector6::from(foot.six().map(part)));
+            let full = reach.transpose() * springs * reach;
+            let block: Vec<f64> = own.iter().flat_map(|j| own.iter().map(move |i| full[(*i, *j)])).collect();
+            add(values, &coupling.slots, &block);
+        }
     }
 
     /// The bulge matrix G in the pattern of the other matrices, kg s2, kg m s2, kg m2 s2.
@@ -249,6 +267,7 @@ impl Layout {
     fn is_plain(&self, member: &Member, number: usize, piece: usize, end: usize) -> bool {
         let at_point = || {
             member.offset == Vector3::zeros()
+                && self.hung[member.point(end)].is_none()
                 && self.points[member.point(end)].iter().all(Option::is_some)
                 && self.joints[number][end].iter().all(Option::is_none)
         };
@@ -265,9 +284,9 @@ impl Layout {
     /// axes and in the order of the coupling.
     pub(super) fn columns(&self, frame: &Frame, number: usize, piece: usize, line: &Line) -> Vec<Vector12> {
         let member = &frame.members[number];
-        let arm = arm(&member.offset);
         let mut columns = Vec::with_capacity(24);
         for end in 0..2 {
+            let arm = arm(&self.offset(member, end));
             let mut push = |motion: Vector6<f64>| {
                 let mut column = Vector12::zeros();
                 column.fixed_rows_mut::<6>(6 * end).copy_from(&motion);
@@ -345,7 +364,12 @@ impl Layout {
         }
         let six = self.points[member.point(end)].map(|f| f.map_or(0.0, |f| motion[f]));
         let turned = Vector3::from_column_slice(&six[3..]);
-        (Vector3::from_column_slice(&six[..3]) + turned.cross(&member.offset), turned)
+        (Vector3::from_column_slice(&six[..3]) + turned.cross(&self.offset(member, end)), turned)
+    }
+
+    /// From the point that moves the end of a member to that end, m.
+    fn offset(&self, member: &Member, end: usize) -> Vector3<f64> {
+        self.hung[member.point(end)].map_or(member.offset, |hung| member.offset + hung.arm)
     }
 }
 

@@ -68,6 +68,7 @@ fn faults(frame: &Frame) -> Vec<FrameFault> {
     joints(frame, &mut faults);
     masses(frame, &mut faults);
     holds(frame, &mut faults);
+    arms(frame, &mut faults);
     bodies(frame, &mut faults);
     faults
 }
@@ -76,8 +77,9 @@ fn points(frame: &Frame, faults: &mut Vec<FrameFault>) {
     let mut table = Table { table: "points", faults };
     let mut met = vec![false; frame.points.len()];
     let ends = frame.members.iter().flat_map(|member| [member.from, member.to]);
+    let on_arms = frame.arms.iter().flat_map(|arm| [arm.from, arm.to]);
     let on_bodies = frame.bodies.iter().flat_map(|body| body.points.iter().copied());
-    for end in ends.chain(on_bodies) {
+    for end in ends.chain(on_arms).chain(on_bodies) {
         if let Some(met) = met.get_mut(end) {
             *met = true;
         }
@@ -99,6 +101,21 @@ fn points(frame: &Frame, faults: &mut Vec<FrameFault>) {
             };
             table.fault(&point.name, "", message, help);
         }
+    }
+}
+
+fn arms(frame: &Frame, faults: &mut Vec<FrameFault>) {
+    let mut table = Table { table: "members", faults };
+    let there = |i: usize| i < frame.points.len();
+    for arm in frame.arms.iter().filter(|arm| !there(arm.from) || !there(arm.to)) {
+        let message = format!("its points {} and {} are not both there", arm.from, arm.to);
+        table.fault(&arm.name, "", message, "name two points of the drawing");
+    }
+    for [a, b] in frame.held_twice() {
+        let [a, b] = [a, b].map(|point| frame.points[point].name.clone());
+        let of = frame.arms.first().map_or(String::new(), |arm| arm.name.clone());
+        let message = format!("rigid arms join \"{a}\" and \"{b}\", and an anchor or a body holds both");
+        table.fault(&of, "", message, "let only one of them be held, or draw a member between them");
     }
 }
 

@@ -158,8 +158,9 @@ impl<'a> Energies<'a> {
         }
         let on_foot = |foot: &super::Foot| {
             let at = foot.at.iter().flat_map(|point| {
+                let moved = layout.moved(*point, motion);
                 let springs = foot.six().into_iter().enumerate();
-                springs.map(|(axis, spring)| stored(layout.dof(*point, axis), spring))
+                springs.map(move |(axis, spring)| 0.5 * spring.re * moved[axis].powi(2))
             });
             at.sum()
         };

@@ -7,6 +7,7 @@
 //! The layout depends only on how the drawing is connected, not on its sizes: one layout serves every draw of
 //! the uncertain values and every choice of sections.
 
+use super::arms::Hung;
 use super::model::Frame;
 use super::{FrameFault, Member};
 use faer::sparse::SymbolicSparseColMat;
@@ -22,6 +23,8 @@ pub struct Layout {
     pub group: Vec<usize>,
     /// By point and axis: the degree of freedom; `None` is held by an anchor.
     pub(super) points: Vec<[Option<usize>; 6]>,
+    /// By point: which other it follows on a rigid arm; then its degrees of freedom are those of the other.
+    pub(super) hung: Vec<Option<Hung>>,
     /// By member: the first degree of freedom of its first inner node; the others follow in order.
     pub(super) inner: Vec<usize>,
     /// By member, end and axis: the relative motion of a sprung joint.
@@ -99,8 +102,17 @@ impl Layout {
                 })
             })
         };
-        let points: Vec<[Option<usize>; 6]> =
-            (0..frame.points.len()).map(|p| place(free(frame, p))).collect();
+        let hung = frame.hung();
+        let mut points: Vec<[Option<usize>; 6]> = hung
+            .iter()
+            .enumerate()
+            .map(|(p, hung)| if hung.is_none() { place(free(frame, p)) } else { [None; 6] })
+            .collect();
+        for (point, hung) in hung.iter().enumerate() {
+            if let Some(Hung { lead, .. }) = hung {
+                points[point] = points[*lead];
+            }
+        }
         let mut inner = Vec::new();
         let mut joints = Vec::new();
         for (member, count) in frame.members.iter().zip(&pieces) {
@@ -133,6 +145,7 @@ impl Layout {
             diagonal: vec![0; group.len()],
             group,
             points,
+            hung,
             inner,
             joints,
             couplings: Vec::new(),
@@ -145,10 +158,13 @@ impl Layout {
     /// True when `frame` is connected like the one that this was made for: the same points held, members
     /// between the same points, joints sprung in the same directions, masses and bodies at the same points.
     pub fn fits(&self, frame: &Frame) -> bool {
-        let held = |(p, own): (usize, &[Option<usize>; 6])| own.map(|f| f.is_some()) == free(frame, p);
+        let held = |(p, own): (usize, &[Option<usize>; 6])| {
+            self.hung[p].is_some() || own.map(|f| f.is_some()) == free(frame, p)
+        };
         let members = || frame.members.iter().zip(self.ends.iter().zip(&self.joints));
         frame.points.len() == self.points.len()
             && frame.members.len() == self.ends.len()
+            && self.hung == frame.hung()
             && self.points.iter().enumerate().all(held)
             && members().all(|(member, (ends, joints))| {
                 [member.from, member.to] == *ends
@@ -168,16 +184,23 @@ impl Layout {
         self.group.len()
     }
 
-    /// The degree of freedom `axis` (0 to 5) of a point; `None` when an anchor holds it.
+    /// The degree of freedom `axis` (0 to 5) of a point; `None` when an anchor holds it. That of a point on a rigid arm
+    /// is that of the point it follows: see [`Layout::moved`] for its motion.
     pub fn dof(&self, point: usize, axis: usize) -> Option<usize> {
         self.points.get(point).and_then(|dofs| dofs.get(axis).copied().flatten())
+    }
+
+    /// The degree of freedom of the relative motion `axis` (0 to 5) of a joint at an end (0 or 1) of a member; `None`
+    /// where it is rigid.
+    pub fn joint_dof(&self, member: usize, end: usize, axis: usize) -> Option<usize> {
+        self.joints.get(member).and_then(|ends| ends[end][axis])
     }
 
     /// The point or member that a degree of freedom belongs to.
     pub fn owner(&self, dof: usize) -> Owner {
         let held = |dofs: &[Option<usize>; 6]| dofs.contains(&Some(dof));
         if let Some(point) = self.points.iter().position(held) {
-            return Owner::Point(point);
+            return Owner::Point(self.hung[point].map_or(point, |hung| hung.lead));
         }
         let inner = |(_, first, count): &(Vec<usize>, usize, usize)| (*first..first + count).contains(&dof);
         if let Some(body) = self.bodies.iter().position(inner) {
@@ -203,7 +226,12 @@ impl Layout {
 
     /// The couplings of the bodies.
     pub(super) fn body_couplings(&self) -> &[Coupling] {
-        &self.couplings[self.couplings.len() - self.bodies.len()..]
+        &self.couplings[self.first_piece(self.pieces.len()) + self.carriers.len()..]
+    }
+
+    /// The couplings of feet at points that follow others, foot after foot and point after point.
+    pub(super) fn hung_foot_couplings(&self) -> &[Coupling] {
+        &self.body_couplings()[self.bodies.len()..]
     }
 
     /// The six degrees of freedom at the end (0 or 1) of an element; `None` when that is the member's end.
@@ -246,6 +274,10 @@ impl Layout {
         for (points, first, inner) in &self.bodies {
             let at_points = points.iter().flat_map(|point| self.points[*point].iter().copied().flatten());
             lists.push(at_points.chain(*first..first + inner).collect());
+        }
+        for point in frame.feet.iter().flat_map(|foot| &foot.at).filter(|point| self.hung[**point].is_some())
+        {
+            lists.push(self.points[*point].iter().copied().flatten().collect());
         }
         let n = self.dofs();
         // Which elements touch each degree of freedom, and at which place of their own lists.

@@ -8,10 +8,12 @@
 //! spec       points, members, masses, feet, anchors and joints as the design file states them
 //! model      the same as a frame of numbers: indices in place of names
 //! section    stiffness and mass of a member's cross-section about the member line
+//! arms       rigid arms: points that follow others
 //! axes       where a member lies: its line and its own axes
 //! check      what makes a frame invalid
 //! piece      one beam element: stiffness, mass, shape functions, next term of its dynamic stiffness
 //! layout     subdivision into elements, numbering of the degrees of freedom, sparsity pattern
+//! reach      motion of points that follow others, directions at points
 //! assembly   stiffness, loss and mass matrices of the divided frame
 //! portion    the same matrices as a sum of contributions, one for each section
 //! rigid      the frame as a rigid body, inertia loads, unit loads at points
@@ -25,6 +27,7 @@
 //! ```
 
 mod along;
+mod arms;
 mod assembly;
 mod axes;
 mod check;
@@ -35,6 +38,7 @@ mod model;
 mod overlap;
 mod piece;
 mod portion;
+mod reach;
 mod rigid;
 #[cfg(test)]
 pub mod sample;
@@ -52,7 +56,8 @@ pub use displaced::bounded;
 pub use energy::{Energies, Energy};
 pub use layout::{Layout, Owner};
 pub use model::{
-    Anchor, Displaced, Foot, Frame, Joint, Mass, Member, Point, Substructure, SubstructurePart, WallHinge,
+    Anchor, Arm, Displaced, Foot, Frame, Joint, Mass, Member, Point, Substructure, SubstructurePart,
+    WallHinge,
 };
 pub use overlap::{Inside, overlaps};
 pub use portion::Portion;

@@ -60,6 +60,8 @@ pub struct Frame {
     pub feet: Vec<Foot>,
     /// Rigid holds to ground.
     pub anchors: Vec<Anchor>,
+    /// Rigid arms between points, without mass.
+    pub arms: Vec<Arm>,
     /// Bodies that points hold, each by a few coordinates.
     pub bodies: Vec<Substructure>,
 }
@@ -106,6 +108,17 @@ pub struct Displaced {
     pub to: f64,
     /// Mass per length taken off, in the order of [`MemberSection::mass`].
     pub mass: Matrix6<f64>,
+}
+
+/// Two points that move as one rigid piece.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Arm {
+    /// Its name.
+    pub name: String,
+    /// Index of one point.
+    pub from: usize,
+    /// Index of the other.
+    pub to: usize,
 }
 
 /// Massless springs between a member's end and its point.

@@ -76,8 +76,8 @@ impl Layout {
         origin: &Vector3<f64>,
     ) -> Vec<f64> {
         let mut values = vec![0.0; self.dofs()];
-        let points = frame.points.iter().zip(&self.points).zip(moving);
-        for ((point, dofs), _) in points.filter(|(_, moving)| **moving) {
+        let points = frame.points.iter().zip(&self.points).zip(moving).zip(&self.hung);
+        for (((point, dofs), _), _) in points.filter(|((_, moving), hung)| **moving && hung.is_none()) {
             let own = arm(&(point.position - origin)) * motion;
             for j in 0..6 {
                 if let Some(dof) = dofs[j] {
@@ -170,7 +170,7 @@ impl Layout {
         }
         for mass in &frame.masses {
             let at = frame.points.get(mass.at)?.position;
-            let force = mass.at_point() * arm(&(at - origin)) * motion;
+            let force = self.reach(mass.at).transpose() * mass.at_point() * arm(&(at - origin)) * motion;
             for j in 0..6 {
                 if let Some(dof) = self.dof(mass.at, j) {
                     load[dof] += force[j];
@@ -187,6 +187,10 @@ impl Layout {
     /// `direction`. What an anchor holds is left out.
     pub fn at_point(&self, point: usize, direction: &Vector6<f64>) -> Vec<f64> {
         let mut load = vec![0.0; self.dofs()];
+        let direction = match self.hung.get(point) {
+            Some(Some(_)) => self.reach(point).transpose() * direction,
+            _ => *direction,
+        };
         for j in 0..6 {
             if let Some(dof) = self.dof(point, j) {
                 load[dof] = direction[j];

@@ -78,6 +78,7 @@ pub fn crooked() -> Frame {
             stiffness: [None, None, Some(c(2e7, 1e6)), None, Some(c(3e4, 1e3)), Some(c(4e4, 2e3))],
             wall: None,
         }],
+        arms: Vec::new(),
         masses: vec![Mass {
             name: "head".to_string(),
             at: 2,

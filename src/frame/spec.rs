@@ -1,8 +1,10 @@
 //! How the design file states the wire drawing: points, members, masses, feet, anchors and joints.
 
+use num_complex::Complex64;
 use stillbed_input::document::{Allowed, Class, Fields, Located};
 use stillbed_input::problem::Place;
-use stillbed_input::quantity::{Kind, Loss, Spread};
+use stillbed_input::quantity::{Draw, Kind, Loss, Spread};
+use stillbed_joint::{FEET, JOINTS, Seat, SeatSpec};
 
 /// Names of the degrees of freedom of a point, in their order.
 pub const DOF_NAMES: [&str; 6] = ["x", "y", "z", "turn_x", "turn_y", "turn_z"];
@@ -43,6 +45,26 @@ pub struct MemberSpec {
     pub place: Place,
 }
 
+/// A rigid arm between two points, without mass.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ArmSpec {
+    /// Name of one point.
+    pub from: Located<String>,
+    /// Name of the other.
+    pub to: Located<String>,
+    /// Where it is stated.
+    pub place: Place,
+}
+
+/// What is drawn between two points.
+#[derive(Debug, Clone, PartialEq)]
+pub enum DrawnSpec {
+    /// A member.
+    Member(Box<MemberSpec>),
+    /// A rigid arm.
+    Arm(Box<ArmSpec>),
+}
+
 /// A mass carried at a point.
 #[derive(Debug, Clone, PartialEq)]
 pub struct MassSpec {
@@ -69,6 +91,8 @@ pub struct FootSpec {
     pub turning: Option<[Spread; 3]>,
     /// Loss factor; it may depend on amplitude, or not be stated.
     pub loss: Loss,
+    /// What its springs follow from where they are not stated themselves; they are 0 until that is known.
+    pub seat: Option<Box<Seat>>,
     /// Where it is stated.
     pub place: Place,
 }
@@ -91,6 +115,8 @@ pub struct JointSpec {
     pub stiffness: [Option<Spread>; 6],
     /// Loss factor; it may depend on amplitude, or not be stated.
     pub loss: Loss,
+    /// What its springs follow from where they are not stated themselves; it is rigid until that is known.
+    pub seat: Option<Box<Seat>>,
     /// Where it is stated.
     pub place: Place,
 }
@@ -107,12 +133,39 @@ impl PointSpec {
     }
 }
 
-impl MemberSpec {
-    /// Reads one member.
-    pub fn read(fields: &Fields) -> Option<MemberSpec> {
+impl DrawnSpec {
+    /// Reads a member, or with `rigid = true` an arm.
+    pub fn read(fields: &Fields) -> Option<DrawnSpec> {
         fields.need("from", "\"POINT\"");
         fields.need("to", "\"POINT\"");
-        fields.need("section", "\"SECTION\"");
+        match fields.stated(&["section", "rigid"])[..] {
+            ["rigid"] => {
+                let (from, to, rigid) = (fields.text("from"), fields.text("to"), fields.flag("rigid"));
+                if rigid == Some(false) {
+                    fields.refuse(
+                        "rigid",
+                        "a member that is not rigid has a section",
+                        "name its section instead",
+                    );
+                }
+                let arm = ArmSpec { from: from?, to: to?, place: fields.place() };
+                Some(DrawnSpec::Arm(Box::new(arm)))
+            }
+            ["section", "rigid"] => {
+                let help = "leave one of them out; what an arm weighs is stated under masses";
+                fields.refuse("rigid", "a rigid arm has no section", help);
+                None
+            }
+            _ => MemberSpec::read(fields).map(|member| DrawnSpec::Member(Box::new(member))),
+        }
+    }
+}
+
+impl MemberSpec {
+    fn read(fields: &Fields) -> Option<MemberSpec> {
+        if !fields.holds("section") {
+            fields.need("section", "\"SECTION\"");
+        }
         let (from, to, section) = (fields.text("from"), fields.text("to"), fields.text("section"));
         let up = fields.list("up", Kind::Ratio, 3, Allowed::Any).and_then(vector);
         let offset = length_vector(fields, "offset");
@@ -159,15 +212,26 @@ impl FootSpec {
     /// Reads one kind of foot.
     pub fn read(fields: &Fields) -> Option<FootSpec> {
         fields.need("at", "[\"POINT\"]");
-        fields.need("stiffness", "\"20, 20, 80 N/um\"");
         let at = fields.names("at");
+        if let Some(way) = way(fields, &FEET, "\"20, 20, 80 N/um\"")? {
+            let seat = SeatSpec::read_foot(fields, way);
+            let loss = loss(fields, Class::FootLoss);
+            return Some(FootSpec {
+                at: at?,
+                stiffness: [Spread::exact(0.0); 3],
+                turning: None,
+                loss,
+                seat: Some(Box::new(Seat::stated(seat?))),
+                place: fields.place(),
+            });
+        }
         let read = |key, kind| -> Option<[Spread; 3]> {
             fields.quantities_of(key, kind, 3, Allowed::NotNegative, Class::FootStiffness)?.try_into().ok()
         };
         let stiffness = read("stiffness", Kind::Stiffness);
         let turning = read("turning", Kind::TurningStiffness);
         let loss = loss(fields, Class::FootLoss);
-        Some(FootSpec { at: at?, stiffness: stiffness?, turning, loss, place: fields.place() })
+        Some(FootSpec { at: at?, stiffness: stiffness?, turning, loss, seat: None, place: fields.place() })
     }
 }
 
@@ -215,7 +279,12 @@ impl AnchorSpec {
 impl JointSpec {
     /// Reads one joint.
     pub fn read(fields: &Fields) -> Option<JointSpec> {
-        fields.need("stiffness", "{ turn_x = \"40 kN m/rad\" }");
+        if let Some(way) = way(fields, &JOINTS, "{ turn_x = \"40 kN m/rad\" }")? {
+            let seat = SeatSpec::read_joint(fields, way);
+            let loss = loss(fields, Class::JointLoss);
+            let seat = Some(Box::new(Seat::stated(seat?)));
+            return Some(JointSpec { stiffness: [None; 6], loss, seat, place: fields.place() });
+        }
         let springs = fields.fields("stiffness")?;
         let mut stiffness = [None; 6];
         for (i, name) in DOF_NAMES.iter().enumerate() {
@@ -231,7 +300,49 @@ impl JointSpec {
         }
         LETTERS.iter().zip(DOF_NAMES).for_each(|(letter, word)| springs.renamed(letter, word));
         springs.finish();
-        Some(JointSpec { stiffness, loss: loss(fields, Class::JointLoss), place: fields.place() })
+        Some(JointSpec { stiffness, loss: loss(fields, Class::JointLoss), seat: None, place: fields.place() })
+    }
+
+    /// Its springs and their loss factor in `draw` at `amplitude`, m: by freedom, N/m and N m/rad; `None` is rigid.
+    pub fn springs(&self, amplitude: Option<f64>, draw: &Draw) -> [Option<Complex64>; 6] {
+        let loss = self.loss.at(amplitude, draw);
+        let spring = |i: usize| self.stiffness[i].map(|k| lossy(k.at(draw), loss, &self.seat, i, draw));
+        std::array::from_fn(spring)
+    }
+}
+
+impl FootSpec {
+    /// Its springs and their loss factor in `draw` at `amplitude`, m: by freedom, N/m and N m/rad.
+    pub fn springs(&self, amplitude: Option<f64>, draw: &Draw) -> [Complex64; 6] {
+        let loss = self.loss.at(amplitude, draw);
+        let turning = |i: usize| self.turning.map_or(0.0, |turning| turning[i].at(draw));
+        std::array::from_fn(|i| {
+            let k = if i < 3 { self.stiffness[i].at(draw) } else { turning(i - 3) };
+            lossy(k, loss, &self.seat, i, draw)
+        })
+    }
+}
+
+/// A spring `k` of the freedom `i` with its loss, and with the factor of a joint or foot that follows from its law.
+fn lossy(k: f64, loss: f64, seat: &Option<Box<Seat>>, i: usize, draw: &Draw) -> Complex64 {
+    let k = seat.as_ref().map_or(k, |seat| k * seat.factor(i, draw));
+    Complex64::new(k, k * loss)
+}
+
+/// The one of `ways` that is stated, but for "stiffness"; `None` where there is none or more, which has been reported.
+fn way(fields: &Fields, ways: &[&'static str], example: &str) -> Option<Option<&'static str>> {
+    match fields.stated(ways)[..] {
+        [] => {
+            fields.need("stiffness", example);
+            None
+        }
+        ["stiffness"] => Some(None),
+        [way] => Some(Some(way)),
+        [first, other, ..] => {
+            let help = "state its springs, or what they follow from, not both";
+            fields.refuse(other, format!("it states {first} and {other}"), help);
+            None
+        }
     }
 }
 
@@ -306,7 +417,7 @@ mod tests {
 
     #[test]
     fn a_member_lacks_what_it_needs() {
-        let (member, said) = read("from = \"a\"\n", MemberSpec::read);
+        let (member, said) = read("from = \"a\"\n", DrawnSpec::read);
         assert!(member.is_none());
         assert_eq!(said.len(), 2);
         assert!(said[0].contains("\"to\" is missing; add to = \"POINT\""));

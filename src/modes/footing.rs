@@ -40,8 +40,7 @@ pub struct Footing {
     /// The same as displacement and rotation about `origin`.
     wholes: Vec<Vector6<f64>>,
     origin: Vector3<f64>,
-    /// Degrees of freedom on springs of feet, and the spring stiffnesses, N/m or N m/rad.
-    springs: Vec<(usize, f64)>,
+    springs: Vec<FootSpring>,
     /// (Zᵀ K_f Z)⁻¹, shape (motions, motions).
     give: DMatrix<f64>,
 }
@@ -57,7 +56,10 @@ impl Footing {
         let motions: Vec<Vec<f64>> =
             wholes.iter().map(|whole| layout.rigid_motion(frame, whole, &origin)).collect();
         let held = DMatrix::from_fn(motions.len(), motions.len(), |i, j| {
-            springs.iter().map(|(dof, k)| k * motions[i][*dof] * motions[j][*dof]).sum()
+            springs
+                .iter()
+                .map(|spring| spring.stiffness * spring.seen(&motions[i]) * spring.seen(&motions[j]))
+                .sum()
         });
         (!motions.is_empty()).then(|| Footing {
             give: pseudo_inverse(held),
@@ -71,7 +73,7 @@ impl Footing {
     /// How much of each rigid-body motion is in the motion of the feet: q.
     fn parts(&self, motion: &[f64]) -> DVector<f64> {
         let pushed = |own: &Vec<f64>| -> f64 {
-            self.springs.iter().map(|(dof, k)| k * own[*dof] * motion[*dof]).sum()
+            self.springs.iter().map(|spring| spring.stiffness * spring.seen(own) * spring.seen(motion)).sum()
         };
         &self.give * DVector::from_iterator(self.motions.len(), self.motions.iter().map(pushed))
     }
@@ -94,12 +96,15 @@ impl Footing {
         let pushed = DVector::from_iterator(self.motions.len(), self.motions.iter().map(push));
         let parts = &self.give * pushed;
         let mut balanced = load.to_vec();
-        for (dof, k) in &self.springs {
-            let moved = parts.iter().zip(&self.motions).map(|(part, own)| part * own[*dof]);
+        for spring in &self.springs {
+            let k = spring.stiffness;
+            let moved = parts.iter().zip(&self.motions).map(|(part, own)| part * spring.seen(own));
             let (sum, size) = moved.fold((0.0, 0.0), |(sum, size), one| (sum + one, size + one.abs()));
-            let whole = balanced[*dof].abs() + k * size;
-            let left = balanced[*dof] - k * sum;
-            balanced[*dof] = if left.abs() > NOTHING * whole { left } else { 0.0 };
+            for (dof, part) in &spring.along {
+                let whole = balanced[*dof].abs() + k * size * part.abs();
+                let left = balanced[*dof] - k * sum * part;
+                balanced[*dof] = if left.abs() > NOTHING * whole { left } else { 0.0 };
+            }
         }
         balanced
     }
@@ -114,13 +119,31 @@ impl Footing {
     }
 }
 
-/// Degrees of freedom on springs of feet, and the spring stiffnesses.
-pub(super) fn springs(frame: &Frame, layout: &Layout) -> Vec<(usize, f64)> {
+/// One spring of a foot at one point.
+#[derive(Debug, Clone)]
+pub(super) struct FootSpring {
+    /// The motion that it resists, as a sum over degrees of freedom.
+    along: Vec<(usize, f64)>,
+    /// N/m or N m/rad.
+    pub(super) stiffness: f64,
+}
+
+impl FootSpring {
+    /// How much of the motion that it resists is in `motion`.
+    pub(super) fn seen(&self, motion: &[f64]) -> f64 {
+        self.along.iter().map(|(dof, part)| part * motion[*dof]).sum()
+    }
+}
+
+/// The springs of feet that resist some degree of freedom.
+pub(super) fn springs(frame: &Frame, layout: &Layout) -> Vec<FootSpring> {
     let mut springs = Vec::new();
     for foot in &frame.feet {
         for (axis, spring) in foot.six().iter().enumerate().filter(|(_, spring)| spring.re > 0.0) {
-            let dofs = foot.at.iter().filter_map(|point| layout.dof(*point, axis));
-            springs.extend(dofs.map(|dof| (dof, spring.re)));
+            let along = foot.at.iter().map(|point| layout.direction(*point, axis));
+            let stiffness = spring.re;
+            springs
+                .extend(along.filter(|along| !along.is_empty()).map(|along| FootSpring { along, stiffness }));
         }
     }
     springs

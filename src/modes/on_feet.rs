@@ -78,7 +78,8 @@ impl Spectrum {
         });
         let of = |mode: &Elastic| {
             let shape = Col::from_fn(mode.shape.len(), |i| mode.shape[i]);
-            let in_feet: f64 = springs.iter().map(|(dof, k)| k * shape[*dof].powi(2)).sum();
+            let in_feet: f64 =
+                springs.iter().map(|spring| spring.stiffness * spring.seen(&mode.shape).powi(2)).sum();
             let strain = shape.transpose() * (self.matrices.stiffness.as_faer() * &shape);
             let feet = if strain > 0.0 { in_feet / strain } else { 0.0 };
             // This share alone decides most modes.

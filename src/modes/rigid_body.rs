@@ -37,6 +37,10 @@ pub fn bodies(frame: &Frame) -> Vec<Vec<bool>> {
         neighbours[member.from].push(member.to);
         neighbours[member.to].push(member.from);
     }
+    for arm in &frame.arms {
+        neighbours[arm.from].push(arm.to);
+        neighbours[arm.to].push(arm.from);
+    }
     for body in &frame.bodies {
         for pair in body.points.windows(2) {
             neighbours[pair[0]].push(pair[1]);

@@ -15,7 +15,7 @@
 //! - `przemieniecki1968`: ch. 6, displacement method; ch. 10.10, free bodies
 
 use super::elimination_order::{EliminationOrder, pair};
-use super::footing::{Pushes, springs};
+use super::footing::{FootSpring, Pushes, springs};
 use super::mechanism::ModesFault;
 use super::rigid_body::rigid_motions;
 use faer::Mat;
@@ -200,7 +200,7 @@ impl<'a> Statics<'a> {
 
     /// The motion of a point in global axes for the `motion` of the degrees of freedom.
     pub fn point(&self, point: usize, motion: &[f64]) -> Vector6<f64> {
-        Vector6::from_fn(|axis, _| self.layout.dof(point, axis).map_or(0.0, |f| motion[f]))
+        self.layout.moved(point, motion)
     }
 
     /// Compliance of `loads`, (n, count), under each other, (count, count), m/N for unit forces.
@@ -281,7 +281,8 @@ impl<'a> Statics<'a> {
         let motion = self.solve(&loads)?;
         let give = loads.as_faer().transpose() * motion.as_faer();
         let own = Matrix3::from_fn(|i, j| {
-            let feet: f64 = springs.iter().map(|(f, k)| k * motion[(*f, i)] * motion[(*f, j)]).sum();
+            let seen = |spring: &FootSpring, k: usize| spring.seen(motion.column(k));
+            let feet: f64 = springs.iter().map(|own| own.stiffness * seen(own, i) * seen(own, j)).sum();
             0.5 * (give[(i, j)] + give[(j, i)]) - feet
         });
         // Less than rounding is nothing.
@@ -305,9 +306,7 @@ impl<'a> Statics<'a> {
             return Ok(None);
         }
         let motion = self.solve(&Vectors::single(&load))?;
-        let at = |point: &usize| {
-            Vector3::from_fn(|j, _| self.layout.dof(*point, j).map_or(0.0, |f| motion[(f, 0)]))
-        };
+        let at = |point: &usize| self.layout.moved(*point, motion.column(0)).fixed_rows::<3>(0).into_owned();
         Ok(Some(points.iter().map(at).collect()))
     }
 }

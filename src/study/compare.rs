@@ -9,6 +9,7 @@ use super::misses::Misses;
 use super::nominal::Nominal;
 use super::partial::answer_solvable;
 use super::rigid_walls::{Seen, told};
+use super::seats::{SeatFact, seat_facts};
 use super::solved::{Solved, nothing_gives};
 use super::spread::draws::latin_hypercube;
 use super::spread::rank::{Advice, Influence, chance_to_beat, influences, percentiles};
@@ -81,6 +82,9 @@ pub struct Comparison {
     pub misses: Misses,
     /// Values stated without a spread, which took the usual spread of their class.
     pub guesses: Vec<Guess>,
+    /// Joints and feet that follow from their laws.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub joints: Vec<SeatFact>,
     /// Warnings.
     pub notes: Vec<Problem>,
 }
@@ -326,6 +330,7 @@ impl Comparison {
             advice: None,
             misses,
             guesses: find_guesses(design),
+            joints: seat_facts(design),
             notes,
         };
         comparison.advice = comparison.advise(design, &draws, &drawn);

@@ -8,6 +8,7 @@
 //! spread      draws of the uncertain values, percentiles, chances, origins of a spread
 //! partial     an answer for the builds that can be solved when others cannot
 //! guesses     guessed values, and how much of an answer rests on them
+//! seats       joints and feet that follow from their laws
 //! doubt       numerical and model errors of a measure, besides its spread
 //! misses      targets that are missed, and by how much
 //! equal       section scales that make builds equal in mass, stiffness or cost
@@ -45,6 +46,7 @@ pub mod proof;
 pub mod response;
 mod rigid_walls;
 pub mod ringdown;
+pub mod seats;
 pub mod sections;
 pub mod shapes;
 pub mod size;

@@ -97,6 +97,7 @@ impl Machine {
         drawing.bodies();
         drawing.size = drawing.extent();
         drawing.masses();
+        drawing.arms();
         drawing.feet();
         drawing.finish()
     }
@@ -119,8 +120,8 @@ impl Machine {
                 own.and_then(|(body, motion)| body.motion(at, motion)).unwrap_or_default()
             }
             Owner::Point(point) => {
-                let own = |axis| layout.dof(point, axis).map_or(0.0, |dof| motion[dof]);
-                let [shift, turn] = [0, 3].map(|k| Vector3::new(own(k), own(k + 1), own(k + 2)));
+                let own = layout.moved(point, motion);
+                let [shift, turn] = [0, 3].map(|k| Vector3::new(own[k], own[k + 1], own[k + 2]));
                 shift + turn.cross(&(at - frame.points[point].position))
             }
             Owner::Member(number) => {
@@ -200,22 +201,32 @@ impl Drawing<'_> {
             let owner = self.owner(Owner::Point(mass.at));
             let side = (mass.mass / STEEL).cbrt();
             let point = self.frame.points[mass.at].position;
-            let (centre, reach) = (point + mass.offset, mass.offset.norm());
+            let centre = point + mass.offset;
             // A rod shows what carries it.
-            if reach > SAME * self.size {
-                let axes = upright(mass.offset);
-                let rings = vec![Ring::rectangle(ROD * self.size, ROD * self.size)];
-                let middle = point.lerp(&centre, 0.5);
-                self.add(
-                    Part { rings, length: reach, middle, axes, material: Some(0) },
-                    Of::Mass,
-                    owner,
-                    false,
-                );
-            }
+            self.rod(point, mass.offset, owner);
             if side > 0.0 {
                 self.add(Part::cuboid([side; 3], centre.into(), Some(0)), Of::Mass, owner, false);
             }
+        }
+    }
+
+    /// Rigid arms, as rods.
+    fn arms(&mut self) {
+        for arm in &self.frame.arms {
+            let owner = self.owner(Owner::Point(arm.from));
+            let [from, to] = [arm.from, arm.to].map(|point| self.frame.points[point].position);
+            self.rod(from, to - from, owner);
+        }
+    }
+
+    /// A thin rod over `reach`, m, where that is seen at all.
+    fn rod(&mut self, from: Vector3<f64>, reach: Vector3<f64>, owner: usize) {
+        let length = reach.norm();
+        if length > SAME * self.size {
+            let axes = upright(reach);
+            let rings = vec![Ring::rectangle(ROD * self.size, ROD * self.size)];
+            let middle = from.lerp(&(from + reach), 0.5);
+            self.add(Part { rings, length, middle, axes, material: Some(0) }, Of::Mass, owner, false);
         }
     }
 

@@ -20,6 +20,7 @@ use super::compare::Directions;
 use super::guesses::{Guess, find_guesses};
 use super::misses::Misses;
 use super::partial::answer_solvable;
+use super::seats::{SeatFact, seat_facts};
 use super::solved::nothing_gives;
 use super::spread::{AnswerSpread, Draws, run};
 use faer::{Col, Mat};
@@ -72,6 +73,9 @@ pub struct Modes {
     pub misses: Misses,
     /// Values stated without a spread, which took the usual spread of their class.
     pub guesses: Vec<Guess>,
+    /// Joints and feet that follow from their laws.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub joints: Vec<SeatFact>,
 }
 
 /// The modes of one build.
@@ -184,6 +188,7 @@ impl Modes {
             notes,
             misses,
             guesses: find_guesses(design),
+            joints: seat_facts(design),
         })
     }
 }

@@ -98,6 +98,10 @@ impl Shapes {
         for (name, edges) in &machine.edges {
             lines.extend(edges.iter().map(|edge| (name.clone(), edge.map(|place| first + place).to_vec())));
         }
+        for arm in &frame.arms {
+            let ends = [arm.from, arm.to].map(|point| first + machine.points[point]);
+            lines.push((arm.name.clone(), ends.to_vec()));
+        }
         let movement = |motion: &[f64]| -> Vec<[f64; 3]> {
             let along =
                 (0..frame.members.len()).map(|m| layout.along(frame, m, motion, BETWEEN).unwrap_or_default());

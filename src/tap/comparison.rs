@@ -87,6 +87,9 @@ pub struct Explanation {
     pub within_spread: bool,
     /// True when no limits are stated and the usual ones are assumed.
     pub spread_is_guess: bool,
+    /// The change in the terms of what is changed, where they are other than its value.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub means: Option<String>,
 }
 
 impl Explanation {

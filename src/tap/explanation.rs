@@ -60,6 +60,7 @@ pub(super) fn explain(
             explains: if bare > 0.0 { 1.0 - misfit / bare } else { 0.0 },
             within_spread: (parameter.value.low..=parameter.value.high).contains(&value),
             spread_is_guess: parameter.value.guess,
+            means: None,
         }
     };
     let mut explanations: Vec<Explanation> = parameters.iter().enumerate().map(single).collect();

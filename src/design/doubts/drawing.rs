@@ -72,8 +72,10 @@ fn places(drawing: &Drawing) -> Vec<Problem> {
 fn twins(drawing: &Drawing) -> Vec<Option<usize>> {
     let points: Vec<_> = drawing.points.iter().collect();
     let joins = |a: &str, b: &str| {
-        drawing.members.iter().any(|(_, member)| {
-            let ends = [member.from.value.as_str(), member.to.value.as_str()];
+        let members = drawing.members.iter().map(|(_, member)| [&member.from, &member.to]);
+        let arms = drawing.arms.iter().map(|(_, arm)| [&arm.from, &arm.to]);
+        members.chain(arms).any(|ends| {
+            let ends = ends.map(|end| end.value.as_str());
             ends.contains(&a) && ends.contains(&b)
         })
     };
@@ -101,8 +103,10 @@ pub(super) fn halves(drawing: &Drawing, bodies: &[Vec<usize>]) -> Vec<Problem> {
     let points: Vec<_> = drawing.points.iter().collect();
     let numbers: HashMap<&str, usize> = points.iter().enumerate().map(|(i, (name, _))| (*name, i)).collect();
     let mut neighbours = vec![Vec::new(); points.len()];
-    for (_, member) in drawing.members.iter() {
-        let [a, b] = [&member.from, &member.to].map(|end| numbers.get(end.value.as_str()).copied());
+    let members = drawing.members.iter().map(|(_, member)| [&member.from, &member.to]);
+    let arms = drawing.arms.iter().map(|(_, arm)| [&arm.from, &arm.to]);
+    for ends in members.chain(arms) {
+        let [a, b] = ends.map(|end| numbers.get(end.value.as_str()).copied());
         let (Some(a), Some(b)) = (a, b) else { return Vec::new() };
         neighbours[a].push(b);
         neighbours[b].push(a);

@@ -44,6 +44,10 @@ fn of_foot(foot: &FootSpec) -> Vec<Problem> {
 }
 
 fn holds_nothing(foot: &FootSpec) -> bool {
+    // What follows from a law is not known yet.
+    if foot.seat.is_some() {
+        return false;
+    }
     let springs = foot.stiffness.iter().chain(foot.turning.iter().flatten());
     springs.into_iter().all(|spring| spring.value == 0.0)
 }
@@ -51,7 +55,10 @@ fn holds_nothing(foot: &FootSpec) -> bool {
 /// Feet that are all free to slide along z, without an anchor that holds z.
 fn uncarried(drawing: &Drawing) -> Option<Problem> {
     let (_, first) = drawing.feet.iter().next()?;
-    let feet = drawing.feet.iter().all(|(_, foot)| foot.stiffness[2].value == 0.0 && !holds_nothing(foot));
+    let feet = drawing
+        .feet
+        .iter()
+        .all(|(_, foot)| foot.seat.is_none() && foot.stiffness[2].value == 0.0 && !holds_nothing(foot));
     let anchors = drawing.anchors.iter().all(|(_, anchor)| !anchor.hold[2]);
     let known = !drawing.feet.is_broken() && !drawing.anchors.is_broken();
     (feet && anchors && known).then(|| {

@@ -1,7 +1,7 @@
 //! The usual spread of the stiffness and loss of joints and feet, and of bonds, stated without one.
 //!
 //! Such a value is a guess: nobody knows the stiffness of a bolted corner to three figures. It takes the
-//! 5 % and 95 % limits of its class from `data/joints.csv`, as factors of the stated value:
+//! 5 % and 95 % limits of its class from `data/guesses.csv`, as factors of the stated value:
 //!
 //! ```text
 //! class,quantity,low,high,most,source,note
@@ -16,7 +16,7 @@
 use crate::quantity::Spread;
 use std::sync::LazyLock;
 
-const BUILT_IN: &str = include_str!("../../../data/joints.csv");
+const BUILT_IN: &str = include_str!("../../../data/guesses.csv");
 
 /// The class of quantity that was guessed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

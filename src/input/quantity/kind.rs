@@ -27,6 +27,8 @@ pub enum Kind {
     Stiffness,
     /// N m/rad.
     TurningStiffness,
+    /// N m: the torque of a bolt.
+    Torque,
     /// N/m2: cutting force per chip area.
     CuttingStiffness,
     /// N s.
@@ -104,6 +106,7 @@ impl Kind {
             Kind::TurningStiffness => {
                 row("a turning stiffness", [2, 1, -2, 0, -1], "40 kN m/rad", &[("kN m/rad", 1e3)])
             }
+            Kind::Torque => row("a torque", [2, 1, -2, 0, 0], "20 N m", &[("N m", 1.0)]),
             Kind::CuttingStiffness => {
                 row("a cutting stiffness", [-1, 1, -2, 0, 0], "1500 N/mm2", &[("N/mm²", 1e6)])
             }
@@ -156,7 +159,7 @@ impl Kind {
             Kind::Time => [1e-9, 1e9],
             Kind::Frequency => [1e-6, 1e9],
             Kind::Angle | Kind::TemperatureChange => [1e-12, 1e4],
-            Kind::Force => [1e-9, 1e12],
+            Kind::Force | Kind::Torque => [1e-9, 1e12],
             Kind::Stress | Kind::CuttingStiffness => [1e-3, 1e15],
             Kind::Density => [1e-6, 1e6],
             Kind::Stiffness | Kind::TurningStiffness | Kind::BendingStiffness => [1e-9, 1e18],

@@ -86,7 +86,7 @@ mod tests {
     fn a_long_table_is_thinned_and_says_so() {
         let columns = [Column::number("v", Unit::NONE, "v", |v: &f64| Some(*v))];
         let rows: Vec<f64> = (0..1000).map(f64::from).collect();
-        let text = shown(&Table::new("t", &columns, &rows)).into_string();
+        let text = shown(&Table::new("t", &columns, &rows), "t").into_string();
         assert!(text.contains("One of every 9 of 1000 rows"), "{text}");
         assert_eq!(text.matches("<tr>").count(), 1 + 112);
     }

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use stillbed_design::{Design, Substance};
 use stillbed_input::document::Uncertain;
 use stillbed_input::problem::Problem;
-use stillbed_input::quantity::show;
+use stillbed_input::quantity::{Kind, show};
 use stillbed_material::{Material, Sources, keys_of};
 use stillbed_study::proof::Proof;
 
@@ -28,7 +28,10 @@ pub(super) fn spreads(design: &Design) -> Vec<Block> {
         Column::text("5 %", "low", |u: &Uncertain| show(u.spread.low, u.kind)),
         Column::text("95 %", "high", |u: &Uncertain| show(u.spread.high, u.kind)),
         Column::text("limits", "guess", |u: &Uncertain| {
-            if u.spread.guess { "usual ones" } else { "stated" }.to_string()
+            let of_law =
+                u.kind == Kind::Ratio && [".stiffness", ".along"].iter().any(|end| u.key.ends_with(end));
+            let limits = if of_law { "of its law" } else { "stated" };
+            if u.spread.guess { "usual ones" } else { limits }.to_string()
         }),
     ];
     if design.uncertain.is_empty() {

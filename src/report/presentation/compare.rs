@@ -115,6 +115,7 @@ pub fn blocks(answer: &Comparison) -> Vec<Block> {
     if !answer.misses.list.is_empty() {
         blocks.push(Block::Table(missed(answer)));
     }
+    blocks.extend(super::seats::blocks(&answer.joints));
     blocks.extend(guessed(answer));
     if !answer.notes.is_empty() {
         blocks.push(Block::Problems(answer.notes.clone()));

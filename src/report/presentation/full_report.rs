@@ -120,6 +120,7 @@ fn detailed(design: &Design, report: &Report, details: &Details) -> Vec<Section>
     }
     sections.push(Section::new("What it rests on", basis::summary(design, &details.proof)));
     let mut inexact = basis::spreads(design);
+    inexact.extend(super::seats::blocks(&report.comparison.joints));
     inexact.extend(compare::guessed(&report.comparison));
     sections.push(Section::folded("Appendix: what is not known exactly", inexact));
     sections.push(Section::folded("Appendix: materials and sources", basis::sources(design, &details.proof)));

@@ -14,9 +14,11 @@
 //! size         stock sizes
 //! tap          recorded taps
 //! materials    the table of materials
+//! joints       the table of joints and feet
 //! proof        published cases
 //! basis        method, spreads, sources and cautions of a page
 //! guesses      inputs without a stated spread
+//! seats        joints and feet that follow from their laws
 //! missed       missed targets
 //! spread       limits from draws, and the amplitude of losses
 //! ```
@@ -26,6 +28,7 @@ pub mod compare;
 mod floor;
 pub mod full_report;
 mod guesses;
+pub mod joints;
 pub mod materials;
 mod missed;
 pub mod mix;
@@ -34,6 +37,7 @@ pub mod pour;
 pub mod proof;
 pub mod response;
 pub mod ringdown;
+pub mod seats;
 pub mod section;
 pub mod size;
 mod spread;

@@ -156,6 +156,7 @@ pub fn blocks(answer: &Modes) -> Vec<Block> {
         blocks.extend(first.map(|(mode, number)| Block::Bars(shares(mode, number))));
     }
     blocks.extend(missed(&answer.misses));
+    blocks.extend(super::seats::blocks(&answer.joints));
     blocks.extend(super::guesses::taken(&answer.guesses).map(Block::Table));
     if !answer.notes.is_empty() {
         blocks.push(Block::Problems(answer.notes.clone()));

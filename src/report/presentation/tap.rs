@@ -218,6 +218,11 @@ fn beside(against: &ModelComparison) -> Vec<Block> {
             &explanations,
             best,
         )));
+        let means = |e: &Explanation| e.means.as_ref().map(|means| format!("{}: {means}.", e.parameter));
+        let means: Vec<String> = best.iter().filter_map(means).collect();
+        if !means.is_empty() {
+            blocks.push(Block::Note(means.join(" ")));
+        }
     }
     blocks
 }

@@ -9,6 +9,7 @@
 //! materials  values of the table of materials
 //! mix        bounds, estimates, packings and gradings of mixes
 //! pour       heat, runaway and weights of a pour
+//! joints     flat contact, bolts, half spaces
 //! sections   shear, torsion, tables of sections, composites
 //! drawing    builds the frames of the cases that follow
 //! beams      frequency parameters of bars
@@ -28,6 +29,7 @@ mod damping;
 mod drawing;
 mod dynamics;
 mod frames;
+mod joints;
 mod materials;
 mod mix;
 mod pour;
@@ -56,6 +58,7 @@ const SUBJECTS: &[Subject] = &[
     subject("materials", include_str!("../../../data/proof/materials.csv"), materials::EVALUATORS),
     subject("mix", include_str!("../../../data/proof/mix.csv"), mix::EVALUATORS),
     subject("pour", include_str!("../../../data/proof/pour.csv"), pour::EVALUATORS),
+    subject("joints", include_str!("../../../data/proof/joints.csv"), joints::EVALUATORS),
     subject("sections", include_str!("../../../data/proof/sections.csv"), sections::EVALUATORS),
     subject("beams", include_str!("../../../data/proof/beams.csv"), beams::EVALUATORS),
     subject("frames", include_str!("../../../data/proof/frames.csv"), frames::EVALUATORS),

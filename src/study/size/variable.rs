@@ -227,6 +227,12 @@ pub(super) fn variable(build: &Build, stock: &Stock, name: &str, spec: &VarySpec
             Ok((Target::Share { substance, short }, shares.iter().map(choice).collect()))
         }
         Choices::Foot { foot, stiffness } => {
+            if build.drawing.feet.get(&foot.value).is_some_and(|known| known.seat.is_some()) {
+                let message =
+                    format!("the stiffness of feet \"{}\" follows from what is stated of them", foot.value);
+                let help = "state their stiffness to let it vary";
+                return Err(one(Problem::error(foot.place.clone(), message).with_help(help)).into());
+            }
             if build.drawing.feet.get(&foot.value).is_none() {
                 let message = format!(
                     "build \"{}\" has no feet \"{}\", which vary.{name} names",

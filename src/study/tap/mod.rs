@@ -154,6 +154,10 @@ pub fn compare(design: &Design, build: &Build, measured: &MeasuredTap) -> Result
         let left = (against.misfit - (bare - least)).max(0.0);
         against.refit(at, &parameter.uncertain, x, left, against.misfit);
     }
+    for explanation in &mut against.explanations {
+        let parameter = parameters.iter().find(|parameter| parameter.uncertain.name == explanation.parameter);
+        explanation.means = parameter.and_then(|parameter| parameter.means(build, &explanation.factor));
+    }
     against.conclude();
     against.notes.extend(notes);
     if seen.len() > 1 {

@@ -10,6 +10,7 @@
 
 use stillbed_design::{Build, Profile, Substance};
 use stillbed_input::quantity::{Draw, Loss, Spread};
+use stillbed_joint::Seat;
 use stillbed_material::{Figure, Property, Role};
 use stillbed_tap::UncertainParameter;
 
@@ -71,6 +72,10 @@ impl ModelParameter {
             }
         };
         for (name, foot) in build.drawing.feet.iter() {
+            if let Some(value) = by_law(&foot.seat) {
+                let of = ParameterTarget::FootStiffness(name.to_string());
+                add(format!("feet.{name}.stiffness"), value, of);
+            }
             let all = || foot.stiffness.iter().chain(foot.turning.iter().flatten());
             if let Some(first) = all().copied().find(|k| !k.is_exact()) {
                 add(
@@ -85,6 +90,10 @@ impl ModelParameter {
             }
         }
         for (name, joint) in build.drawing.joints.iter() {
+            if let Some(value) = by_law(&joint.seat) {
+                let of = ParameterTarget::JointStiffness(name.to_string());
+                add(format!("joints.{name}.stiffness"), value, of);
+            }
             if let Some(first) = joint.stiffness.iter().flatten().copied().find(|k| !k.is_exact()) {
                 add(
                     format!("joints.{name}.stiffness"),
@@ -109,6 +118,16 @@ impl ModelParameter {
             add(format!("masses.{name}.mass"), mass.mass, ParameterTarget::Mass(name.to_string()));
         }
         parameters
+    }
+
+    /// What a `factor` of it says of a joint or a foot that follows from its law, in the terms of that law.
+    pub fn means(&self, build: &Build, factor: &Spread) -> Option<String> {
+        let seat = match &self.of {
+            ParameterTarget::JointStiffness(name) => &build.drawing.joints.get(name)?.seat,
+            ParameterTarget::FootStiffness(name) => &build.drawing.feet.get(name)?.seat,
+            _ => return None,
+        };
+        seat.as_ref()?.means(factor)
     }
 
     /// `build` with this parameter multiplied by `factor`; springs stated as exact keep their values.
@@ -155,6 +174,14 @@ impl ModelParameter {
         }
         build
     }
+}
+
+/// The push of a joint or a foot that follows from its law, with the limits of the law.
+fn by_law(seat: &Option<Box<Seat>>) -> Option<Spread> {
+    let seat = seat.as_ref()?;
+    let derived = seat.derived.as_ref()?;
+    let (push, across) = (derived.springs[seat.spec.normal], derived.across);
+    Some(Spread::between(push, push * across.low, push * across.high))
 }
 
 /// Properties multiplied by a parameter on the modulus of a material.
@@ -328,5 +355,36 @@ mod tests {
         let fill = "youngs_modulus = \"24 GPa\", loss_factor = { value = 0.02, exact = true }";
         let (held, _) = names("", "", fill);
         assert!(has(&held, "sand\".youngs_modulus") && !has(&held, "sand\".loss_factor"), "{held:?}");
+    }
+
+    /// A seat that follows from its law moves as one, is told as a share of its area, and is written as a factor.
+    #[test]
+    fn a_joint_by_its_law_moves_as_one_and_is_told_in_its_terms() {
+        let text = "[points]\na = \"0, 0, 0 mm\"\nb = \"0, 0, 400 mm\"\n\
+                    [members.post]\nfrom = \"a\"\nto = \"b\"\nsection = \"s\"\njoint_from = \"seat\"\n\
+                    [anchors.floor]\nat = \"a\"\nhold = \"all\"\n\
+                    [joints.seat]\nslide = \"60 x 60 mm\"\nfinish = \"scraped\"\nload = \"400 N\"\n\
+                    [builds.one]\nsections.s.parts = [{ rectangle = \"40 x 40 mm\", of = \"structural steel\" }]\n";
+        let design = design(text);
+        let build = &design.builds[0];
+        let all = ModelParameter::all(build);
+        let seat = all.iter().find(|p| p.uncertain.name == "joints.seat.stiffness").unwrap();
+        let limits =
+            [seat.uncertain.value.low, seat.uncertain.value.high].map(|k| k / seat.uncertain.value.value);
+        approx::assert_relative_eq!(limits[0], 0.9 / 2.25, max_relative = 1e-9);
+        approx::assert_relative_eq!(limits[1], 0.9 / 0.4, max_relative = 1e-9);
+        let springs =
+            |build: &Build| build.model(&design.goal, &Draw::default()).unwrap().frame.joints[0].stiffness;
+        for (moved, was) in springs(&seat.moved(build, 0.5)).iter().zip(springs(build)) {
+            approx::assert_relative_eq!(moved.unwrap().re, 0.5 * was.unwrap().re, max_relative = 1e-12);
+        }
+        let factor = Spread::between(0.5, 0.4, 0.6);
+        let told = seat.means(build, &factor).unwrap();
+        assert_eq!(told, "as if the slide carried on 25 % (16 to 36 %) of its area");
+        let written = super::super::write("d.toml", text, build, seat, &factor, None).unwrap();
+        let again = crate::design_sample::design(&written);
+        for (found, was) in springs(&again.builds[0]).iter().zip(springs(build)) {
+            approx::assert_relative_eq!(found.unwrap().re, 0.5 * was.unwrap().re, max_relative = 1e-3);
+        }
     }
 }

@@ -35,6 +35,12 @@ pub fn write(
             let table = own(&mut document, name, "feet", foot).ok_or_else(lost)?;
             if matches!(parameter.of, ParameterTarget::FootLoss(_)) {
                 set(table, "loss", loss(spec.loss.largest(), factor, ends));
+            } else if let Some(seat) = &spec.seat {
+                set(
+                    table,
+                    "factor",
+                    plain(seat.spec.factor.map_or(1.0, |known| known.value), factor, 1000.0),
+                );
             } else {
                 let may_change = |springs: &[Spread]| springs.iter().any(|spring| !spring.stated_exact);
                 if may_change(&spec.stiffness) {
@@ -50,6 +56,12 @@ pub fn write(
             let table = own(&mut document, name, "joints", joint).ok_or_else(lost)?;
             if matches!(parameter.of, ParameterTarget::JointLoss(_)) {
                 set(table, "loss", loss(spec.loss.largest(), factor, ends));
+            } else if let Some(seat) = &spec.seat {
+                set(
+                    table,
+                    "factor",
+                    plain(seat.spec.factor.map_or(1.0, |known| known.value), factor, 1000.0),
+                );
             } else {
                 let springs =
                     table.get_mut("stiffness").and_then(Item::as_table_like_mut).ok_or_else(lost)?;
