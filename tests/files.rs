@@ -14,6 +14,15 @@ struct Shop {
     kept: Vec<(PathBuf, Vec<u8>)>,
 }
 
+/// A rib from a file on its foot.
+const RIB: &str = r#"
+points = { foot = "100, 10, 0 mm", tip = "150, 10, 40 mm" }
+patches = { foot = "round 15 mm", tip = "round 15 mm" }
+anchors.floor = { at = "foot", hold = "all" }
+bodies.rib.parts = [{ stl = "rib.stl", unit = "mm", of = "granite" }]
+builds.stone.label = "Stone"
+"#;
+
 impl Shop {
     fn new() -> Shop {
         let folder = tempfile::tempdir().unwrap();
@@ -21,7 +30,14 @@ impl Shop {
         let design = fs::read(root.join("examples/roundness-stand.toml")).unwrap();
         let floor = b"frequency, velocity\nHz, um/s\n1, 10\n100, 10\n".to_vec();
         let table = fs::read(root.join("data/materials.csv")).unwrap();
-        let files = [("d.toml", design), ("floor.csv", floor), ("t.csv", table)];
+        let rib = fs::read(root.join("tests/refusals/rib.stl")).unwrap();
+        let files = [
+            ("d.toml", design),
+            ("floor.csv", floor),
+            ("t.csv", table),
+            ("rib.stl", rib),
+            ("rib.toml", RIB.as_bytes().to_vec()),
+        ];
         let kept: Vec<(PathBuf, Vec<u8>)> =
             files.into_iter().map(|(name, bytes)| (folder.path().join(name), bytes)).collect();
         for (path, bytes) in &kept {
@@ -49,6 +65,8 @@ fn no_option_overwrites_an_input_under_any_name() {
     let shop = Shop::new();
     std::os::unix::fs::symlink("d.toml", shop.folder.path().join("soft")).unwrap();
     fs::hard_link(shop.folder.path().join("d.toml"), shop.folder.path().join("hard")).unwrap();
+    fs::hard_link(shop.folder.path().join("rib.stl"), shop.folder.path().join("rib-by-another-name"))
+        .unwrap();
     for arguments in [
         "ringdown d.toml --draws 0 --record d.toml",
         "ringdown d.toml --draws 0 --wav soft",
@@ -57,6 +75,8 @@ fn no_option_overwrites_an_input_under_any_name() {
         "ringdown d.toml --draws 0 --wav a.wav --output A.WAV",
         "response d.toml --floor floor.csv --output floor.csv",
         "modes d.toml --output hard",
+        "modes rib.toml --output rib.stl",
+        "check rib.toml --output rib-by-another-name",
         "report d.toml --output soft",
         "size d.toml --write hard",
         "check d.toml --output d.toml",
@@ -135,4 +155,21 @@ fn what_cannot_be_printed_is_no_success() {
     let (code, said) = shop.run("ringdown d.toml --record r.csv --noise nan");
     assert_eq!(code, Some(2));
     assert!(said.contains("dB can be made"), "{said}");
+}
+
+#[test]
+fn a_part_from_a_file_is_read_from_the_folder_of_the_design() {
+    let shop = Shop::new();
+    let (code, said) = shop.run("check rib.toml");
+    assert_eq!(code, Some(0), "{said}");
+    fs::create_dir(shop.folder.path().join("within")).unwrap();
+    let outside = RIB.replace("\"rib.stl\"", "\"../rib.stl\"");
+    fs::write(shop.folder.path().join("within/rib.toml"), outside).unwrap();
+    let (code, said) = shop.run("check within/rib.toml");
+    assert!(code == Some(2) && said.contains("leads out of the folder of the design"), "{said}");
+    let (code, said) = shop.run("check within/rib.toml --outside-files");
+    assert_eq!(code, Some(0), "{said}");
+    let (code, said) = shop.run("modes within/rib.toml --outside-files --output rib.stl");
+    assert!(code == Some(2) && said.contains("would overwrite an input"), "{said}");
+    shop.inputs_stand("reading a part");
 }

@@ -23,10 +23,12 @@ use rand::rngs::ChaCha8Rng;
 use rand::{Rng, SeedableRng};
 use rayon::prelude::*;
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 use stillbed::design::Design;
 use stillbed::material::Table;
 use stillbed::problem::Problem;
+use stillbed::solid::{ClosedSurface, Part, fit, read_stl};
 
 /// Bytes of random data per case; each case uses some of them.
 const BYTES: usize = 256;
@@ -136,6 +138,17 @@ fn bodies_are_read_or_refused() {
         if let Ok(body) = stillbed::study::pour::Body::read(&bytes, 1e-3) {
             let numbers = [body.volume_m3].into_iter().chain(body.centre_m).chain(body.low_m);
             assert!(numbers.chain(body.high_m).all(f64::is_finite), "{body:?}");
+        }
+        // The same file as a part of a body.
+        let Ok(triangles) = read_stl(&bytes, 1e-3) else { return };
+        if let Ok(surface) = ClosedSurface::new(&triangles) {
+            assert!(surface.volume() > 0.0 && surface.volume().is_finite(), "{triangles:?}");
+            let along_axes = Part::cuboid([1.0; 3], [0.0; 3], None).axes;
+            let part = Part::bounded(Arc::new(surface), [0.0; 3], &along_axes, Some(0));
+            if let Ok(mesh) = fit(&[part], &Default::default(), 0) {
+                let volumes = mesh.cells.iter().map(|cell| mesh.volumes(cell, 1)[0]);
+                assert!(volumes.into_iter().all(|volume| volume > 0.0 && volume.is_finite()));
+            }
         }
     });
 }

@@ -2,6 +2,7 @@
 
 use super::ending::{Ending, Failure};
 use super::output;
+use super::part_files::{PartFiles, named_by};
 use super::paths::Paths;
 use super::{files, input};
 use serde::Serialize;
@@ -27,6 +28,8 @@ pub(super) struct Arguments {
     #[arg(long, conflicts_with = "design")]
     schema: bool,
     #[command(flatten)]
+    part_files: PartFiles,
+    #[command(flatten)]
     known: input::MaterialsOption,
     #[command(flatten)]
     output: output::Output,
@@ -46,6 +49,7 @@ impl Arguments {
     /// Every file that a run with these reads and writes.
     pub fn paths(&self) -> Paths<'_> {
         let read = Paths::default().and(self.design.as_deref()).and(self.known.materials.as_deref());
+        let read = read.and_all(self.design.as_deref().map(named_by).unwrap_or_default());
         read.writing("--output", self.output.output.as_deref())
     }
 }
@@ -58,7 +62,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let (table, mut problems) = arguments.known.table()?;
     let text = files::read_design(path)?;
     let name = path.display().to_string();
-    let stated = Stated::read(&name, &text);
+    let mut stated = Stated::read(&name, &text);
+    arguments.part_files.supply(&mut stated, path);
     arguments.output.head_of_design(&stated, None)?;
     let reading = stated.resolve(&table);
     problems.extend(reading.problems);

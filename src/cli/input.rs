@@ -3,6 +3,7 @@
 use super::ending::Failure;
 use super::files;
 use super::output::Output;
+use super::part_files::{PartFiles, named_by};
 use super::paths::Paths;
 use std::path::{Path, PathBuf};
 use stillbed_design::{Design, Stated};
@@ -24,6 +25,8 @@ pub(super) struct Input {
     /// Answer from the members as one body, every section drawn along its member, instead of as beams
     #[arg(long)]
     pub as_bodies: bool,
+    #[command(flatten)]
+    pub part_files: PartFiles,
     #[command(flatten)]
     pub known: MaterialsOption,
 }
@@ -150,7 +153,7 @@ impl Input {
     }
 
     fn read_after(&self, begin: &Begin) -> Result<Design, Failure> {
-        let design = read_design(&self.design, &self.known, self.as_bodies, begin)?;
+        let design = read_design(&self.design, (&self.known, &self.part_files), self.as_bodies, begin)?;
         match &self.build {
             Some(wanted) => Ok(design.only(wanted)?),
             None => Ok(design),
@@ -161,7 +164,9 @@ impl Input {
 impl Input {
     /// The files that are read.
     pub fn paths(&self) -> Paths<'_> {
-        Paths::reading([self.design.as_path()]).and(self.known.materials.as_deref())
+        Paths::reading([self.design.as_path()])
+            .and(self.known.materials.as_deref())
+            .and_all(named_by(&self.design))
     }
 }
 
@@ -174,7 +179,7 @@ type Begin<'a> = dyn Fn(&Stated) -> Result<(), Failure> + 'a;
 /// Everything wrong with the design or its table of materials.
 pub(super) fn read_design(
     path: &Path,
-    known: &MaterialsOption,
+    (known, part_files): (&MaterialsOption, &PartFiles),
     as_bodies: bool,
     begin: &Begin,
 ) -> Result<Design, Failure> {
@@ -182,6 +187,7 @@ pub(super) fn read_design(
     let text = files::read_design(path)?;
     let name = path.display().to_string();
     let mut stated = Stated::read(&name, &text);
+    part_files.supply(&mut stated, path);
     begin(&stated)?;
     if as_bodies {
         stated = stated.as_bodies();

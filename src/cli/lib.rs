@@ -7,6 +7,7 @@
 //! ending       how a command ends: answered, or why not
 //! input        what commands take in: design, build, materials, draws, amplitude
 //! files        reading whole files
+//! part_files   the files that parts of bodies are drawn in
 //! paths        files that one run must not overwrite or write twice
 //! output       what commands give out: text, JSON, CSV, workbook; progress; problems
 //! writing      writing a file whole or not at all
@@ -44,6 +45,7 @@ mod mix;
 mod modes;
 mod new;
 mod output;
+mod part_files;
 mod paths;
 mod pour;
 mod proof;

@@ -4,6 +4,7 @@
 //! links, names that differ only in case, or the name of an open file. Devices and pipes are left out,
 //! since nothing in them can be lost.
 
+use std::borrow::Cow;
 use std::fs;
 use std::path::{Path, PathBuf};
 use stillbed_input::problem::{Place, Problem};
@@ -14,19 +15,25 @@ const MOST_LINKS: usize = 40;
 /// Every file of one run.
 #[derive(Default)]
 pub(super) struct Paths<'a> {
-    read: Vec<&'a Path>,
+    read: Vec<Cow<'a, Path>>,
     written: Vec<(&'static str, &'a Path)>,
 }
 
 impl<'a> Paths<'a> {
     /// The files that are read.
     pub fn reading(paths: impl IntoIterator<Item = &'a Path>) -> Paths<'a> {
-        Paths { read: paths.into_iter().collect(), written: Vec::new() }
+        Paths { read: paths.into_iter().map(Cow::Borrowed).collect(), written: Vec::new() }
     }
 
     /// Adds `path` to the files that are read.
     pub fn and(mut self, path: Option<&'a Path>) -> Paths<'a> {
-        self.read.extend(path);
+        self.read.extend(path.map(Cow::Borrowed));
+        self
+    }
+
+    /// Adds `paths` to the files that are read.
+    pub fn and_all(mut self, paths: Vec<PathBuf>) -> Paths<'a> {
+        self.read.extend(paths.into_iter().map(Cow::Owned));
         self
     }
 
@@ -49,7 +56,8 @@ impl<'a> Paths<'a> {
                 Problem::error(place, message).with_help(format!("name another file after {option}"))
             };
             if let Some(input) = self.read.iter().find(|input| again(input)) {
-                let named = if input == path { String::new() } else { format!(", {}", input.display()) };
+                let named =
+                    if input.as_ref() == *path { String::new() } else { format!(", {}", input.display()) };
                 return Err(fault(format!("{option} would overwrite an input of this run{named}")));
             }
             if let Some((other, _)) = self.written[..i].iter().find(|(_, written)| again(written)) {

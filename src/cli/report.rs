@@ -111,6 +111,9 @@ fn command(file: &str, arguments: &Arguments) -> String {
         option("--most", Some(arguments.most.to_string()));
         command += " --full";
     }
+    if arguments.input.part_files.outside_files {
+        command += " --outside-files";
+    }
     command
 }
 

@@ -1,6 +1,7 @@
 //! `tap`: reads modes from recorded taps, as moduli of a free bar or set against a design.
 
 use super::ending::{Ending, Failure};
+use super::part_files::{PartFiles, named_by};
 use super::paths::Paths;
 use super::writing::write_atomically;
 use super::{files, input, output};
@@ -71,6 +72,8 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "N", default_value_t = 12, value_parser = clap::value_parser!(u16).range(1..=500))]
     count: u16,
     #[command(flatten)]
+    part_files: PartFiles,
+    #[command(flatten)]
     known: input::MaterialsOption,
     #[command(flatten)]
     output: output::Output,
@@ -83,6 +86,7 @@ impl Arguments {
             Paths::reading(self.records.iter().map(PathBuf::as_path)).and(self.known.materials.as_deref());
         let read =
             read.and(self.torsion.as_deref()).and(self.lengthwise.as_deref()).and(self.against.as_deref());
+        let read = read.and_all(self.against.as_deref().map(named_by).unwrap_or_default());
         read.writing("--write", self.write.as_deref()).writing("--output", self.output.output.as_deref())
     }
 }
@@ -130,7 +134,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         .against
         .as_ref()
         .map(|path| {
-            input::read_design(path, &arguments.known, false, &|stated| {
+            input::read_design(path, (&arguments.known, &arguments.part_files), false, &|stated| {
                 arguments.output.head_of_design(stated, None)
             })
         })

@@ -110,6 +110,7 @@ impl Bar<'_> {
             axes: self.axes,
             of,
             place: self.spec.place.clone(),
+            stl: None,
         }
     }
 }
@@ -387,9 +388,9 @@ mod tests {
             r#"{more}
             as_bodies = true
             points = {{ left = "{left}", middle = "{middle}", right = "{right}", top = "{top}" }}
-            members.a = {{ from = "left", to = "middle", section = "s", up = "0, 1, 0" }}
-            members.b = {{ from = "middle", to = "right", section = "s", up = "0, 1, 0" }}
-            members.c = {{ from = "middle", to = "top", section = "s", up = "0, 1, 0" }}
+            members.a = {{ from = "left", to = "middle", section = "s" }}
+            members.b = {{ from = "middle", to = "right", section = "s" }}
+            members.c = {{ from = "middle", to = "top", section = "s" }}
             masses.head = {{ at = "top", mass = "2 kg" }}
             anchors.wall = {{ at = ["left", "right"], hold = "all" }}
             [builds.beams]

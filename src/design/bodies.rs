@@ -12,6 +12,7 @@ use stillbed_frame::{Substructure, SubstructurePart};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{Kind, figures, show};
 use stillbed_material::{Medium, Role};
+use stillbed_solid::spec::{BodyPartSpec, BodySpec, StlContent};
 use stillbed_solid::{
     Body, BodyFault, Elastic, FitFault, Grip, Part, Patch, PatchFault, PatchSize, Prepared, Reduced,
 };
@@ -54,13 +55,21 @@ pub(super) fn resolve(
     said: &mut Vec<Problem>,
 ) -> Vec<BuildBody> {
     let mut bodies = Vec::new();
+    let mut doubts = Vec::new();
     for (name, spec) in drawing.bodies.iter() {
         let known = said.len();
         let mut numbers: Vec<usize> = Vec::new();
         let mut parts = Vec::new();
         for part in &spec.parts {
+            if let Some(stl) = part.stl.as_ref().filter(|stl| stl.content == StlContent::Unread) {
+                let message = format!("\"{}\" was not read", stl.file.value);
+                said.push(
+                    Problem::error(stl.file.place.clone(), message)
+                        .with_help("whoever reads a design from Rust supplies its files: Stated::supply"),
+                );
+            }
             let Some(of) = &part.of else {
-                parts.push(part.part(None));
+                parts.extend(part.part(None));
                 continue;
             };
             let Some(at) = stores.number(of, substances, said) else { continue };
@@ -70,11 +79,12 @@ pub(super) fn resolve(
                     numbers.len() - 1
                 })
             });
-            parts.push(part.part(material));
+            parts.extend(part.part(material));
         }
         if said.len() > known || parts.len() < spec.parts.len() {
             continue;
         }
+        doubts.extend(odd_sizes(drawing, spec, &parts));
         let body = Body { parts, patches: Vec::new() };
         bodies.push(BuildBody {
             name: name.to_string(),
@@ -85,6 +95,11 @@ pub(super) fn resolve(
             grid: Arc::default(),
             reduced: Arc::default(),
         });
+    }
+    said.extend(doubts);
+    // Points on a body that is not there would be said to lie on none.
+    if bodies.len() < drawing.bodies.len() {
+        return bodies;
     }
     hold(drawing, sizes, &mut bodies, said);
     for body in &bodies {
@@ -100,6 +115,33 @@ pub(super) fn resolve(
         }
     }
     bodies
+}
+
+/// How many times larger than the rest of the machine a part from a file may be, and how many times smaller: a boss is
+/// often small, and what is drawn in metres and read as millimetres is a thousand times off.
+const ODD: [f64; 2] = [25.0, 100.0];
+
+/// Doubts about the units of the files that parts of a body are drawn in: their sizes beside those of the rest.
+fn odd_sizes(drawing: &Drawing, spec: &BodySpec, parts: &[Part]) -> Vec<Problem> {
+    let nothing = [Vector3::repeat(f64::INFINITY), Vector3::repeat(f64::NEG_INFINITY)];
+    let largest = |places: &mut dyn Iterator<Item = Vector3<f64>>| {
+        let [low, high] = places.fold(nothing, |[low, high], place| [low.inf(&place), high.sup(&place)]);
+        (high - low).max()
+    };
+    let doubt = |(own, stated): (usize, &BodyPartSpec)| {
+        let stl = stated.stl.as_ref()?;
+        let size = largest(&mut parts[own].extent().map(Vector3::from).into_iter());
+        let others = parts.iter().enumerate().filter(|(other, _)| *other != own);
+        let others = others.flat_map(|(_, part)| part.extent()).map(Vector3::from);
+        let points = drawing.points.iter().map(|(_, point)| Vector3::from(point.position));
+        let rest = largest(&mut points.chain(others));
+        let odd = rest > 0.0 && (size > ODD[0] * rest || rest > ODD[1] * size);
+        let [size, rest] = [size, rest].map(|size| show(size, Kind::Length));
+        let message = format!("\"{}\" is {size} across, and the rest of the machine {rest}", stl.file.value);
+        let help = format!("is unit = \"{}\" right? it is what one unit of the file is", stl.unit);
+        odd.then(|| Problem::warning(stl.file.place.clone(), message).with_help(help))
+    };
+    spec.parts.iter().enumerate().filter_map(doubt).collect()
 }
 
 /// Finds the body that each point lies on. In a build without bodies the common patches hold nothing.

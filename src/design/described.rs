@@ -50,15 +50,20 @@ pub(super) const DESCRIBED: &[(&str, &str)] = &[
         "bodies/*/parts/[]/prism",
         "An outline with a height: its corners in order, first x then y when it stands upright.",
     ),
+    (
+        "bodies/*/parts/[]/stl",
+        "A closed surface from a drawing program: the name of its file, from the folder of the design.",
+    ),
+    ("bodies/*/parts/[]/unit", "What one unit of the file is: mm, m, in."),
     ("bodies/*/parts/[]/height", "Height of a prism."),
     ("bodies/*/parts/[]/along", "Direction of a cylinder or of the height of a prism; else up."),
     (
         "bodies/*/parts/[]/at",
-        "Where its middle is: global x, y, z; of a prism where its outline is drawn, half way up.",
+        "Where its middle is: global x, y, z; of a prism where its outline is drawn, half way up; of a file its origin.",
     ),
     (
         "bodies/*/parts/[]/turn",
-        "About its middle: around global x, then y, then z; of a bar about its own line.",
+        "About its middle, of a file its origin: around global x, then y, then z; of a bar about its own line.",
     ),
     ("bodies/*/parts/[]/from", "Where a bar begins."),
     ("bodies/*/parts/[]/to", "Where a bar ends."),

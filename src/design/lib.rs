@@ -9,6 +9,7 @@
 //! vary         what may vary, and what must stay free
 //! as_bodies    the members of a build as one body
 //! substance    the materials and mixes that parts are made of
+//! part_files   the files that parts of bodies are drawn in
 //! bodies       the bodies of a build, each reduced to a few coordinates
 //! build        one way of making the base, ready to be computed
 //! walls        where the wall of a hollow member gives under another
@@ -33,6 +34,7 @@ pub mod edit;
 mod goal;
 mod model;
 mod named;
+mod part_files;
 mod pouring;
 mod price;
 mod proportions;
@@ -57,7 +59,7 @@ pub use walls::{BraceEnd, Tube};
 
 use stillbed_input::document::{Fields, Located, Reader, Uncertain};
 use stillbed_input::problem::{Place, Problem, Severity, in_order};
-use stillbed_input::quantity::{Kind, show};
+use stillbed_input::quantity::{Fault, Kind, show};
 use stillbed_material::Table;
 use substance::Register;
 
@@ -119,7 +121,8 @@ pub struct Reading {
 }
 
 impl Design {
-    /// Reads a design from `text`; `file` is its name in messages, `table` the known materials.
+    /// Reads a design from `text`; `file` is its name in messages, `table` the known materials. Where parts of bodies
+    /// are drawn in files, begin with [`Stated::read`] and [`Stated::supply`].
     #[must_use]
     pub fn read(file: &str, text: &str, table: &Table) -> Reading {
         Stated::read(file, text).resolve(table)
@@ -302,6 +305,18 @@ impl Stated {
         let known = build.is_none_or(|name| self.builds.iter().any(|(stated, _)| stated.name.value == name));
         let title = if self.title.is_empty() { &self.file } else { &self.title };
         (known && is_sound(&self.problems)).then_some(title)
+    }
+
+    /// The files that parts of bodies are drawn in, as the design names them, each where it is first named.
+    #[must_use]
+    pub fn files(&self) -> Vec<Located<String>> {
+        part_files::named(self.builds.iter().map(|(_, drawing)| drawing))
+    }
+
+    /// Takes in the content of these files; `read` gives the bytes of one, or says why it cannot.
+    pub fn supply(&mut self, read: impl FnMut(&str) -> Result<Vec<u8>, Fault>) {
+        let drawings = self.builds.iter_mut().map(|(_, drawing)| drawing);
+        self.problems.extend(part_files::supply(drawings, read));
     }
 
     /// The same with the members of all builds as bodies.

@@ -102,6 +102,14 @@ impl<T: Clone> Named<T> {
         })
     }
 
+    /// All stated things, in order, to be changed.
+    pub fn iter_mut(&mut self) -> impl Iterator<Item = &mut T> {
+        self.entries.iter_mut().filter_map(|(_, entry)| match entry {
+            Entry::Stated(thing) => Some(thing),
+            _ => None,
+        })
+    }
+
     /// How many things are stated.
     #[must_use]
     pub fn len(&self) -> usize {

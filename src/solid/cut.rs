@@ -8,7 +8,8 @@
 //! V(d)/V = Σ over corners (-1)^m (d + Σ a/2 - Σ_m a)₊ⁿ / (n! Π a),   a_i = |n_i| h_i
 //! ```
 //!
-//! for the n axes that the normal n is not square to. Where the cell is empty a part in ten thousand of the
+//! for the n axes that the normal n is not square to. Where a closed surface has an edge there, points of the division
+//! are looked at instead. Where the cell is empty a part in ten thousand of the
 //! material is left, since a cell that is nearly empty would make the matrices ill-conditioned.
 
 use crate::mesh::{CellPoint, Content};
@@ -18,8 +19,16 @@ use nalgebra::Vector3;
 
 /// How often a cell is halved.
 const HALVINGS: usize = 5;
+/// How often it is halved at least and at most where a closed surface cuts it across all axes, and the most divisions
+/// that a surface through it is to meet.
+const CLOSED_HALVINGS: [usize; 2] = [4, 6];
+const MOST_DIVISIONS: f64 = 1000.0;
+/// Gauss points an axis that are enough in a quarter of a cell.
+const FEW: usize = 2;
 /// The part of a material that is left where a cut cell is empty.
 const LEFT: f64 = 1e-4;
+/// The middles of three parts of an interval, in half lengths from its middle.
+const THIRDS: [f64; 3] = [-2.0 / 3.0, 0.0, 2.0 / 3.0];
 
 /// The points of the cell about `middle` with half sizes `half`, `count` Gauss points an axis where no face is
 /// near; `None` where all of it is empty.
@@ -30,10 +39,25 @@ pub(crate) fn points(
     count: usize,
 ) -> Option<Content> {
     let materials = 1 + parts.iter().filter_map(|part| part.material).max()?;
-    let mut cell =
-        Cutting { parts, middle, half, gauss: gauss(count), materials, found: Vec::new(), held: 0.0 };
-    cell.divide(Vector3::repeat(0.5), Vector3::repeat(0.5), HALVINGS);
+    let all_round = parts.iter().filter(|part| part.bounds.is_some());
+    let all_round = all_round.filter(|part| part.cut_across(middle, half) == Some([true; 3]));
+    let area = all_round.map(|part| part.skew_area(middle, half)).reduce(|a, b| a + b);
+    let (halvings, few) = match area {
+        Some(area) => (closed_halvings(area, half), gauss(count.min(FEW))),
+        None => (HALVINGS, gauss(count)),
+    };
+    let gauss = gauss(count);
+    let mut cell = Cutting { parts, middle, half, gauss, few, materials, found: Vec::new(), held: 0.0 };
+    cell.divide(Vector3::repeat(0.5), Vector3::repeat(0.5), halvings);
     (cell.held > 1e-9 * 8.0 * half.product()).then_some(Content::Points(cell.found))
+}
+
+/// How often a cell is halved whose closed surfaces have an area of `area`, m².
+fn closed_halvings(area: f64, half: &Vector3<f64>) -> usize {
+    let face = 4.0 * half.product().powf(2.0 / 3.0);
+    let divisions = |halvings: usize| area / face * 4.0_f64.powi(halvings as i32);
+    let [least, most] = CLOSED_HALVINGS;
+    (least..most).find(|halvings| divisions(halvings + 1) > MOST_DIVISIONS).unwrap_or(most)
 }
 
 struct Cutting<'p> {
@@ -41,6 +65,8 @@ struct Cutting<'p> {
     middle: &'p Vector3<f64>,
     half: &'p Vector3<f64>,
     gauss: Vec<(f64, f64)>,
+    /// Gauss points of divisions that are a quarter of the cell or less.
+    few: Vec<(f64, f64)>,
     materials: usize,
     found: Vec<CellPoint>,
     /// Volume that is not empty, m³.
@@ -60,9 +86,7 @@ impl Cutting<'_> {
         // Axes that a face cutting this division is not square to.
         let mut across = [false; 3];
         for part in self.parts.iter().filter(|part| part.within_square(&place)) {
-            let near = part.depth(&place).filter(|(depth, _)| depth.abs() < half.norm());
-            if near.is_some() {
-                let skew = part.skew_axes();
+            if let Some(skew) = part.cut_across(&place, &half) {
                 (0..3).for_each(|axis| across[axis] |= skew[axis]);
             } else if part.holds(&place) {
                 across = [false; 3];
@@ -86,6 +110,11 @@ impl Cutting<'_> {
         }
     }
 
+    /// Gauss points along a division that reaches `reach` to each side, in parts of the cell.
+    fn line(&self, reach: f64) -> Vec<(f64, f64)> {
+        if reach < 0.2 { self.few.clone() } else { self.gauss.clone() }
+    }
+
     /// A division of one material or of none.
     fn fill(&mut self, at: &Vector3<f64>, reach: &Vector3<f64>) {
         let place = self.place(at);
@@ -94,10 +123,10 @@ impl Cutting<'_> {
         if let Some(owner) = owner {
             shares[owner] = 1.0;
         }
-        let gauss = self.gauss.clone();
-        for (x, wx) in &gauss {
-            for (y, wy) in &gauss {
-                for (z, wz) in &gauss {
+        let lines = [0, 1, 2].map(|axis| self.line(reach[axis]));
+        for (x, wx) in &lines[0] {
+            for (y, wy) in &lines[1] {
+                for (z, wz) in &lines[2] {
                     let off = Vector3::new(2.0 * x - 1.0, 2.0 * y - 1.0, 2.0 * z - 1.0).component_mul(reach);
                     self.add(at + off, wx * wy * wz * 8.0 * reach.product(), &shares);
                 }
@@ -111,13 +140,13 @@ impl Cutting<'_> {
         let half = 2.0 * self.half.component_mul(reach);
         let mut shares = vec![0.0; self.materials];
         for part in self.parts.iter().filter(|part| part.within_square(&place)) {
-            let inside = part.depth(&place).map_or(1.0, |(depth, normal)| kept(depth, &normal, &half));
+            let inside = share(part, &place, &half, across);
             shares.iter_mut().for_each(|share| *share *= 1.0 - inside);
             if let Some(material) = part.material {
                 shares[material] += inside;
             }
         }
-        let line = |axis: usize| if across[axis] { vec![(0.5, 1.0)] } else { self.gauss.clone() };
+        let line = |axis: usize| if across[axis] { vec![(0.5, 1.0)] } else { self.line(reach[axis]) };
         let [xs, ys, zs] = [line(0), line(1), line(2)];
         for (x, wx) in &xs {
             for (y, wy) in &ys {
@@ -146,6 +175,27 @@ impl Cutting<'_> {
     }
 }
 
+/// The part of a division about `middle` that lies inside `part`; faces run across the axes of `across`.
+fn share(part: &Part, middle: &Vector3<f64>, half: &Vector3<f64>, across: [bool; 3]) -> f64 {
+    if let Some((depth, normal)) = part.plane_in(middle, half) {
+        return kept(depth, &normal, half);
+    }
+    if part.cut_across(middle, half).is_none() {
+        return if part.holds(middle) { 1.0 } else { 0.0 };
+    }
+    let steps = across.map(|across| if across { &THIRDS[..] } else { &THIRDS[1..2] });
+    let mut held = 0;
+    for x in steps[0] {
+        for y in steps[1] {
+            for z in steps[2] {
+                let at = middle + half.component_mul(&Vector3::new(*x, *y, *z));
+                held += usize::from(part.holds(&at));
+            }
+        }
+    }
+    held as f64 / steps.iter().map(|steps| steps.len()).product::<usize>() as f64
+}
+
 /// The part of a box with half sizes `half` that lies on the inner side of a plane whose distance from its middle
 /// is `depth`, positive when the middle is inside.
 fn kept(depth: f64, normal: &Vector3<f64>, half: &Vector3<f64>) -> f64 {
@@ -167,6 +217,14 @@ fn kept(depth: f64, normal: &Vector3<f64>, half: &Vector3<f64>) -> f64 {
 mod tests {
     use super::*;
     use approx::assert_relative_eq;
+
+    #[test]
+    fn a_small_surface_in_a_large_cell_is_cut_finer() {
+        let half = Vector3::repeat(0.1);
+        assert_eq!(closed_halvings(0.04, &half), 4);
+        assert_eq!(closed_halvings(0.01, &half), 5);
+        assert_eq!(closed_halvings(0.001, &half), 6);
+    }
 
     #[test]
     fn a_plane_through_the_middle_keeps_half_and_a_corner_a_sixth_of_its_cube() {

@@ -89,7 +89,7 @@ pub fn fit(parts: &[Part], extra: &[Vec<f64>; 3], finer: usize) -> Result<Mesh, 
         all.extend([low[axis], high[axis]]);
         merged(all, SAME_PLANE * largest)
     });
-    let skew = parts.iter().any(|part| part.depth(&part.middle).is_some());
+    let skew = parts.iter().any(Part::is_skew);
     let longest = (1.4 * least).max(0.25 * largest).min(if skew { 0.35 } else { 0.6 } * largest);
     let breaks = breaks.map(|breaks| divided(&breaks, longest));
     let order = |length: f64, free: bool| {
@@ -165,8 +165,7 @@ pub fn filled(parts: &[Part], axes: &[Axis; 3]) -> Vec<Cell> {
         let mut owner = None;
         let mut cut = false;
         for part in parts.iter().filter(|part| part.within_square(&middle)) {
-            let depth = part.depth(&middle).map(|(depth, _)| depth);
-            if depth.is_some_and(|depth| depth.abs() < half.norm()) {
+            if part.cut_across(&middle, &half).is_some() {
                 cut = true;
             } else if part.holds(&middle) {
                 (owner, cut) = (part.material, false);

@@ -4,6 +4,10 @@
 //! polynomial  the nodal basis of an interval, and integrals of its products
 //! mesh        a grid of boxes with polynomial orders by interval, and what fills each cell
 //! cell        stiffness and mass of one cell
+//! stl         surfaces of triangles as drawing programs write them
+//! tree        a tree of boxes over triangles
+//! closed_surface  a closed surface of triangles: its faults, its axes, what it holds
+//! bounded     a part bounded by one: what the grid follows of it and what it cuts
 //! part        the parts that a body is drawn of
 //! fit         a grid fitted to the parts
 //! cut         the points of a cell that a curved or oblique face cuts
@@ -24,7 +28,9 @@
 mod assembly;
 mod back_to_front;
 mod body;
+mod bounded;
 mod cell;
+mod closed_surface;
 mod cut;
 mod fit;
 mod mesh;
@@ -36,19 +42,24 @@ mod reduced;
 mod shown;
 mod space;
 pub mod spec;
+mod stl;
 mod surface;
+mod tree;
 mod wall_table;
 mod walls;
 
 pub use assembly::{Assembly, Elastic, Matrices};
 pub use back_to_front::{BackToFront, Divide};
 pub use body::{Body, Prepared};
+pub use bounded::Bounds;
+pub use closed_surface::{ClosedSurface, SurfaceFault};
 pub use fit::{FitFault, best_axes, filled, fit};
 pub use mesh::{Axis, Cell, CellPoint, Content, Interval, Mesh};
 pub use part::{Part, Ring, upright};
 pub use patch::{Grip, Patch, PatchFault, PatchSize};
 pub use recovery::BodyStrain;
 pub use reduced::{BodyFault, MaterialMatrices, Reduced};
+pub use stl::{Triangle, open_edges, read_stl};
 pub use surface::{Corner, Edge, Face, Shown, surface};
 pub use wall_table::{LossyWall, SolvedWalls, WallPair};
 pub use walls::{BeamStiffness, ChordEnd, CornerEnd, TubeJoint, TubeSection, WallFlexibility};

@@ -1,7 +1,10 @@
-//! The parts that a body is drawn of: outlines with a thickness, in place and turned, and how deep a point lies
-//! in one.
+//! The parts that a body is drawn of: outlines with a thickness or closed surfaces, in place and turned, and how deep
+//! a point lies in one.
 
+use crate::bounded::{Bounds, Stand};
+use crate::closed_surface::ClosedSurface;
 use nalgebra::{Matrix3, Vector3};
+use std::sync::Arc;
 
 /// A closed curve in the plane of an outline.
 #[derive(Debug, Clone, PartialEq)]
@@ -71,7 +74,7 @@ fn sides(points: &[[f64; 2]]) -> impl Iterator<Item = ([f64; 2], [f64; 2])> + '_
     (0..count).map(move |i| (points[i], points[(i + 1) % count]))
 }
 
-/// One part of a body: what lies inside an odd number of its rings, over a length.
+/// One part of a body: what lies inside an odd number of its rings, over a length, or inside a closed surface.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Part {
     /// The curves, in its own axes y and z.
@@ -84,9 +87,33 @@ pub struct Part {
     pub axes: Matrix3<f64>,
     /// Its material, by number; `None` is empty and cuts what lies under it.
     pub material: Option<usize>,
+    /// The closed surface that bounds it instead of rings; made by [`Part::bounded`].
+    pub bounds: Option<Bounds>,
 }
 
 impl Part {
+    /// What lies inside `surface`, drawn in axes that are the columns of `turn` and whose origin is at `at`, m.
+    pub fn bounded(
+        surface: Arc<ClosedSurface>,
+        at: [f64; 3],
+        turn: &Matrix3<f64>,
+        material: Option<usize>,
+    ) -> Part {
+        Part {
+            rings: Vec::new(),
+            length: surface.sizes.x,
+            middle: Vector3::from(at) + turn * surface.middle,
+            axes: turn * surface.axes,
+            material,
+            bounds: Some(Bounds::new(surface)),
+        }
+    }
+
+    /// Its surface, where it is bounded by one, with where that stands.
+    fn surface(&self) -> Option<(&Bounds, Stand<'_>)> {
+        self.bounds.as_ref().map(|bounds| (bounds, (&self.middle, &self.axes)))
+    }
+
     /// A box with its edges along the axes of the body; sizes in m.
     pub fn cuboid(sizes: [f64; 3], middle: [f64; 3], material: Option<usize>) -> Part {
         Part {
@@ -95,6 +122,7 @@ impl Part {
             middle: middle.into(),
             axes: Matrix3::identity(),
             material,
+            bounds: None,
         }
     }
 
@@ -107,22 +135,60 @@ impl Part {
         material: Option<usize>,
     ) -> Part {
         let rings = vec![Ring::Circle { centre: [0.0; 2], radius: diameter / 2.0 }];
-        Part { rings, length, middle: middle.into(), axes: upright(along), material }
+        Part { rings, length, middle: middle.into(), axes: upright(along), material, bounds: None }
     }
 
     /// True when `point` is inside.
     pub fn holds(&self, point: &Vector3<f64>) -> bool {
         let own = self.axes.tr_mul(&(point - self.middle));
-        own.x.abs() < 0.5 * self.length && self.within([own.y, own.z])
+        match &self.bounds {
+            Some(bounds) => bounds.surface().holds(&own),
+            None => own.x.abs() < 0.5 * self.length && self.within([own.y, own.z]),
+        }
     }
 
     fn within(&self, plane: [f64; 2]) -> bool {
         self.rings.iter().fold(false, |inside, ring| inside != ring.holds(plane))
     }
 
-    /// How far `point` is inside the faces that are not square to the axes of the body, m, negative outside, and
-    /// the normal of the nearest one; `None` where the part has no such face.
-    pub fn depth(&self, point: &Vector3<f64>) -> Option<(f64, Vector3<f64>)> {
+    /// The axes of the body that a face cutting the box about `middle`, which reaches `half` to each side, is neither
+    /// square nor parallel to; `None` where no such face is near it.
+    pub(crate) fn cut_across(&self, middle: &Vector3<f64>, half: &Vector3<f64>) -> Option<[bool; 3]> {
+        match self.surface() {
+            Some((bounds, stand)) => bounds.across(stand, middle, half),
+            None => {
+                let near = self.depth(middle).is_some_and(|(depth, _)| depth.abs() < half.norm());
+                near.then(|| self.skew_axes())
+            }
+        }
+    }
+
+    /// How far the middle of a box is inside the face that cuts it, m, negative outside, and the normal of that face, as
+    /// far as one plane does for it: not near the edges of a closed surface.
+    pub(crate) fn plane_in(&self, middle: &Vector3<f64>, half: &Vector3<f64>) -> Option<(f64, Vector3<f64>)> {
+        match self.surface() {
+            Some((bounds, stand)) => bounds.plane(stand, middle, half),
+            None => self.depth(middle),
+        }
+    }
+
+    /// Area of the skew triangles of its surface that pass through a box, m², each counted for no more than the largest
+    /// face of the box.
+    pub(crate) fn skew_area(&self, middle: &Vector3<f64>, half: &Vector3<f64>) -> f64 {
+        self.surface().map_or(0.0, |(bounds, stand)| bounds.area(stand, middle, half))
+    }
+
+    /// True when some face of it is not square to the axes of the body.
+    pub(crate) fn is_skew(&self) -> bool {
+        match self.surface() {
+            Some((bounds, stand)) => bounds.is_skew(stand),
+            None => self.depth(&self.middle).is_some(),
+        }
+    }
+
+    /// Of a part drawn by outlines: how far `point` is inside the faces that are not square to the axes of the body, m,
+    /// negative outside, and the normal of the nearest one; `None` where the part has no such face.
+    fn depth(&self, point: &Vector3<f64>) -> Option<(f64, Vector3<f64>)> {
         let own = self.axes.tr_mul(&(point - self.middle));
         let plane = [own.y, own.z];
         let skew = |a: [f64; 2], b: [f64; 2]| !self.is_square(Vector3::new(0.0, b[1] - a[1], a[0] - b[0]));
@@ -142,6 +208,9 @@ impl Part {
 
     /// True when `point` is inside all faces that are square to the axes of the body; the others do not count.
     pub fn within_square(&self, point: &Vector3<f64>) -> bool {
+        if self.bounds.is_some() {
+            return self.is_skew() || self.holds(point);
+        }
         let own = self.axes.tr_mul(&(point - self.middle));
         let square = |a: [f64; 2], b: [f64; 2]| self.is_square(Vector3::new(0.0, b[1] - a[1], a[0] - b[0]));
         let all_square = self.rings.iter().all(|ring| match ring {
@@ -152,8 +221,8 @@ impl Part {
             && (!all_square || self.within([own.y, own.z]))
     }
 
-    /// The axes of the body that some face is neither square to nor parallel to.
-    pub fn skew_axes(&self) -> [bool; 3] {
+    /// Of a part drawn by outlines: the axes of the body that some face is neither square to nor parallel to.
+    fn skew_axes(&self) -> [bool; 3] {
         let mut skew = [false; 3];
         let mut meet = |own: Vector3<f64>| {
             if !self.is_square(own) {
@@ -184,11 +253,18 @@ impl Part {
 
     /// The part in axes turned by `turn`: coordinates c become `turn`ᵀ c.
     pub fn turned(&self, turn: &Matrix3<f64>) -> Part {
-        Part { middle: turn.tr_mul(&self.middle), axes: turn.tr_mul(&self.axes), ..self.clone() }
+        if *turn == Matrix3::identity() {
+            return self.clone();
+        }
+        let bounds = self.bounds.as_ref().map(Bounds::moved);
+        Part { middle: turn.tr_mul(&self.middle), axes: turn.tr_mul(&self.axes), bounds, ..self.clone() }
     }
 
     /// The least and greatest coordinates, m.
     pub fn extent(&self) -> [[f64; 3]; 2] {
+        if let Some((bounds, stand)) = self.surface() {
+            return bounds.extent(stand);
+        }
         let (mut low, mut high) = ([f64::INFINITY; 3], [f64::NEG_INFINITY; 3]);
         let mut meet = |corner: Vector3<f64>, reach: [f64; 3]| {
             for axis in 0..3 {
@@ -211,8 +287,12 @@ impl Part {
         [low, high]
     }
 
-    /// By axis of the body: the places of its faces that are square to it, m.
+    /// By axis of the body: the places of its faces that are square to it, m; of a closed surface without the small
+    /// ones.
     pub fn planes(&self) -> [Vec<f64>; 3] {
+        if let Some((bounds, stand)) = self.surface() {
+            return bounds.planes(stand).clone();
+        }
         let mut planes = [const { Vec::new() }; 3];
         let mut place = |own: Vector3<f64>, at: Vector3<f64>| {
             if self.is_square(own) {
@@ -233,8 +313,12 @@ impl Part {
     }
 
     /// Number of its faces that are square to the axes of the body, less those that are not; a circle counts as
-    /// one.
+    /// one, and a closed surface as six by area.
     pub fn squareness(&self) -> isize {
+        if let Some(bounds) = &self.bounds {
+            let [square, skew] = bounds.surface().square(&self.axes);
+            return (6.0 * (square - skew)).round() as isize;
+        }
         let one = |square: bool| if square { 1 } else { -1 };
         let ring = |ring: &Ring| match ring {
             Ring::Circle { .. } => -1,

@@ -1,11 +1,14 @@
 //! Bodies and patches as the design file states them.
 
+use crate::closed_surface::{ClosedSurface, SurfaceFault};
 use crate::part::{Part, Ring, upright};
 use crate::patch::PatchSize;
+use crate::stl::read_stl;
 use nalgebra::{Matrix3, Rotation3, Vector3};
+use std::sync::Arc;
 use stillbed_input::document::{Allowed, Fields, Located};
 use stillbed_input::problem::{Place, Problem};
-use stillbed_input::quantity::{self, Kind};
+use stillbed_input::quantity::{self, Fault, Kind, figures, show};
 use stillbed_section::Shape;
 use stillbed_section::spec::{read_shape_named, shape_keys};
 
@@ -33,23 +36,124 @@ pub struct BodyPartSpec {
     pub of: Option<Located<String>>,
     /// Its place in the file.
     pub place: Place,
+    /// The file of the surface that bounds it instead of curves; the origin of the file is at the middle.
+    pub stl: Option<StlSpec>,
 }
 
 impl BodyPartSpec {
-    /// The part made of the material of this number; `None` cuts what lies under it.
-    pub fn part(&self, material: Option<usize>) -> Part {
-        Part {
+    /// The part made of the material of this number; `None` cuts what lies under it. No part where its file was not
+    /// read.
+    pub fn part(&self, material: Option<usize>) -> Option<Part> {
+        if let Some(stl) = &self.stl {
+            let surface = stl.content.surface()?.clone();
+            return Some(Part::bounded(surface, self.middle, &self.axes, material));
+        }
+        Some(Part {
             rings: self.rings.clone(),
             length: self.length,
             middle: self.middle.into(),
             axes: self.axes,
             material,
+            bounds: None,
+        })
+    }
+}
+
+/// A surface that a drawing program wrote, before and after its file is read.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StlSpec {
+    /// The file as the design names it.
+    pub file: Located<String>,
+    /// The name of the unit of its coordinates.
+    pub unit: String,
+    /// That unit in m.
+    pub metres: f64,
+    /// What the file holds.
+    pub content: StlContent,
+}
+
+/// What the file of a surface holds.
+#[derive(Debug, Clone, PartialEq)]
+pub enum StlContent {
+    /// Nobody has read it.
+    Unread,
+    /// It is no such surface, which has been reported.
+    Refused,
+    /// A surface.
+    Surface(Arc<ClosedSurface>),
+}
+
+impl StlContent {
+    /// The surface, where the file was read and is one.
+    pub fn surface(&self) -> Option<&Arc<ClosedSurface>> {
+        match self {
+            StlContent::Surface(surface) => Some(surface),
+            _ => None,
         }
     }
 }
 
+impl StlSpec {
+    fn read(fields: &Fields) -> Option<StlSpec> {
+        stated(fields, "unit", "\"mm\"")?;
+        let (file, unit) = (fields.text("stl"), fields.text("unit")?);
+        match quantity::single(&format!("1 {}", unit.value), Kind::Length) {
+            Ok(metres) if unit.value.starts_with(|c: char| c.is_alphabetic()) => {
+                Some(StlSpec { file: file?, unit: unit.value, metres, content: StlContent::Unread })
+            }
+            _ => {
+                let message = format!("\"{}\" is no unit of length", unit.value);
+                fields.refuse("unit", message, "name what one unit of the file is: mm, m, in");
+                None
+            }
+        }
+    }
+
+    /// The surface that the `bytes` of its file are.
+    ///
+    /// # Errors
+    /// What is wrong with them, and what to do.
+    pub fn surface(&self, bytes: &[u8]) -> Result<ClosedSurface, Fault> {
+        let triangles = read_stl(bytes, self.metres);
+        let surface = triangles
+            .and_then(|triangles| ClosedSurface::new(&triangles).map_err(|fault| self.words(&fault)));
+        let named = |fault: Fault| format!("\"{}\": {}", self.file.value, fault.message);
+        surface.map_err(|fault| Fault { help: fault.help.clone(), message: named(fault) })
+    }
+
+    /// What is wrong with a surface, and what to do.
+    fn words(&self, fault: &SurfaceFault) -> Fault {
+        let at = |place: &Vector3<f64>| {
+            let numbers = place.map(|x| x / self.metres);
+            let number = |x: f64| figures(if x.abs() < 1e-6 * numbers.amax() { 0.0 } else { x }, 6);
+            format!("{}, {}, {} {}", number(numbers.x), number(numbers.y), number(numbers.z), self.unit)
+        };
+        let close = "mend it where it was drawn, and export it as one closed body";
+        let unite = "unite what touches or overlaps where it was drawn, or make each a part of its own";
+        let turn = "turn its faces outwards where it was drawn, and export it again";
+        let (message, help) = match fault {
+            SurfaceFault::Size(size) => (
+                format!("the surface is {} across", show(*size, Kind::Length)),
+                "is the unit right? it is what one unit of the file is",
+            ),
+            SurfaceFault::Open(place) => (format!("the surface is open at {}", at(place)), close),
+            SurfaceFault::Turned(place) => {
+                (format!("two triangles that meet at {} look to different sides", at(place)), turn)
+            }
+            SurfaceFault::Twice(place) => (format!("the triangle at {} is there twice", at(place)), unite),
+            SurfaceFault::Crossing(place) => (format!("the surface crosses itself at {}", at(place)), unite),
+            SurfaceFault::InsideOut(place) => (format!("the surface is inside out at {}", at(place)), turn),
+            SurfaceFault::Within(place) => {
+                (format!("both sides of the face at {} are inside", at(place)), unite)
+            }
+            SurfaceFault::Flat => ("the surface encloses nothing".to_string(), close),
+        };
+        Fault { message, help: help.to_string() }
+    }
+}
+
 /// The forms of a part that no section has.
-const FORMS: [&str; 3] = ["box", "cylinder", "prism"];
+const FORMS: [&str; 4] = ["box", "cylinder", "prism", "stl"];
 
 impl BodySpec {
     /// Reads one body.
@@ -80,7 +184,13 @@ impl BodyPartSpec {
         let of = fields.text("of");
         let known: Vec<&'static str> = FORMS.into_iter().chain(shape_keys()).collect();
         let named = fields.stated(&known);
+        let mut stl = None;
         let found = match named[..] {
+            ["stl"] => {
+                stl = StlSpec::read(fields);
+                let (at, turn) = (at(fields), turn(fields));
+                stl.is_some().then_some((Vec::new(), 0.0, at, turn))
+            }
             ["box"] => cuboid(fields),
             ["cylinder"] => cylinder(fields),
             ["prism"] => prism(fields),
@@ -96,7 +206,7 @@ impl BodyPartSpec {
             }
         };
         let (rings, length, middle, axes) = found?;
-        Some(BodyPartSpec { rings, length, middle, axes, of: Some(of?), place: fields.place() })
+        Some(BodyPartSpec { rings, length, middle, axes, of: Some(of?), place: fields.place(), stl })
     }
 }
 

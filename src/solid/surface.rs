@@ -9,8 +9,13 @@
 //! ```
 //!
 //! Both are areas in the plane of the face: the slices of all other parts by that plane. Curves are drawn as chords.
+//! A part bounded by a closed surface is drawn whole, as its triangles where they are few, else as the box around it;
+//! one that is empty is not drawn.
 
+use super::bounded::Bounds;
+use super::closed_surface::normal;
 use super::part::{Part, Ring};
+use super::tree::Corners;
 use i_overlay::core::fill_rule::FillRule;
 use i_overlay::core::overlay_rule::OverlayRule;
 use i_overlay::float::single::SingleFloatOverlay;
@@ -68,10 +73,14 @@ type Region = Vec<Vec<Plane>>;
 const CHORDS: usize = 28;
 /// Cosine of the largest turn between chords that count as a curve.
 const CURVED: f64 = 0.69;
+/// Cosine of the largest turn between triangles of one flat face.
+const FLAT: f64 = 1.0 - 1e-8;
 /// How far a chord may leave a curve, as a part of the size of its outline.
 const SAGITTA: f64 = 0.012;
 /// How far from a face its surroundings are looked at, as a part of the size of all parts.
 const BESIDE: f64 = 1e-5;
+/// Most triangles of a closed surface that are drawn.
+const MOST_TRIANGLES: usize = 600;
 /// Least area of a face, as a part of the square of the size of all parts.
 const LEAST: f64 = 1e-6;
 
@@ -99,6 +108,10 @@ pub fn surface(shown: &[Shown]) -> Vec<Face> {
     let beside = BESIDE * size;
     let mut faces = Vec::new();
     for (number, part) in parts.iter().enumerate() {
+        if part.bounds.is_some() {
+            faces.extend(triangles(part, number));
+            continue;
+        }
         let near: Vec<usize> = (0..parts.len())
             .filter(|other| *other != number && meet(&boxes[number], &boxes[*other], 2.0 * beside))
             .collect();
@@ -173,8 +186,36 @@ fn area(piece: &[Plane]) -> f64 {
     areas.enumerate().map(|(i, area)| if i == 0 { area } else { -area }).sum()
 }
 
+/// The triangles of a part bounded by a closed surface; edges within a flat face are none.
+fn triangles(part: &Part, number: usize) -> Vec<Face> {
+    let Some(surface) = part.bounds.as_ref().map(Bounds::surface).filter(|_| part.material.is_some()) else {
+        return Vec::new();
+    };
+    let unit = |i: usize| normal(&surface.triangles[i]).try_normalize(0.0);
+    let face = |(i, corners): (usize, &Corners)| {
+        let own = unit(i)?;
+        let edge = |beyond: Option<usize>| match beyond.and_then(unit) {
+            Some(other) if other.dot(&own) > FLAT => Edge::Cut,
+            Some(other) if other.dot(&own) > CURVED => Edge::Smooth(part.axes * other),
+            _ => Edge::Sharp,
+        };
+        let corner =
+            |k: usize| Corner { at: part.middle + part.axes * corners[k], edge: edge(surface.beyond[i][k]) };
+        let rings = vec![[0, 1, 2].map(corner).into()];
+        Some(Face { rings, normal: part.axes * own, part: number, within: false })
+    };
+    surface.triangles.iter().enumerate().filter_map(face).collect()
+}
+
 /// The part with its curves drawn as chords.
 fn with_chords(part: &Part) -> Part {
+    if let Some(surface) = part.bounds.as_ref().map(Bounds::surface) {
+        if surface.triangles.len() <= MOST_TRIANGLES || part.material.is_none() {
+            return part.clone();
+        }
+        let [x, y, z] = surface.sizes();
+        return Part { rings: vec![Ring::rectangle(y, z)], length: x, bounds: None, ..part.clone() };
+    }
     let polygon = |ring: &Ring| match ring {
         Ring::Circle { centre, radius } => {
             let angles = (0..CHORDS).map(|i| TAU * (i as f64 + 0.5) / CHORDS as f64);
@@ -443,5 +484,18 @@ mod tests {
             total(&surface(&turned), false),
             max_relative = 1e-5
         );
+    }
+    #[test]
+    fn a_box_of_triangles_is_drawn_with_the_edges_of_a_box() {
+        let drawn = crate::stl::tests::cuboid([0.0; 3], [0.6, 0.4, 0.1]);
+        let own = std::sync::Arc::new(crate::closed_surface::ClosedSurface::new(&drawn).unwrap());
+        let turn = *nalgebra::Rotation3::from_euler_angles(0.3, 0.2, 0.1).matrix();
+        let faces = surface(&[shown(Part::bounded(own, [0.1, 0.0, 0.0], &turn, Some(0)), false)]);
+        assert_relative_eq!(total(&faces, false), 2.0 * (0.24 + 0.06 + 0.04), max_relative = 1e-9);
+        let middle = Vector3::new(0.1, 0.0, 0.0) + turn * Vector3::new(0.3, 0.2, 0.05);
+        assert!(faces.iter().all(|face| face.normal.dot(&(face.rings[0][0].at - middle)) > 0.0));
+        // Each of the twelve edges from both sides; the diagonals are none.
+        let edges = faces.iter().flat_map(|face| &face.rings[0]).filter(|corner| corner.edge == Edge::Sharp);
+        assert_eq!(edges.count(), 24);
     }
 }

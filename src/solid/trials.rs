@@ -106,3 +106,117 @@ fn four_tubes_in_a_slab_are_right_to_a_third_and_a_tenth_of_a_hundredth() {
         }
     }
 }
+
+/// Triangles between an outline at x = 0 and the same at x = `length`; the outline runs counterclockwise in y and z and
+/// is seen whole from its first corner.
+fn extruded(outline: &[[f64; 2]], length: f64) -> Vec<Triangle> {
+    let at = |x: f64, i: usize| [x, outline[i % outline.len()][0], outline[i % outline.len()][1]];
+    let mut triangles = Vec::new();
+    for i in 0..outline.len() {
+        let (a, b, c, d) = (at(0.0, i), at(0.0, i + 1), at(length, i + 1), at(length, i));
+        triangles.extend([[a, b, c], [a, c, d]]);
+    }
+    for i in 1..outline.len() - 1 {
+        triangles.push([at(0.0, 0), at(0.0, i + 1), at(0.0, i)]);
+        triangles.push([at(length, 0), at(length, i), at(length, i + 1)]);
+    }
+    triangles
+}
+
+fn drawn(triangles: &[Triangle]) -> Part {
+    let surface = std::sync::Arc::new(ClosedSurface::new(triangles).unwrap());
+    Part::bounded(surface, [0.0; 3], &nalgebra::Matrix3::identity(), Some(0))
+}
+
+/// The frequencies of `part` on the coarser grid against those of `same`, the largest part by which they differ.
+fn apart(part: &Part, same: &Part) -> f64 {
+    let on_grid = |part: &Part| part.turned(&best_axes(std::slice::from_ref(part)));
+    let [one, other] = [part, same].map(|part| free_modes(&[on_grid(part)], &[steel()], 8)[0].clone());
+    one.iter().zip(&other).map(|(one, other)| (one / other - 1.0).abs()).fold(0.0, f64::max)
+}
+
+#[test]
+fn a_box_of_triangles_is_a_box_however_it_is_turned() {
+    let rectangle = [[0.0, 0.0], [0.4, 0.0], [0.4, 0.1], [0.0, 0.1]];
+    let triangles = extruded(&rectangle, 0.6);
+    let same = Part::cuboid([0.6, 0.4, 0.1], [0.3, 0.2, 0.05], Some(0));
+    assert!(apart(&drawn(&triangles), &same) < 1e-9);
+    // Turned in the file, and turned as a part.
+    let turn = *nalgebra::Rotation3::from_euler_angles(0.3, 0.2, 0.1).matrix();
+    let of_file: Vec<Triangle> =
+        triangles.iter().map(|t| t.map(|corner| (turn * Vector3::from(corner)).into())).collect();
+    assert!(apart(&drawn(&of_file), &same) < 1e-9);
+    assert!(apart(&drawn(&triangles).turned(&turn), &same) < 1e-9);
+    // In single precision, as binary files have it.
+    let single: Vec<Triangle> = of_file.iter().map(|t| t.map(|c| c.map(|x| f64::from(x as f32)))).collect();
+    assert!(apart(&drawn(&single), &same) < 1e-6);
+}
+
+#[test]
+fn a_block_with_an_oblique_face_of_triangles_is_a_prism() {
+    let outline = [[0.0, 0.0], [0.2, 0.0], [0.2, 0.06], [0.12, 0.14], [0.0, 0.14]];
+    let rings = vec![Ring::Polygon(outline.to_vec())];
+    let middle = Vector3::new(0.25, 0.0, 0.0);
+    let same = Part { rings, middle, ..Part::cuboid([0.5, 0.0, 0.0], [0.0; 3], Some(0)) };
+    let off = apart(&drawn(&extruded(&outline, 0.5)), &same);
+    assert!(off < 2e-3, "{off}");
+}
+
+#[test]
+fn a_cylinder_of_many_facets_is_a_cylinder() {
+    // Of the same area as the circle.
+    let angle = TAU / 96.0;
+    let radius = 0.05 * (angle / angle.sin()).sqrt();
+    let outline: Vec<[f64; 2]> = (0..96)
+        .map(|i| (angle * (f64::from(i) + 0.3)).sin_cos())
+        .map(|(s, c)| [radius * c, radius * s])
+        .collect();
+    let same = Part::cylinder(0.1, 0.2, Vector3::x(), [0.1, 0.0, 0.0], Some(0));
+    let off = apart(&drawn(&extruded(&outline, 0.2)), &same);
+    assert!(off < 3e-3, "{off}");
+}
+
+/// The triangles of a sphere about the origin, an octahedron whose faces are divided `by` times along each edge, with
+/// the volume of the ball of this radius.
+fn ball(radius: f64, by: usize) -> Vec<Triangle> {
+    let mut triangles = Vec::new();
+    for octant in 0..8 {
+        let sign = [0, 1, 2].map(|axis| if octant >> axis & 1 == 1 { -1.0 } else { 1.0 });
+        let corner = |i: usize, j: usize| {
+            let flat = [i as f64 * sign[0], j as f64 * sign[1], (by - i - j) as f64 * sign[2]];
+            Vector3::from(flat).normalize()
+        };
+        for i in 0..by {
+            for j in 0..by - i {
+                triangles.push([corner(i, j), corner(i + 1, j), corner(i, j + 1)]);
+                if i + j + 2 <= by {
+                    triangles.push([corner(i + 1, j), corner(i + 1, j + 1), corner(i, j + 1)]);
+                }
+            }
+        }
+    }
+    let volume = |[a, b, c]: &[Vector3<f64>; 3]| a.dot(&b.cross(c)) / 6.0;
+    let whole: f64 = triangles.iter().map(|own| volume(own).abs()).sum();
+    let scale = radius * (2.0 / 3.0 * TAU / whole).cbrt();
+    let outwards = |own: &[Vector3<f64>; 3]| if volume(own) < 0.0 { [own[1], own[0], own[2]] } else { *own };
+    triangles.iter().map(|own| outwards(own).map(|corner| (corner * scale).into())).collect()
+}
+
+/// # Source
+/// - `lamb1882`: roots of his equations, torsional of degree 2 and spheroidal of degree 2 at ν = 0.3, G = ρ = a = 1
+#[test]
+fn a_ball_of_triangles_rings_as_a_sphere() {
+    let known = [[2.501_132_62; 5], [2.646_217_035; 5]].concat();
+    holds(&[drawn(&ball(1.0, 24))], &[unit()], &known, 2e-3);
+}
+
+#[test]
+fn a_small_ball_in_a_large_slab_keeps_its_volume() {
+    let mut dome = drawn(&ball(0.06, 24));
+    dome.middle = Vector3::new(0.15, 0.05, 0.05);
+    let mesh = fit(&[block([0.6, 0.4, 0.1]), dome], &[const { Vec::new() }; 3], 0).unwrap();
+    let volume: f64 = mesh.cells.iter().map(|cell| mesh.volumes(cell, 1)[0]).sum();
+    let own = TAU / 3.0 * 0.06_f64.powi(3);
+    let off = (volume - 0.6 * 0.4 * 0.1) / own - 1.0;
+    assert!(off.abs() < 0.01, "{off}");
+}

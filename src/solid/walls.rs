@@ -337,6 +337,7 @@ impl TubeJoint {
             middle: Vector3::new(0.0, 0.0, from + 0.5 * height),
             axes: upright,
             material,
+            bounds: None,
         };
         let (chord_fill, brace_fill) = (self.chord_fill.map(|_| 1), self.brace_fill.map(|_| 2));
         if self.end == ChordEnd::Ends(CornerEnd::Mitred) {

@@ -171,7 +171,14 @@ impl Drawing<'_> {
                 }
                 let rings = pieces.iter().flatten().cloned().map(Ring::Polygon).collect();
                 let (of, seen_through) = self.substance(part.medium);
-                let part = Part { rings, length: line.length, middle, axes, material: Some(part.medium) };
+                let part = Part {
+                    rings,
+                    length: line.length,
+                    middle,
+                    axes,
+                    material: Some(part.medium),
+                    bounds: None,
+                };
                 self.add(part, of, owner, seen_through);
             }
         }
@@ -226,7 +233,12 @@ impl Drawing<'_> {
             let axes = upright(reach);
             let rings = vec![Ring::rectangle(ROD * self.size, ROD * self.size)];
             let middle = from.lerp(&(from + reach), 0.5);
-            self.add(Part { rings, length, middle, axes, material: Some(0) }, Of::Mass, owner, false);
+            self.add(
+                Part { rings, length, middle, axes, material: Some(0), bounds: None },
+                Of::Mass,
+                owner,
+                false,
+            );
         }
     }
 
@@ -250,6 +262,7 @@ impl Drawing<'_> {
                 middle,
                 axes: upright(Vector3::z()),
                 material: Some(0),
+                bounds: None,
             };
             self.add(pad, Of::Foot, owner, false);
         }
