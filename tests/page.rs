@@ -1,11 +1,12 @@
 //! The page of every example in a real browser: it loads without errors and requests nothing, animates,
-//! can be read by keyboard and pointer, has enough contrast, fits and prints.
+//! can be read by keyboard and pointer, has enough contrast, fits and prints; and a design alive in it (`alive`).
 //!
 //! Without a browser on the machine the tests print that they are skipped;
 //! `STILLBED_BROWSER=required` makes them fail instead.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod alive;
 mod browser;
 
 use browser::Browser;

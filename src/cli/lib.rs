@@ -13,6 +13,7 @@
 //! writing      writing a file whole or not at all
 //!
 //! new          a starter design
+//! open         a design alive in the browser
 //! check        errors and doubts in a design
 //! materials    the table of materials
 //! joints       the table of joints and feet
@@ -44,6 +45,7 @@ mod materials;
 mod mix;
 mod modes;
 mod new;
+mod open;
 mod output;
 mod part_files;
 mod paths;
@@ -70,7 +72,7 @@ use std::process::ExitCode;
     version,
     disable_help_subcommand = true,
     term_width = 80,
-    after_help = "A first hour:\n  stillbed new stand.toml          write a starter design\n  stillbed check stand.toml        what is wrong or doubtful in it\n  stillbed compare stand.toml      its builds side by side\n  stillbed modes stand.toml        where it rings, and what damps it\n\nExit code: 0 answered; 1 a target of the design is missed; 2 not answered."
+    after_help = "A first hour:\n  stillbed new stand.toml          write a starter design\n  stillbed open stand.toml         the same alive in the browser\n  stillbed check stand.toml        what is wrong or doubtful in it\n  stillbed compare stand.toml      its builds side by side\n  stillbed modes stand.toml        where it rings, and what damps it\n\nExit code: 0 answered; 1 a target of the design is missed; 2 not answered."
 )]
 struct Arguments {
     #[command(subcommand)]
@@ -80,6 +82,7 @@ struct Arguments {
 #[derive(Subcommand)]
 enum Command {
     New(new::Arguments),
+    Open(open::Arguments),
     Check(check::Arguments),
     Materials(materials::Arguments),
     Joints(joints::Arguments),
@@ -103,6 +106,7 @@ impl Command {
     /// Every file that the command reads and writes.
     fn paths(&self) -> Paths<'_> {
         match self {
+            Command::Open(arguments) => arguments.paths(),
             Command::Check(arguments) => arguments.paths(),
             Command::Materials(arguments) => arguments.paths(),
             Command::Joints(arguments) => arguments.paths(),
@@ -127,6 +131,7 @@ impl Command {
         self.paths().check()?;
         match self {
             Command::New(arguments) => new::run(arguments),
+            Command::Open(arguments) => open::run(arguments),
             Command::Check(arguments) => check::run(arguments),
             Command::Materials(arguments) => materials::run(arguments),
             Command::Joints(arguments) => joints::run(arguments),

@@ -18,6 +18,9 @@ mod data;
 mod script;
 mod table;
 
+pub use data::wireframe_data;
+pub use script::MODULES;
+
 use super::block::{Block, Curve, ScoreRow, Scores, Tone, Wireframe};
 use super::csv;
 use super::number::significant;
@@ -27,7 +30,8 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use sha2::{Digest, Sha256};
 use stillbed_input::problem::{Problem, Severity};
 
-const STYLE: &str = include_str!("page/page.css");
+/// The style sheet of every page.
+pub const STYLE: &str = include_str!("page/page.css");
 
 /// Heading of the last appendix.
 const INPUTS: &str = "Appendix: what it was made from";
@@ -152,6 +156,20 @@ pub fn render(document: &Document) -> String {
         }
     };
     page.into_string()
+}
+
+/// The HTML of `blocks` for a page that has [`STYLE`] and runs [`MODULES`]. Ids of its figures count from
+/// `before`, so that several pieces stand on one page.
+///
+/// ```
+/// use stillbed_report::Block;
+///
+/// let piece = stillbed_report::page::fragment(&[Block::Note("Mass < 20 kg".to_string())], 0);
+/// assert_eq!(piece, "<p>Mass &lt; 20 kg</p>");
+/// ```
+pub fn fragment(blocks: &[Block], before: usize) -> String {
+    let mut figure = before;
+    all(blocks, &mut figure).into_string()
 }
 
 fn part(id: &str, heading: &str, form: Form, content: Markup) -> Markup {

@@ -10,6 +10,7 @@ use super::nominal::Nominal;
 use super::partial::answer_solvable;
 use super::rigid_walls::{Seen, told};
 use super::seats::{SeatFact, seat_facts};
+use super::size::Watch;
 use super::solved::{Solved, nothing_gives};
 use super::spread::draws::latin_hypercube;
 use super::spread::rank::{Advice, Influence, chance_to_beat, influences, percentiles};
@@ -234,21 +235,26 @@ impl Comparison {
         options: &Options,
         progress: impl Fn(usize, usize) + Sync,
     ) -> Result<Comparison, Problems> {
-        let trial = Options { draws: 0, ..*options };
-        let answer = |design: &Design| Comparison::scaled(design, options, &progress);
-        answer_solvable(design, answer, |design| Comparison::scaled(design, &trial, |_, _| ()))
+        let watch = Watch { progress: &progress, stop: &|| false };
+        Comparison::watched(design, options, &watch)
     }
 
-    fn scaled(
-        design: &Design,
-        options: &Options,
-        progress: impl Fn(usize, usize) + Sync,
-    ) -> Result<Comparison, Problems> {
+    /// The same; once `watch` stops it, further draws count as unsolved, and the answer is of no use.
+    ///
+    /// # Errors
+    /// Those of [`Comparison::compute`].
+    pub fn watched(design: &Design, options: &Options, watch: &Watch) -> Result<Comparison, Problems> {
+        let trial = Options { draws: 0, ..*options };
+        let answer = |design: &Design| Comparison::scaled(design, options, watch);
+        answer_solvable(design, answer, |design| Comparison::scaled(design, &trial, watch))
+    }
+
+    fn scaled(design: &Design, options: &Options, watch: &Watch) -> Result<Comparison, Problems> {
         match options.at_equal {
-            None => Comparison::of_all(design, &vec![1.0; design.builds.len()], options, progress),
+            None => Comparison::of_all(design, &vec![1.0; design.builds.len()], options, watch),
             Some(equal) => {
                 let (design, scales) = equal::compute_scales(design, equal)?;
-                Comparison::of_all(&design, &scales, options, progress)
+                Comparison::of_all(&design, &scales, options, watch)
             }
         }
     }
@@ -257,7 +263,7 @@ impl Comparison {
         design: &Design,
         scales: &[f64],
         options: &Options,
-        progress: impl Fn(usize, usize) + Sync,
+        watch: &Watch,
     ) -> Result<Comparison, Problems> {
         let uncertain = &design.uncertain;
         let draws = match uncertain.is_empty() {
@@ -278,11 +284,14 @@ impl Comparison {
             false => design.builds.iter().zip(&solved).map(know).collect::<Result<_, _>>()?,
         };
         let one_draw = |draw: &Draw| -> Vec<Option<Figures>> {
+            if (watch.stop)() {
+                return vec![None; design.builds.len()];
+            }
             let builds = design.builds.iter().zip(scales).zip(&known);
             builds.map(|((build, scale), known)| one(design, build, draw, *scale, known).ok()).collect()
         };
         let total = draws.len();
-        let drawn = run(&draws, one_draw, |done| progress(done, total));
+        let drawn = run(&draws, one_draw, |done| (watch.progress)(done, total));
         let (mut builds, mut at_stated) = (Vec::new(), Vec::new());
         let mut misses = Misses::new(&design.goal.targets);
         for (i, ((build, scale), solved)) in design.builds.iter().zip(scales).zip(&solved).enumerate() {

@@ -4,11 +4,11 @@ use super::machine::Machine;
 use super::solved::Solved;
 use num_complex::Complex64;
 use std::f64::consts::TAU;
-use stillbed_design::{Build, Design};
-use stillbed_frame::Frame;
+use stillbed_design::{Build, Design, Model};
+use stillbed_frame::{Frame, Layout};
 use stillbed_input::problem::Problems;
 use stillbed_input::quantity::{Draw, Kind, show};
-use stillbed_modes::Asked;
+use stillbed_modes::{Asked, ModesFault};
 
 /// A named place of a machine.
 #[derive(Debug, Clone, PartialEq)]
@@ -82,31 +82,13 @@ impl Shapes {
         let asked = Asked { count, ..Asked::default() };
         let solved = Solved::solve(build, &design.goal, &model, &asked, &[])
             .map_err(|fault| build.problems(&fault))?;
-        let frame = &model.frame;
-        let layout = &solved.spectrum.layout;
-        let (mut places, mut lines) = (Vec::new(), Vec::new());
-        let rest = vec![0.0; layout.dofs()];
-        for (number, member) in frame.members.iter().enumerate() {
-            let along = layout.along(frame, number, &rest, BETWEEN).unwrap_or_default();
-            let first = places.len();
-            places.extend(along.iter().map(|(place, _)| [place.x, place.y, place.z]));
-            lines.push((member.name.clone(), (first..places.len()).collect()));
-        }
-        let machine = Machine::new(build, &model);
-        let first = places.len();
-        places.extend(machine.places.iter().map(|place| [place.x, place.y, place.z]));
-        for (name, edges) in &machine.edges {
-            lines.extend(edges.iter().map(|edge| (name.clone(), edge.map(|place| first + place).to_vec())));
-        }
-        for arm in &frame.arms {
-            let ends = [arm.from, arm.to].map(|point| first + machine.points[point]);
-            lines.push((arm.name.clone(), ends.to_vec()));
-        }
+        let (frame, layout) = (&model.frame, &solved.spectrum.layout);
+        let mut shapes = Shapes::laid(build, &model, layout);
         let movement = |motion: &[f64]| -> Vec<[f64; 3]> {
             let along =
                 (0..frame.members.len()).map(|m| layout.along(frame, m, motion, BETWEEN).unwrap_or_default());
             let along = along.flatten().map(|(_, moved)| [moved.x, moved.y, moved.z]);
-            let surface = machine.movement(build, frame, layout, motion);
+            let surface = shapes.machine.movement(build, frame, layout, motion);
             along.chain(surface.into_iter().map(|moved| [moved.x, moved.y, moved.z])).collect()
         };
         let heard = |mode: usize| -> f64 {
@@ -119,7 +101,7 @@ impl Shapes {
                 seen.sqrt() * mode.shape[solved.tool_stations].norm() * start
             })
         };
-        let modes = solved
+        shapes.modes = solved
             .spectrum
             .elastic
             .iter()
@@ -134,10 +116,43 @@ impl Shapes {
                 }
             })
             .collect();
+        Ok(shapes)
+    }
+
+    /// The build without its modes, which takes no solution.
+    ///
+    /// # Errors
+    /// What keeps the build from being put together, at its place.
+    pub fn at_rest(design: &Design, build: &Build) -> Result<Shapes, Problems> {
+        let model = build.model(&design.goal, &Draw::default())?;
+        let layout =
+            Layout::divide(&model.frame, &[]).map_err(|faults| build.problems(&ModesFault::Frame(faults)))?;
+        Ok(Shapes::laid(build, &model, &layout))
+    }
+
+    fn laid(build: &Build, model: &Model, layout: &Layout) -> Shapes {
+        let frame = &model.frame;
+        let (mut places, mut lines) = (Vec::new(), Vec::new());
+        let rest = vec![0.0; layout.dofs()];
+        for (number, member) in frame.members.iter().enumerate() {
+            let along = layout.along(frame, number, &rest, BETWEEN).unwrap_or_default();
+            let first = places.len();
+            places.extend(along.iter().map(|(place, _)| [place.x, place.y, place.z]));
+            lines.push((member.name.clone(), (first..places.len()).collect()));
+        }
+        let machine = Machine::new(build, model);
+        let first = places.len();
+        places.extend(machine.places.iter().map(|place| [place.x, place.y, place.z]));
+        for (name, edges) in &machine.edges {
+            lines.extend(edges.iter().map(|edge| (name.clone(), edge.map(|place| first + place).to_vec())));
+        }
         let at = |point: usize| first + machine.points[point];
+        for arm in &frame.arms {
+            lines.push((arm.name.clone(), vec![at(arm.from), at(arm.to)]));
+        }
         let feet = frame.feet.iter().flat_map(|foot| &foot.at);
         let anchors = frame.anchors.iter().flat_map(|anchor| &anchor.at);
-        Ok(Shapes {
+        Shapes {
             name: build.name.clone(),
             label: build.label.clone(),
             names: names(frame, &machine, [model.tip, model.work], first, &lines),
@@ -147,10 +162,10 @@ impl Shapes {
             substances: build.substances.iter().map(|substance| substance.name().to_string()).collect(),
             places,
             lines,
-            modes,
+            modes: Vec::new(),
             machine,
             first,
-        })
+        }
     }
 }
 

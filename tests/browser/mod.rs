@@ -123,9 +123,22 @@ impl Browser {
         self.until("location.protocol === 'file:' && document.readyState === 'complete'");
     }
 
+    /// Opens the page at `address` of a server and waits until it has loaded.
+    pub fn open(&mut self, address: &str) {
+        self.run("window.isLeft = true");
+        self.events.clear();
+        self.call("Page.navigate", json!({ "url": address }));
+        self.until("!window.isLeft && document.readyState === 'complete'");
+    }
+
     /// Sets the width of the window.
     pub fn width(&mut self, width: u32) {
-        let size = json!({ "width": width, "height": 900, "deviceScaleFactor": 1, "mobile": false });
+        self.size(width, 900);
+    }
+
+    /// Sets the size of the window.
+    pub fn size(&mut self, width: u32, height: u32) {
+        let size = json!({ "width": width, "height": height, "deviceScaleFactor": 1, "mobile": false });
         self.call("Emulation.setDeviceMetricsOverride", size);
     }
 

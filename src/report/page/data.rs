@@ -99,10 +99,13 @@ fn part(value: f64) -> Value {
     if value.is_finite() { json!((value * 1e4).round() / 1e4) } else { Value::Null }
 }
 
+/// What the page's script draws a machine from, as JSON.
+///
+/// Points in tenths of a millimetre, motions in thousandths of their largest displacement.
 /// Faces as `[of, seen through, normal, rings]` and divides as `[normal, behind, before, faces]`. `of` is the look
 /// of a material, or -1 for a mass, -2 for a foot, -3 for a patch; a ring alternates points and edges, which are 0
 /// for a cut, 1 for a sharp edge, and 2 more than the number of the normal beyond a smooth one.
-fn wireframe_data(wireframe: &Wireframe) -> Value {
+pub fn wireframe_data(wireframe: &Wireframe) -> Value {
     let place = |p: &[f64; 3]| json!(p.map(coordinate));
     let motions: Vec<Value> = wireframe
         .motions

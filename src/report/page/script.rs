@@ -12,11 +12,12 @@
 //! wireframe   a machine, turned and displaced
 //! motion      turning it, letting it move
 //! sound       the sound of a tap
-//! start       what each figure of the page gets
+//! figure      what each figure of a page gets
+//! start       gives it to all figures
 //! ```
 
-/// Name and text of each module; a module imports from those before it.
-const MODULES: [(&str, &str); 12] = [
+/// Name and text of each module; a module imports from those before it. The last starts the page of a report.
+pub const MODULES: [(&str, &str); 13] = [
     ("drawing.js", include_str!("script/drawing.js")),
     ("saving.js", include_str!("script/saving.js")),
     ("axis.js", include_str!("script/axis.js")),
@@ -28,6 +29,7 @@ const MODULES: [(&str, &str); 12] = [
     ("wireframe.js", include_str!("script/wireframe.js")),
     ("motion.js", include_str!("script/motion.js")),
     ("sound.js", include_str!("script/sound.js")),
+    ("figure.js", include_str!("script/figure.js")),
     ("start.js", include_str!("script/start.js")),
 ];
 

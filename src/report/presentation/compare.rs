@@ -155,7 +155,7 @@ pub(super) fn next(answer: &Comparison) -> Vec<Block> {
 }
 
 /// The builds against the targets; against each other where there are none.
-pub(super) fn scores(answer: &Comparison, targets: &[Target]) -> Scores {
+pub fn scores(answer: &Comparison, targets: &[Target]) -> Scores {
     let row = |measure: Measure, target: Option<&Target>| {
         let values: Vec<_> = answer.builds.iter().map(|build| build.get(measure)).collect();
         let largest = values.iter().flatten().map(|v| v.value).filter(|v| v.is_finite()).fold(0.0, f64::max);

@@ -65,16 +65,12 @@ pub struct Provenance {
 pub fn page(design: &Design, report: &Report, provenance: Provenance) -> Document {
     let comparison = &report.comparison;
     // The verdict in a sentence; what follows it belongs to the comparison.
-    let mut said = comparison.verdict.paragraphs.iter();
-    let whole = said.next().map_or("", String::as_str);
-    let (sentence, rest) = whole.split_once(". ").unwrap_or((whole, ""));
-    let stop = if rest.is_empty() { "" } else { "." };
-    let mut first = vec![Block::Note(format!("{sentence}{stop}"))];
+    let (sentence, rest) = verdict(comparison);
+    let mut first = vec![Block::Note(sentence)];
     first.extend(ahead(report).map(|shapes| Block::Wireframe(at_rest(shapes))));
     first.push(Block::Scores(compare::scores(comparison, &design.goal.targets)));
     let mut compared = vec![Block::Note(question(design, comparison.draws))];
-    compared.extend((!rest.is_empty()).then(|| Block::Note(rest.to_string())));
-    compared.extend(said.cloned().map(Block::Note));
+    compared.extend(rest.into_iter().map(Block::Note));
     compared.extend(compare::compared(comparison));
     let mut sections = vec![Section::first("Verdict", first), Section::new("The comparison", compared)];
     let next = compare::next(comparison);
@@ -88,6 +84,15 @@ pub fn page(design: &Design, report: &Report, provenance: Provenance) -> Documen
     alike(&mut sections);
     let title = if design.title.is_empty() { design.file.clone() } else { design.title.clone() };
     Document { title, facts: provenance.facts, sections, inputs: provenance.inputs }
+}
+
+/// The verdict in a sentence, and the paragraphs that follow it.
+pub fn verdict(comparison: &Comparison) -> (String, Vec<String>) {
+    let mut said = comparison.verdict.paragraphs.iter();
+    let whole = said.next().map_or("", String::as_str);
+    let (sentence, rest) = whole.split_once(". ").map_or((whole, None), |(first, rest)| (first, Some(rest)));
+    let stop = if rest.is_some() { "." } else { "" };
+    (format!("{sentence}{stop}"), rest.map(str::to_string).into_iter().chain(said.cloned()).collect())
 }
 
 /// The sections of all else, by question.
@@ -239,7 +244,7 @@ fn tones(shapes: &Shapes) -> Vec<Tone> {
 }
 
 /// A build as it stands; its motions can be chosen.
-fn at_rest(shapes: &Shapes) -> Wireframe {
+pub fn at_rest(shapes: &Shapes) -> Wireframe {
     Wireframe { title: format!("{}, to scale", shapes.label), shown: None, ..wireframe(shapes, None) }
 }
 

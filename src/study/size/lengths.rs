@@ -2,8 +2,8 @@
 
 use stillbed_input::quantity::figures;
 
-/// Lengths as the design file writes them: `60 x 40 x 3 mm`.
-pub(super) fn written(lengths: &[f64], between: &str) -> String {
+/// Lengths in metres as the design file writes them: `60 x 40 x 3 mm` with ` x ` between.
+pub fn written(lengths: &[f64], between: &str) -> String {
     let numbers: Vec<String> = lengths.iter().map(|x| millimetres(*x)).collect();
     format!("{} mm", numbers.join(between))
 }

@@ -6,7 +6,7 @@
 use super::lengths::written;
 use super::space::Space;
 use super::variable::{Target, Value};
-use stillbed_design::edit::{editable, own, set};
+use stillbed_design::edit::{editable, on_item, own, set};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::figures;
 use stillbed_section::{Shape, ShapeKind};
@@ -86,23 +86,9 @@ fn on_part(section: &mut dyn TableLike, number: usize, act: impl FnOnce(&mut dyn
     on_item(section, "parts", number, act)
 }
 
-/// Calls `act` on item `number` of the list at `key`, in whichever way it is written.
-fn on_item(
-    table: &mut dyn TableLike,
-    key: &str,
-    number: usize,
-    act: impl FnOnce(&mut dyn TableLike),
-) -> Option<()> {
-    match table.get_mut(key)? {
-        Item::Value(Text::Array(array)) => act(array.get_mut(number)?.as_inline_table_mut()?),
-        Item::ArrayOfTables(tables) => act(tables.get_mut(number)?),
-        _ => return None,
-    }
-    Some(())
-}
-
-/// Replaces the shape of a part at the place of the old one.
-fn reshape(part: &mut dyn TableLike, shape: &Shape, of: Option<&str>) {
+/// Replaces the shape of a part of a section, as the design states it, at the place of the old one, and its material
+/// by `of` where one is given.
+pub fn reshape(part: &mut dyn TableLike, shape: &Shape, of: Option<&str>) {
     let numbers: Vec<f64> = shape.sizes().iter().map(|(_, size)| *size).collect();
     if numbers.is_empty() {
         return;

@@ -41,11 +41,15 @@ const enableTurning = (figure, data, view) => {
   figure.querySelector('[data-turn="home"]')?.addEventListener("click", home);
 };
 
-export const enableFrame = (figure, data) => {
-  // Points come in tenths of a millimetre.
-  data.points = data.points.map((p) => p.map((v) => v === null ? null : v * 1e-4));
+// What a machine is drawn from, with points in metres in place of tenths of a millimetre.
+export const inMetres = (data) =>
+  ({ ...data, points: data.points.map((p) => p.map((v) => v === null ? null : v * 1e-4)) });
+
+// Lets a machine turn and move; gives its view, or null where it cannot be drawn.
+export const enableFrame = (figure, stated) => {
+  const data = inMetres(stated);
   const view = frameView(figure, data);
-  if (!view) return;
+  if (!view) return null;
   let playing = false;
   enableTurning(figure, data, view);
 
@@ -83,4 +87,5 @@ export const enableFrame = (figure, data) => {
       play(!playing);
     }
   });
+  return view;
 };

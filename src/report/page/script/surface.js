@@ -148,3 +148,17 @@ export const facesMarkup = (data, at, viewer, amplitudes) => {
   }
   return rows.map((row) => rowMarkup(row, Boolean(amplitudes), data.colours)).join("");
 };
+
+// The sharp edges of the faces that are seen from the direction towards `viewer`, as pairs of points.
+export const outlineOf = (data, viewer) => {
+  const lines = [];
+  for (const [, , normal, rings] of data.faces) {
+    if (dot(data.normals[normal], viewer) <= 1e-6) continue;
+    for (const ring of rings) {
+      for (let i = 0; i < ring.length; i += 2) {
+        if (ring[i + 1] === 1) lines.push([ring[i], ring[(i + 2) % ring.length]]);
+      }
+    }
+  }
+  return lines;
+};

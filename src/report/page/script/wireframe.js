@@ -54,15 +54,13 @@ const showCompass = (s, turn, rise) => {
 export const frameView = (figure, data) => {
   const sheets = [...figure.querySelectorAll(".sheet")].map(frameSheet).filter(Boolean);
   if (!sheets.length || !data.points.every((p) => p.every(Number.isFinite))) return null;
-  const view = { sheets, turn: data.turn, rise: data.rise, motion: null, amplitudes: null, part: 1 };
+  const view = { sheets, data, turn: data.turn, rise: data.rise, closer: 1, motion: null, amplitudes: null, part: 1 };
   const { centre, held } = pivot(data);
 
   const place = (s, p) => {
     const [u, v] = projected(p.map((value, i) => value - centre[i]), view.turn, view.rise);
-    return [
-      (s.middle[0] + (u + held[0]) * s.scale).toFixed(1),
-      (s.middle[1] - (v + held[1]) * s.scale).toFixed(1),
-    ];
+    const scale = s.scale * view.closer;
+    return [(s.middle[0] + (u + held[0]) * scale).toFixed(1), (s.middle[1] - (v + held[1]) * scale).toFixed(1)];
   };
 
   const showSheet = (s, points) => {
@@ -70,7 +68,10 @@ export const frameView = (figure, data) => {
     if (s.isTurned) {
       const rest = data.points.map((p) => place(s, p));
       s.lead = showNames(s.names, data.names, rest, s.frame, data.colours);
-      s.ghost.setAttribute("d", view.motion ? pathOf(data.lines, rest) : "");
+      const was = view.was ?? (view.motion ? data : { lines: [], points: [] });
+      // What was there before lies over what is there now.
+      if (view.was) s.faces.after(s.ghost);
+      s.ghost.setAttribute("d", pathOf(was.lines, was.points.map((p) => place(s, p))));
       showCompass(s, view.turn, view.rise);
       s.isTurned = false;
     }
@@ -92,6 +93,16 @@ export const frameView = (figure, data) => {
       if (!isMoving || s.sheet.offsetParent !== null) showSheet(s, points);
     }
   };
+
+  // Shows the machine as drawn anew, at rest, with `was` as a dashed outline.
+  view.replace = (other, was) => {
+    Object.assign(data, other);
+    Object.assign(view, { was, motion: null, amplitudes: null });
+    view.draw();
+  };
+
+  // Where a point in space is seen in a version of the drawing.
+  view.place = place;
 
   // Shows the motion of this number at its largest displacement, or the machine at rest if it is empty.
   view.choose = (number) => {
