@@ -150,10 +150,14 @@ fn brace_ends(frame: &Frame, tubes: &[Option<Tube>]) -> Vec<BraceEnd> {
         };
         let area = |m: usize| tube(&m).map_or(0.0, |tube| tube.area());
         let length = |m: usize| lines[m].map_or(0.0, |line| line.length);
-        // Nothing but what runs on is a chord where something does.
+        let jointed = |m: usize| {
+            let end = usize::from(frame.members[m].from != point);
+            frame.members[m].joint(end).is_some()
+        };
+        // Nothing but what runs on is a chord where something does; the corner at a stated joint gives there.
         let some_run_on = meeting.iter().any(|m| runs_on(*m));
         let mut chords: Vec<usize> =
-            meeting.iter().copied().filter(|m| runs_on(*m) || !some_run_on).collect();
+            meeting.iter().copied().filter(|m| runs_on(*m) || !some_run_on && !jointed(*m)).collect();
         chords.sort_by(|a, b| {
             let larger = |of: &dyn Fn(usize) -> f64| {
                 let (one, other) = (of(*a), of(*b));
@@ -167,8 +171,7 @@ fn brace_ends(frame: &Frame, tubes: &[Option<Tube>]) -> Vec<BraceEnd> {
                 let (across, own_across, sine) = placed(&lines[chord]?, &lines[member]?, away(member))?;
                 let brace =
                     BraceEnd { member, end, chord, across, own_across, sine, runs_on: runs_on(chord) };
-                let free = frame.members[member].joint(end).is_none();
-                (free && brace.fits(frame, tubes)).then_some(brace)
+                (!jointed(member) && brace.fits(frame, tubes)).then_some(brace)
             };
             meeting.iter().copied().filter(|m| *m != chord).filter_map(brace).collect()
         };
