@@ -460,16 +460,17 @@ sections.post.parts = [{post}]
         reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
     }
 
-    /// A post at the end of a rail.
-    fn corner(more: &str) -> Design {
+    /// A post of this tube at the end of a rail.
+    fn corner(post: &str, more: &str) -> Design {
         let text = format!(
             r#"{more}
             points = {{ a = "0, 0, 0 mm", b = "400, 0, 0 mm", top = "0, 0, 300 mm" }}
             members.rail = {{ from = "a", to = "b", section = "s" }}
-            members.post = {{ from = "a", to = "top", section = "s" }}
+            members.post = {{ from = "a", to = "top", section = "p" }}
             anchors.floor = {{ at = "b", hold = "all" }}
             tool = {{ tip = "top", work = "ground" }}
             builds.one.sections.s.parts = [{RAIL}]
+            builds.one.sections.p.parts = [{post}]
             "#
         );
         let reading = Design::read("corner.toml", &text, &Table::built_in());
@@ -479,7 +480,7 @@ sections.post.parts = [{post}]
     #[test]
     fn a_corner_gives_as_it_is_made() {
         let springs = |made: &str| {
-            let design = corner(&format!("corners = \"{made}\"\nweld = \"0 mm\""));
+            let design = corner(RAIL, &format!("corners = \"{made}\"\nweld = \"0 mm\""));
             frame(&design).joints[0].stiffness.map(|k| k.map_or(f64::INFINITY, |k| k.re))
         };
         let [open, capped, mitred] = ["open", "capped", "mitred"].map(springs);
@@ -489,11 +490,11 @@ sections.post.parts = [{post}]
         assert!(softest(&mitred) < 0.1 * softest(&capped), "{mitred:?} {capped:?}");
         assert!(open[4].min(mitred[4]) < capped[4], "{open:?} {mitred:?} {capped:?}");
         let said = |made: &str| {
-            let design = corner(made);
+            let design = corner(POST, made);
             let model = design.builds[0].model(&design.goal, &Draw::default()).unwrap();
             design.builds[0].unstated_corners(&model).map(|problem| problem.message)
         };
-        assert!(said("").unwrap().contains("\"post\" and \"rail\" is taken as mitred"), "{:?}", said(""));
+        assert!(said("").unwrap().contains("\"post\" and \"rail\" is taken as capped"), "{:?}", said(""));
         assert_eq!(said("corners = \"open\""), None);
     }
 

@@ -21,6 +21,8 @@
 //! surface     what of its parts is seen, as flat faces
 //! back_to_front  the order in which faces are drawn over each other
 //! shown       where a place on a body moves, and the outlines of patches
+//! tube_joint  one tube on another, and the motions of its end
+//! tube_beams  what the two give as beams
 //! walls       how the wall of one tube gives under the end of another
 //! wall_table  the same from a table of ratios, and for pairs that it does not cover
 //! ```
@@ -45,6 +47,8 @@ pub mod spec;
 mod stl;
 mod surface;
 mod tree;
+mod tube_beams;
+mod tube_joint;
 mod wall_table;
 mod walls;
 
@@ -61,8 +65,8 @@ pub use recovery::BodyStrain;
 pub use reduced::{BodyFault, MaterialMatrices, Reduced};
 pub use stl::{Triangle, open_edges, read_stl};
 pub use surface::{Corner, Edge, Face, Shown, surface};
+pub use tube_joint::{BeamStiffness, ChordEnd, CornerEnd, TubeJoint, TubeSection, WallFlexibility};
 pub use wall_table::{LossyWall, SolvedWalls, WallPair};
-pub use walls::{BeamStiffness, ChordEnd, CornerEnd, TubeJoint, TubeSection, WallFlexibility};
 
 #[cfg(test)]
 mod trials;

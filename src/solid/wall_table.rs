@@ -20,7 +20,8 @@
 //! those of fill and metal.
 
 use crate::assembly::Elastic;
-use crate::walls::{BeamStiffness, ChordEnd, CornerEnd, TubeJoint, TubeSection, beneath};
+use crate::tube_beams::beneath;
+use crate::tube_joint::{BeamStiffness, ChordEnd, CornerEnd, TubeJoint, TubeSection};
 use num_complex::Complex64;
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};

@@ -16,163 +16,19 @@ use crate::assembly::{Assembly, Elastic};
 use crate::fit::filled;
 use crate::mesh::{Axis, Mesh};
 use crate::part::{Part, Ring};
+use crate::tube_beams::Beams;
+use crate::tube_joint::{ChordEnd, CornerEnd, TURNED, TubeJoint, WallFlexibility, Way};
 use faer::Mat;
 use nalgebra::{DMatrix, Matrix3, Vector3};
-use num_complex::Complex64;
 use rayon::prelude::*;
 use stillbed_eigen::{EigenFault, Factorisation, Patterns};
 
-/// A rectangular tube: sizes over all and wall, m.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct TubeSection {
-    /// Of the chord: across, in the face that the brace stands on. Of the brace: along the chord.
-    pub width: f64,
-    /// Of the chord: away from that face. Of the brace: across the chord.
-    pub height: f64,
-    /// Thickness.
-    pub wall: f64,
-}
-
-/// Stiffness of a tube or filled tube as a beam.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct BeamStiffness {
-    /// N.
-    pub ea: Complex64,
-    /// Shear along the section's width and along its height, N.
-    pub ga: [Complex64; 2],
-    /// N m².
-    pub gj: Complex64,
-    /// For bending in the plane of the width, and in that of the height, N m².
-    pub ei: [Complex64; 2],
-}
-
-/// What becomes of the chord beyond the brace.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum ChordEnd {
-    /// It runs on.
-    RunsOn,
-    /// It ends there, flush with the outer face of the brace.
-    Ends(CornerEnd),
-}
-
-/// How a corner of two tubes is made.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum CornerEnd {
-    /// The brace stands on the face of the chord, whose end is open.
-    Open,
-    /// The same with the chord's end closed by a plate in line with the brace's outer wall, and as thick.
-    Capped,
-    /// Both are cut on the slant, so that walls meet walls and the inside runs round.
-    Mitred,
-}
-
-/// A brace standing on a chord.
-#[derive(Debug, Clone, PartialEq)]
-pub struct TubeJoint {
-    /// The chord.
-    pub chord: TubeSection,
-    /// The brace.
-    pub brace: TubeSection,
-    /// The metal of both, and the fill of the chord and of the brace where there is one.
-    pub metal: Elastic,
-    /// Fill of the chord, bonded.
-    pub chord_fill: Option<Elastic>,
-    /// Fill of the brace, bonded.
-    pub brace_fill: Option<Elastic>,
-    /// The chord as a beam.
-    pub chord_beam: BeamStiffness,
-    /// The brace as a beam.
-    pub brace_beam: BeamStiffness,
-    /// Leg of the fillet around the brace, m; 0 is a sharp corner.
-    pub weld: f64,
-    /// True where an equal brace stands opposite and is loaded as in a mirror, so that the chord neither bends nor
-    /// twists.
-    pub opposite: bool,
-    /// What becomes of the chord beyond the brace.
-    pub end: ChordEnd,
-}
-
-/// What the wall adds to the flexibility of the two beams, at the face of the chord.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct WallFlexibility {
-    /// Shift against the middle of the chord's side walls under a push along the brace, m/N; of a chord that ends,
-    /// against its axis.
-    pub push: f64,
-    /// Turn in the plane of both under a moment there, 1/(N m).
-    pub in_plane: f64,
-    /// Turn out of that plane, about the chord's axis, 1/(N m).
-    pub out_of_plane: f64,
-    /// Turn about the brace's axis, 1/(N m).
-    pub twist: f64,
-    /// Turn about the brace's axis, from the chord's axis to its surface, under a moment about the chord's, from its
-    /// end inwards, with the sign turned, 1/(N m); 0 where the chord runs on.
-    pub leaning: f64,
-    /// How far under the face the axis lies about which it turns out of plane, m; negative above it.
-    pub depth: f64,
-}
-
-/// Largest sizes of the chord from the brace to its held ends: where the chord is turned about its axis, its
-/// section is distorted far along it; else the wall is dented near the brace alone, and where it ends a little farther.
-const TURNED: f64 = 4.5;
-const DENTED: f64 = 2.0;
-const ENDED: f64 = 3.0;
 /// Sizes of the brace from the chord to where its end is held together.
 const STUB: f64 = 1.5;
 /// Parts of a wall from its faces to the next grid line, within the wall and outside.
 const FINE: f64 = 0.25;
 /// Growth of the intervals along the chord.
 const GROWTH: f64 = 1.6;
-
-/// Motions of the brace's end that belong together.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Way {
-    /// Along the brace, counted from the middle of the chord's side walls.
-    Push,
-    /// Along the chord, and a turn in the plane of both; where the chord ends, also along the brace.
-    InPlane,
-    /// Across that plane, and a turn about the chord; where the chord ends, also a turn about the brace.
-    OutOfPlane,
-    /// A turn about the brace.
-    Twist,
-}
-
-impl Way {
-    /// Sizes of the chord to its held end.
-    fn reach(self, end: ChordEnd) -> f64 {
-        match (self, end) {
-            (Way::OutOfPlane, _) => TURNED,
-            (_, ChordEnd::RunsOn) => DENTED,
-            (_, ChordEnd::Ends(_)) => ENDED,
-        }
-    }
-
-    /// Shift and turn of the brace's end, one pair a motion.
-    fn motions(self, end: ChordEnd) -> Vec<[Vector3<f64>; 2]> {
-        let (x, y, z, zero) = (Vector3::x(), Vector3::y(), Vector3::z(), Vector3::zeros());
-        let mut motions = match self {
-            Way::Push => vec![[z, zero]],
-            Way::InPlane => vec![[x, zero], [zero, y], [z, zero]],
-            Way::OutOfPlane => vec![[y, zero], [zero, -x], [zero, z]],
-            Way::Twist => vec![[zero, z]],
-        };
-        if end == ChordEnd::RunsOn {
-            motions.truncate(2);
-        }
-        motions
-    }
-
-    /// Whether the motions are even about the plane across the chord, where that is a mirror, and about the plane
-    /// along it.
-    fn even(self, end: ChordEnd) -> [Option<bool>; 2] {
-        let [across, along] = match self {
-            Way::Push => [true, true],
-            Way::InPlane => [false, true],
-            Way::OutOfPlane => [true, false],
-            Way::Twist => [false, false],
-        };
-        [(end == ChordEnd::RunsOn).then_some(across), Some(along)]
-    }
-}
 
 /// `places` between 0 and the last of `fixed`, sorted, with all of `fixed` and none nearer than `least` to another.
 fn sorted(mut places: Vec<f64>, fixed: &[f64], least: f64) -> Vec<f64> {
@@ -452,105 +308,12 @@ impl Solved<'_> {
     }
 }
 
-/// What the two beams of a joint give.
-struct Beams<'j> {
-    joint: &'j TubeJoint,
-    /// From the middle of the chord to its held ends, or from the axis of the brace to its held end, m.
-    length: f64,
-    stub: f64,
-    /// From the axis of the chord to its face, m.
-    top: f64,
-}
-
-impl Beams<'_> {
-    /// Motions of the stub's end under the forces and moments that belong to `way`.
-    fn bending(&self, way: Way) -> DMatrix<f64> {
-        let (chord, brace) = (self.joint.chord_beam, self.joint.brace_beam);
-        let (l, s, arm) = (self.length, self.stub, self.top + self.stub);
-        let bent = |l: f64, ei: Complex64, ga: Complex64| l.powi(3) / (3.0 * ei.re) + l / ga.re;
-        let count = way.motions(self.joint.end).len();
-        let mut axis = DMatrix::zeros(count, count);
-        let mut cantilever = DMatrix::zeros(count, count);
-        match (way, self.joint.end) {
-            (Way::Push, _) => cantilever[(0, 0)] = s / brace.ea.re,
-            (Way::Twist, _) => {
-                axis[(0, 0)] = turned(l, chord.ei[0].re, chord.ga[0].re);
-                cantilever[(0, 0)] = s / brace.gj.re;
-            }
-            // The chord stretches, and turns in its middle.
-            (Way::InPlane, ChordEnd::RunsOn) => {
-                axis[(0, 0)] = l / (2.0 * chord.ea.re);
-                axis[(1, 1)] = turned(l, chord.ei[1].re, chord.ga[1].re);
-            }
-            // The chord bends sideways, and twists.
-            (Way::OutOfPlane, ChordEnd::RunsOn) => {
-                axis[(0, 0)] = l.powi(3) / (24.0 * chord.ei[0].re) + l / (2.0 * chord.ga[0].re);
-                axis[(1, 1)] = l / (2.0 * chord.gj.re);
-            }
-            // Its end shifts along it, and turns and shifts across it.
-            (Way::InPlane, ChordEnd::Ends(_)) => {
-                axis[(0, 0)] = l / chord.ea.re;
-                axis[(1, 1)] = l / chord.ei[1].re;
-                axis[(2, 2)] = bent(l, chord.ei[1], chord.ga[1]);
-                axis[(1, 2)] = l * l / (2.0 * chord.ei[1].re);
-                axis[(2, 1)] = axis[(1, 2)];
-                cantilever[(2, 2)] = s / brace.ea.re;
-            }
-            // The same sideways, and it twists.
-            (Way::OutOfPlane, ChordEnd::Ends(_)) => {
-                axis[(0, 0)] = bent(l, chord.ei[0], chord.ga[0]);
-                axis[(1, 1)] = l / chord.gj.re;
-                axis[(2, 2)] = l / chord.ei[0].re;
-                axis[(0, 2)] = -l * l / (2.0 * chord.ei[0].re);
-                axis[(2, 0)] = axis[(0, 2)];
-                cantilever[(2, 2)] = s / brace.gj.re;
-            }
-        }
-        if count == 1 {
-            return axis + cantilever;
-        }
-        if self.joint.opposite {
-            axis[(0, 0)] *= 2.0;
-            axis[(1, 1)] = 0.0;
-        }
-        let plane = usize::from(way == Way::OutOfPlane);
-        let (ei, ga) = (brace.ei[plane], brace.ga[plane]);
-        cantilever[(0, 0)] = bent(s, ei, ga);
-        cantilever[(0, 1)] = s * s / (2.0 * ei.re);
-        cantilever[(1, 0)] = cantilever[(0, 1)];
-        cantilever[(1, 1)] = s / ei.re;
-        let mut lever = DMatrix::identity(count, count);
-        lever[(1, 0)] = arm;
-        lever.transpose() * axis * lever + cantilever
-    }
-}
-
-/// Flexibilities of the stretch of `chord`, m, on which a brace stands: along the brace, in the plane of both, about
-/// the chord and about the brace; m/N and 1/(N m). A wide brace stiffens the chord, so that its walls have negative
-/// flexibilities; with these added they are positive.
-pub(crate) fn beneath(end: ChordEnd, length: f64, chord: &BeamStiffness) -> [Complex64; 4] {
-    let (shear, bending, sideways) = (1.0 / chord.ga[1], 1.0 / chord.ei[1], 1.0 / chord.ei[0]);
-    let twisting = 1.0 / chord.gj;
-    match end {
-        ChordEnd::RunsOn => [shear / 8.0, bending / 4.0, twisting / 2.0, sideways / 2.0].map(|x| x * length),
-        ChordEnd::Ends(_) => {
-            let sunk = shear + bending * (length * length / 12.0);
-            [sunk, bending, twisting, sideways].map(|x| x * length)
-        }
-    }
-}
-
-/// Turn in the middle of a beam of length 2 `l` held at both ends under a unit moment there.
-fn turned(l: f64, ei: f64, ga: f64) -> f64 {
-    // Two beams of length l side by side, each with its near end turning in place: 4 EI/l (1 + φ/4)/(1 + φ).
-    let phi = 12.0 * ei / (ga * l * l);
-    1.0 / (2.0 * 4.0 * ei / l * (1.0 + phi / 4.0) / (1.0 + phi))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::tube_joint::{BeamStiffness, TubeSection};
     use approx::assert_relative_eq;
+    use num_complex::Complex64;
 
     fn beam(b: f64, h: f64, t: f64, e: f64, nu: f64) -> BeamStiffness {
         let i = |b: f64, h: f64| (b * h.powi(3) - (b - 2.0 * t) * (h - 2.0 * t).powi(3)) / 12.0;

@@ -1,6 +1,8 @@
 //! All builds of a design side by side, with spreads and the chance that one beats another: the answer of the
 //! command `compare`.
 
+pub use super::beats::Beats;
+use super::beats::beats;
 use super::build_facts::{build_facts, narrows};
 use super::equal::{self, Equal};
 use super::guesses::{Guess, find_guesses};
@@ -13,7 +15,7 @@ use super::seats::{SeatFact, seat_facts};
 use super::size::Watch;
 use super::solved::{Solved, nothing_gives};
 use super::spread::draws::latin_hypercube;
-use super::spread::rank::{Advice, Influence, chance_to_beat, influences, percentiles};
+use super::spread::rank::{Advice, Influence, influences, percentiles};
 use super::spread::{run, strongest};
 use super::thermal::DriftAndBow;
 use super::verdict::{Circumstances, Verdict};
@@ -188,19 +190,6 @@ pub struct Origin {
     pub of: &'static str,
     /// Strongest first, those alone whose influence is significant.
     pub inputs: Vec<Influence>,
-}
-
-/// The chance that one build beats another.
-#[derive(Debug, Clone, Serialize)]
-pub struct Beats {
-    /// The build that wins.
-    pub build: String,
-    /// The build that it beats.
-    pub over: String,
-    /// The measure compared.
-    pub by: &'static str,
-    /// 0 to 1; a tie counts half.
-    pub chance: f64,
 }
 
 impl BuildComparison {
@@ -510,26 +499,6 @@ fn origins(design: &Design, draws: &[Draw], column: &dyn Fn(&Read) -> Vec<Option
         Origin { of: measure.key(), inputs: strongest(&design.uncertain, draws, &answers) }
     };
     Measure::ALL.into_iter().map(of).filter(|origin| !origin.inputs.is_empty()).collect()
-}
-
-/// For every pair of builds and every measure, the chance that the first beats the second.
-fn beats(design: &Design, drawn: &[Vec<Option<Figures>>]) -> Vec<Beats> {
-    let mut beats = Vec::new();
-    for measure in Measure::ALL {
-        let column = |i: usize| -> Vec<Option<f64>> {
-            drawn.iter().map(|row| row[i].as_ref().and_then(|f| f.get(measure))).collect()
-        };
-        let columns: Vec<Vec<Option<f64>>> = (0..design.builds.len()).map(column).collect();
-        for (i, build) in design.builds.iter().enumerate() {
-            for (j, other) in design.builds.iter().enumerate().filter(|(j, _)| *j != i) {
-                if let Some(chance) = chance_to_beat(&columns[i], &columns[j], measure.more_is_better()) {
-                    let (build, over) = (build.name.clone(), other.name.clone());
-                    beats.push(Beats { build, over, by: measure.key(), chance });
-                }
-            }
-        }
-    }
-    beats
 }
 
 #[cfg(test)]

@@ -12,6 +12,7 @@
 //! doubt       numerical and model errors of a measure, besides its spread
 //! misses      targets that are missed, and by how much
 //! equal       section scales that make builds equal in mass, stiffness or cost
+//! beats       how often one build beats another
 //! build_facts what the verdict needs to know of each build
 //! verdict     which build is best, and how surely
 //! rigid_walls what walls that give do to the verdict
@@ -29,6 +30,7 @@
 //! proof       published cases computed again
 //! ```
 
+mod beats;
 mod build_facts;
 pub mod compare;
 pub mod converged;
