@@ -126,12 +126,13 @@ impl Build {
         Ok(Some(Box::new(Frame { bodies, ..frame.clone() })))
     }
 
-    /// The frame of one of this build's models, ready for loads; all of them share an elimination order.
+    /// The frame of one of this build's models, ready for loads; all that are connected alike share an elimination
+    /// order: tubes of other sizes may give under each other in other places.
     ///
     /// # Errors
     /// As [`Statics::factor`].
     pub fn statics<'m>(&self, model: &'m Model) -> Result<Statics<'m>, ModesFault> {
-        if let Some(orders) = self.whole.get() {
+        if let Some(orders) = self.whole.get().filter(|orders| orders.layout.fits(&model.frame)) {
             return Statics::factor_like(&model.frame, orders);
         }
         let statics = Statics::factor_divided(&model.frame, &[], &self.patterns)?;

@@ -297,7 +297,7 @@ impl BraceEnd {
             let inward = if self.end == 0 { 1.0 } else { -1.0 };
             let twist = left(3, wall.twist);
             let shared = wall.leaning * softer * (-inward * (own * away)[0]);
-            let angle = 0.5 * (2.0 * shared.re).atan2((twist - turn).re);
+            let angle = if shared.re == 0.0 { 0.0 } else { 0.5 * (2.0 * shared.re).atan2((twist - turn).re) };
             let (sin, cos) = angle.sin_cos();
             let both = 2.0 * sin * cos * shared;
             springs[3] = spring(3, twist * cos * cos + both + turn * sin * sin);

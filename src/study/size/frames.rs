@@ -252,7 +252,16 @@ impl<'a> Frames<'a> {
             _ => Arc::new(carry()),
         };
         let carried = carried.as_ref().as_ref().ok_or_else(broken)?;
-        let portions = made.iter().map(|part| &part.portion).chain([carried]);
+        // Where the walls under a member give depends on its section and on that of the other.
+        let on_walls = |p: usize| {
+            let own = |brace: &BraceEnd| model.frame.members[brace.member].section == p;
+            self.braces.iter().any(own)
+        };
+        let anew: Vec<Option<Portion>> = (0..made.len())
+            .map(|p| on_walls(p).then(|| series.layout.portion_of_section(&model.frame, p)).flatten())
+            .collect();
+        let of_sections = made.iter().zip(&anew).map(|(part, anew)| anew.as_ref().unwrap_or(&part.portion));
+        let portions = of_sections.chain([carried]);
         let (matrices, bulge) = series.layout.summed(portions);
         let limit = made.iter().map(|part| part.limit).fold(f64::INFINITY, f64::min);
         let start = state.start.as_ref().unwrap_or(&series.start);
