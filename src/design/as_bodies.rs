@@ -16,20 +16,18 @@
 use super::drawing::Drawing;
 use super::goal::Goal;
 use super::named::Named;
+use super::walls::{AS_WIDE, tube_sizes};
 use nalgebra::{Matrix3, Vector3};
 use stillbed_frame::spec::{MemberSpec, PointSpec};
 use stillbed_frame::{Line, Member, Point};
 use stillbed_input::document::Located;
 use stillbed_input::problem::Problem;
-use stillbed_section::Shape;
 use stillbed_section::spec::{PartSpec, SectionSpec};
 use stillbed_solid::spec::{BodyPartSpec, BodySpec, PatchSpec, outline};
 use stillbed_solid::{CornerEnd, PatchSize, Ring};
 
 /// Two directions are one when the cosine between them exceeds this.
 const STRAIGHT: f64 = 0.999;
-/// A brace is as wide as its chord within this part of its width.
-const AS_WIDE: f64 = 0.015;
 /// Where bars meet, the stress falls off within this part of the size of the larger.
 const FADES: f64 = 0.35;
 /// The name of the body that members become.
@@ -88,16 +86,13 @@ impl Bar<'_> {
     fn tube(&self) -> Option<Tube<'_>> {
         let parts = &self.section.parts;
         parts.iter().find_map(|part| {
-            let Shape::Tube { width, height, wall, .. } = part.shape else { return None };
-            let quarter = part.turn / std::f64::consts::FRAC_PI_2;
-            let square = (quarter - quarter.round()).abs() < 1e-9 && part.at.iter().all(|x| x.abs() < 1e-9);
-            let size = if quarter.round() as i64 % 2 == 0 { [width, height] } else { [height, width] };
+            let (size, wall) = tube_sizes(&part.shape, part.at, part.turn)?;
             let around = (0..2).all(|k| (self.hull[k][1] - self.hull[k][0] - size[k]).abs() < 1e-6 * size[k]);
             let fill = parts.iter().find(|other| {
                 !std::ptr::eq(*other, part)
                     && outline(&other.shape).iter().any(|ring| area(ring) > 0.5 * size[0] * size[1])
             });
-            (square && around).then(|| Tube { size, wall, part, fill: fill.map(|fill| &fill.of) })
+            around.then(|| Tube { size, wall, part, fill: fill.map(|fill| &fill.of) })
         })
     }
 
@@ -343,11 +338,27 @@ fn without_joints(drawing: &Drawing) -> Option<Problem> {
     Some(Problem::warning(first.place.clone(), message).with_help(help))
 }
 
+impl Bars<'_> {
+    /// What to doubt where a hollow bar leans against the others: its walls cut through the cells of the grid.
+    fn oblique(&self) -> Option<Problem> {
+        let axes = self.0.last()?.axes;
+        let leans = |bar: &&Bar| bar.tube().is_some() && axes.tr_mul(&bar.along()).amax() < STRAIGHT;
+        let first = self.0.iter().find(leans)?;
+        let message = format!(
+            "{} of the tubes lean against the others: as a body their walls cut through cells, and come out too stiff",
+            self.0.iter().filter(leans).count()
+        );
+        let help = "take these answers as an upper limit, and those of beams beside them";
+        Some(Problem::warning(first.spec.place.clone(), message).with_help(help))
+    }
+}
+
 /// `drawing` with its members as one body, for what `goal` looks at, and what is doubtful about that.
-pub(super) fn united(drawing: Drawing, goal: &Goal) -> (Drawing, Option<Problem>) {
-    let doubt = without_joints(&drawing);
+pub(super) fn united(drawing: Drawing, goal: &Goal) -> (Drawing, Vec<Problem>) {
+    let mut doubt: Vec<Problem> = without_joints(&drawing).into_iter().collect();
     let bars = Bars::of(&drawing);
     let Some(first) = bars.0.first() else { return (drawing, doubt) };
+    doubt.extend(bars.oblique());
     let mut parts = bars.meetings();
     parts.extend((0..bars.0.len()).flat_map(|i| bars.parts(i, drawing.corners)));
     let body = BodySpec { parts, place: first.spec.place.clone() };
@@ -376,6 +387,7 @@ pub(super) fn united(drawing: Drawing, goal: &Goal) -> (Drawing, Option<Problem>
 mod tests {
     use crate::{Build, Design};
     use approx::assert_relative_eq;
+    use stillbed_input::problem::Problem;
     use stillbed_input::quantity::Draw;
     use stillbed_material::Table;
     use stillbed_modes::Asked;
@@ -445,6 +457,31 @@ mod tests {
         assert_relative_eq!(mass(corner, "corners = \"capped\"") - open, 7850.0 * plate, max_relative = 1e-6);
         // Mitred, a window as large as the inside of a tube is cut to the nearest of them.
         assert_relative_eq!(mass(corner, "corners = \"mitred\"") - open, 0.0, epsilon = 1e-9);
+    }
+
+    #[test]
+    fn tubes_that_lean_are_told() {
+        // A brace from the rail to the post; nothing stands at its own end alone.
+        let said = |shape: &str| {
+            let text = format!(
+                r#"
+                as_bodies = true
+                points = {{ a = "0, 0, 0 mm", b = "300, 0, 0 mm", c = "0, 0, 300 mm", top = "0, 0, 500 mm" }}
+                members.rail = {{ from = "a", to = "b", section = "s" }}
+                members.post = {{ from = "a", to = "c", section = "s" }}
+                members.head = {{ from = "c", to = "top", section = "s" }}
+                members.brace = {{ from = "b", to = "c", section = "s" }}
+                masses.head = {{ at = "top", mass = "2 kg" }}
+                anchors.wall = {{ at = "b", hold = "all" }}
+                builds.one.sections.s.parts = [{{ {shape}, of = "structural steel" }}]
+                "#
+            );
+            let reading = Design::read("t.toml", &text, &Table::built_in());
+            let leans =
+                |problem: &Problem| problem.message.contains("1 of the tubes lean against the others");
+            reading.problems.iter().any(leans)
+        };
+        assert!(said(r#"tube = "40 x 40 x 3 mm""#) && !said(r#"rectangle = "30 x 30 mm""#));
     }
 
     #[test]

@@ -47,7 +47,7 @@ const FILLED: f64 = 0.9;
 const ABOVE: f64 = 1.5;
 
 /// A brace is as wide as the chord within this part of its width.
-const AS_WIDE: f64 = 0.015;
+pub(super) const AS_WIDE: f64 = 0.015;
 
 /// Corners that would turn more than so many times as easily if they were open are told.
 const TOLD: f64 = 1.5;
@@ -70,18 +70,25 @@ pub struct Tube {
     fill: Option<Complex64>,
 }
 
+/// Sizes along y and z, and the wall, m, of a rectangular tube that is square to the axes and about the origin of its
+/// section; `None` for other shapes.
+pub(super) fn tube_sizes(shape: &Shape, at: [f64; 2], turn: f64) -> Option<([f64; 2], f64)> {
+    let Shape::Tube { width, height, wall, .. } = *shape else { return None };
+    let quarter = turn / std::f64::consts::FRAC_PI_2;
+    let square = (quarter - quarter.round()).abs() < 1e-9 && at.iter().all(|x| x.abs() < 1e-9);
+    let lies = quarter.round() as i64 % 2 != 0;
+    square.then_some((if lies { [height, width] } else { [width, height] }, wall))
+}
+
 impl Tube {
     /// The tube that a section of `geometry` is, `scale` times as large as drawn; `None` for any other section.
     pub fn of(geometry: &Geometry, media: &[Medium], scale: f64) -> Option<Tube> {
         let parts = geometry.parts();
         let whole = geometry.size();
         let (number, size, wall) = parts.iter().enumerate().find_map(|(number, part)| {
-            let Shape::Tube { width, height, wall, .. } = part.shape else { return None };
-            let quarter = part.turn / std::f64::consts::FRAC_PI_2;
-            let square = (quarter - quarter.round()).abs() < 1e-9 && part.at.iter().all(|x| x.abs() < 1e-9);
-            let size = if quarter.round() as i64 % 2 == 0 { [width, height] } else { [height, width] };
+            let (size, wall) = tube_sizes(&part.shape, part.at, part.turn)?;
             let around = (0..2).all(|k| (whole[k] - size[k]).abs() < 0.01 * size[k]);
-            (square && around && !part.cavity).then_some((number, size, wall))
+            (around && !part.cavity).then_some((number, size, wall))
         })?;
         let inside = (size[0] - 2.0 * wall) * (size[1] - 2.0 * wall);
         let moments = geometry.moments();

@@ -266,7 +266,7 @@ mod tests {
         }
         for file in [
             "../b.toml",
-            "/tmp/b.toml",
+            "/elsewhere/b.toml",
             "b",
             ".b.toml",
             "a/b.toml",

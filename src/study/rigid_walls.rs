@@ -47,7 +47,10 @@ pub fn told(
     let value = |x: f64| if measure.more_is_better() { x } else { -x };
     let leader = pairs.iter().max_by(|a, b| value(a.1).total_cmp(&value(b.1)))?;
     let percent = |share: f64| figures(100.0 * share, 2);
-    let others_lead = ahead.is_some_and(|ahead| ahead != leader.0.name) && change(leader) > SPOKEN_OF;
+    // Another leads only where it is clearly better than the one that is ahead now.
+    let beaten = pairs.iter().find(|(seen, _)| Some(seen.name) == ahead);
+    let others_lead = beaten.is_some_and(|(_, rigid)| (leader.1 / rigid).ln().abs() > SPOKEN_OF)
+        && change(leader) > SPOKEN_OF;
     if others_lead {
         let takes = leader.0.share.map_or("give".to_string(), |share| {
             format!("take {} % of its give between tip and work", percent(share))
@@ -64,4 +67,36 @@ pub fn told(
         most.0.label,
         percent((most.0.value / most.1 - 1.0).abs())
     ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use stillbed_material::Table;
+    use stillbed_modes::Asked;
+
+    #[test]
+    fn of_two_equal_builds_none_would_lead_with_rigid_corners() {
+        let tube = r#"[{ tube = "60 x 60 x 3 mm", of = "structural steel" }]"#;
+        let text = format!(
+            r#"
+            corners = "open"
+            points = {{ a = "0, 0, 0 mm", b = "400, 0, 0 mm", top = "0, 0, 300 mm" }}
+            members.rail = {{ from = "a", to = "b", section = "s" }}
+            members.post = {{ from = "a", to = "top", section = "s" }}
+            anchors.wall = {{ at = "b", hold = "all" }}
+            tool = {{ tip = "top", work = "ground" }}
+            builds.one.sections.s.parts = {tube}
+            builds.two.sections.s.parts = {tube}
+            "#
+        );
+        let design = Design::read("equal.toml", &text, &Table::built_in()).design.unwrap();
+        let build = &design.builds[0];
+        let asked = Asked { count: 1, ..Asked::default() };
+        let figures = crate::solved::measure(build, &design.goal, &Draw::default(), 1.0, &asked).unwrap();
+        let value = figures.first_frequency.unwrap();
+        let builds = ["one", "two"].map(|name| Seen { name, label: name, value, share: None });
+        let said = told(&design, &[1.0; 2], &builds, Some("one"), Measure::FirstFrequency).unwrap();
+        assert!(said.contains("than rigid corners would") && !said.contains("would lead"), "{said}");
+    }
 }
