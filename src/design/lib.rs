@@ -426,3 +426,5 @@ mod seeds;
 
 #[cfg(test)]
 mod arms_tests;
+#[cfg(test)]
+mod walls_tests;

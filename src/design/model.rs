@@ -283,6 +283,7 @@ impl Build {
                     offset: Vector3::from(m.offset),
                     joint_from: joint(&m.joint_from),
                     joint_to: joint(&m.joint_to),
+                    rigid: [0.0; 2],
                     displaced: Vec::new(),
                 })
                 .collect(),

@@ -3,19 +3,18 @@
 //! At a point where tubes end, one is the chord and the others stand on it: two in one line, else the tube with the
 //! largest box on which another fits, else the longer one, else the earlier in the drawing. Each other tube there that
 //! is square to the chord's face and no wider is a brace, for itself. At its end comes a joint, unless the design
-//! states one there: a spring along the brace and one for each turn, with the flexibility of the walls less that of
-//! the brace between the chord's axis and its face, where the drawing lets it run on although it is held. A chord that
-//! does not run on ends in a corner as the design says; else, as is common practice, mitred with a brace as wide as
-//! itself, or capped.
+//! states one there: a spring along the brace and one for each turn, with the flexibility F of the walls. Up to the
+//! chord's face the brace is rigid, and where the chord runs on it ends there. A chord that does not run on ends in a
+//! corner as the design says; else, as is common practice, mitred with a brace as wide as itself, or capped.
 //!
 //! ```text
-//! push:   F sin² - d/EA      in plane:  F - d/EI      out of plane:  F sin² - d/EI,  about an axis near the face
-//! twist:  F - d/GJ, where the chord ends, and then about axes that lean from those of the brace
+//! push:   F sin²      in plane:  F      out of plane:  F sin²,  about an axis near the face
+//! twist:  F, where the chord ends, and then about axes that lean from those of the brace
 //! ```
 //!
-//! d is the way of the brace's line from the chord's axis to its face and sin the sine of the angle between the
-//! two; the brace is as long along the chord as its cut. Where that leaves nothing, as on a filled chord, the joint
-//! is rigid to a thousandth of the brace's own flexibility.
+//! sin is the sine of the angle between the two; the brace is as long along the chord as its cut. A brace so wide that
+//! it holds the chord's walls leaves less than nothing: there the joint is rigid to a thousandth of the brace's own
+//! flexibility.
 
 use super::build::Build;
 use super::model::Model;
@@ -42,9 +41,11 @@ const LEAST_SINE: f64 = 0.4;
 /// A tube is filled when its fill takes this part of its inside.
 const FILLED: f64 = 0.9;
 
-/// How far from the chord's axis a brace may turn, in parts of the way to the chord's face: out of plane it turns above
-/// the face.
-const ABOVE: f64 = 1.5;
+/// How far above the chord's face a brace may turn out of plane, in parts of the way to the face from the chord's axis.
+const ABOVE: f64 = 0.5;
+
+/// Largest part of a member that is rigid at one of its ends.
+const MOST_RIGID: f64 = 0.45;
 
 /// A brace is as wide as the chord within this part of its width.
 pub(super) const AS_WIDE: f64 = 0.015;
@@ -135,7 +136,7 @@ pub struct BraceEnd {
 /// The ends of tubes on others in `frame`, whose sections are `tubes`.
 fn brace_ends(frame: &Frame, tubes: &[Option<Tube>]) -> Vec<BraceEnd> {
     let tube = |m: &usize| tubes.get(frame.members[*m].section).copied().flatten();
-    let lines: Vec<Option<Line>> = frame.members.iter().map(|member| Line::of(frame, member)).collect();
+    let lines: Vec<Option<Line>> = frame.members.iter().map(|member| Line::drawn(frame, member)).collect();
     let mut found = Vec::new();
     for point in 0..frame.points.len() {
         let ends = |m: &Member| m.from == point || m.to == point;
@@ -239,6 +240,15 @@ impl BraceEnd {
         }
     }
 
+    /// How far the brace lies within its chord, from its point to the chord's face, m; `None` where the two do not fit.
+    fn within(&self, frame: &Frame, tubes: &[Option<Tube>]) -> Option<f64> {
+        self.fits(frame, tubes).then_some(())?;
+        let member = &frame.members[self.member];
+        let chord = tubes[frame.members[self.chord].section]?;
+        let length = Line::drawn(frame, member)?.length;
+        Some((0.5 * chord.size[1 - self.across] / self.sine).min(MOST_RIGID * length))
+    }
+
     /// The joint there, with the walls `softer` times as flexible; `None` where the two do not fit, or the walls
     /// cannot be solved.
     fn joint(
@@ -249,7 +259,7 @@ impl BraceEnd {
         softer: f64,
         solved: &SolvedWalls,
     ) -> Option<Joint> {
-        self.fits(frame, tubes).then_some(())?;
+        let within = self.within(frame, tubes)?;
         let (member, on) = (&frame.members[self.member], &frame.members[self.chord]);
         let (chord, brace) = (tubes[on.section]?, tubes[member.section]?);
         let (section, host) = (&frame.sections[member.section], &frame.sections[on.section]);
@@ -280,20 +290,19 @@ impl BraceEnd {
         };
         let wall = solved.of(&pair)?;
         let line = Line::of(frame, member)?;
-        let within = (0.5 * height / self.sine).min(0.5 * line.length);
         let square = self.sine * self.sine;
         // About the axis across the chord, and about the brace's other axis.
         let (in_plane, out_of_plane) = (4 + self.own_across, 5 - self.own_across);
         let modulus = |axis: usize| section.stiffness[(axis, axis)];
-        let left = |axis: usize, wall: Complex64| wall * softer - within / modulus(axis);
-        let spring = |axis: usize, left: Complex64| {
+        let spring = |axis: usize, flexibility: Complex64| {
             let least = RIGID * line.length / modulus(axis);
-            Some(1.0 / if left.re > least.re { Complex64::new(left.re, left.im.min(0.0)) } else { least })
+            let lossy = Complex64::new(flexibility.re, flexibility.im.min(0.0));
+            Some(1.0 / if flexibility.re > least.re { lossy } else { least })
         };
-        let turn = left(out_of_plane, wall.out_of_plane * square);
+        let turn = wall.out_of_plane * square * softer;
         let mut springs = [None; 6];
-        springs[0] = spring(0, left(0, wall.push * square));
-        springs[in_plane] = spring(in_plane, left(in_plane, wall.in_plane));
+        springs[0] = spring(0, wall.push * square * softer);
+        springs[in_plane] = spring(in_plane, wall.in_plane * softer);
         springs[out_of_plane] = spring(out_of_plane, turn);
         let mut lean = None;
         // A chord that runs on hardly gives under a twist of the brace, and not at all with a turn.
@@ -302,7 +311,7 @@ impl BraceEnd {
             let along: Vector3<f64> = Line::of(frame, on)?.axes.row(0).transpose();
             let away = if on.from == member.point(self.end) { along } else { -along };
             let inward = if self.end == 0 { 1.0 } else { -1.0 };
-            let twist = left(3, wall.twist);
+            let twist = wall.twist * softer;
             let shared = wall.leaning * softer * (-inward * (own * away)[0]);
             let angle = if shared.re == 0.0 { 0.0 } else { 0.5 * (2.0 * shared.re).atan2((twist - turn).re) };
             let (sin, cos) = angle.sin_cos();
@@ -312,8 +321,7 @@ impl BraceEnd {
             lean = Some((out_of_plane, angle));
         }
         let mut turns_at = [0.0; 2];
-        turns_at[in_plane - 4] = within;
-        turns_at[out_of_plane - 4] = (within - wall.depth / self.sine).clamp(0.0, ABOVE * within);
+        turns_at[out_of_plane - 4] = (-wall.depth / self.sine).clamp(-within, ABOVE * within);
         let name = format!("{} on {}, walls", member.name, on.name);
         Some(Joint { name, stiffness: springs, wall: Some(WallHinge { at: turns_at, lean }) })
     }
@@ -349,8 +357,10 @@ impl Build {
         }
         let tubes = self.tubes(media, scale);
         for brace in brace_ends(frame, &tubes) {
-            let Some(joint) = self.wall_joint(&brace, frame, &tubes, draw) else { continue };
+            let joint = self.wall_joint(&brace, frame, &tubes, draw);
+            let Some((joint, within)) = joint.zip(brace.within(frame, &tubes)) else { continue };
             let member = &mut frame.members[brace.member];
+            member.rigid[brace.end] = within;
             let place = if brace.end == 0 { &mut member.joint_from } else { &mut member.joint_to };
             *place = Some(frame.joints.len());
             frame.joints.push(joint);
@@ -413,6 +423,14 @@ impl Build {
         Some(Problem::warning(self.place.clone(), message).with_help(help))
     }
 
+    /// Sets how far the `braces` of `frame`, whose sections are `tubes`, lie within their chords.
+    pub fn set_within(&self, braces: &[BraceEnd], frame: &mut Frame, tubes: &[Option<Tube>]) {
+        for brace in braces {
+            let within = brace.within(frame, tubes).unwrap_or(0.0);
+            frame.members[brace.member].rigid[brace.end] = within;
+        }
+    }
+
     /// The joint of the walls at `brace` in `frame`, whose sections are `tubes`; `None` where the two do not fit, or
     /// the walls cannot be solved.
     pub fn wall_joint(
@@ -424,169 +442,5 @@ impl Build {
     ) -> Option<Joint> {
         let made = Made { weld: self.drawing.weld.map(|weld| weld.at(draw)), corners: self.drawing.corners };
         brace.joint(frame, tubes, made, self.walls?.at(draw), &self.solved_walls)
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use crate::Design;
-    use approx::assert_relative_eq;
-    use stillbed_frame::Frame;
-    use stillbed_input::quantity::Draw;
-    use stillbed_material::Table;
-    use stillbed_modes::Asked;
-
-    /// A post of 300 mm with 4 kg on top, on a rail of 600 mm that is held at both ends.
-    fn post(rail: &str, post: &str, more: &str) -> Design {
-        let text = format!(
-            r#"{more}
-[points]
-left = "-300, 0, 0 mm"
-middle = "0, 0, 0 mm"
-right = "300, 0, 0 mm"
-top = "0, 0, 300 mm"
-[members]
-rail_left = {{ from = "left", to = "middle", section = "rail" }}
-rail_right = {{ from = "middle", to = "right", section = "rail" }}
-post = {{ from = "middle", to = "top", section = "post" }}
-[masses]
-head = {{ at = "top", mass = "4 kg" }}
-[anchors]
-wall = {{ at = ["left", "right"], hold = "all" }}
-[materials.stone]
-youngs_modulus = "30 GPa"
-poissons_ratio = 0.25
-density = "2300 kg/m3"
-loss_factor = 0.02
-[builds.one]
-sections.rail.parts = [{rail}]
-sections.post.parts = [{post}]
-"#
-        );
-        let reading = Design::read("post.toml", &text, &Table::built_in());
-        reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
-    }
-
-    /// A post of this tube at the end of a rail.
-    fn corner(post: &str, more: &str) -> Design {
-        let text = format!(
-            r#"{more}
-            points = {{ a = "0, 0, 0 mm", b = "400, 0, 0 mm", top = "0, 0, 300 mm" }}
-            members.rail = {{ from = "a", to = "b", section = "s" }}
-            members.post = {{ from = "a", to = "top", section = "p" }}
-            anchors.floor = {{ at = "b", hold = "all" }}
-            tool = {{ tip = "top", work = "ground" }}
-            builds.one.sections.s.parts = [{RAIL}]
-            builds.one.sections.p.parts = [{post}]
-            "#
-        );
-        let reading = Design::read("corner.toml", &text, &Table::built_in());
-        reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
-    }
-
-    #[test]
-    fn a_corner_gives_as_it_is_made() {
-        let springs = |made: &str| {
-            let design = corner(RAIL, &format!("corners = \"{made}\"\nweld = \"0 mm\""));
-            frame(&design).joints[0].stiffness.map(|k| k.map_or(f64::INFINITY, |k| k.re))
-        };
-        let [open, capped, mitred] = ["open", "capped", "mitred"].map(springs);
-        // Out of its plane an open end is sheared into a rhombus, and a mitred corner with twist; a plate holds both.
-        let softest = |springs: &[f64; 6]| springs[3..].iter().copied().fold(f64::INFINITY, f64::min);
-        assert!(softest(&open) < 0.1 * softest(&capped), "{open:?} {capped:?}");
-        assert!(softest(&mitred) < 0.1 * softest(&capped), "{mitred:?} {capped:?}");
-        assert!(open[4].min(mitred[4]) < capped[4], "{open:?} {mitred:?} {capped:?}");
-        let said = |made: &str| {
-            let design = corner(POST, made);
-            let model = design.builds[0].model(&design.goal, &Draw::default()).unwrap();
-            design.builds[0].unstated_corners(&model).map(|problem| problem.message)
-        };
-        assert!(said("").unwrap().contains("\"post\" and \"rail\" is taken as capped"), "{:?}", said(""));
-        assert_eq!(said("corners = \"open\""), None);
-    }
-
-    const RAIL: &str = r#"{ tube = "60 x 60 x 3 mm", of = "structural steel" }"#;
-    const POST: &str = r#"{ tube = "40 x 40 x 3 mm", of = "structural steel" }"#;
-    const BARE: &str = "weld = \"0 mm\"";
-
-    fn frame(design: &Design) -> Frame {
-        design.builds[0].model(&design.goal, &Draw::default()).unwrap().frame
-    }
-
-    fn first_frequency(design: &Design) -> f64 {
-        let model = design.builds[0].model(&design.goal, &Draw::default()).unwrap();
-        design.builds[0].spectrum(&model, &Asked { count: 1, ..Asked::default() }).unwrap().elastic[0]
-            .frequency()
-    }
-
-    #[test]
-    fn a_post_on_a_hollow_rail_rocks_in_its_wall() {
-        // A converged solid says 55 Hz; a quarter of it by this program's own solids, with the post of its whole
-        // height, 55.2 Hz.
-        let found = first_frequency(&post(RAIL, POST, BARE));
-        assert_relative_eq!(found, 55.0, max_relative = 0.05);
-        let welded = first_frequency(&post(RAIL, POST, "weld = \"3 mm\""));
-        assert!(welded > 1.05 * found && welded < 70.0, "{welded}");
-        assert!(first_frequency(&post(RAIL, POST, "overlaps = \"keep\"")) > 87.0);
-    }
-
-    #[test]
-    fn a_post_on_a_filled_rail_stands_as_on_a_rigid_one() {
-        // A converged solid says 94 Hz.
-        let rail = format!("{{ rectangle = \"60 x 60 mm\", of = \"stone\" }}, {RAIL}");
-        assert_relative_eq!(first_frequency(&post(&rail, POST, BARE)), 94.0, max_relative = 0.05);
-    }
-
-    #[test]
-    fn only_a_tube_on_a_tube_without_a_stated_joint_has_walls() {
-        let design = post(RAIL, POST, BARE);
-        let model = frame(&design);
-        assert_eq!(
-            model.joints.iter().map(|j| j.name.as_str()).collect::<Vec<_>>(),
-            ["post on rail_left, walls"]
-        );
-        let springs = model.joints[0].stiffness;
-        assert!(springs.iter().flatten().all(|k| k.re > 0.0 && k.im >= 0.0));
-        assert_eq!(springs.map(|k| k.is_some()), [true, false, false, false, true, true]);
-        assert!(design.uncertain.iter().any(|quantity| quantity.key == "walls"));
-
-        let bar = r#"{ rectangle = "40 x 40 mm", of = "structural steel" }"#;
-        for design in [post(RAIL, bar, ""), post(bar, bar, ""), post(RAIL, POST, "overlaps = \"keep\"")] {
-            assert!(frame(&design).joints.is_empty());
-            assert!(design.uncertain.iter().all(|quantity| quantity.key != "walls"));
-            assert!(design.builds[0].with_rigid_walls().is_none());
-        }
-    }
-
-    #[test]
-    fn the_longer_of_two_like_tubes_is_the_chord_in_any_order() {
-        let post = r#"members.post = { from = "a", to = "b", section = "s" }"#;
-        let beam = r#"members.beam = { from = "b", to = "c", section = "s" }"#;
-        for (first, second) in [(post, beam), (beam, post)] {
-            let text = format!(
-                r#"
-                points = {{ a = "0, 0, 0 mm", b = "0, 0, 400 mm", c = "300, 0, 400 mm" }}
-                {first}
-                {second}
-                anchors.floor = {{ at = "a", hold = "all" }}
-                builds.one.sections.s.parts = [{RAIL}]
-                "#
-            );
-            let reading = Design::read("corner.toml", &text, &Table::built_in());
-            let design = reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems));
-            assert_eq!(frame(&design).joints[0].name, "beam on post, walls");
-        }
-    }
-
-    #[test]
-    fn an_oblique_brace_gives_less_along_itself() {
-        let straight = post(RAIL, POST, BARE);
-        let mut oblique = straight.clone();
-        let top = oblique.builds[0].drawing.points.get("top").unwrap().clone();
-        let leaning = stillbed_frame::spec::PointSpec { position: [0.2, 0.0, 0.3], ..top };
-        oblique.builds[0].drawing.points.insert("top", leaning);
-        let [straight, oblique] =
-            [straight, oblique].map(|design| frame(&design).joints[0].stiffness[0].unwrap().re);
-        assert!(oblique > straight, "{oblique} {straight}");
     }
 }

@@ -36,6 +36,8 @@ struct Stretch<'a> {
     count: usize,
     /// Length of an element, m.
     length: f64,
+    /// Its length between its points over that of what deforms: the free strains of its rigid ends are those of the rest.
+    longer: f64,
 }
 
 impl Layout {
@@ -139,7 +141,7 @@ impl Layout {
         for start in [0, 6] {
             ends.fixed_rows_mut::<3>(start).copy_from(&own);
         }
-        let taken = stretch.displaced()?;
+        let taken = stretch.taken_off()?;
         let whole = *stretch.piece.mass()?;
         let push = |piece: usize| {
             let own = taken.iter().filter(|(other, _)| *other == piece);
@@ -203,18 +205,19 @@ impl Layout {
 impl<'a> Stretch<'a> {
     fn new(number: usize, frame: &'a Frame, Bar { line, piece }: Bar, count: usize) -> Stretch<'a> {
         let length = line.length / count as f64;
-        Stretch { number, frame, line, piece, count, length }
+        let longer = 1.0 + frame.members[number].rigid.iter().sum::<f64>() / line.length;
+        Stretch { number, frame, line, piece, count, length, longer }
     }
 
-    /// The mass taken off its elements, as [`Bar::displaced`].
-    fn displaced(&self) -> Option<Vec<(usize, Matrix12)>> {
+    /// The mass taken off its elements, as [`Bar::taken_off`].
+    fn taken_off(&self) -> Option<Vec<(usize, Matrix12)>> {
         let bar = Bar { line: self.line, piece: Arc::clone(&self.piece) };
-        bar.displaced(&self.frame.members[self.number], self.count)
+        bar.taken_off(&self.frame.members[self.number], self.count)
     }
 
     /// The end motions of an unrestrained element whose first end is held.
     fn free_stretch(&self, strain: &FreeStrain, piece: usize) -> Vector12 {
-        let at = |place: usize| strain[0].lerp(&strain[1], place as f64 / self.count as f64);
+        let at = |place: usize| strain[0].lerp(&strain[1], place as f64 / self.count as f64) * self.longer;
         let (first, second, l) = (at(piece), at(piece + 1), self.length);
         // ∫ e dx, and ∫ s e dx for the lever arm in (I + s B)ᵀ.
         let mean = (first + second) * (0.5 * l);

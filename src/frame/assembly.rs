@@ -1,7 +1,8 @@
 //! The matrices of a divided frame.
 //!
 //! The end of an element moves as a linear combination of degrees of freedom: an inner node as it stands, a
-//! member's end as its point on a rigid arm plus the relative motions of a sprung joint:
+//! member's end as its point on a rigid arm, which reaches to where the member begins to deform, plus the relative
+//! motions of a sprung joint:
 //!
 //! ```text
 //! d_end = arm(offset) d_point + Σ e_j q_j
@@ -16,7 +17,7 @@
 use super::axes::{Line, arm};
 use super::layout::{Coupling, Layout};
 use super::model::{Displaced, Foot, Frame, Mass, Member};
-use super::piece::{Complex12, Matrix12, Piece, Vector12};
+use super::piece::{Complex12, GAUSS_2, Matrix12, Piece, Vector12};
 use faer::sparse::SparseColMat;
 use nalgebra::{Matrix6, Vector3, Vector6};
 use num_complex::Complex64;
@@ -46,9 +47,9 @@ pub(super) struct Bar {
 }
 
 impl Bar {
-    /// The mass taken off its `count` elements where other members keep material of `member`: index of the
-    /// element and a matrix in member axes.
-    pub(super) fn displaced(&self, member: &Member, count: usize) -> Option<Vec<(usize, Matrix12)>> {
+    /// The mass taken off its `count` elements where other members keep material of `member`, less that of its rigid
+    /// ends: index of the element and a matrix in member axes.
+    pub(super) fn taken_off(&self, member: &Member, count: usize) -> Option<Vec<(usize, Matrix12)>> {
         let taken = |(piece, stretches): (usize, Vec<Displaced>)| {
             let mut sum = Matrix12::zeros();
             for own in stretches {
@@ -56,7 +57,35 @@ impl Bar {
             }
             Some((piece, sum))
         };
-        self.stretches(member, count).map(taken).collect()
+        let ends = [(0, 0), (1, count - 1)].into_iter().filter(|(end, _)| member.rigid[*end] > 0.0);
+        let rigid = ends.map(|(end, piece)| Some((piece, -self.rigid_end(member, end))));
+        self.stretches(member, count).map(taken).chain(rigid).collect()
+    }
+
+    /// The mass of the rigid end (0 or 1) of `member`, at the end of its first or last element, member axes.
+    fn rigid_end(&self, member: &Member, end: usize) -> Matrix12 {
+        let [first, last] = member.rigid;
+        // From the end of what deforms, along the member.
+        let (from, to, zero) = match end {
+            0 => (-first, 0.0, first),
+            _ => (0.0, last, first + self.line.length),
+        };
+        let own = (from, to, *self.piece.line_mass());
+        let taken = member.displaced.iter().map(|taken| {
+            let [a, b] = [taken.from - zero, taken.to - zero].map(|x| x.clamp(from, to));
+            (a, b, -taken.mass)
+        });
+        let mut sum = Matrix6::zeros();
+        for (from, to, mass) in std::iter::once(own).chain(taken).filter(|(from, to, _)| from < to) {
+            // Quadratic in the place, so two Gauss points are exact.
+            for (place, weight) in GAUSS_2 {
+                let reach = arm(&Vector3::new(from + place * (to - from), 0.0, 0.0));
+                sum += weight * (to - from) * (reach.transpose() * mass * reach);
+            }
+        }
+        let mut matrix = Matrix12::zeros();
+        matrix.fixed_view_mut::<6, 6>(6 * end, 6 * end).copy_from(&sum);
+        matrix
     }
 
     /// The part of the bulge matrix that is lost with that mass, in the same form.
@@ -74,7 +103,7 @@ impl Bar {
     ) -> impl Iterator<Item = (usize, Vec<Displaced>)> + 'b {
         let length = self.line.length / count as f64;
         let within = move |piece: usize| {
-            let start = length * piece as f64;
+            let start = member.rigid[0] + length * piece as f64;
             let own = member.displaced.iter().filter_map(|stretch| {
                 let (from, to) = ((stretch.from - start).max(0.0), (stretch.to - start).min(length));
                 (from < to).then_some(Displaced { from, to, mass: stretch.mass })
@@ -139,7 +168,7 @@ impl Layout {
         let mut values = [vec![0.0; stored], vec![0.0; stored], vec![0.0; stored]];
         for (number, bar) in bars.iter().enumerate() {
             self.add_pieces(&mut values, &bar.parts()?, frame, number, &bar.line);
-            let taken = bar.displaced(&frame.members[number], self.pieces[number])?;
+            let taken = bar.taken_off(&frame.members[number], self.pieces[number])?;
             self.take_off(&mut values[2], frame, number, &bar.line, &taken);
         }
         self.add_carried(&mut values, frame)?;
@@ -267,6 +296,7 @@ impl Layout {
     fn is_plain(&self, member: &Member, number: usize, piece: usize, end: usize) -> bool {
         let at_point = || {
             member.offset == Vector3::zeros()
+                && member.rigid[end] == 0.0
                 && self.hung[member.point(end)].is_none()
                 && self.points[member.point(end)].iter().all(Option::is_some)
                 && self.joints[number][end].iter().all(Option::is_none)
@@ -286,7 +316,7 @@ impl Layout {
         let member = &frame.members[number];
         let mut columns = Vec::with_capacity(24);
         for end in 0..2 {
-            let arm = arm(&self.offset(member, end));
+            let arm = arm(&self.offset(member, end, line));
             let mut push = |motion: Vector6<f64>| {
                 let mut column = Vector12::zeros();
                 column.fixed_rows_mut::<6>(6 * end).copy_from(&motion);
@@ -330,7 +360,7 @@ impl Layout {
         let member = &frame.members[number];
         let mut own = Vector12::zeros();
         for end in 0..2 {
-            let (mut moved, mut turned) = self.end_motion(member, number, piece, end, motion);
+            let (mut moved, mut turned) = self.end_motion(member, number, piece, (end, line), motion);
             moved = line.axes * moved;
             turned = line.axes * turned;
             let joint = member.joint(end).and_then(|j| frame.joints.get(j));
@@ -355,7 +385,7 @@ impl Layout {
         member: &Member,
         number: usize,
         piece: usize,
-        end: usize,
+        (end, line): (usize, &Line),
         motion: &[f64],
     ) -> (Vector3<f64>, Vector3<f64>) {
         if let Some(range) = self.inner_place(number, piece, end) {
@@ -364,12 +394,17 @@ impl Layout {
         }
         let six = self.points[member.point(end)].map(|f| f.map_or(0.0, |f| motion[f]));
         let turned = Vector3::from_column_slice(&six[3..]);
-        (Vector3::from_column_slice(&six[..3]) + turned.cross(&self.offset(member, end)), turned)
+        (Vector3::from_column_slice(&six[..3]) + turned.cross(&self.offset(member, end, line)), turned)
     }
 
-    /// From the point that moves the end of a member to that end, m.
-    fn offset(&self, member: &Member, end: usize) -> Vector3<f64> {
-        self.hung[member.point(end)].map_or(member.offset, |hung| member.offset + hung.arm)
+    /// From the point that moves the end of a member to where it begins to deform, m.
+    fn offset(&self, member: &Member, end: usize, line: &Line) -> Vector3<f64> {
+        let mut offset = member.offset;
+        if member.rigid[end] > 0.0 {
+            let inward = if end == 0 { member.rigid[0] } else { -member.rigid[1] };
+            offset += line.axes.row(0).transpose() * inward;
+        }
+        self.hung[member.point(end)].map_or(offset, |hung| offset + hung.arm)
     }
 }
 

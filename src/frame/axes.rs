@@ -13,17 +13,25 @@ const UPRIGHT: f64 = 0.999;
 /// The line of a member.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Line {
-    /// Where it starts, m: the first point plus the member's offset.
+    /// Where it starts, m: the first point plus the member's offset, beyond what is rigid there.
     pub start: Vector3<f64>,
-    /// Length, m.
+    /// Length of what deforms, m.
     pub length: f64,
     /// Global to member axes, shape (3, 3): the rows are x, y, z.
     pub axes: Matrix3<f64>,
 }
 
 impl Line {
-    /// The line of `member`; `None` without length or when `up` points along it.
+    /// The line of what deforms of `member`; `None` without length or when `up` points along it.
     pub fn of(frame: &Frame, member: &Member) -> Option<Line> {
+        let drawn = Line::drawn(frame, member)?;
+        let [first, last] = member.rigid;
+        let length = drawn.length - first - last;
+        (length > 1e-9 * drawn.length).then_some(Line { start: drawn.at(first), length, ..drawn })
+    }
+
+    /// The line of the whole of `member` from point to point; `None` as [`Line::of`].
+    pub fn drawn(frame: &Frame, member: &Member) -> Option<Line> {
         let from = frame.points.get(member.from)?.position;
         let to = frame.points.get(member.to)?.position;
         let along = to - from;
@@ -79,6 +87,7 @@ mod tests {
             offset: Vector3::zeros(),
             joint_from: None,
             joint_to: None,
+            rigid: [0.0; 2],
             displaced: Vec::new(),
         }
     }

@@ -75,7 +75,7 @@ impl<'a> Energies<'a> {
 
     /// φᵢᵀ M φⱼ of the members' own mass, by member, shape (motions, motions), kg for a motion in m.
     pub fn inertia(&self, motions: &[&[f64]]) -> Option<Vec<DMatrix<f64>>> {
-        self.by_member(motions, |bar| bar.piece.mass(), Bar::displaced)
+        self.by_member(motions, |bar| bar.piece.mass(), Bar::taken_off)
     }
 
     /// φᵢᵀ G φⱼ by member, shape (motions, motions), kg s2 for a motion in m: how far its elements bulge

@@ -94,6 +94,8 @@ pub struct Member {
     pub joint_from: Option<usize>,
     /// Index of the joint at its end; `None` is rigid.
     pub joint_to: Option<usize>,
+    /// Stretches at its start and its end, from its points, that do not deform: what lies within another member, m.
+    pub rigid: [f64; 2],
     /// Where other members keep material that overlaps with this one.
     pub displaced: Vec<Displaced>,
 }
@@ -102,7 +104,7 @@ pub struct Member {
 /// less there, its stiffness stays.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Displaced {
-    /// Where it begins along the member line, m.
+    /// Where it begins, m along the line between the points.
     pub from: f64,
     /// Where it ends, m.
     pub to: f64,
@@ -280,6 +282,7 @@ impl Member {
             offset: Vector3::zeros(),
             joint_from: None,
             joint_to: None,
+            rigid: [0.0; 2],
             displaced: Vec::new(),
         }
     }

@@ -118,7 +118,7 @@ const STRIPS: usize = 12;
 pub fn overlaps(frame: &Frame, solids: &[Solid], loses: impl Fn(usize) -> bool) -> Option<Vec<Inside>> {
     let mut prisms = Vec::with_capacity(frame.members.len());
     for member in &frame.members {
-        let line = Line::of(frame, member)?;
+        let line = Line::drawn(frame, member)?;
         prisms.push(Prism { line, solid: solids.get(member.section)?, ends: [End::Square; 2] });
     }
     let ranks = Ranks::new(frame, &mut prisms);
@@ -133,10 +133,42 @@ pub fn overlaps(frame: &Frame, solids: &[Solid], loses: impl Fn(usize) -> bool) 
             .filter(|other| ranks.order(frame, *other, guest) == Ordering::Less)
             .collect();
         if !keepers.is_empty() {
-            found.extend(inside(&prisms, guest, &keepers));
+            found.extend(cut(frame, &prisms[guest], &ranks, guest, inside(&prisms, guest, &keepers)));
         }
     }
     Some(found)
+}
+
+/// What member number `guest`, of solid `prism`, loses where its rigid ends stand on members that run on: they keep
+/// all of it, also where they are hollow, since it ends at their faces.
+fn cut(frame: &Frame, prism: &Prism, ranks: &Ranks, guest: usize, mut found: Vec<Inside>) -> Vec<Inside> {
+    let member = &frame.members[guest];
+    for end in [0, 1] {
+        let runs = &ranks.together[member.point(end)];
+        let kept_by: Vec<usize> = match ranks.classes[member.point(end)].iter().any(|(_, class)| *class == 0)
+        {
+            true => runs.iter().flatten().copied().filter(|m| *m != guest).collect(),
+            false => Vec::new(),
+        };
+        if member.rigid[end] == 0.0 || kept_by.is_empty() || runs.iter().any(|run| run.contains(&guest)) {
+            continue;
+        }
+        let length = prism.line.length;
+        let (from, to) = match end {
+            0 => (0.0, member.rigid[0]),
+            _ => (length - member.rigid[1], length),
+        };
+        found.retain(|own| own.to <= from || to <= own.from);
+        let volume = |moments: &[f64; 6]| moments.map(|moment| moment * (to - from));
+        found.push(Inside {
+            member: guest,
+            from,
+            to,
+            parts: prism.solid.moments.iter().map(volume).collect(),
+            kept_by,
+        });
+    }
+    found
 }
 
 /// Which member keeps the common material at each point.
@@ -273,7 +305,7 @@ fn inside(prisms: &[Prism], guest: usize, keepers: &[usize]) -> Vec<Inside> {
             }
         }
         // The polygon of a curved outline has slightly less or more area than the part.
-        let right = solid.areas.get(part).filter(|_| whole > 0.0).map_or(1.0, |area| area / whole);
+        let right = solid.moments.get(part).filter(|_| whole > 0.0).map_or(1.0, |own| own[0] / whole);
         rays[first..].iter_mut().for_each(|ray| ray.weight *= right);
     }
     // Keepers whose stretches overlap along the guest make one stretch.
@@ -382,13 +414,20 @@ mod tests {
         vec![[-y, -z], [y, -z], [y, z], [-y, z]]
     }
 
+    fn moments(width: f64, height: f64) -> [f64; 6] {
+        let area = width * height;
+        [area, 0.0, 0.0, area * width.powi(2) / 12.0, area * height.powi(2) / 12.0, 0.0]
+    }
+
     fn bar(width: f64, height: f64) -> Solid {
-        Solid::new(vec![vec![ring(width, height)]], vec![width * height])
+        Solid::new(vec![vec![ring(width, height)]], vec![moments(width, height)])
     }
 
     fn tube(side: f64, wall: f64) -> Solid {
         let inner = side - 2.0 * wall;
-        Solid::new(vec![vec![ring(side, side), ring(inner, inner)]], vec![side * side - inner * inner])
+        let (whole, hollow) = (moments(side, side), moments(inner, inner));
+        let left = std::array::from_fn(|k| whole[k] - hollow[k]);
+        Solid::new(vec![vec![ring(side, side), ring(inner, inner)]], vec![left])
     }
 
     /// Members between points, each with the index of its section.

@@ -102,6 +102,11 @@ impl Piece {
         Some(Piece { length, line_mass, compliance, real_compliance, end_stiffness, shapes, mass, bulge })
     }
 
+    /// Mass of the section per length.
+    pub(super) fn line_mass(&self) -> &Matrix6<f64> {
+        &self.line_mass
+    }
+
     /// Compliance of the real part of the section's stiffness.
     pub(super) fn real_compliance(&self) -> &Matrix6<f64> {
         &self.real_compliance

@@ -44,7 +44,7 @@ impl Layout {
             let bulge = turned(bar.piece.bulge()?, &bar.line);
             self.add_pieces(&mut values, &[re, im, inertia, bulge], frame, number, &bar.line);
             let count = self.pieces[number];
-            for (slot, lacking) in [(2, bar.displaced(member, count)?), (3, bar.bulge_lost(member, count)?)] {
+            for (slot, lacking) in [(2, bar.taken_off(member, count)?), (3, bar.bulge_lost(member, count)?)] {
                 self.take_off(&mut values[slot], frame, number, &bar.line, &lacking);
             }
         }

@@ -25,7 +25,7 @@ impl Frame {
     pub fn rigid_body(&self) -> Option<RigidBody> {
         let mut about_origin = Matrix6::zeros();
         for member in &self.members {
-            let line = Line::of(self, member)?;
+            let line = Line::drawn(self, member)?;
             let mut axes = Matrix6::zeros();
             axes.fixed_view_mut::<3, 3>(0, 0).copy_from(&line.axes);
             axes.fixed_view_mut::<3, 3>(3, 3).copy_from(&line.axes);
@@ -151,7 +151,7 @@ impl Layout {
             let count = self.pieces[number];
             let length = line.length / count as f64;
             let whole = turned(piece.mass()?, line);
-            let taken = bar.displaced(&frame.members[number], count)?;
+            let taken = bar.taken_off(&frame.members[number], count)?;
             for piece in 0..count {
                 let own = taken.iter().filter(|(other, _)| *other == piece);
                 let mass = own.fold(whole, |sum, (_, taken)| sum - turned(taken, line));

@@ -59,9 +59,11 @@ pub fn crooked() -> Frame {
     rail.offset = Vector3::new(0.01, -0.02, 0.05);
     let mut post = member("post", 1, 2);
     post.section = 1;
+    post.rigid = [0.04, 0.0];
     post.up = Some(Vector3::new(0.3, 1.0, 0.2));
     let mut strut = member("strut", 2, 3);
     strut.joint_to = Some(0);
+    strut.rigid = [0.02, 0.03];
     strut.section = 1;
     let c = |re: f64, im: f64| Complex64::new(re, im);
     Frame {

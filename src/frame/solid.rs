@@ -12,15 +12,15 @@ use stillbed_section::Geometry;
 pub struct Solid {
     /// By part: its closed rings, filled by the even-odd rule; none for a cavity.
     pub parts: Vec<Vec<Vec<[f64; 2]>>>,
-    /// By part: its area, m2; the rings may miss the area between chords and arcs.
-    pub areas: Vec<f64>,
+    /// By part: `∫ 1, y, z, y², z², yz` over its area, m2, m3, m4; the rings may miss the area between chords and arcs.
+    pub moments: Vec<[f64; 6]>,
     /// The box around all parts, lower left and upper right corner, m.
     pub bounds: [[f64; 2]; 2],
 }
 
 impl Solid {
-    /// The material whose parts have these rings and areas, m2.
-    pub fn new(parts: Vec<Vec<Vec<[f64; 2]>>>, areas: Vec<f64>) -> Solid {
+    /// The material whose parts have these rings and moments.
+    pub fn new(parts: Vec<Vec<Vec<[f64; 2]>>>, moments: Vec<[f64; 6]>) -> Solid {
         let mut bounds = [[f64::INFINITY; 2], [f64::NEG_INFINITY; 2]];
         for point in parts.iter().flatten().flatten() {
             for axis in 0..2 {
@@ -28,7 +28,7 @@ impl Solid {
                 bounds[1][axis] = bounds[1][axis].max(point[axis]);
             }
         }
-        Solid { parts, areas, bounds }
+        Solid { parts, moments, bounds }
     }
 
     /// The material of a section, what later parts leave of each part.
@@ -38,14 +38,18 @@ impl Solid {
             true => Vec::new(),
             false => pieces.iter().flatten().cloned().collect(),
         };
-        Solid::new(parts.map(rings).collect(), geometry.moments().iter().map(|m| m.area).collect())
+        let moments = geometry.moments();
+        let moments = moments.iter().map(|m| [m.area, m.y, m.z, m.yy, m.zz, m.yz]).collect();
+        Solid::new(parts.map(rings).collect(), moments)
     }
 
     /// The same, scaled by the factor `by`.
     pub fn scaled(&self, by: f64) -> Solid {
         let larger = |ring: &Vec<[f64; 2]>| ring.iter().map(|p| p.map(|x| x * by)).collect();
         let parts = self.parts.iter().map(|rings| rings.iter().map(larger).collect()).collect();
-        Solid::new(parts, self.areas.iter().map(|area| area * by * by).collect())
+        let powers = [2, 3, 3, 4, 4, 4].map(|power| by.powi(power));
+        let scaled = |own: &[f64; 6]| std::array::from_fn(|k| own[k] * powers[k]);
+        Solid::new(parts, self.moments.iter().map(scaled).collect())
     }
 
     /// Width and height of the box around it, m.
@@ -241,7 +245,9 @@ mod tests {
     pub(crate) fn tube(outer: f64, inner: f64) -> Solid {
         let ring =
             |a: f64| vec![[-a / 2.0, -a / 2.0], [a / 2.0, -a / 2.0], [a / 2.0, a / 2.0], [-a / 2.0, a / 2.0]];
-        Solid::new(vec![vec![ring(outer), ring(inner)]], vec![outer * outer - inner * inner])
+        let [area, square] = [2, 4].map(|power| outer.powi(power) - inner.powi(power));
+        let moments = [area, 0.0, 0.0, square / 12.0, square / 12.0, 0.0];
+        Solid::new(vec![vec![ring(outer), ring(inner)]], vec![moments])
     }
 
     /// A line of 1 m along x.

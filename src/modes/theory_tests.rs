@@ -130,6 +130,7 @@ fn bar([length, width, height]: [f64; 3]) -> (Frame, Vec<Proportions>) {
         offset: Vector3::zeros(),
         joint_from: None,
         joint_to: None,
+        rigid: [0.0; 2],
         displaced: Vec::new(),
     };
     let frame = Frame {

@@ -161,7 +161,7 @@ impl Drawing<'_> {
     fn members(&mut self) {
         for (number, member) in self.frame.members.iter().enumerate() {
             let profile = self.build.profiles.get(member.section);
-            let Some((line, profile)) = Line::of(self.frame, member).zip(profile) else { continue };
+            let Some((line, profile)) = Line::drawn(self.frame, member).zip(profile) else { continue };
             let owner = self.owner(Owner::Member(number));
             let axes = line.axes.transpose();
             let middle = line.at(0.5 * line.length);

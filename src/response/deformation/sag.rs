@@ -90,6 +90,7 @@ pub struct SagMember {
 ///     offset: Vector3::zeros(),
 ///     joint_from: None,
 ///     joint_to: None,
+///     rigid: [0.0; 2],
 ///     displaced: Vec::new(),
 /// };
 /// let frame = Frame {

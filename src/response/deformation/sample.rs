@@ -53,6 +53,7 @@ pub(crate) fn member(name: &str, from: usize, to: usize) -> Member {
         offset: Vector3::zeros(),
         joint_from: None,
         joint_to: None,
+        rigid: [0.0; 2],
         displaced: Vec::new(),
     }
 }

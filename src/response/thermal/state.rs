@@ -64,6 +64,7 @@ use stillbed_modes::Statics;
 ///     offset: Vector3::zeros(),
 ///     joint_from: None,
 ///     joint_to: None,
+///     rigid: [0.0; 2],
 ///     displaced: Vec::new(),
 /// };
 /// let section = MemberSection::plain("bar", "steel", Role::Skeleton, &plain);

@@ -71,12 +71,13 @@ impl ThermalCase {
     pub(super) fn fields(&self, frame: &Frame, number: usize) -> Option<[TemperatureField; 2]> {
         let member = frame.members.get(number)?;
         let gradient = self.members.get(number).copied().unwrap_or_default();
-        let length = Line::of(frame, member)?.length;
+        let first = member.rigid[0];
+        let last = first + Line::of(frame, member)?.length;
         let at = |point: usize, x: f64| TemperatureField {
             change: self.uniform + self.points.get(point).copied().unwrap_or(0.0) + gradient.along * x,
             across: [gradient.across_y, gradient.across_z],
         };
-        Some([at(member.from, 0.0), at(member.to, length)])
+        Some([at(member.from, first), at(member.to, last)])
     }
 
     /// True where the cure is part of the base's motion, which is when a shrinkage is stated. A cure without

@@ -37,6 +37,7 @@ impl Drawing {
             offset: Vector3::zeros(),
             joint_from: None,
             joint_to: None,
+            rigid: [0.0; 2],
             displaced: Vec::new(),
         });
     }

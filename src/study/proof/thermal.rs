@@ -77,6 +77,7 @@ impl Stack {
             offset: Vector3::zeros(),
             joint_from: None,
             joint_to: None,
+            rigid: [0.0; 2],
             displaced: Vec::new(),
         };
         Frame {

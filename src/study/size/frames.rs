@@ -215,17 +215,23 @@ impl<'a> Frames<'a> {
         if self.braces.is_empty() {
             return Some(());
         }
-        let media = self.media(choice);
-        let media = media.as_ref().as_ref()?;
         let build = &self.space.build;
-        let tube = |p: usize| Some(Tube::of(self.geometry(p, choice)?.as_ref(), media, 1.0));
-        let tubes: Vec<Option<Tube>> = (0..build.profiles.len()).map(tube).collect::<Option<_>>()?;
+        let tubes = self.tubes(choice)?;
+        build.set_within(&self.braces, &mut model.frame, &tubes);
         for brace in &self.braces {
             let joint = build.wall_joint(brace, &model.frame, &tubes, &Draw::default())?;
             let place = model.frame.members[brace.member].joint(brace.end)?;
             model.frame.joints[place] = joint;
         }
         Some(())
+    }
+
+    /// The tubes that the sections are.
+    fn tubes(&self, choice: &[usize]) -> Option<Vec<Option<Tube>>> {
+        let media = self.media(choice);
+        let media = media.as_ref().as_ref()?;
+        let tube = |p: usize| Some(Tube::of(self.geometry(p, choice)?.as_ref(), media, 1.0));
+        (0..self.space.build.profiles.len()).map(tube).collect()
     }
 
     /// The figures of a candidate whose tubes stand on each other in another way than those of the drawing.
@@ -333,6 +339,9 @@ impl<'a> Frames<'a> {
         let length: f64 = own.iter().map(|m| length(&frame, *m)).sum();
         let mut masses: Vec<f64> = per_length.iter().map(|mass| mass * length).collect();
         own.iter().for_each(|m| frame.members[*m].displaced.clear());
+        if !self.braces.is_empty() {
+            self.space.build.set_within(&self.braces, &mut frame, &self.tubes(choice)?);
+        }
         if !self.beside[profile].is_empty() {
             self.displace(profile, choice, &mut frame, &mut masses)?;
         }
