@@ -16,7 +16,8 @@
 use super::drawing::Drawing;
 use super::goal::Goal;
 use super::named::Named;
-use super::walls::{AS_WIDE, tube_sizes};
+use super::tube::tube_sizes;
+use super::walls::AS_WIDE;
 use nalgebra::{Matrix3, Vector3};
 use stillbed_frame::spec::{MemberSpec, PointSpec};
 use stillbed_frame::{Line, Member, Point};

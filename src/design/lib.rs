@@ -12,7 +12,8 @@
 //! part_files   the files that parts of bodies are drawn in
 //! bodies       the bodies of a build, each reduced to a few coordinates
 //! build        one way of making the base, ready to be computed
-//! walls        where the wall of a hollow member gives under another
+//! tube         sections that are tubes or solid rectangles
+//! walls        where walls and faces give under tubes that stand on them
 //! seats        joints and feet that follow from their laws, under their loads
 //! model        a build at one draw of its uncertain values: a frame with solved sections
 //! check        names that lead nowhere, targets that cannot be judged
@@ -41,6 +42,7 @@ mod proportions;
 mod schema;
 mod seats;
 mod substance;
+mod tube;
 mod vary;
 mod walls;
 
@@ -54,8 +56,9 @@ pub use pouring::{PourSpec, TIME_HELP, time_of_day};
 pub use price::{Costs, PartCost, Prices};
 pub use schema::schema;
 pub use substance::Substance;
+pub use tube::Tube;
 pub use vary::{Choices, Gaps, PartPlace, Rack, VarySpec};
-pub use walls::{BraceEnd, Tube};
+pub use walls::BraceEnd;
 
 use stillbed_input::document::{Fields, Located, Reader, Uncertain};
 use stillbed_input::problem::{Place, Problem, Severity, in_order};

@@ -116,9 +116,10 @@ fn of(model: &Model, seen: &[Seen], number: usize) -> Proportions {
     };
     for end in 0..2 {
         let point = member.point(end);
-        if next(model, seen, number, point).is_some() || member.joint(end).is_some() {
+        if member.joint(end).is_some() {
             continue;
         }
+        let runs_on = next(model, seen, number, point).is_some();
         let direction = away(model, seen, number, point);
         let across = |other: &usize| direction.dot(&away(model, seen, *other, point)).abs() < STRAIGHT;
         let depth = |other: &usize| {
@@ -127,8 +128,15 @@ fn of(model: &Model, seen: &[Seen], number: usize) -> Proportions {
             0.5 * (along.y.abs() * width + along.z.abs() * height)
         };
         let hosts: Vec<usize> = others(model, number, point).filter(across).collect();
-        let solid = hosts.iter().filter(|other| seen[**other].wall.is_none()).map(depth);
+        let free = |other: &&usize| {
+            let other = &model.frame.members[**other];
+            !runs_on || other.joint(usize::from(other.from != point)).is_none()
+        };
+        let solid = hosts.iter().filter(|other| seen[**other].wall.is_none()).filter(free).map(depth);
         own.within[end] = solid.fold(0.0, f64::max).min(seen[number].line.length);
+        if runs_on {
+            continue;
+        }
         // Where the host's end has a joint, that gives for both.
         let jointed = |other: &usize| {
             let host = &model.frame.members[*other];
@@ -221,5 +229,49 @@ sections.post.parts = [{{ tube = "40 x 40 x 4 mm", of = "structural steel" }}]
         assert!(found[2].corners.iter().all(Option::is_none));
         assert_relative_eq!(found[2].within[0], 0.03, max_relative = 1e-9);
         assert_eq!(found[2].within[1], 0.0);
+    }
+
+    /// A post on a beam, both solid and of one stone, as members and as one body.
+    fn bodies_lie_within_the_bound(post: &str, beam: &str, length: f64) {
+        let text = format!(
+            r#"
+            points = {{ a = "-{length}, 0, 0 mm", b = "0, 0, 0 mm", c = "{length}, 0, 0 mm", top = "0, 0, 460 mm" }}
+            members.left = {{ from = "a", to = "b", section = "beam" }}
+            members.right = {{ from = "b", to = "c", section = "beam" }}
+            members.post = {{ from = "b", to = "top", section = "post" }}
+            masses.head = {{ at = "top", mass = "20 kg" }}
+            anchors.wall = {{ at = ["a", "c"], hold = "all" }}
+            tool = {{ tip = "top", work = "ground" }}
+            materials.stone = {{ youngs_modulus = "30 GPa", poissons_ratio = 0.25, density = "2300 kg/m3", loss_factor = 0.02 }}
+            sections.beam.parts = [{{ rectangle = "{beam} mm", of = "stone" }}]
+            sections.post.parts = [{{ rectangle = "{post} mm", of = "stone" }}]
+            builds.members = {{}}
+            builds.body.as_bodies = true
+            "#
+        );
+        let reading = Design::read("t.toml", &text, &Table::built_in());
+        let design = reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems));
+        let solved = [0, 1].map(|i| {
+            let build = &design.builds[i];
+            let model = build.model(&design.goal, &Draw::default()).unwrap();
+            let asked = stillbed_modes::Asked { count: 2, ..Default::default() };
+            let spectrum = build.spectrum(&model, &asked).unwrap();
+            (model, spectrum)
+        });
+        let [(model, members), (_, body)] = &solved;
+        let proportions = design.builds[0].proportions(model);
+        let errors = members.theory_errors(&model.frame, &proportions).unwrap();
+        for (k, error) in errors.iter().enumerate().take(2) {
+            let [lines, solid] = [members, body].map(|spectrum| spectrum.elastic[k].frequency());
+            let off = (solid / lines - 1.0).abs();
+            assert!(off < error.error && error.error < 3.0 * off, "{post} {beam} {k}: {off} {}", error.error);
+        }
+    }
+
+    #[test]
+    fn bodies_of_solid_posts_on_beams_lie_within_the_bound() {
+        bodies_lie_within_the_bound("120 x 120", "120 x 120", 300.0);
+        bodies_lie_within_the_bound("100 x 100", "200 x 120", 300.0);
+        bodies_lie_within_the_bound("60 x 60", "100 x 100", 400.0);
     }
 }

@@ -1,4 +1,5 @@
-//! Where does the wall of a hollow member give under another that is welded on it, and how much?
+//! Where does the wall of a hollow member, or the face of a solid one, give under a tube that stands on it, and how
+//! much?
 //!
 //! At a point where tubes end, one is the chord and the others stand on it: two in one line, else the tube with the
 //! largest box on which another fits, else the longer one, else the earlier in the drawing. Each other tube there that
@@ -18,6 +19,7 @@
 
 use super::build::Build;
 use super::model::Model;
+use super::tube::Tube;
 use nalgebra::Vector3;
 use num_complex::Complex64;
 use std::cmp::Ordering;
@@ -25,9 +27,10 @@ use std::sync::OnceLock;
 use stillbed_frame::{Frame, Joint, Line, Member, MemberSection, WallHinge};
 use stillbed_input::problem::Problem;
 use stillbed_input::quantity::{Draw, figures};
-use stillbed_material::{Medium, Role};
-use stillbed_section::{Geometry, Shape};
-use stillbed_solid::{BeamStiffness, ChordEnd, CornerEnd, SolvedWalls, TubeSection, WallPair};
+use stillbed_material::Medium;
+use stillbed_solid::{
+    BeamStiffness, Bearing, ChordEnd, CornerEnd, LossyWall, SolvedWalls, TubeSection, WallPair,
+};
 
 /// Two directions are one when the cosine between them exceeds this.
 const SAME: f64 = 0.99;
@@ -37,9 +40,6 @@ const STRAIGHT: f64 = 0.999;
 
 /// Braces at less than this sine to their chord lie along it.
 const LEAST_SINE: f64 = 0.4;
-
-/// A tube is filled when its fill takes this part of its inside.
-const FILLED: f64 = 0.9;
 
 /// How far above the chord's face a brace may turn out of plane, in parts of the way to the face from the chord's axis.
 const ABOVE: f64 = 0.5;
@@ -59,60 +59,6 @@ const RIGID: f64 = 1e-3;
 /// How far a fillet of throat a widens the brace on each side, in parts of a: by solids with a square bead of the
 /// same area.
 const WIDENED: f64 = 0.7;
-
-/// A section that is a rectangular tube, empty or filled.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Tube {
-    /// Along the section's y and z, m.
-    size: [f64; 2],
-    wall: f64,
-    /// Young's moduli, Pa.
-    metal: Complex64,
-    fill: Option<Complex64>,
-}
-
-/// Sizes along y and z, and the wall, m, of a rectangular tube that is square to the axes and about the origin of its
-/// section; `None` for other shapes.
-pub(super) fn tube_sizes(shape: &Shape, at: [f64; 2], turn: f64) -> Option<([f64; 2], f64)> {
-    let Shape::Tube { width, height, wall, .. } = *shape else { return None };
-    let quarter = turn / std::f64::consts::FRAC_PI_2;
-    let square = (quarter - quarter.round()).abs() < 1e-9 && at.iter().all(|x| x.abs() < 1e-9);
-    let lies = quarter.round() as i64 % 2 != 0;
-    square.then_some((if lies { [height, width] } else { [width, height] }, wall))
-}
-
-impl Tube {
-    /// The tube that a section of `geometry` is, `scale` times as large as drawn; `None` for any other section.
-    pub fn of(geometry: &Geometry, media: &[Medium], scale: f64) -> Option<Tube> {
-        let parts = geometry.parts();
-        let whole = geometry.size();
-        let (number, size, wall) = parts.iter().enumerate().find_map(|(number, part)| {
-            let (size, wall) = tube_sizes(&part.shape, part.at, part.turn)?;
-            let around = (0..2).all(|k| (whole[k] - size[k]).abs() < 0.01 * size[k]);
-            (around && !part.cavity).then_some((number, size, wall))
-        })?;
-        let inside = (size[0] - 2.0 * wall) * (size[1] - 2.0 * wall);
-        let moments = geometry.moments();
-        let fill = (0..parts.len()).find(|i| {
-            let own = &parts[*i];
-            *i != number
-                && media[own.medium].role != Role::Void
-                && !own.cavity
-                && moments[*i].area > FILLED * inside
-        });
-        Some(Tube {
-            size: size.map(|x| x * scale),
-            wall: wall * scale,
-            metal: media[parts[number].medium].youngs_modulus,
-            fill: fill.map(|i| media[parts[i].medium].youngs_modulus),
-        })
-    }
-
-    /// Area of the box around it, m².
-    fn area(&self) -> f64 {
-        self.size[0] * self.size[1]
-    }
-}
 
 /// The end of a brace on a chord.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -158,14 +104,18 @@ fn brace_ends(frame: &Frame, tubes: &[Option<Tube>]) -> Vec<BraceEnd> {
         };
         let area = |m: usize| tube(&m).map_or(0.0, |tube| tube.area());
         let length = |m: usize| lines[m].map_or(0.0, |line| line.length);
+        let solid = |m: usize| tube(&m).is_some_and(|tube| tube.is_solid());
         let jointed = |m: usize| {
             let end = usize::from(frame.members[m].from != point);
             frame.members[m].joint(end).is_some()
         };
         // Nothing but what runs on is a chord where something does; the corner at a stated joint gives there.
         let some_run_on = meeting.iter().any(|m| runs_on(*m));
-        let mut chords: Vec<usize> =
-            meeting.iter().copied().filter(|m| runs_on(*m) || !some_run_on && !jointed(*m)).collect();
+        let mut chords: Vec<usize> = meeting
+            .iter()
+            .copied()
+            .filter(|m| runs_on(*m) || !some_run_on && !solid(*m) && !jointed(*m))
+            .collect();
         chords.sort_by(|a, b| {
             let larger = |of: &dyn Fn(usize) -> f64| {
                 let (one, other) = (of(*a), of(*b));
@@ -181,7 +131,7 @@ fn brace_ends(frame: &Frame, tubes: &[Option<Tube>]) -> Vec<BraceEnd> {
                     BraceEnd { member, end, chord, across, own_across, sine, runs_on: runs_on(chord) };
                 (!jointed(member) && brace.fits(frame, tubes)).then_some(brace)
             };
-            meeting.iter().copied().filter(|m| *m != chord).filter_map(brace).collect()
+            meeting.iter().copied().filter(|m| *m != chord && !solid(*m)).filter_map(brace).collect()
         };
         found.extend(chords.into_iter().map(braces).find(|braces| !braces.is_empty()).unwrap_or_default());
     }
@@ -249,6 +199,53 @@ impl BraceEnd {
         Some((0.5 * chord.size[1 - self.across] / self.sine).min(MOST_RIGID * length))
     }
 
+    /// The brace on a solid chord.
+    fn bearing(&self, chord: &Tube, brace: &Tube) -> Bearing {
+        let (along, height) = (brace.size[1 - self.own_across] / self.sine, brace.size[self.own_across]);
+        Bearing {
+            chord: [chord.size[self.across], chord.size[1 - self.across]],
+            modulus: chord.metal,
+            tube: TubeSection { width: along, height, wall: brace.wall },
+            metal: brace.metal,
+            filled: brace.fill.is_some(),
+        }
+    }
+
+    /// What the walls of a hollow or filled chord give, for both as beams; `None` where it cannot be solved.
+    fn walls(
+        &self,
+        chord: &Tube,
+        brace: &Tube,
+        [host, own]: [BeamStiffness; 2],
+        made: Made,
+        solved: &SolvedWalls,
+    ) -> Option<LossyWall> {
+        let [width, height] = [chord.size[self.across], chord.size[1 - self.across]];
+        let end = match self.runs_on {
+            true => ChordEnd::RunsOn,
+            false => ChordEnd::Ends(self.corner(chord, brace, made.corners)),
+        };
+        let throat = made.weld.unwrap_or(chord.wall.min(brace.wall));
+        let bare = brace.size[self.own_across];
+        // A brace as wide as the chord has no fillet on its sides.
+        let wider = 2.0 * WIDENED * throat;
+        let across = if bare + wider < width { bare + wider } else { bare };
+        // At the end of a chord there is none on the outer side.
+        let sides = if self.runs_on { 1.0 } else { 0.5 };
+        let length = brace.size[1 - self.own_across] / self.sine + sides * wider;
+        // The brace's own axes are those of its width along the chord.
+        let turned = BeamStiffness { ga: [own.ga[1], own.ga[0]], ei: [own.ei[1], own.ei[0]], ..own };
+        solved.of(&WallPair {
+            chord: TubeSection { width, height, wall: chord.wall },
+            brace: TubeSection { width: length, height: across, wall: brace.wall },
+            metal: chord.metal,
+            fill: chord.fill,
+            chord_beam: host,
+            brace_beam: turned,
+            end,
+        })
+    }
+
     /// The joint there, with the walls `softer` times as flexible; `None` where the two do not fit, or the walls
     /// cannot be solved.
     fn joint(
@@ -262,33 +259,13 @@ impl BraceEnd {
         let within = self.within(frame, tubes)?;
         let (member, on) = (&frame.members[self.member], &frame.members[self.chord]);
         let (chord, brace) = (tubes[on.section]?, tubes[member.section]?);
-        let (section, host) = (&frame.sections[member.section], &frame.sections[on.section]);
-        let [width, height] = [chord.size[self.across], chord.size[1 - self.across]];
-        let end = match self.runs_on {
-            true => ChordEnd::RunsOn,
-            false => ChordEnd::Ends(self.corner(&chord, &brace, made.corners)),
+        let section = &frame.sections[member.section];
+        let wall = if chord.is_solid() {
+            self.bearing(&chord, &brace).flexibility()
+        } else {
+            let beams = [beam(&frame.sections[on.section], self.across), beam(section, self.own_across)];
+            self.walls(&chord, &brace, beams, made, solved)?
         };
-        let throat = made.weld.unwrap_or(chord.wall.min(brace.wall));
-        let bare = brace.size[self.own_across];
-        // A brace as wide as the chord has no fillet on its sides.
-        let wider = 2.0 * WIDENED * throat;
-        let across = if bare + wider < width { bare + wider } else { bare };
-        // At the end of a chord there is none on the outer side.
-        let sides = if self.runs_on { 1.0 } else { 0.5 };
-        let length = brace.size[1 - self.own_across] / self.sine + sides * wider;
-        let own = beam(section, self.own_across);
-        // The brace's own axes are those of its width along the chord.
-        let turned = BeamStiffness { ga: [own.ga[1], own.ga[0]], ei: [own.ei[1], own.ei[0]], ..own };
-        let pair = WallPair {
-            chord: TubeSection { width, height, wall: chord.wall },
-            brace: TubeSection { width: length, height: across, wall: brace.wall },
-            metal: chord.metal,
-            fill: chord.fill,
-            chord_beam: beam(host, self.across),
-            brace_beam: turned,
-            end,
-        };
-        let wall = solved.of(&pair)?;
         let line = Line::of(frame, member)?;
         let square = self.sine * self.sine;
         // About the axis across the chord, and about the brace's other axis.
@@ -322,7 +299,8 @@ impl BraceEnd {
         }
         let mut turns_at = [0.0; 2];
         turns_at[out_of_plane - 4] = (-wall.depth / self.sine).clamp(-within, ABOVE * within);
-        let name = format!("{} on {}, walls", member.name, on.name);
+        let gives = if chord.is_solid() { "face" } else { "walls" };
+        let name = format!("{} on {}, {gives}", member.name, on.name);
         Some(Joint { name, stiffness: springs, wall: Some(WallHinge { at: turns_at, lean }) })
     }
 }

@@ -185,3 +185,54 @@ fn an_oblique_brace_gives_less_along_itself() {
         [straight, oblique].map(|design| frame(&design).joints[0].stiffness[0].unwrap().re);
     assert!(oblique > straight, "{oblique} {straight}");
 }
+
+/// A column on a bed of stone that is held at both ends, as members and as one body.
+fn column(column: &str) -> Design {
+    let text = format!(
+        r#"
+        points = {{ a = "-300, 0, 0 mm", b = "0, 0, 0 mm", c = "300, 0, 0 mm", top = "0, 0, 460 mm" }}
+        members.left = {{ from = "a", to = "b", section = "bed" }}
+        members.right = {{ from = "b", to = "c", section = "bed" }}
+        members.column = {{ from = "b", to = "top", section = "column" }}
+        masses.head = {{ at = "top", mass = "20 kg" }}
+        anchors.wall = {{ at = ["a", "c"], hold = "all" }}
+        tool = {{ tip = "top", work = "ground" }}
+        [materials.stone]
+        youngs_modulus = "30 GPa"
+        poissons_ratio = 0.25
+        density = "2300 kg/m3"
+        loss_factor = 0.02
+        [sections]
+        bed.parts = [{{ rectangle = "200 x 120 mm", of = "stone" }}]
+        column.parts = [{column}]
+        [builds]
+        members = {{}}
+        body.as_bodies = true
+        "#
+    );
+    let reading = Design::read("column.toml", &text, &Table::built_in());
+    reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
+}
+
+#[test]
+fn the_face_of_a_solid_bed_gives_under_a_tube() {
+    let tube = r#"{ tube = "100 x 100 x 4 mm", of = "structural steel" }"#;
+    for parts in [tube.to_string(), format!(r#"{{ rectangle = "100 x 100 mm", of = "stone" }}, {tube}"#)] {
+        let design = column(&parts);
+        let [members, body] = [0, 1].map(|i| {
+            let build = &design.builds[i];
+            let model = build.model(&design.goal, &Draw::default()).unwrap();
+            let asked = Asked { count: 2, ..Asked::default() };
+            let spectrum = build.spectrum(&model, &asked).unwrap();
+            [0, 1].map(|k| (spectrum.elastic[k].frequency(), spectrum.loss_by_energy(&spectrum.elastic[k])))
+        });
+        for ((frequency, loss), (solid, its_loss)) in members.into_iter().zip(body) {
+            // From the axis of the bed they were 7 % lower, with 0.4 to 0.85 of the loss.
+            assert_relative_eq!(frequency, solid, max_relative = 0.03);
+            assert_relative_eq!(loss, its_loss, max_relative = 0.1);
+        }
+    }
+    // Nothing changes where a solid stands on a solid, and where a tube stands at the end of one.
+    let solid = column(r#"{ rectangle = "100 x 100 mm", of = "stone" }"#);
+    assert!(frame(&solid).joints.is_empty());
+}

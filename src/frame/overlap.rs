@@ -18,8 +18,8 @@
 //! breaks at the corners of both sections: exact for members square to each other with straight sides,
 //! otherwise to about 0.1 % of the common part.
 //!
-//! The stiffness stays that of members from point to point; what that misses is part of
-//! the error of beam theory.
+//! Where a member is rigid up to the face of one that runs on, it ends there, also on a hollow one. Otherwise the
+//! stiffness stays that of members from point to point; what that misses is part of the error of beam theory.
 
 use super::axes::Line;
 use super::model::Frame;

@@ -17,16 +17,16 @@
 //! bending of a flat section   8 % y² + 1.5 (y - 0.7)₊            twist of one   1.8 % q² (1 - t/w)^1.5
 //! ```
 //!
-//! A member of depth h and straight run L may be built in, or end inside another member. Where in the other
+//! A member of depth h and straight run L may be built in, or lie inside another member in part. Where in the other
 //! it begins to deform is not known:
 //!
 //! ```text
 //! built in      ΔU = 18 % h/L U of the member, at most all of it
 //!               (a held root keeps 0.022 h of a square bar from straining across: at a root the energy is up to
 //!               four times the mean, and there may be two)
-//! ends inside   ΔU = U from the end to half of its length inside the other, which is half the other's depth
-//!               (in solids a post on a filled chord began within a quarter of the chord's depth of the
-//!               point where the lines cross)
+//! inside        ΔU = U within the other, up to half its depth: also of a member that runs on where another stands
+//!               on it, over half the width of that
+//!               (of solid T of one material, bodies are stiffer than lines by up to four fifths of that)
 //! ```
 //!
 //! Walls of hollow members give way where others meet them, which beams do not show. The forces at that end,
@@ -59,7 +59,7 @@ pub struct Proportions {
     pub run: f64,
     /// Whether an end of that run is anchored or meets another member.
     pub built_in: bool,
-    /// By end: how far it reaches into a solid member that it ends in, m.
+    /// By end: how far it reaches into a solid member that it ends in, or that ends on it, m.
     pub within: [f64; 2],
     /// By end: the hollow member whose wall it meets.
     pub corners: [Option<Corner>; 2],
@@ -212,7 +212,7 @@ impl<'a> Theory<'a> {
             vec![waves],
             zones,
             self.walls(motion, total),
-            |part| 0.5 * part,
+            |part| 1.0 / (1.0 - part.min(MOST)).sqrt() - 1.0,
             |delta| (1.0 + delta).sqrt(),
         )
     }
@@ -221,7 +221,13 @@ impl<'a> Theory<'a> {
     pub fn of_load(&self, motion: &[f64]) -> TheoryError {
         let total = self.total(motion);
         let zones = [self.built_in(motion, total), self.inside(motion, total)];
-        self.judged(Vec::new(), zones, self.walls(motion, total), |part| part, |delta| 1.0 + delta)
+        self.judged(
+            Vec::new(),
+            zones,
+            self.walls(motion, total),
+            |part| 1.0 / (1.0 - part.min(MOST)) - 1.0,
+            |delta| 1.0 + delta,
+        )
     }
 
     fn judged(
@@ -271,12 +277,12 @@ impl<'a> Theory<'a> {
     fn inside(&self, motion: &[f64], total: f64) -> Found {
         let part = |m: usize| {
             let near = |end: usize| match self.members[m].within[end] {
-                reach if reach > 0.0 => self.energies.stored_near(m, end, 0.5 * reach, motion),
+                reach if reach > 0.0 => self.energies.stored_near(m, end, reach, motion),
                 _ => 0.0,
             };
             (near(0) + near(1)) / total
         };
-        Found { why: "ends inside another member", by_member: self.each(part) }
+        Found { why: "lies in another member in part", by_member: self.each(part) }
     }
 
     /// Energy added by walls that give way, over that of the motion.
@@ -313,6 +319,9 @@ impl<'a> Theory<'a> {
         })
     }
 }
+
+/// Largest part of the energy that is taken to be none.
+const MOST: f64 = 0.9;
 
 /// Part of the area of a solid section that bears shear.
 const SHEAR: f64 = 0.85;

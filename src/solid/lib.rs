@@ -25,10 +25,12 @@
 //! tube_beams  what the two give as beams
 //! walls       how the wall of one tube gives under the end of another
 //! wall_table  the same from a table of ratios, and for pairs that it does not cover
+//! bearing     how a solid chord gives under the end of a tube, from a table
 //! ```
 
 mod assembly;
 mod back_to_front;
+mod bearing;
 mod body;
 mod bounded;
 mod cell;
@@ -54,6 +56,7 @@ mod walls;
 
 pub use assembly::{Assembly, Elastic, Matrices};
 pub use back_to_front::{BackToFront, Divide};
+pub use bearing::Bearing;
 pub use body::{Body, Prepared};
 pub use bounded::Bounds;
 pub use closed_surface::{ClosedSurface, SurfaceFault};

@@ -60,6 +60,8 @@ pub struct TubeJoint {
     pub metal: Elastic,
     /// Fill of the chord, bonded.
     pub chord_fill: Option<Elastic>,
+    /// True for a chord of its fill alone, without walls.
+    pub solid: bool,
     /// Fill of the brace, bonded.
     pub brace_fill: Option<Elastic>,
     /// The chord as a beam.
@@ -99,6 +101,9 @@ pub struct WallFlexibility {
 pub(crate) const TURNED: f64 = 4.5;
 const DENTED: f64 = 2.0;
 const ENDED: f64 = 3.0;
+/// The same of a solid chord, whose section keeps its shape.
+pub(crate) const SOLID: f64 = 1.5;
+
 /// Motions of the brace's end that belong together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Way {

@@ -168,22 +168,15 @@ impl Grid {
             } else {
                 let range = first / BEYOND..=last * BEYOND;
                 (range.contains(&ratio) || !matches!(k, FILL | SLENDERNESS)).then_some(())?;
-                let logs: Vec<f64> = axis.iter().map(|x| x.ln()).collect();
-                weights.push(lagrange(&logs, ratio.clamp(*range.start(), *range.end()).ln()));
+                weights.push(by_logarithms(axis, ratio.clamp(*range.start(), *range.end())));
             }
         }
         let mut sum = [0.0; 6];
-        for (place, values) in self.values.iter().enumerate() {
-            let mut rest = place;
-            let mut weight = 1.0;
-            for own in weights.iter().rev() {
-                weight *= own[rest % own.len()];
-                rest /= own.len();
-            }
-            if weight != 0.0 {
-                (0..DEPTH).for_each(|k| sum[k] += weight * values[k].asinh());
-                sum[DEPTH] += weight * values[DEPTH];
-            }
+        for (values, weight) in
+            self.values.iter().zip(products(&weights)).filter(|(_, weight)| *weight != 0.0)
+        {
+            (0..DEPTH).for_each(|k| sum[k] += weight * values[k].asinh());
+            sum[DEPTH] += weight * values[DEPTH];
         }
         sum[..DEPTH].iter_mut().for_each(|x| *x = x.sinh());
         sum[0] -= self.lift;
@@ -262,8 +255,20 @@ fn by_width(axis: &[f64], ratio: f64) -> Option<Vec<f64>> {
     Some(weights)
 }
 
+/// The product of the weights along each axis by place, the last axis fastest.
+pub(crate) fn products(weights: &[Vec<f64>]) -> Vec<f64> {
+    let outer =
+        |sum: Vec<f64>, own: &Vec<f64>| sum.iter().flat_map(|a| own.iter().map(move |b| a * b)).collect();
+    weights.iter().fold(vec![1.0], outer)
+}
+
+/// Weights of the values at `points` in the polynomial through them over their logarithms, at `x`.
+pub(crate) fn by_logarithms(points: &[f64], x: f64) -> Vec<f64> {
+    lagrange(&points.iter().map(|x| x.ln()).collect::<Vec<f64>>(), x.ln())
+}
+
 /// Weights of the values at `points` in the polynomial through them, at `x`.
-fn lagrange(points: &[f64], x: f64) -> Vec<f64> {
+pub(crate) fn lagrange(points: &[f64], x: f64) -> Vec<f64> {
     let weight = |(i, own): (usize, &f64)| {
         let others = points.iter().enumerate().filter(|(j, _)| *j != i);
         others.map(|(_, other)| (x - other) / (own - other)).product()
@@ -341,6 +346,7 @@ impl WallPair {
             brace: self.brace,
             metal: elastic(self.metal.re, 0),
             chord_fill: fill,
+            solid: false,
             brace_fill: fill,
             chord_beam: self.chord_beam,
             brace_beam: self.brace_beam,

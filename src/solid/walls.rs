@@ -17,7 +17,7 @@ use crate::fit::filled;
 use crate::mesh::{Axis, Mesh};
 use crate::part::{Part, Ring};
 use crate::tube_beams::Beams;
-use crate::tube_joint::{ChordEnd, CornerEnd, TURNED, TubeJoint, WallFlexibility, Way};
+use crate::tube_joint::{ChordEnd, CornerEnd, SOLID, TURNED, TubeJoint, WallFlexibility, Way};
 use faer::Mat;
 use nalgebra::{DMatrix, Matrix3, Vector3};
 use rayon::prelude::*;
@@ -68,6 +68,7 @@ impl TubeJoint {
     /// [`EigenFault`] where the part of it that is solved cannot be.
     pub fn solve(&self, orders: [usize; 2]) -> Result<WallFlexibility, EigenFault> {
         let ways: &[Way] = match self.end {
+            ChordEnd::RunsOn if self.solid => &[Way::OutOfPlane, Way::InPlane, Way::Push],
             ChordEnd::RunsOn => &[Way::OutOfPlane, Way::InPlane, Way::Push, Way::Twist],
             ChordEnd::Ends(_) => &[Way::OutOfPlane, Way::InPlane],
         };
@@ -76,7 +77,7 @@ impl TubeJoint {
         let solved: Vec<DMatrix<f64>> = solved.into_iter().collect::<Result<_, _>>()?;
         let (out_of_plane, in_plane) = (&solved[0], &solved[1]);
         let (push, twist, leaning) = match self.end {
-            ChordEnd::RunsOn => (solved[2][(0, 0)], solved[3][(0, 0)], 0.0),
+            ChordEnd::RunsOn => (solved[2][(0, 0)], solved.get(3).map_or(0.0, |twist| twist[(0, 0)]), 0.0),
             ChordEnd::Ends(_) => (in_plane[(2, 2)], out_of_plane[(2, 2)], out_of_plane[(1, 2)]),
         };
         Ok(WallFlexibility {
@@ -92,7 +93,8 @@ impl TubeJoint {
     /// What the joint gives beyond its beams at the face of the chord one way, by the way's motions.
     fn flexibility(&self, way: Way, orders: [usize; 2]) -> Result<DMatrix<f64>, EigenFault> {
         let (chord, brace) = (self.chord, self.brace);
-        let length = 0.5 * brace.width + way.reach(self.end) * chord.width.max(chord.height);
+        let reach = if self.solid { SOLID } else { way.reach(self.end) };
+        let length = 0.5 * brace.width + reach * chord.width.max(chord.height);
         let stub = self.stub(way);
         let mesh = self.mesh(length, stub, orders);
         let solved = Solved {
@@ -209,7 +211,9 @@ impl TubeJoint {
         if chord_fill.is_some() {
             parts.push(chord_from(from, outer_chord.clone(), chord_fill));
         }
-        parts.push(chord_from(from, hollow(&outer_chord, &inner_chord), Some(0)));
+        if !self.solid {
+            parts.push(chord_from(from, hollow(&outer_chord, &inner_chord), Some(0)));
+        }
         if self.end == ChordEnd::Ends(CornerEnd::Capped) {
             parts.push(Part {
                 rings: inner_chord,
@@ -336,6 +340,7 @@ mod tests {
             chord: tube(chord),
             brace: tube(brace),
             metal: Elastic::isotropic(210e9, 0.3, 7850.0),
+            solid: false,
             chord_fill: (fill > 0.0).then_some(Elastic::isotropic(1e9 * fill, 0.25, 2300.0)),
             brace_fill: None,
             chord_beam: beam(chord),

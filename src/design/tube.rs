@@ -1,0 +1,105 @@
+//! Sections that are rectangular tubes, empty or filled, and solid rectangles: what stands on what at a corner.
+
+use num_complex::Complex64;
+use stillbed_material::{Medium, Role};
+use stillbed_section::{Geometry, Shape};
+
+/// A tube is filled when its fill takes this part of its inside.
+const FILLED: f64 = 0.9;
+
+/// What is cast into a rectangle lies within this part of its sides.
+const SKIN: f64 = 0.95;
+
+/// A section that is a rectangular tube, empty or filled, or a solid rectangle: a tube without wall, of its fill alone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Tube {
+    /// Along the section's y and z, m.
+    pub(super) size: [f64; 2],
+    pub(super) wall: f64,
+    /// Young's moduli, Pa.
+    pub(super) metal: Complex64,
+    pub(super) fill: Option<Complex64>,
+}
+
+/// Sizes along y and z, and the wall, m, of a rectangular tube that is square to the axes and about the origin of its
+/// section; `None` for other shapes.
+pub(super) fn tube_sizes(shape: &Shape, at: [f64; 2], turn: f64) -> Option<([f64; 2], f64)> {
+    let Shape::Tube { width, height, wall, .. } = *shape else { return None };
+    placed([width, height], at, turn).map(|size| (size, wall))
+}
+
+/// A width and height along y and z where they are square to the axes and about the origin.
+fn placed([width, height]: [f64; 2], at: [f64; 2], turn: f64) -> Option<[f64; 2]> {
+    let quarter = turn / std::f64::consts::FRAC_PI_2;
+    let square = (quarter - quarter.round()).abs() < 1e-9 && at.iter().all(|x| x.abs() < 1e-9);
+    let lies = quarter.round() as i64 % 2 != 0;
+    square.then_some(if lies { [height, width] } else { [width, height] })
+}
+
+impl Tube {
+    /// The tube or rectangle that a section of `geometry` is, `scale` times as large as drawn; `None` for any other
+    /// section.
+    pub fn of(geometry: &Geometry, media: &[Medium], scale: f64) -> Option<Tube> {
+        Tube::hollow(geometry, media, scale).or_else(|| Tube::solid(geometry, media, scale))
+    }
+
+    fn hollow(geometry: &Geometry, media: &[Medium], scale: f64) -> Option<Tube> {
+        let parts = geometry.parts();
+        let whole = geometry.size();
+        let (number, size, wall) = parts.iter().enumerate().find_map(|(number, part)| {
+            let (size, wall) = tube_sizes(&part.shape, part.at, part.turn)?;
+            let around = (0..2).all(|k| (whole[k] - size[k]).abs() < 0.01 * size[k]);
+            (around && !part.cavity).then_some((number, size, wall))
+        })?;
+        let inside = (size[0] - 2.0 * wall) * (size[1] - 2.0 * wall);
+        let moments = geometry.moments();
+        let fill = (0..parts.len()).find(|i| {
+            let own = &parts[*i];
+            *i != number
+                && media[own.medium].role != Role::Void
+                && !own.cavity
+                && moments[*i].area > FILLED * inside
+        });
+        Some(Tube {
+            size: size.map(|x| x * scale),
+            wall: wall * scale,
+            metal: media[parts[number].medium].youngs_modulus,
+            fill: fill.map(|i| media[parts[i].medium].youngs_modulus),
+        })
+    }
+
+    /// A rectangle that makes the whole outside of the section; what is cast into it lies deeper.
+    fn solid(geometry: &Geometry, media: &[Medium], scale: f64) -> Option<Tube> {
+        let parts = geometry.parts();
+        let whole = geometry.size();
+        let number = parts.iter().position(|part| !part.cavity)?;
+        let own = &parts[number];
+        let Shape::Rectangle { width, height } = own.shape else { return None };
+        let size = placed([width, height], own.at, own.turn)?;
+        let around = (0..2).all(|k| (whole[k] - size[k]).abs() < 1e-6 * size[k]);
+        let deep = |i: usize| {
+            let within = |[low, high]: [[f64; 2]; 2]| {
+                (0..2).all(|k| low[k] > -0.5 * SKIN * size[k] && high[k] < 0.5 * SKIN * size[k])
+            };
+            !parts[i].cavity && geometry.extent(i).is_some_and(within)
+        };
+        let bare = (0..parts.len()).filter(|i| *i != number).all(deep);
+        let modulus = media[own.medium].youngs_modulus;
+        (around && bare).then_some(Tube {
+            size: size.map(|x| x * scale),
+            wall: 0.0,
+            metal: modulus,
+            fill: Some(modulus),
+        })
+    }
+
+    /// Whether it has no hollow.
+    pub(super) fn is_solid(&self) -> bool {
+        self.wall == 0.0
+    }
+
+    /// Area of the box around it, m².
+    pub(super) fn area(&self) -> f64 {
+        self.size[0] * self.size[1]
+    }
+}
