@@ -16,7 +16,7 @@
 //! - `przemieniecki1968`: ch. 5 (stiffness of a beam), ch. 7 (thermal loads on an element)
 
 use super::assembly::{Bar, bar, bars};
-use super::axes::Line;
+use super::axes::{Line, arm};
 use super::layout::Layout;
 use super::model::Frame;
 use super::piece::{Matrix12, Piece, Vector12, transposed_reach};
@@ -68,7 +68,7 @@ impl Layout {
     }
 
     /// The load of a force and moment (global axes) on the line of member `number` at `x` from
-    /// its start, m. Shape (n).
+    /// its point at the start, m. Shape (n).
     ///
     /// Its product with a motion of the degrees of freedom is the displacement of that place along the force.
     /// `None` beyond the member's ends.
@@ -80,13 +80,16 @@ impl Layout {
         force: &Vector6<f64>,
     ) -> Option<Vec<f64>> {
         let stretch = self.stretch(frame, number)?;
+        let [first, last] = frame.members[number].rigid;
         let slack = 1e-9 * stretch.line.length;
-        if !(-slack..=stretch.line.length + slack).contains(&x) {
+        if !(-slack..=first + stretch.line.length + last + slack).contains(&x) {
             return None;
         }
-        let piece = ((x / stretch.length) as usize).min(stretch.count - 1);
-        let inside = (x - piece as f64 * stretch.length).clamp(0.0, stretch.length);
-        let shapes = stretch.piece.shapes()?.at(inside);
+        // Where it deforms, or the nearest end of that, on a rigid arm.
+        let place = (x - first).clamp(0.0, stretch.line.length);
+        let piece = ((place / stretch.length) as usize).min(stretch.count - 1);
+        let inside = (place - piece as f64 * stretch.length).clamp(0.0, stretch.length);
+        let shapes = arm(&Vector3::new(x - first - place, 0.0, 0.0)) * stretch.piece.shapes()?.at(inside);
         let mut own = Vector6::zeros();
         for half in [0, 3] {
             own.fixed_rows_mut::<3>(half).copy_from(&(stretch.line.axes * force.fixed_rows::<3>(half)));
@@ -326,6 +329,30 @@ mod tests {
             let expected = -100.0 * (0.16 * (3.0 - 0.4) / (6.0 * ei) + 0.4 / ga);
             assert_relative_eq!(motion[layout.dof(1, 2).unwrap()], expected, max_relative = 1e-9);
             assert!(layout.load_on_line(&frame, 0, 1.1, &Vector6::z()).is_none());
+        }
+    }
+
+    #[test]
+    fn rigid_ends_carry_heat_and_shorten_the_bar() {
+        let mut frame = cantilever();
+        frame.members[0].rigid = [0.2, 0.1];
+        for pieces in [1, 3] {
+            let layout = Layout::divide(&frame, &[pieces]).unwrap();
+            let tip =
+                |load: Vec<f64>, axis: usize| solve(&frame, &layout, &load)[layout.dof(1, axis).unwrap()];
+            let strain = Vector6::x() * 1e-4;
+            let heat = layout.free_strain_load(&frame, &[[strain, strain]]).unwrap();
+            assert_relative_eq!(tip(heat, 0), 1e-4, max_relative = 1e-9);
+            // A force at the tip bends 0.7 m, its arm is 0.1 m at the far end of that.
+            let (ei, ga) = (210e9 * 0.02f64.powi(4) / 12.0, 210e9 / 2.6 * 4e-4 * 5.0 / 6.0);
+            let by_hand = 100.0 * ((0.8f64.powi(3) - 0.1f64.powi(3)) / (3.0 * ei) + 0.7 / ga);
+            let pushed = layout.at_point(1, &(Vector6::z() * 100.0));
+            assert_relative_eq!(tip(pushed, 2), by_hand, max_relative = 1e-9);
+            // The same force on the line there, and one within the first end, which is held.
+            for (x, expected) in [(1.0, by_hand), (0.15, 0.0)] {
+                let load = layout.load_on_line(&frame, 0, x, &(Vector6::z() * 100.0)).unwrap();
+                assert_relative_eq!(tip(load, 2), expected, epsilon = 1e-12, max_relative = 1e-9);
+            }
         }
     }
 }

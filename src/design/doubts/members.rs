@@ -28,7 +28,7 @@ struct Bar {
 /// What is doubtful about the members of a build.
 pub(super) fn doubts(build: &Build, model: &Model) -> Vec<Problem> {
     let frame = &model.frame;
-    let lines: Option<Vec<Line>> = frame.members.iter().map(|member| Line::of(frame, member)).collect();
+    let lines: Option<Vec<Line>> = frame.members.iter().map(|member| Line::drawn(frame, member)).collect();
     let Some(lines) = lines else { return Vec::new() };
     let bars = bars(frame, &lines);
     let mut said = stubs_and_slabs(build, frame, &bars);

@@ -34,6 +34,8 @@ struct Segment {
     /// Where it begins, from the rail's start, m.
     from: f64,
     length: f64,
+    /// What does not deform at its beginning and its end along the rail, m.
+    rigid: [f64; 2],
     /// True where it is drawn against the direction of the rail.
     backwards: bool,
     /// The points at its beginning and its end along the rail.
@@ -62,7 +64,7 @@ impl Rail {
         };
         let lines: Vec<Option<(&Member, Line)>> = members
             .iter()
-            .map(|number| frame.members.get(*number).and_then(|m| Some((m, Line::of(frame, m)?))))
+            .map(|number| frame.members.get(*number).and_then(|m| Some((m, Line::drawn(frame, m)?))))
             .collect();
         let whole: f64 = lines.iter().flatten().map(|(_, line)| line.length).sum();
         let Some(Some((head, first))) = lines.first() else {
@@ -100,8 +102,9 @@ impl Rail {
                 false => (start, [member.from, member.to]),
                 true => (start - line.length, [member.to, member.from]),
             };
+            let [first, last] = if backwards { [1, 0] } else { [0, 1] }.map(|end| member.rigid[end]);
             let (member, length) = (members[place], line.length);
-            segments.push((place, Segment { member, from, length, backwards, points }));
+            segments.push((place, Segment { member, from, length, rigid: [first, last], backwards, points }));
         }
         segments.sort_by(|a, b| a.1.from.total_cmp(&b.1.from));
         for pair in segments.windows(2) {
@@ -197,17 +200,19 @@ impl Rail {
             if segment.backwards {
                 places.reverse();
             }
-            let step = segment.length / (places.len() - 1).max(1) as f64;
+            let [first, last] = segment.rigid;
+            let step = (segment.length - first - last) / (places.len() - 1).max(1) as f64;
+            let met = line.x.last().is_some_and(|end| segment.from + first - end < 1e-9 * self.length);
             for (i, (weight, (_, moved))) in weights(places.len(), step).iter().zip(&places).enumerate() {
                 let own = self.axes * moved.fixed_rows::<3>(0);
                 let own = Vector2::new(own.y, own.z);
                 match (i, line.weight.last_mut(), line.moved.last_mut()) {
-                    (0, Some(last), Some(met)) => {
+                    (0, Some(last), Some(before)) if met => {
                         *last += weight;
-                        *met = 0.5 * (*met + own);
+                        *before = 0.5 * (*before + own);
                     }
                     _ => {
-                        line.x.push(segment.from + step * i as f64);
+                        line.x.push(segment.from + first + step * i as f64);
                         line.weight.push(*weight);
                         line.moved.push(own);
                     }
@@ -248,7 +253,7 @@ struct End {
 impl End {
     fn of(frame: &Frame, number: usize, end: usize) -> Option<End> {
         let member = frame.members.get(number)?;
-        let line = Line::of(frame, member)?;
+        let line = Line::drawn(frame, member)?;
         let along = line.axes.row(0).transpose();
         let joint = member.joint(end).and_then(|joint| frame.joints.get(joint));
         Some(End {

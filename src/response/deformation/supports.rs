@@ -205,7 +205,8 @@ impl Track<'_> {
         let mut shortening = 0.0;
         for (number, length) in self.along.iter().zip(&self.lengths) {
             let line = carrying.statics.layout.line_motion(self.frame, *number, motion)?;
-            let h = length / (line.len() - 1) as f64;
+            let rigid: f64 = self.frame.members[*number].rigid.iter().sum();
+            let h = (length - rigid) / (line.len() - 1) as f64;
             for pair in line.windows(2) {
                 // ∫ w'² / 2 of the cubic through both ends, w' = -turn about y.
                 let (d, a, b) = ((pair[1][2] - pair[0][2]) / h, -pair[0][4], -pair[1][4]);
@@ -242,7 +243,7 @@ pub fn find_best_supports(
 ) -> Result<BestSupports, DeflectionFault> {
     let loose = unheld(frame);
     let carrying = SupportedFrame::new(&loose)?;
-    let length = |number: &usize| Some(Line::of(&loose, loose.members.get(*number)?)?.length);
+    let length = |number: &usize| Some(Line::drawn(&loose, loose.members.get(*number)?)?.length);
     let lengths: Option<Vec<f64>> = along.iter().map(length).collect();
     let track = Track { frame: &loose, along, lengths: lengths.ok_or(DeflectionFault::NotHeld)? };
     let prop = |share: f64| -> Result<Prop, DeflectionFault> {

@@ -167,7 +167,7 @@ impl Cast {
         let mut skeleton = 0.0;
         let mut thinnest = f64::INFINITY;
         for (i, member) in frame.members.iter().enumerate() {
-            let Some(line) = Line::of(frame, member) else { continue };
+            let Some(line) = Line::drawn(frame, member) else { continue };
             let profile = &build.profiles[member.section];
             let area = area_of(profile, model, i, medium);
             if area <= 0.0 {

@@ -25,7 +25,7 @@ pub(super) fn castings(build: &Build, model: &Model, medium: usize, volumes: &[f
     let with: Vec<bool> = volumes.iter().map(|volume| *volume > 0.0).collect();
     let mut kinds: Vec<(Key, CastShape, Vec<&str>)> = Vec::new();
     for (i, member) in frame.members.iter().enumerate().filter(|(i, _)| with[*i]) {
-        let Some(line) = Line::of(frame, member) else { continue };
+        let Some(line) = Line::drawn(frame, member) else { continue };
         let joined = [member.from, member.to].map(|point| {
             let meets = |(j, other): (usize, &stillbed_frame::Member)| {
                 j != i && with[j] && (other.from == point || other.to == point)
