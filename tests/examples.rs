@@ -21,6 +21,10 @@ const TEXTS: &[(&str, &[&str])] = &[
         "modes-stand-cast",
         &["modes", "examples/roundness-stand.toml", "--build", "cast", "--count", "6", "--draws", "0"],
     ),
+    (
+        "modes-blocks-bolted",
+        &["modes", "examples/bolted-blocks.toml", "--build", "bolted", "--count", "3", "--draws", "0"],
+    ),
     ("materials-granite", &["materials", "granite"]),
     ("joints", &["joints"]),
     ("joints-bolted", &["joints", "bolted"]),

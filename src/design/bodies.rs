@@ -4,11 +4,12 @@
 //! one differs states the error. Draws change its materials alone: the reduced body knows how.
 
 use super::drawing::Drawing;
+use super::shared_faces::{self, JointAt};
 use super::substance::{Stores, Substance};
 use nalgebra::{DMatrix, Vector3};
 use num_complex::Complex64;
 use std::sync::{Arc, OnceLock};
-use stillbed_frame::{Substructure, SubstructurePart};
+use stillbed_frame::{BodyJoint, Substructure, SubstructurePart};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{Kind, figures, show};
 use stillbed_material::{Medium, Role};
@@ -38,6 +39,8 @@ pub struct BuildBody {
     pub substances: Vec<usize>,
     /// The points that hold it, in the order of the drawing, and where their patches are stated.
     pub points: Vec<(usize, Place)>,
+    /// Its joints with bodies that are drawn before it.
+    joints: Vec<BodyJoint>,
     body: Body,
     /// Its grid, without a solution.
     grid: Arc<OnceLock<Result<Prepared, BodyFault>>>,
@@ -91,6 +94,7 @@ pub(super) fn resolve(
             place: spec.place.clone(),
             substances: numbers,
             points: Vec::new(),
+            joints: Vec::new(),
             body,
             grid: Arc::default(),
             reduced: Arc::default(),
@@ -149,6 +153,7 @@ fn hold(drawing: &Drawing, sizes: &[(String, [f64; 2])], bodies: &mut [BuildBody
     if drawing.bodies.is_empty() {
         return;
     }
+    let mut met = Vec::new();
     for (number, (name, point)) in drawing.points.iter().enumerate() {
         let at = Vector3::from(point.position);
         let stated = drawing.patches.get(name);
@@ -179,7 +184,12 @@ fn hold(drawing: &Drawing, sizes: &[(String, [f64; 2])], bodies: &mut [BuildBody
             }
             continue;
         };
-        let Some(size) = stated.map(|patch| patch.size).or_else(|| of_member(drawing, sizes, name)) else {
+        let joint = JointAt::find(drawing, name, said);
+        let of_joint = || joint.as_ref().and_then(JointAt::size);
+        let size =
+            stated.map(|patch| patch.size).or_else(of_joint).or_else(|| of_member(drawing, sizes, name));
+        met.push(name);
+        let Some(size) = size else {
             let message = format!(
                 "it holds body \"{}\" by no area, and a point or a line carries no body",
                 bodies[*first].name
@@ -191,7 +201,15 @@ fn hold(drawing: &Drawing, sizes: &[(String, [f64; 2])], bodies: &mut [BuildBody
             continue;
         };
         let place = stated.map_or(&point.place, |patch| &patch.place).clone();
-        // On a face that two bodies share, the area bonds them.
+        if let Some(joint) = joint {
+            let meet: Vec<&Body> = on.iter().map(|body| &bodies[*body].body).collect();
+            if let Some(axes) = joint.axes(&meet, &at, section, said) {
+                let second = &mut bodies[on[1]];
+                let point = second.points.len();
+                second.joints.push(BodyJoint { point, joint: joint.number, axes });
+            }
+        }
+        // On a face that two bodies share, the area bonds them, or the joint there.
         let grip = match section {
             Some(normal) => Grip::Section(normal),
             None if on.len() > 1 => Grip::OnePiece,
@@ -202,6 +220,7 @@ fn hold(drawing: &Drawing, sizes: &[(String, [f64; 2])], bodies: &mut [BuildBody
             bodies[body].body.patches.push(Patch { at, size, grip });
         }
     }
+    said.extend(shared_faces::apart(drawing, &met));
 }
 
 /// How a point holds its area: as one piece where something stiff stands on it, else as its average.
@@ -319,6 +338,7 @@ impl BuildBody {
         Ok(Substructure {
             name: self.name.clone(),
             points: self.points.iter().map(|(point, _)| *point).collect(),
+            joints: self.joints.clone(),
             inner: reduced.inner,
             parts,
             mass,

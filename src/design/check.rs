@@ -5,7 +5,6 @@ use super::goal::{Goal, Measure};
 use super::named::Named;
 use stillbed_input::document::Located;
 use stillbed_input::problem::{Place, Problem};
-use stillbed_solid::spec::PatchSpec;
 
 /// What is wrong with the names of one build's drawing.
 ///
@@ -48,7 +47,8 @@ pub(super) fn names(drawing: &Drawing, build: &str, build_place: &Place, all: &[
     }
     let feet = drawing.feet.iter().flat_map(|(_, foot)| &foot.at);
     let anchors = drawing.anchors.iter().flat_map(|(_, anchor)| &anchor.at);
-    for name in feet.chain(anchors) {
+    let joints = drawing.joints.iter().flat_map(|(_, joint)| &joint.at);
+    for name in feet.chain(anchors).chain(joints) {
         said.extend(absent(name, points, "point"));
     }
     said
@@ -149,17 +149,17 @@ pub(super) fn joints_of_no_build(drawings: &[&Drawing]) -> Vec<Problem> {
     said
 }
 
-/// Patches where no build has a body: there is nothing for them to hold.
-pub(super) fn patches_of_no_body(drawings: &[&Drawing]) -> Vec<Problem> {
+/// Patches, and points of joints, where no build has a body: there is nothing for them to hold.
+pub(super) fn areas_of_no_body(drawings: &[&Drawing]) -> Vec<Problem> {
     if drawings.iter().any(|d| !d.bodies.is_empty() || d.bodies.is_broken()) {
         return Vec::new();
     }
-    let patches = drawings.iter().flat_map(|d| d.patches.iter());
-    let idle = |(_, patch): (&str, &PatchSpec)| {
-        Problem::error(patch.place.clone(), "there is no body for it")
-            .with_help("add [bodies.NAME] with parts")
+    let patches = drawings.iter().flat_map(|d| d.patches.iter().map(|(_, patch)| &patch.place));
+    let joints = drawings.iter().flat_map(|d| d.joints.iter().flat_map(|(_, joint)| &joint.at));
+    let idle = |place: &Place| {
+        Problem::error(place.clone(), "there is no body for it").with_help("add [bodies.NAME] with parts")
     };
-    patches.map(idle).collect()
+    patches.chain(joints.map(|named| &named.place)).map(idle).collect()
 }
 
 /// Targets for which the design lacks what they are judged by.

@@ -28,7 +28,7 @@ pub struct Drawing {
     pub feet: Named<FootSpec>,
     /// Rigid holds to ground.
     pub anchors: Named<AnchorSpec>,
-    /// Springs between members and points.
+    /// Springs between members and points, and between bodies.
     pub joints: Named<JointSpec>,
     /// Cross-sections.
     pub sections: Named<SectionSpec>,
@@ -139,6 +139,16 @@ impl Drawing {
             corners: build.corners.or(self.corners),
             as_bodies: build.as_bodies.or(self.as_bodies),
         }
+    }
+
+    /// Names of the joints that hold something: ends of members, or bodies at their points.
+    #[must_use]
+    pub fn joints_in_use(&self) -> Vec<&str> {
+        let ends = self.members.iter().flat_map(|(_, member)| [&member.joint_from, &member.joint_to]);
+        let of_members = ends.flatten().map(|name| name.value.as_str());
+        let at_bodies = |joint: &JointSpec| !joint.at.is_empty() && !self.bodies.is_empty();
+        let of_bodies = self.joints.iter().filter(|(_, joint)| at_bodies(joint)).map(|(name, _)| name);
+        of_members.chain(of_bodies).collect()
     }
 
     /// Amplitudes at which losses of joints and feet are stated, m.

@@ -10,6 +10,7 @@
 //! as_bodies    the members of a build as one body
 //! substance    the materials and mixes that parts are made of
 //! part_files   the files that parts of bodies are drawn in
+//! shared_faces joints between two bodies, on faces that both share
 //! bodies       the bodies of a build, each reduced to a few coordinates
 //! build        one way of making the base, ready to be computed
 //! tube         sections that are tubes or solid rectangles
@@ -41,6 +42,7 @@ mod price;
 mod proportions;
 mod schema;
 mod seats;
+mod shared_faces;
 mod substance;
 mod tube;
 mod vary;
@@ -282,7 +284,7 @@ impl Stated {
         for problem in check::joints_of_no_build(&views)
             .into_iter()
             .chain(check::sections_of_no_build(&views))
-            .chain(check::patches_of_no_body(&views))
+            .chain(check::areas_of_no_body(&views))
             .chain(check::targets(&goal, &views))
         {
             reader.say(problem);

@@ -15,7 +15,7 @@ use super::substance::{Register, Stores};
 use nalgebra::{Vector3, Vector6};
 use std::f64::consts::PI;
 use stillbed_eigen::Vectors;
-use stillbed_frame::{Frame, Layout};
+use stillbed_frame::{Frame, Layout, Substructure};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{Draw, GRAVITY, Kind, Loss, Spread, figures, show};
 use stillbed_joint::{Margins, Seat, SeatKind, Stuff, bolt_load, rubber};
@@ -93,11 +93,10 @@ impl Build {
         said
     }
 
-    /// The joints that members name and the feet that state a law, with their materials.
+    /// The joints in use and the feet that state a law, with their materials.
     fn seats(&self, stores: &mut Stores, said: &mut Vec<Problem>) -> Vec<Settled> {
         let drawing = &self.drawing;
-        let ends = drawing.members.iter().flat_map(|(_, member)| [&member.joint_from, &member.joint_to]);
-        let used: Vec<&str> = ends.flatten().map(|name| name.value.as_str()).collect();
+        let used = drawing.joints_in_use();
         let joints = drawing.joints.iter().enumerate().filter(|(_, (name, _))| used.contains(name));
         let joints = joints.map(|(i, (name, joint))| (Of::Joint(i), name, &joint.seat, &joint.loss));
         let feet = drawing.feet.iter().enumerate();
@@ -236,6 +235,7 @@ struct SeatPlace {
 
 enum At {
     End { member: usize, end: usize, joint: usize },
+    Body { body: usize, place: usize, joint: usize },
     Point { point: usize, foot: usize },
 }
 
@@ -253,7 +253,12 @@ fn places(frame: &Frame, of: Of) -> Vec<SeatPlace> {
                 at: At::End { member, end, joint },
                 sign: if end == 0 { 1.0 } else { -1.0 },
             };
-            ends.map(place).collect()
+            let of_body = |(body, own): (usize, &Substructure)| {
+                let joints = own.joints.iter().enumerate().filter(|(_, own)| own.joint == joint);
+                let places = joints.map(|(place, _)| At::Body { body, place, joint });
+                places.map(|at| SeatPlace { at, sign: 1.0 }).collect::<Vec<_>>()
+            };
+            ends.map(place).chain(frame.bodies.iter().enumerate().flat_map(of_body)).collect()
         }
         Of::Foot(foot) => {
             let place = |point: &usize| SeatPlace { at: At::Point { point: *point, foot }, sign: 1.0 };
@@ -270,6 +275,10 @@ impl SeatPlace {
             At::End { member, end, joint } => {
                 let spring = frame.joints[joint].stiffness[axis].unwrap_or_default().re;
                 spring * moved(layout.joint_dof(member, end, axis))
+            }
+            At::Body { body, place, joint } => {
+                let spring = frame.joints[joint].stiffness[axis].unwrap_or_default().re;
+                spring * moved(layout.body_joint_dof(body, place, axis))
             }
             At::Point { point, foot } => frame.feet[foot].six()[axis].re * layout.moved(point, motion)[axis],
         })

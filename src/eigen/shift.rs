@@ -6,24 +6,23 @@ use super::pair::MatrixPair;
 /// Relative distance, in ω² - σ, below which two modes are one multiplet.
 const MULTIPLET: f64 = 1e-6;
 
+/// Part of the largest ratio of stiffness to mass on the diagonal below which one is rounding: that of a coordinate in
+/// which a free body moves as one piece.
+const ROUNDING: f64 = 1e-13;
+
 /// A negative shift that is small against every elastic mode of usual structures: 1e-7 of the least ratio of
-/// stiffness to mass on the diagonal.
+/// stiffness to mass on the diagonal that is more than rounding.
 pub(super) fn first_shift(pair: &MatrixPair, count: usize) -> Result<f64, EigenFault> {
-    let mut least = f64::INFINITY;
-    let mut massive = 0;
-    for i in 0..pair.dofs() {
-        let (k, m) = (pair.stiffness.get(i, i), pair.mass.get(i, i));
-        if k < 0.0 || m < 0.0 {
-            return Err(EigenFault::Negative { dof: i });
-        }
-        massive += usize::from(m > 0.0);
-        if k > 0.0 && m > 0.0 {
-            least = least.min(k / m);
-        }
-    }
-    if massive == 0 {
+    let diagonal = || (0..pair.dofs()).map(|i| (pair.stiffness.get(i, i), pair.mass.get(i, i)));
+    if diagonal().all(|(_, m)| m == 0.0) {
         return Err(EigenFault::TooManyModes { asked: count, available: 0 });
     }
+    let ratios = || diagonal().filter(|(k, m)| *k > 0.0 && *m > 0.0).map(|(k, m)| k / m);
+    let rounding = ROUNDING * ratios().fold(0.0, f64::max);
+    if let Some(dof) = diagonal().position(|(k, m)| m < 0.0 || k < -rounding * m) {
+        return Err(EigenFault::Negative { dof });
+    }
+    let least = ratios().filter(|ratio| *ratio > rounding).fold(f64::INFINITY, f64::min);
     Ok(if least.is_finite() { -1e-7 * least } else { -1.0 })
 }
 

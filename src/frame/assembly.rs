@@ -193,6 +193,15 @@ impl Layout {
                 }
             }
         }
+        for (body, own) in frame.bodies.iter().zip(&self.bodies) {
+            for (joint, (_, dofs)) in body.joints.iter().zip(&own.joints) {
+                for (dof, spring) in dofs.iter().zip(&frame.joints.get(joint.joint)?.stiffness) {
+                    if let (Some(dof), Some(spring)) = (dof, spring) {
+                        self.add_spring(values, *dof, *spring);
+                    }
+                }
+            }
+        }
         for (mass, coupling) in frame.masses.iter().zip(self.mass_couplings()) {
             let held = self.points.get(mass.at)?;
             let own: Vec<usize> = (0..6).filter(|j| held[*j].is_some()).collect();

@@ -4,7 +4,7 @@
 //! modes of zero frequency.
 
 use super::axes::Line;
-use super::model::Frame;
+use super::model::{BodyJoint, Frame};
 use super::section::inverse;
 use num_complex::Complex64;
 use std::fmt;
@@ -125,6 +125,11 @@ fn bodies(frame: &Frame, faults: &mut Vec<FrameFault>) {
         if body.points.is_empty() || body.points.iter().any(|point| *point >= frame.points.len()) {
             let help = "put a point on its surface, with a patch";
             table.fault(&body.name, "", "no point holds it".to_string(), help);
+        }
+        let missing = |own: &BodyJoint| own.point >= body.points.len() || own.joint >= frame.joints.len();
+        if body.joints.iter().any(missing) {
+            let message = "one of its joints, or the point of one, is not there".to_string();
+            table.fault(&body.name, "", message, "name a joint of the build");
         }
     }
 }

@@ -22,7 +22,7 @@ use num_complex::Complex64;
 pub struct Energy {
     /// By member, by part of its section.
     pub members: Vec<Vec<f64>>,
-    /// By joint, over all members' ends that use it.
+    /// By joint, over all members' ends and points of bodies that use it.
     pub joints: Vec<f64>,
     /// By foot, over all points that stand on it.
     pub feet: Vec<f64>,
@@ -153,6 +153,13 @@ impl<'a> Energies<'a> {
                 let Some(joint) = member.joint(end) else { continue };
                 for (dof, spring) in layout.joints[number][end].iter().zip(frame.joints[joint].stiffness) {
                     joints[joint] += stored(*dof, spring.unwrap_or_default());
+                }
+            }
+        }
+        for (body, own) in frame.bodies.iter().zip(&layout.bodies) {
+            for (joint, (_, dofs)) in body.joints.iter().zip(&own.joints) {
+                for (dof, spring) in dofs.iter().zip(frame.joints[joint.joint].stiffness) {
+                    joints[joint.joint] += stored(*dof, spring.unwrap_or_default());
                 }
             }
         }

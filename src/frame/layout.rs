@@ -2,14 +2,15 @@
 //!
 //! Members are divided into equal elements. The points come first, each with six degrees of freedom in global
 //! axes less those that an anchor holds. Then, member after member, come the relative motions of its sprung
-//! joints in member axes and the inner nodes between its elements.
+//! joints in member axes and the inner nodes between its elements; then, body after body, those of its joints and
+//! its inner coordinates.
 //!
 //! The layout depends only on how the drawing is connected, not on its sizes: one layout serves every draw of
 //! the uncertain values and every choice of sections.
 
+use super::FrameFault;
 use super::arms::Hung;
-use super::model::Frame;
-use super::{FrameFault, Member};
+use super::model::{BodyJoint, Frame, Member, Substructure};
 use faer::sparse::SymbolicSparseColMat;
 use std::ops::Range;
 
@@ -35,8 +36,7 @@ pub struct Layout {
     ends: Vec<[usize; 2]>,
     /// By mass: its point.
     carriers: Vec<usize>,
-    /// By body: its points, and the first degree of freedom of its inner coordinates with their number.
-    pub(super) bodies: Vec<(Vec<usize>, usize, usize)>,
+    pub(super) bodies: Vec<BodyDofs>,
     /// By element, member after member, then by mass, then by body: the degrees of freedom it couples and its slots.
     pub(super) couplings: Vec<Coupling>,
     /// By degree of freedom: the slot of its diagonal.
@@ -55,10 +55,41 @@ fn free(frame: &Frame, point: usize) -> [bool; 6] {
     free
 }
 
-/// Which degrees of freedom of a member's end a joint lets move.
-fn sprung(frame: &Frame, member: &Member, end: usize) -> [bool; 6] {
-    let joint = member.joint(end).and_then(|joint| frame.joints.get(joint));
+/// Which degrees of freedom a joint lets move; `None` is rigid.
+fn sprung(frame: &Frame, joint: Option<usize>) -> [bool; 6] {
+    let joint = joint.and_then(|joint| frame.joints.get(joint));
     joint.map_or([false; 6], |joint| joint.stiffness.map(|spring| spring.is_some()))
+}
+
+/// The degrees of freedom of a body beside those of its points.
+#[derive(Debug, Clone)]
+pub(super) struct BodyDofs {
+    /// Its points.
+    points: Vec<usize>,
+    /// By joint: the place of its point among those of the body, and by axis the relative motion.
+    pub(super) joints: Vec<(usize, [Option<usize>; 6])>,
+    /// The first of its inner coordinates.
+    pub(super) first: usize,
+    /// Number of its inner coordinates.
+    inner: usize,
+}
+
+impl BodyDofs {
+    /// The relative motions of its joints.
+    fn at_joints(&self) -> impl Iterator<Item = usize> + '_ {
+        self.joints.iter().flat_map(|(_, dofs)| dofs.iter().copied().flatten())
+    }
+
+    /// True when `body` has the same points, inner coordinates and joints sprung in the same directions.
+    fn fits(&self, frame: &Frame, body: &Substructure) -> bool {
+        let alike = |((point, dofs), own): (&(usize, [Option<usize>; 6]), &BodyJoint)| {
+            *point == own.point && dofs.map(|dof| dof.is_some()) == sprung(frame, Some(own.joint))
+        };
+        body.points == self.points
+            && body.inner == self.inner
+            && body.joints.len() == self.joints.len()
+            && self.joints.iter().zip(&body.joints).all(alike)
+    }
 }
 
 /// What a degree of freedom belongs to.
@@ -68,7 +99,7 @@ pub enum Owner {
     Point(usize),
     /// An inner node or a joint of the member of this index.
     Member(usize),
-    /// An inner coordinate of the body of this index.
+    /// An inner coordinate or a joint of the body of this index.
     Body(usize),
 }
 
@@ -116,7 +147,7 @@ impl Layout {
         let mut inner = Vec::new();
         let mut joints = Vec::new();
         for (member, count) in frame.members.iter().zip(&pieces) {
-            let ends = [0, 1].map(|end| place(sprung(frame, member, end)));
+            let ends = [0, 1].map(|end| place(sprung(frame, member.joint(end))));
             let mut first = None;
             for _ in 1..*count {
                 let dofs = place([true; 6]);
@@ -125,9 +156,17 @@ impl Layout {
             inner.push(first.unwrap_or(0));
             joints.push(ends);
         }
+        let of_joint = |own: &BodyJoint| (own.point, place(sprung(frame, Some(own.joint))));
+        let mut jointed = frame.bodies.iter().flat_map(|body| &body.joints).map(of_joint).collect::<Vec<_>>();
         let mut bodies = Vec::new();
         for body in &frame.bodies {
-            bodies.push((body.points.clone(), group.len(), body.inner));
+            let joints = jointed.drain(..body.joints.len()).collect();
+            bodies.push(BodyDofs {
+                points: body.points.clone(),
+                joints,
+                first: group.len(),
+                inner: body.inner,
+            });
             group.extend(std::iter::repeat_n(places, body.inner));
             places += 1;
         }
@@ -168,15 +207,11 @@ impl Layout {
             && self.points.iter().enumerate().all(held)
             && members().all(|(member, (ends, joints))| {
                 [member.from, member.to] == *ends
-                    && (0..2).all(|end| joints[end].map(|f| f.is_some()) == sprung(frame, member, end))
+                    && (0..2).all(|end| joints[end].map(|f| f.is_some()) == sprung(frame, member.joint(end)))
             })
             && frame.masses.iter().map(|mass| mass.at).eq(self.carriers.iter().copied())
             && frame.bodies.len() == self.bodies.len()
-            && frame
-                .bodies
-                .iter()
-                .zip(&self.bodies)
-                .all(|(body, (points, _, inner))| body.points == *points && body.inner == *inner)
+            && frame.bodies.iter().zip(&self.bodies).all(|(body, own)| own.fits(frame, body))
     }
 
     /// How many degrees of freedom there are.
@@ -196,14 +231,22 @@ impl Layout {
         self.joints.get(member).and_then(|ends| ends[end][axis])
     }
 
-    /// The point or member that a degree of freedom belongs to.
+    /// The degree of freedom of the relative motion `axis` (0 to 5) of a body's joint, by its place among them; `None`
+    /// where it is rigid.
+    pub fn body_joint_dof(&self, body: usize, joint: usize, axis: usize) -> Option<usize> {
+        self.bodies.get(body).and_then(|own| own.joints.get(joint)?.1[axis])
+    }
+
+    /// The point, member or body that a degree of freedom belongs to.
     pub fn owner(&self, dof: usize) -> Owner {
         let held = |dofs: &[Option<usize>; 6]| dofs.contains(&Some(dof));
         if let Some(point) = self.points.iter().position(held) {
             return Owner::Point(self.hung[point].map_or(point, |hung| hung.lead));
         }
-        let inner = |(_, first, count): &(Vec<usize>, usize, usize)| (*first..first + count).contains(&dof);
-        if let Some(body) = self.bodies.iter().position(inner) {
+        let of_body = |own: &BodyDofs| {
+            (own.first..own.first + own.inner).contains(&dof) || own.at_joints().any(|own| own == dof)
+        };
+        if let Some(body) = self.bodies.iter().position(of_body) {
             return Owner::Body(body);
         }
         // Degrees of freedom are numbered member after member, joints first.
@@ -271,9 +314,9 @@ impl Layout {
         for mass in &frame.masses {
             lists.push(self.points[mass.at].iter().copied().flatten().collect());
         }
-        for (points, first, inner) in &self.bodies {
-            let at_points = points.iter().flat_map(|point| self.points[*point].iter().copied().flatten());
-            lists.push(at_points.chain(*first..first + inner).collect());
+        for own in &self.bodies {
+            let at_points = own.points.iter().flat_map(|point| self.points[*point].iter().copied().flatten());
+            lists.push(at_points.chain(own.at_joints()).chain(own.first..own.first + own.inner).collect());
         }
         for point in frame.feet.iter().flat_map(|foot| &foot.at).filter(|point| self.hung[**point].is_some())
         {

@@ -56,8 +56,8 @@ pub use displaced::bounded;
 pub use energy::{Energies, Energy};
 pub use layout::{Layout, Owner};
 pub use model::{
-    Anchor, Arm, Displaced, Foot, Frame, Joint, Mass, Member, Point, Substructure, SubstructurePart,
-    WallHinge,
+    Anchor, Arm, BodyJoint, Displaced, Foot, Frame, Joint, Mass, Member, Point, Substructure,
+    SubstructurePart, WallHinge,
 };
 pub use overlap::{Inside, overlaps};
 pub use portion::Portion;

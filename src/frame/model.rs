@@ -3,7 +3,7 @@
 //! Lengths in m, global axes with z up, degrees of freedom in the order x, y, z, turn_x, turn_y, turn_z.
 
 use super::section::MemberSection;
-use nalgebra::{DMatrix, Matrix6, Vector3, Vector6};
+use nalgebra::{DMatrix, Matrix3, Matrix6, Vector3, Vector6};
 use num_complex::Complex64;
 use stillbed_material::Role;
 
@@ -123,12 +123,12 @@ pub struct Arm {
     pub to: usize,
 }
 
-/// Massless springs between a member's end and its point.
+/// Massless springs between a member's end and its point, or between a body and its point.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Joint {
     /// Its name.
     pub name: String,
-    /// Complex stiffness of each degree of freedom in member axes, N/m or N m/rad;
+    /// Complex stiffness of each degree of freedom in member axes, or in those of [`BodyJoint::axes`], N/m or N m/rad;
     /// `None` is rigid, 0 is free.
     pub stiffness: [Option<Complex64>; 6],
     /// Where it is the wall of another member that gives; `None` for a joint in the member's end itself.
@@ -231,6 +231,8 @@ pub struct Substructure {
     pub name: String,
     /// Indices of its points, each once; at least one.
     pub points: Vec<usize>,
+    /// Joints between it and some of its points; it holds the others rigidly.
+    pub joints: Vec<BodyJoint>,
     /// Number of its inner coordinates.
     pub inner: usize,
     /// Its materials, with the stiffness that each adds.
@@ -239,6 +241,17 @@ pub struct Substructure {
     pub mass: DMatrix<f64>,
     /// Its mass as a rigid body about the origin of the global axes: kg, kg m, kg m2.
     pub about_origin: Matrix6<f64>,
+}
+
+/// A joint between a body and one of its points, which another body holds.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BodyJoint {
+    /// The place of the point among those of the body.
+    pub point: usize,
+    /// Index of the joint.
+    pub joint: usize,
+    /// Its axes, one per row, in global axes.
+    pub axes: Matrix3<f64>,
 }
 
 /// One material of a body.

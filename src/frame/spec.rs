@@ -108,9 +108,12 @@ pub struct AnchorSpec {
     pub place: Place,
 }
 
-/// Springs between a member's end and its point, member axes.
+/// Springs between a member's end and its point, or between two bodies at a point of both; in member axes, or with x
+/// square to the face.
 #[derive(Debug, Clone, PartialEq)]
 pub struct JointSpec {
+    /// Names of points on faces that two bodies share, which it holds together; none for a joint of members alone.
+    pub at: Vec<Located<String>>,
     /// By degree of freedom, N/m and N m/rad; `None` is rigid, zero is free.
     pub stiffness: [Option<Spread>; 6],
     /// Loss factor; it may depend on amplitude, or not be stated.
@@ -279,11 +282,15 @@ impl AnchorSpec {
 impl JointSpec {
     /// Reads one joint.
     pub fn read(fields: &Fields) -> Option<JointSpec> {
+        let at = fields.names("at").unwrap_or_default();
+        if !at.is_empty() && fields.holds("normal") {
+            fields.refuse("normal", "at points of bodies x is square to the face", "leave it out");
+        }
         if let Some(way) = way(fields, &JOINTS, "{ turn_x = \"40 kN m/rad\" }")? {
             let seat = SeatSpec::read_joint(fields, way);
             let loss = loss(fields, Class::JointLoss);
             let seat = Some(Box::new(Seat::stated(seat?)));
-            return Some(JointSpec { stiffness: [None; 6], loss, seat, place: fields.place() });
+            return Some(JointSpec { at, stiffness: [None; 6], loss, seat, place: fields.place() });
         }
         let springs = fields.fields("stiffness")?;
         let mut stiffness = [None; 6];
@@ -300,7 +307,8 @@ impl JointSpec {
         }
         LETTERS.iter().zip(DOF_NAMES).for_each(|(letter, word)| springs.renamed(letter, word));
         springs.finish();
-        Some(JointSpec { stiffness, loss: loss(fields, Class::JointLoss), seat: None, place: fields.place() })
+        let loss = loss(fields, Class::JointLoss);
+        Some(JointSpec { at, stiffness, loss, seat: None, place: fields.place() })
     }
 
     /// Its springs and their loss factor in `draw` at `amplitude`, m: by freedom, N/m and N m/rad; `None` is rigid.

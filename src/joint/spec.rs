@@ -110,6 +110,20 @@ pub enum SeatKind {
     },
 }
 
+impl SeatKind {
+    /// The area on which it carries; `None` for what carries on none of its own.
+    #[must_use]
+    pub fn outline(&self) -> Option<Outline> {
+        match self {
+            SeatKind::Bolted(BoltedSpec { outline, .. })
+            | SeatKind::Film { outline, .. }
+            | SeatKind::Slide { outline, .. }
+            | SeatKind::Rubber { outline, .. } => Some(*outline),
+            SeatKind::Levelling { .. } | SeatKind::Air { .. } | SeatKind::Ball { .. } => None,
+        }
+    }
+}
+
 /// A plate that bolts press on a flat face.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BoltedSpec {

@@ -239,6 +239,22 @@ impl<'a> Statics<'a> {
         Ok(Vectors::from_fn(count, count, |i, j| (seen[(i, j)] + seen[(j, i)]) * 0.5))
     }
 
+    /// The motion under a unit force along `direction` between `tip` and `work`, loaded as by [`Pushes::between`],
+    /// (n, 1), m/N.
+    ///
+    /// # Errors
+    /// As [`Statics::solve`].
+    pub fn pushed(
+        &self,
+        tip: usize,
+        work: Option<usize>,
+        direction: [f64; 3],
+    ) -> Result<Vectors, EigenFault> {
+        let [x, y, z] = direction;
+        let along = Vector6::new(x, y, z, 0.0, 0.0, 0.0);
+        self.solve(&Vectors::single(&Pushes::new(self.frame, &self.layout).between(tip, work, &along)))
+    }
+
     /// Stiffness between point `tip` and point `work`, loaded as by [`Pushes::between`]; `None` is ground.
     ///
     /// # Errors

@@ -45,6 +45,19 @@ impl Body {
         face(&parts, &axes.tr_mul(at), extents(&parts).into_iter().fold(0.0, f64::max))
     }
 
+    /// Axes of the face at `at`, one per row, in global axes: its outward normal, then along its sides, of which the
+    /// first is that of a patch.
+    ///
+    /// # Errors
+    /// [`PatchFault::OffSurface`] or [`PatchFault::Skew`].
+    pub fn face_axes(&self, at: &Vector3<f64>) -> Result<Matrix3<f64>, PatchFault> {
+        let (axis, sign) = self.face(at)?;
+        let axes = best_axes(&self.parts);
+        let column = |axis: usize| Vector3::from(axes.column(axis));
+        let (normal, side) = (column(axis) * sign, column(within(axis)[0]));
+        Ok(Matrix3::from_columns(&[normal, side, normal.cross(&side)]).transpose())
+    }
+
     /// True when `at` lies within a part that is not empty.
     pub fn holds(&self, at: &Vector3<f64>) -> bool {
         self.parts.iter().rev().find(|part| part.holds(at)).is_some_and(|part| part.material.is_some())

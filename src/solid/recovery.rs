@@ -15,6 +15,8 @@ pub struct BodyStrain {
     pub at: Vector3<f64>,
     /// The volume that it stands for, m³.
     pub volume: f64,
+    /// Sides of the box about it in which that volume lies, along the axes of the grid, m.
+    pub sides: Vector3<f64>,
     /// The strain, global axes.
     pub strain: Matrix3<f64>,
 }
@@ -47,7 +49,8 @@ impl Reduced {
 
     fn in_cell(&self, cell: &Cell, moved: &[Vector3<f64>]) -> Vec<BodyStrain> {
         let (low, sizes) = self.mesh.extent(cell);
-        let places: Vec<([f64; 3], f64, usize)> = match &cell.content {
+        let sides = |part: f64| Vector3::from(sizes) * part;
+        let (sides, places): (Vector3<f64>, Vec<([f64; 3], f64, usize)>) = match &cell.content {
             Content::Full(material) => {
                 let volume: f64 = sizes.iter().product();
                 let along = gauss(2);
@@ -59,7 +62,7 @@ impl Reduced {
                         );
                     }
                 }
-                places
+                (sides(0.5), places)
             }
             Content::Points(points) => {
                 let mut sums: Vec<(usize, [f64; 3], f64)> = Vec::new();
@@ -73,9 +76,10 @@ impl Reduced {
                         None => sums.push((point.material, at, point.volume)),
                     }
                 }
-                sums.into_iter()
-                    .map(|(material, sum, volume)| (sum.map(|x| x / volume), volume, material))
-                    .collect()
+                let means = sums
+                    .into_iter()
+                    .map(|(material, sum, volume)| (sum.map(|x| x / volume), volume, material));
+                (sides(1.0), means.collect())
             }
         };
         let nodes = self.mesh.nodes_of(cell);
@@ -105,6 +109,7 @@ impl Reduced {
             material,
             at: self.axes * Vector3::from_fn(|i, _| low[i] + sizes[i] * at[i]),
             volume,
+            sides,
             strain: strain(&at),
         });
         found.collect()

@@ -88,8 +88,7 @@ fn of_build(design: &Design, build: &Build) -> Vec<Guess> {
         found.extend(stated.is_empty().then(|| unstated(Class::FootLoss, &foot.place.key)));
         found.extend(stated.iter().filter_map(|loss| guess(Class::FootLoss, loss)));
     }
-    let ends = drawing.members.iter().flat_map(|(_, member)| [&member.joint_from, &member.joint_to]);
-    let used: Vec<&str> = ends.flatten().map(|name| name.value.as_str()).collect();
+    let used = drawing.joints_in_use();
     for (_, joint) in drawing.joints.iter().filter(|(name, _)| used.contains(name)) {
         found.extend(
             joint.stiffness.iter().flatten().filter_map(|spring| guess(Class::JointStiffness, spring)),

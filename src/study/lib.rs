@@ -17,6 +17,7 @@
 //! verdict     which build is best, and how surely
 //! rigid_walls what walls that give do to the verdict
 //! compare     the answer of `compare`
+//! in_bodies   where in a body the energy of a motion sits
 //! modes       the answer of `modes`
 //! sections    the answer of `section`
 //! response    the answer of `response`
@@ -37,6 +38,7 @@ pub mod converged;
 pub mod doubt;
 pub mod equal;
 pub mod guesses;
+pub mod in_bodies;
 pub mod machine;
 pub mod measures;
 pub mod misses;

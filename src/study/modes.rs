@@ -18,6 +18,7 @@
 
 use super::compare::Directions;
 use super::guesses::{Guess, find_guesses};
+use super::in_bodies::{BodyEnergy, energy_in_bodies};
 use super::misses::Misses;
 use super::partial::answer_solvable;
 use super::seats::{SeatFact, seat_facts};
@@ -86,6 +87,9 @@ pub struct ModesWithSpread {
     pub modes: BuildModes,
     /// Static stiffness between tip and work; `None` without a tool.
     pub stiffness_n_per_m: Option<Directions>,
+    /// Where in its bodies the energy of its modes sits, and of what gives between tip and work.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub energy_in_bodies: Vec<BodyEnergy>,
     /// The spreads of its modes; `None` without draws.
     pub spread: Option<ModesSpread>,
 }
@@ -203,16 +207,27 @@ fn at_stated_values(
     let spectrum = build.spectrum(&model, asked).map_err(at_fault)?;
     let mut modes = BuildModes::compute(&build.name, &model.frame, &spectrum).map_err(at_fault)?;
     modes.judge(&model.frame, &spectrum, &build.proportions(&model));
+    let shapes = spectrum.elastic.iter().enumerate();
+    let shapes: Vec<_> = shapes.map(|(number, mode)| (Some(number + 1), mode.shape.as_slice())).collect();
+    let mut in_bodies = energy_in_bodies(build, &model, &spectrum.layout, &shapes)?;
     let mut stiffness = None;
     if let Some(tip) = model.tip {
+        let unsolved = |fault| at_fault(ModesFault::Eigen(fault));
         let statics = build.statics(&model).map_err(at_fault)?;
-        stiffness = Some(statics.stiffness(tip, model.work).map_err(|e| at_fault(ModesFault::Eigen(e)))?);
+        let found = statics.stiffness(tip, model.work).map_err(unsolved)?;
+        if !build.bodies.is_empty() && found.weakest.is_finite() {
+            let motion = statics.pushed(tip, model.work, found.direction).map_err(unsolved)?;
+            in_bodies.extend(energy_in_bodies(build, &model, &statics.layout, &[(None, motion.column(0))])?);
+        }
+        stiffness = Some(found);
     }
     let directions = stiffness.and_then(|k| Directions::exact(k.along, k.weakest));
     let more = Asked { count: spectrum.elastic.len() + BEYOND, tolerance: ANY_ERROR, ..Asked::default() };
     let series = Series::about(&spectrum, &more).map_err(|e| at_fault(ModesFault::Eigen(e)))?;
     let known = Stated::of(&spectrum, series);
-    Ok((ModesWithSpread { modes, stiffness_n_per_m: directions, spread: None }, known))
+    let stated =
+        ModesWithSpread { modes, stiffness_n_per_m: directions, energy_in_bodies: in_bodies, spread: None };
+    Ok((stated, known))
 }
 
 fn at_draw(design: &Design, build: &Build, stated: &Stated, draw: &Draw, count: usize) -> Option<Drawn> {

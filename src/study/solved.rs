@@ -9,7 +9,7 @@ use stillbed_frame::{Energies, Energy, Frame};
 use stillbed_input::problem::{Problem, Problems};
 use stillbed_input::quantity::{Draw, GRAVITY};
 use stillbed_modes::{
-    Asked, Elastic, EnergyShares, Footing, ModesFault, Pole, Pushes, Spectrum, Statics, Theory, bodies,
+    Asked, Elastic, EnergyShares, Footing, ModesFault, Pole, Spectrum, Statics, Theory, bodies,
 };
 use stillbed_response::modal::ModalModel;
 use stillbed_response::peak::{Peak, weakest_peak};
@@ -347,14 +347,9 @@ impl<'m> Solved<'m> {
         let Some(tip) = self.model.tip else {
             return Ok(None);
         };
-        let [x, y, z] = direction;
         let layout = &self.statics.layout;
-        let frame = &self.model.frame;
-        let along = nalgebra::Vector6::new(x, y, z, 0.0, 0.0, 0.0);
-        let load = Pushes::new(frame, layout).between(tip, self.model.work, &along);
-        let load = Vectors::single(&load);
-        let motion = self.statics.solve(&load).map_err(ModesFault::Eigen)?;
-        let energies = Energies::new(frame, layout).ok_or(ModesFault::Frame(Vec::new()))?;
+        let motion = self.statics.pushed(tip, self.model.work, direction).map_err(ModesFault::Eigen)?;
+        let energies = Energies::new(&self.model.frame, layout).ok_or(ModesFault::Frame(Vec::new()))?;
         Ok(energies.strain(&[motion.column(0)]).pop().filter(|energy| energy.total() > 0.0))
     }
 

@@ -8,6 +8,7 @@ use super::spread::{drawn, holds_at};
 use serde::Serialize;
 use stillbed_input::quantity::{Kind, Spread, figures, show};
 use stillbed_modes::{BuildModes, ModeAnswer, Reason, Share};
+use stillbed_study::in_bodies::{BodyEnergy, Region};
 use stillbed_study::modes::{ModeSpread, Modes, ModesSpread, ModesWithSpread};
 use stillbed_study::spread::AnswerSpread;
 
@@ -152,6 +153,7 @@ pub fn blocks(answer: &Modes) -> Vec<Block> {
         let on_feet = own.modes.iter().any(|mode| mode.on_feet);
         blocks.push(Block::Table(Table::new("Modes", &reading_columns(on_feet), &rows)));
         blocks.extend(spread.iter().flat_map(|spread| of_draws(spread, answer.draws)));
+        blocks.extend(in_bodies(build).map(Block::Table));
         let first = own.first_of_structure().or(own.modes.first()).zip(own.first_structure_mode.or(Some(1)));
         blocks.extend(first.map(|(mode, number)| Block::Bars(shares(mode, number))));
     }
@@ -167,7 +169,56 @@ pub fn blocks(answer: &Modes) -> Vec<Block> {
 /// What is said of the modes of a build beside its drawing.
 pub(super) fn said(build: &ModesWithSpread) -> Vec<Block> {
     let drawn = build.spread.iter().filter_map(notes_of_draws);
-    std::iter::once(summary(build)).chain(drawn).map(Block::Note).collect()
+    let notes = std::iter::once(summary(build)).chain(drawn).map(Block::Note);
+    notes.chain(in_bodies(build).map(Block::Table)).collect()
+}
+
+/// Where in the bodies of a build the energy of its modes sits; `None` without bodies.
+fn in_bodies(build: &ModesWithSpread) -> Option<Table> {
+    let rows: Vec<BodyEnergy> =
+        build.energy_in_bodies.iter().filter(|row| row.share >= TOLD).cloned().collect();
+    if rows.is_empty() {
+        return None;
+    }
+    let columns = in_bodies_columns(rows.iter().any(|row| row.parts.len() > 1));
+    Some(Table::new("Where in its bodies the energy sits", &columns, &rows))
+}
+
+/// Share of the energy of a motion from which a body has a row.
+const TOLD: f64 = 0.05;
+
+/// The columns for rows of which some bodies have `several` parts.
+fn in_bodies_columns(several: bool) -> Vec<Column<BodyEnergy>> {
+    let share = |share: f64| format!("{} %", figures(100.0 * share, 2));
+    let regions = move |row: &BodyEnergy| {
+        let told = row.regions.iter().take(2).map(|region| {
+            let Region { x, y, z, share: own, .. } = region;
+            format!("x {x}, y {y}, z {z} {}", share(*own))
+        });
+        told.collect::<Vec<String>>().join("; ")
+    };
+    let parts = move |row: &BodyEnergy| {
+        let told = row.parts.iter().filter(|part| part.share >= 0.005).take(2);
+        let told = told.map(|part| format!("{} of {} {}", part.part, part.of, share(part.share)));
+        told.collect::<Vec<String>>().join(", ")
+    };
+    let mut columns = vec![
+        Column::text("motion", "mode", |row: &BodyEnergy| match row.mode {
+            Some(mode) => format!("mode {mode}"),
+            None => "static give".to_string(),
+        }),
+        Column::text("body", "of", |row: &BodyEnergy| row.of.replace('_', " ")),
+        Column::number("of all", Unit::PERCENT, "share", |row: &BodyEnergy| Some(row.share)).digits(2),
+        Column::text("thirds of it with most", "regions", regions),
+        Column::number("in densest tenth", Unit::PERCENT, "in_densest_tenth", |row: &BodyEnergy| {
+            Some(row.in_densest_tenth)
+        })
+        .digits(2),
+    ];
+    if several {
+        columns.push(Column::text("parts with most", "parts", parts));
+    }
+    columns
 }
 
 /// Frequency, loss and decay of the modes, a table each: a row a mode, a column a build, from draws where there are

@@ -121,11 +121,7 @@ impl CompositeBody<'_> {
         strains: &[BodyFreeStrain],
     ) {
         let forces = self.forces(strains);
-        for (dof, force) in statics.layout.body_dofs(statics.frame, number).into_iter().zip(forces.iter()) {
-            if let Some(dof) = dof {
-                load[dof] += force;
-            }
-        }
+        statics.layout.add_body_forces(load, statics.frame, number, forces.as_slice());
     }
 
     /// The stress tensors at the places of the body, Pa, for its `coordinates` and the free `strains` of its

@@ -298,6 +298,7 @@ fn frame_of(reduced: &stillbed_solid::Reduced, media: &[Medium]) -> Frame {
     let body = stillbed_frame::Substructure {
         name: "strip".into(),
         points: vec![0],
+        joints: Vec::new(),
         inner: reduced.inner,
         parts,
         mass,
