@@ -60,7 +60,6 @@ pub use schema::schema;
 pub use substance::Substance;
 pub use tube::Tube;
 pub use vary::{Choices, Gaps, PartPlace, Rack, VarySpec};
-pub use walls::BraceEnd;
 
 use stillbed_input::document::{Fields, Located, Reader, Uncertain};
 use stillbed_input::problem::{Place, Problem, Severity, in_order};

@@ -62,13 +62,13 @@ const WIDENED: f64 = 0.7;
 
 /// The end of a brace on a chord.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct BraceEnd {
+pub(super) struct BraceEnd {
     /// Index of the brace.
-    pub member: usize,
+    member: usize,
     /// Its end, 0 or 1.
-    pub end: usize,
+    end: usize,
     /// Index of the chord.
-    pub chord: usize,
+    chord: usize,
     /// Which of the chord's section axes, 0 for y and 1 for z, lies across the face.
     across: usize,
     /// Which of the brace's section axes lies across the chord.
@@ -161,6 +161,17 @@ fn beam(section: &MemberSection, across: usize) -> BeamStiffness {
         gj: at(3),
         ei: [at(4 + other), at(4 + across)],
     }
+}
+
+/// Takes the joints of walls out of `frame`, which come after all others, with what is rigid there.
+fn take_walls(frame: &mut Frame) {
+    let stated = frame.joints.iter().filter(|joint| joint.wall.is_none()).count();
+    for member in &mut frame.members {
+        member.joint_from = member.joint_from.filter(|joint| *joint < stated);
+        member.joint_to = member.joint_to.filter(|joint| *joint < stated);
+        member.rigid = [0.0; 2];
+    }
+    frame.joints.truncate(stated);
 }
 
 /// What a design says of how its tubes are joined.
@@ -319,7 +330,7 @@ impl Build {
     }
 
     /// The ends of tubes on others without a stated joint; none where members are lines as drawn.
-    pub fn brace_ends(&self) -> Vec<BraceEnd> {
+    pub(super) fn brace_ends(&self) -> Vec<BraceEnd> {
         match self.media(&Draw::default()) {
             Ok(media) if self.drawing.keeps_overlaps != Some(true) => {
                 brace_ends(&self.wires(), &self.tubes(&media, 1.0))
@@ -330,13 +341,20 @@ impl Build {
 
     /// Adds the walls that give in `draw` to `frame`, whose sections are `scale` times as large as drawn.
     pub(super) fn add_walls(&self, frame: &mut Frame, media: &[Medium], draw: &Draw, scale: f64) {
-        if self.walls.is_none() {
-            return;
+        if self.walls.is_some() {
+            self.set_walls(frame, &self.tubes(media, scale), draw);
         }
-        let tubes = self.tubes(media, scale);
-        for brace in brace_ends(frame, &tubes) {
-            let joint = self.wall_joint(&brace, frame, &tubes, draw);
-            let Some((joint, within)) = joint.zip(brace.within(frame, &tubes)) else { continue };
+    }
+
+    /// Gives `frame`, whose sections are `tubes`, the joints of the walls that give in `draw`, in place of those
+    /// that it has; none where two tubes do not fit, or the walls cannot be solved.
+    pub fn set_walls(&self, frame: &mut Frame, tubes: &[Option<Tube>], draw: &Draw) {
+        take_walls(frame);
+        let Some(walls) = self.walls else { return };
+        let made = Made { weld: self.drawing.weld.map(|weld| weld.at(draw)), corners: self.drawing.corners };
+        for brace in brace_ends(frame, tubes) {
+            let joint = brace.joint(frame, tubes, made, walls.at(draw), &self.solved_walls);
+            let Some((joint, within)) = joint.zip(brace.within(frame, tubes)) else { continue };
             let member = &mut frame.members[brace.member];
             member.rigid[brace.end] = within;
             let place = if brace.end == 0 { &mut member.joint_from } else { &mut member.joint_to };
@@ -352,13 +370,7 @@ impl Build {
         }
         let media = self.media(&Draw::default()).ok()?;
         let mut frame = model.frame.clone();
-        for member in &mut frame.members {
-            let wall = |joint: &mut Option<usize>| {
-                *joint = joint.filter(|own| frame.joints.get(*own).is_some_and(|own| own.wall.is_none()));
-            };
-            wall(&mut member.joint_from);
-            wall(&mut member.joint_to);
-        }
+        take_walls(&mut frame);
         let tubes = self.tubes(&media, 1.0);
         let ends: Vec<BraceEnd> =
             brace_ends(&frame, &tubes).into_iter().filter(|brace| !brace.runs_on).collect();
@@ -401,24 +413,13 @@ impl Build {
         Some(Problem::warning(self.place.clone(), message).with_help(help))
     }
 
-    /// Sets how far the `braces` of `frame`, whose sections are `tubes`, lie within their chords.
-    pub fn set_within(&self, braces: &[BraceEnd], frame: &mut Frame, tubes: &[Option<Tube>]) {
-        for brace in braces {
-            let within = brace.within(frame, tubes).unwrap_or(0.0);
-            frame.members[brace.member].rigid[brace.end] = within;
+    /// Sets how far members of `frame`, whose sections are `tubes`, lie within others whose walls give.
+    pub fn set_within(&self, frame: &mut Frame, tubes: &[Option<Tube>]) {
+        take_walls(frame);
+        if self.walls.is_some() {
+            for brace in brace_ends(frame, tubes) {
+                frame.members[brace.member].rigid[brace.end] = brace.within(frame, tubes).unwrap_or(0.0);
+            }
         }
-    }
-
-    /// The joint of the walls at `brace` in `frame`, whose sections are `tubes`; `None` where the two do not fit, or
-    /// the walls cannot be solved.
-    pub fn wall_joint(
-        &self,
-        brace: &BraceEnd,
-        frame: &Frame,
-        tubes: &[Option<Tube>],
-        draw: &Draw,
-    ) -> Option<Joint> {
-        let made = Made { weld: self.drawing.weld.map(|weld| weld.at(draw)), corners: self.drawing.corners };
-        brace.joint(frame, tubes, made, self.walls?.at(draw), &self.solved_walls)
     }
 }

@@ -257,6 +257,32 @@ impl Layout {
         Owner::Member((0..self.pieces.len()).rev().find(past).unwrap_or(0))
     }
 
+    /// The `motion` that another layout states, which is divided alike and differs in the joints alone: joints that
+    /// only this one has stay at rest.
+    pub fn taken_over(&self, other: &Layout, motion: &[f64]) -> Vec<f64> {
+        let mut own = vec![0.0; self.dofs()];
+        let places = |layout: &Layout| {
+            let of_bodies = layout.bodies.iter().flat_map(|own| own.joints.iter().map(|(_, dofs)| dofs));
+            let ends = layout.points.iter().chain(layout.joints.iter().flatten()).chain(of_bodies);
+            ends.flatten().copied().collect::<Vec<Option<usize>>>()
+        };
+        for (to, from) in places(self).into_iter().zip(places(other)) {
+            if let (Some(to), Some(from)) = (to, from) {
+                own[to] = motion[from];
+            }
+        }
+        let inner = |layout: &Layout| {
+            let members =
+                layout.inner.iter().zip(&layout.pieces).map(|(first, count)| (*first, 6 * (count - 1)));
+            let bodies = layout.bodies.iter().map(|own| (own.first, own.inner));
+            members.chain(bodies).collect::<Vec<(usize, usize)>>()
+        };
+        for ((to, count), (from, _)) in inner(self).into_iter().zip(inner(other)) {
+            own[to..to + count].copy_from_slice(&motion[from..from + count]);
+        }
+        own
+    }
+
     /// The index of the coupling of a member's first element.
     pub(super) fn first_piece(&self, member: usize) -> usize {
         self.firsts[member]
@@ -399,6 +425,22 @@ mod tests {
         other = frame.clone();
         other.points[2].position.x += 0.1;
         assert!(layout.fits(&other));
+    }
+
+    #[test]
+    fn a_motion_is_taken_over_but_for_joints_that_are_new() {
+        let frame = crooked();
+        let layout = Layout::divide(&frame, &[2, 1, 3]).unwrap();
+        let mut other = frame.clone();
+        other.members[1].joint_to = Some(0);
+        let jointed = Layout::divide(&other, &[2, 1, 3]).unwrap();
+        let motion: Vec<f64> = (0..layout.dofs()).map(|dof| 1.0 + dof as f64).collect();
+        let over = jointed.taken_over(&layout, &motion);
+        let new: Vec<usize> = jointed.joints[1][1].iter().copied().flatten().collect();
+        assert!(!new.is_empty());
+        assert!((0..over.len()).all(|dof| (over[dof] == 0.0) == new.contains(&dof)));
+        assert_eq!(over[jointed.inner[2] + 7], motion[layout.inner[2] + 7]);
+        assert_eq!(layout.taken_over(&jointed, &over), motion);
     }
 
     #[test]

@@ -59,7 +59,7 @@ pub use model::{
     Anchor, Arm, BodyJoint, Displaced, Foot, Frame, Joint, Mass, Member, Point, Substructure,
     SubstructurePart, WallHinge,
 };
-pub use overlap::{Inside, overlaps};
+pub use overlap::{Inside, Solids, overlaps};
 pub use portion::Portion;
 pub use rigid::RigidBody;
 pub use section::{MemberSection, PartStiffness, Plain};

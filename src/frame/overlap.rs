@@ -116,60 +116,94 @@ const STRIPS: usize = 12;
 ///
 /// `None` when the frame has faults.
 pub fn overlaps(frame: &Frame, solids: &[Solid], loses: impl Fn(usize) -> bool) -> Option<Vec<Inside>> {
-    let mut prisms = Vec::with_capacity(frame.members.len());
-    for member in &frame.members {
-        let line = Line::drawn(frame, member)?;
-        prisms.push(Prism { line, solid: solids.get(member.section)?, ends: [End::Square; 2] });
-    }
-    let ranks = Ranks::new(frame, &mut prisms);
-    let boxes: Vec<[Vector3<f64>; 2]> = prisms.iter().map(Prism::bounds).collect();
-    let near = |a: &[Vector3<f64>; 2], b: &[Vector3<f64>; 2]| {
-        (0..3).all(|i| a[0][i] < b[1][i] - 1e-9 && b[0][i] < a[1][i] - 1e-9)
-    };
-    let mut found = Vec::new();
-    for guest in (0..prisms.len()).filter(|guest| loses(*guest)) {
-        let keepers: Vec<usize> = (0..prisms.len())
-            .filter(|other| *other != guest && near(&boxes[guest], &boxes[*other]))
-            .filter(|other| ranks.order(frame, *other, guest) == Ordering::Less)
-            .collect();
-        if !keepers.is_empty() {
-            found.extend(cut(frame, &prisms[guest], &ranks, guest, inside(&prisms, guest, &keepers)));
-        }
-    }
-    Some(found)
+    let solids = Solids::new(frame, &solids.iter().collect::<Vec<&Solid>>())?;
+    let guests = (0..frame.members.len()).filter(|guest| loses(*guest));
+    Some(guests.flat_map(|guest| solids.lost(guest, &solids.keepers(guest))).collect())
 }
 
-/// What member number `guest`, of solid `prism`, loses where its rigid ends stand on members that run on: they keep
-/// all of it, also where they are hollow, since it ends at their faces.
-fn cut(frame: &Frame, prism: &Prism, ranks: &Ranks, guest: usize, mut found: Vec<Inside>) -> Vec<Inside> {
-    let member = &frame.members[guest];
-    for end in [0, 1] {
-        let runs = &ranks.together[member.point(end)];
-        let kept_by: Vec<usize> = match ranks.classes[member.point(end)].iter().any(|(_, class)| *class == 0)
-        {
-            true => runs.iter().flatten().copied().filter(|m| *m != guest).collect(),
-            false => Vec::new(),
-        };
-        if member.rigid[end] == 0.0 || kept_by.is_empty() || runs.iter().any(|run| run.contains(&guest)) {
-            continue;
-        }
-        let length = prism.line.length;
-        let (from, to) = match end {
-            0 => (0.0, member.rigid[0]),
-            _ => (length - member.rigid[1], length),
-        };
-        found.retain(|own| own.to <= from || to <= own.from);
-        let volume = |moments: &[f64; 6]| moments.map(|moment| moment * (to - from));
-        found.push(Inside {
-            member: guest,
-            from,
-            to,
-            parts: prism.solid.moments.iter().map(volume).collect(),
-            kept_by,
-        });
-    }
-    found
+/// The members of a frame as solids.
+pub struct Solids<'a> {
+    frame: &'a Frame,
+    prisms: Vec<Prism<'a>>,
+    boxes: Vec<[Vector3<f64>; 2]>,
+    ranks: Ranks,
 }
+
+impl<'a> Solids<'a> {
+    /// The members of `frame`; `solids` by section. `None` when the frame has faults.
+    pub fn new(frame: &'a Frame, solids: &[&'a Solid]) -> Option<Solids<'a>> {
+        let mut prisms = Vec::with_capacity(frame.members.len());
+        for member in &frame.members {
+            let line = Line::drawn(frame, member)?;
+            prisms.push(Prism { line, solid: solids.get(member.section)?, ends: [End::Square; 2] });
+        }
+        let ranks = Ranks::new(frame, &mut prisms);
+        let boxes = prisms.iter().map(Prism::bounds).collect();
+        Some(Solids { frame, prisms, boxes, ranks })
+    }
+
+    /// The members that keep material which `guest` has in common with them.
+    pub fn keepers(&self, guest: usize) -> Vec<usize> {
+        let near = |a: &[Vector3<f64>; 2], b: &[Vector3<f64>; 2]| {
+            (0..3).all(|i| a[0][i] < b[1][i] - 1e-9 && b[0][i] < a[1][i] - 1e-9)
+        };
+        (0..self.prisms.len())
+            .filter(|other| *other != guest && near(&self.boxes[guest], &self.boxes[*other]))
+            .filter(|other| self.ranks.order(self.frame, *other, guest) == Ordering::Less)
+            .collect()
+    }
+
+    /// By end: the member with which `member` forms a corner there.
+    pub fn corners(&self, member: usize) -> [Option<usize>; 2] {
+        let own = &self.frame.members[member];
+        [own.from, own.to].map(|point| {
+            let corner = || self.ranks.classes[point].iter().filter(|(_, class)| *class == CORNER);
+            let among = corner().any(|(other, _)| *other == member);
+            corner().map(|(other, _)| *other).find(|other| among && *other != member)
+        })
+    }
+
+    /// What `guest` loses to `keepers`, stretch by stretch: it depends on their sections, and on the corners that
+    /// it and they form.
+    pub fn lost(&self, guest: usize, keepers: &[usize]) -> Vec<Inside> {
+        if keepers.is_empty() { Vec::new() } else { self.cut(guest, inside(&self.prisms, guest, keepers)) }
+    }
+
+    /// `found`, where the rigid ends of `guest` stand on members that run on: they keep all of it there, also where
+    /// they are hollow, since it ends at their faces.
+    fn cut(&self, guest: usize, mut found: Vec<Inside>) -> Vec<Inside> {
+        let (member, prism, ranks) = (&self.frame.members[guest], &self.prisms[guest], &self.ranks);
+        for end in [0, 1] {
+            let runs = &ranks.together[member.point(end)];
+            let kept_by: Vec<usize> =
+                match ranks.classes[member.point(end)].iter().any(|(_, class)| *class == 0) {
+                    true => runs.iter().flatten().copied().filter(|m| *m != guest).collect(),
+                    false => Vec::new(),
+                };
+            if member.rigid[end] == 0.0 || kept_by.is_empty() || runs.iter().any(|run| run.contains(&guest)) {
+                continue;
+            }
+            let length = prism.line.length;
+            let (from, to) = match end {
+                0 => (0.0, member.rigid[0]),
+                _ => (length - member.rigid[1], length),
+            };
+            found.retain(|own| own.to <= from || to <= own.from);
+            let volume = |moments: &[f64; 6]| moments.map(|moment| moment * (to - from));
+            found.push(Inside {
+                member: guest,
+                from,
+                to,
+                parts: prism.solid.moments.iter().map(volume).collect(),
+                kept_by,
+            });
+        }
+        found
+    }
+}
+
+/// The class of members that form a corner.
+const CORNER: usize = 1;
 
 /// Which member keeps the common material at each point.
 struct Ranks {
@@ -224,7 +258,7 @@ impl Ranks {
             }
             let class = |m: usize| match m {
                 m if runs.iter().any(|run| run.contains(&m)) => 0,
-                m if corner.contains(&m) => 1,
+                m if corner.contains(&m) => CORNER,
                 _ => 2,
             };
             classes.push(meeting.iter().map(|m| (*m, class(*m))).collect());

@@ -12,7 +12,7 @@ use super::subdivision::{NEAREST, Waves};
 use nalgebra::DMatrix;
 use std::sync::Arc;
 use stillbed_eigen::EigenFault;
-use stillbed_eigen::{Settings, Sparse, Vectors, lowest_unchecked};
+use stillbed_eigen::{Patterns, Settings, Sparse, Vectors, lowest_unchecked};
 use stillbed_frame::{Frame, Layout, Matrices};
 
 /// What the frames of one drawing share.
@@ -62,6 +62,25 @@ impl Series {
             basis: spectrum.pairs.basis,
             rigid: spectrum.rigid.clone(),
             asked: Asked { pieces: Vec::new(), ..asked.clone() },
+        })
+    }
+
+    /// The same for frames that are joined like `frame`, which differs from the others in its joints: its members
+    /// are divided alike, and the search starts from the same motions.
+    ///
+    /// # Errors
+    /// The faults of the frame, or those of [`EliminationOrder::analyse`].
+    pub fn jointed(&self, frame: &Frame) -> Result<Series, ModesFault> {
+        let layout = Arc::new(Layout::divide(frame, &self.layout.pieces).map_err(ModesFault::Frame)?);
+        let matrices = layout.matrices(frame).ok_or(ModesFault::Range)?;
+        let orders = EliminationOrder::analyse(Arc::clone(&layout), &matrices, &Patterns::default());
+        let start: Vec<Vec<f64>> =
+            self.start.columns().map(|motion| layout.taken_over(&self.layout, motion)).collect();
+        Ok(Series {
+            orders: Arc::new(orders.map_err(ModesFault::Eigen)?),
+            start: Vectors::from_fn(layout.dofs(), start.len(), |i, j| start[j][i]),
+            layout,
+            ..self.clone()
         })
     }
 

@@ -116,6 +116,9 @@ const END_NAMES: [(&str, ChordEnd); 4] = [
 /// Rows with all combinations of their ratios.
 struct Grid {
     axes: [Vec<f64>; 6],
+    /// Logarithms of the ratios on the axes.
+    logs: [Vec<f64>; 6],
+    /// As they are interpolated: inverse hyperbolic sines, and the depth.
     values: Vec<Wall>,
     /// What is added to pushes while they are interpolated: at corners some are below nothing.
     lift: f64,
@@ -150,8 +153,10 @@ impl Grid {
             });
             values[place] = row.solved;
             values[place][0] += lift;
+            values[place][..DEPTH].iter_mut().for_each(|x| *x = x.asinh());
         }
-        Grid { axes, values, lift }
+        let logs = axes.each_ref().map(|axis| axis.iter().map(|x| x.ln()).collect());
+        Grid { axes, logs, values, lift }
     }
 
     /// The interpolated values; `None` where the table does not cover the ratios. Beyond its last heights, lengths
@@ -168,15 +173,13 @@ impl Grid {
             } else {
                 let range = first / BEYOND..=last * BEYOND;
                 (range.contains(&ratio) || !matches!(k, FILL | SLENDERNESS)).then_some(())?;
-                weights.push(by_logarithms(axis, ratio.clamp(*range.start(), *range.end())));
+                weights.push(lagrange(&self.logs[k], ratio.clamp(*range.start(), *range.end()).ln()));
             }
         }
         let mut sum = [0.0; 6];
-        for (values, weight) in
-            self.values.iter().zip(products(&weights)).filter(|(_, weight)| *weight != 0.0)
-        {
-            (0..DEPTH).for_each(|k| sum[k] += weight * values[k].asinh());
-            sum[DEPTH] += weight * values[DEPTH];
+        let weighted = self.values.iter().zip(products(&weights));
+        for (values, weight) in weighted.filter(|(_, weight)| *weight != 0.0) {
+            sum.iter_mut().zip(values).for_each(|(sum, value)| *sum += weight * value);
         }
         sum[..DEPTH].iter_mut().for_each(|x| *x = x.sinh());
         sum[0] -= self.lift;

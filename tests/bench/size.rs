@@ -3,8 +3,9 @@
 //! `cargo bench --bench size` varies rail, bridge, column and arm of the roundness stand over stock sizes
 //! and times whole searches with 5 modes. It prints candidates per second of wall time on the available
 //! threads and per second of processor time, if the system reports that, which other load does not change;
-//! the same for candidates meshed and solved from scratch; and the ratio of both. `STILLBED_STAGES=1` also
-//! times the stages of one candidate.
+//! the same for candidates meshed and solved from scratch; and the ratio of both. Then the same search through
+//! `examples/sized-stand.toml`, whose tubes stand on each other in several ways. `STILLBED_STAGES=1` also times the
+//! stages of one candidate.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -77,6 +78,23 @@ fn main() {
         choices.len()
     });
     println!("ratio {:.0}", fast / slow);
+    for _ in 0..3 {
+        stand_of_the_examples();
+    }
+}
+
+/// Searches every choice of the stand that is to be sized.
+fn stand_of_the_examples() {
+    let text = std::fs::read_to_string("examples/sized-stand.toml").expect("the example is there");
+    let design = Design::read("stand.toml", &text, &Table::built_in()).design.expect("it is sound");
+    let build = design.build("cast").expect("it is there");
+    let judge = Judge::new(&design.goal.targets, Least::Mass);
+    let watch = Watch { progress: &|_, _| (), stop: &|| false };
+    rate("candidates of examples/sized-stand.toml, sections included", || {
+        let space = Space::new(build, &design.goal, &Stock::built_in()).expect("something varies");
+        let frames = Frames::new(&space, &design.goal, COUNT).expect("it is solved");
+        search(&frames, &judge, &Effort::default(), &watch).solved.len()
+    });
 }
 
 /// Runs `act`, which returns how many candidates it solved, and prints the rates. Returns the rate by

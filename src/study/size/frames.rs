@@ -4,7 +4,8 @@
 //! the matrices that its members add is kept. The matrices of a candidate are a sum of such parts. Its
 //! eigenvalue search starts from the modes of the previous candidate, its damped modes are found in the space
 //! of the real modes and their static corrections, and its statics reuse the elimination order. A frame for
-//! which the common subdivision is too coarse is solved on its own, as in `compare`.
+//! which the common subdivision is too coarse is solved on its own, as in `compare`. Candidates whose tubes stand
+//! on each other in another way than those of the drawing have joints elsewhere, and so a layout of their own.
 
 use super::gaps::Refusal;
 use super::space::Space;
@@ -13,9 +14,9 @@ use crate::solved::Solved;
 use std::collections::HashMap;
 use std::hash::Hash;
 use std::sync::{Arc, Mutex, PoisonError};
-use stillbed_design::{BraceEnd, Build, Goal, Measure, Model, Tube};
+use stillbed_design::{Goal, Measure, Model, Tube};
 use stillbed_eigen::{Precision, Vectors};
-use stillbed_frame::{Displaced, Frame, MemberSection, Portion, Solid, overlaps};
+use stillbed_frame::{Displaced, Frame, Inside, MemberSection, Portion, Solid, Solids};
 use stillbed_input::problem::Problems;
 use stillbed_input::quantity::Draw;
 use stillbed_material::Medium;
@@ -36,14 +37,11 @@ pub enum Outcome {
     Solved(Box<Figures>),
 }
 
-/// A section at one choice.
-struct Variant {
-    refusal: Option<Refusal>,
-    made: Option<SolvedSection>,
-}
-
 /// A solved section, and the mass of each substance per length, kg/m.
 type Section = Option<(MemberSection, Vec<f64>)>;
+
+/// A section's shape, and what its members are as solids.
+type Shaped = Option<(Arc<Geometry>, Solid)>;
 
 struct SolvedSection {
     section: MemberSection,
@@ -51,9 +49,23 @@ struct SolvedSection {
     masses: Vec<f64>,
     /// By member of this section: where other members displace its material.
     displaced: Vec<(usize, Vec<Displaced>)>,
-    portion: Portion,
     /// Circular frequency up to which the common subdivision is fine enough, rad/s.
     limit: f64,
+}
+
+/// Candidates whose tubes stand on each other in one way.
+struct Alike {
+    series: Series,
+    /// By profile: what its members add to the matrices, where none ends on a wall.
+    portions: Vec<Cache<Vec<usize>, Option<Portion>>>,
+    carried: Cache<Vec<usize>, Option<Portion>>,
+}
+
+impl Alike {
+    fn new(series: Series, profiles: usize) -> Arc<Alike> {
+        let portions = (0..profiles).map(|_| Cache::new()).collect();
+        Arc::new(Alike { series, portions, carried: Cache::new() })
+    }
 }
 
 /// A cache by key. Values are computed outside the lock, so two threads may compute the same one.
@@ -86,24 +98,25 @@ pub struct Frames<'a> {
     goal: &'a Goal,
     asked: Asked,
     base: Model,
-    series: Series,
+    /// Those that are joined like the drawing, and all others met so far.
+    drawn: Arc<Alike>,
+    others: Mutex<Vec<Arc<Alike>>>,
     /// Whether a target needs the highest peak.
     peak: bool,
-    /// The ends of tubes whose walls give.
-    braces: Vec<BraceEnd>,
-    /// By profile: other profiles whose members may displace its material.
-    beside: Vec<Vec<usize>>,
-    variants: Vec<Cache<Vec<usize>, Variant>>,
+    /// Whether walls of tubes give.
+    walls: bool,
+    refusals: Vec<Cache<Vec<usize>, Option<Refusal>>>,
+    variants: Vec<Cache<Vec<usize>, Option<SolvedSection>>>,
     sections: Vec<Cache<Vec<usize>, Section>>,
-    geometries: Vec<Cache<Vec<usize>, Option<Arc<Geometry>>>>,
+    geometries: Vec<Cache<Vec<usize>, Shaped>>,
     media: Cache<Vec<usize>, Option<Vec<Medium>>>,
-    carried: Cache<Vec<usize>, Option<Portion>>,
 }
 
 /// State that one thread carries from candidate to candidate.
 pub struct ThreadState {
     model: Model,
-    start: Option<Vectors>,
+    /// The modes found last among candidates that are joined alike.
+    starts: Vec<(Arc<Alike>, Vectors)>,
 }
 
 impl<'a> Frames<'a> {
@@ -131,7 +144,6 @@ impl<'a> Frames<'a> {
         }
         let series = Series::prepare(&frames, &asked).map_err(|fault| build.problems(&fault))?;
         // Each candidate brings its own sections and materials.
-        let beside = (0..build.profiles.len()).map(|profile| beside(&base, build, profile)).collect();
         base.sections.clear();
         base.media.clear();
         Ok(Frames {
@@ -139,27 +151,27 @@ impl<'a> Frames<'a> {
             goal,
             asked,
             base,
-            series,
+            drawn: Alike::new(series, build.profiles.len()),
+            others: Mutex::default(),
             peak: goal.targets.iter().any(|t| t.measure == Measure::DynamicStiffness)
                 || goal.tap.is_none() && goal.targets.iter().any(|t| t.measure == Measure::LossFactor),
-            beside,
-            braces: build.brace_ends(),
+            walls: build.with_rigid_walls().is_some(),
+            refusals: build.profiles.iter().map(|_| Cache::new()).collect(),
             variants: build.profiles.iter().map(|_| Cache::new()).collect(),
             sections: build.profiles.iter().map(|_| Cache::new()).collect(),
             geometries: build.profiles.iter().map(|_| Cache::new()).collect(),
             media: Cache::new(),
-            carried: Cache::new(),
         })
     }
 
     /// The common subdivision: number of elements by member.
     pub fn pieces(&self) -> &[usize] {
-        &self.series.layout.pieces
+        &self.drawn.series.layout.pieces
     }
 
     /// A state that starts from the drawn build.
     pub fn thread_state(&self) -> ThreadState {
-        ThreadState { model: self.base.clone(), start: None }
+        ThreadState { model: self.base.clone(), starts: Vec::new() }
     }
 
     /// The figures of the candidate at `choice`; it is not solved where `screen` is true of its mass and
@@ -174,12 +186,21 @@ impl<'a> Frames<'a> {
         if space.is_short(choice) {
             return Outcome::Refused(Refusal::Voids);
         }
-        let variants: Vec<Arc<Variant>> =
-            (0..space.build.profiles.len()).map(|p| self.variant(p, choice)).collect();
-        if let Some(refusal) = variants.iter().find_map(|v| v.refusal) {
+        let profiles = 0..space.build.profiles.len();
+        let refused = |p: usize| {
+            let refusal = || space.refusal(p, choice);
+            *self.refusals[p].get(space.key(p, choice, false), refusal)
+        };
+        if let Some(refusal) = profiles.clone().find_map(refused) {
             return Outcome::Refused(refusal);
         }
-        let made: Option<Vec<&SolvedSection>> = variants.iter().map(|v| v.made.as_ref()).collect();
+        let Some(keys) = self.variant_keys(choice) else {
+            return Outcome::Broken("a section cannot be solved".to_string());
+        };
+        let variant =
+            |(p, key): (usize, &Vec<usize>)| self.variants[p].get(key.clone(), || self.make(p, choice));
+        let variants: Vec<Arc<Option<SolvedSection>>> = keys.iter().enumerate().map(variant).collect();
+        let made: Option<Vec<&SolvedSection>> = variants.iter().map(|v| v.as_ref().as_ref()).collect();
         let Some(made) = made else {
             return Outcome::Broken("a section cannot be solved".to_string());
         };
@@ -199,48 +220,44 @@ impl<'a> Frames<'a> {
         }
         space.set_feet(self.goal, model, choice);
         if self.set_walls(model, choice).is_none() {
-            return match self.solve_alone(choice) {
-                Ok(figures) => Outcome::Solved(Box::new(figures)),
-                Err(problem) => Outcome::Broken(problem),
-            };
+            return Outcome::Broken("a section cannot be solved".to_string());
         }
-        match self.solve(choice, state, &made) {
+        match self.solve(choice, state, &made, &keys) {
             Ok(figures) => Outcome::Solved(Box::new(figures)),
             Err(fault) => Outcome::Broken(fault.to_string()),
         }
     }
 
-    /// Gives the joints of walls in `model` the values of its sections; `None` where two do not fit.
+    /// Gives `model` the joints of the walls of its sections; `None` where a section is not known.
     fn set_walls(&self, model: &mut Model, choice: &[usize]) -> Option<()> {
-        if self.braces.is_empty() {
+        if !self.walls {
             return Some(());
         }
-        let build = &self.space.build;
-        let tubes = self.tubes(choice)?;
-        build.set_within(&self.braces, &mut model.frame, &tubes);
-        for brace in &self.braces {
-            let joint = build.wall_joint(brace, &model.frame, &tubes, &Draw::default())?;
-            let place = model.frame.members[brace.member].joint(brace.end)?;
-            model.frame.joints[place] = joint;
-        }
+        self.space.build.set_walls(&mut model.frame, &self.tubes(choice)?, &Draw::default());
         Some(())
     }
 
-    /// The tubes that the sections are.
+    /// The tubes that the sections are; `None` where one has no shape.
     fn tubes(&self, choice: &[usize]) -> Option<Vec<Option<Tube>>> {
         let media = self.media(choice);
         let media = media.as_ref().as_ref()?;
-        let tube = |p: usize| Some(Tube::of(self.geometry(p, choice)?.as_ref(), media, 1.0));
-        (0..self.space.build.profiles.len()).map(tube).collect()
+        let tube = |p: usize| {
+            let geometry = self.geometry(p, choice);
+            Some(Tube::of(&geometry.as_ref().as_ref()?.0, media, 1.0))
+        };
+        (0..self.variants.len()).map(tube).collect()
     }
 
-    /// The figures of a candidate whose tubes stand on each other in another way than those of the drawing.
-    fn solve_alone(&self, choice: &[usize]) -> Result<Figures, String> {
-        let build = self.space.build_at(choice).map_err(|problem| problem.to_string())?;
-        let model = build.model(self.goal, &Draw::default()).map_err(|problems| problems.to_string())?;
-        let solved = Solved::solve(&build, self.goal, &model, &self.asked, &[]);
-        let figures = solved.and_then(|solved| solved.figures_with(&build, self.goal, self.peak));
-        figures.map_err(|fault| fault.to_string())
+    /// The candidates that are joined like `frame`.
+    fn alike(&self, frame: &Frame) -> Result<Arc<Alike>, ModesFault> {
+        let fits = |known: &&Arc<Alike>| known.series.layout.fits(frame);
+        let mut others = self.others.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(known) = [&self.drawn].into_iter().chain(others.iter()).find(fits) {
+            return Ok(Arc::clone(known));
+        }
+        let own = Alike::new(self.drawn.series.jointed(frame)?, self.variants.len());
+        others.push(Arc::clone(&own));
+        Ok(own)
     }
 
     fn solve(
@@ -248,35 +265,53 @@ impl<'a> Frames<'a> {
         choice: &[usize],
         state: &mut ThreadState,
         made: &[&SolvedSection],
+        keys: &[Vec<usize>],
     ) -> Result<Figures, ModesFault> {
         let broken = || ModesFault::Frame(Vec::new());
-        let (build, goal, series) = (&self.space.build, self.goal, &self.series);
+        let (build, goal) = (&self.space.build, self.goal);
         let model = &state.model;
-        let carry = || series.layout.portion_carried(&model.frame);
-        let carried = match self.braces[..] {
-            [] => self.carried.get(self.space.feet_key(choice), carry),
-            _ => Arc::new(carry()),
+        let alike = match self.walls {
+            true => self.alike(&model.frame)?,
+            false => Arc::clone(&self.drawn),
         };
-        let carried = carried.as_ref().as_ref().ok_or_else(broken)?;
+        let series = &alike.series;
+        let carry = || series.layout.portion_carried(&model.frame);
+        let joints = &model.frame.joints;
+        let on_wall = |joint: Option<usize>| joint.is_some_and(|joint| joints[joint].wall.is_some());
         // Where the walls under a member give depends on its section and on that of the other.
         let on_walls = |p: usize| {
-            let own = |brace: &BraceEnd| model.frame.members[brace.member].section == p;
-            self.braces.iter().any(own)
+            let mut own = model.frame.members.iter().filter(|member| member.section == p);
+            own.any(|member| on_wall(member.joint_from) || on_wall(member.joint_to))
         };
-        let anew: Vec<Option<Portion>> = (0..made.len())
-            .map(|p| on_walls(p).then(|| series.layout.portion_of_section(&model.frame, p)).flatten())
-            .collect();
-        let of_sections = made.iter().zip(&anew).map(|(part, anew)| anew.as_ref().unwrap_or(&part.portion));
-        let portions = of_sections.chain([carried]);
-        let (matrices, bulge) = series.layout.summed(portions);
+        let portion = |p: usize| {
+            let add = || series.layout.portion_of_section(&model.frame, p);
+            if on_walls(p) { Arc::new(add()) } else { alike.portions[p].get(keys[p].clone(), add) }
+        };
+        let mut portions: Vec<Arc<Option<Portion>>> = (0..made.len()).map(portion).collect();
+        portions.push(match joints.iter().any(|joint| joint.wall.is_some()) {
+            true => Arc::new(carry()),
+            false => alike.carried.get(self.space.feet_key(choice), carry),
+        });
+        let portions: Vec<&Portion> = portions
+            .iter()
+            .map(|portion| portion.as_ref().as_ref())
+            .collect::<Option<_>>()
+            .ok_or_else(broken)?;
+        let (matrices, bulge) = series.layout.summed(portions.into_iter());
         let limit = made.iter().map(|part| part.limit).fold(f64::INFINITY, f64::min);
-        let start = state.start.as_ref().unwrap_or(&series.start);
+        let known = state.starts.iter().position(|(own, _)| Arc::ptr_eq(own, &alike));
+        let start = known.map_or(&series.start, |known| &state.starts[known].1);
         let statics = Statics::factor_matrices(&model.frame, matrices.clone(), &series.orders)?;
         let found = series.solve(matrices, &bulge, limit, start).map_err(ModesFault::Eigen)?;
         let solved = match found {
             Some(spectrum) => {
+                // Among the sketches of `open`, quick modes were up to 1.5 % off in the loss of such candidates.
+                let precision = match Arc::ptr_eq(&alike, &self.drawn) {
+                    true => Precision::QUICK,
+                    false => Precision::FULL,
+                };
                 let damped = match goal.tap.is_some() || self.peak {
-                    true => spectrum.damped(Precision::QUICK).ok().flatten(),
+                    true => spectrum.damped(precision).ok().flatten(),
                     false => None,
                 };
                 let more: Option<&[Station]> = if self.peak { Some(&[]) } else { None };
@@ -286,32 +321,65 @@ impl<'a> Frames<'a> {
         };
         let figures = solved.figures_with(build, goal, self.peak)?;
         let vectors = &solved.spectrum.pairs.vectors;
-        let next = (vectors.rows() == series.layout.dofs()).then(|| vectors.clone());
-        state.start = next.or(state.start.take());
+        if vectors.rows() == series.layout.dofs() {
+            let next = vectors.clone();
+            match known {
+                Some(known) => state.starts[known].1 = next,
+                None => state.starts.push((alike, next)),
+            }
+        }
         Ok(figures)
     }
 
-    fn variant(&self, profile: usize, choice: &[usize]) -> Arc<Variant> {
-        let mut key = self.space.key(profile, choice, true);
-        key.extend(self.beside[profile].iter().flat_map(|other| self.space.key(*other, choice, false)));
-        self.variants[profile].get(key, || {
-            let refusal = self.space.refusal(profile, choice);
-            let made = if refusal.is_none() { self.make(profile, choice) } else { None };
-            Variant { refusal, made }
-        })
+    /// By profile: what it and what others displace of it depend on. That is the choice for itself, and by member
+    /// the choice for those that keep some of its material, with the corners that they and it form; `None` where a
+    /// section has no shape.
+    fn variant_keys(&self, choice: &[usize]) -> Option<Vec<Vec<usize>>> {
+        let profiles = 0..self.variants.len();
+        let mut keys: Vec<Vec<usize>> = profiles.clone().map(|p| self.space.key(p, choice, true)).collect();
+        if self.keeps_overlaps() {
+            return Some(keys);
+        }
+        let geometries: Vec<_> = profiles.map(|p| self.geometry(p, choice)).collect();
+        let solids = self.solids(&self.base.frame, &geometries)?;
+        let members = &self.base.frame.members;
+        for (guest, member) in members.iter().enumerate() {
+            let keepers = solids.keepers(guest);
+            let key = &mut keys[member.section];
+            key.push(keepers.len());
+            if !keepers.is_empty() {
+                for other in [guest].into_iter().chain(keepers) {
+                    key.push(other);
+                    key.extend(solids.corners(other).map(|beside| beside.map_or(0, |beside| 1 + beside)));
+                    key.extend(self.space.key(members[other].section, choice, false));
+                }
+            }
+        }
+        Some(keys)
     }
 
-    fn geometry(&self, profile: usize, choice: &[usize]) -> Option<Arc<Geometry>> {
-        let (parts, _) = self.space.profile(profile, choice);
-        let drawn = &self.space.build.profiles[profile].geometry;
-        let geometry = self.geometries[profile].get(self.space.key(profile, choice, false), || {
-            if parts == drawn.parts() {
-                Some(Arc::clone(drawn))
-            } else {
-                Geometry::new(parts).ok().map(Arc::new)
-            }
-        });
-        geometry.as_ref().as_ref().map(Arc::clone)
+    fn keeps_overlaps(&self) -> bool {
+        self.space.build.drawing.keeps_overlaps == Some(true)
+    }
+
+    /// The members with sections of these shapes; `None` where one has none.
+    fn solids<'s>(&self, frame: &'s Frame, geometries: &'s [Arc<Shaped>]) -> Option<Solids<'s>> {
+        let solids: Option<Vec<&Solid>> =
+            geometries.iter().map(|own| own.as_ref().as_ref().map(|(_, solid)| solid)).collect();
+        Solids::new(frame, &solids?)
+    }
+
+    fn geometry(&self, profile: usize, choice: &[usize]) -> Arc<Shaped> {
+        self.geometries[profile].get(self.space.key(profile, choice, false), || {
+            let (parts, _) = self.space.profile(profile, choice);
+            let drawn = &self.space.build.profiles[profile].geometry;
+            let geometry = match parts == drawn.parts() {
+                true => Arc::clone(drawn),
+                false => Arc::new(Geometry::new(parts).ok()?),
+            };
+            let solid = Solid::of(&geometry);
+            Some((geometry, solid))
+        })
     }
 
     fn media(&self, choice: &[usize]) -> Arc<Option<Vec<Medium>>> {
@@ -322,7 +390,7 @@ impl<'a> Frames<'a> {
         self.sections[profile].get(self.space.key(profile, choice, true), || {
             let build = &self.space.build;
             let mut own = build.profiles[profile].clone();
-            own.geometry = self.geometry(profile, choice)?;
+            own.geometry = Arc::clone(&self.geometry(profile, choice).as_ref().as_ref()?.0);
             own.bond = self.space.profile(profile, choice).1;
             let media = self.media(choice);
             build.section_of(&own, media.as_ref().as_ref()?, &Draw::default()).ok()
@@ -339,16 +407,15 @@ impl<'a> Frames<'a> {
         let length: f64 = own.iter().map(|m| length(&frame, *m)).sum();
         let mut masses: Vec<f64> = per_length.iter().map(|mass| mass * length).collect();
         own.iter().for_each(|m| frame.members[*m].displaced.clear());
-        if !self.braces.is_empty() {
-            self.space.build.set_within(&self.braces, &mut frame, &self.tubes(choice)?);
+        if self.walls {
+            self.space.build.set_within(&mut frame, &self.tubes(choice)?);
         }
-        if !self.beside[profile].is_empty() {
+        if !self.keeps_overlaps() {
             self.displace(profile, choice, &mut frame, &mut masses)?;
         }
         let displaced = own.iter().map(|m| (*m, frame.members[*m].displaced.clone())).collect();
-        let portion = self.series.layout.portion_of_section(&frame, profile)?;
-        let limit = self.series.limit(&frame, profile);
-        Some(SolvedSection { section: section.clone(), masses, displaced, portion, limit })
+        let limit = self.drawn.series.limit(&frame, profile);
+        Some(SolvedSection { section: section.clone(), masses, displaced, limit })
     }
 
     /// Subtracts the material of the members of `profile` that other members displace.
@@ -359,20 +426,16 @@ impl<'a> Frames<'a> {
         frame: &mut Frame,
         masses: &mut [f64],
     ) -> Option<()> {
-        let mut solids = Vec::new();
-        let mut parts = Vec::new();
-        for (other, drawn) in self.space.build.profiles.iter().enumerate() {
-            let near = other == profile || self.beside[profile].contains(&other);
-            let geometry = if near { self.geometry(other, choice)? } else { Arc::clone(&drawn.geometry) };
-            if other == profile {
-                parts = geometry.parts().iter().map(|part| part.medium).collect();
-            }
-            solids.push(Solid::of(&geometry));
-        }
+        let geometries: Vec<_> = (0..self.variants.len()).map(|other| self.geometry(other, choice)).collect();
+        let solids = self.solids(frame, &geometries)?;
+        let (own, _) = geometries[profile].as_ref().as_ref()?;
+        let parts: Vec<usize> = own.parts().iter().map(|part| part.medium).collect();
         let media = self.media(choice);
         let media = media.as_ref().as_ref()?;
-        let own = |m: usize| frame.members[m].section == profile;
-        for stretch in overlaps(frame, &solids, own)? {
+        let guests = (0..frame.members.len()).filter(|m| frame.members[*m].section == profile);
+        let lost = |guest: usize| solids.lost(guest, &solids.keepers(guest));
+        let stretches: Vec<Inside> = guests.flat_map(lost).collect();
+        for stretch in stretches {
             for (medium, volume) in parts.iter().zip(&stretch.parts) {
                 masses[*medium] -= volume[0] * media[*medium].density;
             }
@@ -387,24 +450,4 @@ impl<'a> Frames<'a> {
 fn length(frame: &Frame, member: usize) -> f64 {
     let member = &frame.members[member];
     (frame.points[member.to].position - frame.points[member.from].position).norm()
-}
-
-/// The profiles whose members may displace material of the members of `profile`: members that share a point
-/// with them, or that displace them in the drawing.
-fn beside(base: &Model, build: &Build, profile: usize) -> Vec<usize> {
-    if build.drawing.keeps_overlaps == Some(true) {
-        return Vec::new();
-    }
-    let members = &base.frame.members;
-    let meet = |a: usize, b: usize| {
-        let ends = |m: usize| [members[m].from, members[m].to];
-        a != b && ends(a).iter().any(|point| ends(b).contains(point))
-    };
-    let keeps = |a: usize, b: usize| base.inside.iter().any(|i| i.member == a && i.kept_by.contains(&b));
-    let own = || (0..members.len()).filter(|m| members[*m].section == profile);
-    let others = (0..members.len()).filter(|other| own().any(|m| meet(m, *other) || keeps(m, *other)));
-    let mut found: Vec<usize> = others.map(|other| members[other].section).collect();
-    found.sort_unstable();
-    found.dedup();
-    found
 }
