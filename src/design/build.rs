@@ -55,6 +55,8 @@ pub struct Build {
     pub(super) solved_walls: SolvedWalls,
     /// Factor of the flexibility of walls; `None` where none gives.
     pub(super) walls: Option<Spread>,
+    /// Whether these are taken as rigid all the same.
+    pub(super) rigid_walls: bool,
 }
 
 /// What members lose where they lie inside others, and the shapes of sections for which that was found.
@@ -156,6 +158,7 @@ impl Build {
             patterns,
             solved_walls,
             walls: None,
+            rigid_walls: false,
         };
         let sound = !said.iter().any(Problem::is_error);
         if sound && !build.brace_ends().is_empty() {

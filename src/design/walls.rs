@@ -321,7 +321,7 @@ impl Build {
     #[must_use]
     pub fn with_rigid_walls(&self) -> Option<Build> {
         self.walls?;
-        Some(Build { walls: None, whole: OnceLock::new(), ..self.clone() })
+        Some(Build { rigid_walls: true, whole: OnceLock::new(), ..self.clone() })
     }
 
     /// The tubes that its sections are, in `media`.
@@ -357,6 +357,9 @@ impl Build {
             let Some((joint, within)) = joint.zip(brace.within(frame, tubes)) else { continue };
             let member = &mut frame.members[brace.member];
             member.rigid[brace.end] = within;
+            if self.rigid_walls {
+                continue;
+            }
             let place = if brace.end == 0 { &mut member.joint_from } else { &mut member.joint_to };
             *place = Some(frame.joints.len());
             frame.joints.push(joint);

@@ -6,8 +6,8 @@ use super::pair::MatrixPair;
 /// Relative distance, in ω² - σ, below which two modes are one multiplet.
 const MULTIPLET: f64 = 1e-6;
 
-/// Part of the largest ratio of stiffness to mass on the diagonal below which one is rounding: that of a coordinate in
-/// which a free body moves as one piece.
+/// Part of the largest stiffness on the diagonal, and of the largest ratio of stiffness to mass, below which both are
+/// rounding: those of a coordinate in which a free body moves as one piece.
 const ROUNDING: f64 = 1e-13;
 
 /// A negative shift that is small against every elastic mode of usual structures: 1e-7 of the least ratio of
@@ -17,12 +17,15 @@ pub(super) fn first_shift(pair: &MatrixPair, count: usize) -> Result<f64, EigenF
     if diagonal().all(|(_, m)| m == 0.0) {
         return Err(EigenFault::TooManyModes { asked: count, available: 0 });
     }
-    let ratios = || diagonal().filter(|(k, m)| *k > 0.0 && *m > 0.0).map(|(k, m)| k / m);
-    let rounding = ROUNDING * ratios().fold(0.0, f64::max);
-    if let Some(dof) = diagonal().position(|(k, m)| m < 0.0 || k < -rounding * m) {
+    let ratios = diagonal().filter(|(k, m)| *k > 0.0 && *m > 0.0).map(|(k, m)| k / m);
+    let [stiffest, fastest] = [diagonal().map(|(k, _)| k).fold(0.0, f64::max), ratios.fold(0.0, f64::max)]
+        .map(|most| ROUNDING * most);
+    let rounding = |k: f64, m: f64| k.abs() <= stiffest && k.abs() <= fastest * m;
+    if let Some(dof) = diagonal().position(|(k, m)| m < 0.0 || k < 0.0 && !rounding(k, m)) {
         return Err(EigenFault::Negative { dof });
     }
-    let least = ratios().filter(|ratio| *ratio > rounding).fold(f64::INFINITY, f64::min);
+    let elastic = diagonal().filter(|(k, m)| *k > 0.0 && *m > 0.0 && !rounding(*k, *m));
+    let least = elastic.map(|(k, m)| k / m).fold(f64::INFINITY, f64::min);
     Ok(if least.is_finite() { -1e-7 * least } else { -1.0 })
 }
 

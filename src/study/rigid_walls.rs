@@ -52,17 +52,17 @@ pub fn told(
     let others_lead = beaten.is_some_and(|(_, rigid)| (leader.1 / rigid).ln().abs() > SPOKEN_OF)
         && change(leader) > SPOKEN_OF;
     if others_lead {
-        let takes = leader.0.share.map_or("give".to_string(), |share| {
-            format!("take {} % of its give between tip and work", percent(share))
+        let takes = leader.0.share.map_or("gives".to_string(), |share| {
+            format!("takes {} % of its give between tip and work", percent(share))
         });
         return Some(format!(
-            "With rigid corners {} would lead; the walls of its tubes {takes}.",
+            "With rigid corners {} would lead; what its tubes end on {takes}.",
             leader.0.label
         ));
     }
     let word = if (most.1 > most.0.value) == measure.more_is_better() { "worse" } else { "better" };
     Some(format!(
-        "Walls of tubes that give under others make the {} of {} {} % {word} than rigid corners would.",
+        "What gives where tubes end on others makes the {} of {} {} % {word} than rigid corners would.",
         measure.title(),
         most.0.label,
         percent((most.0.value / most.1 - 1.0).abs())
