@@ -296,6 +296,12 @@ impl AmplitudeDependentModes {
         (of(0) + off.0, of(count) + off.1)
     }
 
+    /// Energy of mode `m` in all blocks.
+    pub(super) fn energy(&self, blocks: &[Block], m: usize) -> f64 {
+        let own = |(b, block): (usize, &Block)| self.share(b, block.tap, m, block.samples.len());
+        blocks.iter().enumerate().flat_map(own).map(|y| y.norm_sqr()).sum()
+    }
+
     /// The contribution of mode `m` to a block, by sample.
     pub(super) fn share(&self, block: usize, tap: usize, m: usize, count: usize) -> Vec<Complex64> {
         let way = Way::new(&self.laws[m], self.level(m, tap), count);

@@ -8,7 +8,7 @@ use super::COVERAGE;
 use super::identify::Mode;
 use super::tap_detection::Tap;
 use num_complex::Complex64;
-use std::f64::consts::TAU;
+use std::f64::consts::{PI, TAU};
 
 /// The record before the first tap, for comparison.
 pub(super) struct Background<'a> {
@@ -22,8 +22,10 @@ pub(super) struct Background<'a> {
 
 /// How the stated reason for dropping a background tone ends.
 pub(super) const WITHOUT_TAP: &str = "that is there without the tap";
-/// Frequency range over which mains hum wanders, Hz.
+/// Frequency range over which the mains frequency wanders, Hz.
 const WANDERS: f64 = 0.7;
+/// The same within one record of a steady grid, Hz.
+const STEADY: f64 = 0.1;
 /// A line belongs to the background if its level before the taps exceeds this share of its level after
 /// them.
 const THERE_BEFORE: f64 = 0.4;
@@ -38,7 +40,8 @@ impl<'a> Background<'a> {
         let guard = (0.01 * rate_hz) as usize;
         let quiet = taps.first().filter(|tap| !tap.begun).map_or(0, |tap| tap.first.saturating_sub(guard));
         // 300 Hz is the sixth multiple of 50 Hz and the fifth of 60 Hz: the other tones decide.
-        let fits = |mains: f64| modes.iter().filter(|m| is_multiple(m.ringing / TAU, mains, 0.25)).count();
+        let fits =
+            |mains: f64| modes.iter().filter(|m| is_multiple(m.ringing / TAU, mains, 0.0, 0.25)).count();
         let grids = if fits(60.0) > fits(50.0) { [60.0, 50.0] } else { [50.0, 60.0] };
         Background { channels, rate_hz, quiet, grids }
     }
@@ -48,18 +51,16 @@ impl<'a> Background<'a> {
         let frequency = mode.ringing / TAU;
         let fades = mode.decay - COVERAGE * mode.variance.sqrt() > 0.0 && mode.decay * mode.listened_s > 1.0;
         let near = COVERAGE * mode.variance.sqrt() / TAU;
-        let mains = |reach: f64| {
-            let on = |mains: &f64| is_multiple(frequency, *mains, reach + near);
-            self.grids.into_iter().find(|mains| on(mains))
-        };
+        let mains =
+            |reach: f64| self.grids.into_iter().find(|mains| is_multiple(frequency, *mains, reach, near));
         let is_heard = (self.quiet as f64) > 4.0 * self.rate_hz / frequency && self.quiet > 64;
         let there = if is_heard {
             // A line that fades is compared by its mean over the time it was listened to.
             let after = mean_after(mode);
-            let width = if mains(WANDERS).is_some() { WANDERS } else { near };
+            let width = mains(WANDERS).map_or(near, |mains| WANDERS * (frequency / mains).round());
             self.before(frequency, width.max(near)) > THERE_BEFORE * after
         } else {
-            !fades && mains(0.25).is_some()
+            !fades && mains(STEADY).is_some()
         };
         there.then(|| match mains(WANDERS) {
             Some(mains) => format!("mains hum, a multiple of {mains} Hz, {WITHOUT_TAP}"),
@@ -77,13 +78,16 @@ impl<'a> Background<'a> {
             return 0.0;
         }
         let step = Complex64::from_polar(1.0, -TAU * frequency / self.rate_hz);
+        // A drift and a rumble would leak into a stretch without a window.
+        let window: Vec<f64> =
+            (0..length).map(|n| (PI * (n as f64 + 0.5) / length as f64).sin().powi(2)).collect();
         let tone = |x: &[f64]| {
             let (mut turn, mut sum) = (Complex64::ONE, Complex64::ZERO);
-            for x in x {
-                sum += turn * *x;
+            for (x, window) in x.iter().zip(&window) {
+                sum += turn * *x * *window;
                 turn *= step;
             }
-            (sum / x.len() as f64).norm_sqr()
+            (2.0 * sum / x.len() as f64).norm_sqr()
         };
         let first = self.quiet - count * length;
         let of = |x: &Vec<f64>| x[first..self.quiet].chunks(length).map(tone).sum::<f64>() / count as f64;
@@ -102,8 +106,9 @@ fn mean_after(mode: &Mode) -> f64 {
     (power * mean).sqrt()
 }
 
-/// True when `frequency` lies within `near` of one of the first multiples of `mains`, Hz.
-fn is_multiple(frequency: f64, mains: f64, near: f64) -> bool {
+/// True when `frequency` lies on one of the first multiples of a mains frequency that wanders by `reach`,
+/// Hz, and so takes its n-th multiple n times as far; `near` is the error of `frequency`.
+fn is_multiple(frequency: f64, mains: f64, reach: f64, near: f64) -> bool {
     let order = (frequency / mains).round();
-    (1.0..=12.0).contains(&order) && (frequency - order * mains).abs() < near
+    (1.0..=12.0).contains(&order) && (frequency - order * mains).abs() < order * reach + near
 }

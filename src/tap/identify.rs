@@ -62,6 +62,10 @@ pub(super) struct Mode {
     pub(super) listened_s: f64,
     /// Scatter between taps over the scatter expected from noise.
     pub(super) scatter: f64,
+    /// Its energy over the variance of the noise in one sample.
+    pub(super) over_noise: f64,
+    /// Energy that all modes of the band leave unexplained, over its own.
+    pub(super) unexplained: f64,
     /// Of a bent mode: decay and frequency by amplitude, from the largest on; empty of a linear one.
     pub(super) curve: Vec<Local>,
 }
@@ -254,6 +258,7 @@ fn read_band(segments: &mut [Segment], rate_hz: f64, band: &Band, peaks: &[Peak]
             samples: bent.rest_of(block, b, Some(m)),
         });
         let longest = blocks.iter().map(|block| block.samples.len()).max().unwrap_or(0);
+        let energy = bent.energy(&blocks, m).max(f64::MIN_POSITIVE);
         modes.push(Mode {
             decay: s.re,
             ringing: s.im,
@@ -266,6 +271,8 @@ fn read_band(segments: &mut [Segment], rate_hz: f64, band: &Band, peaks: &[Peak]
             centre_hz: centre,
             listened_s: zoom.reach(longest) as f64 / rate_hz,
             scatter,
+            over_noise: energy / bent.noise().max(f64::MIN_POSITIVE),
+            unexplained: bent.rest / energy,
             curve,
         });
     }

@@ -23,6 +23,7 @@
 //! background_tone       tones that are there without a tap
 //! reverberation         a room that is heard
 //! rejected_lines        which lines are no modes, and why
+//! doubtful_losses       which modes get no loss factor, and why
 //! damping_measures      one damping expressed in all its measures
 //! half_power            the loss factor from the width of a peak
 //! amplitude_trend       how loss factor and frequency depend on amplitude
@@ -56,6 +57,7 @@ mod comparison;
 #[cfg(test)]
 mod coverage_trials;
 mod damping_measures;
+mod doubtful_losses;
 mod explanation;
 mod half_power;
 mod identify;

@@ -4,11 +4,12 @@
 //! with limits and warnings.
 
 use super::background_tone::Background;
+use super::doubtful_losses::{Circumstances, Doubt, doubt};
 use super::identify::{Mode, Segment, identify};
 use super::measured_mode::{MeasuredMode, Setting, state};
 use super::noise_floor::{median, noise};
 use super::record::{Record, too_short};
-use super::rejected_lines::{RejectedLine, SortedLines, is_companion, reject_lines, strength};
+use super::rejected_lines::{RejectedLine, SortedLines, reject_lines, strength};
 use super::reverberation::{Room, room};
 use super::spectrum::{self, Spectrum};
 use super::tap_detection::{self, Tap};
@@ -68,9 +69,8 @@ pub struct TapReading {
 
 /// Largest number of modes that are stated.
 const MOST_MODES: usize = 40;
-/// Strength over that of the strongest mode below which no loss factor is stated: in a record whose
-/// faults add lines, and in sound with a single tap.
-const DOUBTFUL: (f64, f64) = (0.125, 0.05);
+/// A record that is trusted below this part of its sample rate was interpolated.
+const INTERPOLATED: f64 = 0.45;
 /// Longest stretch of one tap that is listened to, s.
 const LONGEST: f64 = 12.0;
 
@@ -180,23 +180,25 @@ pub fn read_taps(record: &Record, listen: &ReadingOptions) -> Result<TapReading,
     let window = warnings::window(record, rest.fading, listen.window_s, &mut notes);
     let gain = warnings::gain(record, &taps, &mut notes);
     let room = rest.room.or(lines);
-    // The lines that faults add are weak: for weak lines the frequency is stated, but no loss factor.
+    // The lines that faults add are weak.
     let bends = modes.iter().any(|mode| !mode.curve.is_empty());
-    let faulty = poor || overdriven || bends || gain > 0.0 || room.is_some();
-    let once = record.is_sound && used.len() == 1;
-    let weak = |mode: &Mode| {
-        faulty && strength(mode) < DOUBTFUL.0 * top || once && strength(mode) < DOUBTFUL.1 * top
+    let circumstances = Circumstances {
+        faulty: poor || overdriven || bends || gain > 0.0 || room.is_some(),
+        is_sound: record.is_sound,
+        uneven: record.trusted_to_hz < INTERPOLATED * rate,
+        once: used.len() == 1,
     };
-    let doubtful = |mode: &Mode| weak(mode) || record.is_sound && is_companion(mode, &modes);
+    let doubts: Vec<Option<Doubt>> = modes.iter().map(|mode| doubt(mode, &modes, &circumstances)).collect();
     let setting = Setting { record, levels: &levels, top, window, gain, room };
-    let stated: Vec<MeasuredMode> = modes.iter().map(|mode| state(mode, &setting, doubtful(mode))).collect();
+    let stated: Vec<MeasuredMode> =
+        modes.iter().zip(&doubts).map(|(mode, doubt)| state(mode, &setting, doubt.is_some())).collect();
     if let Some(room) = &room {
         let hidden = modes.iter().filter(|mode| room.hides(mode.decay));
         let hidden: Vec<f64> = hidden.map(|mode| mode.ringing / std::f64::consts::TAU).collect();
         notes.push(warnings::of_room(record, room, &hidden));
     }
     notes.extend(warnings::of_background(record, &dropped));
-    notes.extend(warnings::of_modes(record, &stated));
+    notes.extend(warnings::of_modes(record, &stated, &doubts));
     let signals: Vec<&[f64]> = used
         .iter()
         .flat_map(|i| {

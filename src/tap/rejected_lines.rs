@@ -60,8 +60,9 @@ pub(super) fn reject_lines(
     let mut modes = modes;
     modes.sort_by(|a, b| strength(b).total_cmp(&strength(a)));
     let mut dropped: Vec<RejectedLine> = Vec::new();
+    let alone = |mode: &Mode| as_short_as_a_blow(mode).or_else(|| background.reason(mode));
     let mut lines: Vec<(Mode, Option<String>)> =
-        modes.into_iter().map(|mode| (background.reason(&mode), mode)).map(|(r, m)| (m, r)).collect();
+        modes.into_iter().map(|mode| (alone(&mode), mode)).map(|(reason, mode)| (mode, reason)).collect();
     let top = lines.iter().find(|(_, r)| r.is_none()).map_or(0.0, |(mode, _)| strength(mode));
     let mut kept: Vec<Mode> = Vec::new();
     for (mode, reason) in lines.drain(..) {
@@ -82,11 +83,11 @@ pub(super) fn reject_lines(
 }
 
 /// A family: at least so many weak lines next to a strong one, within this part of its frequency.
-const FAMILY: (usize, f64) = (2, 0.15);
+pub(super) const FAMILY: (usize, f64) = (2, 0.15);
 /// At least so many such lines with about the same decay show a room.
 const ROOM_LINES: usize = 3;
 /// Strength of a weak line over that of the strong one.
-const COMPANION: f64 = 0.4;
+pub(super) const COMPANION: f64 = 0.4;
 
 /// Drops the weak lines around a strong one: modes of the room that the strong one excites.
 ///
@@ -125,6 +126,23 @@ fn drop_families(kept: &mut Vec<Mode>, dropped: &mut Vec<RejectedLine>, top: f64
     let (low, middle, high) = (level_quantile(&decays, 0.25), median(&decays), level_quantile(&decays, 0.75));
     let alike = decays.len() >= ROOM_LINES && low > 0.0 && high < 2.0 * low;
     alike.then(|| Room::of(middle, powers.sqrt() / top.max(f64::MIN_POSITIVE)))
+}
+
+/// Periods for which a line has to be heard.
+const LEAST_PERIODS: f64 = 3.0;
+/// Longest contact of a striker with a part, s, and loss factor above which a line that dies within it is the
+/// blow itself: a hammer with a hard tip is off after one or two thousandths of a second.
+///
+/// # Source
+/// - common practice
+const BLOW: (f64, f64) = (0.003, 0.1);
+
+/// The reason when `mode` dies as fast as the blow does: then it tells how the part was hit, not how it rings.
+fn as_short_as_a_blow(mode: &Mode) -> Option<String> {
+    let loss = 2.0 * mode.decay / mode.ringing;
+    let is_blow =
+        mode.listened_s * mode.ringing < LEAST_PERIODS * TAU || mode.decay * BLOW.0 > 1.0 && loss > BLOW.1;
+    is_blow.then(|| "gone as fast as the blow itself".into())
 }
 
 /// Why `mode` is no mode, given the stronger ones `kept`; one of those may take it in.
@@ -169,27 +187,36 @@ const OVERTONES: [f64; 4] = [2.0, 3.0, 5.0, 7.0];
 const OVERDRIVING: &str = "overdriving makes";
 /// Strength of an overtone over that of its tone, at most.
 const OVERTONE: f64 = 0.2;
+/// The same of one that decays as many times as fast as its order is.
+const LOUD_OVERTONE: f64 = 0.45;
 
 /// The reason when `mode` is a harmonic, a sum or a difference of stronger lines.
 fn sum_of(mode: &Mode, kept: &[Mode], poor: bool) -> Option<String> {
     let own = strength(mode);
-    let parents: Vec<&Mode> = kept.iter().filter(|other| own < 0.3 * strength(other)).take(4).collect();
+    let parents: Vec<&Mode> =
+        kept.iter().filter(|other| own < LOUD_OVERTONE * strength(other)).take(4).collect();
     let bend = |mode: &Mode| mode.reach().1 - mode.reach().0;
     let said = |k: i32, mode: &Mode| format!("{k} times {}", show(mode.ringing / TAU, Kind::Frequency));
     for a in &parents {
         let order = (mode.ringing / a.ringing).round();
-        // A harmonic never outlasts its tone; in a record without other faults, the n-th decays n times
-        // as fast.
+        let reach = |mode: &Mode| COVERAGE * mode.variance.sqrt();
+        // A harmonic never outlasts its tone. In a record without other faults the n-th decays n times as
+        // fast; an odd one, which clipping makes, is gone even sooner, when the tone no longer clips.
         let fast = mode.decay / a.decay;
-        let dies = if poor { fast > 0.8 } else { (0.5 * order..2.0 * order).contains(&fast) };
-        if !dies || own > OVERTONE * strength(a) {
+        let least = if poor { 0.8 } else { 0.5 * order };
+        let dies = mode.decay + reach(mode) > least * (a.decay - reach(a))
+            && (poor || order != 2.0 || fast < 2.0 * order);
+        // One as loud as clipping hard makes it has to decay as it should.
+        let most = if (0.8 * order..1.25 * order).contains(&fast) { LOUD_OVERTONE } else { OVERTONE };
+        if !dies || own > most * strength(a) {
             continue;
         }
-        let near = 1e-3 * mode.ringing + order * bend(a) + COVERAGE * mode.variance.sqrt();
+        let near = 1e-3 * mode.ringing + order * (bend(a) + reach(a)) + reach(mode);
         if OVERTONES.contains(&order) && (mode.ringing - order * a.ringing).abs() < near {
             return Some(format!("an overtone that {OVERDRIVING}: {}", said(order as i32, a)));
         }
     }
+    let parents: Vec<&&Mode> = parents.iter().filter(|other| own < 0.3 * strength(other)).collect();
     for (i, a) in parents.iter().enumerate() {
         for b in &parents[i + 1..] {
             for (k, l) in [(1, 1), (1, -1), (2, 1), (2, -1), (1, 2), (-1, 2)] {
@@ -207,12 +234,6 @@ fn sum_of(mode: &Mode, kept: &[Mode], poor: bool) -> Option<String> {
         }
     }
     None
-}
-
-/// True when `mode` is weak and near a strong one: a room may have made it.
-pub(super) fn is_companion(mode: &Mode, modes: &[Mode]) -> bool {
-    let near = |other: &&Mode| other.apart(mode.ringing) < FAMILY.1 * other.ringing;
-    modes.iter().filter(near).any(|other| strength(mode) < COMPANION * strength(other))
 }
 
 /// The reason when most of the taps in which `mode` should be heard lack it.

@@ -20,6 +20,8 @@ use super::noise_floor::{level_quantile, quantum};
 const PAST: f64 = 0.15;
 /// Prediction error that occurs without a hit, as a share of the power of the ring.
 const LITTLE: f64 = 0.003;
+/// Part of its power to which a ring that a record begins within falls until the first tap.
+const DIES: f64 = 0.5;
 /// Hits this close are one tap, s.
 const TOGETHER: f64 = 0.12;
 
@@ -80,7 +82,12 @@ pub(super) fn find(channels: &[Vec<f64>], rate_hz: f64, clipped: &[bool], gaps: 
     let floor = floor(&level_steps, hop);
     let head = count.min(((0.05 * rate_hz) as usize).max(8));
     let loud = mean(&level[..head]) / floor;
-    let begun = loud > 8.0 && hits.first().is_none_or(|(at, _)| *at as f64 > 0.03 * rate_hz);
+    // A ring dies before the next tap; hum does not.
+    let dies = |to: usize| to < 4 * head || mean(&level[to - to / 4..to]) < DIES * mean(&level[..head]);
+    let begun = loud > 8.0
+        && hits.first().is_none_or(|(at, _)| {
+            *at as f64 > 0.03 * rate_hz && dies(at.saturating_sub((0.01 * rate_hz) as usize))
+        });
     if begun || hits.is_empty() && loud > seldom(head) {
         hits.insert(0, (0, level[..count.min(hop * 50)].iter().copied().fold(0.0, f64::max)));
     }

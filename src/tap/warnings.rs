@@ -2,6 +2,7 @@
 
 use super::COVERAGE;
 use super::background_tone::WITHOUT_TAP;
+use super::doubtful_losses::Doubt;
 use super::measured_mode::MeasuredMode;
 use super::noise_floor::{level_quantile, median, quantum};
 use super::record::{Channel, Record};
@@ -221,8 +222,8 @@ pub(super) fn of_background(record: &Record, dropped: &[RejectedLine]) -> Option
     (!said.is_empty()).then(|| warning(record, "modes", message, help))
 }
 
-/// Warnings about the modes.
-pub(super) fn of_modes(record: &Record, modes: &[MeasuredMode]) -> Vec<Problem> {
+/// Warnings about the modes; `doubts` are why no loss factor is stated, by mode.
+pub(super) fn of_modes(record: &Record, modes: &[MeasuredMode], doubts: &[Option<Doubt>]) -> Vec<Problem> {
     let rate = record.sample_rate_hz;
     let mut notes = Vec::new();
     let mut note = |message: String, help: &str| notes.push(warning(record, "modes", message, help));
@@ -231,7 +232,18 @@ pub(super) fn of_modes(record: &Record, modes: &[MeasuredMode]) -> Vec<Problem> 
         (!all.is_empty()).then(|| all.join(", "))
     };
     let of = |which: &dyn Fn(&MeasuredMode) -> bool| hertz(modes.iter().filter(|mode| which(mode)).collect());
-    if let Some(list) = of(&|mode| mode.loss_factor.is_none()) {
+    let bounded = |why: Option<Doubt>| {
+        let own =
+            modes.iter().zip(doubts).filter(|(mode, doubt)| mode.loss_factor.is_none() && **doubt == why);
+        hertz(own.map(|(mode, _)| mode).collect())
+    };
+    for doubt in Doubt::ALL {
+        if let Some(list) = bounded(Some(doubt)) {
+            let (why, help) = doubt.said();
+            note(format!("the lines at {list} Hz are {why}; of their damping only a bound is stated"), help);
+        }
+    }
+    if let Some(list) = bounded(None) {
         note(
             format!("the record cannot resolve the damping at {list} Hz; only a bound is stated"),
             "tap harder, record longer and in quiet, tap several times",
