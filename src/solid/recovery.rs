@@ -21,6 +21,9 @@ pub struct BodyStrain {
     pub strain: Matrix3<f64>,
 }
 
+/// A place in a cell, from 0 to 1 along each side, the volume that it stands for, m³, and the material.
+type CellPlace = ([f64; 3], f64, usize);
+
 impl Reduced {
     /// Displacements of the nodes, global axes, m, for `coordinates`.
     #[must_use]
@@ -50,7 +53,7 @@ impl Reduced {
     fn in_cell(&self, cell: &Cell, moved: &[Vector3<f64>]) -> Vec<BodyStrain> {
         let (low, sizes) = self.mesh.extent(cell);
         let sides = |part: f64| Vector3::from(sizes) * part;
-        let (sides, places): (Vector3<f64>, Vec<([f64; 3], f64, usize)>) = match &cell.content {
+        let (sides, places): (Vector3<f64>, Vec<CellPlace>) = match &cell.content {
             Content::Full(material) => {
                 let volume: f64 = sizes.iter().product();
                 let along = gauss(2);

@@ -9,6 +9,7 @@
 
 use nalgebra::{Matrix3, Vector3};
 use serde::Serialize;
+use std::cmp::Reverse;
 use stillbed_design::{Build, BuildBody, Model};
 use stillbed_frame::{Energies, Layout};
 use stillbed_input::problem::Problems;
@@ -170,7 +171,8 @@ fn regions(places: &[PlaceEnergy], whole: f64) -> Vec<Region> {
         sum.1 += at * energy;
     }
     let mut order: Vec<usize> = (0..27).collect();
-    order.sort_by(|a, b| sums[*b].0.total_cmp(&sums[*a].0));
+    // Regions that a symmetric body makes alike keep their order: differences below half a percent are rounding.
+    order.sort_by_key(|region| Reverse((200.0 * sums[*region].0 / whole).round() as i64));
     let mut told = 0.0;
     let mut regions = Vec::new();
     for region in order.into_iter().take(REGIONS).filter(|region| sums[*region].0 > 0.0) {
