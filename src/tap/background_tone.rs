@@ -112,3 +112,16 @@ fn is_multiple(frequency: f64, mains: f64, reach: f64, near: f64) -> bool {
     let order = (frequency / mains).round();
     (1.0..=12.0).contains(&order) && (frequency - order * mains).abs() < order * reach + near
 }
+
+#[cfg(test)]
+mod tests {
+    use super::is_multiple;
+
+    #[test]
+    fn the_third_multiple_of_mains_wanders_three_times_as_far() {
+        assert!(is_multiple(50.6, 50.0, 0.7, 0.0) && is_multiple(152.0, 50.0, 0.7, 0.0));
+        assert!(!is_multiple(52.0, 50.0, 0.7, 0.0) && !is_multiple(152.2, 50.0, 0.7, 0.0));
+        // How well a line is known counts once.
+        assert!(is_multiple(152.2, 50.0, 0.7, 0.2) && !is_multiple(650.0, 50.0, 0.7, 0.2));
+    }
+}
