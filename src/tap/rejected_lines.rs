@@ -190,6 +190,9 @@ const OVERTONE: f64 = 0.2;
 /// The same of one that decays as many times as fast as its order is.
 const LOUD_OVERTONE: f64 = 0.45;
 
+/// Largest error of a frequency, relative, with which a line may still lie on an overtone.
+const VAGUE: f64 = 0.01;
+
 /// The reason when `mode` is a harmonic, a sum or a difference of stronger lines.
 fn sum_of(mode: &Mode, kept: &[Mode], poor: bool) -> Option<String> {
     let own = strength(mode);
@@ -211,7 +214,9 @@ fn sum_of(mode: &Mode, kept: &[Mode], poor: bool) -> Option<String> {
         if !dies || own > most * strength(a) {
             continue;
         }
-        let near = 1e-3 * mode.ringing + order * (bend(a) + reach(a)) + reach(mode);
+        // That a line of which hardly more is known than where it is lies near an overtone tells nothing.
+        let own_reach = reach(mode).min(VAGUE * mode.ringing);
+        let near = 1e-3 * mode.ringing + order * (bend(a) + reach(a)) + own_reach;
         if OVERTONES.contains(&order) && (mode.ringing - order * a.ringing).abs() < near {
             return Some(format!("an overtone that {OVERDRIVING}: {}", said(order as i32, a)));
         }
