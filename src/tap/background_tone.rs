@@ -115,13 +115,36 @@ fn is_multiple(frequency: f64, mains: f64, reach: f64, near: f64) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use super::is_multiple;
+    use super::super::identify::clear_line;
+    use super::super::tap_detection::Tap;
+    use super::*;
+
+    /// The reason to drop a line at `frequency`, Hz, when the second before the tap is `quiet`.
+    fn dropped(frequency: f64, quiet: impl Fn(f64) -> f64) -> Option<String> {
+        let channels = [(0..1000).map(|n| quiet(n as f64 / 1000.0)).collect()];
+        let tap = Tap {
+            first: 1000,
+            last: 1000,
+            free: 1000,
+            end: 3000,
+            hits: 1,
+            clipped: 0,
+            begun: false,
+            strength: 1e6,
+        };
+        let modes = [clear_line(frequency, 0.004, 1.0)];
+        Background::new(&channels, &[tap], &modes, 1000.0).reason(&modes[0])
+    }
 
     #[test]
-    fn the_third_multiple_of_mains_wanders_three_times_as_far() {
-        assert!(is_multiple(50.6, 50.0, 0.7, 0.0) && is_multiple(152.0, 50.0, 0.7, 0.0));
-        assert!(!is_multiple(52.0, 50.0, 0.7, 0.0) && !is_multiple(152.2, 50.0, 0.7, 0.0));
-        // How well a line is known counts once.
-        assert!(is_multiple(152.2, 50.0, 0.7, 0.2) && !is_multiple(650.0, 50.0, 0.7, 0.2));
+    fn a_multiple_of_the_mains_wanders_as_many_times_as_far() {
+        let hum = |hertz: f64| move |t: f64| 2.0 * (TAU * hertz * t).cos();
+        assert!(dropped(299.0, hum(301.5)).is_some_and(|reason| reason.contains("mains hum")));
+        assert!(dropped(60.0, hum(70.0)).is_none());
+    }
+
+    #[test]
+    fn a_drift_before_the_tap_is_no_tone() {
+        assert_eq!(dropped(400.0, |t| 60.0 * t), None);
     }
 }

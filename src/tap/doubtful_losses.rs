@@ -15,13 +15,13 @@ pub(super) enum Doubt {
     Split,
     /// Beside a stronger line, and not louder than what the two leave unexplained.
     Blurred,
-    /// Weak and heard after one tap alone.
-    Once,
+    /// Weak, and faint or heard after one tap alone.
+    Faint,
 }
 
 impl Doubt {
     /// All of them.
-    pub(super) const ALL: [Doubt; 4] = [Doubt::Faults, Doubt::Split, Doubt::Blurred, Doubt::Once];
+    pub(super) const ALL: [Doubt; 4] = [Doubt::Faults, Doubt::Split, Doubt::Blurred, Doubt::Faint];
 
     /// What is said of the lines, and what is to be done.
     pub(super) fn said(self) -> (&'static str, &'static str) {
@@ -38,7 +38,7 @@ impl Doubt {
                 "beside a stronger line, and no louder than what both leave unexplained",
                 "tap where the stronger one stands still, more softly, and several times",
             ),
-            Doubt::Once => ("weak and heard after one tap alone", "tap several times, and harder"),
+            Doubt::Faint => ("weak, and faint or heard after one tap alone", "tap several times, and harder"),
         }
     }
 }
@@ -55,7 +55,7 @@ pub(super) struct Circumstances {
 }
 
 /// Strength over that of the strongest mode below which no loss factor is stated: in a record whose faults
-/// add lines, with a single tap, and of a faint line with a single tap.
+/// add lines; with a single tap, or of a faint line; of a faint line with a single tap.
 const WEAK: (f64, f64, f64) = (0.125, 0.05, 0.2);
 /// Distance from another line, in decay rates, below which the two are not clearly apart.
 const APART: f64 = 6.0;
@@ -89,5 +89,55 @@ pub(super) fn doubt(mode: &Mode, modes: &[Mode], of: &Circumstances) -> Option<D
         return Some(Doubt::Blurred);
     }
     let faint = mode.over_noise < FAINT.0;
-    (of.once && (own < WEAK.1 * top || faint && own < WEAK.2 * top)).then_some(Doubt::Once)
+    let weak = if of.once { WEAK.2 } else { WEAK.1 };
+    (of.once && own < WEAK.1 * top || faint && own < weak * top).then_some(Doubt::Faint)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::identify::clear_line;
+    use super::*;
+
+    const SOUND: Circumstances = Circumstances { faulty: false, is_sound: true, uneven: false, once: false };
+    const SENSOR: Circumstances = Circumstances { is_sound: false, ..SOUND };
+
+    /// The doubt about the second of two lines at 200 Hz and `at` Hz, the second of strength `own`.
+    fn second(at: f64, own: f64, change: impl Fn(&mut Mode), of: &Circumstances) -> Option<Doubt> {
+        let mut modes = [clear_line(200.0, 0.02, 1.0), clear_line(at, 0.02, own)];
+        change(&mut modes[1]);
+        doubt(&modes[1], &modes, of)
+    }
+
+    #[test]
+    fn what_a_room_or_uneven_times_may_have_split_is_doubted() {
+        let noisy = |mode: &mut Mode| mode.over_noise = 1e4;
+        assert_eq!(second(205.0, 0.8, noisy, &SOUND), Some(Doubt::Split));
+        assert_eq!(second(205.0, 0.8, noisy, &SENSOR), None);
+        assert_eq!(second(205.0, 0.8, |_| {}, &SOUND), None);
+        assert_eq!(second(260.0, 0.8, noisy, &SOUND), None);
+        let uneven = Circumstances { uneven: true, ..SENSOR };
+        assert_eq!(second(222.0, 0.3, |_| {}, &uneven), Some(Doubt::Split));
+        assert_eq!(second(222.0, 0.3, |_| {}, &SENSOR), None);
+    }
+
+    #[test]
+    fn what_is_no_louder_than_the_rest_beside_a_stronger_line_is_doubted() {
+        let blurred = |mode: &mut Mode| mode.unexplained = 0.2;
+        assert_eq!(second(205.0, 0.3, blurred, &SENSOR), Some(Doubt::Blurred));
+        assert_eq!(second(205.0, 0.3, |_| {}, &SENSOR), None);
+        assert_eq!(second(205.0, 0.8, blurred, &SENSOR), None);
+    }
+
+    #[test]
+    fn a_weak_line_needs_a_second_tap_or_little_noise() {
+        let once = Circumstances { once: true, ..SENSOR };
+        let faint = |mode: &mut Mode| mode.over_noise = 1e3;
+        assert_eq!(second(500.0, 0.1, faint, &once), Some(Doubt::Faint));
+        assert_eq!(second(500.0, 0.1, faint, &SENSOR), None);
+        assert_eq!(second(500.0, 0.1, |_| {}, &once), None);
+        assert_eq!(second(500.0, 0.02, |_| {}, &once), Some(Doubt::Faint));
+        assert_eq!(second(500.0, 0.02, faint, &SENSOR), Some(Doubt::Faint));
+        let faulty = Circumstances { faulty: true, ..SENSOR };
+        assert_eq!(second(500.0, 0.1, |_| {}, &faulty), Some(Doubt::Faults));
+    }
 }

@@ -103,6 +103,28 @@ impl Mode {
     }
 }
 
+/// A clear line of a test, heard after one tap: frequency in Hz, loss factor, strength.
+#[cfg(test)]
+pub(super) fn clear_line(frequency_hz: f64, loss: f64, strength: f64) -> Mode {
+    let ringing = TAU * frequency_hz;
+    Mode {
+        decay: 0.5 * loss * ringing,
+        ringing,
+        variance: 1e-4,
+        starts: vec![(0, 0, Complex64::from(strength))],
+        begins_s: 0.0,
+        alone: Vec::new(),
+        rate_hz: 1000.0,
+        noise: 1e-9,
+        centre_hz: frequency_hz,
+        listened_s: 2.0,
+        scatter: 1.0,
+        over_noise: 1e6,
+        unexplained: 1e-4,
+        curve: Vec::new(),
+    }
+}
+
 /// Peaks that are read together.
 struct Band {
     low_hz: f64,

@@ -272,3 +272,39 @@ fn of_tap(mode: &Mode, tap: usize) -> f64 {
 pub(super) fn strength(mode: &Mode) -> f64 {
     mode.starts.iter().map(|start| of_tap(mode, start.0)).fold(0.0, f64::max)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::identify::clear_line;
+    use super::*;
+
+    #[test]
+    fn the_blow_itself_is_no_mode() {
+        assert!(as_short_as_a_blow(&clear_line(1300.0, 0.3, 1.0)).is_some());
+        // A foot of rubber, and a mode of high frequency that rings for many periods.
+        assert!(as_short_as_a_blow(&clear_line(12.0, 0.3, 1.0)).is_none());
+        assert!(as_short_as_a_blow(&clear_line(9000.0, 0.02, 1.0)).is_none());
+        let short = Mode { listened_s: 0.017, ..clear_line(97.0, 0.2, 1.0) };
+        assert!(as_short_as_a_blow(&short).is_some());
+    }
+
+    #[test]
+    fn an_overtone_may_die_sooner_than_its_tone_but_not_later() {
+        let is_overtone = |order: f64, loss: f64, own: f64| {
+            let kept = [clear_line(100.0, 0.01, 1.0)];
+            sum_of(&clear_line(100.0 * order, loss, own), &kept, false).is_some()
+        };
+        // As clipping makes the third: far sooner gone, or as loud as a third.
+        assert!(is_overtone(3.0, 0.06, 0.1) && is_overtone(3.0, 0.01, 0.33));
+        assert!(!is_overtone(3.0, 0.06, 0.33) && !is_overtone(3.0, 0.002, 0.1));
+        // Clipping on both sides makes no second one.
+        assert!(!is_overtone(2.0, 0.06, 0.1) && is_overtone(2.0, 0.01, 0.1));
+        assert!(!is_overtone(3.01, 0.01, 0.1));
+        // The tone's decay is known badly: its overtone may yet be one.
+        let tone = Mode {
+            variance: 0.25 * clear_line(100.0, 0.04, 1.0).decay.powi(2),
+            ..clear_line(100.0, 0.04, 1.0)
+        };
+        assert!(sum_of(&clear_line(300.0, 0.01, 0.1), &[tone], false).is_some());
+    }
+}

@@ -377,6 +377,18 @@ mod tests {
     }
 
     #[test]
+    fn a_hum_before_the_tap_is_no_ring() {
+        let mut x = record(4000.0, 2.0, &[(1.0, 100.0)], &[(300.0, 0.02, 1.0)]);
+        // It is there until the tap, whereupon the recorder turns its gain down.
+        x[..4000]
+            .iter_mut()
+            .enumerate()
+            .for_each(|(n, x)| *x += 6.0 * (TAU * 60.0 * n as f64 / 4000.0).sin());
+        let taps = find(&[x], 4000.0, &[], &[]);
+        assert!(taps.iter().all(|tap| !tap.begun) && taps.len() == 1, "{taps:?}");
+    }
+
+    #[test]
     fn noise_alone_has_no_taps() {
         assert!(times(record(4000.0, 3.0, &[], &[]), 4000.0).is_empty());
     }
