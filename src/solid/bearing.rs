@@ -139,7 +139,7 @@ impl Bearing {
     fn beneath(&self, width: f64, height: f64) -> [Complex64; 4] {
         let shear = self.modulus / (2.0 * (1.0 + POISSON[1]));
         let (area, long, short) = (width * height, width.max(height), width.min(height));
-        // St Venant's torsion of a rectangle, to half a per cent.
+        // St Venant's torsion of a rectangle, to half a per cent (from memory).
         let torsion =
             long * short.powi(3) * (1.0 / 3.0 - 0.21 * short / long * (1.0 - (short / long).powi(4) / 12.0));
         let chord = BeamStiffness {

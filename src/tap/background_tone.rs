@@ -72,7 +72,7 @@ impl<'a> Background<'a> {
     /// channels together; on the scale of `Mode::starts`.
     fn before(&self, frequency: f64, width: f64) -> f64 {
         // Stretches short enough that a tone wandering within the width stays in phase.
-        let length = ((0.3 * self.rate_hz / width.max(1e-9)) as usize).clamp(64, self.quiet.max(64));
+        let length = ((0.6 * self.rate_hz / width.max(1e-9)) as usize).clamp(64, self.quiet.max(64));
         let count = self.quiet / length;
         if count == 0 {
             return 0.0;
@@ -140,7 +140,7 @@ mod tests {
     fn a_multiple_of_the_mains_wanders_as_many_times_as_far() {
         let hum = |hertz: f64| move |t: f64| 2.0 * (TAU * hertz * t).cos();
         assert!(dropped(299.0, hum(301.5)).is_some_and(|reason| reason.contains("mains hum")));
-        assert!(dropped(60.0, hum(70.0)).is_none());
+        assert!(dropped(60.0, hum(62.5)).is_none());
     }
 
     #[test]
