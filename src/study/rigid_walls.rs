@@ -60,9 +60,11 @@ pub fn told(
             leader.0.label
         ));
     }
-    let word = if (most.1 > most.0.value) == measure.more_is_better() { "worse" } else { "better" };
+    let worse = (most.1 > most.0.value) == measure.more_is_better();
+    let word = if worse { "worse" } else { "better" };
+    let why = if worse { "" } else { ", by what it loses" };
     Some(format!(
-        "What gives where tubes end on others makes the {} of {} {} % {word} than rigid corners would.",
+        "What gives where tubes end on others makes the {} of {} {} % {word} than rigid corners would{why}.",
         measure.title(),
         most.0.label,
         percent((most.0.value / most.1 - 1.0).abs())
