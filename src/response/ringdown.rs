@@ -55,9 +55,9 @@ pub struct Times {
 }
 
 impl Times {
-    /// The times of `decay`; the base counts as quiet below `settle_to`, m.
+    /// The times of `decay`, of which `settle` is known.
     #[must_use]
-    pub fn measure(decay: &FreeDecay, settle_to: f64) -> Times {
+    pub fn measure(decay: &FreeDecay, settle: Settle) -> Times {
         // During a tap the motion may have another maximum, so steps are finer.
         let step = sample(decay);
         let finer = (decay.free_from() / SAMPLES_A_PERIOD).clamp(step / 8.0, step);
@@ -65,7 +65,7 @@ impl Times {
         let falls_to =
             |share: f64| if largest > 0.0 { decay.settle(share * largest).time } else { Some(0.0) };
         let (to_tenth, to_hundredth) = (falls_to(0.1), falls_to(0.01));
-        Times { largest, to_tenth, to_hundredth, settle: decay.settle(settle_to) }
+        Times { largest, to_tenth, to_hundredth, settle }
     }
 }
 
@@ -131,8 +131,9 @@ impl RingDown {
     pub fn compute(model: &ModalModel, tapped: &Tapped) -> RingDown {
         let decay = FreeDecay::after_blow(model, tapped.struck, &tapped.observed, tapped.blow);
         let step = sample(&decay);
-        let times = Times::measure(&decay, tapped.settle_to);
-        let settle = times.settle;
+        let settled = decay.settle_with_errors(tapped.settle_to);
+        let settle = settled.settle;
+        let times = Times::measure(&decay, settle);
         let duration = tapped.duration.unwrap_or_else(|| {
             let periods = 50.0 * TAU / decay.slowest(SEEN).max(1.0);
             match (settle.time, times.to_hundredth) {
@@ -142,9 +143,13 @@ impl RingDown {
         });
         let count = (duration / step).ceil().clamp(1.0, MOST_SAMPLES);
         let time_s: Vec<f64> = (0..=count as usize).map(|i| step * i as f64).collect();
-        let motions: Vec<Vec<f64>> = (0..tapped.observed.len())
-            .map(|j| time_s.iter().map(|t| decay.motion(j, *t)).collect())
-            .collect();
+        let mut motions = vec![Vec::with_capacity(time_s.len()); tapped.observed.len()];
+        let mut envelope_m = Vec::with_capacity(time_s.len());
+        for time in &time_s {
+            let (own, envelope) = decay.motions(*time);
+            motions.iter_mut().zip(own).for_each(|(motion, x): (&mut Vec<f64>, f64)| motion.push(x));
+            envelope_m.push(envelope);
+        }
         let reach = |motion: &Vec<f64>| motion.iter().fold(0.0, |m: f64, x| m.max(x.abs()));
         let observed = (0..motions.len())
             .fold(0, |best, j| if reach(&motions[j]) > reach(&motions[best]) { j } else { best });
@@ -152,14 +157,14 @@ impl RingDown {
         RingDown {
             motion_m: motions.into_iter().nth(observed).unwrap_or_default(),
             observed,
-            envelope_m: time_s.iter().map(|t| decay.envelope(*t)).collect(),
+            envelope_m,
             energy_share: energy_share(model, tapped.struck, tapped.blow, &time_s),
             largest_m: times.largest,
             largest_error_m: decay.left_out(0.0),
             time_to_10pct_s: times.to_tenth,
             time_to_1pct_s: times.to_hundredth,
             settle_time_s: settle.time,
-            settle_time_error_s: settle.time.map(|time| decay.settle_error(tapped.settle_to, time)),
+            settle_time_error_s: settle.time.map(|_| settled.error()),
             deciding_mode: settle.mode.map(|number| number + 1),
             deciding_frequency_hz: deciding.map(|mode| mode.omega / TAU),
             deciding_loss_factor: deciding.map(|mode| mode.loss_factor),

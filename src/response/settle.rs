@@ -84,6 +84,25 @@ pub struct Settle {
     pub mode: Option<usize>,
 }
 
+/// When the motion settles, and how far, s, that may be off; both 0 where it never settles.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SettleWithErrors {
+    /// When, and which mode decides it.
+    pub settle: Settle,
+    /// From modes that were not computed.
+    pub left_out: f64,
+    /// From beating: how far the time moves when the motion is a thousandth larger or smaller. The envelope may
+    /// just return to the amplitude, or just not.
+    pub beats: f64,
+}
+
+impl SettleWithErrors {
+    /// The larger of the errors, s.
+    pub fn error(&self) -> f64 {
+        self.left_out.max(self.beats)
+    }
+}
+
 /// The motion of a few stations after a tap at one.
 ///
 /// ```
@@ -181,31 +200,53 @@ impl FreeDecay {
 
     /// Displacement, m, of the observed station `j` (its index in the list) at `time`, s.
     pub fn motion(&self, j: usize, time: f64) -> f64 {
-        self.analytic(j, time).im + self.drift[j] * self.blow.drifted(time)
-    }
-
-    /// Envelope, m, of the oscillation of the observed station `j` at `time`, s.
-    pub fn envelope_of(&self, j: usize, time: f64) -> f64 {
-        self.analytic(j, time).norm()
-    }
-
-    /// The oscillation of the observed station `j`, m, as a complex number: its imaginary part is the motion,
-    /// its magnitude the envelope.
-    fn analytic(&self, j: usize, time: f64) -> Complex64 {
+        let drifted = self.drift[j] * self.blow.drifted(time);
         if self.blow.duration > 0.0 && time < self.blow.duration {
-            let rows = self.ideal.chunks_exact(self.stations.max(1));
-            let part = |(term, row): (&Term, &[Complex64])| {
-                row[j] * self.blow.within(Complex64::new(-term.decay, term.omega), time)
-            };
-            let sum: Complex64 = self.terms.iter().zip(rows).map(part).sum();
-            return sum + Complex64::I * self.rest[j] * self.blow.force(time);
+            return self.oscillations(time)[j].im + drifted;
         }
-        self.terms.iter().zip(self.rows()).map(|(term, row)| row[j] * term.at(time)).sum()
+        let parts = self.terms.iter().zip(self.rows()).map(|(term, row)| row[j] * term.at(time));
+        parts.sum::<Complex64>().im + drifted
+    }
+
+    /// Index of the observed station that oscillates most at `time`, s; 0 where there is none.
+    pub fn largest_station(&self, time: f64) -> usize {
+        let oscillations = self.oscillations(time);
+        let size = |j: &usize| oscillations[*j].norm();
+        (0..self.stations).max_by(|a, b| size(a).total_cmp(&size(b))).unwrap_or(0)
+    }
+
+    /// Displacement, m, of each observed station at `time`, s, and the envelope, m, of their oscillation
+    /// together.
+    pub fn motions(&self, time: f64) -> (Vec<f64>, f64) {
+        let oscillations = self.oscillations(time);
+        let drifted = self.blow.drifted(time);
+        let motions = oscillations.iter().zip(&self.drift).map(|(x, drift)| x.im + drift * drifted).collect();
+        (motions, together(&oscillations))
     }
 
     /// Envelope, m, of the oscillation of all observed stations together at `time`, s.
     pub fn envelope(&self, time: f64) -> f64 {
-        (0..self.stations).map(|j| self.envelope_of(j, time).powi(2)).sum::<f64>().sqrt()
+        together(&self.oscillations(time))
+    }
+
+    /// The oscillation of each observed station, m, as a complex number: its imaginary part is the motion,
+    /// its magnitude the envelope.
+    fn oscillations(&self, time: f64) -> Vec<Complex64> {
+        let during = self.blow.duration > 0.0 && time < self.blow.duration;
+        let mut sums = vec![Complex64::ZERO; self.stations];
+        let rows = if during { &self.ideal } else { &self.amplitudes };
+        for (term, row) in self.terms.iter().zip(rows.chunks_exact(self.stations.max(1))) {
+            let turned = match during {
+                true => self.blow.within(Complex64::new(-term.decay, term.omega), time),
+                false => term.at(time),
+            };
+            sums.iter_mut().zip(row).for_each(|(sum, amplitude)| *sum += amplitude * turned);
+        }
+        if during {
+            let force = self.blow.force(time);
+            sums.iter_mut().zip(&self.rest).for_each(|(sum, rest)| *sum += Complex64::I * rest * force);
+        }
+        sums
     }
 
     /// Upper bound, m, of what modes that were not computed add to the envelope at `time`, s; during the tap,
@@ -271,48 +312,60 @@ impl FreeDecay {
     /// curvature, cannot rise to the square of the amplitude: it stops at the crossing and cannot step over
     /// one. So a smaller amplitude never gets an earlier settle time.
     pub fn settle(&self, amplitude: f64) -> Settle {
-        if self.drifts() {
-            return Settle { time: None, mode: self.largest_at(0.0) };
+        if self.never_settles(amplitude) {
+            let rings = !self.drifts() && self.rings_at(amplitude);
+            let mode = if rings { self.largest_endless() } else { self.largest_at(0.0) };
+            return Settle { time: None, mode };
         }
-        let endless: f64 = self.terms.iter().filter(|t| t.decay == 0.0).map(|t| t.size).sum();
-        if endless >= amplitude && endless > 0.0 {
-            return Settle { time: None, mode: self.largest_endless() };
-        }
-        if amplitude.is_nan() || amplitude <= 0.0 {
-            return Settle { time: None, mode: self.largest_at(0.0) };
-        }
-        let time = self.last_crossing(amplitude);
+        let time = self.last_crossing(amplitude, f64::INFINITY);
         Settle { time: Some(time), mode: self.largest_at(time) }
     }
 
-    /// Error bound, s, of the `time` at which the motion settles to `amplitude`, m.
-    pub fn settle_error(&self, amplitude: f64, time: f64) -> f64 {
-        self.error_left_out(amplitude, time).max(self.error_of_beats(amplitude, time))
+    /// True where the base drifts, modes without loss exceed `amplitude`, m, for ever, or it is not above zero.
+    fn never_settles(&self, amplitude: f64) -> bool {
+        self.drifts() || amplitude.is_nan() || amplitude <= 0.0 || self.rings_at(amplitude)
     }
 
-    /// How far, s, the `time` of settling to `amplitude`, m, moves when the motion is a thousandth larger or
-    /// smaller: where modes beat, the envelope may just return to the amplitude, or just not.
-    pub fn error_of_beats(&self, amplitude: f64, time: f64) -> f64 {
-        let [earlier, later] = [1.0 + NEARLY, 1.0 - NEARLY].map(|part| self.last_crossing(part * amplitude));
-        (later - time).max(time - earlier).max(0.0)
+    /// True where modes without loss reach `amplitude`, m.
+    fn rings_at(&self, amplitude: f64) -> bool {
+        let endless: f64 = self.terms.iter().filter(|t| t.decay == 0.0).map(|t| t.size).sum();
+        endless >= amplitude && endless > 0.0
+    }
+
+    /// The same with its errors.
+    ///
+    /// No amplitude is exceeded later than a smaller one is: each march begins where that of the smaller
+    /// amplitude ended.
+    pub fn settle_with_errors(&self, amplitude: f64) -> SettleWithErrors {
+        if self.never_settles(amplitude) {
+            return SettleWithErrors { settle: self.settle(amplitude), left_out: 0.0, beats: 0.0 };
+        }
+        let later = self.last_crossing((1.0 - NEARLY) * amplitude, f64::INFINITY);
+        let time = self.last_crossing(amplitude, later);
+        let earlier = self.last_crossing((1.0 + NEARLY) * amplitude, time);
+        SettleWithErrors {
+            settle: Settle { time: Some(time), mode: self.largest_at(time) },
+            left_out: self.error_left_out(amplitude, time),
+            beats: (later - time).max(time - earlier).max(0.0),
+        }
     }
 
     /// Error bound, s, of the `time` of settling to `amplitude`, m, from the modes left out.
-    pub fn error_left_out(&self, amplitude: f64, time: f64) -> f64 {
+    fn error_left_out(&self, amplitude: f64, time: f64) -> f64 {
         let here = self.left_out(time);
         if here <= NOTHING * amplitude {
             return 0.0;
         }
         let later = if here < amplitude {
-            self.last_crossing(amplitude - here)
+            self.last_crossing(amplitude - here, f64::INFINITY)
         } else {
-            self.last_crossing(0.5 * amplitude).max(self.left_out_until(0.5 * amplitude))
+            self.last_crossing(0.5 * amplitude, f64::INFINITY).max(self.left_out_until(0.5 * amplitude))
         };
         // The bound falls with time: taken too late it would be too small.
         let early = 0.9 * time;
-        let earlier = match self.last_crossing(amplitude + self.left_out(early)) {
+        let earlier = match self.last_crossing(amplitude + self.left_out(early), time) {
             crossing if crossing >= early => crossing,
-            _ => self.last_crossing(amplitude + self.left_out(0.0)),
+            _ => self.last_crossing(amplitude + self.left_out(0.0), time),
         };
         (later - time).max(time - earlier).max(0.0)
     }
@@ -365,20 +418,22 @@ impl FreeDecay {
         time
     }
 
-    fn last_crossing(&self, amplitude: f64) -> f64 {
+    /// The last time, s, that the envelope exceeds `amplitude`, m; `from` is a time from which it is known not
+    /// to.
+    fn last_crossing(&self, amplitude: f64, from: f64) -> f64 {
         let start = self.blow.duration;
-        let mut time = self.bound_crossing(amplitude).max(start);
+        let mut time = self.bound_crossing(amplitude).min(from).max(start);
         let target = amplitude * amplitude;
         let mut turned = vec![Complex64::ZERO; self.terms.len()];
         for _ in 0..MOST_STEPS {
-            let (square, climb) = self.square_and_climb(time, 1e-12 * amplitude, &mut turned);
+            let (square, climb, bend) = self.square_climb_and_bend(time, 1e-12 * amplitude, &mut turned);
             let gap = target - square;
             if time <= start || gap <= EXACTNESS * target {
                 break;
             }
             // Earlier in time the square can bend up more, so the step is computed with the bound at its far
             // end.
-            let far = time - step_within(gap, climb, self.bend(time));
+            let far = time - step_within(gap, climb, bend);
             time -= step_within(gap, climb, self.bend(far.max(start)));
         }
         if time <= start && start > 0.0 && self.envelope(start) < amplitude {
@@ -396,12 +451,13 @@ impl FreeDecay {
     }
 
     /// The square of the envelope at `time`, m2, and its rate of rise backwards in time, m2/s, without modes
-    /// smaller than `least`; `turned` is work space with one entry for each mode.
-    fn square_and_climb(&self, time: f64, least: f64, turned: &mut [Complex64]) -> (f64, f64) {
-        // Frequencies are taken relative to one of them: a common rotation does not change the envelope.
-        let centre = self.terms.first().map_or(0.0, |term| term.omega);
+    /// smaller than `least`, and [`FreeDecay::bend`]; `turned` is work space with one entry for each mode.
+    fn square_climb_and_bend(&self, time: f64, least: f64, turned: &mut [Complex64]) -> (f64, f64, f64) {
+        let centre = self.centre();
+        let mut sums = BendSums::default();
         for (term, turned) in self.terms.iter().zip(turned.iter_mut()) {
             let shrunk = (-term.decay * time).exp();
+            sums.add(term, term.size * shrunk, centre);
             *turned = if term.size * shrunk <= least {
                 Complex64::ZERO
             } else {
@@ -419,7 +475,7 @@ impl FreeDecay {
             square += sum.norm_sqr();
             climb -= 2.0 * (sum.conj() * slope).re;
         }
-        (square, climb)
+        (square, climb, sums.bound())
     }
 
     /// Bound of the second derivative of the envelope's square at and after `time`, m2/s2:
@@ -428,17 +484,42 @@ impl FreeDecay {
     /// sum_r sum_s Z_r Z_s ( (w_r - w_s)^2 + (d_r + d_s)^2 ),   Z_r the size and d_r the decay of a mode
     /// ```
     fn bend(&self, time: f64) -> f64 {
-        let centre = self.terms.first().map_or(0.0, |term| term.omega);
-        let (mut size, mut turn, mut turn2, mut decay, mut decay2) = (0.0, 0.0, 0.0, 0.0, 0.0);
-        for term in &self.terms {
-            let (z, w, d) = (term.size_at(time), term.omega - centre, term.decay);
-            size += z;
-            turn += z * w;
-            turn2 += z * w * w;
-            decay += z * d;
-            decay2 += z * d * d;
-        }
-        2.0 * ((size * turn2 - turn * turn).max(0.0) + size * decay2 + decay * decay)
+        let centre = self.centre();
+        let mut sums = BendSums::default();
+        self.terms.iter().for_each(|term| sums.add(term, term.size_at(time), centre));
+        sums.bound()
+    }
+
+    /// A circular frequency, rad/s, that the others are taken relative to: a common rotation does not change
+    /// the envelope.
+    fn centre(&self) -> f64 {
+        self.terms.first().map_or(0.0, |term| term.omega)
+    }
+}
+
+/// The sums over the modes of which [`FreeDecay::bend`] consists.
+#[derive(Debug, Default)]
+struct BendSums {
+    size: f64,
+    turn: f64,
+    turn2: f64,
+    decay: f64,
+    decay2: f64,
+}
+
+impl BendSums {
+    fn add(&mut self, term: &Term, size: f64, centre: f64) {
+        let (turn, decay) = (term.omega - centre, term.decay);
+        self.size += size;
+        self.turn += size * turn;
+        self.turn2 += size * turn * turn;
+        self.decay += size * decay;
+        self.decay2 += size * decay * decay;
+    }
+
+    fn bound(&self) -> f64 {
+        let turning = (self.size * self.turn2 - self.turn * self.turn).max(0.0);
+        2.0 * (turning + self.size * self.decay2 + self.decay * self.decay)
     }
 }
 
@@ -477,6 +558,11 @@ impl Term {
     fn size_at(&self, time: f64) -> f64 {
         self.size * (-self.decay * time).exp()
     }
+}
+
+/// The envelope of several stations together.
+fn together(oscillations: &[Complex64]) -> f64 {
+    oscillations.iter().map(|x| x.norm().powi(2)).sum::<f64>().sqrt()
 }
 
 fn length(vector: &[f64]) -> f64 {

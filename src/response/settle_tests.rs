@@ -120,11 +120,11 @@ fn the_settle_time_moves_no_further_than_its_error_when_the_lump_is_a_mode() {
     approx::assert_relative_eq!(few.left_out(0.0), 0.01 / 4000.0, max_relative = 1e-5);
     for amplitude in [1e-3, 1e-4, 2e-5, 1e-5, 1e-6] {
         let [whole, part] = [&all, &few].map(|d| d.settle(amplitude).time.unwrap());
-        let error = few.settle_error(amplitude, part);
+        let error = few.settle_with_errors(amplitude).error();
         assert!((whole - part).abs() <= error * (1.0 + 1e-9) + 1e-9, "{amplitude}: {whole} {part} {error}");
         assert!(error < 0.6 * whole, "{amplitude}: {error} {whole}");
     }
-    assert_eq!(all.error_left_out(1e-5, 0.1), 0.0);
+    assert_eq!(all.settle_with_errors(1e-5).left_out, 0.0);
 }
 
 #[test]
@@ -140,12 +140,14 @@ fn a_beat_that_just_comes_back_is_part_of_the_error() {
     let [under, over] = [0.9995 * top, 1.0005 * top].map(|limit| (limit, decay.settle(limit).time.unwrap()));
     assert!(under.1 >= lobe && over.1 < lobe - 0.2, "{lobe}: {under:?} {over:?}");
     for (limit, time) in [under, over] {
-        assert!(decay.settle_error(limit, time) > 0.9 * (under.1 - over.1));
-        assert_eq!(decay.error_left_out(limit, time), 0.0);
+        let settled = decay.settle_with_errors(limit);
+        approx::assert_relative_eq!(settled.settle.time.unwrap(), time, max_relative = 1e-8);
+        assert!(settled.beats > 0.9 * (under.1 - over.1));
+        assert_eq!(settled.left_out, 0.0);
     }
     // Half way down a lobe there is no jump.
     let half = 0.5 * top;
-    assert!(decay.settle_error(half, decay.settle(half).time.unwrap()) < 5e-3);
+    assert!(decay.settle_with_errors(half).error() < 5e-3);
 }
 
 fn any_modes() -> impl Strategy<Value = Vec<(f64, f64, f64)>> {

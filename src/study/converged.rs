@@ -1,6 +1,6 @@
 //! Solves a build with as many modes as its measures need.
 //!
-//! Modes are added until the modes above could change the settle time ([`FreeDecay::settle_error`]) and the
+//! Modes are added until the modes above could change the settle time ([`SettleWithErrors::error`]) and the
 //! dynamic stiffness ([`Peak::stiffness_error`](stillbed_response::peak::Peak)) by no more than the relative
 //! error `ENOUGH`. The modes above are represented by a few lumped modes as seen by tip, work and tap. The
 //! deciding mode is then a computed one, and so is its loss. At `MOST` modes, or earlier where the trend of
@@ -18,7 +18,7 @@
 //! energy.
 
 use super::measures::Figures;
-use super::solved::{PeakAndSettle, SettleWithErrors, Solved};
+use super::solved::{PeakAndSettle, Solved};
 use std::f64::consts::TAU;
 use stillbed_design::{Build, Goal, Model};
 use stillbed_eigen::{Damped, Precision};
@@ -26,7 +26,7 @@ use stillbed_input::problem::{Problem, Problems};
 use stillbed_input::quantity::{Draw, Kind, figures, show};
 use stillbed_modes::{Asked, ModesFault, Spectrum};
 use stillbed_response::peak::{weakest_peak, worst_peak};
-use stillbed_response::settle::{FreeDecay, Settle};
+use stillbed_response::settle::{Settle, SettleWithErrors};
 use stillbed_response::stations::{Station, left_out};
 
 /// Relative error at which a figure counts as converged.
@@ -82,7 +82,10 @@ impl<'m> Solved<'m> {
     }
 
     /// The same, beginning with `fewest` modes.
-    fn converge_from(
+    ///
+    /// # Errors
+    /// As [`Solved::converge`].
+    pub(super) fn converge_from(
         build: &Build,
         goal: &Goal,
         model: &'m Model,
@@ -156,14 +159,10 @@ impl<'m> Solved<'m> {
     fn reach(&mut self, goal: &Goal) -> Result<(), ModesFault> {
         let lumps = left_out(&self.model.frame, &self.spectrum, &self.stations).map_err(ModesFault::Eigen)?;
         self.modal = self.modal.clone().with_left_out(lumps);
-        let settle = self.decay(goal).zip(goal.tap.as_ref()).map(|(decay, tap)| {
-            let settle = decay.settle(tap.settle_to);
-            let error = |of: fn(&FreeDecay, f64, f64) -> f64| {
-                settle.time.map_or(0.0, |time| of(&decay, tap.settle_to, time))
-            };
-            let (left_out, beats) = (error(FreeDecay::error_left_out), error(FreeDecay::error_of_beats));
-            SettleWithErrors { settle, left_out, beats }
-        });
+        let settle = self
+            .decay(goal)
+            .zip(goal.tap.as_ref())
+            .map(|(decay, tap)| decay.settle_with_errors(tap.settle_to));
         let path = self.asked_stations;
         let peak = match self.tool_stations {
             0 if self.stations.len() > path + 1 => worst_peak(&self.modal, path + 1, path),

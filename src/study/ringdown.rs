@@ -168,7 +168,7 @@ fn of_all(
             let decay = decay(build, &design.goal, draw, known)?;
             let times = own.motion.time_s.iter().step_by(every(&own.motion));
             let envelope = times.map(|time| decay.envelope(*time)).collect();
-            Some(Drawn { times: Times::measure(&decay, tap.settle_to), envelope })
+            Some(Drawn { times: Times::measure(&decay, decay.settle(tap.settle_to)), envelope })
         };
         design.builds.iter().zip(&builds).zip(&known).map(of).collect()
     };
@@ -281,9 +281,7 @@ pub fn compute_sound(design: &Design) -> Result<Sound, Problems> {
     let mut taps = Vec::new();
     tapped(design, |_, solved| {
         let Some(decay) = solved.decay(&design.goal) else { return };
-        let first = |j: usize| decay.envelope_of(j, decay.free_from());
-        let loudest = |a: &usize, b: &usize| first(*a).total_cmp(&first(*b));
-        let station = (0..solved.watched().len()).max_by(loudest).unwrap_or(0);
+        let station = decay.largest_station(decay.free_from());
         taps.push((decay, station));
     })?;
     sound(&taps).map_err(|message| Problems::from(Problem::error(tap.place.clone(), message)))

@@ -13,7 +13,7 @@ use stillbed_modes::{
 };
 use stillbed_response::modal::ModalModel;
 use stillbed_response::peak::{Peak, weakest_peak};
-use stillbed_response::settle::{FreeDecay, Settle};
+use stillbed_response::settle::{FreeDecay, SettleWithErrors};
 use stillbed_response::stations::{Station, modal_model, modes_at};
 
 /// True where `point` is on one body with any of `others`, or `others` is empty.
@@ -30,25 +30,6 @@ pub struct PeakAndSettle {
     pub peak: Option<Peak>,
     /// When the motion after the tap has settled.
     pub settle: Option<SettleWithErrors>,
-}
-
-/// When the motion after a tap has settled.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct SettleWithErrors {
-    /// The time, and the mode that decides it.
-    pub settle: Settle,
-    /// Error bound of the time from modes above the computed ones, s.
-    pub left_out: f64,
-    /// Error bound of the time from beating modes, s.
-    pub beats: f64,
-}
-
-impl SettleWithErrors {
-    /// Error bound of the time, s.
-    #[must_use]
-    pub fn error(&self) -> f64 {
-        self.left_out.max(self.beats)
-    }
 }
 
 impl PeakAndSettle {
