@@ -208,9 +208,9 @@ impl BuildComparison {
 }
 
 impl BuildComparison {
-    fn seen(&self, measure: Measure) -> Option<Seen<'_>> {
+    fn seen(&self, measure: Measure, modes: usize) -> Option<Seen<'_>> {
         let share = self.gives_way.iter().find(|share| share.of == "walls").map(|share| share.share);
-        Some(Seen { name: &self.name, label: &self.label, value: self.get(measure)?.value, share })
+        Some(Seen { name: &self.name, label: &self.label, value: self.get(measure)?.value, share, modes })
     }
 }
 
@@ -334,7 +334,12 @@ impl Comparison {
         comparison.advice = comparison.advise(design, &draws, &drawn);
         comparison.verdict.paragraphs.extend(comparison.give_told());
         let ahead = comparison.verdict.ahead.as_deref();
-        let seen: Option<Vec<Seen>> = comparison.builds.iter().map(|build| build.seen(measure)).collect();
+        let seen: Option<Vec<Seen>> = comparison
+            .builds
+            .iter()
+            .zip(&solved)
+            .map(|(build, own)| build.seen(measure, own.spectrum.elastic.len()))
+            .collect();
         let walls = seen.and_then(|seen| told(design, scales, &seen, ahead, measure));
         comparison.verdict.paragraphs.extend(walls);
         comparison.answer = comparison.verdict.paragraphs.join(" ");

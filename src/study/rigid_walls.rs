@@ -18,6 +18,8 @@ pub struct Seen<'a> {
     pub value: f64,
     /// Share of the walls in the give between tip and work.
     pub share: Option<f64>,
+    /// Number of elastic modes that its figures needed.
+    pub modes: usize,
 }
 
 /// One sentence on what walls that give do to `measure`, the deciding one, and to who leads by it; `None` where
@@ -35,7 +37,7 @@ pub fn told(
             None => seen.value,
             Some(rigid) => {
                 let model = rigid.scaled_model(&design.goal, &Draw::default(), *scale).ok()?;
-                let solved = Solved::converge(&rigid, &design.goal, &model, None).ok()?;
+                let solved = Solved::converge_from(&rigid, &design.goal, &model, None, seen.modes).ok()?;
                 solved.figures(&rigid, &design.goal).ok()?.get(measure)?
             }
         };
@@ -97,7 +99,7 @@ mod tests {
         let asked = Asked { count: 1, ..Asked::default() };
         let figures = crate::solved::measure(build, &design.goal, &Draw::default(), 1.0, &asked).unwrap();
         let value = figures.first_frequency.unwrap();
-        let builds = ["one", "two"].map(|name| Seen { name, label: name, value, share: None });
+        let builds = ["one", "two"].map(|name| Seen { name, label: name, value, share: None, modes: 14 });
         let said = told(&design, &[1.0; 2], &builds, Some("one"), Measure::FirstFrequency).unwrap();
         assert!(said.contains("than rigid corners would") && !said.contains("would lead"), "{said}");
     }
