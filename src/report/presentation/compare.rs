@@ -3,7 +3,7 @@
 use super::super::block::{Bar, Bars, Block, ScoreRow, Scores};
 use super::super::table::{Column, Table};
 use super::super::unit::Unit;
-use super::modes::{percent, why};
+use super::modes::{percent, solids_instead, why};
 use stillbed_design::{Measure, Target};
 use stillbed_input::quantity::{Kind, show};
 use stillbed_modes::{Share, TheoryError};
@@ -215,9 +215,16 @@ fn beam_theory(answer: &Comparison) -> String {
     if let Some(cells) = worst(|build| build.stiffness_error) {
         division.push_str(&format!(", {} of the static stiffness by the cells of bodies", percent(cells)));
     }
+    let errors = |build: &BuildComparison| {
+        let own = &build.theory_error;
+        [&own.stiffness, &own.frequency].into_iter().flatten().map(|own| own.error).reduce(f64::max)
+    };
     match missed.is_empty() {
         true => format!("{division}."),
-        false => format!("{division}; beam theory may miss, {}.", missed.join("; ")),
+        false => {
+            let instead = solids_instead(worst(errors).unwrap_or(0.0));
+            format!("{division}; beam theory may miss, {}.{instead}", missed.join("; "))
+        }
     }
 }
 

@@ -12,6 +12,9 @@ use stillbed_study::in_bodies::{BodyEnergy, Region};
 use stillbed_study::modes::{ModeSpread, Modes, ModesSpread, ModesWithSpread};
 use stillbed_study::spread::AnswerSpread;
 
+/// An error of beam theory from which solids are worth their time, relative.
+const MUCH: f64 = 0.1;
+
 const HZ: Unit = Unit::new("Hz", 1.0);
 const MS: Unit = Unit::new("ms", 1e-3);
 
@@ -322,7 +325,12 @@ fn beam_theory(build: &BuildModes) -> String {
             summary.push_str(&format!(" ({})", why(&reason)));
         }
     }
-    summary + "."
+    summary + "." + solids_instead(first.0)
+}
+
+/// The way to a narrower answer where beam theory may miss as much as `error`, relative.
+pub(super) fn solids_instead(error: f64) -> &'static str {
+    if error > MUCH { " With --as-bodies the same file is answered by solids." } else { "" }
 }
 
 /// A relative error in words.
