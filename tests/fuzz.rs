@@ -1,7 +1,9 @@
 //! Readers given corrupted inputs: they refuse them and name the place, or read them, but never panic.
 //!
 //! Designs are changed as trees and tables as cells, so that most cases get past the syntax.
-//! `STILLBED_FUZZ=1000000 cargo test --release --test fuzz designs` runs more cases than usual.
+//! `STILLBED_FUZZ=1000000 cargo test --release --test fuzz designs` runs more cases than usual, and
+//! `STILLBED_FUZZ_FIRST` begins elsewhere. Choices come from bytes by `arbitrary`, so that a fuzzer that watches
+//! coverage may drive the same targets; `bolero` pins a version of `indexmap` that `toml` is ahead of.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
