@@ -11,8 +11,8 @@ use stillbed_material::homogenise::{
 use stillbed_material::packing::{Class, VIBRATED, densest};
 use stillbed_material::spec::AirSpec;
 use stillbed_material::{
-    Aggregate, Compaction, Figure, Host, Ingredient, Material, Packed, Property, Recipe, Role, Table,
-    cemented, predict, stir,
+    Aggregate, Compaction, Figure, GrainShape, Host, Ingredient, Material, Packed, Property, Recipe, Role,
+    Table, cemented, predict, stir,
 };
 
 pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
@@ -32,6 +32,7 @@ pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("furnas", furnas),
     ("furnas-coarse", furnas_coarse),
     ("measured-packing", measured_packing),
+    ("graded", graded),
     ("fuller", fuller_line),
     ("funk-dinger", funk_dinger_line),
     ("voids", voids),
@@ -207,6 +208,27 @@ fn measured_packing(inputs: &Inputs) -> Found {
     let mut sizes = vec![1.0];
     sizes.extend(inputs.numbers("ratios")?.iter().map(|ratio| 1.0 / ratio));
     Ok(vec![densest(&kinds(inputs.number("phi")?, &sizes)).1])
+}
+
+/// Roundness from which grains count as rounded: sub-rounded on Powers' scale, from memory.
+const ROUNDED: f64 = 0.35;
+
+/// Solid fraction, vibrated dry, of grains given by their divisions: parts, smallest and largest size (mm) and
+/// roundness. Each division packs alone as is usual for its shape.
+fn graded(inputs: &Inputs) -> Found {
+    let of = |name: &str| inputs.numbers(name);
+    let (parts, smallest, largest, roundness) = (of("parts")?, of("from")?, of("to")?, of("roundness")?);
+    let grains = of_density("grains", 2650.0);
+    let divisions = parts.iter().zip(&roundness).zip(smallest.iter().zip(&largest));
+    let aggregates = divisions.map(|((part, roundness), (smallest, largest))| {
+        let rounded = *roundness >= ROUNDED;
+        let shape = if rounded { GrainShape::Rounded } else { GrainShape::Angular };
+        Aggregate { shape: Some(shape), ..Aggregate::new(&grains, *part, (smallest / 1e3, largest / 1e3)) }
+    });
+    let binder = Ingredient::new(&of_density("binder", 1100.0), 0.2);
+    let recipe = Recipe::plain("a case", binder, aggregates.collect());
+    let found = demand(&recipe, &Draw::default()).map_err(|e| e.to_string())?;
+    Ok(vec![1.0 - found.voids_dry])
 }
 
 fn fuller_line(inputs: &Inputs) -> Found {
