@@ -1,5 +1,6 @@
 //! A drawn section prepared for changes of temperature: corners, borders, widths.
 
+use super::border::borders;
 use super::section_parts::{CompositePart, CompositeSection};
 use stillbed_frame::MemberSection;
 use stillbed_material::Medium;
@@ -9,9 +10,6 @@ use stillbed_section::clearance::hull;
 type Point = [f64; 2];
 /// The connected regions of a part, each an outer ring and its holes.
 type Pieces = [Vec<Vec<Point>>];
-
-/// Points on each side of an outline at which it is checked what lies beyond.
-const SAMPLES: usize = 16;
 
 impl CompositeSection {
     /// The section drawn as `geometry`, of `media` and their `compressive_strength` (Pa, in the
@@ -36,14 +34,15 @@ impl CompositeSection {
             .fold(0.0f64, |most, x| most.max(x.abs()));
         let part = |i: &usize| {
             let number = geometry.parts()[*i].medium;
-            let others: Vec<&Pieces> =
-                solid.iter().filter(|j| *j != i).map(|j| outlines[*j].as_slice()).collect();
+            let others = || solid.iter().filter(|j| *j != i);
+            let pieces: Vec<&Pieces> = others().map(|j| outlines[*j].as_slice()).collect();
+            let area = others().map(|j| geometry.moments()[*j].area).sum();
             Some(CompositePart {
                 medium: media.get(number)?.clone(),
                 compressive_strength: compressive_strength.get(number).copied().flatten(),
                 moments: geometry.moments()[*i],
                 corners: hull(outlines[*i].iter().flatten().flatten().copied()),
-                contact: Some(contact(&outlines[*i], &others, 1e-6 * size)),
+                borders: borders(&outlines[*i], &pieces, area, 1e-6 * size),
             })
         };
         Some(CompositeSection { parts: solid.iter().map(part).collect::<Option<_>>()?, bond, sliding })
@@ -69,51 +68,11 @@ impl CompositeSection {
                 compressive_strength: None,
                 moments: *moments,
                 corners: Vec::new(),
-                contact: None,
+                borders: Vec::new(),
             })
         };
         Some(CompositeSection { parts: solid.map(part).collect::<Option<_>>()?, bond, sliding })
     }
-}
-
-/// The length of the border of `pieces` that has one of `others` beyond it, at the distance `step`.
-fn contact(pieces: &Pieces, others: &[&Pieces], step: f64) -> f64 {
-    let mut sum = 0.0;
-    for ring in pieces.iter().flatten() {
-        for (i, a) in ring.iter().enumerate() {
-            let b = ring[(i + 1) % ring.len()];
-            let along = [b[0] - a[0], b[1] - a[1]];
-            let length = along[0].hypot(along[1]);
-            if length == 0.0 {
-                continue;
-            }
-            let aside = [-along[1] / length * step, along[0] / length * step];
-            let touches = (0..SAMPLES).filter(|k| {
-                let t = (*k as f64 + 0.5) / SAMPLES as f64;
-                let at = [a[0] + t * along[0], a[1] + t * along[1]];
-                [1.0, -1.0].iter().any(|side| {
-                    let beyond = [at[0] + side * aside[0], at[1] + side * aside[1]];
-                    others.iter().any(|other| inside(other, beyond))
-                })
-            });
-            sum += length * touches.count() as f64 / SAMPLES as f64;
-        }
-    }
-    sum
-}
-
-/// True when `point` is inside by the even-odd rule.
-fn inside(pieces: &Pieces, point: Point) -> bool {
-    let mut odd = false;
-    for ring in pieces.iter().flatten() {
-        for (i, a) in ring.iter().enumerate() {
-            let b = ring[(i + 1) % ring.len()];
-            if (a[1] > point[1]) != (b[1] > point[1]) {
-                odd ^= point[0] < a[0] + (point[1] - a[1]) / (b[1] - a[1]) * (b[0] - a[0]);
-            }
-        }
-    }
-    odd
 }
 
 /// Twice the signed area of a triangle, positive anticlockwise.
@@ -152,8 +111,10 @@ mod tests {
         let warm =
             CompositeSection::from_geometry(&geometry, &[steel, cast], &[None, Some(90e6)], 1.0, sliding)
                 .unwrap();
-        assert_relative_eq!(warm.parts[0].contact.unwrap(), 0.28, max_relative = 1e-6);
-        assert_relative_eq!(warm.parts[1].contact.unwrap(), 0.28, max_relative = 1e-6);
+        for part in &warm.parts {
+            let contact: f64 = part.borders.iter().map(|border| border.length).sum();
+            assert_relative_eq!(contact, 0.28, max_relative = 1e-6);
+        }
         assert_eq!((warm.parts[0].compressive_strength, warm.parts[1].corners.len()), (Some(90e6), 4));
         assert_eq!(warm.parts[0].medium.name, "cast");
         assert_relative_eq!(warm.parts[1].moments.area, 0.0015, max_relative = 1e-6);

@@ -5,6 +5,7 @@
 //! section_parts       one section: the free strains of its parts, their common strain, the stress in each
 //! from_geometry       a section prepared for this from its drawn outlines: corners, borders, widths
 //! thermal_load        the free strains of the members, and the load that they are on the frame
+//! border              where a part touches the others, and whether it lies within them
 //! bond_shear          the shear where a part is bonded to the others
 //! weight_stress       stress from weight, and together with temperature and cure
 //! answer              the answer: growth, bow, drift, stress, what fails
@@ -17,6 +18,7 @@
 
 mod answer;
 mod bond_shear;
+mod border;
 mod diffusion;
 mod from_geometry;
 #[cfg(test)]
@@ -33,6 +35,7 @@ pub use answer::{
     BodyWeightStress, CureMotion, Failure, FailureKind, Thermal, ThermalBody, ThermalBodyPart, ThermalMember,
     ThermalPart, ThermalRequest, ThermalState,
 };
+pub use border::{Border, Ring};
 pub use diffusion::{STILL_AIR, SectionTimes, Settling, SettlingInstant, slab_decay_time, solve_settling};
 pub use section_parts::{CompositePart, CompositeSection};
 pub use state::solve_thermal;

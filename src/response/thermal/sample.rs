@@ -1,5 +1,6 @@
 //! Sections and bars for the tests.
 
+use super::border::Border;
 use super::section_parts::{CompositePart, CompositeSection};
 pub(crate) use crate::deformation::sample::member;
 use nalgebra::Matrix6;
@@ -24,7 +25,13 @@ pub(crate) fn layer(of: &str, modulus: f64, alpha: f64, width: f64, low: f64, hi
     };
     let y = 0.5 * width;
     let corners = vec![[-y, low], [y, low], [y, high], [-y, high]];
-    CompositePart { medium, compressive_strength: None, moments, corners, contact: Some(width) }
+    CompositePart {
+        medium,
+        compressive_strength: None,
+        moments,
+        corners,
+        borders: vec![Border::beside(width, area)],
+    }
 }
 
 /// A section for the frame with the axial and bending stiffness of `parts`; its shear and torsional stiffness

@@ -15,12 +15,14 @@
 //! are extreme at its corners. With bond 1 and one expansion everywhere a free section has no stress; with
 //! bond 0 it has none for any expansions.
 //!
-//! Left out: the stress perpendicular to the member, which a core held all round has in addition.
+//! Left out: the stress perpendicular to the member, which a core held all round has in addition, and by which
+//! its axial stress is higher too. The shear of the bond has it ([`super::bond_shear`]).
 //!
 //! # Source
 //! - `timoshenko1925`: bonded strips; the same in general form for any parts
 //! - `boley1960`: thermal force and moments of a beam (memory)
 
+use super::border::Border;
 use nalgebra::{Matrix3, Vector3};
 use stillbed_frame::MemberSection;
 use stillbed_material::{Medium, Role};
@@ -37,8 +39,8 @@ pub struct CompositePart {
     pub moments: Moments,
     /// Its outermost points, [y, z], m.
     pub corners: Vec<[f64; 2]>,
-    /// The length of its border with other parts, m; `None` where it is not known.
-    pub contact: Option<f64>,
+    /// Its borders with other parts; empty where they are not known.
+    pub borders: Vec<Border>,
 }
 
 /// A section with what changes of temperature need.
@@ -239,11 +241,6 @@ impl SectionStiffness<'_> {
         let part = &self.section.parts[number];
         let strain = phi(part.centroid()).dot(&(free - strains.parts[number]));
         Some(part.modulus() * part.moments.area * strain)
-    }
-
-    /// Axial stiffness of all parts, N.
-    pub(super) fn ea(&self) -> f64 {
-        self.ea
     }
 }
 

@@ -19,7 +19,7 @@ use super::answer::{
     ThermalPart, ThermalRequest, ThermalState,
 };
 use super::bond_shear::{BondLine, EndShear, Side};
-use super::section_parts::{CompositeSection, PartStress, SectionStiffness, margin};
+use super::section_parts::{CompositeSection, PartStress, margin};
 use super::temperature_change::{Cure, ThermalCase};
 use super::thermal_load::{check_expansions, no_section, strain_load, strains_at_ends};
 use super::weight_stress::{Weight, weight_stress};
@@ -29,7 +29,7 @@ use crate::deformation::{
 };
 use nalgebra::Vector3;
 use stillbed_frame::FreeStrain;
-use stillbed_material::Role;
+use stillbed_material::{Medium, Role};
 use stillbed_modes::Statics;
 
 /// What `case` does to `base`, whose frame has these `sections`, one for each of its own.
@@ -81,7 +81,7 @@ use stillbed_modes::Statics;
 ///     compressive_strength: None,
 ///     moments: Moments { area: 4e-4, y: 0.0, z: 0.0, yy: 1e-8, zz: 1e-8, yz: 0.0 },
 ///     corners: vec![[-0.01, -0.01], [0.01, -0.01], [0.01, 0.01], [-0.01, 0.01]],
-///     contact: None,
+///     borders: Vec::new(),
 /// };
 /// let sections = [CompositeSection { parts: vec![part], bond: 1.0, sliding: section }];
 /// let base = Base { name: "bar", frame: &frame, tip: Some(1), work: Some(0), bodies: &[] };
@@ -282,7 +282,7 @@ impl<'a> SolvedCase<'a> {
             for end in 0..2 {
                 let force = stiffness.transferred(part, &ends[0].0[end])?
                     + stiffness.transferred(part, &ends[1].0[end])?;
-                let now = bond_line(section, &stiffness, part, length).and_then(|line| line.end_shear(force));
+                let now = bond_line(section, part, length).and_then(|line| line.end_shear(force));
                 shear = now.filter(|now| shear.is_none_or(|most| now.shear > most.shear)).or(shear);
             }
             let shear = shear.filter(|_| section.bond > 0.0);
@@ -355,26 +355,23 @@ fn harder(a: &ThermalPart, b: &ThermalPart) -> bool {
 }
 
 /// The bond line of a part against all others; `None` for a part alone.
-fn bond_line(
-    section: &CompositeSection,
-    stiffness: &SectionStiffness,
-    part: usize,
-    length: f64,
-) -> Option<BondLine> {
+fn bond_line(section: &CompositeSection, part: usize, length: f64) -> Option<BondLine> {
     (section.parts.len() > 1).then_some(())?;
-    let area_and_shear = |number: usize| {
-        let part = &section.parts[number];
-        [part.moments.area, part.moments.area * part.medium.shear_modulus.re]
+    let side = |is_of: &dyn Fn(usize) -> bool| {
+        let parts = || section.parts.iter().enumerate().filter(|(number, _)| is_of(*number));
+        let area: f64 = parts().map(|(_, part)| part.moments.area).sum();
+        let mean = |of: fn(&Medium) -> f64| {
+            parts().map(|(_, part)| part.moments.area * of(&part.medium)).sum::<f64>() / area
+        };
+        Side {
+            shear_modulus: mean(|medium| medium.shear_modulus.re),
+            youngs_modulus: mean(|medium| medium.youngs_modulus.re),
+            poissons_ratio: mean(|medium| medium.poissons_ratio),
+            area,
+        }
     };
-    let others = (0..section.parts.len()).filter(|number| *number != part).map(area_and_shear);
-    let [others, others_shear] = others.fold([0.0; 2], |[a, g], [area, shear]| [a + area, g + shear]);
-    let own = &section.parts[part];
-    let ea = own.medium.youngs_modulus.re * own.moments.area;
-    let sides = [
-        Side { shear_modulus: own.medium.shear_modulus.re, area: own.moments.area, ea },
-        Side { shear_modulus: others_shear / others, area: others, ea: stiffness.ea() - ea },
-    ];
-    Some(BondLine { sides, contact: own.contact?, length })
+    let sides = [side(&|number| number == part), side(&|number| number != part)];
+    Some(BondLine { sides, borders: section.parts[part].borders.clone(), length })
 }
 
 fn failures(

@@ -25,6 +25,7 @@ pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
     ("even-supports", even_supports),
     ("slab", slab),
     ("bond", bond),
+    ("core", core),
 ];
 
 /// Length of the bars whose curvature is computed, m.
@@ -55,12 +56,38 @@ impl Stack {
             media.push(medium);
             low += t;
         }
-        let bond = inputs.number("bond").unwrap_or(1.0);
-        let geometry = Geometry::fitted(parts, &media).map_err(|fault| fault.to_string())?;
-        let solution = geometry.solve(&media, bond).map_err(|fault| fault.to_string())?;
+        Stack::of(parts, &media, inputs.number("bond").unwrap_or(1.0), height)
+    }
+
+    /// A core of the size `core` in the middle of what is `outer` across, both `round` or `square`, each with
+    /// its `e` and `alpha`.
+    fn core(inputs: &Inputs) -> Result<Stack, String> {
+        let shape = |size: f64| match inputs.text("shape")? {
+            "round" => Ok(Shape::Round { diameter: size }),
+            "square" => Ok(Shape::Rectangle { width: size, height: size }),
+            other => Err(format!("no shape {other}")),
+        };
+        let (moduli, expansions) = (inputs.numbers("e")?, inputs.numbers("alpha")?);
+        let medium = |name: &str, (e, alpha): (&f64, &f64)| {
+            let mut medium = Medium::isotropic(name, Role::Skeleton, *e, 0.3, 2000.0, 0.0);
+            medium.expansion = Some(*alpha);
+            medium
+        };
+        let names = ["core", "around"];
+        let given = moduli.iter().zip(&expansions);
+        let media: Vec<Medium> = names.iter().zip(given).map(|(name, of)| medium(name, of)).collect();
+        let outer = inputs.number("outer")?;
+        // The core cuts what it lies in.
+        let parts = vec![Part::new(shape(outer)?, 1), Part::new(shape(inputs.number("core")?)?, 0)];
+        Stack::of(parts, &media, 1.0, outer)
+    }
+
+    fn of(parts: Vec<Part>, media: &[Medium], bond: f64, height: f64) -> Result<Stack, String> {
+        let geometry = Geometry::fitted(parts, media).map_err(|fault| fault.to_string())?;
+        let solution = geometry.solve(media, bond).map_err(|fault| fault.to_string())?;
         let sliding = member_section(&solution, false);
         let strengths = vec![None; media.len()];
-        let warm = CompositeSection::from_geometry(&geometry, &media, &strengths, bond, sliding);
+        let warm = CompositeSection::from_geometry(&geometry, media, &strengths, bond, sliding);
         Ok(Stack { warm: warm.ok_or("a layer without material")?, solution, height })
     }
 
@@ -150,6 +177,18 @@ fn bond(inputs: &Inputs) -> Result<Vec<f64>, String> {
     let found = stack.warmed(&stack.bar(inputs.number("length")?), &case)?;
     let core = found.state.members[0].parts.get(1).ok_or("no second layer")?;
     Ok(vec![core.bond_shear_pa.ok_or("no bond")? / 1e6])
+}
+
+/// Shear stress in the bond of a core at the ends of a bar, MPa, seen from the core and from what is around it.
+fn core(inputs: &Inputs) -> Result<Vec<f64>, String> {
+    let stack = Stack::core(inputs)?;
+    let case = ThermalCase::uniform(inputs.number("change")?);
+    let found = stack.warmed(&stack.bar(inputs.number("length")?), &case)?;
+    let shear = |name: &str| {
+        let part = found.state.members[0].parts.iter().find(|part| part.of == name).ok_or("no core")?;
+        part.bond_shear_pa.map(|shear| shear / 1e6).ok_or("no bond")
+    };
+    Ok(vec![shear("core")?, shear("around")?])
 }
 
 /// Largest stress in each layer of a bar between walls.
