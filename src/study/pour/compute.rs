@@ -235,7 +235,7 @@ mod tests {
         let once = heat.hottest().at_once.unwrap();
         assert!(unknown.lifts.count > 1 && once.chance_above_limit.unwrap() > 0.05, "{once:?}");
         assert!(once.peak_k.value < 333.15 && once.peak_k.high > 333.15, "{once:?}");
-        assert!(heat.advice.unwrap().contains("A cup of your own binder"));
+        assert!(heat.advice.unwrap().contains("of your own binder"));
         for property in [Property::RateConstant, Property::HeatOfReaction, Property::ActivationTemperature] {
             let value = recipe.binder.material.value(property, &Draw::default()).unwrap();
             let close = Spread::between(value, 0.97 * value, 1.03 * value);

@@ -10,6 +10,7 @@ use super::runaway::runaway;
 use super::shape::CastShape;
 use crate::spread::rank::{Advice, Influence};
 use crate::spread::{Draws, strongest};
+use rayon::prelude::*;
 use serde::Serialize;
 use stillbed_input::quantity::{Draw, Spread};
 use stillbed_material::{GEL, Property};
@@ -174,7 +175,7 @@ pub(super) fn plan_and_heat(drawn: &Drawn, pour: &Pour, board: &impl Fn(f64) -> 
     let deepest = pour.depth();
     let mut asked = Asked {
         stated: case,
-        drawn: draws.iter().filter_map(|draw| drawn.case(draw).map(|(case, _)| case)).collect(),
+        drawn: draws.par_iter().filter_map(|draw| drawn.case(draw).map(|(case, _)| case)).collect(),
         board: board(deepest),
         start: pour.temperature,
         room: pour.room(),
@@ -249,12 +250,18 @@ fn heat(asked: &Asked, plan: &Plan, pour: &Pour, drawn: &Drawn, draws: &[Draw], 
 fn told(advice: &Advice) -> String {
     let mut told = advice.sentence("the hottest place");
     let key = &advice.key;
-    if [Property::RateConstant, Property::HeatOfReaction].iter().any(|p| key.ends_with(p.name())) {
+    let cure = [Property::RateConstant, Property::HeatOfReaction, Property::PotLife, Property::ExothermTime];
+    if cure.iter().any(|p| key.ends_with(p.name())) {
         told.push_str(&format!(
             " A cup of your own binder with a thermometer in its middle, begun at {:.0} °C, gives it: state \
              cup_mass, exotherm_time and exotherm_peak of the binder.",
             REFERENCE - 273.15
         ));
+    } else if key.ends_with(Property::ActivationTemperature.name()) {
+        told.push_str(
+            " A few grams of your own binder spread thin at 15 °C and at 30 °C give it: the logarithm of the \
+             ratio of their gel times over the difference of 1/T.",
+        );
     } else if key == AIR {
         told.push_str(" A box of warm water of the casting's size that cools in the mould's place gives it.");
     }

@@ -140,6 +140,26 @@ struct Cup {
 }
 
 impl Cup {
+    /// The cup of `binder` in `draw`; `None` where a value is not known.
+    fn of(binder: &Material, draw: &Draw) -> Option<Cup> {
+        let value = |property| binder.value(property, draw);
+        let density = value(Property::Density)?;
+        let timed = timed(binder);
+        Some(Cup {
+            vessel: Vessel {
+                volume: value(Property::CupMass).unwrap_or(USUAL_CUP) / density,
+                loss: value(Property::CupLoss).unwrap_or(LOSS),
+                start: REFERENCE,
+            },
+            conductivity: value(Property::Conductivity)?,
+            heat_capacity: density * value(Property::HeatCapacity)?,
+            density,
+            theta: value(Property::ActivationTemperature)?,
+            time: value(timed)?,
+            at_peak: timed == Property::ExothermTime,
+        })
+    }
+
     fn fill(&self, rate_constant: f64, heat: f64) -> Fill {
         Fill {
             conductivity: self.conductivity,
@@ -182,6 +202,27 @@ impl Cup {
     }
 }
 
+/// The time by which the rate of `binder` is known: of the peak in a cup where it is, else its pot life.
+pub(super) fn timed(binder: &Material) -> Property {
+    let peak = binder.values.contains_key(&Property::ExothermTime);
+    if peak { Property::ExothermTime } else { Property::PotLife }
+}
+
+/// True where the time in the cup is known at least as closely as the rate constant of `binder`, and the rate
+/// is not stated itself: then heat and rate are not independent, since a binder with more heat must be slower
+/// to gel in the same time.
+pub(super) fn timed_by_cup(binder: &Material) -> bool {
+    let figure = |property: Property| binder.values.get(&property);
+    let width = |figure: &Figure| figure.spread.high / figure.spread.low;
+    let known = figure(timed(binder)).zip(figure(Property::RateConstant));
+    known.is_some_and(|(time, rate)| rate.source != "design" && width(time) <= width(rate) * (1.0 + 1e-9))
+}
+
+/// The rate constant in `draw` with which the cup of `binder` keeps its time; `None` where nothing fits it.
+pub(super) fn rate_by_cup(binder: &Material, draw: &Draw) -> Option<f64> {
+    Cup::of(binder, draw)?.rate(binder.value(Property::HeatOfReaction, draw)?)
+}
+
 /// Fits the rate of the cure of `binder`, and its heat where a peak is stated, to the maker's cup, and
 /// replaces the known values; `None` where no cup is stated or nothing fits it.
 ///
@@ -192,25 +233,16 @@ pub(super) fn read_cup(binder: &mut Material) -> Option<CupReading> {
     let draw = Draw::default();
     let figure = |property: Property| binder.values.get(&property);
     let stated = |property: Property| figure(property).is_some_and(|figure| figure.source == "design");
-    let at_peak = figure(Property::ExothermTime).is_some();
+    let timed = timed(binder);
+    let at_peak = timed == Property::ExothermTime;
     if stated(Property::RateConstant) || !at_peak && !stated(Property::PotLife) {
         return None;
     }
-    let time = figure(if at_peak { Property::ExothermTime } else { Property::PotLife })?.spread;
+    let time = figure(timed)?.spread;
     let peak = figure(Property::ExothermPeak).map(|figure| figure.spread);
     let value = |property| binder.value(property, &draw);
-    let mass_kg = value(Property::CupMass).unwrap_or(USUAL_CUP);
-    let loss = value(Property::CupLoss).unwrap_or(LOSS);
-    let density = value(Property::Density)?;
-    let cup = Cup {
-        vessel: Vessel { volume: mass_kg / density, loss, start: REFERENCE },
-        conductivity: value(Property::Conductivity)?,
-        heat_capacity: density * value(Property::HeatCapacity)?,
-        density,
-        theta: value(Property::ActivationTemperature)?,
-        time: time.value,
-        at_peak,
-    };
+    let cup = Cup::of(binder, &draw)?;
+    let (mass_kg, loss) = (cup.vessel.volume * cup.density, cup.vessel.loss);
     let mut heat = value(Property::HeatOfReaction)?;
     let mut rate = cup.rate(heat)?;
     if let Some(peak) = peak {
