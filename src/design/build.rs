@@ -14,7 +14,6 @@ use stillbed_modes::{EliminationOrder, ModesFault};
 use stillbed_section::clearance::{hull, stands_out, within};
 use stillbed_section::spec::SectionSpec;
 use stillbed_section::{Geometry, Part};
-use stillbed_solid::SolvedWalls;
 
 /// One way of making the base.
 ///
@@ -51,8 +50,6 @@ pub struct Build {
     pub(super) whole: OnceLock<Arc<EliminationOrder>>,
     /// Elimination orders, shared by all builds.
     pub(super) patterns: Patterns,
-    /// Walls that no table covers, shared by all builds.
-    pub(super) solved_walls: SolvedWalls,
     /// Factor of the flexibility of walls; `None` where none gives.
     pub(super) walls: Option<Spread>,
     /// Whether these are taken as rigid all the same.
@@ -97,7 +94,7 @@ impl Build {
         let mut said = Vec::new();
         let mut substances: Vec<Substance> = Vec::new();
         let mut profiles = Vec::new();
-        let (patterns, solved_walls) = (register.patterns.clone(), register.solved_walls.clone());
+        let patterns = register.patterns.clone();
         let mut stores = Stores::new(&drawing, table, register);
         let used = |section: &str| drawing.members.iter().any(|(_, member)| member.section.value == section);
         for (section, spec) in drawing.sections.iter() {
@@ -156,7 +153,6 @@ impl Build {
             inside,
             whole,
             patterns,
-            solved_walls,
             walls: None,
             rigid_walls: false,
         };

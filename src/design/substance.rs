@@ -13,7 +13,6 @@ use stillbed_material::demand::demand;
 use stillbed_material::spec::AirSpec;
 use stillbed_material::{Material, Medium, MissingProperty, Property, Recipe, Role, Table, predict};
 use stillbed_section::{Geometry, Part, SectionFault};
-use stillbed_solid::SolvedWalls;
 
 /// Key of the flexibility of walls among the uncertain values.
 const WALLS: &str = "walls";
@@ -30,19 +29,12 @@ pub(super) struct Register {
     places: BTreeMap<(String, Property), usize>,
     geometries: Vec<Arc<Geometry>>,
     pub patterns: Patterns,
-    pub solved_walls: SolvedWalls,
 }
 
 impl Register {
     /// A register that starts with what the file states.
     pub fn new(uncertain: Vec<Uncertain>) -> Register {
-        Register {
-            uncertain,
-            places: BTreeMap::new(),
-            geometries: Vec::new(),
-            patterns: Patterns::default(),
-            solved_walls: SolvedWalls::default(),
-        }
+        Register { uncertain, places: BTreeMap::new(), geometries: Vec::new(), patterns: Patterns::default() }
     }
 
     /// How much softer or stiffer walls may be than they are computed, as a factor of their flexibility; drawn

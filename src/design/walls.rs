@@ -28,9 +28,7 @@ use stillbed_frame::{Frame, Joint, Line, Member, MemberSection, WallHinge};
 use stillbed_input::problem::Problem;
 use stillbed_input::quantity::{Draw, figures};
 use stillbed_material::Medium;
-use stillbed_solid::{
-    BeamStiffness, Bearing, ChordEnd, CornerEnd, LossyWall, SolvedWalls, TubeSection, WallPair,
-};
+use stillbed_solid::{BeamStiffness, Bearing, ChordEnd, CornerEnd, LossyWall, TubeSection, WallPair};
 
 /// Two directions are one when the cosine between them exceeds this.
 const SAME: f64 = 0.99;
@@ -59,6 +57,9 @@ const RIGID: f64 = 1e-3;
 /// How far a fillet of throat a widens the brace on each side, in parts of a: by solids with a square bead of the
 /// same area.
 const WIDENED: f64 = 0.7;
+
+/// Between the throats that are solved where the table does not cover a pair, in parts of the thinner wall.
+const THROAT_STEP: f64 = 0.25;
 
 /// The end of a brace on a chord.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -229,32 +230,44 @@ impl BraceEnd {
         brace: &Tube,
         [host, own]: [BeamStiffness; 2],
         made: Made,
-        solved: &SolvedWalls,
     ) -> Option<LossyWall> {
         let [width, height] = [chord.size[self.across], chord.size[1 - self.across]];
         let end = match self.runs_on {
             true => ChordEnd::RunsOn,
             false => ChordEnd::Ends(self.corner(chord, brace, made.corners)),
         };
-        let throat = made.weld.unwrap_or(chord.wall.min(brace.wall));
-        let bare = brace.size[self.own_across];
-        // A brace as wide as the chord has no fillet on its sides.
-        let wider = 2.0 * WIDENED * throat;
-        let across = if bare + wider < width { bare + wider } else { bare };
-        // At the end of a chord there is none on the outer side.
-        let sides = if self.runs_on { 1.0 } else { 0.5 };
-        let length = brace.size[1 - self.own_across] / self.sine + sides * wider;
+        let thin = chord.wall.min(brace.wall);
+        let throat = made.weld.unwrap_or(thin);
         // The brace's own axes are those of its width along the chord.
         let turned = BeamStiffness { ga: [own.ga[1], own.ga[0]], ei: [own.ei[1], own.ei[0]], ..own };
-        solved.of(&WallPair {
-            chord: TubeSection { width, height, wall: chord.wall },
-            brace: TubeSection { width: length, height: across, wall: brace.wall },
-            metal: chord.metal,
-            fill: chord.fill,
-            chord_beam: host,
-            brace_beam: turned,
-            end,
-        })
+        let bare = brace.size[self.own_across];
+        let pair = |throat: f64| {
+            // A brace as wide as the chord has no fillet on its sides.
+            let wider = 2.0 * WIDENED * throat;
+            let across = if bare + wider < width { bare + wider } else { bare };
+            // At the end of a chord there is none on the outer side.
+            let sides = if self.runs_on { 1.0 } else { 0.5 };
+            let length = brace.size[1 - self.own_across] / self.sine + sides * wider;
+            WallPair {
+                chord: TubeSection { width, height, wall: chord.wall },
+                brace: TubeSection { width: length, height: across, wall: brace.wall },
+                metal: chord.metal,
+                fill: chord.fill,
+                chord_beam: host,
+                brace_beam: turned,
+                end,
+            }
+        };
+        if let Some(found) = pair(throat).from_table() {
+            return Some(found);
+        }
+        // Draws of an uncertain throat lie between a few that are solved.
+        let steps = throat / (THROAT_STEP * thin);
+        let low = (steps + 1e-9).floor();
+        let part = (steps - low).max(0.0);
+        let solved = |steps: f64| pair(steps * THROAT_STEP * thin).flexibility();
+        let less = solved(low)?;
+        if part < 1e-9 { Some(less) } else { Some(less.towards(&solved(low + 1.0)?, part)) }
     }
 
     /// The joint there, with the walls `softer` times as flexible; `None` where the two do not fit, or the walls
@@ -265,7 +278,6 @@ impl BraceEnd {
         tubes: &[Option<Tube>],
         made: Made,
         softer: f64,
-        solved: &SolvedWalls,
     ) -> Option<Joint> {
         let within = self.within(frame, tubes)?;
         let (member, on) = (&frame.members[self.member], &frame.members[self.chord]);
@@ -275,7 +287,7 @@ impl BraceEnd {
             self.bearing(&chord, &brace).flexibility()
         } else {
             let beams = [beam(&frame.sections[on.section], self.across), beam(section, self.own_across)];
-            self.walls(&chord, &brace, beams, made, solved)?
+            self.walls(&chord, &brace, beams, made)?
         };
         let line = Line::of(frame, member)?;
         let square = self.sine * self.sine;
@@ -353,7 +365,7 @@ impl Build {
         let Some(walls) = self.walls else { return };
         let made = Made { weld: self.drawing.weld.map(|weld| weld.at(draw)), corners: self.drawing.corners };
         for brace in brace_ends(frame, tubes) {
-            let joint = brace.joint(frame, tubes, made, walls.at(draw), &self.solved_walls);
+            let joint = brace.joint(frame, tubes, made, walls.at(draw));
             let Some((joint, within)) = joint.zip(brace.within(frame, tubes)) else { continue };
             let member = &mut frame.members[brace.member];
             member.rigid[brace.end] = within;
@@ -379,7 +391,7 @@ impl Build {
             brace_ends(&frame, &tubes).into_iter().filter(|brace| !brace.runs_on).collect();
         let springs = |brace: &BraceEnd, corners| {
             let made = Made { weld: self.drawing.weld.map(|weld| weld.at(&Draw::default())), corners };
-            brace.joint(&frame, &tubes, made, 1.0, &self.solved_walls).map(|joint| joint.stiffness)
+            brace.joint(&frame, &tubes, made, 1.0).map(|joint| joint.stiffness)
         };
         // With what the brace itself turns, held at its far end: 4 EI / l, and GJ / l.
         let turns = |brace: &BraceEnd, corners| {

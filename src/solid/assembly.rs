@@ -6,6 +6,7 @@ use faer::linalg::matmul::matmul;
 use faer::sparse::{SparseColMat, SymbolicSparseColMat};
 use faer::{Accum, Mat, MatRef, Par};
 use rayon::prelude::*;
+use std::collections::HashMap;
 use stillbed_eigen::{MatrixPair, Sparse};
 
 /// The elastic constants and the density of one material.
@@ -39,7 +40,7 @@ pub struct Matrices {
     pub stiffness: Sparse,
     /// kg, both triangles; same pattern.
     pub mass: Sparse,
-    /// By free degree of freedom: its node.
+    /// By free degree of freedom: its node, or the set of cells that it lies in.
     pub group: Vec<usize>,
     /// By degree of freedom, three a node: its number among the free ones.
     pub free: Vec<Option<usize>>,
@@ -61,6 +62,7 @@ pub struct Assembly<'m> {
     /// By cell: the index of its matrices.
     kinds: Vec<usize>,
     matrices: Vec<Vec<CellMatrices>>,
+    shared: Shared,
 }
 
 impl<'m> Assembly<'m> {
@@ -90,12 +92,25 @@ impl<'m> Assembly<'m> {
             matrices(&mesh.intervals(cell), &cell.content)
         };
         let matrices = first.par_iter().map(of).collect();
-        let nodes = mesh.cells.iter().map(|cell| mesh.nodes_of(cell)).collect();
-        Assembly { mesh, nodes, kinds, matrices }
+        let nodes: Vec<Vec<usize>> = mesh.cells.iter().map(|cell| mesh.nodes_of(cell)).collect();
+        let shared = Shared::new(&nodes, mesh.nodes());
+        Assembly { mesh, nodes, kinds, matrices, shared }
     }
 
     /// Stiffness and mass with `materials`, of the degrees of freedom that `held` (three a node) leaves free.
     pub fn matrices(&self, materials: &[Elastic], held: &[bool]) -> Matrices {
+        self.assembled(materials, held, true)
+    }
+
+    /// The same without mass, for one factor: all degrees of freedom that lie in the same cells are one group, so
+    /// that there is less to put in order.
+    pub fn stiffness(&self, materials: &[Elastic], held: &[bool]) -> Matrices {
+        let mut made = self.assembled(materials, held, false);
+        made.group.iter_mut().for_each(|node| *node = self.shared.set[*node]);
+        made
+    }
+
+    fn assembled(&self, materials: &[Elastic], held: &[bool], with_mass: bool) -> Matrices {
         let mut free = vec![None; held.len()];
         let mut group = Vec::new();
         for (dof, held) in held.iter().enumerate() {
@@ -104,10 +119,11 @@ impl<'m> Assembly<'m> {
                 group.push(dof / 3);
             }
         }
-        let pattern = Pattern::new(&self.nodes, self.mesh.nodes(), &free);
+        let pattern = Pattern::new(&self.shared, &free);
         let size = group.len();
-        let entries = pattern.entries();
-        let [mut stiffness, mut mass] = [(); 2].map(|()| vec![0.0; entries]);
+        let entries = pattern.rows.len();
+        let mut stiffness = vec![0.0; entries];
+        let mut mass = vec![0.0; if with_mass { entries } else { 0 }];
         for (nodes, kind) in self.nodes.iter().zip(&self.kinds) {
             for own in &self.matrices[*kind] {
                 let elastic = materials[own.material];
@@ -125,7 +141,7 @@ impl<'m> Assembly<'m> {
                                 let place = (3 * a + i, 3 * b + j);
                                 stiffness[slot] +=
                                     elastic.lambda * own.lambda[place] + elastic.mu * own.mu[place];
-                                if i == j {
+                                if i == j && with_mass {
                                     mass[slot] += elastic.density * own.mass[(a, b)];
                                 }
                                 slot += 1;
@@ -135,12 +151,16 @@ impl<'m> Assembly<'m> {
                 }
             }
         }
-        let symbolic = || {
-            SymbolicSparseColMat::new_checked(size, size, pattern.starts.clone(), None, pattern.rows.clone())
+        let sparse = |starts: Vec<usize>, rows: Vec<usize>, values: Vec<f64>| {
+            SparseColMat::new(SymbolicSparseColMat::new_checked(size, size, starts, None, rows), values)
+        };
+        let mass = match with_mass {
+            true => sparse(pattern.starts.clone(), pattern.rows.clone(), mass),
+            false => sparse(vec![0; size + 1], Vec::new(), mass),
         };
         Matrices {
-            stiffness: SparseColMat::new(symbolic(), stiffness).into(),
-            mass: SparseColMat::new(symbolic(), mass).into(),
+            stiffness: sparse(pattern.starts, pattern.rows, stiffness).into(),
+            mass: mass.into(),
             group,
             free,
         }
@@ -203,57 +223,77 @@ fn mass_times(mass: &Mat<f64>, local: &Mat<f64>) -> Mat<f64> {
     Mat::from_fn(3 * n, count, |row, k| product[(row / 3, 3 * k + row % 3)])
 }
 
+/// Nodes that lie in the same cells have the same neighbours.
+struct Shared {
+    /// By node: the set of cells that it lies in.
+    set: Vec<usize>,
+    /// By set: the nodes of its cells, ascending.
+    near: Vec<Vec<usize>>,
+}
+
+impl Shared {
+    fn new(cells: &[Vec<usize>], nodes: usize) -> Shared {
+        let mut of_node: Vec<Vec<usize>> = vec![Vec::new(); nodes];
+        for (number, cell) in cells.iter().enumerate() {
+            cell.iter().for_each(|node| of_node[*node].push(number));
+        }
+        let mut known: HashMap<&[usize], usize> = HashMap::new();
+        let mut sets: Vec<&[usize]> = Vec::new();
+        let mut set = Vec::with_capacity(nodes);
+        for own in of_node.iter().map(Vec::as_slice) {
+            set.push(*known.entry(own).or_insert_with(|| {
+                sets.push(own);
+                sets.len() - 1
+            }));
+        }
+        let near = |set: &&[usize]| {
+            let mut near: Vec<usize> = set.iter().flat_map(|cell| cells[*cell].iter().copied()).collect();
+            near.sort_unstable();
+            near.dedup();
+            near
+        };
+        Shared { near: sets.par_iter().map(near).collect(), set }
+    }
+}
+
 /// Which entries of the matrices are stored.
-struct Pattern {
+struct Pattern<'s> {
     /// By free degree of freedom: where its column begins; one more at the end.
     starts: Vec<usize>,
     rows: Vec<usize>,
-    /// By node: the nodes that share a cell with it, ascending, and how many free degrees of freedom lie before
-    /// each of them in a column.
-    neighbours: Vec<Vec<(usize, usize)>>,
+    shared: &'s Shared,
+    /// By set of cells: how many free degrees of freedom lie before each of its nodes in a column.
+    before: Vec<Vec<usize>>,
 }
 
-impl Pattern {
-    fn new(cells: &[Vec<usize>], nodes: usize, free: &[Option<usize>]) -> Pattern {
-        let mut near: Vec<Vec<usize>> = vec![Vec::new(); nodes];
-        for cell in cells {
-            for &node in cell {
-                near[node].extend_from_slice(cell);
-            }
-        }
-        let order = |mut near: Vec<usize>| {
-            near.sort_unstable();
-            near.dedup();
-            let mut before = 0;
-            let with_offset = |node: usize| {
-                let own = before;
-                before += (0..3).filter(|i| free[3 * node + i].is_some()).count();
-                (node, own)
-            };
-            near.into_iter().map(with_offset).collect::<Vec<(usize, usize)>>()
-        };
-        let neighbours: Vec<Vec<(usize, usize)>> = near.into_par_iter().map(order).collect();
+impl Pattern<'_> {
+    fn new<'s>(shared: &'s Shared, free: &[Option<usize>]) -> Pattern<'s> {
+        let own = |node: &usize| (0..3).filter_map(|i| free[3 * node + i]).collect::<Vec<usize>>();
+        let (before, columns): (Vec<Vec<usize>>, Vec<Vec<usize>>) = (shared.near.par_iter())
+            .map(|near| {
+                let (mut before, mut column) = (Vec::with_capacity(near.len()), Vec::new());
+                for node in near {
+                    before.push(column.len());
+                    column.extend(own(node));
+                }
+                (before, column)
+            })
+            .unzip();
         let mut starts = vec![0];
         let mut rows = Vec::new();
-        for (node, near) in neighbours.iter().enumerate() {
-            for _ in (0..3).filter(|j| free[3 * node + j].is_some()) {
-                let near = near.iter().flat_map(|(other, _)| (0..3).filter_map(move |i| free[3 * other + i]));
-                rows.extend(near);
+        for (node, set) in shared.set.iter().enumerate() {
+            for _ in own(&node) {
+                rows.extend_from_slice(&columns[*set]);
                 starts.push(rows.len());
             }
         }
-        Pattern { starts, rows, neighbours }
-    }
-
-    fn entries(&self) -> usize {
-        self.rows.len()
+        Pattern { starts, rows, shared, before }
     }
 
     /// By node of a cell: where its entries begin in a column of `node`.
     fn offsets(&self, cell: &[usize], node: usize) -> Vec<usize> {
-        let near = &self.neighbours[node];
-        let place =
-            |other: &usize| near.binary_search_by_key(other, |(node, _)| *node).map_or(0, |i| near[i].1);
-        cell.iter().map(place).collect()
+        let set = self.shared.set[node];
+        let (near, before) = (&self.shared.near[set], &self.before[set]);
+        cell.iter().map(|other| near.binary_search(other).map_or(0, |i| before[i])).collect()
     }
 }

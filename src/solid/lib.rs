@@ -24,7 +24,8 @@
 //! tube_joint  one tube on another, and the motions of its end
 //! tube_beams  what the two give as beams
 //! walls       how the wall of one tube gives under the end of another
-//! wall_table  the same from a table of ratios, and for pairs that it does not cover
+//! wall_table  the same from a table of ratios
+//! solved_walls  the same of pairs that the table does not cover, each solved once
 //! bearing     how a solid chord gives under the end of a tube, from a table
 //! ```
 
@@ -44,6 +45,7 @@ mod polynomial;
 mod recovery;
 mod reduced;
 mod shown;
+mod solved_walls;
 mod space;
 pub mod spec;
 mod stl;
@@ -69,7 +71,7 @@ pub use reduced::{BodyFault, MaterialMatrices, Reduced};
 pub use stl::{Triangle, open_edges, read_stl};
 pub use surface::{Corner, Edge, Face, Shown, surface};
 pub use tube_joint::{BeamStiffness, ChordEnd, CornerEnd, TubeJoint, TubeSection, WallFlexibility};
-pub use wall_table::{LossyWall, SolvedWalls, WallPair};
+pub use wall_table::{LossyWall, WallPair};
 
 #[cfg(test)]
 mod trials;

@@ -1,8 +1,34 @@
 //! What chord and brace of a joint of tubes give as beams.
 
-use crate::tube_joint::{BeamStiffness, ChordEnd, TubeJoint, Way};
+use crate::tube_joint::{BeamStiffness, ChordEnd, TubeJoint, TubeSection, Way};
 use nalgebra::DMatrix;
 use num_complex::Complex64;
+use stillbed_material::{Medium, Role};
+use stillbed_section::{Geometry, Part, Shape};
+
+/// Poisson's ratios of metal and of fill in the table of walls.
+pub(crate) const POISSON: [f64; 2] = [0.3, 0.25];
+
+impl BeamStiffness {
+    /// A tube of metal of the complex Young's modulus `metal`, Pa, empty or with a bonded `fill`; Poisson's ratios are 0.3 and
+    /// 0.25, as those of the table. `None` where its section cannot be solved.
+    pub fn of_tube(tube: TubeSection, metal: Complex64, fill: Option<Complex64>) -> Option<BeamStiffness> {
+        let TubeSection { width, height, wall } = tube;
+        let medium = |name, role, modulus: Complex64, poisson| {
+            Medium::isotropic(name, role, modulus.re, poisson, 1.0, modulus.im / modulus.re)
+        };
+        let mut media = vec![medium("metal", Role::Skeleton, metal, POISSON[0])];
+        let mut parts = Vec::new();
+        if let Some(modulus) = fill {
+            media.push(medium("fill", Role::Fill, modulus, POISSON[1]));
+            parts.push(Part::new(Shape::Rectangle { width, height }, 1));
+        }
+        parts.push(Part::new(Shape::Tube { width, height, wall, radius: None }, 0));
+        let section = Geometry::fitted(parts, &media).ok()?.solve(&media, 1.0).ok()?;
+        let at = |i: usize| section.as_stated.matrix[(i, i)];
+        Some(BeamStiffness { ea: at(0), ga: [at(1), at(2)], gj: at(3), ei: [at(5), at(4)] })
+    }
+}
 
 /// What the two beams of a joint give.
 pub(crate) struct Beams<'j> {

@@ -1,4 +1,4 @@
-//! How much do the walls of a pair of tubes give? From the table where it covers the pair, else solved once.
+//! How much do the walls of a pair of tubes give? From the table where it covers the pair.
 //!
 //! `data/walls.csv` holds solutions by ratios: modulus of the fill over that of the metal, height of the chord over
 //! its width, its width over its wall, wall of the brace over that of the chord, width of the brace over that of
@@ -19,17 +19,12 @@
 //! small, where a wide brace stiffens the chord. A loss factor follows by the correspondence principle, to first order in the difference of
 //! those of fill and metal.
 
-use crate::assembly::Elastic;
 use crate::tube_beams::beneath;
-use crate::tube_joint::{BeamStiffness, ChordEnd, CornerEnd, TubeJoint, TubeSection};
+use crate::tube_joint::{BeamStiffness, ChordEnd, CornerEnd, TubeSection};
 use num_complex::Complex64;
-use std::collections::HashMap;
-use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+use std::sync::OnceLock;
 
 const BUILT_IN: &str = include_str!("../../data/walls.csv");
-
-/// Poisson's ratio of metal and of fill in the table.
-const POISSON: [f64; 2] = [0.3, 0.25];
 
 /// Ratios beyond the outermost points by less than this factor are extrapolated.
 const BEYOND: f64 = 1.5;
@@ -73,11 +68,27 @@ pub struct LossyWall {
     pub depth: f64,
 }
 
+impl LossyWall {
+    /// What lies at `part`, 0 to 1, of the way from this to `other`.
+    #[must_use]
+    pub fn towards(&self, other: &LossyWall, part: f64) -> LossyWall {
+        let between = |a: Complex64, b: Complex64| a * (1.0 - part) + b * part;
+        LossyWall {
+            push: between(self.push, other.push),
+            in_plane: between(self.in_plane, other.in_plane),
+            out_of_plane: between(self.out_of_plane, other.out_of_plane),
+            twist: between(self.twist, other.twist),
+            leaning: between(self.leaning, other.leaning),
+            depth: self.depth * (1.0 - part) + other.depth * part,
+        }
+    }
+}
+
 /// Push, in plane, out of plane, twist and leaning as the table states them, and the depth over the chord's width.
-type Wall = [f64; 6];
+pub(crate) type Wall = [f64; 6];
 
 /// The place of the depth.
-const DEPTH: usize = 5;
+pub(crate) const DEPTH: usize = 5;
 
 /// The axis about which a brace turns lies within this part of the chord's width from the face; where nearly nothing
 /// turns it is far off, and without meaning.
@@ -128,7 +139,7 @@ struct Grid {
 const LIFT: f64 = 30.0;
 
 /// Places of the ratios.
-const FILL: usize = 0;
+pub(crate) const FILL: usize = 0;
 const HEIGHT: usize = 1;
 const SLENDERNESS: usize = 2;
 const WALLS: usize = 3;
@@ -280,7 +291,8 @@ pub(crate) fn lagrange(points: &[f64], x: f64) -> Vec<f64> {
 }
 
 impl WallPair {
-    fn ratios(&self) -> [f64; 6] {
+    /// Its ratios in the order of the table.
+    pub(crate) fn ratios(&self) -> [f64; 6] {
         let (chord, brace) = (self.chord, self.brace);
         let fill = self.fill.map_or(0.0, |fill| fill.re / self.metal.re);
         [
@@ -294,7 +306,7 @@ impl WallPair {
     }
 
     /// Its end, as far as it counts: a filled chord hardly gives at its end.
-    fn end(&self) -> ChordEnd {
+    pub(crate) fn end(&self) -> ChordEnd {
         if self.fill.is_some() { ChordEnd::RunsOn } else { self.end }
     }
 
@@ -322,7 +334,7 @@ impl WallPair {
 
     /// The flexibilities that the table states as `wall`, with the relative `slopes` over the logarithm of the fill's
     /// modulus.
-    fn with_loss(&self, wall: &Wall, slopes: &Wall) -> LossyWall {
+    pub(crate) fn with_loss(&self, wall: &Wall, slopes: &Wall) -> LossyWall {
         let loss = |modulus: Complex64| modulus.im / modulus.re;
         let apart = self.fill.map_or(0.0, |fill| loss(fill) - loss(self.metal));
         let width = self.chord.width;
@@ -338,80 +350,15 @@ impl WallPair {
             depth: wall[DEPTH] * width,
         }
     }
-
-    /// The pair solved as the table states it: push, in plane, out of plane, twist and leaning, without units, and the
-    /// depth over the chord's width; `None` where it cannot be solved.
-    pub fn solved(&self) -> Option<Wall> {
-        let elastic = |modulus: f64, k: usize| Elastic::isotropic(modulus, POISSON[k], 1.0);
-        let fill = self.fill.map(|fill| elastic(fill.re, 1));
-        let joint = TubeJoint {
-            chord: self.chord,
-            brace: self.brace,
-            metal: elastic(self.metal.re, 0),
-            chord_fill: fill,
-            solid: false,
-            brace_fill: fill,
-            chord_beam: self.chord_beam,
-            brace_beam: self.brace_beam,
-            weld: 0.0,
-            opposite: false,
-            end: self.end(),
-        };
-        let wall = joint.solve(ORDERS).ok()?;
-        let width = self.chord.width;
-        let beneath = beneath(self.end(), self.brace.width, &self.chord_beam);
-        let scale = [width, width.powi(3)].map(|size| self.metal.re * size);
-        let sums = [
-            scale[0] * (wall.push + beneath[0].re),
-            scale[1] * (wall.in_plane + beneath[1].re),
-            scale[1] * (wall.out_of_plane + beneath[2].re),
-            scale[1] * (wall.twist + beneath[3].re),
-            scale[1] * wall.leaning,
-            wall.depth / width,
-        ];
-        sums.iter().all(|x| x.is_finite()).then_some(sums)
-    }
 }
 
 /// Orders of the grid along walls and across them.
-const ORDERS: [usize; 2] = [3, 2];
-
-/// What makes two pairs alike: hundreds of their ratios' logarithms, and the end.
-type Key = ([i64; 6], ChordEnd);
-
-/// Pairs that the table does not cover, each solved once, for whatever draw of its materials.
-#[derive(Debug, Clone, Default)]
-pub struct SolvedWalls {
-    known: Arc<Mutex<HashMap<Key, Option<Wall>>>>,
-}
-
-impl SolvedWalls {
-    /// What the walls of `pair` give; `None` where they cannot be solved. Where the table does not cover it, what a
-    /// draw changes of the fill is scaled as the inverse of the modulus, and its loss is that of the metal.
-    pub fn of(&self, pair: &WallPair) -> Option<LossyWall> {
-        if let Some(found) = pair.from_table() {
-            return Some(found);
-        }
-        let mut ratios = pair.ratios();
-        ratios[0] = if ratios[0] > 0.0 { ratios[0].log2().round().exp2() } else { 1.0 };
-        let key = (ratios.map(|ratio| (100.0 * ratio.ln()).round() as i64), pair.end());
-        let lock = || self.known.lock().unwrap_or_else(PoisonError::into_inner);
-        let known = lock().get(&key).copied();
-        let wall = known.unwrap_or_else(|| {
-            let made = pair.solved();
-            lock().insert(key, made);
-            made
-        })?;
-        Some(pair.with_loss(&wall, &[0.0; 6]))
-    }
-}
+pub(crate) const ORDERS: [usize; 2] = [3, 2];
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use approx::assert_relative_eq;
-    use stillbed_material::{Medium, Role};
-    use stillbed_section::{Geometry, Part, Shape};
 
     /// A pair of sizes in mm, empty or filled with 30 GPa.
     fn pair(chord: [f64; 3], brace: [f64; 3], filled: bool) -> WallPair {
@@ -424,20 +371,7 @@ mod tests {
         let [chord, brace] = [chord, brace].map(tube);
         let metal = Complex64::new(210e9, 210e6);
         let fill = filled.then_some(Complex64::new(30e9, 0.6e9));
-        let beam = |tube: TubeSection| {
-            let TubeSection { width, height, wall } = tube;
-            let media = [
-                Medium::isotropic("metal", Role::Skeleton, 210e9, 0.3, 7850.0, 0.001),
-                Medium::isotropic("fill", Role::Fill, 30e9, 0.25, 2300.0, 0.02),
-            ];
-            let mut parts = vec![Part::new(Shape::Tube { width, height, wall, radius: None }, 0)];
-            if filled {
-                parts.insert(0, Part::new(Shape::Rectangle { width, height }, 1));
-            }
-            let section = Geometry::fitted(parts, &media).unwrap().solve(&media, 1.0).unwrap();
-            let at = |i: usize| section.as_stated.matrix[(i, i)];
-            BeamStiffness { ea: at(0), ga: [at(1), at(2)], gj: at(3), ei: [at(5), at(4)] }
-        };
+        let beam = |tube| BeamStiffness::of_tube(tube, metal, fill).unwrap();
         WallPair { chord, brace, metal, fill, chord_beam: beam(chord), brace_beam: beam(brace), end }
     }
 
@@ -510,16 +444,5 @@ mod tests {
         }
         // A push counts from the chord's side walls: a difference of two shifts, each of which lies between.
         assert!(loss(filled.push) > 0.001, "{}", filled.push);
-    }
-
-    #[test]
-    fn a_chord_of_very_thin_walls_is_solved_once() {
-        let store = SolvedWalls::default();
-        let pair = pair([100.0, 100.0, 2.0], [40.0, 40.0, 2.0], false);
-        assert!(pair.from_table().is_none());
-        let first = store.of(&pair).unwrap();
-        assert!(first.in_plane.re > 0.0);
-        assert_eq!(store.of(&pair).unwrap(), first);
-        assert_eq!(store.known.lock().unwrap().len(), 1);
     }
 }

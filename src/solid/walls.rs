@@ -72,8 +72,20 @@ impl TubeJoint {
             ChordEnd::RunsOn => &[Way::OutOfPlane, Way::InPlane, Way::Push, Way::Twist],
             ChordEnd::Ends(_) => &[Way::OutOfPlane, Way::InPlane],
         };
+        // Most ways share a grid.
+        let extents: Vec<[f64; 2]> = ways.iter().map(|way| self.extent(*way)).collect();
+        let mut apart = extents.clone();
+        apart.sort_by(|a, b| a[0].total_cmp(&b[0]));
+        apart.dedup();
+        let meshes: Vec<Mesh> =
+            apart.iter().map(|[length, stub]| self.mesh(*length, *stub, orders)).collect();
+        let assemblies: Vec<Assembly> = meshes.par_iter().map(Assembly::new).collect();
+        let solve = |(way, extent): (&Way, &[f64; 2])| {
+            let place = apart.iter().position(|own| own == extent).unwrap_or(0);
+            self.flexibility(*way, *extent, &assemblies[place])
+        };
         let solved: Vec<Result<DMatrix<f64>, EigenFault>> =
-            ways.par_iter().map(|way| self.flexibility(*way, orders)).collect();
+            ways.par_iter().zip(&extents).map(solve).collect();
         let solved: Vec<DMatrix<f64>> = solved.into_iter().collect::<Result<_, _>>()?;
         let (out_of_plane, in_plane) = (&solved[0], &solved[1]);
         let (push, twist, leaning) = match self.end {
@@ -90,16 +102,27 @@ impl TubeJoint {
         })
     }
 
-    /// What the joint gives beyond its beams at the face of the chord one way, by the way's motions.
-    fn flexibility(&self, way: Way, orders: [usize; 2]) -> Result<DMatrix<f64>, EigenFault> {
+    /// From the middle of the joint to the chord's held ends, and from its face to the brace's, m.
+    fn extent(&self, way: Way) -> [f64; 2] {
         let (chord, brace) = (self.chord, self.brace);
         let reach = if self.solid { SOLID } else { way.reach(self.end) };
-        let length = 0.5 * brace.width + reach * chord.width.max(chord.height);
-        let stub = self.stub(way);
-        let mesh = self.mesh(length, stub, orders);
+        // A mitred corner distorts the section of the brace as far along it as that of the chord.
+        let far = self.end == ChordEnd::Ends(CornerEnd::Mitred) && way == Way::OutOfPlane;
+        let stub = if far { TURNED } else { STUB };
+        [0.5 * brace.width + reach * chord.width.max(chord.height), stub * brace.width.max(brace.height)]
+    }
+
+    /// What the joint gives beyond its beams at the face of the chord one way, by the way's motions.
+    fn flexibility(
+        &self,
+        way: Way,
+        [length, stub]: [f64; 2],
+        assembly: &Assembly,
+    ) -> Result<DMatrix<f64>, EigenFault> {
+        let chord = self.chord;
         let solved = Solved {
             joint: self,
-            assembly: &Assembly::new(&mesh),
+            assembly,
             materials: &[
                 self.metal,
                 self.chord_fill.unwrap_or(self.metal),
@@ -116,14 +139,6 @@ impl TubeJoint {
             back[(1, 0)] = -stub;
         }
         Ok(back.transpose() * local * back)
-    }
-
-    /// From the chord to where the brace's end is held together, m.
-    fn stub(&self, way: Way) -> f64 {
-        // A mitred corner distorts the section of the brace as far along it as that of the chord.
-        let far = self.end == ChordEnd::Ends(CornerEnd::Mitred) && way == Way::OutOfPlane;
-        let sizes = if far { TURNED } else { STUB };
-        sizes * self.brace.width.max(self.brace.height)
     }
 
     fn mesh(&self, length: f64, stub: f64, orders: [usize; 2]) -> Mesh {
@@ -280,7 +295,7 @@ impl Solved<'_> {
                 }
             }
         }
-        let matrices = self.assembly.matrices(self.materials, &held);
+        let matrices = self.assembly.stiffness(self.materials, &held);
         let pair = matrices.pair();
         let [forces, _] = self.assembly.times(self.materials, moved.as_ref());
         let mut loads = Mat::<f64>::zeros(pair.dofs(), motions);

@@ -7,8 +7,6 @@
 
 use num_complex::Complex64;
 use rayon::prelude::*;
-use stillbed_material::{Medium, Role};
-use stillbed_section::{Geometry, Part, Shape};
 use stillbed_solid::{BeamStiffness, ChordEnd, CornerEnd, TubeSection, WallPair};
 
 /// The modulus of the metal, Pa, and the width of the chord, m; the table does not depend on them.
@@ -26,20 +24,6 @@ struct Row {
     length: f64,
 }
 
-fn beam(tube: TubeSection, fill: Option<f64>) -> Option<BeamStiffness> {
-    let TubeSection { width, height, wall } = tube;
-    let mut media = vec![Medium::isotropic("metal", Role::Skeleton, E, 0.3, 7850.0, 0.0)];
-    let mut parts = Vec::new();
-    if let Some(modulus) = fill {
-        media.push(Medium::isotropic("fill", Role::Fill, modulus, 0.25, 2300.0, 0.0));
-        parts.push(Part::new(Shape::Rectangle { width, height }, 1));
-    }
-    parts.push(Part::new(Shape::Tube { width, height, wall, radius: None }, 0));
-    let section = Geometry::fitted(parts, &media).ok()?.solve(&media, 1.0).ok()?;
-    let at = |i: usize| section.as_stated.matrix[(i, i)];
-    Some(BeamStiffness { ea: at(0), ga: [at(1), at(2)], gj: at(3), ei: [at(5), at(4)] })
-}
-
 impl Row {
     fn pair(&self) -> Option<WallPair> {
         let wall = WIDTH / self.slenderness;
@@ -47,14 +31,14 @@ impl Row {
         let (across, along) = (self.width * WIDTH, self.length * self.width * WIDTH);
         let own = (self.walls * wall).min(0.4 * across.min(along));
         let brace = TubeSection { width: along, height: across, wall: own };
-        let fill = (self.fill > 0.0).then_some(self.fill * E);
+        let fill = (self.fill > 0.0).then_some(Complex64::from(self.fill * E));
         Some(WallPair {
             chord,
             brace,
             metal: E.into(),
-            fill: fill.map(Complex64::from),
-            chord_beam: beam(chord, fill)?,
-            brace_beam: beam(brace, fill)?,
+            fill,
+            chord_beam: BeamStiffness::of_tube(chord, E.into(), fill)?,
+            brace_beam: BeamStiffness::of_tube(brace, E.into(), fill)?,
             end: self.end,
         })
     }
