@@ -67,11 +67,39 @@ const SMALL_TURN: f64 = 0.5;
 /// Number of stretches of one tap.
 const STRETCHES: usize = 6;
 
-/// How `mode` depends on its amplitude.
-pub(super) fn trend(mode: &Mode) -> AmplitudeTrend {
+/// The least standard error of a loss factor on a curve, in parts of it: its law is smooth and of few terms.
+const LAW: f64 = 0.002;
+/// What a recorder at its limit may hide of a decay: at the largest amplitude so much of it, less in proportion
+/// below.
+const HIDDEN: f64 = 0.5;
+
+/// What the surroundings and the recorder do to a ring, beside noise.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Distortion {
+    /// How many times larger than noise alone would make them the errors are.
+    pub(super) times: f64,
+    /// Standard error of a decay by the recorder's gain, 1/s.
+    pub(super) gain: f64,
+    /// True where the recorder was at its limit.
+    pub(super) saturated: bool,
+}
+
+impl Distortion {
+    /// Adds it to the errors of `point`, `largest` being the largest amplitude.
+    fn widen(&self, point: &mut Point, largest: f64) {
+        let hidden = if self.saturated { HIDDEN * point.amplitude / largest / COVERAGE } else { 0.0 };
+        let own = (hidden + LAW) * point.decay.abs();
+        point.decay_variance = (self.times * point.decay_variance.sqrt() + self.gain + own).powi(2);
+        point.ringing_variance *= self.times.powi(2);
+    }
+}
+
+/// How `mode` depends on its amplitude, heard through `distortion`.
+pub(super) fn trend(mode: &Mode, distortion: &Distortion) -> AmplitudeTrend {
     let mut points = if mode.curve.is_empty() { stretches(mode) } else { on_curve(mode) };
     points.sort_by(|a, b| b.amplitude.total_cmp(&a.amplitude));
     let largest = points.first().map_or(1.0, |point| point.amplitude);
+    points.iter_mut().for_each(|point| distortion.widen(point, largest));
     let per_loss = 2.0 / mode.ringing;
     let stretches: Vec<AmplitudePoint> = points
         .iter()

@@ -1,6 +1,6 @@
 //! What is reported for one mode: its values with their limits, its amplitude and its shape.
 
-use super::amplitude_trend::{AmplitudeTrend, TrendVerdict, trend};
+use super::amplitude_trend::{AmplitudeTrend, Distortion, TrendVerdict, trend};
 use super::damping_measures::{DampingMeasures, from_pole, without_window};
 use super::half_power::{HalfPower, half_power};
 use super::identify::Mode;
@@ -91,13 +91,25 @@ pub(super) struct Setting<'a> {
     pub(super) gain: f64,
     /// The room, if it is heard.
     pub(super) room: Option<Room>,
+    /// True where the recorder was at its limit.
+    pub(super) saturated: bool,
 }
+
+/// How many times larger than those by noise errors are in a room that is heard.
+const IN_ROOM: f64 = 2.0;
+/// The same of the points of a curve where a microphone may hear a room that does not show: its beats do not average
+/// out over a part of the decay. By trial on made records.
+const UNHEARD_ROOM: f64 = 1.5;
 
 /// The mode's values with their limits; for a `doubtful` mode the loss factor is only bounded.
 pub(super) fn state(mode: &Mode, setting: &Setting, doubtful: bool) -> MeasuredMode {
-    let Setting { record, levels, top, window, gain, room } = *setting;
+    let Setting { record, levels, top, window, gain, room, saturated } = *setting;
     // The sound of a room is no steady noise: it is strongest at the frequency of the mode.
-    let mut error = mode.variance.sqrt() * if room.is_some() { 2.0 } else { 1.0 };
+    let times = if room.is_some() { IN_ROOM } else { 1.0 };
+    let on_curves = if record.is_sound { times.max(UNHEARD_ROOM) } else { times };
+    // A gain that changes while the ring decays looks like damping.
+    let distortion = Distortion { times: on_curves, gain: 0.5 * gain, saturated: saturated || gain > 0.0 };
+    let mut error = times * mode.variance.sqrt();
     let mut decay = mode.decay;
     if let Some(tau) = window {
         decay = without_window(decay, tau.value);
@@ -113,10 +125,9 @@ pub(super) fn state(mode: &Mode, setting: &Setting, doubtful: bool) -> MeasuredM
         COVERAGE * error.hypot(blurred) / std::f64::consts::TAU + (1e-7 + record.rate_error) * ringing;
     let mut frequency_hz =
         Spread::between(frequency, ringing * (1.0 - law) - reach, ringing * (1.0 + law) + reach);
-    // A gain that changes while the ring decays looks like damping.
-    let error = error + 0.5 * gain;
+    let error = error + distortion.gain;
     let loss_reach = 2.0 * COVERAGE * error / mode.ringing + 1e-6 * loss + law * loss;
-    let trend = trend(mode);
+    let trend = trend(mode, &distortion);
     let mut stated = limits(loss, loss_reach);
     // Limits of a value that changes with amplitude span its values over the whole decay.
     let changes = |verdict| matches!(verdict, TrendVerdict::Rises | TrendVerdict::Falls);

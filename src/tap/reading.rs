@@ -189,7 +189,8 @@ pub fn read_taps(record: &Record, listen: &ReadingOptions) -> Result<TapReading,
         once: used.len() == 1,
     };
     let doubts: Vec<Option<Doubt>> = modes.iter().map(|mode| doubt(mode, &modes, &circumstances)).collect();
-    let setting = Setting { record, levels: &levels, top, window, gain, room };
+    let saturated = overdriven || taps.iter().any(|tap| tap.clipped > 0);
+    let setting = Setting { record, levels: &levels, top, window, gain, room, saturated };
     let stated: Vec<MeasuredMode> =
         modes.iter().zip(&doubts).map(|(mode, doubt)| state(mode, &setting, doubt.is_some())).collect();
     if let Some(room) = &room {
