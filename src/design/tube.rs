@@ -1,6 +1,7 @@
-//! Sections that are rectangular tubes, empty or filled, and solid rectangles: what stands on what at a corner.
+//! Sections that are rectangular or round tubes, empty or filled, and solid rectangles: what stands on what at a corner.
 
 use num_complex::Complex64;
+use std::f64::consts::{FRAC_PI_4, PI};
 use stillbed_material::{Medium, Role};
 use stillbed_section::{Geometry, Shape};
 
@@ -10,7 +11,12 @@ const FILLED: f64 = 0.9;
 /// What is cast into a rectangle lies within this part of its sides.
 const SKIN: f64 = 0.95;
 
-/// A section that is a rectangular tube, empty or filled, or a solid rectangle: a tube without wall, of its fill alone.
+/// Cube of the width of a square tube over the diameter of a round one with the same wall and second moment, both thin:
+/// 2/3 b³ t = π/8 d³ t.
+const ALIKE: f64 = 3.0 * PI / 16.0;
+
+/// A section that is a rectangular or round tube, empty or filled, or a solid rectangle: a tube without wall, of its
+/// fill alone.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Tube {
     /// Along the section's y and z, m.
@@ -19,6 +25,8 @@ pub struct Tube {
     /// Young's moduli, Pa.
     pub(super) metal: Complex64,
     pub(super) fill: Option<Complex64>,
+    /// Of a round one, whose sizes are those of a square one as thick that bends as it does.
+    pub(super) round: bool,
 }
 
 /// Sizes along y and z, and the wall, m, of a rectangular tube that is square to the axes and about the origin of its
@@ -40,7 +48,9 @@ impl Tube {
     /// The tube or rectangle that a section of `geometry` is, `scale` times as large as drawn; `None` for any other
     /// section.
     pub fn of(geometry: &Geometry, media: &[Medium], scale: f64) -> Option<Tube> {
-        Tube::hollow(geometry, media, scale).or_else(|| Tube::solid(geometry, media, scale))
+        Tube::hollow(geometry, media, scale)
+            .or_else(|| Tube::pipe(geometry, media, scale))
+            .or_else(|| Tube::solid(geometry, media, scale))
     }
 
     fn hollow(geometry: &Geometry, media: &[Medium], scale: f64) -> Option<Tube> {
@@ -52,6 +62,36 @@ impl Tube {
             (around && !part.cavity).then_some((number, size, wall))
         })?;
         let inside = (size[0] - 2.0 * wall) * (size[1] - 2.0 * wall);
+        Some(Tube {
+            size: size.map(|x| x * scale),
+            wall: wall * scale,
+            metal: media[parts[number].medium].youngs_modulus,
+            fill: Tube::fill(geometry, media, number, inside),
+            round: false,
+        })
+    }
+
+    fn pipe(geometry: &Geometry, media: &[Medium], scale: f64) -> Option<Tube> {
+        let parts = geometry.parts();
+        let whole = geometry.size();
+        let (number, diameter, wall) = parts.iter().enumerate().find_map(|(number, part)| {
+            let Shape::Pipe { diameter, wall } = part.shape else { return None };
+            let around = whole.iter().all(|size| (size - diameter).abs() < 0.01 * diameter)
+                && part.at.iter().all(|x| x.abs() < 1e-9);
+            (around && !part.cavity).then_some((number, diameter, wall))
+        })?;
+        Some(Tube {
+            size: [ALIKE.cbrt() * diameter * scale; 2],
+            wall: wall * scale,
+            metal: media[parts[number].medium].youngs_modulus,
+            fill: Tube::fill(geometry, media, number, FRAC_PI_4 * (diameter - 2.0 * wall).powi(2)),
+            round: true,
+        })
+    }
+
+    /// Young's modulus of what fills the `inside`, m², of part `number`.
+    fn fill(geometry: &Geometry, media: &[Medium], number: usize, inside: f64) -> Option<Complex64> {
+        let parts = geometry.parts();
         let moments = geometry.moments();
         let fill = (0..parts.len()).find(|i| {
             let own = &parts[*i];
@@ -60,12 +100,7 @@ impl Tube {
                 && !own.cavity
                 && moments[*i].area > FILLED * inside
         });
-        Some(Tube {
-            size: size.map(|x| x * scale),
-            wall: wall * scale,
-            metal: media[parts[number].medium].youngs_modulus,
-            fill: fill.map(|i| media[parts[i].medium].youngs_modulus),
-        })
+        fill.map(|i| media[parts[i].medium].youngs_modulus)
     }
 
     /// A rectangle that makes the whole outside of the section; what is cast into it lies deeper.
@@ -90,6 +125,7 @@ impl Tube {
             wall: 0.0,
             metal: modulus,
             fill: Some(modulus),
+            round: false,
         })
     }
 

@@ -2,8 +2,9 @@
 //! much?
 //!
 //! At a point where tubes end, one is the chord and the others stand on it: two in one line, else the tube with the
-//! largest box on which another fits, else the longer one, else the earlier in the drawing. Each other tube there that
-//! is square to the chord's face and no wider is a brace, for itself. At its end comes a joint, unless the design
+//! largest box on which another fits, else the longer one, else the earlier in the drawing. A chord has flat faces. Each
+//! other tube there that leaves one of them squarely is a brace, for itself: no wider than the chord, or up to twice
+//! where the chord is hollow; then it is cut flat and hangs over. At its end comes a joint, unless the design
 //! states one there: a spring along the brace and one for each turn, with the flexibility F of the walls. Up to the
 //! chord's face the brace is rigid, and where the chord runs on it ends there. A chord that does not run on ends in a
 //! corner as the design says; else, as is common practice, mitred with a brace as wide as itself, or capped.
@@ -12,6 +13,10 @@
 //! push:   F sin²      in plane:  F      out of plane:  F sin²,  about an axis near the face
 //! twist:  F, where the chord ends, and then about axes that lean from those of the brace
 //! ```
+//!
+//! A brace askew, whose faces are not parallel to the chord's, has the walls of one turned square about its own axis by
+//! the shorter way, and a round one those of a square one; the springs act about the chord's axes. Both are known less
+//! well, and `check` names those askew.
 //!
 //! sin is the sine of the angle between the two; the brace is as long along the chord as its cut. A brace so wide that
 //! it holds the chord's walls leaves less than nothing: there the joint is rigid to a thousandth of the brace's own
@@ -23,6 +28,7 @@ use super::tube::Tube;
 use nalgebra::Vector3;
 use num_complex::Complex64;
 use std::cmp::Ordering;
+use std::f64::consts::FRAC_PI_2;
 use std::sync::OnceLock;
 use stillbed_frame::{Frame, Joint, Line, Member, MemberSection, WallHinge};
 use stillbed_input::problem::Problem;
@@ -61,6 +67,18 @@ const WIDENED: f64 = 0.7;
 /// Between the throats that are solved where the table does not cover a pair, in parts of the thinner wall.
 const THROAT_STEP: f64 = 0.25;
 
+/// Hollow chords give under braces up to so many times as wide, which hang over beside them.
+const WIDEST: f64 = 2.0;
+
+/// A brace turned about its axis by less than this against the chord's face, rad, stands square on it.
+const SQUARE: f64 = 1e-6;
+
+/// A brace turned by more than this, rad, stands askew.
+const ASKEW: f64 = 0.14;
+
+/// Walls under a brace that stands askew, or is round, are known to the spread of others to this power.
+const WIDER: f64 = 1.5;
+
 /// The end of a brace on a chord.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct BraceEnd {
@@ -72,8 +90,10 @@ pub(super) struct BraceEnd {
     chord: usize,
     /// Which of the chord's section axes, 0 for y and 1 for z, lies across the face.
     across: usize,
-    /// Which of the brace's section axes lies across the chord.
+    /// Which of the brace's section axes lies across the chord, or nearest to it.
     own_across: usize,
+    /// How far the brace's section axes must be turned about its own to lie so, rad.
+    turn: f64,
     /// Sine of the angle between the two.
     sine: f64,
     /// Whether the chord runs on beyond it.
@@ -106,6 +126,7 @@ fn brace_ends(frame: &Frame, tubes: &[Option<Tube>]) -> Vec<BraceEnd> {
         let area = |m: usize| tube(&m).map_or(0.0, |tube| tube.area());
         let length = |m: usize| lines[m].map_or(0.0, |line| line.length);
         let solid = |m: usize| tube(&m).is_some_and(|tube| tube.is_solid());
+        let round = |m: usize| tube(&m).is_some_and(|tube| tube.round);
         let jointed = |m: usize| {
             let end = usize::from(frame.members[m].from != point);
             frame.members[m].joint(end).is_some()
@@ -115,7 +136,7 @@ fn brace_ends(frame: &Frame, tubes: &[Option<Tube>]) -> Vec<BraceEnd> {
         let mut chords: Vec<usize> = meeting
             .iter()
             .copied()
-            .filter(|m| runs_on(*m) || !some_run_on && !solid(*m) && !jointed(*m))
+            .filter(|m| !round(*m) && (runs_on(*m) || !some_run_on && !solid(*m) && !jointed(*m)))
             .collect();
         chords.sort_by(|a, b| {
             let larger = |of: &dyn Fn(usize) -> f64| {
@@ -127,28 +148,38 @@ fn brace_ends(frame: &Frame, tubes: &[Option<Tube>]) -> Vec<BraceEnd> {
         let braces = |chord: usize| -> Vec<BraceEnd> {
             let brace = |member: usize| {
                 let end = usize::from(frame.members[member].from != point);
-                let (across, own_across, sine) = placed(&lines[chord]?, &lines[member]?, away(member))?;
-                let brace =
-                    BraceEnd { member, end, chord, across, own_across, sine, runs_on: runs_on(chord) };
+                let (across, own_across, turn, sine) = placed(&lines[chord]?, &lines[member]?, away(member))?;
+                let runs_on = runs_on(chord);
+                let brace = BraceEnd { member, end, chord, across, own_across, turn, sine, runs_on };
                 (!jointed(member) && brace.fits(frame, tubes)).then_some(brace)
             };
             meeting.iter().copied().filter(|m| *m != chord && !solid(*m)).filter_map(brace).collect()
         };
-        found.extend(chords.into_iter().map(braces).find(|braces| !braces.is_empty()).unwrap_or_default());
+        // Where nothing is narrow enough for any of them, one bears what is wider.
+        let on: Vec<Vec<BraceEnd>> =
+            chords.into_iter().map(braces).filter(|braces| !braces.is_empty()).collect();
+        let narrow = |braces: &&Vec<BraceEnd>| braces.iter().any(|brace| brace.is_narrow(frame, tubes));
+        found.extend(on.iter().find(narrow).or(on.first()).into_iter().flatten());
     }
     found
 }
 
-/// The section axis of the chord across the face that a brace stands on, that of the brace across the chord, and the
-/// sine of the angle between the two; `None` where it lies along the chord or askew.
-fn placed(chord: &Line, brace: &Line, away: Vector3<f64>) -> Option<(usize, usize, f64)> {
+/// The section axis of the chord across the face that a brace stands on, that of the brace across the chord or nearest
+/// to it and how far it is turned from there, rad, and the sine of the angle between the two; `None` where the brace
+/// lies along the chord or stands on its edge.
+fn placed(chord: &Line, brace: &Line, away: Vector3<f64>) -> Option<(usize, usize, f64, f64)> {
     let along: Vector3<f64> = chord.axes.row(0).transpose();
     let square = away - along * along.dot(&away);
     let sine = square.norm();
     (sine > LEAST_SINE).then_some(())?;
     let across = along.cross(&square.normalize());
-    let axis = |line: &Line| (0..2).find(|k| (line.axes.row(1 + k) * across)[0].abs() > SAME);
-    Some((axis(chord)?, axis(brace)?, sine))
+    let part = |line: &Line, k: usize| (line.axes.row(1 + k) * across)[0];
+    let face = (0..2).find(|k| part(chord, *k).abs() > SAME)?;
+    let angle = part(brace, 1).atan2(part(brace, 0));
+    let quarters = (angle / FRAC_PI_2).round();
+    let turn = angle - quarters * FRAC_PI_2;
+    let turn = if turn.abs() < SQUARE { 0.0 } else { turn };
+    Some((face, usize::from(quarters % 2.0 != 0.0), turn, sine))
 }
 
 /// A tube as a beam, with the axis across the face or the chord first.
@@ -184,12 +215,27 @@ struct Made {
 }
 
 impl BraceEnd {
-    /// Whether both are tubes and the brace is no wider than the chord's face.
-    fn fits(&self, frame: &Frame, tubes: &[Option<Tube>]) -> bool {
+    /// How many times as wide as the chord's face the brace is; `None` unless both are tubes.
+    fn width(&self, frame: &Frame, tubes: &[Option<Tube>]) -> Option<f64> {
         let tube = |m: usize| tubes.get(frame.members[m].section).copied().flatten();
-        tube(self.chord)
-            .zip(tube(self.member))
-            .is_some_and(|(chord, brace)| brace.size[self.own_across] <= 1.001 * chord.size[self.across])
+        Some(tube(self.member)?.size[self.own_across] / tube(self.chord)?.size[self.across])
+    }
+
+    /// Whether both are tubes and the brace is no wider than the chord's face.
+    fn is_narrow(&self, frame: &Frame, tubes: &[Option<Tube>]) -> bool {
+        self.width(frame, tubes).is_some_and(|width| width <= 1.001)
+    }
+
+    /// Whether the brace can stand on the chord: it may be wider than a hollow one.
+    fn fits(&self, frame: &Frame, tubes: &[Option<Tube>]) -> bool {
+        let chord = tubes.get(frame.members[self.chord].section).copied().flatten();
+        let bears = chord.is_some_and(|chord| !chord.round && !chord.is_solid());
+        self.is_narrow(frame, tubes) || bears && self.width(frame, tubes).is_some_and(|width| width <= WIDEST)
+    }
+
+    /// Whether the brace's faces are not parallel to the chord's.
+    fn is_askew(&self, brace: &Tube) -> bool {
+        !brace.round && self.turn.abs() > ASKEW
     }
 
     /// How the corner that it makes with a chord that ends is made, if the design says `stated`.
@@ -272,17 +318,12 @@ impl BraceEnd {
 
     /// The joint there, with the walls `softer` times as flexible; `None` where the two do not fit, or the walls
     /// cannot be solved.
-    fn joint(
-        &self,
-        frame: &Frame,
-        tubes: &[Option<Tube>],
-        made: Made,
-        softer: f64,
-    ) -> Option<Joint> {
+    fn joint(&self, frame: &Frame, tubes: &[Option<Tube>], made: Made, softer: f64) -> Option<Joint> {
         let within = self.within(frame, tubes)?;
         let (member, on) = (&frame.members[self.member], &frame.members[self.chord]);
         let (chord, brace) = (tubes[on.section]?, tubes[member.section]?);
         let section = &frame.sections[member.section];
+        let softer = if brace.round || self.is_askew(&brace) { softer.powf(WIDER) } else { softer };
         let wall = if chord.is_solid() {
             self.bearing(&chord, &brace).flexibility()
         } else {
@@ -307,7 +348,9 @@ impl BraceEnd {
         let mut lean = None;
         // A chord that runs on hardly gives under a twist of the brace, and not at all with a turn.
         if !self.runs_on {
-            let own = line.axes.row(out_of_plane - 3);
+            let (sin, cos) = self.turn.sin_cos();
+            let [y, z] = [1, 2].map(|k| line.axes.row(k));
+            let own = if out_of_plane == 4 { y * cos + z * sin } else { z * cos - y * sin };
             let along: Vector3<f64> = Line::of(frame, on)?.axes.row(0).transpose();
             let away = if on.from == member.point(self.end) { along } else { -along };
             let inward = if self.end == 0 { 1.0 } else { -1.0 };
@@ -324,7 +367,11 @@ impl BraceEnd {
         turns_at[out_of_plane - 4] = (-wall.depth / self.sine).clamp(-within, ABOVE * within);
         let gives = if chord.is_solid() { "face" } else { "walls" };
         let name = format!("{} on {}, {gives}", member.name, on.name);
-        Some(Joint { name, stiffness: springs, wall: Some(WallHinge { at: turns_at, lean }) })
+        Some(Joint {
+            name,
+            stiffness: springs,
+            wall: Some(WallHinge { at: turns_at, lean, turn: self.turn }),
+        })
     }
 }
 
@@ -426,6 +473,44 @@ impl Build {
         );
         let help = "corners = \"mitred\", \"capped\" or \"open\" states it, common or of a build";
         Some(Problem::warning(self.place.clone(), message).with_help(help))
+    }
+
+    /// What to doubt where tubes stand askew on others.
+    pub(super) fn askew_tubes(&self, model: &Model) -> Option<Problem> {
+        self.walls?;
+        let media = self.media(&Draw::default()).ok()?;
+        let mut frame = model.frame.clone();
+        take_walls(&mut frame);
+        let tubes = self.tubes(&media, 1.0);
+        let askew = |brace: &BraceEnd| {
+            tubes[frame.members[brace.member].section].is_some_and(|tube| brace.is_askew(&tube))
+        };
+        let all: Vec<BraceEnd> = brace_ends(&frame, &tubes).into_iter().filter(askew).collect();
+        let first = all.first()?;
+        let [brace, chord] = [first.member, first.chord].map(|m| &frame.members[m]);
+        let along: Vector3<f64> = Line::of(&frame, chord)?.axes.row(0).transpose();
+        let message = format!(
+            "{} on others: the faces of \"{}\" are turned by {}° against those of \"{}\"; the walls beneath are taken as of one turned square, within wider limits",
+            if all.len() == 1 {
+                "1 tube stands askew".to_string()
+            } else {
+                format!("{} tubes stand askew", all.len())
+            },
+            brace.name,
+            figures(first.turn.abs().to_degrees(), 2),
+            chord.name
+        );
+        let number = |x: f64| figures(if x.abs() < 1e-6 { 0.0 } else { x }, 4);
+        let help = format!(
+            "members.{}.up = \"{}, {}, {}\", along \"{}\", turns it square",
+            brace.name,
+            number(along.x),
+            number(along.y),
+            number(along.z),
+            chord.name
+        );
+        let place = self.drawing.members.get(&brace.name).map_or(&self.place, |member| &member.place);
+        Some(Problem::warning(place.clone(), message).with_help(help))
     }
 
     /// Sets how far members of `frame`, whose sections are `tubes`, lie within others whose walls give.

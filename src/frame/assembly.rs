@@ -531,7 +531,7 @@ mod tests {
         frame.joints = vec![Joint {
             name: "wall".into(),
             stiffness: turns,
-            wall: Some(WallHinge { at: [0.2, 0.3], lean: None }),
+            wall: Some(WallHinge { at: [0.2, 0.3], ..WallHinge::default() }),
         }];
         frame.members[0].joint_from = Some(0);
         for turned in [false, true] {
@@ -543,6 +543,17 @@ mod tests {
             assert_relative_eq!(tip(&frame, 1) - rigid[0], 0.7_f64.powi(2) / 2e3, max_relative = 1e-8);
             assert_relative_eq!(tip(&frame, 2) - rigid[1], 0.8_f64.powi(2) / 2e3, max_relative = 1e-8);
         }
+        // Turned by 30°, twice as stiff about its z: a push along y turns the end about both axes of the member.
+        let stiffer = Some(Complex64::new(4e3, 0.0));
+        frame.joints[0].stiffness = [None, None, None, None, spring, stiffer];
+        frame.joints[0].wall = Some(WallHinge { turn: 30_f64.to_radians(), ..WallHinge::default() });
+        let own = &mut frame.members[0];
+        (own.from, own.to, own.joint_from, own.joint_to) = (own.to, own.from, Some(0), None);
+        let layout = Layout::divide(&frame, &[2]).unwrap();
+        let motion = solve(&layout.matrices(&frame).unwrap(), &layout.at_point(1, &Vector6::y()));
+        let [y, z] = [1, 2].map(|axis| motion[layout.dof(1, axis).unwrap()]);
+        assert_relative_eq!(y - rigid[0], 0.75 / 4e3 + 0.25 / 2e3, max_relative = 1e-8);
+        assert_relative_eq!(z, -0.1875_f64.sqrt() * (1.0 / 2e3 - 1.0 / 4e3), max_relative = 1e-8);
     }
 
     #[test]

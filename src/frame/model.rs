@@ -143,6 +143,8 @@ pub struct WallHinge {
     /// The axis, 4 about y or 5 about z, that leans towards the member's own, and by how much, rad: the springs of the
     /// twist and of this axis act about axes turned by that angle, from x towards y or z.
     pub lean: Option<(usize, f64)>,
+    /// How far its y and z are turned about the member's own axis from those of the member, rad.
+    pub turn: f64,
 }
 
 impl Joint {
@@ -152,7 +154,7 @@ impl Joint {
     /// u = θ × (end - hinge),   the hinge at ±a x from the end
     /// ```
     pub(super) fn motion(&self, axis: usize, end: usize) -> Vector6<f64> {
-        let WallHinge { at: [about_y, about_z], lean } = self.wall.unwrap_or_default();
+        let WallHinge { at: [about_y, about_z], lean, turn } = self.wall.unwrap_or_default();
         let inward = if end == 0 { 1.0 } else { -1.0 };
         let plain = |axis: usize| {
             let mut motion = Vector6::zeros();
@@ -164,7 +166,7 @@ impl Joint {
             }
             motion
         };
-        match lean {
+        let mut motion = match lean {
             Some((leaning, angle)) if axis == 3 || axis == leaning => {
                 let (sin, cos) = angle.sin_cos();
                 match axis {
@@ -173,7 +175,15 @@ impl Joint {
                 }
             }
             _ => plain(axis),
+        };
+        if turn != 0.0 {
+            let (sin, cos) = turn.sin_cos();
+            for first in [1, 4] {
+                let (y, z) = (motion[first], motion[first + 1]);
+                (motion[first], motion[first + 1]) = (cos * y - sin * z, sin * y + cos * z);
+            }
         }
+        motion
     }
 }
 

@@ -168,7 +168,11 @@ impl TubeJoint {
         let x = sorted(x, &ends, least);
         faces.sort_by(f64::total_cmp);
         faces.dedup_by(|b, a| *b - *a < 1e-9 * side);
-        let y = sorted(near(across, brace.wall).to_vec(), &faces, least);
+        let mut y = near(across, brace.wall).to_vec();
+        if across > side {
+            y.extend(near(side, chord.wall));
+        }
+        let y = sorted(y, &faces, least);
         let mut z = vec![top - FINE * chord.wall, top + FINE * chord.wall];
         // A short stub needs one line.
         let lines = if stub < 2.0 * STUB * size { 1 } else { usize::MAX };

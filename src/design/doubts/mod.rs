@@ -42,6 +42,7 @@ pub(super) fn of_model(build: &Build, model: &Model) -> Vec<Problem> {
     let mut said = members::doubts(build, model);
     said.extend(sections::soft_layers(build, model));
     said.extend(build.unstated_corners(model));
+    said.extend(build.askew_tubes(model));
     said.extend(Corner::doubt(&build.proportions(model), build.place.clone()));
     said
 }
