@@ -137,10 +137,10 @@ impl WallPair {
     /// What the walls of the pair give, by the table or, where it does not cover the pair, by solids; `None` where they
     /// cannot be solved.
     pub fn flexibility(&self) -> Option<LossyWall> {
-        self.from_table().or_else(|| self.from_solids())
+        self.from_table().or_else(|| self.by_solids())
     }
 
-    fn from_solids(&self) -> Option<LossyWall> {
+    fn by_solids(&self) -> Option<LossyWall> {
         let (ratios, end) = (self.ratios(), self.end());
         if self.fill.is_none() {
             return Some(self.with_loss(&Alone::of(ratios, end).wall()?, &[0.0; 6]));

@@ -64,11 +64,12 @@ fn summary(build: &BuildPour) -> String {
         kg(build.carried_kg)
     );
     if build.corner_overlaps > 0 {
-        summary.push_str(&format!(
-            " Corners: {} ends of members lie inside others; {} were taken off once.",
-            build.corner_overlaps,
-            show(build.corner_overlap_m3, Kind::Volume)
-        ));
+        let ends = match build.corner_overlaps {
+            1 => "one end of a member lies".to_string(),
+            count => format!("{count} ends of members lie"),
+        };
+        let volume = show(build.corner_overlap_m3, Kind::Volume);
+        summary.push_str(&format!(" Corners: {ends} inside others; {volume} were taken off once."));
     }
     if let Some(cost) = build.cost {
         summary.push_str(&format!(" The mix costs {} at the prices stated.", figures(cost, 4)));
