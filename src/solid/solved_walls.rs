@@ -1,6 +1,6 @@
 //! What solids say of pairs of tubes that the table does not cover, each solved once in a process.
 //!
-//! A pair is solved by its ratios, rounded to ten digits, in a size of its own: it gives the same to the last digit in
+//! A pair is solved by its ratios, rounded to five digits, in a size of its own: it gives the same to the last digit in
 //! whatever units and axes a design is drawn, and whether or not it was solved before. What a fill changes is
 //! interpolated between fills whose moduli are a factor of [`FILL_STEP`] apart, so that the draws of an uncertain fill
 //! need few solutions, and tell what it loses.
@@ -67,8 +67,9 @@ impl Known {
 
 impl Alone {
     fn of(ratios: [f64; 6], end: ChordEnd) -> Alone {
-        // As text, so that what is short in decimals stays what it is.
-        let rounded = |ratio: f64| format!("{ratio:.9e}").parse().unwrap_or(ratio);
+        // As text, so that what is short in decimals stays what it is. What is left out changes a flexibility by less than
+        // a part in ten thousand, while ends of braces that a drawing means alike are solved as one.
+        let rounded = |ratio: f64| format!("{ratio:.4e}").parse().unwrap_or(ratio);
         Alone { ratios: ratios.map(rounded), end }
     }
 
