@@ -3,8 +3,8 @@
 //!
 //! At a point where tubes end, one is the chord and the others stand on it: two in one line, else the tube with the
 //! largest box on which another fits, else the longer one, else the earlier in the drawing. A chord has flat faces. Each
-//! other tube there that leaves one of them squarely is a brace, for itself: no wider than the chord, or up to twice
-//! where the chord is hollow; then it is cut flat and hangs over. At its end comes a joint, unless the design
+//! other tube there that leaves one of them squarely and is no wider is a brace, for itself. At its end comes a joint,
+//! unless the design
 //! states one there: a spring along the brace and one for each turn, with the flexibility F of the walls. Up to the
 //! chord's face the brace is rigid, and where the chord runs on it ends there. A chord that does not run on ends in a
 //! corner as the design says; else, as is common practice, mitred with a brace as wide as itself, or capped.
@@ -66,9 +66,6 @@ const WIDENED: f64 = 0.7;
 
 /// Between the throats that are solved where the table does not cover a pair, in parts of the thinner wall.
 const THROAT_STEP: f64 = 0.25;
-
-/// Hollow chords give under braces up to so many times as wide, which hang over beside them.
-const WIDEST: f64 = 2.0;
 
 /// A brace turned about its axis by less than this against the chord's face, rad, stands square on it.
 const SQUARE: f64 = 1e-6;
@@ -155,11 +152,7 @@ fn brace_ends(frame: &Frame, tubes: &[Option<Tube>]) -> Vec<BraceEnd> {
             };
             meeting.iter().copied().filter(|m| *m != chord && !solid(*m)).filter_map(brace).collect()
         };
-        // Where nothing is narrow enough for any of them, one bears what is wider.
-        let on: Vec<Vec<BraceEnd>> =
-            chords.into_iter().map(braces).filter(|braces| !braces.is_empty()).collect();
-        let narrow = |braces: &&Vec<BraceEnd>| braces.iter().any(|brace| brace.is_narrow(frame, tubes));
-        found.extend(on.iter().find(narrow).or(on.first()).into_iter().flatten());
+        found.extend(chords.into_iter().map(braces).find(|braces| !braces.is_empty()).unwrap_or_default());
     }
     found
 }
@@ -215,22 +208,12 @@ struct Made {
 }
 
 impl BraceEnd {
-    /// How many times as wide as the chord's face the brace is; `None` unless both are tubes.
-    fn width(&self, frame: &Frame, tubes: &[Option<Tube>]) -> Option<f64> {
-        let tube = |m: usize| tubes.get(frame.members[m].section).copied().flatten();
-        Some(tube(self.member)?.size[self.own_across] / tube(self.chord)?.size[self.across])
-    }
-
     /// Whether both are tubes and the brace is no wider than the chord's face.
-    fn is_narrow(&self, frame: &Frame, tubes: &[Option<Tube>]) -> bool {
-        self.width(frame, tubes).is_some_and(|width| width <= 1.001)
-    }
-
-    /// Whether the brace can stand on the chord: it may be wider than a hollow one.
     fn fits(&self, frame: &Frame, tubes: &[Option<Tube>]) -> bool {
-        let chord = tubes.get(frame.members[self.chord].section).copied().flatten();
-        let bears = chord.is_some_and(|chord| !chord.round && !chord.is_solid());
-        self.is_narrow(frame, tubes) || bears && self.width(frame, tubes).is_some_and(|width| width <= WIDEST)
+        let tube = |m: usize| tubes.get(frame.members[m].section).copied().flatten();
+        tube(self.chord)
+            .zip(tube(self.member))
+            .is_some_and(|(chord, brace)| brace.size[self.own_across] <= 1.001 * chord.size[self.across])
     }
 
     /// Whether the brace's faces are not parallel to the chord's.
