@@ -111,6 +111,8 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
         }),
         Column::number("together", MPA, "weight.together_pa", |row: &Row| Some(row.together()?.0)),
         Column::number("margin", Unit::NONE, "weight.margin", |row: &Row| row.together()?.1),
+        Column::number("across", MPA, "across_pa", |row: &Row| row.of_member()?.across_pa),
+        Column::number("margin", Unit::NONE, "across_margin", |row: &Row| row.of_member()?.across_margin),
         Column::number("bond shear", MPA, "bond_shear_pa", |row: &Row| row.of_member()?.bond_shear_pa),
     ]
 }
@@ -169,7 +171,7 @@ fn cracks(build: &BuildThermal) -> Vec<Block> {
 fn stress_columns<'a>(carried: bool) -> Vec<Column<Row<'a>>> {
     let mut columns = columns();
     columns.retain(|column| match column.key() {
-        "growth_m" | "bow_m" | "bond_shear_pa" => false,
+        "growth_m" | "bow_m" | "across_pa" | "across_margin" | "bond_shear_pa" => false,
         "margin" => !carried,
         key => carried || !key.starts_with("weight"),
     });
@@ -222,6 +224,7 @@ pub fn blocks(answer: &ThermalAnswer) -> Vec<Block> {
         }
         blocks.extend(cracks(build));
         let of_members = rows.partition_point(|row| row.of_member().is_some());
+        blocks.extend(across(&rows[..of_members]).map(Block::Note));
         blocks.extend(bonds(&rows[..of_members], answer));
         blocks.extend(cured(build, &rows).map(Block::Note));
         blocks.extend(build.thermal.cure.as_ref().and_then(|cure| {
@@ -235,6 +238,7 @@ pub fn blocks(answer: &ThermalAnswer) -> Vec<Block> {
         for failure in &build.thermal.failures {
             let how = match failure.how {
                 FailureKind::Cracks => "would crack",
+                FailureKind::Splits => "would split lengthwise",
                 FailureKind::LetsGo => "would let go of the skeleton",
             };
             blocks.push(Block::Note(format!(
@@ -254,6 +258,23 @@ pub fn blocks(answer: &ThermalAnswer) -> Vec<Block> {
         blocks.push(Block::Problems(answer.notes.clone()));
     }
     blocks
+}
+
+/// The part that is closest to its strength across its member because parts hold each other's widths.
+fn across(rows: &[Row]) -> Option<String> {
+    let held = rows.iter().filter_map(|row| {
+        let part = row.of_member()?;
+        Some((row, part.across_pa.filter(|stress| stress.abs() >= 1.0)?, part.across_margin?))
+    });
+    let (row, stress, margin) = held.min_by(|a, b| a.2.total_cmp(&b.2))?;
+    Some(format!(
+        "Parts that lie within each other hold each other's widths, which the stress contains. Across the member \
+         {} in {} is closest to its strength: {} where it stands {}; square corners bear up to twice as much.",
+        row.of(),
+        row.member.replace('_', " "),
+        show(stress, Kind::Stress),
+        show(margin * stress.abs(), Kind::Stress)
+    ))
 }
 
 /// Shear of the bonds and the strength it is compared with; only the largest if all are far below strength.

@@ -143,6 +143,11 @@ pub struct ThermalPart {
     pub at_m: f64,
     /// Place in the section, [y, z], m.
     pub at_section_m: [f64; 2],
+    /// Largest across the member, tension positive, Pa, where it lies within other parts or around them all
+    /// round; of temperature and cure.
+    pub across_pa: Option<f64>,
+    /// Strength over that.
+    pub across_margin: Option<f64>,
     /// Mean shear of its bond to the other parts over the overlap of a lap test at the member's ends, Pa.
     pub bond_shear_pa: Option<f64>,
     /// Length from an end over which 95 % of that force is transferred, m.
@@ -157,8 +162,10 @@ pub struct ThermalPart {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum FailureKind {
-    /// Its stress exceeds its strength.
+    /// Its stress along the member exceeds its strength.
     Cracks,
+    /// Its stress across the member exceeds its strength: cracks run along.
+    Splits,
     /// The shear at its bond line exceeds the bond strength.
     LetsGo,
 }

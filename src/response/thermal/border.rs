@@ -7,12 +7,12 @@
 
 type Point = [f64; 2];
 /// The connected regions of a part, each an outer ring and its holes.
-type Pieces = [Vec<Vec<Point>>];
+pub(super) type Pieces = [Vec<Vec<Point>>];
 
 /// Points on each side of an outline at which it is checked what lies beyond.
 const SAMPLES: usize = 16;
 /// Touched share of an outer ring from which it counts as touched all round.
-const ALL_ROUND: f64 = 0.95;
+pub(super) const ALL_ROUND: f64 = 0.95;
 
 /// One border of a part with others.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -93,22 +93,22 @@ fn sides(ring: &[Point]) -> impl Iterator<Item = (Point, Point)> {
     ring.iter().enumerate().map(|(i, a)| (*a, ring[(i + 1) % ring.len()]))
 }
 
-fn perimeter(ring: &[Point]) -> f64 {
+pub(super) fn perimeter(ring: &[Point]) -> f64 {
     sides(ring).map(|(a, b)| (b[0] - a[0]).hypot(b[1] - a[1])).sum()
 }
 
-fn enclosed(ring: &[Point]) -> f64 {
+pub(super) fn enclosed(ring: &[Point]) -> f64 {
     0.5 * sides(ring).map(|(a, b)| a[0] * b[1] - a[1] * b[0]).sum::<f64>().abs()
 }
 
 /// Area of a piece without its holes.
-fn solid(piece: &[Vec<Point>]) -> f64 {
+pub(super) fn solid(piece: &[Vec<Point>]) -> f64 {
     let holes: f64 = piece.iter().skip(1).map(|hole| enclosed(hole)).sum();
     piece.first().map_or(0.0, |outer| enclosed(outer) - holes)
 }
 
 /// The length of `ring` that has one of `others` beside it, at the distance `step`.
-fn touched(ring: &[Point], others: &[&Pieces], step: f64) -> f64 {
+pub(super) fn touched(ring: &[Point], others: &[&Pieces], step: f64) -> f64 {
     let mut sum = 0.0;
     for (a, b) in sides(ring) {
         let along = [b[0] - a[0], b[1] - a[1]];
@@ -131,7 +131,7 @@ fn touched(ring: &[Point], others: &[&Pieces], step: f64) -> f64 {
 }
 
 /// True when `point` is inside by the even-odd rule.
-fn inside(pieces: &Pieces, point: Point) -> bool {
+pub(super) fn inside(pieces: &Pieces, point: Point) -> bool {
     let mut odd = false;
     for (a, b) in pieces.iter().flatten().flat_map(|ring| sides(ring)) {
         if (a[1] > point[1]) != (b[1] > point[1]) {

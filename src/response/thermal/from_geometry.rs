@@ -1,6 +1,7 @@
-//! A drawn section prepared for changes of temperature: corners, borders, widths.
+//! A drawn section prepared for changes of temperature: corners, borders, nests, widths.
 
-use super::border::borders;
+use super::border::{Pieces, borders};
+use super::nest::nests;
 use super::section_parts::{CompositePart, CompositeSection};
 use stillbed_frame::MemberSection;
 use stillbed_material::Medium;
@@ -8,8 +9,6 @@ use stillbed_section::Geometry;
 use stillbed_section::clearance::hull;
 
 type Point = [f64; 2];
-/// The connected regions of a part, each an outer ring and its holes.
-type Pieces = [Vec<Vec<Point>>];
 
 impl CompositeSection {
     /// The section drawn as `geometry`, of `media` and their `compressive_strength` (Pa, in the
@@ -45,12 +44,12 @@ impl CompositeSection {
                 borders: borders(&outlines[*i], &pieces, area, 1e-6 * size),
             })
         };
-        Some(CompositeSection { parts: solid.iter().map(part).collect::<Option<_>>()?, bond, sliding })
+        let drawn: Vec<&Pieces> = solid.iter().map(|i| outlines[*i].as_slice()).collect();
+        let nests = nests(&drawn, 1e-6 * size);
+        Some(CompositeSection { parts: solid.iter().map(part).collect::<Option<_>>()?, nests, bond, sliding })
     }
-}
 
-impl CompositeSection {
-    /// The section drawn as `geometry` for displacements alone: without corners and borders, which only
+    /// The section drawn as `geometry` for displacements alone: without corners, borders and nests, which only
     /// stresses need.
     ///
     /// `None` when a part names a medium that is not given.
@@ -71,7 +70,8 @@ impl CompositeSection {
                 borders: Vec::new(),
             })
         };
-        Some(CompositeSection { parts: solid.map(part).collect::<Option<_>>()?, bond, sliding })
+        let parts = solid.map(part).collect::<Option<_>>()?;
+        Some(CompositeSection { parts, nests: Vec::new(), bond, sliding })
     }
 }
 

@@ -3,9 +3,11 @@
 //! ```text
 //! temperature_change  a change of temperature and a cure, as the frame sees them
 //! section_parts       one section: the free strains of its parts, their common strain, the stress in each
-//! from_geometry       a section prepared for this from its drawn outlines: corners, borders, widths
+//! from_geometry       a section prepared for this from its drawn outlines: corners, borders, nests, widths
 //! thermal_load        the free strains of the members, and the load that they are on the frame
 //! border              where a part touches the others, and whether it lies within them
+//! nest                parts that lie within each other all round, as chains of rings
+//! rings               stress in a bar of concentric rings that hold each other's widths
 //! bond_shear          the shear where a part is bonded to the others
 //! weight_stress       stress from weight, and together with temperature and cure
 //! answer              the answer: growth, bow, drift, stress, what fails
@@ -21,6 +23,8 @@ mod bond_shear;
 mod border;
 mod diffusion;
 mod from_geometry;
+mod nest;
+mod rings;
 #[cfg(test)]
 mod sample;
 mod section_parts;
@@ -37,6 +41,7 @@ pub use answer::{
 };
 pub use border::{Border, Ring};
 pub use diffusion::{STILL_AIR, SectionTimes, Settling, SettlingInstant, slab_decay_time, solve_settling};
+pub use nest::Nest;
 pub use section_parts::{CompositePart, CompositeSection};
 pub use state::solve_thermal;
 pub use temperature_change::{Cure, TemperatureGradient, ThermalCase};

@@ -81,7 +81,7 @@ pub(crate) fn member_section(parts: &[CompositePart], bonded: bool) -> MemberSec
 /// Parts with a bond.
 pub(crate) fn section(parts: Vec<CompositePart>, bond: f64) -> CompositeSection {
     let sliding = member_section(&parts, false);
-    CompositeSection { parts, bond, sliding }
+    CompositeSection { parts, nests: Vec::new(), bond, sliding }
 }
 
 /// A bar of `length` along x, free, of one section.

@@ -15,14 +15,21 @@
 //! are extreme at its corners. With bond 1 and one expansion everywhere a free section has no stress; with
 //! bond 0 it has none for any expansions.
 //!
-//! Left out: the stress perpendicular to the member, which a core held all round has in addition, and by which
-//! its axial stress is higher too. The shear of the bond has it ([`super::bond_shear`]).
+//! Parts that lie within each other all round hold each other's widths. What that adds to the stress along the
+//! member, and the stress across it, are those of concentric rings of the same areas ([`super::rings`]) whose
+//! free strains are those at the parts' centroids. Flat walls bend: of what is added along the member the share
+//! 4π A/b² counts, by area and length around of the innermost border. Against plane elements of filled square
+//! tubes the sum along the member is up to 11 % above under thin walls (18 % for a fill of 1 GPa), within 5 % in
+//! thick ones and around bars; across, the fill's corners bear up to twice what is stated. The strain of all
+//! together is that of free widths, exact where the Poisson's ratios are one.
 //!
 //! # Source
 //! - `timoshenko1925`: bonded strips; the same in general form for any parts
 //! - `boley1960`: thermal force and moments of a beam (memory)
 
 use super::border::Border;
+use super::nest::Nest;
+use super::rings::{BarRing, ring_stresses};
 use nalgebra::{Matrix3, Vector3};
 use stillbed_frame::MemberSection;
 use stillbed_material::{Medium, Role};
@@ -48,6 +55,8 @@ pub struct CompositePart {
 pub struct CompositeSection {
     /// Its solid parts.
     pub parts: Vec<CompositePart>,
+    /// Those that lie within each other; empty where they are not known.
+    pub nests: Vec<Nest>,
     /// 0 where the parts slide, 1 where they act as one body.
     pub bond: f64,
     /// The same section with sliding parts, for a frame whose fill has let go.
@@ -72,6 +81,24 @@ pub struct PartStress {
     pub bending: f64,
     /// From the different free strains of the parts.
     pub mismatch: f64,
+}
+
+impl PartStress {
+    /// With what holding each other's widths adds.
+    pub(super) fn with(self, held: &HeldStress) -> PartStress {
+        PartStress { mismatch: self.mismatch + held.axial, ..self }
+    }
+}
+
+/// What a ring of a part has in addition because parts hold each other's widths.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct HeldStress {
+    /// Its area, m2.
+    pub(super) area: f64,
+    /// Added along the member, Pa.
+    pub(super) axial: f64,
+    /// Across the member, Pa: radial at the inner and outer face, then hoop at these.
+    pub(super) across: [f64; 4],
 }
 
 /// Stiffness and thermal strain of the parts together.
@@ -233,6 +260,32 @@ impl SectionStiffness<'_> {
         })
     }
 
+    /// What holding each other's widths adds to the rings of part `number`; empty where it lies in no nest.
+    pub(super) fn held(&self, number: usize, strains: &ThermalStrains) -> Vec<HeldStress> {
+        let ring = |&(part, area): &(usize, f64)| {
+            let own = &self.section.parts[part];
+            BarRing {
+                youngs_modulus: own.modulus(),
+                poissons_ratio: own.medium.poissons_ratio,
+                area,
+                free: phi(own.centroid()).dot(&strains.parts[part]),
+            }
+        };
+        let bond = self.section.bond;
+        let mut found = Vec::new();
+        for nest in self.section.nests.iter().filter(|nest| nest.rings.iter().any(|ring| ring.0 == number)) {
+            let rings: Vec<BarRing> = nest.rings.iter().map(ring).collect();
+            let Some(stresses) = ring_stresses(nest.void, &rings) else { continue };
+            let own = nest.rings.iter().zip(&stresses).filter(|((part, _), _)| *part == number);
+            found.extend(own.map(|((_, area), stress)| HeldStress {
+                area: *area,
+                axial: bond * nest.round * (stress.axial - stress.axial_if_free),
+                across: stress.across.map(|across| bond * across),
+            }));
+        }
+        found
+    }
+
     /// The axial force on part `number` from the others when all are bonded, N.
     pub(super) fn transferred(&self, number: usize, strains: &ThermalStrains) -> Option<f64> {
         let parts = self.section.parts.iter().zip(&strains.parts);
@@ -240,7 +293,8 @@ impl SectionStiffness<'_> {
         let free = solve(&self.bonded, &forces)?;
         let part = &self.section.parts[number];
         let strain = phi(part.centroid()).dot(&(free - strains.parts[number]));
-        Some(part.modulus() * part.moments.area * strain)
+        let held: f64 = self.held(number, strains).iter().map(|ring| ring.area * ring.axial).sum();
+        Some(part.modulus() * part.moments.area * strain + held)
     }
 }
 
@@ -341,3 +395,7 @@ mod tests {
         assert_eq!(part.strength(-1.0), Some(90e6));
     }
 }
+
+#[cfg(test)]
+#[path = "held_tests.rs"]
+mod held_tests;

@@ -19,7 +19,7 @@ use super::answer::{
     ThermalPart, ThermalRequest, ThermalState,
 };
 use super::bond_shear::{BondLine, EndShear, Side};
-use super::section_parts::{CompositeSection, PartStress, margin};
+use super::section_parts::{CompositePart, CompositeSection, HeldStress, PartStress, margin};
 use super::temperature_change::{Cure, ThermalCase};
 use super::thermal_load::{check_expansions, no_section, strain_load, strains_at_ends};
 use super::weight_stress::{Weight, weight_stress};
@@ -83,7 +83,7 @@ use stillbed_modes::Statics;
 ///     corners: vec![[-0.01, -0.01], [0.01, -0.01], [0.01, 0.01], [-0.01, 0.01]],
 ///     borders: Vec::new(),
 /// };
-/// let sections = [CompositeSection { parts: vec![part], bond: 1.0, sliding: section }];
+/// let sections = [CompositeSection { parts: vec![part], nests: Vec::new(), bond: 1.0, sliding: section }];
 /// let base = Base { name: "bar", frame: &frame, tip: Some(1), work: Some(0), bodies: &[] };
 /// let found = solve_thermal(&base, &sections, &ThermalCase::uniform(10.0), &ThermalRequest::default())?;
 /// assert!((found.state.members[0].growth_m - 120e-6).abs() < 1e-12);
@@ -262,15 +262,27 @@ impl<'a> SolvedCase<'a> {
             ends.push((strains, forces));
         }
         let one = |part: usize| {
+            let own = &section.parts[part];
             let mut worst: Option<ThermalPart> = None;
-            let mut stresses = vec![[0.0; 2]; section.parts[part].corners.len()];
+            let mut across: Option<f64> = None;
+            let mut stresses = vec![[0.0; 2]; own.corners.len()];
             for (end, at_m) in [0.0, length].into_iter().enumerate() {
-                for (corner, stresses) in section.parts[part].corners.iter().zip(&mut stresses) {
+                let [warm, cure] = [0, 1].map(|case| stiffness.held(part, &ends[case].0[end]));
+                let held: Vec<[HeldStress; 2]> = warm.into_iter().zip(cure).map(|(a, b)| [a, b]).collect();
+                for now in held.iter().flat_map(|[a, b]| (0..4).map(|i| a.across[i] + b.across[i])) {
+                    across = Some(across.map_or(now, |most| harder_across(own, now, most)));
+                }
+                let held = if held.is_empty() { vec![Default::default()] } else { held };
+                for (corner, stresses) in own.corners.iter().zip(&mut stresses) {
                     let of = |case: usize| {
                         let (strains, forces) = &ends[case];
                         stiffness.stress(part, *corner, &forces[end], &strains[end])
                     };
-                    let found = one_place(section, part, at_m, *corner, &of(0)?, &of(1)?);
+                    let (warm, cure) = (of(0)?, of(1)?);
+                    let ring = |[a, b]: &[HeldStress; 2]| {
+                        one_place(section, part, at_m, *corner, &warm.with(a), &cure.with(b))
+                    };
+                    let found = held.iter().map(ring).reduce(|a, b| if harder(&b, &a) { b } else { a })?;
                     stresses[end] = found.stress_pa;
                     if worst.as_ref().is_none_or(|worst| harder(&found, worst)) {
                         worst = Some(found);
@@ -278,6 +290,8 @@ impl<'a> SolvedCase<'a> {
                 }
             }
             let mut worst = worst?;
+            worst.across_pa = across;
+            worst.across_margin = across.and_then(|across| margin(own.strength(across), across));
             let mut shear: Option<EndShear> = None;
             for end in 0..2 {
                 let force = stiffness.transferred(part, &ends[0].0[end])?
@@ -337,6 +351,8 @@ fn one_place(
         margin: margin(strength, stress),
         at_m,
         at_section_m: at,
+        across_pa: None,
+        across_margin: None,
         bond_shear_pa: None,
         bond_reach_m: None,
         bond_margin: None,
@@ -354,6 +370,13 @@ fn harder(a: &ThermalPart, b: &ThermalPart) -> bool {
     }
 }
 
+/// Of two stresses across `part` the one closer to its strength, or, without one, the larger.
+fn harder_across(part: &CompositePart, now: f64, most: f64) -> f64 {
+    let margins = [now, most].map(|stress| margin(part.strength(stress), stress).unwrap_or(f64::INFINITY));
+    let harder = margins[0] < margins[1] || margins[0] == margins[1] && now.abs() > most.abs();
+    if harder { now } else { most }
+}
+
 /// The bond line of a part against all others; `None` for a part alone.
 fn bond_line(section: &CompositeSection, part: usize, length: f64) -> Option<BondLine> {
     (section.parts.len() > 1).then_some(())?;
@@ -366,7 +389,6 @@ fn bond_line(section: &CompositeSection, part: usize, length: f64) -> Option<Bon
         Side {
             shear_modulus: mean(|medium| medium.shear_modulus.re),
             youngs_modulus: mean(|medium| medium.youngs_modulus.re),
-            poissons_ratio: mean(|medium| medium.poissons_ratio),
             area,
         }
     };
@@ -403,6 +425,11 @@ fn failures(
             } else if let Some((weight, strength)) = with_weight.and_then(|w| Some((w, w.strength_pa?))) {
                 let cracks = fails(FailureKind::Cracks, weight.together_pa, strength);
                 failures.push(Failure { at_m: weight.at_m, at_section_m: weight.at_section_m, ..cracks });
+            }
+            let strength = part.across_pa.and_then(|across| own.strength(across));
+            let splits = part.across_margin.is_some_and(|m| m < 1.0);
+            if let Some((across, strength)) = part.across_pa.zip(strength).filter(|_| splits) {
+                failures.push(fails(FailureKind::Splits, across, strength));
             }
             let lets_go = part.bond_margin.is_some_and(|m| m < 1.0);
             if let Some((shear, strength)) = part.bond_shear_pa.zip(ask.bond_strength).filter(|_| lets_go) {
