@@ -11,6 +11,7 @@
 //! seats       joints and feet that follow from their laws
 //! doubt       numerical and model errors of a measure, besides its spread
 //! misses      targets that are missed, and by how much
+//! judged      the targets, judged alike by all commands that solve the builds
 //! equal       section scales that make builds equal in mass, stiffness or cost
 //! beats       how often one build beats another
 //! build_facts what the verdict needs to know of each build
@@ -39,6 +40,7 @@ pub mod doubt;
 pub mod equal;
 pub mod guesses;
 pub mod in_bodies;
+mod judged;
 pub mod machine;
 pub mod measures;
 pub mod misses;

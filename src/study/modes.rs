@@ -19,6 +19,7 @@
 use super::compare::Directions;
 use super::guesses::{Guess, find_guesses};
 use super::in_bodies::{BodyEnergy, energy_in_bodies};
+use super::judged::judge_targets;
 use super::misses::Misses;
 use super::partial::answer_solvable;
 use super::seats::{SeatFact, seat_facts};
@@ -26,7 +27,7 @@ use super::solved::nothing_gives;
 use super::spread::{AnswerSpread, Draws, run};
 use faer::{Col, Mat};
 use serde::Serialize;
-use stillbed_design::{Build, Design, Measure};
+use stillbed_design::{Build, Design};
 use stillbed_eigen::{Precision, Sparse};
 use stillbed_input::document::Uncertain;
 use stillbed_input::problem::{Problem, Problems};
@@ -161,16 +162,10 @@ impl Modes {
         let asked = Asked { count, ..Asked::default() };
         let (mut builds, mut stated) = (Vec::new(), Vec::new());
         let mut notes = design.notes.clone();
-        let mut misses = Misses::new(&design.goal.targets);
         for build in &design.builds {
             let (own, known) = at_stated_values(design, build, &asked)?;
             notes.extend(own.modes.notes.iter().cloned());
             notes.extend(nothing_gives(design, build, own.stiffness_n_per_m.is_some()));
-            misses.judge(&build.name, |measure| match measure {
-                Measure::Mass => Some(Some(own.modes.mass_kg)),
-                Measure::FirstFrequency => Some(own.modes.first_of_structure().map(|mode| mode.frequency_hz)),
-                _ => None,
-            });
             builds.push(own);
             stated.push(known);
         }
@@ -190,7 +185,7 @@ impl Modes {
             draws: total,
             builds,
             notes,
-            misses,
+            misses: judge_targets(design)?,
             guesses: find_guesses(design),
             joints: seat_facts(design),
         })

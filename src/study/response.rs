@@ -5,7 +5,7 @@ use super::partial::answer_solvable;
 use super::solved::{Solved, meets, nothing_gives};
 use serde::Serialize;
 use std::f64::consts::TAU;
-use stillbed_design::{Build, Design, Goal, Measure};
+use stillbed_design::{Build, Design, Goal};
 use stillbed_frame::Frame;
 use stillbed_input::problem::{Place, Problem, Problems, suggest};
 use stillbed_input::quantity::Draw;
@@ -53,8 +53,7 @@ pub struct Response {
     pub amplitude_m: Option<f64>,
     /// In the order of the design.
     pub builds: Vec<BuildResponse>,
-    /// Missed targets of static and dynamic stiffness, along the usual path; along another path none are
-    /// judged.
+    /// Missed targets; those of stiffness are judged between tip and work, whatever the path.
     pub misses: Misses,
     /// Warnings.
     pub notes: Vec<Problem>,
@@ -168,12 +167,9 @@ fn respond(
     let path = path_stations(design, (build, &model.frame), options, tool, weakest)?;
     let solved = Solved::converge(build, goal, &model, Some(&path)).map_err(at_fault)?;
     notes.extend(solved.doubts(build, goal));
-    if options.path.is_none() {
+    if !goal.targets.is_empty() {
         let figures = solved.figures(build, goal).map_err(at_fault)?;
-        misses.judge(&build.name, |measure| {
-            let shown = matches!(measure, Measure::Stiffness | Measure::DynamicStiffness);
-            shown.then(|| figures.get(measure))
-        });
+        misses.judge(&build.name, |measure| Some(figures.get(measure)));
     }
     let mut stations: Vec<Station> =
         tool.map(|(tip, work)| Station::axes(tip, work)).into_iter().flatten().collect();

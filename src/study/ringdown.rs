@@ -11,7 +11,7 @@ use super::solved::Solved;
 use super::spread::rank::percentiles;
 use super::spread::{AnswerSpread, Draws, run};
 use serde::Serialize;
-use stillbed_design::{Build, Design, Goal, Measure, Tap};
+use stillbed_design::{Build, Design, Goal, Tap};
 use stillbed_input::document::Uncertain;
 use stillbed_input::problem::{Place, Problem, Problems};
 use stillbed_input::quantity::Draw;
@@ -133,6 +133,7 @@ fn of_all(
 ) -> Result<RingDowns, Problems> {
     let tap = tap_of(design)?;
     let (mut builds, mut known, mut doubts) = (Vec::new(), Vec::new(), Vec::new());
+    let mut misses = Misses::new(&design.goal.targets);
     tapped(design, |build, solved| {
         let asked = Tapped {
             struck: solved.tool_stations,
@@ -141,6 +142,8 @@ fn of_all(
             settle_to: tap.settle_to,
             duration: options.duration,
         };
+        let figures = solved.figures(build, &design.goal).map_err(|fault| build.problems(&fault))?;
+        misses.judge(&build.name, |measure| Some(figures.get(measure)));
         known.push(Nominal::of(solved));
         doubts.extend(solved.doubts(build, &design.goal));
         builds.push(BuildRingDown {
@@ -150,6 +153,7 @@ fn of_all(
             settle_time_at_start_s: None,
             spread: None,
         });
+        Ok(())
     })?;
     let at_fault =
         |(build, known): (&Build, Result<Nominal, ModesFault>)| known.map_err(|f| build.problems(&f));
@@ -183,11 +187,6 @@ fn of_all(
     };
     let path = format!("{} struck, {watched} watched", tap.at.value);
     let (settle_to_m, amplitude_m) = (tap.settle_to, design.goal.amplitude);
-    let mut misses = Misses::new(&design.goal.targets);
-    for own in &builds {
-        let settles = |measure| (measure == Measure::SettleTime).then_some(own.motion.settle_time_s);
-        misses.judge(&own.name, settles);
-    }
     let notes = design.notes.iter().cloned().chain(doubts).collect();
     Ok(RingDowns {
         path,
@@ -280,9 +279,10 @@ pub fn compute_sound(design: &Design) -> Result<Sound, Problems> {
     let tap = tap_of(design)?;
     let mut taps = Vec::new();
     tapped(design, |_, solved| {
-        let Some(decay) = solved.decay(&design.goal) else { return };
+        let Some(decay) = solved.decay(&design.goal) else { return Ok(()) };
         let station = decay.largest_station(decay.free_from());
         taps.push((decay, station));
+        Ok(())
     })?;
     sound(&taps).map_err(|message| Problems::from(Problem::error(tap.place.clone(), message)))
 }
@@ -295,12 +295,15 @@ fn tap_of(design: &Design) -> Result<&Tap, Problems> {
 }
 
 /// Solves every build at nominal values and hands it to `visit`.
-fn tapped(design: &Design, mut visit: impl FnMut(&Build, &Solved)) -> Result<(), Problems> {
+fn tapped(
+    design: &Design,
+    mut visit: impl FnMut(&Build, &Solved) -> Result<(), Problems>,
+) -> Result<(), Problems> {
     for build in &design.builds {
         let model = build.model(&design.goal, &Draw::default())?;
         let solved =
             Solved::converge(build, &design.goal, &model, None).map_err(|fault| build.problems(&fault))?;
-        visit(build, &solved);
+        visit(build, &solved)?;
     }
     Ok(())
 }
