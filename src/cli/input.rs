@@ -204,3 +204,17 @@ pub(super) fn read_design(
 pub(super) fn identity(design: &Design) -> DesignIdentity {
     DesignIdentity { file: design.file.clone(), title: design.title.clone() }
 }
+
+/// The value of an `option` in SI, which must be more than zero; a ratio may be zero.
+///
+/// # Errors
+/// What is wrong with the text, at the option.
+pub(super) fn positive(text: &str, option: &str, kind: Kind) -> Result<f64, Failure> {
+    let value = quantity::single(text, kind)
+        .map_err(|fault| Problem::error(Place::key(option), fault.message).with_help(fault.help))?;
+    if value > 0.0 || kind == Kind::Ratio && value == 0.0 {
+        return Ok(value);
+    }
+    let problem = Problem::error(Place::key(option), format!("\"{text}\" must be more than zero"));
+    Err(problem.with_help(format!("write it like \"{}\"", kind.example())).into())
+}

@@ -6,7 +6,7 @@ use super::{files, input, output};
 use std::path::PathBuf;
 use stillbed_design::{TIME_HELP, time_of_day};
 use stillbed_input::problem::{Place, Problem};
-use stillbed_input::quantity::{self, Kind};
+use stillbed_input::quantity::Kind;
 use stillbed_report::presentation::pour as presentation;
 use stillbed_report::workbook;
 use stillbed_study::pour::Body;
@@ -96,21 +96,11 @@ fn clock(text: &str) -> Result<f64, Failure> {
 }
 
 fn optional(text: &Option<String>, option: &str, kind: Kind) -> Result<Option<f64>, Failure> {
-    text.as_deref().map(|text| positive(text, option, kind)).transpose()
-}
-
-fn positive(text: &str, option: &str, kind: Kind) -> Result<f64, Failure> {
-    let value = quantity::single(text, kind)
-        .map_err(|fault| Problem::error(Place::key(option), fault.message).with_help(fault.help))?;
-    if value > 0.0 || kind == Kind::Ratio && value == 0.0 {
-        return Ok(value);
-    }
-    let problem = Problem::error(Place::key(option), format!("\"{text}\" must be more than zero"));
-    Err(problem.with_help(format!("write it like \"{}\"", kind.example())).into())
+    text.as_deref().map(|text| input::positive(text, option, kind)).transpose()
 }
 
 fn body(path: &std::path::Path, unit: &str) -> Result<Body, Failure> {
-    let unit = positive(unit, "--body-unit", Kind::Length)?;
+    let unit = input::positive(unit, "--body-unit", Kind::Length)?;
     let bytes = files::read_bytes(path, LARGEST_BODY)?;
     let place = || Place::file(&path.display().to_string());
     let body = Body::read(&bytes, unit)

@@ -220,7 +220,7 @@ fn details(design: &Design, arguments: &Arguments, notes: &mut Vec<Problem>) -> 
         sections,
         modes,
         warm,
-        mixes: recipes.map(|mixes| Mixes { mixes, notes: Vec::new() }),
+        mixes: recipes.map(|mixes| Mixes { mixes, trial: None, notes: Vec::new() }),
         sizings: sizings(design, arguments.most as usize),
         proof,
     })

@@ -336,7 +336,7 @@ fn poured(design: &Design) -> Held {
         return Ok(());
     }
     let found = compute_mixes(design).map_err(refused("mix"))?;
-    let found = Mixes { mixes: found, notes: Vec::new() };
+    let found = Mixes { mixes: found, trial: None, notes: Vec::new() };
     sound("mix", &found, &[], &presentation::mix::blocks(&found, true))?;
     let options = PourOptions::default();
     let found = Pours::compute(design, &options).map_err(refused("pour"))?;

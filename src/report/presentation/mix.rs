@@ -7,12 +7,16 @@ use serde::Serialize;
 use stillbed_input::problem::Problem;
 use stillbed_input::quantity::{Kind, Spread, figures, show};
 use stillbed_material::{IngredientShare, MixAnswer};
+use stillbed_study::pour::CupTrial;
 
 /// The mixes of a design.
 #[derive(Debug, Clone, Serialize)]
 pub struct Mixes {
     /// Each mix once.
     pub mixes: Vec<MixAnswer>,
+    /// A cup of its binder read back, where one was given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub trial: Option<CupTrial>,
     /// The warnings about the design.
     pub notes: Vec<Problem>,
 }
@@ -62,10 +66,11 @@ pub fn table(answer: &Mixes) -> Table {
 
 /// Each mix with its properties, filling and curves; with `least_binder`, the least binder of its grains too.
 pub fn blocks(answer: &Mixes, least_binder: bool) -> Vec<Block> {
-    let mut blocks = vec![Block::Table(
+    let mut blocks = answer.trial.as_ref().map(trial).unwrap_or_default();
+    blocks.push(Block::Table(
         Table::new("Mixes, with Hashin-Shtrikman bounds of the modulus", &columns(), &answer.mixes)
             .side_by_side(),
-    )];
+    ));
     for mix in &answer.mixes {
         blocks.push(Block::Heading(mix.name.clone()));
         blocks.push(Block::Note(summary(mix)));
@@ -111,6 +116,56 @@ pub fn blocks(answer: &Mixes, least_binder: bool) -> Vec<Block> {
         blocks.push(Block::Problems(answer.notes.clone()));
     }
     blocks
+}
+
+/// A cup of binder read back: what it says, how the fit follows it, and what to write into the design.
+fn trial(trial: &CupTrial) -> Vec<Block> {
+    let degrees = |kelvin: f64| figures(kelvin - 273.15, 3);
+    let spreads = [
+        (trial.heat_of_reaction_j_per_kg, 1e-3, "J/g"),
+        (trial.rate_constant_per_s, 1.0, "1/s"),
+        (trial.loss_w_per_m2_k, 1.0, "W/m2 K"),
+    ];
+    let number = |x: f64| if x < 1e5 { figures(x, 3) } else { format!("{x:.2e}") };
+    let parts = spreads.map(|(spread, factor, unit)| {
+        ([spread.value, spread.low, spread.high].map(|x| number(factor * x)), unit)
+    });
+    let limits =
+        parts.each_ref().map(|([value, low, high], unit)| format!("{value} {unit} ({low} to {high})"));
+    let [heat, rate, loss] = &limits;
+    let read = format!(
+        "{} of {} begun at {} °C: at {} °C after {}. Read from the curve: a heat of reaction of {heat}, a rate \
+         constant of {rate}, and a cup that passes {loss}; 95 % limits. The fit misses the curve by {} K.",
+        show(trial.mass_kg, Kind::Mass),
+        trial.of,
+        degrees(trial.start_k),
+        degrees(trial.peak_k),
+        show(trial.peak_time_s, Kind::Time),
+        figures(trial.misfit_k, 2)
+    );
+    let stated = parts.map(|([value, low, high], unit)| {
+        format!("{{ value = \"{value} {unit}\", low = \"{low} {unit}\", high = \"{high} {unit}\" }}")
+    });
+    let write = format!(
+        "For the design, under [materials.\"{}\"]: heat_of_reaction = {} and rate_constant = {}.",
+        trial.of, stated[0], stated[1]
+    );
+    let line = |name: &str, kelvin: &[f64]| {
+        let points = trial.time_s.iter().zip(kelvin).map(|(time, k)| [*time, k - 273.15]);
+        Series::line(name, points.collect())
+    };
+    vec![
+        Block::Heading(format!("Cup of {}", trial.of)),
+        Block::Note(read),
+        Block::Curve(Curve {
+            title: "Middle of the cup".to_string(),
+            x: Axis::linear("time from mixing", Unit::new("min", 60.0), "time_s"),
+            y: Axis::linear("temperature", Unit::new("°C", 1.0), "temperature_c"),
+            series: vec![line("read", &trial.read_k), line("fitted", &trial.fitted_k)],
+            marks: Vec::new(),
+        }),
+        Block::Note(write),
+    ]
 }
 
 fn summary(mix: &MixAnswer) -> String {

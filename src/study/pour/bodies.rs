@@ -6,13 +6,13 @@
 use super::super::partial::answer_solvable;
 use super::cast_body::{cast_body, thinnest_gap};
 use super::members::castings;
-use super::{Body, CastShape, Mould, Pour, PourSheet};
+use super::{Body, CastShape, CupCurve, CupTrial, Mould, Pour, PourSheet, TrialFault, read_trial};
 use serde::Serialize;
 use stillbed_design::{Build, Design, Model, PourSpec, Profile, Substance};
 use stillbed_frame::Line;
-use stillbed_input::problem::{Problem, Problems};
+use stillbed_input::problem::{Place, Problem, Problems, suggest};
 use stillbed_input::quantity::Draw;
-use stillbed_material::{MixAnswer, Property, Table};
+use stillbed_material::{Material, MixAnswer, Property, Table};
 use stillbed_section::clearance::distance;
 
 /// Options that add to or replace the `pour` of a design.
@@ -282,6 +282,62 @@ fn thinnest_wall(pieces: &[Vec<Vec<[f64; 2]>>]) -> f64 {
         }
     }
     thin
+}
+
+/// Reads `curve` of a cup with `mass` (kg) of the binder of `design`, which `named` tells where it has several.
+///
+/// # Errors
+/// A design without a mix or without that binder, a binder not known well enough, a curve that no cure
+/// follows.
+pub fn compute_trial(
+    design: &Design,
+    named: Option<&str>,
+    mass: f64,
+    curve: &CupCurve,
+) -> Result<CupTrial, Problems> {
+    let mut binders: Vec<&Material> = Vec::new();
+    for substance in design.builds.iter().flat_map(|build| &build.substances) {
+        let Substance::Mix(recipe) = substance else { continue };
+        if binders.iter().all(|known| known.name != recipe.binder.material.name) {
+            binders.push(&recipe.binder.material);
+        }
+    }
+    let names = || binders.iter().map(|binder| binder.name.as_str());
+    let at = || Place { key: "--binder".to_string(), ..Place::file(&design.file) };
+    let binder = match named {
+        Some(named) => binders.iter().find(|binder| binder.name == named).ok_or_else(|| {
+            let problem = Problem::error(at(), format!("no mix is bound by \"{named}\""));
+            problem.with_help(suggest(named, names()))
+        })?,
+        None => match binders.as_slice() {
+            [only] => only,
+            [] => return Err(Problem::error(at(), "no mix is cast, so there is no binder to try").into()),
+            _ => {
+                let list: Vec<&str> = names().collect();
+                let problem = Problem::error(at(), format!("the mixes have {} binders", binders.len()));
+                return Err(problem.with_help(format!("name one with --binder: {}", list.join("; "))).into());
+            }
+        },
+    };
+    read_trial(binder, mass, curve).map_err(|fault| {
+        let place = Place { key: "--trials".to_string(), ..Place::file(&design.file) };
+        let name = &binder.name;
+        Problems::from(match fault {
+            TrialFault::Unknown => {
+                Problem::error(place, format!("{name} lacks a value that the cure of a cup needs")).with_help(
+                    "state its density, conductivity, heat_capacity, rate_constant, heat_of_reaction and \
+                     activation_temperature",
+                )
+            }
+            TrialFault::Unlike(misfit) => {
+                let message = format!("no cure of {name} follows the curve: it misses by {misfit:.0} K");
+                Problem::error(place, message).with_help(
+                    "log one cup, from mixing on, its thermometer in the middle; one that stays cool for hours and \
+                     then runs hot at once says more when it is wrapped",
+                )
+            }
+        })
+    })
 }
 
 /// Computes the mixes of `design`, each once, judged for the thinnest gap into which they are cast.

@@ -253,8 +253,8 @@ fn told(advice: &Advice) -> String {
     let cure = [Property::RateConstant, Property::HeatOfReaction, Property::PotLife, Property::ExothermTime];
     if cure.iter().any(|p| key.ends_with(p.name())) {
         told.push_str(&format!(
-            " A cup of your own binder with a thermometer in its middle, begun at {:.0} °C, gives it: state \
-             cup_mass, exotherm_time and exotherm_peak of the binder.",
+            " A cup of your own binder with a thermometer in its middle gives it: log the cup and ask mix \
+             --trials, or begin it at {:.0} °C and state cup_mass, exotherm_time and exotherm_peak of the binder.",
             REFERENCE - 273.15
         ));
     } else if key.ends_with(Property::ActivationTemperature.name()) {

@@ -6,6 +6,8 @@
 //! runaway      how near a wide lift is to thermal runaway
 //! shape        the shape of a casting, and the grid over it
 //! vessel       a cup of binder and a bucket of mix
+//! cup_curve    the logged temperature of a cup of binder
+//! trial        the cure of a binder read from that
 //! drawn        uncertain inputs of the heat
 //! plan         number of lifts and the wait between them
 //! means        what is poured and by what means
@@ -27,6 +29,7 @@ pub mod bodies;
 mod body;
 mod cast_body;
 mod compute;
+mod cup_curve;
 mod doubts;
 mod drawn;
 mod heat;
@@ -40,10 +43,12 @@ mod runaway;
 mod shape;
 mod sheet;
 mod steps;
+mod trial;
 mod vessel;
 
 pub use batch::{Batches, Filling, LiftPour, Pace, Purchase, Weight, batches, mass_to_mix, shopping, weigh};
 pub use body::Body;
+pub use cup_curve::CupCurve;
 pub use heat::{Casting, Cell, Cured, End, Face, Fill, Laying, Lifted, Moment, Room, Solid};
 pub use heat_answer::{AtOnce, CastingHeat, Heat, HeatMoment, Joint, LiftHeat};
 pub use kinetics::{Kinetics, adiabatic_rise};
@@ -52,4 +57,5 @@ pub use mould::{Mould, MouldAnswer};
 pub use runaway::{critical_slab, runaway};
 pub use shape::{CastShape, Side, Standing};
 pub use sheet::{Basis, IngredientShare, Lifts, PourSheet};
+pub use trial::{CupTrial, TrialFault, read_trial};
 pub use vessel::{Bucket, CupReading};
