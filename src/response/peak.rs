@@ -77,41 +77,32 @@ pub fn resolving_squares(poles: &[Complex64], step: f64) -> Vec<f64> {
 
 /// The place and value of the largest `f` over sorted `squares`, refined between them.
 ///
-/// `f` is not negative. `None` on an empty grid.
+/// `f` is not negative. `None` on an empty grid. Where a peak may be, each step is halved first: of two resonances
+/// closer than their widths the higher one may lie between two samples on the flank of the other.
 pub fn largest(squares: &[f64], mut f: impl FnMut(f64) -> f64) -> Option<(f64, f64)> {
     let values: Vec<f64> = squares.iter().map(|x| f(*x)).collect();
     let highest = values.iter().copied().fold(0.0, f64::max);
-    let mut best = (*squares.first()?, *values.first()?);
+    let mut places = Vec::with_capacity(values.len() + 16);
     for i in 0..values.len() {
-        let (left, right) = (i.saturating_sub(1), (i + 1).min(values.len() - 1));
-        let top = values[i] >= values[left] && values[i] >= values[right];
-        if !top || values[i] < MISSED * highest {
+        if i > 0 && values[i - 1].max(values[i]) >= MISSED * highest {
+            let between = 0.5 * (squares[i - 1] + squares[i]);
+            places.push((between, f(between)));
+        }
+        places.push((squares[i], values[i]));
+    }
+    let mut best = *places.first()?;
+    for i in 0..places.len() {
+        let (left, right) = (places[i.saturating_sub(1)], places[(i + 1).min(places.len() - 1)]);
+        let (middle, top) = places[i];
+        if top < left.1 || top < right.1 || top < MISSED * highest {
             continue;
         }
-        let refined = summit([squares[left], squares[i], squares[right]], values[i], &mut f);
+        let refined = climb(left.0, middle, right.0, top, &mut f);
         if refined.1 > best.1 {
             best = refined;
         }
     }
     Some(best)
-}
-
-/// The largest value of `f` within three neighbouring places; the middle one is highest, with the value
-/// `top`.
-///
-/// Two resonances closer than their widths may lie within these places, so each half is first sampled once
-/// more.
-fn summit(places: [f64; 3], top: f64, f: &mut impl FnMut(f64) -> f64) -> (f64, f64) {
-    let [left, middle, right] = places;
-    let (before, after) = (0.5 * (left + middle), 0.5 * (middle + right));
-    let (f_before, f_after) = (f(before), f(after));
-    if f_before > top && f_before >= f_after {
-        climb(left, before, middle, f_before, f)
-    } else if f_after > top {
-        climb(middle, after, right, f_after, f)
-    } else {
-        climb(before, middle, after, top, f)
-    }
 }
 
 /// The largest value of `f` between `left` and `right` from the sample `f(middle) = top`, by parabolic steps,
