@@ -149,6 +149,25 @@ mod tests {
     }
 
     #[test]
+    fn near_the_half_sine_a_mode_keeps_what_the_integral_says() {
+        // The force times exp(-s t) over the tap, by Simpson's rule.
+        let blow = Blow { impulse: 1.0, duration: 1e-3 };
+        for apart in [2e-5, 6e-5, 2e-4] {
+            for turn in [0.5, 2.5, 4.0] {
+                let s = (PI * Complex64::I + Complex64::from_polar(apart, turn)) / 1e-3;
+                let steps = 2000;
+                let at = |i: u32| {
+                    let t = 1e-3 * f64::from(i) / f64::from(steps);
+                    let weight = if i == 0 || i == steps { 1.0 } else { f64::from(2 + 2 * (i % 2)) };
+                    weight * blow.force(t) * (-s * t).exp()
+                };
+                let integral = (0..=steps).map(at).sum::<Complex64>() * (1e-3 / f64::from(3 * steps));
+                assert!((blow.factor(s) - integral).norm() < 1e-9, "{s}: {} {integral}", blow.factor(s));
+            }
+        }
+    }
+
+    #[test]
     fn a_free_body_is_where_its_velocity_took_it() {
         let blow = Blow { impulse: 1.0, duration: 2e-3 };
         // The velocity after the tap is 1; by symmetry, half the duration is lost.

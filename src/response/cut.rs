@@ -165,4 +165,26 @@ mod tests {
         }
         assert!(lobes.iter().flat_map(|l| &l.points).all(|p| p.passes_hz > 0.0));
     }
+
+    #[test]
+    fn a_wave_on_a_lobe_neither_grows_nor_decays() {
+        // The cut at depth b passes the wave of the pass before: 1 + K_s b (1 - exp(-i w T)) G(i w) = 0.
+        let chain = chain(&[(2e7, 0.02), (1e7, 0.02), (3e7, 0.05), (5e6, 0.01)], &[10.0, 5.0, 8.0]);
+        let model = chain.model(3);
+        let pair = model.pair(0, 0);
+        let limit = stable_depth(&pair, 1.5e9).unwrap().depth_m;
+        let mut deepest = 0.0f64;
+        for lobe in lobes(&pair, 1.5e9, 3) {
+            for point in &lobe.points {
+                let omega = TAU * point.frequency_hz;
+                let phase = omega / point.passes_hz;
+                assert!((phase / TAU - lobe.waves as f64 - 0.5).abs() <= 0.5, "{lobe:?}");
+                let ahead = 1.0 - Complex64::from_polar(1.0, -phase);
+                let gain = 1.5e9 * point.depth_m * ahead * model.compliance(0, 0, omega);
+                assert!((1.0 + gain).norm() < 1e-9, "{point:?}: {gain}");
+                deepest = deepest.max(point.depth_m);
+            }
+        }
+        assert!((3.0 * limit..=10.0 * limit).contains(&deepest), "{deepest} {limit}");
+    }
 }

@@ -183,11 +183,6 @@ impl ModalModel {
         &self.poles
     }
 
-    /// Static compliance between two stations, m/N; of a free body its elastic part.
-    pub fn static_compliance(&self, j: usize, k: usize) -> Complex64 {
-        self.static_compliance[(j, k)]
-    }
-
     /// Residual flexibility between two stations, m/N: what the modes that were not computed add.
     pub fn rest(&self, j: usize, k: usize) -> Complex64 {
         self.rest[(j, k)]

@@ -150,6 +150,33 @@ fn a_beat_that_just_comes_back_is_part_of_the_error() {
     assert!(decay.settle_with_errors(half).error() < 5e-3);
 }
 
+#[test]
+fn a_lump_that_is_over_early_leaves_hardly_an_error() {
+    // The lump is an eighth of the limit at first. It decays at 20 1/s, the mode at 5 1/s: the error is the time in which
+    // the mode falls by what is left of the lump then.
+    let lump = vec![ModalMode::real(4000.0, 0.01, &[0.25]).into()];
+    let few = FreeDecay::after_impulse(&model(&[(500.0, 0.02, 1.0)]).with_left_out(lump), 0, &[0], 1.0);
+    let settled = few.settle_with_errors(1.25e-4);
+    let time = settled.settle.time.unwrap();
+    let left = few.left_out(0.0) * (-20.0 * time).exp();
+    assert!(few.left_out(0.0) > 0.07 * 1.25e-4 && left > 1e-6 * 1.25e-4, "{left}");
+    // Taken a tenth of the time earlier at most.
+    let most = left * (20.0 * 0.1 * time).exp() / 1.25e-4 / 5.0;
+    assert!(settled.left_out > 0.0 && settled.left_out <= 1.1 * most, "{settled:?} {most}");
+}
+
+#[test]
+fn the_bend_of_modes_that_turn_together_is_their_own() {
+    // The square of a sum of exponentials without beats, (sum Z exp(-d t))²: its second derivative at 0.
+    let modes = [(500.0, 0.02, 1.0), (500.0, 0.2, 0.5), (500.0, 0.06, 0.8)];
+    let mut decay = FreeDecay::after_impulse(&model(&modes), 0, &[0], 1.0);
+    let omega = decay.terms[0].omega;
+    decay.terms.iter_mut().for_each(|term| term.omega = omega);
+    let sum = |power: i32| decay.terms.iter().map(|term| term.size * term.decay.powi(power)).sum::<f64>();
+    let second = 2.0 * sum(1) * sum(1) + 2.0 * sum(0) * sum(2);
+    approx::assert_relative_eq!(decay.bend(0.0), second, max_relative = 1e-12);
+}
+
 fn any_modes() -> impl Strategy<Value = Vec<(f64, f64, f64)>> {
     prop::collection::vec((100.0..5000.0f64, 0.001..0.3f64, -1.0..1.0f64), 1..9)
 }

@@ -230,12 +230,12 @@ pub(super) fn travel(
 #[cfg(test)]
 mod tests {
     use super::super::sag::{SagRequest, solve_sag};
-    use super::super::sample::{SIXTHS, cut, slender};
+    use super::super::sample::{SIXTHS, bar, cut, member, slender};
     use super::super::static_deflection::subdivided;
     use super::*;
     use approx::assert_relative_eq;
     use nalgebra::Rotation3;
-    use stillbed_frame::{Frame, Line};
+    use stillbed_frame::{Anchor, Frame, Line, Point};
 
     const EI: f64 = 210e9 * 0.06 * 0.04 * 0.04 * 0.04 / 12.0;
     const LOAD: f64 = 6.0 * GRAVITY;
@@ -326,5 +326,26 @@ mod tests {
         assert_relative_eq!(middle(&sum), middle(&warm) + middle(&single), max_relative = 1e-12);
         let farthest = sum.places.iter().map(|place| place.up_off_line_m.abs()).fold(0.0, f64::max);
         assert_relative_eq!(farthest, sum.up.off_m, max_relative = 1e-3);
+    }
+
+    #[test]
+    fn rails_drawn_against_each_other_carry_at_one_place() {
+        // Two cantilevers side by side, the second drawn from its free end: each bears half the weight.
+        let mut frame = bar(1.2, &slender());
+        let point = |x: f64| Point { name: "p".into(), position: Vector3::new(x, 0.3, 0.0) };
+        frame.points.extend([point(1.2), point(0.0)]);
+        frame.members.push(member("back", 2, 3));
+        frame.anchors.push(Anchor { name: "wall".into(), at: vec![0, 3], hold: [true; 6] });
+        let along = [0, 1].map(|number| Rail::from_member(&frame, number).unwrap()).to_vec();
+        let base = Base { name: "b", frame: &frame, tip: None, work: None, bodies: &[] };
+        let ask = SagRequest { rails: vec![], carriage: Some(Carriage { along, mass: 6.0, steps: 7 }) };
+        let travel = solve_sag(&base, &ask).unwrap().travel.unwrap();
+        for (stop, place) in travel.stops.iter().zip(&travel.path.places) {
+            let a = stop.at_m;
+            let down = 0.5 * LOAD * a.powi(3) / (3.0 * EI);
+            assert_relative_eq!(stop.height_m, -down, max_relative = 1e-4, epsilon = 1e-12);
+            assert_relative_eq!(place.up_m, -down, max_relative = 1e-4, epsilon = 1e-12);
+        }
+        assert_relative_eq!(travel.stops[6].at_m, 1.2, max_relative = 1e-12);
     }
 }

@@ -1,3 +1,4 @@
+use super::super::diffusion::solve_settling;
 use super::super::sample::{bar, layer, member, member_section, section};
 use super::super::section_parts::CompositePart;
 use super::super::temperature_change::TemperatureGradient;
@@ -362,4 +363,33 @@ fn a_body_of_one_material_has_no_stress_and_a_gradient_bends_it() {
     // Without stress but near the patch: far below E α ΔT.
     let scale = 210e9 * 12e-6 * 20.0 * 0.08;
     assert!(strip.parts.iter().all(|part| part.stress_pa.abs() < 0.1 * scale), "{:?}", strip.parts);
+}
+
+#[test]
+fn a_body_expands_beyond_the_others_by_the_difference() {
+    let (reduced, media) = strip_as_body();
+    let body =
+        CompositeBody { name: "strip", reduced: &reduced, media, compressive_strengths: vec![None; 2] };
+    assert_relative_eq!(body.expansion_beyond_others(0).unwrap(), 12e-6 - 15e-6, max_relative = 1e-12);
+    assert_relative_eq!(body.expansion_beyond_others(1).unwrap(), 15e-6 - 12e-6, max_relative = 1e-12);
+}
+
+#[test]
+fn a_body_takes_the_time_of_a_slab_of_its_layers() {
+    let (reduced, mut media) = strip_as_body();
+    for (medium, conductivity) in media.iter_mut().zip([50.0, 2.0]) {
+        (medium.conductivity, medium.heat_capacity) = (Some(conductivity), Some(800.0));
+    }
+    let frame = frame_of(&reduced, &media);
+    let body =
+        CompositeBody { name: "strip", reduced: &reduced, media, compressive_strengths: vec![None; 2] };
+    let bodies = [body];
+    let base = Base { name: "b", frame: &frame, tip: None, work: None, bodies: &bodies };
+    let found = solve_settling(&base, &[], 5.0, 10.0, 1e-6, &[]).unwrap();
+    let times = &found.sections[0];
+    // 0.8 x 0.05 x 0.08 m, a quarter of it steel: 3.2e-3 m3, 2500 kg/m3, 800 J/(kg K), faces of 0.216 m2.
+    assert_relative_eq!(times.thickness_m, 0.05, max_relative = 1e-12);
+    let series = 1.0 / (0.25 / 50.0 + 0.75 / 2.0);
+    assert_relative_eq!(times.diffusivity_m2_per_s.unwrap(), series / 2e6, max_relative = 1e-9);
+    assert_relative_eq!(times.air_time_s.unwrap(), 3.2e-3 * 2e6 / (10.0 * 0.216), max_relative = 1e-9);
 }

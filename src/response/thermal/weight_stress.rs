@@ -153,6 +153,21 @@ mod tests {
     }
 
     #[test]
+    fn what_is_weaker_in_tension_fails_where_it_is_pulled() {
+        let (frame, mut section) = arm();
+        section.parts[0].medium.strength = Some(10e6);
+        section.parts[0].compressive_strength = Some(100e6);
+        let forces = Weight::solve(&subdivided(&frame, 8).unwrap()).unwrap().unwrap().forces;
+        // Pressed all over, so that the lower side of the root bears the larger stress.
+        let pressed = [[-1e6; 2]; 4];
+        let found = weight_stress(&section.stiffness().unwrap(), 0, 2.0, &forces[0], &pressed).unwrap();
+        let bent = 2500.0 * 0.06 * 0.04 * GRAVITY * 2.0 / (0.06 * 0.04 * 0.04 / 6.0);
+        assert_relative_eq!(found.together_pa, bent - 1e6, max_relative = 1e-6);
+        assert_relative_eq!(found.margin.unwrap(), 10e6 / (bent - 1e6), max_relative = 1e-6);
+        assert_eq!((found.at_m, found.at_section_m[1]), (0.0, 0.02));
+    }
+
+    #[test]
     fn the_answer_has_weight_where_something_carries_it() {
         let (mut frame, section) = arm();
         let sections = [section];
