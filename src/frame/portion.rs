@@ -100,4 +100,18 @@ mod tests {
         near(&sum.mass, &whole.mass);
         near(&bulge, &layout.bulge(&frame).unwrap());
     }
+
+    #[test]
+    fn a_frame_with_another_number_of_members_or_points_has_no_portion() {
+        let frame = crooked();
+        let layout = Layout::divide(&frame, &[2, 1, 3]).unwrap();
+        let mut fewer = frame.clone();
+        fewer.members.pop();
+        let mut more = frame;
+        more.points.push(super::super::sample::point("e", 1.0, 1.0, 1.0));
+        for other in [fewer, more] {
+            assert!(layout.portion_carried(&other).is_none());
+            assert!(layout.portion_of_section(&other, 0).is_none());
+        }
+    }
 }

@@ -296,6 +296,10 @@ mod tests {
         let body = frame.rigid_body().unwrap();
         assert_relative_eq!(body.mass, 0.95 * bar, max_relative = 1e-12);
         assert_relative_eq!(body.centre.x, (0.5 - 0.05 * 0.05) / 0.95, max_relative = 1e-12);
+        let mut at_the_end = frame.clone();
+        (at_the_end.members[0].displaced[0].from, at_the_end.members[0].displaced[0].to) = (0.9, 1.0);
+        let centre = at_the_end.rigid_body().unwrap().centre;
+        assert_relative_eq!(centre.x, (0.5 - 0.05 * 0.95) / 0.95, max_relative = 1e-12);
         for pieces in [1, 4, 25] {
             frame.anchors.clear();
             let layout = Layout::divide(&frame, &[pieces]).unwrap();

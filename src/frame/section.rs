@@ -144,4 +144,33 @@ mod tests {
         matrix[(3, 3)] = Complex64::new(f64::NAN, 0.0);
         assert!(inverse(&matrix).is_none());
     }
+
+    #[test]
+    fn a_matrix_that_is_not_positive_definite_has_no_inverse() {
+        let mut matrix = Matrix6::<Complex64>::identity();
+        matrix[(2, 2)] = Complex64::new(-1.0, 0.1);
+        assert!(inverse(&matrix).is_none());
+        // Two rows that are alike but for rounding.
+        matrix[(2, 2)] = Complex64::new(1.0 + 4.0 * f64::EPSILON, 0.0);
+        (matrix[(1, 2)], matrix[(2, 1)]) = (Complex64::ONE, Complex64::ONE);
+        assert!(inverse(&matrix).is_none());
+    }
+
+    #[test]
+    fn a_plain_section_has_the_sum_of_both_inertias_about_its_line_and_the_largest_loss() {
+        let plain = Plain {
+            ea: 2e8,
+            ga: [5e7, 6e7],
+            gj: 3e4,
+            ei: [4e4, 7e4],
+            rho_a: 12.0,
+            rho_i: [0.002, 0.005],
+            loss_factor: 0.003,
+        };
+        let mut section = MemberSection::plain("bar", "steel", Role::Skeleton, &plain);
+        assert!((section.mass[(3, 3)] - 0.007).abs() < 1e-15);
+        assert!((section.loss_factor() - 0.003).abs() < 1e-15);
+        section.stiffness[(4, 4)].im = 0.02 * 4e4;
+        assert!((section.loss_factor() - 0.02).abs() < 1e-15);
+    }
 }

@@ -311,4 +311,11 @@ mod tests {
         assert_eq!(through(&prism, -0.01).len(), 1);
         assert_relative_eq!(through(&prism, -0.01)[0].0, 1.025, epsilon = 1e-12);
     }
+
+    #[test]
+    fn a_solid_reaches_half_the_diagonal_of_its_box() {
+        let ring = vec![[-0.015, 0.0], [0.015, 0.0], [0.015, 0.04], [-0.015, 0.04]];
+        let solid = Solid::new(vec![vec![ring]], vec![[0.0012; 6]]);
+        assert_relative_eq!(solid.reach(), 0.025, max_relative = 1e-12);
+    }
 }

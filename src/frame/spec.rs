@@ -394,6 +394,15 @@ mod tests {
     }
 
     #[test]
+    fn a_joint_gives_along_and_about_its_axes() {
+        let text = "stiffness = { x = \"2 N/um\", z = \"3 kN/mm\", turn_z = \"5 N m/rad\" }\n";
+        let (joint, said) = read(text, JointSpec::read);
+        assert!(said.is_empty(), "{said:?}");
+        let stiffness = joint.unwrap().stiffness.map(|spring| spring.map(|k| k.value));
+        assert_eq!(stiffness, [Some(2e6), None, Some(3e6), None, None, Some(5.0)]);
+    }
+
+    #[test]
     fn an_anchor_names_the_dofs_it_knows() {
         let (_, said) = read("at = \"a\"\nhold = \"x uq\"\n", AnchorSpec::read);
         assert_eq!(

@@ -288,4 +288,22 @@ mod tests {
         frame.bodies[0].points = Vec::new();
         assert!(Layout::divide(&frame, &[]).is_err());
     }
+
+    #[test]
+    fn each_of_two_bodies_owns_its_coordinates() {
+        let (_, mut frame) = bar_as_body();
+        let body = &mut frame.bodies[0];
+        body.inner = 3;
+        let size = body.mass.nrows() + 3;
+        body.mass = body.mass.clone().resize(size, size, 0.0);
+        body.parts
+            .iter_mut()
+            .for_each(|part| part.stiffness = part.stiffness.clone().resize(size, size, Complex64::ZERO));
+        frame.bodies.push(frame.bodies[0].clone());
+        let layout = Layout::divide(&frame, &[]).unwrap();
+        for number in [0, 1] {
+            let first = layout.bodies[number].first;
+            assert!((first..first + 3).all(|dof| layout.owner(dof) == Owner::Body(number)), "{number}");
+        }
+    }
 }
