@@ -135,4 +135,15 @@ mod tests {
         approx::assert_relative_eq!(m.z, 0.01 * area + 2.0 / 3.0 * 0.05f64.powi(3), max_relative = 1e-9);
         approx::assert_relative_eq!(m.yy, PI / 8.0 * 0.05f64.powi(4) + 0.0004 * area, max_relative = 1e-9);
     }
+
+    #[test]
+    fn the_root_of_an_angle_adds_what_a_quarter_circle_leaves_of_its_square() {
+        let (wall, root) = (0.01, 0.012f64);
+        let angle =
+            Shape::Angle { width: 0.1, height: 0.08, wall, root_radius: root, toe_radius: 0.004 }.figure();
+        let drawing = draw([(&angle, [0.0; 2], 0.0)].into_iter());
+        let left = (1.0 - PI / 4.0) * (root * root - 2.0 * 0.004 * 0.004);
+        let area = Moments::integrate(&drawing.remaining()[0], &drawing).area;
+        approx::assert_relative_eq!(area, wall * (0.1 + 0.08 - wall) + left, max_relative = 1e-9);
+    }
 }

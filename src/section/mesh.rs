@@ -389,4 +389,24 @@ mod tests {
         let mesh = meshed(&[(square.clone(), [0.0, 0.0]), (square, [0.1, 0.1])], &[true, true]);
         assert_eq!(mesh.bodies().len(), 2);
     }
+
+    #[test]
+    fn a_ring_of_points_lies_around_a_re_entrant_corner() {
+        let points = vec![[0.0, 0.0], [0.1, 0.0], [0.1, 0.02], [0.02, 0.02], [0.02, 0.1], [0.0, 0.1]];
+        let figure = Shape::Polygon { points }.figure();
+        let drawing = draw([(&figure, [0.0; 2], 0.0)].into_iter());
+        let mesher = Mesher::new(&drawing, &drawing.remaining(), &[true], &Mirrors::default()).unwrap();
+        let Triangulation { points, faces, .. } = &mesher.triangulation;
+        let away = |point: usize| distance(points[point], [0.02, 0.02]);
+        let around: Vec<f64> = faces
+            .iter()
+            .map(|face| face.corners.map(away))
+            .filter(|away| away.contains(&0.0))
+            .flatten()
+            .filter(|away| *away > 0.0)
+            .collect();
+        // Of the sides that end at the corner, the shortest leads to the outer corner or across a leg.
+        assert!(around.len() > 4 && (0.0035..0.0052).contains(&around[0]), "{around:?}");
+        around.iter().for_each(|away| approx::assert_relative_eq!(*away, around[0], max_relative = 1e-9));
+    }
 }

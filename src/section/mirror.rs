@@ -312,6 +312,10 @@ mod tests {
         assert_eq!(mirrors.kept([[0.0, 1.0], [1.0 + 1e-7, 2.0]]), None);
         assert_eq!(mirrors.kept([[1.0, 0.0], [1.0, 2.0]]), None);
         assert_eq!(mirrors.and_fewer().map(|m| m.pieces()).collect::<Vec<_>>(), [4.0, 2.0, 2.0, 1.0]);
+        let lies_on = |point: Point| mirrors.through(point);
+        assert_eq!(lies_on([1.0, 0.5]).pieces(), 4.0);
+        assert_eq!([lies_on([1.0, 3.0]).pieces(), lies_on([3.0, 0.5]).pieces()], [2.0, 2.0]);
+        assert_eq!(lies_on([3.0, 3.0]).pieces(), 1.0);
         let one = Mirrors { at: [None, Some(0.5)], near: 1e-6 };
         assert_eq!(one.and_fewer().map(|m| m.pieces()).collect::<Vec<_>>(), [2.0, 1.0]);
     }

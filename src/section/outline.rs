@@ -534,4 +534,15 @@ mod tests {
         assert!(all.clone().all(|p| p[0].abs() <= 0.05 + 1e-12 && p[1].abs() <= 0.03 + 1e-12));
         assert!(all.clone().any(|p| (p[0] - 0.05).abs() < 1e-12 && (p[1] - 0.02).abs() < 1e-12));
     }
+
+    #[test]
+    fn a_thin_wall_has_chords_of_one_and_a_half_of_it_at_most() {
+        let chords = |thickness: f64| {
+            let mut circles = Vec::new();
+            let place = register(&mut circles, [0.0; 2], 0.1, thickness);
+            circles[place].steps
+        };
+        // A girth of 628 mm: 24 chords of 26.2 mm, 48 of 13.1 mm, 96 of 6.5 mm.
+        assert_eq!([0.018, 0.009, 0.0045, 0.0005].map(chords), [24, 48, 96, 192]);
+    }
 }

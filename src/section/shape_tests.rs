@@ -42,6 +42,16 @@ fn the_root_of_an_i_fits_beside_its_web_and_between_its_flanges() {
 }
 
 #[test]
+fn the_root_of_a_channel_fits_beside_its_web_and_above_half_of_its_height() {
+    let shape = |width, height, root_radius| {
+        Shape::Channel { width, height, web: 0.006, flange: 0.008, root_radius }.check()
+    };
+    // Between the flanges 60 / 2 - 8 mm, beside the web 40 - 6 mm.
+    assert!(shape(0.1, 0.06, 0.0219).is_ok() && shape(0.1, 0.06, 0.0221).is_err());
+    assert!(shape(0.04, 0.2, 0.0339).is_ok() && shape(0.04, 0.2, 0.0341).is_err());
+}
+
+#[test]
 fn an_outline_that_crosses_itself_is_refused() {
     let bow = Shape::Polygon { points: vec![[0.0, 0.0], [1.0, 1.0], [1.0, 0.0], [0.0, 1.0]] };
     assert!(message(bow).contains("does not cross itself"));
