@@ -309,6 +309,26 @@ mod tests {
     }
 
     #[test]
+    fn the_count_ends_above_the_modes_that_are_asked_for() {
+        let answer = answer();
+        let last = answer.modes[5].frequency_hz;
+        assert!(answer.counted_below_hz > last && answer.counted_below_hz < 3.0 * last, "{answer:?}");
+        assert!(answer.counted_modes >= 6);
+    }
+
+    #[test]
+    fn little_loss_adds_little_to_the_error() {
+        // All of one loss factor of 0.001: to second order, a millionth.
+        let frame = crate::sample::table();
+        let spectrum = solve(&frame, &Asked { count: 6, ..Asked::default() }).unwrap();
+        let answer = BuildModes::compute("table", &frame, &spectrum).unwrap();
+        for (mode, undamped) in answer.modes.iter().zip(&spectrum.elastic) {
+            let added = mode.frequency_error - undamped.frequency_error;
+            assert!((0.0..1e-6).contains(&added), "{added} {mode:?}");
+        }
+    }
+
+    #[test]
     fn the_answer_as_json_has_its_keys() {
         let json = serde_json::to_value(answer()).unwrap();
         for key in ["name", "mass_kg", "rigid_body_modes", "modes"] {

@@ -410,4 +410,52 @@ mod tests {
         floating.feet.clear();
         assert_relative_eq!(on_feet, along(&floating), max_relative = 1e-3);
     }
+
+    #[test]
+    fn a_singular_matrix_is_inverted_where_it_is_not_zero() {
+        // Of rank two, however large its numbers: the conditions of Penrose, and the rank as a trace.
+        let (a, b) = (nalgebra::dvector![1.0, 2.0, 3.0, 0.5], nalgebra::dvector![1.0, -1.0, 0.3, 2.0]);
+        for scale in [1e-8, 1.0, 1e9] {
+            let matrix = (&a * a.transpose() + &b * b.transpose()) * scale;
+            let inverse = pseudo_inverse(matrix.clone());
+            assert_relative_eq!((&matrix * &inverse).trace(), 2.0, max_relative = 1e-9);
+            let again = (&matrix * &inverse * &matrix - &matrix).amax();
+            let back = (&inverse * &matrix * &inverse - &inverse).amax();
+            assert!(again < 1e-9 * matrix.amax() && back < 1e-9 * inverse.amax(), "{scale}: {again} {back}");
+        }
+    }
+
+    #[test]
+    fn free_motions_are_of_the_size_of_the_frame() {
+        for scale in [1e-3, 1.0, 1e3] {
+            let mut frame = table();
+            frame.anchors.clear();
+            frame.points.iter_mut().for_each(|point| point.position *= scale);
+            let (origin, free) = wholes(&frame);
+            assert_eq!(free.len(), 6);
+            for motion in free {
+                let (shift, turn) =
+                    (motion.fixed_rows::<3>(0).into_owned(), motion.fixed_rows::<3>(3).into_owned());
+                let moved = |point: &stillbed_frame::Point| shift + turn.cross(&(point.position - origin));
+                let most = frame.points.iter().map(|point| moved(point).norm()).fold(0.0, f64::max);
+                assert!((0.1..10.0).contains(&most), "{scale}: {most}");
+            }
+        }
+    }
+
+    #[test]
+    fn the_structure_on_a_soft_foot_is_the_beam_alone() {
+        // One foot that is far softer than the beam: what the beam adds is that of a cantilever by hand.
+        let mut frame = cantilever();
+        frame.anchors.clear();
+        let turning = [1e2, 1e2, 1e2].map(Complex64::from);
+        frame.feet = vec![Foot { turning, ..foot("post", vec![0], [1e5; 3]) }];
+        let statics = Statics::factor(&frame).unwrap();
+        let (whole, own) =
+            (statics.stiffness(1, None).unwrap(), statics.stiffness_of_structure(1, None).unwrap().unwrap());
+        let section = &frame.sections[0].stiffness;
+        let beam = 1.0 / (3.0 * section[(4, 4)].re) + 1.0 / section[(2, 2)].re;
+        assert_relative_eq!(whole.along[2], 1.0 / (1e-5 + 1e-2 + beam), max_relative = 1e-9);
+        assert_relative_eq!(own.along[2], 1.0 / beam, max_relative = 1e-6);
+    }
 }

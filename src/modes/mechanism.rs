@@ -77,3 +77,19 @@ impl fmt::Display for ModesFault {
 }
 
 impl std::error::Error for ModesFault {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_mechanism_is_named_by_its_members() {
+        let said = |count, members: &[&str]| {
+            Mechanism { count, members: members.iter().map(ToString::to_string).collect() }.to_string()
+        };
+        assert_eq!(said(2, &[]), "2 motions without any stiffness");
+        assert_eq!(said(1, &["arm"]), "1 motion without any stiffness, of member \"arm\"");
+        let five = said(1, &["a", "b", "c", "d", "e"]);
+        assert_eq!(five, "1 motion without any stiffness, of members \"a\", \"b\", \"c\", \"d\"");
+    }
+}

@@ -254,4 +254,20 @@ mod tests {
         let [few, more, most] = [1, 3, 5].map(left);
         assert!(few > 3.0 * more && more > 1.5 * most && most > 0.0, "{few} {more} {most}");
     }
+
+    #[test]
+    fn a_lump_is_called_a_mode_only_where_one_is() {
+        let (few, load) = bent(2);
+        let (all, _) = bent(20);
+        let lumps = few.left_out(&load).unwrap();
+        let near = |lump: &ResidualMode| {
+            let off = |mode: &super::super::Elastic| (mode.omega_squared / lump.omega_squared - 1.0).abs();
+            all.elastic.iter().map(off).fold(f64::INFINITY, f64::min)
+        };
+        for lump in lumps.iter().filter(|lump| lump.is_mode) {
+            assert!(near(lump) < 0.01, "{lump:?}: {}", near(lump));
+        }
+        let [modes, others] = [true, false].map(|is| lumps.iter().filter(|lump| lump.is_mode == is).count());
+        assert!(modes > 0 && others > 0, "{lumps:?}");
+    }
 }

@@ -276,4 +276,15 @@ mod tests {
         frame.anchors.push(Anchor { name: "guide".into(), at: vec![2], hold });
         assert_eq!(names(&frame), ["\"p\" and what hangs on it moves along x"]);
     }
+
+    #[test]
+    fn a_pin_near_the_middle_is_named_by_its_place() {
+        let mut frame = cantilever();
+        frame.points.push(point("far", 2.0, 0.0, 0.0));
+        frame.points[1].position.x = 0.8;
+        frame.members.push(crate::sample::member("second", 1, 2));
+        frame.anchors[0].at = vec![1];
+        frame.anchors[0].hold = [true, true, true, true, true, false];
+        assert_eq!(names(&frame), ["turns about z through (0.800, 0.000, 0.000) m"]);
+    }
 }

@@ -371,6 +371,14 @@ mod tests {
     }
 
     #[test]
+    fn the_nearest_mode_is_found_on_both_sides() {
+        let spectrum = solve(&table(), &asked(6, 1e-3)).unwrap();
+        for (i, frequency) in TABLE[..6].iter().enumerate() {
+            assert_eq!([0.995, 1.005].map(|off| spectrum.nearest(off * frequency)), [Some(i); 2]);
+        }
+    }
+
+    #[test]
     fn shapes_have_unit_modal_mass() {
         let frame = table();
         let spectrum = solve(&frame, &asked(6, 1e-3)).unwrap();
@@ -463,5 +471,54 @@ mod tests {
         };
         assert_eq!(mechanism.count, 1);
         assert_eq!(mechanism.members, ["arm", "second"]);
+    }
+
+    #[test]
+    fn a_tolerance_is_that_of_its_excess() {
+        for excess in [1e-4, 3e-3, 0.2] {
+            let asked = Asked { tolerance: Asked::tolerance_of(excess), ..Asked::default() };
+            approx::assert_relative_eq!(asked.excess(), excess, max_relative = 1e-12);
+        }
+    }
+
+    #[test]
+    fn a_division_too_coarse_for_its_modes_is_doubled() {
+        // Between held ends undivided members have nothing that moves.
+        let mut frame = cantilever();
+        frame.anchors[0].at.push(1);
+        let asked = Asked { count: 8, pieces: vec![1], ..Asked::default() };
+        let spectrum = solve(&frame, &asked).unwrap();
+        assert_eq!(spectrum.elastic.len(), 8);
+        // (4.73004 / L)² sqrt(E I / m), which shear of so slender a bar lowers by less than 0.5 %.
+        let omega = 4.730_04f64.powi(2) * (210e9 / 7850.0 * 0.02f64.powi(2) / 12.0).sqrt();
+        let ratio = spectrum.elastic[0].omega_squared.sqrt() / omega;
+        assert!((0.995..1.0).contains(&ratio), "{ratio}");
+    }
+
+    #[test]
+    fn freedoms_without_mass_are_no_modes_and_more_are_made() {
+        // Without rotary inertia nothing resists twisting but the stiffness: of nine elements' 54 freedoms 45 have
+        // mass, too few for 46 modes.
+        let mut frame = cantilever();
+        (3..6).for_each(|i| frame.sections[0].mass[(i, i)] = 0.0);
+        let asked = Asked { count: 46, pieces: vec![9], tolerance: 1e9, ..Asked::default() };
+        let spectrum = solve(&frame, &asked).unwrap();
+        assert_eq!(spectrum.elastic.len(), 46);
+        assert!(spectrum.layout.pieces[0] >= 18, "{:?}", spectrum.layout.pieces);
+    }
+
+    #[test]
+    fn a_free_frame_names_only_the_member_that_spins() {
+        let mut frame = table();
+        frame.anchors.clear();
+        let free = Some(Complex64::default());
+        let stiffness = [None, None, None, free, None, None];
+        frame.joints.push(Joint { name: "hinge".into(), stiffness, wall: None });
+        frame.members[3].joint_from = Some(0);
+        frame.members[3].joint_to = Some(0);
+        let ModesFault::Mechanism(mechanism) = solve(&frame, &asked(3, 1e-3)).unwrap_err() else {
+            panic!("no mechanism")
+        };
+        assert_eq!((mechanism.count, &mechanism.members[..]), (1, &["top1".to_string()][..]));
     }
 }

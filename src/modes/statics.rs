@@ -485,4 +485,21 @@ mod tests {
         let exact = length.powi(3) / (192.0 * section[(4, 4)].re) + length / (4.0 * section[(2, 2)].re);
         approx::assert_relative_eq!(give, exact, max_relative = 1e-9);
     }
+
+    #[test]
+    fn an_angle_that_floats_gives_way_as_by_hand() {
+        // Two bars of 1 m at a right angle, drawn apart by their free ends, without rotary inertia: the twist of an
+        // end has no mass. Each bar is pulled and bent by 1/√2 of the force.
+        let mut frame = cantilever();
+        frame.anchors.clear();
+        frame.points.push(crate::sample::point("end", 1.0, 1.0, 0.0));
+        frame.members.push(crate::sample::member("other", 1, 2));
+        (3..6).for_each(|i| frame.sections[0].mass[(i, i)] = 0.0);
+        let statics = Statics::factor(&frame).unwrap();
+        let away = Vector3::new(1.0, 1.0, 0.0) / 2f64.sqrt();
+        let motion = statics.pushed(2, Some(0), away.into()).unwrap();
+        let apart = statics.point(2, motion.column(0)) - statics.point(0, motion.column(0));
+        let give = 1.0 / (3.0 * EI) + 1.0 / GA + 1.0 / (210e9 * 4e-4);
+        assert_relative_eq!(apart.fixed_rows::<3>(0).dot(&away), give, max_relative = 1e-6);
+    }
 }

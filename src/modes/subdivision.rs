@@ -161,4 +161,12 @@ mod tests {
         let excess = [vec![0.0001, 0.02, 0.0], vec![0.0, 0.0, 0.011]];
         assert_eq!(finer(&layout, &waves, 0.0, &excess, 0.01), Some(vec![1, 3, 2]));
     }
+
+    #[test]
+    fn a_division_grows_to_twice_and_one_more_at_most() {
+        let frame = crate::sample::crooked();
+        let waves = Waves::of(&frame).unwrap();
+        let layout = Layout::divide(&frame, &[1, 2, 5]).unwrap();
+        assert_eq!(finer(&layout, &waves, 1e9, &[], 0.01), Some(vec![3, 5, 11]));
+    }
 }
