@@ -371,4 +371,47 @@ mod tests {
         assert_eq!(least.left_out, ["quartz sand"]);
         assert!(least_binder(&recipe, 0.05, Some(1e-4), &Draw::default()).unwrap().is_none());
     }
+
+    #[test]
+    fn the_curve_passes_through_the_recipe_itself() {
+        // With two kinds, and with a third in the proportion of the recipe.
+        let mut recipe = sand_and_stone(15.0, 30.0, 45.0);
+        for share in [0.6, 0.5] {
+            let curve = demand_curve(&recipe, 10, &Draw::default()).unwrap();
+            let found = demand(&recipe, &Draw::default()).unwrap();
+            let place = (10.0 * share) as usize;
+            approx::assert_relative_eq!(curve[place].voids, found.voids, max_relative = 1e-12);
+            approx::assert_relative_eq!(
+                curve[place].binder_share_by_weight,
+                found.share_by_weight,
+                max_relative = 1e-12
+            );
+            let table = Table::built_in();
+            recipe.aggregates.push(Aggregate::new(table.get("basalt").unwrap(), 15.0, (1e-3, 2e-3)));
+        }
+    }
+
+    #[test]
+    fn pigment_counts_as_liquid_by_its_volume() {
+        let (table, draw) = (Table::built_in(), Draw::default());
+        let mut pigmented = sand_and_stone(12.0, 83.0, 0.0);
+        let pigment = Ingredient::new(table.get("iron oxide").unwrap(), 4.0);
+        let density = |of: &Ingredient| of.material.need(Property::Density, &draw).unwrap();
+        let as_binder = 4.0 * density(&pigmented.binder) / density(&pigment);
+        pigmented.pigment = Some(pigment);
+        let plain = demand(&sand_and_stone(12.0 + as_binder, 83.0, 0.0), &draw).unwrap();
+        let found = demand(&pigmented, &draw).unwrap();
+        approx::assert_relative_eq!(found.excess, plain.excess, max_relative = 1e-12);
+        approx::assert_relative_eq!(found.air, plain.air, max_relative = 1e-12);
+    }
+
+    #[test]
+    fn wet_grains_lie_closer_than_dry_and_dry_than_poured() {
+        let found = demand(&sand_and_stone(15.0, 85.0, 0.0), &Draw::default()).unwrap();
+        let voids = [found.voids, found.voids_dry, found.voids_poured];
+        assert!(
+            voids[0] > 0.25 && voids.windows(2).all(|pair| pair[0] < pair[1]) && voids[2] < 0.6,
+            "{found:?}"
+        );
+    }
 }

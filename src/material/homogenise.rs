@@ -307,6 +307,38 @@ mod tests {
         assert!(high.bulk.re > 0.0);
     }
 
+    #[test]
+    fn a_pore_and_a_rigid_sphere_act_alike_whatever_their_poissons_ratio() {
+        let matrix = real(3e9, 0.35);
+        for modulus in [3e-3, 3e21] {
+            let [one, other] = [0.0, 0.4].map(|poisson| three_phase(&matrix, &real(modulus, poisson), 0.4));
+            assert_relative_eq!(one.shear.re, other.shear.re, max_relative = 1e-6);
+        }
+        // Whoever is as stiff in shear as the matrix does not change its shear modulus.
+        let alike = three_phase(&matrix, &real(2.0 * 1.1 * matrix.shear.re, 0.1), 0.4);
+        assert_relative_eq!(alike.shear.re, matrix.shear.re, max_relative = 1e-9);
+    }
+
+    #[test]
+    fn expansion_is_that_of_the_exact_relation_of_two_phases() {
+        // alpha_1 + (alpha_2 - alpha_1) (1/K - 1/K_1) / (1/K_2 - 1/K_1), with the K of a reference shear modulus G:
+        // 1 / (K + 4 G / 3) = sum f_i / (K_i + 4 G / 3).
+        let (one, two, alpha, other) = (3.5e9, 38e9, 60e-6, 12e-6);
+        for (share, g) in [(0.2, 1e8), (0.6, 1.2e9), (0.7, 3e10)] {
+            let hold = 4.0 / 3.0 * g;
+            let bulk = 1.0 / ((1.0 - share) / (one + hold) + share / (two + hold)) - hold;
+            let exact = alpha + (other - alpha) * (1.0 / bulk - 1.0 / one) / (1.0 / two - 1.0 / one);
+            let found = expansion(&[(1.0 - share, one, alpha), (share, two, other)], g);
+            assert_relative_eq!(found, exact, max_relative = 1e-12);
+        }
+        // Pores take no part, also where nothing holds the grains.
+        assert_relative_eq!(
+            expansion(&[(0.9, one, alpha), (0.1, 0.0, 0.0)], 0.0),
+            alpha,
+            max_relative = 1e-12
+        );
+    }
+
     proptest! {
         #![proptest_config(crate::seeds::cases(256))]
 

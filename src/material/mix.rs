@@ -274,6 +274,19 @@ mod tests {
         assert_eq!(at(&recipe, 2.5, 0.7), at(&recipe, 1.0, 1.0));
     }
 
+    #[test]
+    fn a_measured_bar_gives_the_modulus_and_the_loss_of_the_medium() {
+        let mut recipe = sand(20.0, Compaction::default());
+        recipe.measured.youngs_modulus = Some(15e9.into());
+        recipe.measured.loss_factor = Some(0.017.into());
+        let medium = predict(&recipe, &Draw::default()).unwrap().medium();
+        approx::assert_relative_eq!(medium.youngs_modulus.re, 15e9, max_relative = 1e-12);
+        approx::assert_relative_eq!(medium.youngs_modulus.im, 0.017 * 15e9, max_relative = 1e-12);
+        // A shear modulus with the same Poisson's ratio, to the square of the loss factor.
+        let shear = 15e9 / (2.0 * (1.0 + medium.poissons_ratio));
+        approx::assert_relative_eq!(medium.shear_modulus.re, shear, max_relative = 1e-3);
+    }
+
     proptest! {
         #![proptest_config(crate::seeds::cases(64))]
 

@@ -259,6 +259,14 @@ mod tests {
     }
 
     #[test]
+    fn predicted_air_lies_between_its_limits() {
+        let recipe = recipe(20.0, None);
+        let found = predict(&recipe, &Draw::default()).unwrap();
+        let Bounded { value, low, high } = air_range(&recipe, &found);
+        assert!(0.0 < low && low < value && value < high && high < 0.3, "{low} {value} {high}");
+    }
+
+    #[test]
     fn small_bars_of_hand_mixed_sand_and_epoxy_come_out_between_9_and_15_gpa() {
         // Four parts of sand to one of epoxy, and three to one, are common practice. The printed moduli
         // are those of bars with visible voids: a tenth of air and more, a quarter in foamed ones.

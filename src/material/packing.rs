@@ -349,6 +349,14 @@ mod tests {
     }
 
     #[test]
+    fn a_few_stones_among_grains_of_half_their_size_disturb_them_as_by_hand() {
+        // 0.5^1.97 + 0.36 x 0.5 x 0.5^3.67 = 0.25525 + 0.01414; the finer class governs:
+        // 0.8/0.6 + 0.2 (1/0.6 - (1/0.6 - 1) 0.26939) = 1.63075.
+        let mix = [class(10e-3, 0.6, 0.2), class(5e-3, 0.6, 0.8)];
+        assert_relative_eq!(solid_share(&mix), 1.0 / 1.63075, max_relative = 1e-5);
+    }
+
+    #[test]
     fn compaction_comes_near_the_best_placing_from_below() {
         let one = [class(1e-3, 0.63, 1.0)];
         assert_relative_eq!(compacted(&one, VIBRATED, VIBRATED), 0.63, max_relative = 1e-9);

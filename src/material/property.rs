@@ -333,6 +333,16 @@ mod tests {
             ["a Young's modulus of 0.2 kPa is doubtful; did you mean 200 GPa?"]
         );
         assert_eq!(said(Property::LossFactor, 3.0), ["a loss factor of 3 is doubtful; did you mean 3 %?"]);
+        let expansion = &said(Property::Expansion, 12.0)[0];
+        assert!(expansion.ends_with("is doubtful; did you mean 12 um/m K?"), "{expansion}");
+    }
+
+    #[test]
+    fn a_time_of_a_minute_or_more_is_shown_in_minutes() {
+        assert_eq!(
+            [30.0, 60.0, 1800.0].map(|time| Property::PotLife.show(time)),
+            ["30 s", "1 min", "30 min"]
+        );
     }
 
     #[test]

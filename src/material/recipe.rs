@@ -268,4 +268,15 @@ mod tests {
         assert!(said[0].contains("did you mean \"epoxy\"?"));
         assert!(said[1].contains("did you mean \"quartz sand\"?"));
     }
+
+    #[test]
+    fn air_is_predicted_unless_stated_or_weighed() {
+        let text = "binder = { of = \"epoxy\", share = 20 }\n\
+                    aggregates = [{ of = \"quartz sand\", share = 80 }]\n";
+        let recipe =
+            |more: &str| Recipe::from_spec("a", &spec(&format!("{text}{more}")), &Table::built_in()).unwrap();
+        assert!(recipe("").predicts_air());
+        assert!(!recipe("air = \"3 %\"\n").predicts_air());
+        assert!(!recipe("measured = { density = \"2100 kg/m3\" }\n").predicts_air());
+    }
 }

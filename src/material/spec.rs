@@ -308,6 +308,17 @@ mod tests {
     }
 
     #[test]
+    fn what_was_measured_of_a_bar_is_read() {
+        let measured =
+            "measured = { density = \"2.1 g/cm3\", youngs_modulus = \"18 GPa\", loss_factor = 0.02 }\n";
+        let (mix, said) = read(&format!("binder = {{ of = \"epoxy\", share = 20 }}\n{SAND}{measured}"));
+        assert!(said.is_empty(), "{said:?}");
+        let MeasuredSpec { density, youngs_modulus, loss_factor } = mix.unwrap().measured;
+        let values = [density, youngs_modulus, loss_factor].map(|spread| spread.unwrap().value);
+        assert_eq!(values, [2100.0, 18e9, 0.02]);
+    }
+
+    #[test]
     fn compaction_is_read_and_what_says_nothing_refused() {
         let of = |text: &str| read(&format!("binder = {{ of = \"epoxy\", share = 20 }}\n{SAND}{text}"));
         assert_eq!(of("").0.unwrap().compaction, Compaction::default());

@@ -67,3 +67,42 @@ pub(super) fn strength(
     let (low_pa, high_pa) = (none.min(full), none.max(full));
     Some(Strength { value_pa: (low_pa + high_pa) / 2.0, low_pa, high_pa })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::recipe::{Aggregate, Ingredient};
+    use super::super::table::Table;
+    use super::*;
+    use approx::assert_relative_eq;
+
+    #[test]
+    fn both_limits_are_those_of_the_formulas() {
+        let table = Table::built_in();
+        let get = |name| table.get(name).unwrap();
+        let sand = Aggregate::new(get("quartz sand"), 80.0, (0.3e-3, 0.8e-3));
+        let recipe = Recipe::plain("sand", Ingredient::new(get("epoxy, slow casting"), 20.0), vec![sand]);
+        let value = |property| recipe.binder.material.value(property, &Draw::default()).unwrap();
+        let (own, modulus) = (value(Property::Strength), value(Property::YoungsModulus));
+        let of = |grains: f64, stiffer: f64, air: Air, saturation: f64| {
+            let filled = Moduli::from_youngs((stiffer * modulus).into(), 0.3);
+            let shares =
+                VolumeFractions { binder: 1.0 - grains, aggregates: vec![grains], pigment: 0.0, air: 0.0 };
+            strength(&recipe, &shares, &Cast { filled, air, saturation }, &Draw::default()).unwrap()
+        };
+        // 0.512 of grains: their cube root is 0.8, its square 0.64; a mix three times as stiff as the binder.
+        let sound = of(0.512, 3.0, Air { short: 0.0, bubbles: 0.0 }, 1.0);
+        assert_relative_eq!(sound.high_pa, 3.0 * 0.2 * own, max_relative = 1e-9);
+        assert_relative_eq!(sound.low_pa, (1.0 - 1.21 * 0.64) * own, max_relative = 1e-9);
+        assert_relative_eq!(sound.value_pa, 0.5 * (sound.low_pa + sound.high_pa), max_relative = 1e-12);
+        // No stronger than the binder.
+        assert_relative_eq!(of(0.512, 6.0, Air { short: 0.0, bubbles: 0.0 }, 1.0).high_pa, own);
+        // A tenth of air between the grains costs exp(-0.5), or the part of the voids that is empty.
+        let short = Air { short: 0.1, bubbles: 0.0 };
+        assert_relative_eq!(
+            of(0.512, 3.0, short, 1.0).high_pa / sound.high_pa,
+            (-0.5f64).exp(),
+            max_relative = 1e-9
+        );
+        assert_relative_eq!(of(0.512, 3.0, short, 0.3).high_pa / sound.high_pa, 0.3, max_relative = 1e-9);
+    }
+}
