@@ -181,3 +181,18 @@ fn the_mass_that_is_lost_off_the_line_is_that_of_a_point_on_an_arm() {
     let expected = motion.transpose() * motion * (2000.0 * 1e-3 / 0.5);
     assert_relative_eq!(stretch.line_mass(|_| 2000.0), expected, epsilon = 1e-12);
 }
+
+#[test]
+fn a_stub_rigid_up_to_the_face_of_a_tube_ends_there() {
+    for (member, rigid, (from, to)) in
+        [((1, 4, 1), [0.03, 0.0], (0.0, 0.03)), ((4, 1, 1), [0.0, 0.03], (0.97, 1.0))]
+    {
+        let mut tee = frame(&CROSS, &[member, (0, 1, 0), (1, 2, 0)]);
+        tee.members[0].rigid = rigid;
+        let found = overlaps(&tee, &[tube(0.06, 0.004), bar(0.04, 0.04)], |_| true).unwrap();
+        assert_eq!(found.len(), 1);
+        assert_relative_eq!(found[0].from, from, epsilon = 1e-12);
+        assert_relative_eq!(found[0].to, to, epsilon = 1e-12);
+        assert_relative_eq!(found[0].mass(|_| 1.0), 0.03 * 0.04 * 0.04, max_relative = 1e-9);
+    }
+}

@@ -373,6 +373,16 @@ mod tests {
     }
 
     #[test]
+    fn the_mass_of_two_stretches_is_that_of_the_whole() {
+        let section = coupled();
+        let piece = Piece::new(&section, 0.8).unwrap();
+        let [one, other] = [(0.0, 0.25), (0.25, 0.8)]
+            .map(|(from, to)| piece.mass_between(from, to, piece.line_mass()).unwrap());
+        let whole = piece.mass().unwrap();
+        assert!((one + other - whole).amax() < 1e-12 * whole.amax());
+    }
+
+    #[test]
     fn the_ends_of_the_shapes_are_the_ends() {
         let piece = Piece::new(&coupled(), 0.6).unwrap();
         let shapes = piece.shapes().unwrap();

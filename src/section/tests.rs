@@ -41,6 +41,21 @@ fn a_square_bar() {
     approx::assert_relative_eq!(s.mass_per_length, 78.5, max_relative = 1e-9);
 }
 
+/// # Source
+/// - `cowper1966`: table 1, rectangle and circle
+#[test]
+fn the_shear_stiffness_of_a_bar_is_cowpers() {
+    let nu = 0.3;
+    let round = Shape::Round { diameter: 0.1 };
+    let (flat, circle) = (10.0 * (1.0 + nu) / (12.0 + 11.0 * nu), 6.0 * (1.0 + nu) / (7.0 + 6.0 * nu));
+    for (shape, coefficient) in [(rectangle(0.05, 0.1), flat), (round, circle)] {
+        let section = solved(vec![Part::new(shape, 0)], 1.0).as_stated.stiffness;
+        let whole = section.ea_n.re / (2.0 * (1.0 + nu));
+        approx::assert_relative_eq!(section.ga_z_n.re, coefficient * whole, max_relative = 1e-3);
+        approx::assert_relative_eq!(section.ga_y_n.re, coefficient * whole, max_relative = 1e-3);
+    }
+}
+
 #[test]
 fn an_eccentric_bar_couples_about_the_member_line() {
     let s = solved(vec![Part::new(rectangle(0.1, 0.1), 0).at(0.03, -0.02)], 1.0);

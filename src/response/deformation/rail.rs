@@ -308,6 +308,20 @@ mod tests {
     }
 
     #[test]
+    fn members_that_only_meet_or_only_lie_in_line_are_rails_of_their_own() {
+        let straight = cut(&steel(), &[0.6], &[0, 1], &[]);
+        assert_eq!(Rail::join(&straight, &[0, 1]).len(), 1);
+        let mut bent = straight.clone();
+        bent.points[2].position = Vector3::new(0.6, 0.6, 0.0);
+        assert_eq!(Rail::join(&bent, &[0, 1]).len(), 2);
+        // Each has a point of its own where they meet.
+        let mut apart = straight;
+        apart.points.push(apart.points[1].clone());
+        apart.members[1].from = 3;
+        assert_eq!(Rail::join(&apart, &[0, 1]).len(), 2);
+    }
+
+    #[test]
     fn six_members_in_line_bow_as_one() {
         let one = curved(&cut(&steel(), &[], &[0], &[]));
         // κ = α g about each axis; from the chord κ L²/8, from the best line κ L²/12.
