@@ -259,6 +259,20 @@ mod tests {
     }
 
     #[test]
+    fn the_grading_is_that_of_the_grains_that_are_there() {
+        let mut recipe = recipe(20.0, None);
+        // Without a share, its missing sizes do not matter.
+        let absent = Ingredient::new(Table::built_in().get("basalt").unwrap(), 0.0);
+        recipe.aggregates.push(Aggregate { ingredient: absent, grain: None, ..recipe.aggregates[0].clone() });
+        let grading = MixAnswer::compute(&recipe, None).unwrap().grading;
+        assert!(grading.iter().any(|sieve| sieve.passing > 0.1 && sieve.passing < 0.9), "{grading:?}");
+        for sieve in &grading {
+            assert!(sieve.opening_m > 0.3e-3 || sieve.passing < 1e-9, "{sieve:?}");
+            assert!(sieve.opening_m < 0.8e-3 || sieve.passing > 1.0 - 1e-9, "{sieve:?}");
+        }
+    }
+
+    #[test]
     fn predicted_air_lies_between_its_limits() {
         let recipe = recipe(20.0, None);
         let found = predict(&recipe, &Draw::default()).unwrap();

@@ -105,6 +105,8 @@ fn a_hollow_shape_knows_its_inside_and_any_its_thinnest_wall() {
     let pipe = Shape::Pipe { diameter: 0.05, wall: 0.002 }.hollow().unwrap();
     approx::assert_relative_eq!(pipe.clear, 0.046, max_relative = 1e-12);
     approx::assert_relative_eq!(pipe.area, 1.9635e-3, max_relative = 1e-4);
+    let Shape::Round { diameter } = pipe.core else { panic!() };
+    approx::assert_relative_eq!(diameter, 0.048, max_relative = 1e-12);
     let i = Shape::IShape { width: 0.055, height: 0.1, web: 0.0041, flange: 0.0057, root_radius: 0.0 };
     assert_eq!((i.wall(), i.largest()), (Some(0.0041), Some(("side", 0.1))));
     assert_eq!(Shape::Round { diameter: 0.03 }.largest(), Some(("diameter", 0.03)));

@@ -41,6 +41,28 @@ fn a_square_bar() {
     approx::assert_relative_eq!(s.mass_per_length, 78.5, max_relative = 1e-9);
 }
 
+#[test]
+fn warm_parts_that_slide_push_at_the_elastic_centre() {
+    let parts = vec![
+        Part::new(rectangle(0.1, 0.02), 0).at(0.03, -0.02),
+        Part::new(rectangle(0.04, 0.06), 1).at(0.02, 0.02),
+    ];
+    let [loose, bonded] = [0.0, 1.0].map(|bond| {
+        let section = solved(parts.clone(), bond);
+        (section.thermal_resultants(&[12e-6, 15e-6], 10.0, 0.0, 0.0), section.elastic_centre)
+    });
+    // 210 GPa x 2000 mm2 x 12e-6 x 10 K and 30 GPa x 2400 mm2 x 15e-6 x 10 K.
+    let (steel, cast) = (50_400.0, 10_800.0);
+    let ([n, m_y, m_z], [y, z]) = loose;
+    approx::assert_relative_eq!(n, steel + cast, max_relative = 1e-6);
+    approx::assert_relative_eq!(m_y, z * n, max_relative = 1e-6);
+    approx::assert_relative_eq!(m_z, -y * n, max_relative = 1e-6);
+    // Bonded, each pushes at its own middle.
+    let [_, m_y, m_z] = bonded.0;
+    approx::assert_relative_eq!(m_y, 0.02 * (cast - steel), max_relative = 1e-6);
+    approx::assert_relative_eq!(m_z, -(0.03 * steel + 0.02 * cast), max_relative = 1e-6);
+}
+
 /// # Source
 /// - `cowper1966`: table 1, rectangle and circle
 #[test]
