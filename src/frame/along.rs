@@ -284,10 +284,10 @@ mod tests {
     #[test]
     fn the_weight_of_a_cantilever_bends_it_as_by_hand() {
         let frame = cantilever();
-        let down = Vector3::new(3.0, 0.0, -10.0);
+        let down = Vector3::new(3.0, 4.0, -10.0);
         for pieces in [1, 4] {
             let layout = Layout::divide(&frame, &[pieces]).unwrap();
-            let field = Vector6::new(3.0, 0.0, -10.0, 0.0, 0.0, 0.0);
+            let field = Vector6::new(3.0, 4.0, -10.0, 0.0, 0.0, 0.0);
             let load = layout.inertia_load(&frame, &field, &Vector3::zeros()).unwrap();
             let motion = solve(&frame, &layout, &load);
             let forces = layout.line_forces_in(&frame, 0, &motion, &down).unwrap();
@@ -298,6 +298,9 @@ mod tests {
                 // A load downwards stretches the upper side, where z is positive.
                 assert_relative_eq!(force[4], 10.0 * w * x * x / 2.0, epsilon = 1e-6 * w);
                 assert_relative_eq!(force[2], -10.0 * w * x, epsilon = 1e-6 * w);
+                // One across turns about z as x turns to y.
+                assert_relative_eq!(force[1], 4.0 * w * x, epsilon = 1e-6 * w);
+                assert_relative_eq!(force[5], 4.0 * w * x * x / 2.0, epsilon = 1e-6 * w);
             }
         }
     }

@@ -196,3 +196,15 @@ fn a_stub_rigid_up_to_the_face_of_a_tube_ends_there() {
         assert_relative_eq!(found[0].mass(|_| 1.0), 0.03 * 0.04 * 0.04, max_relative = 1e-9);
     }
 }
+
+#[test]
+fn a_corner_is_that_of_its_two_members_and_of_no_third() {
+    let points = [[0.0; 3], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+    let three = frame(&points, &[(0, 1, 0), (2, 0, 0), (0, 3, 0)]);
+    let square = bar(0.06, 0.06);
+    let solids = Solids::new(&three, &[&square]).unwrap();
+    assert_eq!(
+        [0, 1, 2].map(|member| solids.corners(member)),
+        [[Some(1), None], [None, Some(0)], [None, None]]
+    );
+}

@@ -382,6 +382,9 @@ mod tests {
         let foot = foot.unwrap();
         assert!(said.is_empty());
         assert_eq!((foot.at.len(), foot.stiffness[2].value, foot.loss.largest()), (2, 80e6, 0.1));
+        let springs = foot.springs(None, &Draw::default());
+        let spring = |k: f64| Complex64::new(k, 0.1 * k);
+        assert_eq!(springs, [20e6, 20e6, 80e6, 0.0, 0.0, 0.0].map(spring));
     }
 
     #[test]
@@ -430,6 +433,11 @@ mod tests {
     fn an_impossible_inertia_is_refused() {
         let text = "at = \"a\"\nmass = \"1 kg\"\ninertia = \"1, 0.1, 0.1 kg m2\"\n";
         assert!(read(text, MassSpec::read).1[0].contains("which no body has"));
+        // A thin plate has just the sum of the other two.
+        for inertia in ["0.2, 0.1, 0.1", "0.1, 0.2, 0.1", "0.1, 0.1, 0.2"] {
+            let text = format!("at = \"a\"\nmass = \"1 kg\"\ninertia = \"{inertia} kg m2\"\n");
+            assert!(read(&text, MassSpec::read).1.is_empty(), "{inertia}");
+        }
     }
 
     #[test]

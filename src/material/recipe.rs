@@ -247,6 +247,7 @@ mod tests {
         );
         let recipe = Recipe::from_spec("a", &spec, &Table::built_in()).unwrap();
         assert_eq!(recipe.ingredients().count(), 2);
+        assert!((recipe.binder_share() - 0.2).abs() < 1e-12);
         let draw = Draw::default();
         assert_eq!(recipe.hardener_to_resin(&draw), Some(0.25));
         let basalt = &recipe.aggregates[0];

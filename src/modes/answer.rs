@@ -326,6 +326,7 @@ mod tests {
             let added = mode.frequency_error - undamped.frequency_error;
             assert!((0.0..1e-6).contains(&added), "{added} {mode:?}");
         }
+        assert!(answer.notes.is_empty(), "{:?}", answer.notes);
     }
 
     #[test]

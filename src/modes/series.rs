@@ -180,6 +180,7 @@ mod tests {
         for (a, b) in found.elastic.iter().zip(&alone.elastic) {
             let error = (a.frequency() / b.frequency() - 1.0).abs();
             assert!(error <= a.frequency_error + b.frequency_error + 1e-9, "{error}");
+            assert!(a.frequency_error <= 4.0 * asked.tolerance, "{}", a.frequency_error);
         }
         let (matrices, bulge) = series.layout.summed(portions.iter());
         assert!(series.solve(matrices, &bulge, 1.0, &series.start).unwrap().is_none());

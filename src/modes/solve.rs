@@ -493,6 +493,9 @@ mod tests {
         let omega = 4.730_04f64.powi(2) * (210e9 / 7850.0 * 0.02f64.powi(2) / 12.0).sqrt();
         let ratio = spectrum.elastic[0].omega_squared.sqrt() / omega;
         assert!((0.995..1.0).contains(&ratio), "{ratio}");
+        // More than 17 elements, which eight rounds of two more each would end at.
+        let many = Asked { count: 100, tolerance: 1e9, ..asked };
+        assert_eq!(solve(&frame, &many).unwrap().elastic.len(), 100);
     }
 
     #[test]

@@ -146,4 +146,23 @@ mod tests {
         let area = Moments::integrate(&drawing.remaining()[0], &drawing).area;
         approx::assert_relative_eq!(area, wall * (0.1 + 0.08 - wall) + left, max_relative = 1e-9);
     }
+
+    #[test]
+    fn open_shapes_have_the_area_of_their_plates_and_roots() {
+        let (width, height, web, flange, root_radius) = (0.08, 0.12, 0.006, 0.009, 0.01);
+        let root = (1.0 - PI / 4.0) * root_radius * root_radius;
+        let channel = Shape::Channel { width, height, web, flange, root_radius };
+        let tee = Shape::Tee { width, height, web, flange, root_radius };
+        let i_shape = Shape::IShape { width, height, web, flange, root_radius };
+        for (shape, area) in [
+            (channel, web * height + 2.0 * flange * (width - web) + 2.0 * root),
+            (tee, web * (height - flange) + flange * width + 2.0 * root),
+            (i_shape, web * (height - 2.0 * flange) + 2.0 * flange * width + 4.0 * root),
+        ] {
+            let figure = shape.figure();
+            let drawing = draw([(&figure, [0.0; 2], 0.0)].into_iter());
+            let found = Moments::integrate(&drawing.remaining()[0], &drawing).area;
+            approx::assert_relative_eq!(found, area, max_relative = 1e-9);
+        }
+    }
 }

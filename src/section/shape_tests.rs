@@ -19,6 +19,12 @@ fn walls_that_meet_are_refused() {
 }
 
 #[test]
+fn the_wall_of_a_pipe_is_less_than_its_radius() {
+    let pipe = |wall| Shape::Pipe { diameter: 0.05, wall }.check();
+    assert!(pipe(0.0249).is_ok() && pipe(0.025).is_err() && pipe(0.03).is_err());
+}
+
+#[test]
 fn sizes_are_above_zero() {
     assert_eq!(message(Shape::Round { diameter: -0.01 }), "diameter -10 mm: a size is above 0");
     assert!(Shape::Rectangle { width: f64::NAN, height: 1.0 }.check().is_err());
