@@ -408,6 +408,18 @@ pub(super) mod tests {
         assert!(ModalModel::new(vec![], skew).unwrap_err().contains("symmetric"));
     }
 
+    #[test]
+    fn fewer_modes_rest_on_the_compliance_of_all() {
+        // By hand: 0.1² / (100² (1 + 0.02 i)) and 0.2² / (300² (1 + 0.01 i)).
+        let modes = vec![ModalMode::real(100.0, 0.02, &[0.1]), ModalMode::real(300.0, 0.01, &[0.2])];
+        let all = ModalModel::complete(modes.clone(), 1).unwrap();
+        let few = all.rest_on(modes[..1].to_vec()).unwrap();
+        let left = 0.04 / (9e4 * Complex64::new(1.0, 0.01));
+        assert!((few.rest(0, 0) - left).norm() < 1e-12 * left.norm());
+        let still = 0.01 / (1e4 * Complex64::new(1.0, 0.02)) + left;
+        assert!((few.compliance(0, 0, 0.0) - still).norm() < 1e-12 * still.norm());
+    }
+
     proptest! {
         #![proptest_config(crate::seeds::cases(60))]
 

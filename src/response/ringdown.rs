@@ -235,6 +235,14 @@ mod tests {
     }
 
     #[test]
+    fn what_does_not_move_is_over_at_once() {
+        let still = ModalModel::complete(vec![ModalMode::real(500.0, 0.02, &[0.0])], 1).unwrap();
+        let answer = RingDown::compute(&still, &tapped(1e-6));
+        assert_eq!(answer.largest_m, 0.0);
+        assert_eq!([answer.time_to_10pct_s, answer.time_to_1pct_s], [Some(0.0); 2]);
+    }
+
+    #[test]
     fn motion_stays_within_its_envelope() {
         let modes =
             vec![ModalMode::real(400.0, 0.03, &[0.2, 0.1]), ModalMode::real(700.0, 0.01, &[-0.1, 0.2])];

@@ -180,6 +180,9 @@ mod tests {
             clashes(&model(), &speeds).iter().map(|c| (c.order, c.mode, c.crossed)).collect();
         // Order 2 meets 260 Hz at 130 turns per second, 24 % beyond: not near.
         assert_eq!(found, [(1, 1, true), (1, 2, false), (2, 1, true), (2, 2, true)]);
+        let lines = order_lines(&speeds);
+        assert_eq!((lines[1].order, lines[1].speed_rpm), (2, [1200.0, 6300.0]));
+        assert_eq!(lines[1].frequency_hz, [40.0, 210.0]);
         let near = &clashes(&model(), &speeds)[1];
         approx::assert_relative_eq!(near.margin, 10.0 / 105.0, max_relative = 1e-12);
         approx::assert_relative_eq!(near.speed_rpm, 6900.0, max_relative = 1e-12);

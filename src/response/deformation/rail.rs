@@ -309,16 +309,27 @@ mod tests {
 
     #[test]
     fn members_that_only_meet_or_only_lie_in_line_are_rails_of_their_own() {
-        let straight = cut(&steel(), &[0.6], &[0, 1], &[]);
-        assert_eq!(Rail::join(&straight, &[0, 1]).len(), 1);
+        let straight = cut(&steel(), &[0.4, 0.8], &[0, 1, 2], &[]);
+        let count = |frame: &Frame| Rail::join(frame, &[0, 1, 2]).len();
+        assert_eq!(count(&straight), 1);
         let mut bent = straight.clone();
-        bent.points[2].position = Vector3::new(0.6, 0.6, 0.0);
-        assert_eq!(Rail::join(&bent, &[0, 1]).len(), 2);
+        bent.points[3].position = Vector3::new(0.8, 0.4, 0.0);
+        assert_eq!(count(&bent), 2);
         // Each has a point of its own where they meet.
         let mut apart = straight;
-        apart.points.push(apart.points[1].clone());
-        apart.members[1].from = 3;
-        assert_eq!(Rail::join(&apart, &[0, 1]).len(), 2);
+        apart.points.push(apart.points[2].clone());
+        apart.members[2].from = 4;
+        assert_eq!(count(&apart), 2);
+    }
+
+    #[test]
+    fn a_member_may_lie_off_the_line_by_a_hundred_thousandth_of_the_length() {
+        for (length, off, rails) in [(12.0, 6e-5, 1), (12.0, 4e-4, 2), (0.12, 6e-7, 1), (0.12, 4e-6, 2)] {
+            let mut frame = cut(&steel(), &[0.6], &[0, 1], &[]);
+            frame.points.iter_mut().for_each(|point| point.position *= length / 1.2);
+            frame.members[1].offset.y = off;
+            assert_eq!(Rail::join(&frame, &[0, 1]).len(), rails, "{length} {off}");
+        }
     }
 
     #[test]

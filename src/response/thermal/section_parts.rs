@@ -329,6 +329,15 @@ mod tests {
     const WARM: TemperatureField = TemperatureField { change: 50.0, across: [0.0; 2] };
 
     #[test]
+    fn a_bar_is_stressed_by_both_moments_as_by_hand() {
+        // M_y stretches where z is positive, M_z where y is negative.
+        let bar = section(vec![layer("steel", 210e9, 12e-6, 0.02, -0.005, 0.005)], 1.0);
+        let at = |moments: [f64; 2]| bar.stress(0, [0.01, 0.005], [0.0, moments[0], moments[1]]).unwrap();
+        assert_relative_eq!(at([1.0, 0.0]), 6.0 / (0.02 * 0.01 * 0.01), max_relative = 1e-9);
+        assert_relative_eq!(at([0.0, 1.0]), -6.0 / (0.01 * 0.02 * 0.02), max_relative = 1e-9);
+    }
+
+    #[test]
     fn a_bonded_strip_curves_as_timoshenko_says() {
         let strip = strip(1.0);
         let strains = strip.stiffness().unwrap().thermal_strains(&WARM, &[0.0; 2]).unwrap();
