@@ -458,4 +458,19 @@ mod tests {
         assert_relative_eq!(whole.along[2], 1.0 / (1e-5 + 1e-2 + beam), max_relative = 1e-9);
         assert_relative_eq!(own.along[2], 1.0 / beam, max_relative = 1e-6);
     }
+
+    #[test]
+    fn a_load_of_any_size_is_balanced_alike() {
+        let frame = on_feet(2e4);
+        let statics = Statics::factor(&frame).unwrap();
+        let footing = Footing::new(&frame, &statics.layout).unwrap();
+        let load = statics.layout.between(5, Some(0), &Vector6::new(1.0, 2.0, 3.0, 0.0, 0.0, 0.0));
+        let balanced = footing.balanced(&load);
+        for size in [1e-9, 1e9] {
+            let scaled: Vec<f64> = load.iter().map(|force| size * force).collect();
+            for (own, one) in footing.balanced(&scaled).iter().zip(&balanced) {
+                assert_relative_eq!(own / size, *one, epsilon = 1e-9);
+            }
+        }
+    }
 }
