@@ -59,7 +59,7 @@ pub(super) fn borders(pieces: &Pieces, others: &[&Pieces], other_area: f64, step
         let mut within_holes = 0.0;
         for (hole, length) in piece.iter().zip(lengths).skip(1).filter(|(_, length)| **length > 0.0) {
             let inner = |other: &[Vec<Point>]| {
-                other.first().and_then(|ring| ring.first()).is_some_and(|p| inside(&[vec![hole.clone()]], *p))
+                point_within(other, step).is_some_and(|point| inside(&[vec![hole.clone()]], point))
             };
             let mut ring =
                 Ring { within: false, enclosed: enclosed(hole), other_area: 0.0, other_around: *length };
@@ -128,6 +128,21 @@ pub(super) fn touched(ring: &[Point], others: &[&Pieces], step: f64) -> f64 {
         sum += length * touches.count() as f64 / SAMPLES as f64;
     }
     sum
+}
+
+/// A point of a connected region, at the distance `step` (m) from the middle of a side of its outline.
+pub(super) fn point_within(outline: &[Vec<Point>], step: f64) -> Option<Point> {
+    let own = [outline.to_vec()];
+    let beside = |(a, b): (Point, Point)| {
+        let along = [b[0] - a[0], b[1] - a[1]];
+        let length = along[0].hypot(along[1]);
+        let at = |side: f64| {
+            let across = side * step / length;
+            [0.5 * (a[0] + b[0]) - across * along[1], 0.5 * (a[1] + b[1]) + across * along[0]]
+        };
+        [1.0, -1.0].map(at).into_iter().find(|point| length > 0.0 && inside(&own, *point))
+    };
+    sides(outline.first()?).find_map(beside)
 }
 
 /// True when `point` is inside by the even-odd rule.

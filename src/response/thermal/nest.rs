@@ -5,7 +5,7 @@
 //! none begins a chain, which runs through its host, the host of that, and so on. Of a host with several
 //! guests each chain has a share by their areas, as each lies in a cell of its own.
 
-use super::border::{ALL_ROUND, Pieces, enclosed, inside, perimeter, solid, touched};
+use super::border::{ALL_ROUND, Pieces, enclosed, inside, perimeter, point_within, solid, touched};
 use super::rings::roundness;
 
 /// Parts around one another.
@@ -36,14 +36,11 @@ pub(super) fn nests(parts: &[&Pieces], step: f64) -> Vec<Nest> {
     }
     let hosts = |guest: &Piece, host: &Piece| {
         let outer = &guest.outline[0];
-        let lies = |hole: &Vec<[f64; 2]>| {
-            outer.iter().any(|corner| inside(std::slice::from_ref(&vec![hole.clone()]), *corner))
-        };
-        guest.part != host.part && {
-            let own = [host.outline.to_vec()];
-            host.outline.iter().skip(1).any(lies)
-                && touched(outer, &[&own], step) > ALL_ROUND * perimeter(outer)
-        }
+        let Some(within) = point_within(guest.outline, step) else { return false };
+        let lies = |hole: &Vec<[f64; 2]>| inside(&[vec![hole.clone()]], within);
+        guest.part != host.part
+            && host.outline.iter().skip(1).any(lies)
+            && touched(outer, &[&[host.outline.to_vec()]], step) > ALL_ROUND * perimeter(outer)
     };
     let found: Vec<Option<usize>> =
         pieces.iter().map(|guest| pieces.iter().position(|host| hosts(guest, host))).collect();
@@ -103,6 +100,15 @@ mod tests {
         }
         assert_relative_eq!(found[0].round, 4.0 * PI * within / 0.168f64.powi(2), max_relative = 1e-6);
         assert!(found[0].void < 1e-12);
+    }
+
+    #[test]
+    fn a_tube_off_the_middle_is_found_wherever_it_lies() {
+        for (y, z) in [(0.0, 0.012), (0.013, 0.0071), (-0.004, 0.0), (0.0151, -0.0123), (-0.0149, 0.0199)] {
+            let found = of(vec![block(0.1, 0.09, 0), tube(1).at(y, z)]);
+            let rings: Vec<usize> = found.iter().map(|nest| nest.rings.len()).collect();
+            assert_eq!(rings, [3], "{y} {z}");
+        }
     }
 
     #[test]
