@@ -12,7 +12,7 @@
 //! cantilever from the face. All are flexibilities at the face of the chord. The brace's x runs along it; its
 //! section's y is along the chord, its z across.
 
-use crate::assembly::{Assembly, Elastic};
+use crate::assembly::{Assembly, Elastic, Matrices};
 use crate::fit::filled;
 use crate::mesh::{Axis, Mesh};
 use crate::part::{Part, Ring};
@@ -21,14 +21,28 @@ use crate::tube_joint::{ChordEnd, CornerEnd, SOLID, TURNED, TubeJoint, WallFlexi
 use faer::Mat;
 use nalgebra::{DMatrix, Matrix3, Vector3};
 use rayon::prelude::*;
-use stillbed_eigen::{EigenFault, Factorisation, Patterns};
+use std::sync::Arc;
+use stillbed_eigen::{EigenFault, Factorisation, MatrixPair, Patterns, Symbolic};
 
 /// Sizes of the brace from the chord to where its end is held together.
 const STUB: f64 = 1.5;
 /// Parts of a wall from its faces to the next grid line, within the wall and outside.
 const FINE: f64 = 0.25;
+/// Stiffness of what a mirror plane holds, over the largest of the rest: no motion there, to eight digits.
+const HELD: f64 = 1e8;
+/// Places that are equal, in parts of the chord's length.
+const SLACK: f64 = 1e-9;
 /// Growth of the intervals along the chord.
 const GROWTH: f64 = 1.6;
+
+/// Where the stub of the brace ends, m from the middle of the chord.
+fn stub_end(joint: &TubeJoint, [_, stub]: [f64; 2]) -> f64 {
+    0.5 * joint.chord.height + stub
+}
+
+fn ends_at(at: f64, end: f64, [length, _]: [f64; 2]) -> bool {
+    (at - end).abs() < SLACK * length
+}
 
 /// `places` between 0 and the last of `fixed`, sorted, with all of `fixed` and none nearer than `least` to another.
 fn sorted(mut places: Vec<f64>, fixed: &[f64], least: f64) -> Vec<f64> {
@@ -79,10 +93,14 @@ impl TubeJoint {
         apart.dedup();
         let meshes: Vec<Mesh> =
             apart.iter().map(|[length, stub]| self.mesh(*length, *stub, orders)).collect();
-        let assemblies: Vec<Assembly> = meshes.par_iter().map(Assembly::new).collect();
+        let grids: Vec<Grid> = meshes
+            .par_iter()
+            .zip(&apart)
+            .map(|(mesh, extent)| Grid::new(self, mesh, *extent))
+            .collect::<Result<_, _>>()?;
         let solve = |(way, extent): (&Way, &[f64; 2])| {
             let place = apart.iter().position(|own| own == extent).unwrap_or(0);
-            self.flexibility(*way, *extent, &assemblies[place])
+            self.flexibility(*way, &grids[place])
         };
         let solved: Vec<Result<DMatrix<f64>, EigenFault>> =
             ways.par_iter().zip(&extents).map(solve).collect();
@@ -113,26 +131,10 @@ impl TubeJoint {
     }
 
     /// What the joint gives beyond its beams at the face of the chord one way, by the way's motions.
-    fn flexibility(
-        &self,
-        way: Way,
-        [length, stub]: [f64; 2],
-        assembly: &Assembly,
-    ) -> Result<DMatrix<f64>, EigenFault> {
-        let chord = self.chord;
-        let solved = Solved {
-            joint: self,
-            assembly,
-            materials: &[
-                self.metal,
-                self.chord_fill.unwrap_or(self.metal),
-                self.brace_fill.unwrap_or(self.metal),
-            ],
-            length,
-            end: 0.5 * chord.height + stub,
-        };
-        let beams = Beams { joint: self, length, stub, top: 0.5 * chord.height };
-        let local = solved.flexibility(way)? - beams.bending(way);
+    fn flexibility(&self, way: Way, grid: &Grid) -> Result<DMatrix<f64>, EigenFault> {
+        let [length, stub] = grid.extent;
+        let beams = Beams { joint: self, length, stub, top: 0.5 * self.chord.height };
+        let local = grid.flexibility(way)? - beams.bending(way);
         // From the end of the stub to the face: a shear there is a moment here.
         let mut back = DMatrix::identity(local.nrows(), local.nrows());
         if local.nrows() > 1 {
@@ -257,16 +259,36 @@ impl TubeJoint {
     }
 }
 
-/// The part of a joint on one side of its mirror planes.
-struct Solved<'s> {
+/// The part of a joint on one side of its mirror planes, prepared for all ways that share its grid: the ends are
+/// held, and nothing else.
+struct Grid<'s> {
     joint: &'s TubeJoint,
-    assembly: &'s Assembly<'s>,
-    materials: &'s [Elastic],
-    length: f64,
-    end: f64,
+    assembly: Assembly<'s>,
+    materials: [Elastic; 3],
+    extent: [f64; 2],
+    matrices: Matrices,
+    /// By free degree of freedom: where its own entry stands among the values of the stiffness.
+    diagonal: Vec<usize>,
+    symbolic: Arc<Symbolic>,
 }
 
-impl Solved<'_> {
+impl<'s> Grid<'s> {
+    fn new(joint: &'s TubeJoint, mesh: &'s Mesh, extent: [f64; 2]) -> Result<Grid<'s>, EigenFault> {
+        let materials =
+            [joint.metal, joint.chord_fill.unwrap_or(joint.metal), joint.brace_fill.unwrap_or(joint.metal)];
+        let assembly = Assembly::new(mesh);
+        let held = (0..mesh.nodes()).flat_map(|node| {
+            let at = mesh.position(node);
+            [ends_at(at[0], extent[0], extent) || ends_at(at[2], stub_end(joint, extent), extent); 3]
+        });
+        let matrices = assembly.stiffness(&materials, &held.collect::<Vec<bool>>());
+        let entries = matrices.stiffness.entries().enumerate();
+        let diagonal =
+            entries.filter(|(_, (row, column, _))| row == column).map(|(place, _)| place).collect();
+        let symbolic = Patterns::default().analyse(&matrices.pair())?;
+        Ok(Grid { joint, assembly, materials, extent, matrices, diagonal, symbolic })
+    }
+
     /// Motions of the brace's end, as one piece, under the forces and moments there, of the whole joint. A push alone
     /// counts from the middle of the chord's side walls.
     fn flexibility(&self, way: Way) -> Result<DMatrix<f64>, EigenFault> {
@@ -274,24 +296,26 @@ impl Solved<'_> {
         let all = way.motions(self.joint.end);
         let (nodes, motions) = (mesh.nodes(), all.len());
         let mirrors = way.even(self.joint.end);
-        let slack = 1e-9 * self.length;
-        let mut held = vec![false; 3 * nodes];
+        let slack = SLACK * self.extent[0];
+        let mut stiffness = self.matrices.stiffness.clone();
+        let stiffest = self.diagonal.iter().map(|place| stiffness.values()[*place]).fold(0.0, f64::max);
         let mut moved = Mat::<f64>::zeros(3 * nodes, motions);
         for node in 0..nodes {
             let at = mesh.position(node);
+            let mut hold = |axis: usize| {
+                if let Some(dof) = self.matrices.free[3 * node + axis] {
+                    stiffness.values_mut()[self.diagonal[dof]] = HELD * stiffest;
+                }
+            };
             for (axis, even) in mirrors.into_iter().enumerate() {
                 if let Some(even) = even.filter(|_| at[axis].abs() < slack) {
-                    (0..3).for_each(|i| held[3 * node + i] |= (i == axis) == even);
+                    (0..3).filter(|i| (*i == axis) == even).for_each(&mut hold);
                 }
             }
             if self.joint.opposite && at[2].abs() < slack {
-                held[3 * node + 2] = true;
+                hold(2);
             }
-            let end = (at[2] - self.end).abs() < slack;
-            if end || (at[0] - self.length).abs() < slack {
-                (0..3).for_each(|i| held[3 * node + i] = true);
-            }
-            if end {
+            if ends_at(at[2], stub_end(self.joint, self.extent), self.extent) {
                 let arm = Vector3::new(at[0], at[1], 0.0);
                 for (k, [shift, turn]) in all.iter().enumerate() {
                     let motion = shift + turn.cross(&arm);
@@ -299,18 +323,16 @@ impl Solved<'_> {
                 }
             }
         }
-        let matrices = self.assembly.stiffness(self.materials, &held);
-        let pair = matrices.pair();
-        let [forces, _] = self.assembly.times(self.materials, moved.as_ref());
+        let pair = MatrixPair { stiffness: &stiffness, ..self.matrices.pair() };
+        let [forces, _] = self.assembly.times(&self.materials, moved.as_ref());
         let mut loads = Mat::<f64>::zeros(pair.dofs(), motions);
-        for (dof, number) in matrices.free.iter().enumerate() {
+        for (dof, number) in self.matrices.free.iter().enumerate() {
             if let Some(number) = number {
                 (0..motions).for_each(|k| loads[(*number, k)] = -forces[(dof, k)]);
             }
         }
-        let symbolic = Patterns::default().analyse(&pair)?;
-        let answer =
-            Factorisation::compute(&pair, &symbolic, 0.0)?.solve(&loads.clone().into())?.as_faer().to_owned();
+        let factor = Factorisation::compute(&pair, &self.symbolic, 0.0)?;
+        let answer = factor.solve(&loads.clone().into())?.as_faer().to_owned();
         // K = copies (moved' K moved + moved' K answer).
         let stiffness = |i: usize, j: usize| {
             let direct: f64 = (0..3 * nodes).map(|dof| moved[(dof, i)] * forces[(dof, j)]).sum();
@@ -326,7 +348,8 @@ impl Solved<'_> {
             let at = mesh.position(*node);
             at[0].abs() < slack && (at[1] - side).abs() < slack && at[2].abs() < slack
         });
-        let sunk = beside.and_then(|node| matrices.free[3 * node + 2]).map_or(0.0, |dof| answer[(dof, 0)]);
+        let sunk =
+            beside.and_then(|node| self.matrices.free[3 * node + 2]).map_or(0.0, |dof| answer[(dof, 0)]);
         Ok(DMatrix::from_element(1, 1, (1.0 - sunk) / whole[(0, 0)]))
     }
 }

@@ -45,8 +45,10 @@ mod tests {
             "dynamic_stiffness = { at_least = \"9 kN/um\" }",
         ];
         for target in targets {
-            let (untargeted, _) = stillbed_design::STARTER.split_once("[targets]").unwrap();
-            let design = design(&format!("{untargeted}[targets]\n{target}\n"));
+            let text = stillbed_design::STARTER
+                .replace("mass = { at_most = \"40 kg\" }\n", "")
+                .replace("stiffness = { at_least = \"1 N/um\" }", target);
+            let design = design(&text);
             let options = Options { draws: 0, ..Options::default() };
             let found = [
                 Comparison::compute(&design, &options, |_, _| ()).unwrap().misses,
