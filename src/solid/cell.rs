@@ -119,7 +119,6 @@ fn full(intervals: &[Interval; 3], material: usize) -> CellMatrices {
 }
 
 fn summed(intervals: &[Interval; 3], points: &[&CellPoint], material: usize) -> CellMatrices {
-    let sizes = intervals.map(|interval| interval.order + 1);
     let nodes = intervals.map(|interval| lobatto(interval.order));
     let n = count(intervals);
     // Values and three slopes of the basis at the points, times the root of the volume, shape (n, points).
@@ -140,7 +139,6 @@ fn summed(intervals: &[Interval; 3], points: &[&CellPoint], material: usize) -> 
             }
         }
     }
-    debug_assert_eq!(sizes.iter().product::<usize>(), n);
     let product = |a: usize, b: usize| {
         let mut sum = Mat::zeros(n, n);
         matmul(sum.as_mut(), Accum::Replace, fields[a].as_ref(), fields[b].transpose(), 1.0, Par::Seq);
