@@ -24,7 +24,7 @@ use stillbed_frame::{Line, Member, Point};
 use stillbed_input::document::Located;
 use stillbed_input::problem::Problem;
 use stillbed_section::spec::{PartSpec, SectionSpec};
-use stillbed_solid::spec::{BodyPartSpec, BodySpec, PatchSpec, outline};
+use stillbed_solid::spec::{BodyPartSpec, BodySpec, PartForm, PatchSpec, outline};
 use stillbed_solid::{CornerEnd, PatchSize, Ring};
 
 /// Two directions are one when the cosine between them exceeds this.
@@ -107,6 +107,7 @@ impl Bar<'_> {
             of,
             place: self.spec.place.clone(),
             stl: None,
+            form: PartForm::Drawn,
         }
     }
 }

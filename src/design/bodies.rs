@@ -102,11 +102,48 @@ pub(super) fn resolve(
     }
     said.extend(doubts);
     // Points on a body that is not there would be said to lie on none.
-    if bodies.len() < drawing.bodies.len() {
-        return bodies;
+    if bodies.len() == drawing.bodies.len() {
+        hold_all(drawing, sizes, &mut bodies, said);
     }
-    hold(drawing, sizes, &mut bodies, said);
-    for body in &bodies {
+    bodies
+}
+
+/// The `bodies` of another drawing, with the parts and points that `drawing` has of them, of the same materials.
+pub(super) fn redrawn(
+    drawing: &Drawing,
+    sizes: &[(String, [f64; 2])],
+    bodies: &[BuildBody],
+    said: &mut Vec<Problem>,
+) -> Vec<BuildBody> {
+    let again = |own: &BuildBody| {
+        let spec = drawing.bodies.get(&own.name)?;
+        let parts = spec.parts.iter().zip(&own.body.parts).map(|(part, known)| part.part(known.material));
+        let body = Body { parts: parts.collect::<Option<_>>()?, patches: Vec::new() };
+        Some(BuildBody {
+            points: Vec::new(),
+            joints: Vec::new(),
+            body,
+            grid: Arc::default(),
+            reduced: Arc::default(),
+            ..own.clone()
+        })
+    };
+    let mut found: Vec<BuildBody> = bodies.iter().filter_map(again).collect();
+    if found.len() == bodies.len() {
+        hold_all(drawing, sizes, &mut found, said);
+    }
+    found
+}
+
+/// Finds the points of all bodies, and what is wrong with them.
+fn hold_all(
+    drawing: &Drawing,
+    sizes: &[(String, [f64; 2])],
+    bodies: &mut [BuildBody],
+    said: &mut Vec<Problem>,
+) {
+    hold(drawing, sizes, bodies, said);
+    for body in bodies.iter() {
         if body.points.is_empty() && drawing.bodies.get(&body.name).is_some() {
             let message = "no point lies on it: nothing holds it and nothing sees it";
             said.push(Problem::error(body.place.clone(), message).with_help(
@@ -118,7 +155,6 @@ pub(super) fn resolve(
             said.push(body.problem(&fault, place));
         }
     }
-    bodies
 }
 
 /// How many times larger than the rest of the machine a part from a file may be, and how many times smaller: a boss is

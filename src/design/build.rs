@@ -135,9 +135,7 @@ impl Build {
                 }
             }
         }
-        let sizes: Vec<(String, [f64; 2])> =
-            profiles.iter().map(|p: &Profile| (p.name.clone(), p.geometry.size())).collect();
-        let bodies = bodies::resolve(&drawing, &sizes, &mut stores, &mut substances, &mut said);
+        let bodies = bodies::resolve(&drawing, &sizes(&profiles), &mut stores, &mut substances, &mut said);
         said.extend(idle_prices(&drawing, &substances));
         let label = label.unwrap_or_else(|| name.value.replace('_', " "));
         let (name, place) = (name.value, name.place);
@@ -162,6 +160,11 @@ impl Build {
         }
         (sound.then_some(build), said)
     }
+}
+
+/// Sizes of the sections by name, across and up, m.
+pub(super) fn sizes(profiles: &[Profile]) -> Vec<(String, [f64; 2])> {
+    profiles.iter().map(|p| (p.name.clone(), p.geometry.size())).collect()
 }
 
 impl Build {

@@ -53,7 +53,7 @@ pub fn own<'d>(
 }
 
 /// The table `builds.BUILD.KIND`, created where it does not exist.
-fn things<'d>(document: &'d mut DocumentMut, build: &str, kind: &str) -> Option<&'d mut dyn TableLike> {
+pub fn things<'d>(document: &'d mut DocumentMut, build: &str, kind: &str) -> Option<&'d mut dyn TableLike> {
     let build = document.get_mut("builds")?.get_mut(build)?.as_table_like_mut()?;
     if build.get(kind).is_none() {
         let mut table = Table::new();

@@ -13,6 +13,7 @@
 //! shared_faces joints between two bodies, on faces that both share
 //! bodies       the bodies of a build, each reduced to a few coordinates
 //! build        one way of making the base, ready to be computed
+//! body_sizes   the same with parts of its bodies of other sizes
 //! tube         sections that are tubes or solid rectangles
 //! walls        where walls and faces give under tubes that stand on them
 //! seats        joints and feet that follow from their laws, under their loads
@@ -27,6 +28,7 @@
 
 mod as_bodies;
 mod bodies;
+mod body_sizes;
 mod build;
 mod check;
 mod described;
@@ -49,6 +51,7 @@ mod vary;
 mod walls;
 
 pub use bodies::BuildBody;
+pub use body_sizes::BodyPartChange;
 pub use build::{Build, Profile};
 pub use drawing::Drawing;
 pub use goal::{Cut, Goal, Measure, Speeds, Tap, Target, Tool};
@@ -59,7 +62,7 @@ pub use price::{Costs, PartCost, Prices};
 pub use schema::schema;
 pub use substance::Substance;
 pub use tube::Tube;
-pub use vary::{Choices, Gaps, PartPlace, Rack, VarySpec};
+pub use vary::{BodyPartPlace, Choices, Gaps, PartPlace, Rack, VarySpec};
 
 use stillbed_input::document::{Fields, Located, Reader, Uncertain};
 use stillbed_input::problem::{Place, Problem, Severity, in_order};

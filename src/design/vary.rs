@@ -36,6 +36,15 @@ pub struct PartPlace {
     pub part: Located<usize>,
 }
 
+/// A part of a body.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BodyPartPlace {
+    /// The body.
+    pub body: Located<String>,
+    /// Its number, from 1.
+    pub part: Located<usize>,
+}
+
 /// What may vary, and its choices.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Choices {
@@ -65,6 +74,20 @@ pub enum Choices {
         part: PartPlace,
         /// y and z, m.
         at: Vec<[f64; 2]>,
+    },
+    /// A part of a body takes other sizes of its own form, m; points on it move with its faces.
+    BodySize {
+        /// Which part.
+        part: BodyPartPlace,
+        /// In the order in which its form states them.
+        sizes: Vec<Vec<f64>>,
+    },
+    /// A part of a body moves, and points on it with it.
+    BodyAt {
+        /// Which part.
+        part: BodyPartPlace,
+        /// Its middle, global axes, m.
+        at: Vec<[f64; 3]>,
     },
     /// How far the parts of sections act together.
     Bond {
@@ -166,6 +189,16 @@ impl VarySpec {
         };
         let choices = match what {
             "stock" => stock(fields),
+            "size" if fields.has("body") => {
+                let part = body_part(fields);
+                let sizes = fields.size_series("size", &[3, 1, 2, 4]);
+                Some(Choices::BodySize { part: part?, sizes: sizes? })
+            }
+            "at" if fields.has("body") => {
+                let part = body_part(fields);
+                let at = fields.series("at", Kind::Length, 3, Allowed::Any)?;
+                Some(Choices::BodyAt { part: part?, at: at.iter().map(|at| [at[0], at[1], at[2]]).collect() })
+            }
             "size" => {
                 let part = part(fields);
                 let core = if fields.has("core") { Some(counted(fields, "core")?) } else { None };
@@ -221,13 +254,21 @@ fn counted(fields: &Fields, key: &str) -> Option<Located<usize>> {
     Some(Located { value, place: fields.place_of(key) })
 }
 
-fn part(fields: &Fields) -> Option<PartPlace> {
-    let sections = sections(fields);
-    let part = match fields.has("part") {
+fn numbered(fields: &Fields) -> Option<Located<usize>> {
+    match fields.has("part") {
         true => counted(fields, "part"),
         false => Some(Located { value: 1, place: fields.place() }),
-    };
+    }
+}
+
+fn part(fields: &Fields) -> Option<PartPlace> {
+    let (sections, part) = (sections(fields), numbered(fields));
     Some(PartPlace { sections: sections?, part: part? })
+}
+
+fn body_part(fields: &Fields) -> Option<BodyPartPlace> {
+    let (body, part) = (fields.text("body"), numbered(fields));
+    Some(BodyPartPlace { body: body?, part: part? })
 }
 
 fn stock(fields: &Fields) -> Option<Choices> {
@@ -289,9 +330,15 @@ mod tests {
             "[vary.grip]\nsection = \"rail\"\nbond = [0.5, 1]\n",
             "[vary.resin]\nmix = \"sand\"\nshare = [18, 20]\n",
             "[vary.feet]\nfoot = \"levelling\"\nstiffness = [\"20, 20, 80 N/um\"]\n",
+            "[vary.thick]\nbody = \"bed\"\nsize = [\"500 x 350 x 120 mm\"]\n",
+            "[vary.place]\nbody = \"bed\"\npart = 2\nat = [\"0, 10, 20 mm\"]\n",
         ));
         assert!(said.is_empty(), "{said:?}");
-        assert_eq!(vary.len(), 6);
+        assert_eq!(vary.len(), 8);
+        let Choices::BodySize { part, sizes } = &vary.get("thick").unwrap().choices else { panic!() };
+        assert_eq!((part.body.value.as_str(), part.part.value, sizes[0][2]), ("bed", 1, 0.12));
+        let Choices::BodyAt { at, .. } = &vary.get("place").unwrap().choices else { panic!() };
+        assert_eq!(at, &[[0.0, 0.01, 0.02]]);
         let Choices::Stock { part, racks, .. } = &vary.get("tube").unwrap().choices else { panic!() };
         assert_eq!((part.sections.len(), part.part.value), (2, 2));
         assert_eq!(

@@ -38,9 +38,110 @@ pub struct BodyPartSpec {
     pub place: Place,
     /// The file of the surface that bounds it instead of curves; the origin of the file is at the middle.
     pub stl: Option<StlSpec>,
+    /// Its form with the sizes that the design states.
+    pub form: PartForm,
 }
 
+/// The form of a part, as far as it has sizes that may vary.
+#[derive(Debug, Clone, PartialEq)]
+pub enum PartForm {
+    /// Length, width and height, m.
+    Box([f64; 3]),
+    /// Diameter and length, m.
+    Cylinder([f64; 2]),
+    /// A bar of this section.
+    Bar(Shape),
+    /// An outline or a file, which have none.
+    Drawn,
+}
+
+impl PartForm {
+    /// The key of the design file that states its sizes, and these, m; `None` where it has none.
+    pub fn sizes(&self) -> Option<(&'static str, Vec<f64>)> {
+        match self {
+            PartForm::Box(sizes) => Some(("box", sizes.to_vec())),
+            PartForm::Cylinder(sizes) => Some(("cylinder", sizes.to_vec())),
+            PartForm::Bar(shape) => {
+                let sizes: Vec<f64> = shape.sizes().iter().map(|(_, size)| *size).collect();
+                (!sizes.is_empty()).then(|| (shape.key(), sizes))
+            }
+            PartForm::Drawn => None,
+        }
+    }
+
+    /// Names of its sizes, in their order.
+    pub fn size_names(&self) -> Vec<&'static str> {
+        match self {
+            PartForm::Box(_) => vec!["length", "width", "height"],
+            PartForm::Cylinder(_) => vec!["diameter", "length"],
+            PartForm::Bar(shape) => shape.sizes().iter().map(|(name, _)| *name).collect(),
+            PartForm::Drawn => Vec::new(),
+        }
+    }
+}
+
+/// Distance within which a point lies on a face, m.
+const ON_FACE: f64 = 1e-6;
+
 impl BodyPartSpec {
+    /// The part with other sizes, m, in the order of its form; `None` where they do not fit it.
+    pub fn resized(&self, sizes: &[f64]) -> Option<BodyPartSpec> {
+        let (form, rings, length) = match (&self.form, sizes) {
+            (PartForm::Box(_), &[length, width, height]) => {
+                (PartForm::Box([length, width, height]), vec![Ring::rectangle(width, height)], length)
+            }
+            (PartForm::Cylinder(_), &[diameter, length]) => {
+                let ring = Ring::Circle { centre: [0.0; 2], radius: diameter / 2.0 };
+                (PartForm::Cylinder([diameter, length]), vec![ring], length)
+            }
+            (PartForm::Bar(shape), sizes) => {
+                let shape = shape.resized(sizes)?;
+                let rings = outline(&shape);
+                (PartForm::Bar(shape), rings, self.length)
+            }
+            _ => return None,
+        };
+        Some(BodyPartSpec { rings, length, form, ..self.clone() })
+    }
+
+    /// Where `place` (m) goes when this part becomes `other`, in which it lies on the same faces; as it is where it
+    /// does not lie on this part.
+    pub fn carried(&self, other: &BodyPartSpec, place: [f64; 3]) -> [f64; 3] {
+        let own = self.axes.transpose() * (Vector3::from(place) - Vector3::from(self.middle));
+        let (before, after) = (self.extents(), other.extents());
+        let mut moved = own;
+        for axis in 0..3 {
+            if own[axis] < before[axis][0] - ON_FACE || own[axis] > before[axis][1] + ON_FACE {
+                return place;
+            }
+            if let Some(side) = (0..2).find(|side| (own[axis] - before[axis][*side]).abs() < ON_FACE) {
+                moved[axis] = after[axis][side];
+            }
+        }
+        (other.axes * moved + Vector3::from(other.middle)).into()
+    }
+
+    /// Its extents along its own axes, low and high, m.
+    fn extents(&self) -> [[f64; 2]; 3] {
+        let none = [f64::INFINITY, f64::NEG_INFINITY];
+        let mut found = [[-0.5 * self.length, 0.5 * self.length], none, none];
+        for ring in &self.rings {
+            let corners: Vec<[f64; 2]> = match ring {
+                Ring::Circle { centre: [y, z], radius } => {
+                    vec![[y - radius, z - radius], [y + radius, z + radius]]
+                }
+                Ring::Polygon(points) => points.clone(),
+            };
+            for corner in corners {
+                for (axis, x) in corner.into_iter().enumerate() {
+                    let [low, high] = &mut found[axis + 1];
+                    (*low, *high) = (low.min(x), high.max(x));
+                }
+            }
+        }
+        found
+    }
+
     /// The part made of the material of this number; `None` cuts what lies under it. No part where its file was not
     /// read.
     pub fn part(&self, material: Option<usize>) -> Option<Part> {
@@ -189,7 +290,7 @@ impl BodyPartSpec {
             ["stl"] => {
                 stl = StlSpec::read(fields);
                 let (at, turn) = (at(fields), turn(fields));
-                stl.is_some().then_some((Vec::new(), 0.0, at, turn))
+                stl.is_some().then_some((Vec::new(), 0.0, at, turn, PartForm::Drawn))
             }
             ["box"] => cuboid(fields),
             ["cylinder"] => cylinder(fields),
@@ -205,13 +306,13 @@ impl BodyPartSpec {
                 None
             }
         };
-        let (rings, length, middle, axes) = found?;
-        Some(BodyPartSpec { rings, length, middle, axes, of: Some(of?), place: fields.place(), stl })
+        let (rings, length, middle, axes, form) = found?;
+        Some(BodyPartSpec { rings, length, middle, axes, of: Some(of?), place: fields.place(), stl, form })
     }
 }
 
-/// Curves, length, middle and axes of a part.
-type Form = (Vec<Ring>, f64, [f64; 3], Matrix3<f64>);
+/// Curves, length, middle, axes and form of a part.
+type Form = (Vec<Ring>, f64, [f64; 3], Matrix3<f64>, PartForm);
 
 fn at(fields: &Fields) -> [f64; 3] {
     fields.list("at", Kind::Length, 3, Allowed::Any).map_or([0.0; 3], |at| [at[0], at[1], at[2]])
@@ -245,13 +346,15 @@ fn stated(fields: &Fields, key: &str, example: &str) -> Option<()> {
 
 fn cuboid(fields: &Fields) -> Option<Form> {
     let sizes = fields.size("box", &[3], "LENGTH x WIDTH x HEIGHT")?;
-    Some((vec![Ring::rectangle(sizes[1], sizes[2])], sizes[0], at(fields), turn(fields)))
+    let form = PartForm::Box([sizes[0], sizes[1], sizes[2]]);
+    Some((vec![Ring::rectangle(sizes[1], sizes[2])], sizes[0], at(fields), turn(fields), form))
 }
 
 fn cylinder(fields: &Fields) -> Option<Form> {
     let sizes = fields.size("cylinder", &[2], "DIAMETER x LENGTH")?;
     let rings = vec![Ring::Circle { centre: [0.0; 2], radius: sizes[0] / 2.0 }];
-    Some((rings, sizes[1], at(fields), upright(direction(fields)?)))
+    let form = PartForm::Cylinder([sizes[0], sizes[1]]);
+    Some((rings, sizes[1], at(fields), upright(direction(fields)?), form))
 }
 
 fn prism(fields: &Fields) -> Option<Form> {
@@ -283,7 +386,7 @@ fn prism(fields: &Fields) -> Option<Form> {
     };
     let height = height?[0];
     // The outline keeps its own coordinates; along its height `at` is the middle.
-    Some((vec![Ring::Polygon(points)], height, at(fields), axes))
+    Some((vec![Ring::Polygon(points)], height, at(fields), axes, PartForm::Drawn))
 }
 
 fn bar(fields: &Fields, shape: &str) -> Option<Form> {
@@ -305,7 +408,8 @@ fn bar(fields: &Fields, shape: &str) -> Option<Form> {
     let rings = outline(&shape);
     let turn = fields.list("turn", Kind::Angle, 1, Allowed::Any).map_or(0.0, |turn| turn[0]);
     let about_x = *Rotation3::from_axis_angle(&Vector3::x_axis(), turn).matrix();
-    Some((rings, length, ((from + to) / 2.0).into(), upright(to - from) * about_x))
+    let axes = upright(to - from) * about_x;
+    Some((rings, length, ((from + to) / 2.0).into(), axes, PartForm::Bar(shape)))
 }
 
 /// The curves of a shape about its own origin, in the axes of the section.

@@ -329,7 +329,7 @@ fn settled(
         if known.contains(&choice) {
             break;
         }
-        let build = space.build_at(&choice).map_err(Problems::from)?;
+        let build = space.build_at(&choice)?;
         let figures = measure_converged(&build, goal)?;
         candidates.iter_mut().filter(|c| c.choice == choice).for_each(|c| c.figures = figures.clone());
         known.push(choice);

@@ -11,6 +11,7 @@ use super::gaps::Refusal;
 use super::space::Space;
 use crate::measures::Figures;
 use crate::solved::Solved;
+use std::borrow::Cow;
 use std::collections::HashMap;
 use std::hash::Hash;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -94,7 +95,10 @@ impl<K: Hash + Eq, V> Cache<K, V> {
 /// The candidate frames of a space.
 pub struct Frames<'a> {
     /// The design variables and their choices.
-    pub space: &'a Space,
+    pub space: Cow<'a, Space>,
+    /// The frames with the bodies of other choices, each with why it cannot be solved.
+    bodies: Cache<Vec<usize>, Result<Box<Frames<'a>>, String>>,
+    count: usize,
     goal: &'a Goal,
     asked: Asked,
     base: Model,
@@ -117,6 +121,8 @@ pub struct ThreadState {
     model: Model,
     /// The modes found last among candidates that are joined alike.
     starts: Vec<(Arc<Alike>, Vectors)>,
+    /// Of the frames with other bodies.
+    bodies: HashMap<Vec<usize>, ThreadState>,
 }
 
 impl<'a> Frames<'a> {
@@ -125,6 +131,10 @@ impl<'a> Frames<'a> {
     /// # Errors
     /// What keeps the drawn build from being solved, at its place.
     pub fn new(space: &'a Space, goal: &'a Goal, count: usize) -> Result<Frames<'a>, Problems> {
+        Frames::prepare(Cow::Borrowed(space), goal, count)
+    }
+
+    fn prepare(space: Cow<'a, Space>, goal: &'a Goal, count: usize) -> Result<Frames<'a>, Problems> {
         let build = &space.build;
         let mut base = build.model(goal, &Draw::default())?;
         let asked = Asked { count, ..Asked::default() };
@@ -134,7 +144,10 @@ impl<'a> Frames<'a> {
         let at = |part: fn(usize) -> usize| space.axes.iter().map(|n| part(*n)).collect::<Vec<usize>>();
         let mut frames = vec![base.frame.clone()];
         for choice in [at(|n| n / 2), at(|_| 0), at(|n| n - 1)] {
-            let refused = (0..build.profiles.len()).any(|p| space.refusal(p, &choice).is_some());
+            // Other bodies would make another frame.
+            let choice = space.with_own_bodies(choice);
+            let refused = !space.has_bodies_of(&choice)
+                || (0..build.profiles.len()).any(|p| space.refusal(p, &choice).is_some());
             if !refused
                 && let Ok(build) = space.build_at(&choice)
                 && let Ok(model) = build.model(goal, &Draw::default())
@@ -146,8 +159,10 @@ impl<'a> Frames<'a> {
         // Each candidate brings its own sections and materials.
         base.sections.clear();
         base.media.clear();
+        let profiles = || 0..build.profiles.len();
         Ok(Frames {
-            space,
+            bodies: Cache::new(),
+            count,
             goal,
             asked,
             base,
@@ -156,11 +171,12 @@ impl<'a> Frames<'a> {
             peak: goal.targets.iter().any(|t| t.measure == Measure::DynamicStiffness)
                 || goal.tap.is_none() && goal.targets.iter().any(|t| t.measure == Measure::LossFactor),
             walls: build.with_rigid_walls().is_some(),
-            refusals: build.profiles.iter().map(|_| Cache::new()).collect(),
-            variants: build.profiles.iter().map(|_| Cache::new()).collect(),
-            sections: build.profiles.iter().map(|_| Cache::new()).collect(),
-            geometries: build.profiles.iter().map(|_| Cache::new()).collect(),
+            refusals: profiles().map(|_| Cache::new()).collect(),
+            variants: profiles().map(|_| Cache::new()).collect(),
+            sections: profiles().map(|_| Cache::new()).collect(),
+            geometries: profiles().map(|_| Cache::new()).collect(),
             media: Cache::new(),
+            space: space.clone(),
         })
     }
 
@@ -171,7 +187,7 @@ impl<'a> Frames<'a> {
 
     /// A state that starts from the drawn build.
     pub fn thread_state(&self) -> ThreadState {
-        ThreadState { model: self.base.clone(), starts: Vec::new() }
+        ThreadState { model: self.base.clone(), starts: Vec::new(), bodies: HashMap::new() }
     }
 
     /// The figures of the candidate at `choice`; it is not solved where `screen` is true of its mass and
@@ -182,9 +198,19 @@ impl<'a> Frames<'a> {
         state: &mut ThreadState,
         screen: impl Fn(f64, Option<f64>) -> bool,
     ) -> Outcome {
-        let space = self.space;
+        let space = &self.space;
         if space.is_short(choice) {
             return Outcome::Refused(Refusal::Voids);
+        }
+        if let Some(key) = space.body_key(choice).filter(|_| !space.has_bodies_of(choice)) {
+            let found = self.bodies.get(key.clone(), || self.with_bodies(choice));
+            return match found.as_ref() {
+                Ok(frames) => {
+                    let own = state.bodies.entry(key).or_insert_with(|| frames.thread_state());
+                    frames.evaluate(choice, own, screen)
+                }
+                Err(why) => Outcome::Broken(why.clone()),
+            };
         }
         let profiles = 0..space.build.profiles.len();
         let refused = |p: usize| {
@@ -226,6 +252,17 @@ impl<'a> Frames<'a> {
             Ok(figures) => Outcome::Solved(Box::new(figures)),
             Err(fault) => Outcome::Broken(fault.to_string()),
         }
+    }
+
+    /// The frames with the bodies of `choice`, or why these cannot be solved.
+    fn with_bodies(&self, choice: &[usize]) -> Result<Box<Frames<'a>>, String> {
+        let found = self
+            .space
+            .at_bodies(choice)
+            .and_then(|space| Frames::prepare(Cow::Owned(space), self.goal, self.count));
+        let first =
+            |problems: Problems| problems.first().map_or(String::new(), |problem| problem.message.clone());
+        found.map(Box::new).map_err(first)
     }
 
     /// Gives `model` the joints of the walls of its sections; `None` where a section is not known.

@@ -76,7 +76,7 @@ pub(super) fn sensitivities(
     choice: &[usize],
     count: usize,
 ) -> Result<Vec<Sensitivity>, Problems> {
-    let build = space.build_at(choice).map_err(Problems::from)?;
+    let build = space.build_at(choice)?;
     let asked = Asked { count, pieces: frames.pieces().to_vec(), ..Asked::default() };
     let draw = Draw::default();
     let model = build.model(goal, &draw)?;
@@ -159,6 +159,8 @@ fn handles(build: &Build, target: Target) -> Vec<Handle> {
             let of = |i: usize| handle(["at y", "at z"][i].to_string(), at[i], PLACE_STEP, true, i);
             vec![of(0), of(1)]
         }
+        // Each step would solve the body twice more.
+        Target::Body { .. } => Vec::new(),
         Target::Bond { profiles } => {
             let bond = build.profiles[profiles[0]].bond.value;
             // A bond lies between 0 and 1.
@@ -215,6 +217,7 @@ fn moved(build: &Build, handle: &Handle, value: f64) -> Option<Build> {
                 })?;
             }
         }
+        Target::Body { .. } => return None,
         Target::Bond { profiles } => {
             profiles.iter().for_each(|p| build.profiles[*p].bond = Spread::exact(value));
         }

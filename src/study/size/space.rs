@@ -23,6 +23,8 @@ pub struct Space {
     pub variables: Vec<Variable>,
     /// Number of choices on each axis. Design variables that change together share an axis.
     pub axes: Vec<usize>,
+    /// The choice whose bodies `build` has; `None` where they are as the design draws them.
+    bodies_of: Option<Vec<usize>>,
     gaps: Gaps,
     /// By profile and part: the fill part in which it is cast.
     moulds: Vec<Vec<Option<usize>>>,
@@ -67,6 +69,7 @@ impl Space {
             build: build.clone(),
             variables,
             axes,
+            bodies_of: None,
             gaps: goal.gaps,
             moulds,
             shaping: Vec::new(),
@@ -101,7 +104,7 @@ impl Space {
                 let parts = self.build.profiles[profile].geometry.parts();
                 all && parts.iter().any(|part| part.medium == *substance)
             }
-            Target::Foot { .. } => false,
+            Target::Foot { .. } | Target::Body { .. } => false,
         }
     }
 
@@ -110,6 +113,44 @@ impl Space {
     pub(super) fn key(&self, profile: usize, choice: &[usize], all: bool) -> Vec<usize> {
         let axes = if all { &self.touching[profile] } else { &self.shaping[profile] };
         axes.iter().map(|axis| choice[*axis]).collect()
+    }
+
+    /// The part of `choice` on which the bodies depend; `None` where no body varies.
+    pub(super) fn body_key(&self, choice: &[usize]) -> Option<Vec<usize>> {
+        let bodies = self.variables.iter().filter(|v| matches!(v.target, Target::Body { .. }));
+        let key: Vec<usize> = bodies.map(|v| choice[v.axis]).collect();
+        (!key.is_empty()).then_some(key)
+    }
+
+    /// True when the build of the space has the bodies of `choice`.
+    pub(super) fn has_bodies_of(&self, choice: &[usize]) -> bool {
+        let own = self.bodies_of.as_ref().and_then(|bodies| self.body_key(bodies));
+        self.body_key(choice).is_none_or(|key| own == Some(key))
+    }
+
+    /// `choice` with the bodies that the build has, where these are those of a choice.
+    pub(super) fn with_own_bodies(&self, mut choice: Vec<usize>) -> Vec<usize> {
+        let Some(bodies) = &self.bodies_of else { return choice };
+        for variable in self.variables.iter().filter(|v| matches!(v.target, Target::Body { .. })) {
+            choice[variable.axis] = bodies[variable.axis];
+        }
+        choice
+    }
+
+    /// The space with the bodies of `choice` as the drawn ones.
+    ///
+    /// # Errors
+    /// What is wrong with the bodies so drawn.
+    pub(super) fn at_bodies(&self, choice: &[usize]) -> Result<Space, Problems> {
+        let mut changes = Vec::new();
+        for variable in &self.variables {
+            let value = &variable.choices[choice[variable.axis]].value;
+            if let (Target::Body { body, part }, Value::Body(change)) = (&variable.target, value) {
+                changes.push((body.as_str(), *part, change.clone()));
+            }
+        }
+        let build = self.build.with_body_parts(&changes)?;
+        Ok(Space { build, bodies_of: Some(choice.to_vec()), ..self.clone() })
     }
 
     /// The part of `choice` on which the feet depend.
@@ -198,8 +239,11 @@ impl Space {
     ///
     /// # Errors
     /// What is wrong with one of its sections, at its place.
-    pub fn build_at(&self, choice: &[usize]) -> Result<Build, Problem> {
-        let mut build = self.build.clone();
+    pub fn build_at(&self, choice: &[usize]) -> Result<Build, Problems> {
+        let mut build = match self.has_bodies_of(choice) {
+            true => self.build.clone(),
+            false => self.at_bodies(choice)?.build,
+        };
         build.substances = self.substances(choice);
         for p in 0..build.profiles.len() {
             let (parts, bond) = self.profile(p, choice);

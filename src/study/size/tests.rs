@@ -123,6 +123,95 @@ fn a_quick_candidate_is_what_compare_would_say() {
     assert!(quick_as_whole(&design(&format!("{STAND}{TARGETS}"))) >= 4);
 }
 
+/// A slab on three feet with a column on it, whose thickness, place and column vary.
+const SLAB: &str = r#"
+[points]
+seat = "0, 0, 60 mm"
+head = "0, 0, 360 mm"
+front = "0, -90, 60 mm"
+foot_a = "-150, -80, -60 mm"
+foot_b = "150, -80, -60 mm"
+foot_c = "0, 80, -60 mm"
+[patches]
+seat = "60 x 60 mm"
+front = "round 30 mm"
+foot_a = "round 40 mm"
+foot_b = "round 40 mm"
+foot_c = "round 40 mm"
+[members.column]
+from = "seat"
+to = "head"
+section = "column"
+[feet.pads]
+at = ["foot_a", "foot_b", "foot_c"]
+stiffness = "20, 20, 80 N/um"
+loss = 0.1
+[masses.spindle]
+at = "head"
+mass = "4 kg"
+[tool]
+tip = "head"
+work = "front"
+[tap]
+at = "head"
+along = "0, 1, 0"
+impulse = "0.1 N s"
+settle_to = "1 um"
+[vary.thick]
+body = "slab"
+size = ["400 x 250 x 100 mm", "400 x 250 x 120 mm", "400 x 250 x 150 mm"]
+[vary.place]
+body = "slab"
+at = ["0, 0, -10 mm", "0, 0, 0 mm", "0, 0, 15 mm"]
+with = "thick"
+[vary.column]
+section = "column"
+size = ["50 x 50 x 4 mm", "60 x 60 x 4 mm"]
+[builds.stone]
+bodies.slab.parts = [{ box = "400 x 250 x 120 mm", of = "granite" }]
+sections.column.parts = [{ tube = "60 x 60 x 4 mm", of = "structural steel" }]
+prices = { granite = "2 per kg", "structural steel" = "4 per kg" }
+"#;
+
+#[test]
+fn a_body_of_another_size_is_what_compare_would_say_of_it() {
+    let targets = "[targets]\nstiffness = { at_least = \"0.1 N/um\" }\n";
+    let text = format!("{SLAB}{targets}");
+    let design = design(&text);
+    assert!(quick_as_whole(&design) >= 6);
+    // The lightest keeps its faces where the points are said to be once it is written.
+    let sizing = sized(&design, &Options::default());
+    let best = sizing.best.as_ref().unwrap();
+    let space = Space::new(&design.builds[0], &design.goal, &Stock::built_in()).unwrap();
+    let written = write("d.toml", &text, &space, sizing.chosen.as_ref().unwrap()).unwrap();
+    let again = crate::design_sample::design(&written);
+    let chosen = space.build_at(sizing.chosen.as_ref().unwrap()).unwrap();
+    for ((name, own), (_, other)) in again.builds[0].drawing.points.iter().zip(chosen.drawing.points.iter()) {
+        let apart = own.position.iter().zip(other.position).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
+        assert!(apart < 1e-9, "{name} {:?} {:?}", own.position, other.position);
+    }
+    let mass = again.builds[0].model(&again.goal, &Draw::default()).unwrap().mass();
+    assert!((mass / best.mass_kg - 1.0).abs() < 1e-6, "{mass} {}", best.mass_kg);
+    assert!(written.contains("400 x 250 x 100 mm"), "{written}");
+}
+
+#[test]
+fn bodies_that_cannot_vary_so_are_refused_at_their_place() {
+    let said = |from: &str, to: &str| {
+        let design = design(&SLAB.replace(from, to));
+        Space::new(&design.builds[0], &design.goal, &Stock::built_in()).unwrap_err().to_string()
+    };
+    let none = said("[vary.thick]\nbody = \"slab\"", "[vary.thick]\nbody = \"slap\"");
+    assert!(none.contains("has no body \"slap\"") && none.contains("slab"), "{none}");
+    let part = said("[vary.thick]\nbody = \"slab\"", "[vary.thick]\nbody = \"slab\"\npart = 3");
+    assert!(part.contains("part 3 of body \"slab\", which has 1 part"), "{part}");
+    let form = said(
+        "size = [\"400 x 250 x 100 mm\", \"400 x 250 x 120 mm\", \"400 x 250 x 150 mm\"]",
+        "size = [\"40 x 10 mm\", \"40 x 20 mm\", \"40 x 30 mm\"]",
+    );
+    assert!(form.contains("2 sizes do not fit") && form.contains("length, width, height"), "{form}");
+}
+
 #[test]
 fn a_quick_candidate_gives_in_the_walls_of_its_own_tubes() {
     // A post along a rail, and one at its end, of sizes that stand on the rail, or the rail on them.

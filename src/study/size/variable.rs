@@ -1,7 +1,7 @@
 //! The design variables of a build: what each changes, its choices, and which change together.
 
 use super::lengths::written;
-use stillbed_design::{Build, Choices, PartPlace, Substance, VarySpec};
+use stillbed_design::{BodyPartChange, BodyPartPlace, Build, Choices, PartPlace, Substance, VarySpec};
 use stillbed_input::document::Located;
 use stillbed_input::problem::{Place, Problem, Problems, suggest};
 use stillbed_input::quantity::{Draw, Kind, Spread, figures, show};
@@ -9,6 +9,7 @@ use stillbed_material::Recipe;
 use stillbed_material::demand::{Demand, Filling, demand};
 use stillbed_section::stock::Stock;
 use stillbed_section::{Part, Shape};
+use stillbed_solid::spec::{BodyPartSpec, PartForm};
 
 /// One design variable.
 #[derive(Debug, Clone)]
@@ -47,6 +48,11 @@ pub(super) enum Target {
         profiles: Vec<usize>,
         part: usize,
     },
+    /// Sizes, or the place, of a part of a body.
+    Body {
+        body: String,
+        part: usize,
+    },
     Bond {
         profiles: Vec<usize>,
     },
@@ -66,6 +72,7 @@ pub(super) enum Value {
     /// A shape, with a medium where that changes too.
     Shape(Shape, Option<usize>),
     At([f64; 2]),
+    Body(BodyPartChange),
     Bond(f64),
     Share(f64),
     Foot([f64; 3]),
@@ -205,6 +212,39 @@ pub(super) fn variable(build: &Build, stock: &Stock, name: &str, spec: &VarySpec
             let choice = |at: &[f64; 2]| Choice { label: written(at, ", "), value: Value::At(*at) };
             Ok((Target::At { profiles, part }, at.iter().map(choice).collect()))
         }
+        Choices::BodySize { part, sizes: series } => {
+            let (body, number, drawn) = body_part(build, part)?;
+            let named = drawn.form.size_names();
+            let choice = |numbers: &Vec<f64>| {
+                (numbers.len() == named.len()).then(|| Choice {
+                    label: written(numbers, " x "),
+                    value: Value::Body(BodyPartChange::Sizes(numbers.clone())),
+                })
+            };
+            let choices: Option<Vec<Choice>> = series.iter().map(choice).collect();
+            let choices = choices.filter(|_| !named.is_empty()).ok_or_else(|| {
+                let message = format!("{} sizes do not fit the part", series[0].len());
+                let help = match named.is_empty() {
+                    true => "an outline and a file have no sizes: let another part vary".to_string(),
+                    false => format!("it has {}", named.join(", ")),
+                };
+                one(Problem::error(spec.place.clone(), message).with_help(help))
+            })?;
+            Ok((Target::Body { body, part: number }, choices))
+        }
+        Choices::BodyAt { part, at } => {
+            let (body, number, drawn) = body_part(build, part)?;
+            if matches!(drawn.form, PartForm::Bar(_)) {
+                let problem =
+                    Problem::error(spec.place.clone(), "a bar lies between its ends, not at a place");
+                return Err(one(problem.with_help("let a box or a cylinder move")).into());
+            }
+            let choice = |at: &[f64; 3]| Choice {
+                label: written(at, ", "),
+                value: Value::Body(BodyPartChange::At(*at)),
+            };
+            Ok((Target::Body { body, part: number }, at.iter().map(choice).collect()))
+        }
         Choices::Bond { sections, bonds } => {
             let profiles = named(build, sections)?;
             let choice = |b: &f64| Choice { label: figures(*b, 3), value: Value::Bond(*b) };
@@ -289,6 +329,29 @@ fn found(build: &Build, place: &PartPlace) -> Result<(Vec<usize>, usize), Proble
         return Err(Problems::from(problem.with_help("name a section of the build")));
     }
     Ok((profiles, number))
+}
+
+/// The body of a part, its number from 0, and the part as drawn.
+fn body_part<'b>(
+    build: &'b Build,
+    place: &BodyPartPlace,
+) -> Result<(String, usize, &'b BodyPartSpec), Problems> {
+    let bodies = &build.drawing.bodies;
+    let name = &place.body.value;
+    let body = bodies.get(name).ok_or_else(|| {
+        let message = format!("build \"{}\" has no body \"{name}\"", build.name);
+        let help = suggest(name, bodies.iter().map(|(name, _)| name));
+        Problems::from(Problem::error(place.body.place.clone(), message).with_help(help))
+    })?;
+    let number = place.part.value - 1;
+    let part = body.parts.get(number).ok_or_else(|| {
+        let count = body.parts.len();
+        let parts = if count == 1 { "part" } else { "parts" };
+        let message = format!("part {} of body \"{name}\", which has {count} {parts}", number + 1);
+        let help = "parts count from 1, in the order of the body";
+        Problems::from(Problem::error(place.part.place.clone(), message).with_help(help))
+    })?;
+    Ok((name.clone(), number, part))
 }
 
 /// The index of the part that fills part `number`, where one is stated.

@@ -6,7 +6,8 @@
 use super::lengths::written;
 use super::space::Space;
 use super::variable::{Target, Value};
-use stillbed_design::edit::{editable, on_item, own, set};
+use stillbed_design::BodyPartChange;
+use stillbed_design::edit::{editable, on_item, own, set, things};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::figures;
 use stillbed_section::{Shape, ShapeKind};
@@ -47,6 +48,16 @@ pub fn write(file: &str, text: &str, space: &Space, choice: &[usize]) -> Result<
                         .ok_or_else(|| lost(section))?;
                 }
             }
+            (Target::Body { body, part }, Value::Body(change)) => {
+                let spec = space.build.drawing.bodies.get(body).and_then(|spec| spec.parts.get(*part));
+                let (key, _) = spec.and_then(|spec| spec.form.sizes()).ok_or_else(|| lost(body))?;
+                let own = own(&mut document, build, "bodies", body).ok_or_else(|| lost(body))?;
+                on_part(own, *part, |table| match change {
+                    BodyPartChange::Sizes(sizes) => set(table, key, written(sizes, " x ").into()),
+                    BodyPartChange::At(at) => set(table, "at", written(at, ", ").into()),
+                })
+                .ok_or_else(|| lost(body))?;
+            }
             (Target::Bond { profiles }, Value::Bond(bond)) => {
                 for profile in profiles {
                     let section = &space.build.profiles[*profile].name;
@@ -76,6 +87,15 @@ pub fn write(file: &str, text: &str, space: &Space, choice: &[usize]) -> Result<
                 set(own, "stiffness", format!("{numbers} N/um").into());
             }
             _ => {}
+        }
+    }
+    let chosen = space
+        .build_at(choice)
+        .map_err(|problems| problems.first().cloned().unwrap_or_else(|| lost("the chosen build")))?;
+    for ((name, before), (_, after)) in space.build.drawing.points.iter().zip(chosen.drawing.points.iter()) {
+        if before.position != after.position {
+            let places = things(&mut document, build, "points").ok_or_else(|| lost(name))?;
+            set(places, name, written(&after.position, ", ").into());
         }
     }
     Ok(document.to_string())
