@@ -24,8 +24,8 @@ use choices::Choices;
 use rand::rngs::ChaCha8Rng;
 use rand::{Rng, SeedableRng};
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 use stillbed::design::Design;
 use stillbed::material::Table;
@@ -50,7 +50,9 @@ fn fuzz(usual: u64, target: impl Fn(&mut Choices) + Sync) {
         assert!(start.elapsed() < Duration::from_secs(60), "case {number} took {:?}", start.elapsed());
     };
     // Threads of its own: one of the common pool, while it waits for part of a case, may take on a whole other case,
-    // whose time would be counted to the first.
+    // whose time would be counted to the first. So would that of other tests, which wait.
+    static RUNNING: Mutex<()> = Mutex::new(());
+    let _alone = RUNNING.lock().unwrap_or_else(PoisonError::into_inner);
     let next = AtomicU64::new(first);
     let work = || {
         while let Some(number) = Some(next.fetch_add(1, Ordering::Relaxed)).filter(|n| *n < first + count) {

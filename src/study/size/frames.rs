@@ -102,6 +102,8 @@ pub struct Frames<'a> {
     goal: &'a Goal,
     asked: Asked,
     base: Model,
+    /// Volume of each substance in bodies, m3, as `(substance, volume)`.
+    volumes: Vec<(usize, f64)>,
     /// Those that are joined like the drawing, and all others met so far.
     drawn: Arc<Alike>,
     others: Mutex<Vec<Arc<Alike>>>,
@@ -156,6 +158,8 @@ impl<'a> Frames<'a> {
             }
         }
         let series = Series::prepare(&frames, &asked).map_err(|fault| build.problems(&fault))?;
+        let of_bodies = build.bodies.iter().map(|body| body.volumes().map_err(Problems::from));
+        let volumes = of_bodies.collect::<Result<Vec<_>, _>>()?.concat();
         // Each candidate brings its own sections and materials.
         base.sections.clear();
         base.media.clear();
@@ -163,6 +167,7 @@ impl<'a> Frames<'a> {
         Ok(Frames {
             bodies: Cache::new(),
             count,
+            volumes,
             goal,
             asked,
             base,
@@ -234,6 +239,11 @@ impl<'a> Frames<'a> {
         model.mass_of = vec![0.0; space.build.substances.len()];
         for part in &made {
             model.mass_of.iter_mut().zip(&part.masses).for_each(|(sum, own)| *sum += own);
+        }
+        let media = self.media(choice);
+        for (substance, volume) in &self.volumes {
+            let density = media.as_ref().as_ref().map_or(0.0, |media| media[*substance].density);
+            model.mass_of[*substance] += volume * density;
         }
         if screen(model.mass(), model.cost(&space.build)) {
             return Outcome::Screened;
