@@ -286,7 +286,7 @@ fn sized(
     if let (count, Some(said)) = &found.broken
         && *count > 0
     {
-        let message = format!("{count} candidates have no modes; of the first: {said}");
+        let message = format!("{count} candidates cannot be solved; of the first: {said}");
         notes.push(Problem::warning(space.build.place.clone(), message));
     }
     let mut sizing = Sizing {
