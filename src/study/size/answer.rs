@@ -396,7 +396,12 @@ fn told(sizing: &Sizing, found: &SearchResult) -> String {
              them in."
         )
     });
-    let searched = searched + &lean;
+    let unsolved = match found.broken.0 {
+        0 => String::new(),
+        1 => " One of them cannot be solved.".to_string(),
+        count => format!(" {count} of them cannot be solved."),
+    };
+    let searched = searched + &unsolved + &lean;
     let Some(best) = &sizing.best else {
         let blocked: Vec<&str> = sizing
             .blocking
