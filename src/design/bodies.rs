@@ -339,7 +339,7 @@ impl BuildBody {
                 sets.push(own.collect());
             }
             let finer = self.finer()?;
-            Ok([self.body.reduced(&sets[..1], MODES, finer - 1)?, self.body.reduced(&sets, MODES, finer)?])
+            self.body.reduced_twice(&sets, MODES, finer)
         };
         let found = self.reduced.get_or_init(reduce);
         found.as_ref().map_err(|fault| self.problem(fault, self.place.clone()))

@@ -11,7 +11,7 @@
 //! - `george1973`: nested dissection
 //! - `george1978`: separators from points at one distance
 
-use super::pattern::Pattern;
+use super::pattern::{Columns, Pattern};
 use std::cmp::Reverse;
 
 /// Far points from which distances are measured.

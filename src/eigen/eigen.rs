@@ -13,12 +13,11 @@ use super::fault::EigenFault;
 use super::kernel::BLOCK;
 use super::pair::MatrixPair;
 use super::pairs::{Eigenpairs, Method, Settings};
-use super::search::{capacity, sparse_approximate, sparse_lowest};
+use super::search::{capacity, sparse_lowest};
 use super::shift::{better_shift, count_distance, first_shift, multiplet_end, with_shift};
-use super::vectors::Vectors;
 
 /// Degrees of freedom up to which the dense solution is faster.
-const DENSE_UP_TO: usize = 60;
+pub(super) const DENSE_UP_TO: usize = 60;
 
 /// Degrees of freedom up to which the dense solution replaces a sparse one that does not converge.
 const DENSE_AT_MOST: usize = 2000;
@@ -83,31 +82,6 @@ pub fn lowest_unchecked(
             dense_lowest(pair, count, scale, settings)
         }
         other => other,
-    }
-}
-
-/// Shapes near those of the lowest `count` modes, with the given `factor` at a shift below all of them: a space in
-/// which modes are sought later, at the cost of one factor. Nothing proves that none is missing, and a shape holds
-/// to a few digits only; [`lowest`] answers what the modes are.
-///
-/// # Errors
-/// [`EigenFault::NoModes`], [`EigenFault::TooManyModes`], [`EigenFault::OtherPattern`] when `factor` is of another
-/// pair, [`EigenFault::Negative`] when its shift lies above a mode, [`EigenFault::NotConverged`].
-pub fn approximate(pair: &MatrixPair, count: usize, factor: &Factorisation) -> Result<Vectors, EigenFault> {
-    let n = pair.dofs();
-    if count == 0 {
-        return Err(EigenFault::NoModes);
-    }
-    if count > n {
-        return Err(EigenFault::TooManyModes { asked: count, available: n });
-    }
-    match factor.as_sparse().filter(|_| n > DENSE_UP_TO && capacity(count) + BLOCK <= n) {
-        Some(sparse) if !sparse.symbolic().fits(pair) => Err(EigenFault::OtherPattern),
-        Some(sparse) => match sparse.negative() {
-            Some(dof) => Err(EigenFault::Negative { dof }),
-            None => sparse_approximate(pair, count, sparse).map(Vectors::from),
-        },
-        None => lowest_unchecked(pair, count, &Settings::default()).map(|found| found.vectors),
     }
 }
 

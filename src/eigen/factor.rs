@@ -24,7 +24,11 @@ use faer::sparse::linalg::cholesky::supernodal::{
 };
 use faer::sparse::{SparseColMatRef, SymbolicSparseColMatRef};
 use faer::{Mat, MatRef, Par, Spec};
+use rayon::prelude::*;
 use std::sync::Arc;
+
+/// From this many entries on all threads work on one factor; smaller ones are solved side by side.
+const SHARED: usize = 4_000_000;
 
 /// Smallest pivot, relative to the diagonal it came from, that is distinguished from rounding.
 const LEAST_PIVOT: f64 = 1e-13;
@@ -93,6 +97,14 @@ impl Factorisation {
         Factorisation { shift, kind: Kind::Dense(cholesky) }
     }
 
+    /// The memory of a sparse factor, to be reused.
+    pub(super) fn into_values(self) -> Vec<f64> {
+        match self.kind {
+            Kind::Sparse(factor) => factor.into_values(),
+            Kind::Dense(_) => Vec::new(),
+        }
+    }
+
     /// The shift σ, (rad/s)².
     pub fn shift(&self) -> f64 {
         self.shift
@@ -144,7 +156,10 @@ impl Factorisation {
         }
         finite("the right side", rhs)?;
         Ok(match &self.kind {
-            Kind::Sparse(factor) => by_blocks(rhs, &factor.symbolic.order, |lanes| factor.solve(lanes)),
+            Kind::Sparse(factor) => {
+                let symbolic = &factor.symbolic;
+                by_blocks(rhs, &symbolic.order, threads(symbolic), |lanes| factor.solve(lanes))
+            }
             Kind::Dense(cholesky) => {
                 let mut x = rhs.to_owned();
                 solve_lower_triangular_in_place(cholesky.as_ref(), x.as_mut(), Par::Seq);
@@ -162,11 +177,21 @@ impl SparseFactor {
         stiffness: &[f64],
         mass: &[f64],
         shift: f64,
+        values: Vec<f64>,
+    ) -> Result<SparseFactor, EigenFault> {
+        let shifted: Vec<f64> = stiffness.iter().zip(mass).map(|(k, m)| k - shift * m).collect();
+        SparseFactor::of(symbolic, &shifted, shift, values)
+    }
+
+    /// The same from the values of `K - shift M`.
+    pub fn of(
+        symbolic: &Arc<Symbolic>,
+        shifted: &[f64],
+        shift: f64,
         mut values: Vec<f64>,
     ) -> Result<SparseFactor, EigenFault> {
         let n = symbolic.order.len();
         let lower = &symbolic.lower;
-        let shifted: Vec<f64> = stiffness.iter().zip(mass).map(|(k, m)| k - shift * m).collect();
         if let Some(slot) = shifted.iter().position(|value| !value.is_finite()) {
             let column = lower.starts.partition_point(|start| *start <= slot) - 1;
             let (row, column) = (symbolic.order[lower.rows[slot]], symbolic.order[column]);
@@ -182,7 +207,7 @@ impl SparseFactor {
             |_| EigenFault::TooLarge { needed: symbolic.factor_bytes(), allowed: symbolic.factor_bytes() };
         let need = factorize_supernodal_numeric_ldlt_scratch::<usize, f64>(
             &symbolic.cholesky,
-            Par::Seq,
+            threads(symbolic),
             Spec::default(),
         );
         let mut memory = MemBuffer::try_new(need).map_err(too_large)?;
@@ -198,10 +223,10 @@ impl SparseFactor {
         }
         factorize_supernodal_numeric_ldlt(
             &mut values,
-            SparseColMatRef::new(pattern, &shifted),
+            SparseColMatRef::new(pattern, shifted),
             LdltRegularization::default(),
             &symbolic.cholesky,
-            Par::Seq,
+            threads(symbolic),
             MemStack::new(&mut memory),
             Spec::default(),
         )
@@ -270,21 +295,40 @@ impl SparseFactor {
     }
 }
 
+/// Who works on one factor.
+fn threads(symbolic: &Symbolic) -> Par {
+    if symbolic.cholesky.len_val() < SHARED { Par::Seq } else { Par::rayon(0) }
+}
+
 /// Applies `act` to the columns of `rhs`, a block at a time, with the rows put into `order` and back.
-fn by_blocks(rhs: MatRef<f64>, order: &[usize], mut act: impl FnMut(&mut [Lane])) -> Mat<f64> {
+fn by_blocks(rhs: MatRef<f64>, order: &[usize], threads: Par, act: impl Fn(&mut [Lane]) + Sync) -> Mat<f64> {
     let mut result = Mat::zeros(rhs.nrows(), rhs.ncols());
-    let mut lanes = vec![[0.0; BLOCK]; order.len()];
-    for first in (0..rhs.ncols()).step_by(BLOCK) {
+    let solved = |first: usize| {
         let width = BLOCK.min(rhs.ncols() - first);
-        for (lane, &dof) in lanes.iter_mut().zip(order) {
-            *lane = std::array::from_fn(|c| if c < width { rhs[(dof, first + c)] } else { 0.0 });
-        }
+        let mut lanes: Vec<Lane> = order
+            .iter()
+            .map(|&dof| std::array::from_fn(|c| if c < width { rhs[(dof, first + c)] } else { 0.0 }))
+            .collect();
         act(&mut lanes);
+        (first, width, lanes)
+    };
+    let mut put = |(first, width, lanes): (usize, usize, Vec<Lane>)| {
         for (lane, &dof) in lanes.iter().zip(order) {
             for c in 0..width {
                 result[(dof, first + c)] = lane[c];
             }
         }
+    };
+    let mut blocks = (0..rhs.ncols()).step_by(BLOCK);
+    match threads {
+        Par::Seq => blocks.for_each(|first| put(solved(first))),
+        Par::Rayon(_) => loop {
+            let some: Vec<usize> = blocks.by_ref().take(rayon::current_num_threads()).collect();
+            if some.is_empty() {
+                break;
+            }
+            some.into_par_iter().map(solved).collect::<Vec<_>>().into_iter().for_each(&mut put);
+        },
     }
     result
 }

@@ -7,7 +7,7 @@
 //! register. The loops are compiled for several register widths, and the widest that the machine has is
 //! chosen when the program runs.
 
-use super::pattern::Pattern;
+use super::pattern::{Columns, Pattern};
 use faer::sparse::linalg::cholesky::supernodal::{SupernodalLdltRef, SymbolicSupernodalCholesky};
 use pulp::{Arch, Simd, WithSimd};
 

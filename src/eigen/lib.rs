@@ -88,6 +88,7 @@
 //! symbolic    elimination order and structure of the factor, shared by pairs of one sparsity pattern
 //! kernel      products and triangular solutions for four vectors at a time
 //! factor      the factor of K - σ M, and the count of modes below σ
+//! gathered    matrices in the order in which they are eliminated, for several factors
 //! pivoted     the same with pivots chosen, for indefinite systems
 //! pairs       what is asked beside the matrices, and what is answered
 //! shift       where the shift is put for the search and for the count
@@ -109,6 +110,7 @@ mod dissection;
 mod eigen;
 mod factor;
 mod fault;
+mod gathered;
 mod harmonic;
 mod kernel;
 mod lanczos;
@@ -126,9 +128,10 @@ mod vectors;
 pub use complex::matched_eigenvalues;
 pub use compliance::compliance;
 pub use damped::{Damped, Precision, damped, damped_to, damped_unchecked};
-pub use eigen::{approximate, lowest, lowest_unchecked};
+pub use eigen::{lowest, lowest_unchecked};
 pub use factor::Factorisation;
 pub use fault::EigenFault;
+pub use gathered::{GatheredPair, HeldStiffness};
 pub use harmonic::HarmonicSolver;
 pub use pair::MatrixPair;
 pub use pairs::{Eigenpairs, Method, Settings};

@@ -10,7 +10,7 @@
 //! - `liu1990`: elimination tree and postordering
 
 use super::dissection::by_distances;
-use super::pattern::Pattern;
+use super::pattern::{Columns, Pattern};
 use feral_metis::{CscPattern, MetisOptions, metis_order_full};
 
 /// Least number of points for a dissection by distances.
@@ -28,7 +28,7 @@ const MOST_TRIES: f64 = 7.0;
 
 /// The degrees of freedom of `pattern` in their elimination order: new position to old degree of freedom.
 /// Without a `group` each is a point of its own.
-pub(super) fn eliminate(pattern: &Pattern, group: &[usize]) -> Vec<usize> {
+pub(super) fn eliminate(pattern: &impl Columns, group: &[usize]) -> Vec<usize> {
     let members = match group.is_empty() {
         true => (0..pattern.len()).map(|i| vec![i]).collect(),
         false => dofs_by_point(group),
@@ -59,7 +59,7 @@ fn dofs_by_point(group: &[usize]) -> Vec<Vec<usize>> {
 }
 
 /// The graph of the points, which are adjacent when any of their degrees of freedom are.
-fn point_graph(pattern: &Pattern, members: &[Vec<usize>]) -> Pattern {
+fn point_graph(pattern: &impl Columns, members: &[Vec<usize>]) -> Pattern {
     let mut point_of = vec![0; pattern.len()];
     for (p, dofs) in members.iter().enumerate() {
         for &i in dofs {
@@ -160,7 +160,7 @@ fn is_permutation(order: &[usize], n: usize) -> bool {
 }
 
 /// Parent of each position in the elimination tree of the pattern taken in `order`.
-fn elimination_tree(pattern: &Pattern, order: &[usize]) -> Vec<Option<usize>> {
+fn elimination_tree(pattern: &impl Columns, order: &[usize]) -> Vec<Option<usize>> {
     let n = order.len();
     let mut place = vec![0; n];
     for (new, &old) in order.iter().enumerate() {

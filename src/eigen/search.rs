@@ -78,23 +78,23 @@ pub(super) fn sparse_lowest(
     search.lowest(count, shift, settings)
 }
 
-/// Shapes of the lowest `count` modes by block Lanczos with a `factor` that is given, without a count.
+/// Shapes of the lowest `count` modes by block Lanczos with a `factor` that is given, without a count; stiffness and
+/// mass as lower triangles in elimination order.
 pub(super) fn sparse_approximate(
-    pair: &MatrixPair,
-    count: usize,
     factor: &SparseFactor,
+    [stiffness, mass]: [&[f64]; 2],
+    count: usize,
 ) -> Result<Mat<f64>, EigenFault> {
     let symbolic = factor.symbolic();
-    let (stiffness, mass) = symbolic.gather_own(pair);
     let search = Search {
         symbolic,
-        stiffness: &stiffness,
-        mass: &mass,
+        stiffness,
+        mass,
         allowed: usize::MAX,
         spare: Cell::new(Vec::new()),
         residual: APPROXIMATE,
     };
-    let mut krylov = Krylov::new(symbolic, &mass, capacity(count));
+    let mut krylov = Krylov::new(symbolic, mass, capacity(count));
     let first = (2 * count).next_multiple_of(BLOCK);
     match search.iterate(&mut krylov, factor, count, first, f64::INFINITY, &mut 0)? {
         Iterated::Held(ritz, _, _) | Iterated::Wide(ritz, _) => {

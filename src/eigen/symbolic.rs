@@ -5,7 +5,7 @@
 use super::fault::EigenFault;
 use super::ordering::eliminate;
 use super::pair::MatrixPair;
-use super::pattern::Pattern;
+use super::pattern::{Columns, Pattern};
 use super::sparse::Sparse;
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::sparse::linalg::SymbolicSupernodalParams;
@@ -86,16 +86,12 @@ impl Symbolic {
 
     fn with_fingerprint(pair: &MatrixPair, fingerprint: u64) -> Result<Symbolic, EigenFault> {
         let too_large = EigenFault::TooLarge { needed: usize::MAX, allowed: u32::MAX as usize };
-        let union = union(pair.stiffness.as_faer(), pair.mass.as_faer());
-        if union.rows.len() >= NO_SLOT as usize {
-            return Err(too_large);
+        let (stiffness, mass) = (pair.stiffness.as_faer(), pair.mass.as_faer());
+        let (order, place, lower) = match holds(stiffness, mass) {
+            true => ordered(stiffness, pair.group),
+            false => ordered(&union(stiffness, mass), pair.group),
         }
-        let order = eliminate(&union, pair.group);
-        let mut place = vec![0; order.len()];
-        for (new, &old) in order.iter().enumerate() {
-            place[old] = new;
-        }
-        let lower = permuted_lower(&union, &order, &place);
+        .ok_or(too_large.clone())?;
         let cholesky = shape(&lower).ok_or(too_large)?;
         Ok(Symbolic {
             stiffness_slots: slots(pair.stiffness.as_faer(), &lower, &place),
@@ -126,17 +122,44 @@ impl Symbolic {
 
     /// The same for a matrix pair that is known to have this pattern.
     pub(super) fn gather_own(&self, pair: &MatrixPair) -> (Vec<f64>, Vec<f64>) {
-        let gather = |matrix: &Sparse, slots: &[u32]| {
-            let mut values = vec![0.0; self.lower.rows.len()];
-            for (&slot, &value) in slots.iter().zip(matrix.values()) {
-                if slot != NO_SLOT {
-                    values[slot as usize] = value;
-                }
-            }
-            values
-        };
-        (gather(pair.stiffness, &self.stiffness_slots), gather(pair.mass, &self.mass_slots))
+        (self.in_order(pair.stiffness, &self.stiffness_slots), self.in_order(pair.mass, &self.mass_slots))
     }
+
+    /// The stiffness alone.
+    pub(super) fn gather_stiffness(&self, pair: &MatrixPair) -> Vec<f64> {
+        self.in_order(pair.stiffness, &self.stiffness_slots)
+    }
+
+    fn in_order(&self, matrix: &Sparse, slots: &[u32]) -> Vec<f64> {
+        let mut values = vec![0.0; self.lower.rows.len()];
+        for (&slot, &value) in slots.iter().zip(matrix.values()) {
+            if slot != NO_SLOT {
+                values[slot as usize] = value;
+            }
+        }
+        values
+    }
+}
+
+/// The elimination order of a pattern with both triangles, new position to old and old to new, and its lower triangle
+/// in that order; `None` for one with more entries than slots are counted.
+fn ordered(full: &impl Columns, group: &[usize]) -> Option<(Vec<usize>, Vec<usize>, Pattern)> {
+    (full.entries() < NO_SLOT as usize).then_some(())?;
+    let order = eliminate(full, group);
+    let mut place = vec![0; order.len()];
+    for (new, &old) in order.iter().enumerate() {
+        place[old] = new;
+    }
+    let lower = permuted_lower(full, &order, &place);
+    Some((order, place, lower))
+}
+
+/// True when `a` has every entry of `b`, and every diagonal.
+fn holds(a: &SparseColMat<usize, f64>, b: &SparseColMat<usize, f64>) -> bool {
+    (0..a.ncols()).all(|j| {
+        let mut own = a.column(j).iter();
+        b.column(j).iter().all(|row| own.any(|other| other == row)) && a.column(j).binary_search(&j).is_ok()
+    })
 }
 
 /// Entries that either matrix has, both triangles, and every diagonal.
@@ -167,7 +190,7 @@ fn union(a: &SparseColMat<usize, f64>, b: &SparseColMat<usize, f64>) -> Pattern 
 }
 
 /// The lower triangle of `full` with rows and columns renumbered by `place`.
-fn permuted_lower(full: &Pattern, order: &[usize], place: &[usize]) -> Pattern {
+fn permuted_lower(full: &impl Columns, order: &[usize], place: &[usize]) -> Pattern {
     let n = order.len();
     let mut starts = vec![0; n + 1];
     for (j, &old) in order.iter().enumerate() {

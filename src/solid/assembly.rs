@@ -9,6 +9,9 @@ use rayon::prelude::*;
 use std::collections::HashMap;
 use stillbed_eigen::{MatrixPair, Sparse};
 
+/// Shares of the cells whose products are summed apart.
+const SHARES: usize = 16;
+
 /// The elastic constants and the density of one material.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Elastic {
@@ -38,9 +41,10 @@ impl Elastic {
 pub struct Matrices {
     /// N/m, both triangles.
     pub stiffness: Sparse,
-    /// kg, both triangles; same pattern.
+    /// kg, both triangles; one direction does not move another.
     pub mass: Sparse,
-    /// By free degree of freedom: its node, or the set of cells that it lies in.
+    /// By free degree of freedom: the set of cells that it lies in. Those of one set have the same neighbours and are
+    /// eliminated together, so that there is less to put in order.
     pub group: Vec<usize>,
     /// By degree of freedom, three a node: its number among the free ones.
     pub free: Vec<Option<usize>>,
@@ -102,12 +106,9 @@ impl<'m> Assembly<'m> {
         self.assembled(materials, held, true)
     }
 
-    /// The same without mass, for one factor: all degrees of freedom that lie in the same cells are one group, so
-    /// that there is less to put in order.
+    /// The same without mass.
     pub fn stiffness(&self, materials: &[Elastic], held: &[bool]) -> Matrices {
-        let mut made = self.assembled(materials, held, false);
-        made.group.iter_mut().for_each(|node| *node = self.shared.set[*node]);
-        made
+        self.assembled(materials, held, false)
     }
 
     fn assembled(&self, materials: &[Elastic], held: &[bool], with_mass: bool) -> Matrices {
@@ -116,76 +117,116 @@ impl<'m> Assembly<'m> {
         for (dof, held) in held.iter().enumerate() {
             if !held {
                 free[dof] = Some(group.len());
-                group.push(dof / 3);
+                group.push(self.shared.set[dof / 3]);
             }
         }
-        let pattern = Pattern::new(&self.shared, &free);
+        let shared = &self.shared;
+        let stiffness = self.filled(
+            Pattern::new(shared, &free, true),
+            &free,
+            |own, elastic, (i, a), (j, b)| {
+                let place = (3 * a + i, 3 * b + j);
+                elastic[own.material].lambda * own.lambda[place] + elastic[own.material].mu * own.mu[place]
+            },
+            materials,
+        );
         let size = group.len();
-        let entries = pattern.rows.len();
-        let mut stiffness = vec![0.0; entries];
-        let mut mass = vec![0.0; if with_mass { entries } else { 0 }];
+        let mass = match with_mass {
+            true => self.filled(
+                Pattern::new(shared, &free, false),
+                &free,
+                |own, elastic, (_, a), (_, b)| elastic[own.material].density * own.mass[(a, b)],
+                materials,
+            ),
+            false => SparseColMat::new(
+                SymbolicSparseColMat::new_checked(size, size, vec![0; size + 1], None, Vec::new()),
+                Vec::new(),
+            ),
+        };
+        Matrices { stiffness: stiffness.into(), mass: mass.into(), group, free }
+    }
+
+    /// The matrix of `pattern` with what `entry` says of a cell's own direction and node, row and column.
+    fn filled(
+        &self,
+        pattern: Pattern,
+        free: &[Option<usize>],
+        entry: impl Fn(&CellMatrices, &[Elastic], (usize, usize), (usize, usize)) -> f64,
+        materials: &[Elastic],
+    ) -> SparseColMat<usize, f64> {
+        let mut values = vec![0.0; pattern.rows.len()];
         for (nodes, kind) in self.nodes.iter().zip(&self.kinds) {
             for own in &self.matrices[*kind] {
-                let elastic = materials[own.material];
                 for (b, &column_node) in nodes.iter().enumerate() {
                     let offsets = pattern.offsets(nodes, column_node);
                     for j in 0..3 {
                         let Some(column) = free[3 * column_node + j] else { continue };
                         let start = pattern.starts[column];
-                        for (a, (&node, &offset)) in nodes.iter().zip(&offsets).enumerate() {
-                            let mut slot = start + offset;
-                            for i in 0..3 {
-                                if free[3 * node + i].is_none() {
-                                    continue;
+                        for (a, (&node, offset)) in nodes.iter().zip(&offsets).enumerate() {
+                            let mut slot = start + offset[if pattern.coupled { 0 } else { j }];
+                            for i in (0..3).filter(|i| free[3 * node + i].is_some()) {
+                                if pattern.coupled || i == j {
+                                    values[slot] += entry(own, materials, (i, a), (j, b));
+                                    slot += 1;
                                 }
-                                let place = (3 * a + i, 3 * b + j);
-                                stiffness[slot] +=
-                                    elastic.lambda * own.lambda[place] + elastic.mu * own.mu[place];
-                                if i == j && with_mass {
-                                    mass[slot] += elastic.density * own.mass[(a, b)];
-                                }
-                                slot += 1;
                             }
                         }
                     }
                 }
             }
         }
-        let sparse = |starts: Vec<usize>, rows: Vec<usize>, values: Vec<f64>| {
-            SparseColMat::new(SymbolicSparseColMat::new_checked(size, size, starts, None, rows), values)
-        };
-        let mass = match with_mass {
-            true => sparse(pattern.starts.clone(), pattern.rows.clone(), mass),
-            false => sparse(vec![0; size + 1], Vec::new(), mass),
-        };
-        Matrices {
-            stiffness: sparse(pattern.starts, pattern.rows, stiffness).into(),
-            mass: mass.into(),
-            group,
-            free,
-        }
+        let size = pattern.starts.len() - 1;
+        SparseColMat::new(
+            SymbolicSparseColMat::new_checked(size, size, pattern.starts, None, pattern.rows),
+            values,
+        )
     }
 
-    /// Stiffness times motions, and mass times motions, each of shape (3 nodes, motions).
-    pub fn times(&self, materials: &[Elastic], motions: MatRef<f64>) -> [Mat<f64>; 2] {
-        let mut sums = [(); 2].map(|()| Mat::zeros(motions.nrows(), motions.ncols()));
-        for (nodes, kind) in self.nodes.iter().zip(&self.kinds) {
-            let local = gathered(nodes, motions);
-            for own in &self.matrices[*kind] {
-                let elastic = materials[own.material];
-                let add = |sum: &mut Mat<f64>, scale: f64, product: &Mat<f64>| {
-                    for k in 0..motions.ncols() {
-                        for (a, node) in nodes.iter().enumerate() {
-                            (0..3).for_each(|i| sum[(3 * node + i, k)] += scale * product[(3 * a + i, k)]);
+    /// Stiffness times motions, of shape (3 nodes, motions).
+    pub fn forces(&self, materials: &[Elastic], motions: MatRef<f64>) -> Mat<f64> {
+        self.images(motions, |own, local, add| {
+            let elastic = materials[own.material];
+            add(elastic.lambda, &own.lambda * local);
+            add(elastic.mu, &own.mu * local);
+        })
+    }
+
+    /// Mass times motions, of shape (3 nodes, motions).
+    pub fn inertia(&self, materials: &[Elastic], motions: MatRef<f64>) -> Mat<f64> {
+        self.images(motions, |own, local, add| {
+            add(materials[own.material].density, mass_times(&own.mass, local));
+        })
+    }
+
+    /// The sums over cells of what `act` adds for the motions of each; columns are shared out to the threads.
+    fn images(
+        &self,
+        motions: MatRef<f64>,
+        act: impl Fn(&CellMatrices, &Mat<f64>, &mut dyn FnMut(f64, Mat<f64>)) + Sync,
+    ) -> Mat<f64> {
+        let columns = motions.ncols();
+        let some = columns.div_ceil(rayon::current_num_threads()).max(1);
+        let of = |first: usize| {
+            let own = motions.subcols(first, some.min(columns - first));
+            let mut sum = Mat::<f64>::zeros(own.nrows(), own.ncols());
+            for (nodes, kind) in self.nodes.iter().zip(&self.kinds) {
+                let local = gathered(nodes, own);
+                for cell in &self.matrices[*kind] {
+                    act(cell, &local, &mut |scale, product| {
+                        for k in 0..product.ncols() {
+                            for (a, node) in nodes.iter().enumerate() {
+                                (0..3)
+                                    .for_each(|i| sum[(3 * node + i, k)] += scale * product[(3 * a + i, k)]);
+                            }
                         }
-                    }
-                };
-                add(&mut sums[0], elastic.lambda, &(&own.lambda * &local));
-                add(&mut sums[0], elastic.mu, &(&own.mu * &local));
-                add(&mut sums[1], elastic.density, &mass_times(&own.mass, &local));
+                    });
+                }
             }
-        }
-        sums
+            sum
+        };
+        let firsts: Vec<usize> = (0..columns).step_by(some).collect();
+        let parts: Vec<Mat<f64>> = firsts.into_par_iter().map(of).collect();
+        Mat::from_fn(motions.nrows(), columns, |row, k| parts[k / some][(row, k % some)])
     }
 
     /// By material: Vᵀ Kλ V and Vᵀ Kμ V for unit constants, m, and Vᵀ M V for unit density, m³, for `motions` V
@@ -193,21 +234,27 @@ impl<'m> Assembly<'m> {
     pub fn projected(&self, count: usize, motions: MatRef<f64>) -> Vec<[Mat<f64>; 3]> {
         let k = motions.ncols();
         let zero = || vec![[(); 3].map(|()| Mat::<f64>::zeros(k, k)); count];
-        let add = |mut sums: Vec<[Mat<f64>; 3]>, (nodes, kind): (&Vec<usize>, &usize)| {
-            let local = gathered(nodes, motions);
-            for own in &self.matrices[*kind] {
-                let products = [&own.lambda * &local, &own.mu * &local, mass_times(&own.mass, &local)];
-                for (sum, product) in sums[own.material].iter_mut().zip(&products) {
-                    matmul(sum.as_mut(), Accum::Add, local.transpose(), product.as_ref(), 1.0, Par::Seq);
+        // Fixed shares, so that sums are the same whatever the number of threads.
+        let share = self.nodes.len().div_ceil(SHARES).max(1);
+        let of = |(nodes, kinds): (&[Vec<usize>], &[usize])| {
+            let mut sums = zero();
+            for (nodes, kind) in nodes.iter().zip(kinds) {
+                let local = gathered(nodes, motions);
+                for own in &self.matrices[*kind] {
+                    let products = [&own.lambda * &local, &own.mu * &local, mass_times(&own.mass, &local)];
+                    for (sum, product) in sums[own.material].iter_mut().zip(&products) {
+                        matmul(sum.as_mut(), Accum::Add, local.transpose(), product.as_ref(), 1.0, Par::Seq);
+                    }
                 }
             }
             sums
         };
-        let both = |mut one: Vec<[Mat<f64>; 3]>, other: Vec<[Mat<f64>; 3]>| {
-            one.iter_mut().flatten().zip(other.iter().flatten()).for_each(|(one, other)| *one += other);
-            one
-        };
-        self.nodes.par_iter().zip(&self.kinds).fold(zero, add).reduce(zero, both)
+        let shares: Vec<Vec<[Mat<f64>; 3]>> =
+            self.nodes.par_chunks(share).zip(self.kinds.par_chunks(share)).map(of).collect();
+        shares.into_iter().fold(zero(), |mut sum, own| {
+            sum.iter_mut().flatten().zip(own.iter().flatten()).for_each(|(sum, own)| *sum += own);
+            sum
+        })
     }
 }
 
@@ -256,44 +303,54 @@ impl Shared {
     }
 }
 
-/// Which entries of the matrices are stored.
+/// Which entries of a matrix are stored.
 struct Pattern<'s> {
     /// By free degree of freedom: where its column begins; one more at the end.
     starts: Vec<usize>,
     rows: Vec<usize>,
     shared: &'s Shared,
-    /// By set of cells: how many free degrees of freedom lie before each of its nodes in a column.
-    before: Vec<Vec<usize>>,
+    /// Whether directions are coupled, as in a stiffness; in a mass each stands alone.
+    coupled: bool,
+    /// By set of cells: how many stored entries lie before those of each of its nodes in a column, by the column's
+    /// direction.
+    before: Vec<ByDirection>,
 }
 
+/// By node: a number for each direction.
+type ByDirection = Vec<[usize; 3]>;
+
 impl Pattern<'_> {
-    fn new<'s>(shared: &'s Shared, free: &[Option<usize>]) -> Pattern<'s> {
-        let own = |node: &usize| (0..3).filter_map(|i| free[3 * node + i]).collect::<Vec<usize>>();
-        let (before, columns): (Vec<Vec<usize>>, Vec<Vec<usize>>) = (shared.near.par_iter())
+    fn new<'s>(shared: &'s Shared, free: &[Option<usize>], coupled: bool) -> Pattern<'s> {
+        let own = |node: usize, j: usize| {
+            (0..3).filter(move |i| coupled || *i == j).filter_map(move |i| free[3 * node + i])
+        };
+        let (before, columns): (Vec<ByDirection>, Vec<[Vec<usize>; 3]>) = (shared.near.par_iter())
             .map(|near| {
-                let (mut before, mut column) = (Vec::with_capacity(near.len()), Vec::new());
-                for node in near {
-                    before.push(column.len());
-                    column.extend(own(node));
+                let mut columns = [(); 3].map(|()| Vec::new());
+                let mut before = Vec::with_capacity(near.len());
+                for &node in near {
+                    before.push(columns.each_ref().map(Vec::len));
+                    let directions = if coupled { 0..1 } else { 0..3 };
+                    directions.for_each(|j| columns[j].extend(own(node, j)));
                 }
-                (before, column)
+                (before, columns)
             })
             .unzip();
         let mut starts = vec![0];
         let mut rows = Vec::new();
         for (node, set) in shared.set.iter().enumerate() {
-            for _ in own(&node) {
-                rows.extend_from_slice(&columns[*set]);
+            for j in (0..3).filter(|j| free[3 * node + j].is_some()) {
+                rows.extend_from_slice(&columns[*set][if coupled { 0 } else { j }]);
                 starts.push(rows.len());
             }
         }
-        Pattern { starts, rows, shared, before }
+        Pattern { starts, rows, shared, coupled, before }
     }
 
-    /// By node of a cell: where its entries begin in a column of `node`.
-    fn offsets(&self, cell: &[usize], node: usize) -> Vec<usize> {
+    /// By node of a cell: where its entries begin in a column of `node`, by the column's direction.
+    fn offsets(&self, cell: &[usize], node: usize) -> ByDirection {
         let set = self.shared.set[node];
         let (near, before) = (&self.shared.near[set], &self.before[set]);
-        cell.iter().map(|other| near.binary_search(other).map_or(0, |i| before[i])).collect()
+        cell.iter().map(|other| near.binary_search(other).map_or([0; 3], |i| before[i])).collect()
     }
 }

@@ -194,11 +194,12 @@ impl Bearing {
             brace_fill: self.filled.then_some(own),
             chord_beam,
             brace_beam: tube_beam,
+            fill_loss: 0.0,
             weld: 0.0,
             opposite: false,
             end: ChordEnd::RunsOn,
         };
-        let wall = joint.solve(ORDERS).ok()?;
+        let wall = joint.solve(ORDERS).ok()?.wall;
         let beneath = self.beneath(width, height);
         let across = self.tube.height;
         let scale = [1, 3].map(|power| self.modulus.re * across.powi(power));

@@ -6,6 +6,7 @@ use crate::mesh::Mesh;
 use crate::part::Part;
 use crate::patch::{Average, Grip, Patch, PatchFault, average, covered, face, nodes, square_axis, within};
 use crate::reduced::{BodyFault, Reduced};
+use crate::solvers::apart;
 use crate::space::Space;
 use nalgebra::{Matrix3, Vector3};
 
@@ -33,6 +34,9 @@ pub struct Prepared {
 
 /// A side of an average longer than this part of the body's size has lines of the grid at its ends.
 const LARGE: f64 = 0.3;
+
+/// Bodies with more nodes are solved one at a time.
+const LARGE_GRID: usize = 5000;
 
 impl Body {
     /// The axis of the body that the face at `at` is square to, and the sign of its outward normal.
@@ -80,6 +84,24 @@ impl Body {
         let Prepared { axes, mesh, owner, averages } = self.prepare(finer)?;
         let patches = &self.patches;
         Space { patches, axes, owner, averages, assembly: Assembly::new(&mesh) }.reduced(sets, modes)
+    }
+
+    /// The body reduced on a grid whose orders are lower by one, for the first of the `sets` alone, and as by
+    /// [`Self::reduced`]: what the two differ by tells what the second holds to. Both are solved by threads that do
+    /// nothing else.
+    ///
+    /// # Errors
+    /// [`BodyFault`].
+    pub fn reduced_twice(
+        &self,
+        sets: &[Vec<Elastic>],
+        modes: usize,
+        finer: usize,
+    ) -> Result<[Reduced; 2], BodyFault> {
+        let large = self.prepare(finer)?.mesh.nodes() > LARGE_GRID;
+        let coarse = || self.reduced(&sets[..sets.len().min(1)], modes, finer - 1);
+        let (coarse, fine) = apart(large, || rayon::join(coarse, || self.reduced(sets, modes, finer)));
+        Ok([coarse?, fine?])
     }
 
     /// The grid of the body, whose orders are higher by `finer`, and its patches on it.

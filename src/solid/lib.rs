@@ -24,7 +24,9 @@
 //! tube_joint  one tube on another, and the motions of its end
 //! tube_beams  what the two give as beams
 //! walls       how the wall of one tube gives under the end of another
+//! wall_grid   the solid of such a joint, for all ways in which it is loaded
 //! wall_table  the same from a table of ratios
+//! solvers     threads that solve solids and nothing else
 //! solved_walls  the same of pairs that the table does not cover, each solved once
 //! bearing     how a solid chord gives under the end of a tube, from a table
 //! ```
@@ -46,6 +48,7 @@ mod recovery;
 mod reduced;
 mod shown;
 mod solved_walls;
+mod solvers;
 mod space;
 pub mod spec;
 mod stl;
@@ -53,6 +56,7 @@ mod surface;
 mod tree;
 mod tube_beams;
 mod tube_joint;
+mod wall_grid;
 mod wall_table;
 mod walls;
 
@@ -70,7 +74,9 @@ pub use recovery::BodyStrain;
 pub use reduced::{BodyFault, MaterialMatrices, Reduced};
 pub use stl::{Triangle, open_edges, read_stl};
 pub use surface::{Corner, Edge, Face, Shown, surface};
-pub use tube_joint::{BeamStiffness, ChordEnd, CornerEnd, TubeJoint, TubeSection, WallFlexibility};
+pub use tube_joint::{
+    BeamStiffness, ChordEnd, CornerEnd, SolvedWalls, TubeJoint, TubeSection, WallFlexibility,
+};
 pub use wall_table::{LossyWall, WallPair};
 
 #[cfg(test)]

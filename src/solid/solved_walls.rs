@@ -1,18 +1,18 @@
 //! What solids say of pairs of tubes that the table does not cover, each solved once in a process.
 //!
 //! A pair is solved by its ratios, rounded to five digits, in a size of its own: it gives the same to the last digit in
-//! whatever units and axes a design is drawn, and whether or not it was solved before. What a fill changes is
-//! interpolated between fills whose moduli are a factor of [`FILL_STEP`] apart, so that the draws of an uncertain fill
-//! need few solutions, and tell what it loses.
+//! whatever units and axes a design is drawn, and whether or not it was solved before. Fills that are solved have moduli a
+//! factor of [`FILL_STEP`] apart, and what is between follows by slopes, which also tell what it loses: the draws of
+//! an uncertain fill need one or two solutions.
 
 use crate::assembly::Elastic;
+use crate::solvers::apart;
 use crate::tube_beams::{POISSON, beneath};
-use crate::tube_joint::{BeamStiffness, ChordEnd, TubeJoint, TubeSection};
+use crate::tube_joint::{BeamStiffness, ChordEnd, SolvedWalls, TubeJoint, TubeSection, WallFlexibility};
 use crate::wall_table::{DEPTH, FILL, LossyWall, ORDERS, Wall, WallPair};
 use num_complex::Complex64;
-use rayon::{ThreadPool, ThreadPoolBuilder};
 use std::collections::{HashMap, VecDeque};
-use std::sync::{Arc, LazyLock, Mutex, OnceLock, PoisonError, mpsc};
+use std::sync::{Arc, LazyLock, Mutex, OnceLock, PoisonError};
 
 /// The modulus of the metal, Pa, and the width of the chord, m, with which ratios are solved.
 const MODULUS: f64 = 210e9;
@@ -34,8 +34,14 @@ struct Alone {
 /// The bits of the ratios, and the end.
 type Key = ([u64; 6], ChordEnd);
 
+/// A pair as the table states it, and what it changes with the logarithm of the fill's modulus.
+type Sloped = [Wall; 2];
+
+/// The loss factor of fills in the sections of tubes, small, for slopes of these.
+const FILL_LOSS: f64 = 1e-3;
+
 /// What was solved, or is being solved.
-type Place = Arc<OnceLock<Option<Wall>>>;
+type Place = Arc<OnceLock<Option<Sloped>>>;
 
 /// The pairs solved last, and their order.
 #[derive(Default)]
@@ -45,10 +51,6 @@ struct Known {
 }
 
 static KNOWN: LazyLock<Mutex<Known>> = LazyLock::new(Mutex::default);
-
-/// Threads that solve walls and nothing else. While one of them solves, whoever wants the pair waits; a thread that is
-/// lent to other work while it waits could meet work that waits for itself.
-static SOLVERS: LazyLock<Option<ThreadPool>> = LazyLock::new(|| ThreadPoolBuilder::new().build().ok());
 
 impl Known {
     fn place(&mut self, key: Key) -> Place {
@@ -74,31 +76,22 @@ impl Alone {
     }
 
     /// What it gives; solved where it is not known.
-    fn wall(self) -> Option<Wall> {
-        let Some(solvers) = SOLVERS.as_ref() else { return self.solved() };
+    fn wall(self) -> Option<Sloped> {
         let key = (self.ratios.map(f64::to_bits), self.end);
         let place = KNOWN.lock().unwrap_or_else(PoisonError::into_inner).place(key);
-        let apart = || {
-            let (give, take) = mpsc::channel();
-            solvers.spawn(move || {
-                let _told = give.send(self.solved());
-            });
-            take.recv().ok().flatten()
-        };
-        *place.get_or_init(apart)
+        *place.get_or_init(|| apart(true, || self.solved()))
     }
 
-    /// As [`WallPair::solved`].
-    fn solved(self) -> Option<Wall> {
+    /// As [`WallPair::solved`], with slopes.
+    fn solved(self) -> Option<Sloped> {
         let [fill, height, slenderness, walls, width, length] = self.ratios;
         let wall = WIDTH / slenderness;
         let chord = TubeSection { width: WIDTH, height: height * WIDTH, wall };
         let brace = TubeSection { width: length * width * WIDTH, height: width * WIDTH, wall: walls * wall };
         let fill = (fill > 0.0).then_some(fill * MODULUS);
         let elastic = |modulus: f64, k: usize| Elastic::isotropic(modulus, POISSON[k], 1.0);
-        let beam =
-            |tube: TubeSection| BeamStiffness::of_tube(tube, MODULUS.into(), fill.map(Complex64::from));
-        let chord_beam = beam(chord)?;
+        let lossy = fill.map(|fill| Complex64::new(fill, FILL_LOSS * fill));
+        let chord_beam = BeamStiffness::of_tube(chord, MODULUS.into(), lossy)?;
         let filled = fill.map(|fill| elastic(fill, 1));
         let joint = TubeJoint {
             chord,
@@ -108,23 +101,27 @@ impl Alone {
             solid: false,
             brace_fill: filled,
             chord_beam,
-            brace_beam: beam(brace)?,
+            brace_beam: BeamStiffness::of_tube(brace, MODULUS.into(), lossy)?,
+            fill_loss: FILL_LOSS,
             weld: 0.0,
             opposite: false,
             end: self.end,
         };
-        let found = joint.solve(ORDERS).ok()?;
-        let beneath = beneath(self.end, brace.width, &chord_beam).map(|own| own.re);
+        let SolvedWalls { wall, slope } = joint.solve(ORDERS).ok()?;
+        let beneath = beneath(self.end, brace.width, &chord_beam);
         let scale = [WIDTH, WIDTH.powi(3)].map(|size| MODULUS * size);
-        let sums = [
-            scale[0] * (found.push + beneath[0]),
-            scale[1] * (found.in_plane + beneath[1]),
-            scale[1] * (found.out_of_plane + beneath[2]),
-            scale[1] * (found.twist + beneath[3]),
-            scale[1] * found.leaning,
-            found.depth / WIDTH,
-        ];
-        sums.iter().all(|x| x.is_finite()).then_some(sums)
+        let sums = |of: WallFlexibility, beneath: [f64; 4]| {
+            [
+                scale[0] * (of.push + beneath[0]),
+                scale[1] * (of.in_plane + beneath[1]),
+                scale[1] * (of.out_of_plane + beneath[2]),
+                scale[1] * (of.twist + beneath[3]),
+                scale[1] * of.leaning,
+                of.depth / WIDTH,
+            ]
+        };
+        let found = [sums(wall, beneath.map(|x| x.re)), sums(slope, beneath.map(|x| x.im / FILL_LOSS))];
+        found.iter().flatten().all(|x| x.is_finite()).then_some(found)
     }
 }
 
@@ -132,7 +129,7 @@ impl WallPair {
     /// The pair solved as the table states it: push, in plane, out of plane, twist and leaning, without units, and the
     /// depth over the chord's width; `None` where it cannot be solved. Poisson's ratios are those of the table.
     pub fn solved(&self) -> Option<[f64; 6]> {
-        Alone::of(self.ratios(), self.end()).solved()
+        Alone::of(self.ratios(), self.end()).solved().map(|[wall, _]| wall)
     }
 
     /// What the walls of the pair give, by the table or, where it does not cover the pair, by solids; `None` where they
@@ -144,32 +141,25 @@ impl WallPair {
     fn by_solids(&self) -> Option<LossyWall> {
         let (ratios, end) = (self.ratios(), self.end());
         if self.fill.is_none() {
-            return Some(self.with_loss(&Alone::of(ratios, end).wall()?, &[0.0; 6]));
+            return Some(self.with_loss(&Alone::of(ratios, end).wall()?[0], &[0.0; 6]));
         }
-        let step = FILL_STEP.ln();
-        let place = ratios[FILL].ln() / step;
-        let low = place.floor();
-        let with = |steps: f64| {
-            let mut other = ratios;
-            other[FILL] = FILL_STEP.powf(steps);
-            Alone::of(other, end).wall()
-        };
-        let (less, more) = (with(low)?, with(low + 1.0)?);
-        let part = place - low;
-        let between = |k: usize| {
-            let own = |x: f64| if k < DEPTH { x.asinh() } else { x };
-            let rise = own(more[k]) - own(less[k]);
-            (own(less[k]) + part * rise, rise / step)
-        };
-        let wall: Wall = std::array::from_fn(|k| match between(k).0 {
-            sum if k < DEPTH => sum.sinh(),
-            depth => depth,
+        let place = ratios[FILL].log(FILL_STEP);
+        let mut near = ratios;
+        near[FILL] = FILL_STEP.powf(place.round());
+        let beyond = (place - place.round()) * FILL_STEP.ln();
+        let [solved, slopes] = Alone::of(near, end).wall()?;
+        // Along the inverse hyperbolic sine, which is a logarithm where a flexibility is large.
+        let risen = |k: usize| solved[k].asinh() + beyond * slopes[k] / solved[k].hypot(1.0);
+        let wall: Wall = std::array::from_fn(|k| match k {
+            DEPTH => solved[DEPTH] + beyond * slopes[DEPTH],
+            _ => risen(k).sinh(),
         });
-        let slopes = std::array::from_fn(|k| match between(k) {
-            (sum, rise) if k < DEPTH && sum != 0.0 => rise / sum.tanh(),
-            _ => 0.0,
+        let relative = std::array::from_fn(|k| match k {
+            DEPTH => 0.0,
+            _ if solved[k] == 0.0 => 0.0,
+            _ => slopes[k] / solved[k].hypot(1.0) / risen(k).tanh(),
         });
-        Some(self.with_loss(&wall, &slopes))
+        Some(self.with_loss(&wall, &relative))
     }
 }
 
@@ -210,7 +200,7 @@ mod tests {
         assert!(found.iter().all(|own| *own == found[0]));
         let once = place(&metres).unwrap();
         let inches = of(1e-3 / 0.0254);
-        assert_eq!(inches.solved().unwrap(), once.get().unwrap().unwrap());
+        assert_eq!(inches.solved().unwrap(), once.get().unwrap().unwrap()[0]);
         let turned = inches.flexibility().unwrap();
         assert!(Arc::ptr_eq(&once, &place(&inches).unwrap()));
         assert_relative_eq!(

@@ -13,9 +13,9 @@
 use crate::assembly::{Assembly, Elastic};
 use crate::patch::{Average, Grip, Patch, arm};
 use crate::reduced::{BodyFault, MaterialMatrices, Reduced};
-use faer::Mat;
+use faer::{Col, Mat};
 use nalgebra::{Cholesky, DMatrix, Matrix3, Matrix6, SymmetricEigen, Vector3};
-use stillbed_eigen::{Factorisation, Patterns, Settings, Vectors, approximate, lowest_unchecked};
+use stillbed_eigen::{Factorisation, GatheredPair, Patterns, Settings, Vectors, lowest_unchecked};
 
 /// Directions that are new to the space by less than this are left out.
 const NEW: f64 = 1e-3;
@@ -164,81 +164,61 @@ impl Space<'_> {
         {
             moved = beside(&moved, &self.rigid(&patch.at, |node| self.owner[node] == Some(number)));
         }
-        let is_free = moved.ncols() == 0;
-        let averages = self.averages_transposed();
-        let origin = is_free.then(|| self.rigid(&Vector3::zeros(), |_| true));
         let patterns = Patterns::default();
-        let mut pieces = Mat::<f64>::zeros(held.len(), 0);
-        let mut free = Mat::<f64>::zeros(held.len(), 0);
-        let mut lowest = Mat::<f64>::zeros(held.len(), 0);
-        for (number, set) in sets.iter().enumerate() {
-            let matrices = self.assembly.matrices(set, &held);
-            let (pair, numbers) = (matrices.pair(), &matrices.free);
-            let spread = |own: &Vectors| {
-                Mat::from_fn(held.len(), own.count(), |dof, k| numbers[dof].map_or(0.0, |row| own[(row, k)]))
-            };
-            if self.patches.is_empty() {
+        if self.patches.is_empty() {
+            let mut free = Mat::<f64>::zeros(held.len(), 0);
+            for set in sets {
+                let matrices = self.assembly.matrices(set, &held);
                 let settings = Settings { patterns: Some(&patterns), ..Settings::default() };
-                let wanted = (modes + 6).min(pair.dofs());
-                let pairs = lowest_unchecked(&pair, wanted, &settings).map_err(BodyFault::Eigen)?;
-                free = beside(&free, &spread(&pairs.vectors));
-                continue;
+                let wanted = (modes + 6).min(matrices.pair().dofs());
+                let pairs =
+                    lowest_unchecked(&matrices.pair(), wanted, &settings).map_err(BodyFault::Eigen)?;
+                free = beside(&free, &spread(&matrices.free, &pairs.vectors));
             }
-            let symbolic = patterns.analyse(&pair).map_err(BodyFault::Eigen)?;
-            let factor =
-                Factorisation::compute(&pair, &symbolic, self.shift(set)).map_err(BodyFault::Eigen)?;
-            let answer = |of: &Mat<f64>, by: f64| {
-                let mut load = Mat::<f64>::zeros(pair.dofs(), of.ncols());
-                for (dof, row) in numbers.iter().enumerate() {
-                    if let Some(row) = row {
-                        (0..of.ncols()).for_each(|k| load[(*row, k)] = by * of[(dof, k)]);
-                    }
-                }
-                Ok(spread(&factor.solve(&load.into()).map_err(BodyFault::Eigen)?))
-            };
-            let [force, _] = self.assembly.times(set, moved.as_ref());
-            let own_pieces = &moved + answer(&force, -1.0)?;
-            let attached = answer(&averages, 1.0)?;
-            let attached = match &origin {
-                Some(origin) => self.without(set, attached, origin),
-                None => attached,
-            };
-            if number > 0 {
-                // One step of inverse iteration brings the lowest shapes of the first set to those of this one.
-                let [_, inertia] =
-                    self.assembly.times(set, lowest.subcols(0, (modes / 2).min(lowest.ncols())));
-                free = beside(&free, &(&own_pieces - &pieces));
-                free = beside(&free, &attached);
-                free = beside(&free, &answer(&inertia, 1.0)?);
-                continue;
-            }
-            pieces = own_pieces;
-            let wanted = (modes + if is_free { 6 } else { 0 }).min(pair.dofs());
-            lowest = spread(&approximate(&pair, wanted, &factor).map_err(BodyFault::Eigen)?);
-            // The average motions first, so that none of them is left out as nearly known.
-            free = attached;
-            if let Some(origin) = &origin {
-                free = beside(&free, origin);
-            }
-            free = beside(&free, &lowest);
-            // How each material moves the body when it alone expands.
-            for material in 0..set.len() {
-                let alone: Vec<Elastic> = (0..set.len())
-                    .map(|other| {
-                        let lambda = if other == material { set[other].bulk() } else { 0.0 };
-                        Elastic { lambda, mu: 0.0, density: 0.0 }
-                    })
-                    .collect();
-                let [force, _] = self.assembly.times(&alone, expansions.as_ref());
-                free = beside(&free, &answer(&force, 1.0)?);
-            }
+            return Ok((Mat::zeros(held.len(), 0), free));
+        }
+        let origin = (moved.ncols() == 0).then(|| self.rigid(&Vector3::zeros(), |_| true));
+        let averages = self.averages_transposed();
+        let held = Held { space: self, held, moved, averages, origin, patterns };
+        let Some((first, others)) = sets.split_first() else {
+            return Ok((held.moved.clone(), Mat::zeros(held.held.len(), 0)));
+        };
+        let own = held.solved(first)?;
+        let lowest = held.lowest(&own, modes)?;
+        // The average motions first, so that none of them is left out as nearly known.
+        let mut free = own.attached.clone();
+        if let Some(origin) = &held.origin {
+            free = beside(&free, origin);
+        }
+        free = beside(&free, &lowest);
+        // How each material moves the body when it alone expands.
+        for material in 0..first.len() {
+            let alone: Vec<Elastic> = (0..first.len())
+                .map(|other| {
+                    let lambda = if other == material { first[other].bulk() } else { 0.0 };
+                    Elastic { lambda, mu: 0.0, density: 0.0 }
+                })
+                .collect();
+            let force = self.assembly.forces(&alone, expansions.as_ref());
+            free = beside(&free, &own.answer(&force, 1.0)?);
+        }
+        // One at a time, because each takes much memory.
+        let pieces = own.pieces;
+        drop((own.pair, own.factor));
+        for set in others {
+            let other = held.solved(set)?;
+            // One step of inverse iteration brings the lowest shapes of the first set to those of this one.
+            let inertia = self.assembly.inertia(set, lowest.subcols(0, (modes / 2).min(lowest.ncols())));
+            free = beside(&free, &(&other.pieces - &pieces));
+            free = beside(&free, &other.attached);
+            free = beside(&free, &other.answer(&inertia, 1.0)?);
         }
         Ok((pieces, free))
     }
 
     /// `shapes` without their parts along the rigid-body motions `origin`, by the mass.
     fn without(&self, materials: &[Elastic], shapes: Mat<f64>, origin: &Mat<f64>) -> Mat<f64> {
-        let [_, massive] = self.assembly.times(materials, origin.as_ref());
+        let massive = self.assembly.inertia(materials, origin.as_ref());
         let dense = |m: Mat<f64>| DMatrix::from_fn(m.nrows(), m.ncols(), |i, j| m[(i, j)]);
         let square = dense(massive.transpose() * origin);
         let parts = dense(massive.transpose() * &shapes);
@@ -314,36 +294,29 @@ impl Space<'_> {
 
     /// The columns of `all` made M-orthonormal, without those that are not new.
     fn independent(&self, materials: &[Elastic], all: Mat<f64>) -> Mat<f64> {
-        let [_, massive] = self.assembly.times(materials, all.as_ref());
+        let massive = self.assembly.inertia(materials, all.as_ref());
         let gram = all.transpose() * &massive;
-        // Pivoted Cholesky of the scaled Gram matrix tells which columns are new.
+        // Of the scaled columns one after another: what is new beside those before.
         let size: Vec<f64> = (0..all.ncols()).map(|k| gram[(k, k)].max(0.0).sqrt()).collect();
-        let mut kept: Vec<Vec<f64>> = Vec::new();
-        let product = |a: &[f64], b: &[f64]| -> f64 {
-            let mut sum = 0.0;
-            for (i, a) in a.iter().enumerate() {
-                for (j, b) in b.iter().enumerate() {
-                    sum += a * gram[(i, j)] * b;
-                }
-            }
-            sum
-        };
+        let product = |a: &Col<f64>, b: &Col<f64>| -> f64 { a.transpose() * b };
+        // Each with its image.
+        let mut kept: Vec<[Col<f64>; 2]> = Vec::new();
         for k in (0..all.ncols()).filter(|k| size[*k] > 0.0) {
-            let mut own = vec![0.0; all.ncols()];
+            let mut own = Col::<f64>::zeros(all.ncols());
             own[k] = 1.0 / size[k];
             for _ in 0..2 {
-                for other in &kept {
-                    let part = product(other, &own);
-                    own.iter_mut().zip(other).for_each(|(own, other)| *own -= part * other);
+                for [other, image] in &kept {
+                    let part = product(image, &own);
+                    own -= part * other;
                 }
             }
-            let left = product(&own, &own).max(0.0).sqrt();
+            let image = &gram * &own;
+            let left = product(&own, &image).max(0.0).sqrt();
             if left > NEW {
-                own.iter_mut().for_each(|own| *own /= left);
-                kept.push(own);
+                kept.push([own, image].map(|own| own * faer::Scale(1.0 / left)));
             }
         }
-        let coefficients = Mat::from_fn(all.ncols(), kept.len(), |i, k| kept[k][i]);
+        let coefficients = Mat::from_fn(all.ncols(), kept.len(), |i, k| kept[k][0][i]);
         &all * &coefficients
     }
 
@@ -362,7 +335,7 @@ impl Space<'_> {
             return coordinates;
         }
         // Inner shapes are M-orthonormal.
-        let [_, massive] = self.assembly.times(materials, origin.as_ref());
+        let massive = self.assembly.inertia(materials, origin.as_ref());
         let parts = shapes.transpose() * &massive;
         DMatrix::from_fn(shapes.ncols(), 6, |i, j| parts[(i, j)])
     }
@@ -373,6 +346,76 @@ impl Space<'_> {
             (0..3).map(|j| self.axes[(i, j)] * shapes[(3 * node + j, k)]).sum()
         })
     }
+}
+
+/// What a body's own solutions have in common.
+struct Held<'s> {
+    space: &'s Space<'s>,
+    /// By degree of freedom, three a node: whether a patch moves it as one piece.
+    held: Vec<bool>,
+    /// The motions of these patches, (3 nodes, motions).
+    moved: Mat<f64>,
+    averages: Mat<f64>,
+    /// The rigid-body motions, where nothing is held.
+    origin: Option<Mat<f64>>,
+    patterns: Patterns,
+}
+
+/// A body with one set of materials, solved under the motions of its patches.
+struct Solved {
+    pair: GatheredPair,
+    factor: Factorisation,
+    free: Vec<Option<usize>>,
+    /// As [`Space::shapes`] has them.
+    pieces: Mat<f64>,
+    attached: Mat<f64>,
+}
+
+impl Held<'_> {
+    fn solved(&self, set: &[Elastic]) -> Result<Solved, BodyFault> {
+        let Held { space, held, moved, averages, origin, patterns } = self;
+        let matrices = space.assembly.matrices(set, held);
+        let pair = GatheredPair::new(&matrices.pair(), patterns).map_err(BodyFault::Eigen)?;
+        let free = matrices.free;
+        // Both triangles are as large as the factor.
+        drop((matrices.stiffness, matrices.mass));
+        let factor = pair.factor(space.shift(set)).map_err(BodyFault::Eigen)?;
+        let nothing = Mat::zeros(held.len(), 0);
+        let mut solved = Solved { pair, factor, free, pieces: nothing.clone(), attached: nothing };
+        let force = space.assembly.forces(set, moved.as_ref());
+        solved.pieces = moved + solved.answer(&force, -1.0)?;
+        let attached = solved.answer(averages, 1.0)?;
+        solved.attached = match origin {
+            Some(origin) => space.without(set, attached, origin),
+            None => attached,
+        };
+        Ok(solved)
+    }
+
+    /// The lowest shapes in which no patch moves as one piece.
+    fn lowest(&self, of: &Solved, modes: usize) -> Result<Mat<f64>, BodyFault> {
+        let wanted = (modes + if self.origin.is_some() { 6 } else { 0 }).min(of.pair.dofs());
+        let found = of.pair.approximate(wanted, &of.factor).map_err(BodyFault::Eigen)?;
+        Ok(spread(&of.free, &found))
+    }
+}
+
+impl Solved {
+    /// Motions of all nodes under `by` times the forces `of`.
+    fn answer(&self, of: &Mat<f64>, by: f64) -> Result<Mat<f64>, BodyFault> {
+        let mut load = Mat::<f64>::zeros(self.pair.dofs(), of.ncols());
+        for (dof, row) in self.free.iter().enumerate() {
+            if let Some(row) = row {
+                (0..of.ncols()).for_each(|k| load[(*row, k)] = by * of[(dof, k)]);
+            }
+        }
+        Ok(spread(&self.free, &self.factor.solve(&load.into()).map_err(BodyFault::Eigen)?))
+    }
+}
+
+/// Motions of all nodes, of which those that are `free` have their own.
+fn spread(free: &[Option<usize>], own: &Vectors) -> Mat<f64> {
+    Mat::from_fn(free.len(), own.count(), |dof, k| free[dof].map_or(0.0, |row| own[(row, k)]))
 }
 
 /// Two blocks of columns beside each other.

@@ -28,6 +28,13 @@ impl BeamStiffness {
         let at = |i: usize| section.as_stated.matrix[(i, i)];
         Some(BeamStiffness { ea: at(0), ga: [at(1), at(2)], gj: at(3), ei: [at(5), at(4)] })
     }
+
+    /// With `part` of the imaginary parts added to the real ones.
+    fn stiffened(self, part: f64) -> BeamStiffness {
+        let more = |x: Complex64| x + part * x.im;
+        let BeamStiffness { ea, ga, gj, ei } = self;
+        BeamStiffness { ea: more(ea), ga: ga.map(more), gj: more(gj), ei: ei.map(more) }
+    }
 }
 
 /// What the two beams of a joint give.
@@ -40,7 +47,25 @@ pub(crate) struct Beams<'j> {
     pub top: f64,
 }
 
+/// Step in the logarithm of the fill's modulus.
+const STEP: f64 = 1e-3;
+
 impl Beams<'_> {
+    /// What [`Self::bending`] changes with the logarithm of the fill's modulus.
+    pub fn slope(&self, way: Way) -> DMatrix<f64> {
+        let loss = self.joint.fill_loss;
+        if loss == 0.0 {
+            return 0.0 * self.bending(way);
+        }
+        let at = |step: f64| {
+            let [chord_beam, brace_beam] =
+                [self.joint.chord_beam, self.joint.brace_beam].map(|beam| beam.stiffened(step / loss));
+            let joint = TubeJoint { chord_beam, brace_beam, ..self.joint.clone() };
+            Beams { joint: &joint, ..*self }.bending(way)
+        };
+        (at(STEP) - at(-STEP)) / (2.0 * STEP)
+    }
+
     /// Motions of the stub's end under the forces and moments that belong to `way`.
     pub fn bending(&self, way: Way) -> DMatrix<f64> {
         let (chord, brace) = (self.joint.chord_beam, self.joint.brace_beam);

@@ -68,6 +68,9 @@ pub struct TubeJoint {
     pub chord_beam: BeamStiffness,
     /// The brace as a beam.
     pub brace_beam: BeamStiffness,
+    /// The loss factor of the fill with which both beams were solved; by the correspondence principle their imaginary
+    /// parts over it are what they change with the logarithm of the fill's modulus. 0 where that is not asked.
+    pub fill_loss: f64,
     /// Leg of the fillet around the brace, m; 0 is a sharp corner.
     pub weld: f64,
     /// True where an equal brace stands opposite and is loaded as in a mirror, so that the chord neither bends nor
@@ -94,6 +97,15 @@ pub struct WallFlexibility {
     pub leaning: f64,
     /// How far under the face the axis lies about which it turns out of plane, m; negative above it.
     pub depth: f64,
+}
+
+/// What was solved of a joint.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SolvedWalls {
+    /// The flexibilities.
+    pub wall: WallFlexibility,
+    /// What they change with the logarithm of the fill's modulus; of nothing where there is no fill.
+    pub slope: WallFlexibility,
 }
 
 /// Largest sizes of the chord from the brace to its held ends: where the chord is turned about its axis, its

@@ -12,37 +12,22 @@
 //! cantilever from the face. All are flexibilities at the face of the chord. The brace's x runs along it; its
 //! section's y is along the chord, its z across.
 
-use crate::assembly::{Assembly, Elastic, Matrices};
 use crate::fit::filled;
 use crate::mesh::{Axis, Mesh};
 use crate::part::{Part, Ring};
 use crate::tube_beams::Beams;
-use crate::tube_joint::{ChordEnd, CornerEnd, SOLID, TURNED, TubeJoint, WallFlexibility, Way};
-use faer::Mat;
+use crate::tube_joint::{ChordEnd, CornerEnd, SOLID, SolvedWalls, TURNED, TubeJoint, WallFlexibility, Way};
+use crate::wall_grid::WallGrid;
 use nalgebra::{DMatrix, Matrix3, Vector3};
 use rayon::prelude::*;
-use std::sync::Arc;
-use stillbed_eigen::{EigenFault, Factorisation, MatrixPair, Patterns, Symbolic};
+use stillbed_eigen::EigenFault;
 
 /// Sizes of the brace from the chord to where its end is held together.
 const STUB: f64 = 1.5;
 /// Parts of a wall from its faces to the next grid line, within the wall and outside.
 const FINE: f64 = 0.25;
-/// Stiffness of what a mirror plane holds, over the largest of the rest: no motion there, to eight digits.
-const HELD: f64 = 1e8;
-/// Places that are equal, in parts of the chord's length.
-const SLACK: f64 = 1e-9;
 /// Growth of the intervals along the chord.
 const GROWTH: f64 = 1.6;
-
-/// Where the stub of the brace ends, m from the middle of the chord.
-fn stub_end(joint: &TubeJoint, [_, stub]: [f64; 2]) -> f64 {
-    0.5 * joint.chord.height + stub
-}
-
-fn ends_at(at: f64, end: f64, [length, _]: [f64; 2]) -> bool {
-    (at - end).abs() < SLACK * length
-}
 
 /// `places` between 0 and the last of `fixed`, sorted, with all of `fixed` and none nearer than `least` to another.
 fn sorted(mut places: Vec<f64>, fixed: &[f64], least: f64) -> Vec<f64> {
@@ -80,7 +65,7 @@ impl TubeJoint {
     ///
     /// # Errors
     /// [`EigenFault`] where the part of it that is solved cannot be.
-    pub fn solve(&self, orders: [usize; 2]) -> Result<WallFlexibility, EigenFault> {
+    pub fn solve(&self, orders: [usize; 2]) -> Result<SolvedWalls, EigenFault> {
         let ways: &[Way] = match self.end {
             ChordEnd::RunsOn if self.solid => &[Way::OutOfPlane, Way::InPlane, Way::Push],
             ChordEnd::RunsOn => &[Way::OutOfPlane, Way::InPlane, Way::Push, Way::Twist],
@@ -93,31 +78,37 @@ impl TubeJoint {
         apart.dedup();
         let meshes: Vec<Mesh> =
             apart.iter().map(|[length, stub]| self.mesh(*length, *stub, orders)).collect();
-        let grids: Vec<Grid> = meshes
+        let grids: Vec<WallGrid> = meshes
             .par_iter()
             .zip(&apart)
-            .map(|(mesh, extent)| Grid::new(self, mesh, *extent))
+            .map(|(mesh, extent)| WallGrid::new(self, mesh, *extent))
             .collect::<Result<_, _>>()?;
         let solve = |(way, extent): (&Way, &[f64; 2])| {
             let place = apart.iter().position(|own| own == extent).unwrap_or(0);
-            self.flexibility(*way, &grids[place])
+            let found = self.flexibility(*way, &grids[place]);
+            if extents.iter().filter(|own| *own == extent).count() == 1 {
+                grids[place].release();
+            }
+            found
         };
-        let solved: Vec<Result<DMatrix<f64>, EigenFault>> =
+        let solved: Vec<Result<[DMatrix<f64>; 2], EigenFault>> =
             ways.par_iter().zip(&extents).map(solve).collect();
-        let solved: Vec<DMatrix<f64>> = solved.into_iter().collect::<Result<_, _>>()?;
-        let (out_of_plane, in_plane) = (&solved[0], &solved[1]);
-        let (push, twist, leaning) = match self.end {
-            ChordEnd::RunsOn => (solved[2][(0, 0)], solved.get(3).map_or(0.0, |twist| twist[(0, 0)]), 0.0),
-            ChordEnd::Ends(_) => (in_plane[(2, 2)], out_of_plane[(2, 2)], out_of_plane[(1, 2)]),
+        let solved: Vec<[DMatrix<f64>; 2]> = solved.into_iter().collect::<Result<_, _>>()?;
+        let of = |k: usize| {
+            let (out_of_plane, in_plane) = (&solved[0][k], &solved[1][k]);
+            let (push, twist, leaning) = match self.end {
+                ChordEnd::RunsOn => {
+                    (solved[2][k][(0, 0)], solved.get(3).map_or(0.0, |twist| twist[k][(0, 0)]), 0.0)
+                }
+                ChordEnd::Ends(_) => (in_plane[(2, 2)], out_of_plane[(2, 2)], out_of_plane[(1, 2)]),
+            };
+            let (in_plane, out_of_plane) = (in_plane[(1, 1)], out_of_plane[(1, 1)]);
+            WallFlexibility { push, in_plane, out_of_plane, twist, leaning, depth: solved[0][k][(0, 1)] }
         };
-        Ok(WallFlexibility {
-            push,
-            in_plane: in_plane[(1, 1)],
-            out_of_plane: out_of_plane[(1, 1)],
-            twist,
-            leaning,
-            depth: out_of_plane[(0, 1)] / out_of_plane[(1, 1)],
-        })
+        let (mut wall, mut slope) = (of(0), of(1));
+        wall.depth /= wall.out_of_plane;
+        slope.depth = (slope.depth - wall.depth * slope.out_of_plane) / wall.out_of_plane;
+        Ok(SolvedWalls { wall, slope })
     }
 
     /// From the middle of the joint to the chord's held ends, and from its face to the brace's, m.
@@ -130,17 +121,19 @@ impl TubeJoint {
         [0.5 * brace.width + reach * chord.width.max(chord.height), stub * brace.width.max(brace.height)]
     }
 
-    /// What the joint gives beyond its beams at the face of the chord one way, by the way's motions.
-    fn flexibility(&self, way: Way, grid: &Grid) -> Result<DMatrix<f64>, EigenFault> {
+    /// What the joint gives beyond its beams at the face of the chord one way, by the way's motions, and how that
+    /// changes with the logarithm of the fill's modulus.
+    fn flexibility(&self, way: Way, grid: &WallGrid) -> Result<[DMatrix<f64>; 2], EigenFault> {
         let [length, stub] = grid.extent;
         let beams = Beams { joint: self, length, stub, top: 0.5 * self.chord.height };
-        let local = grid.flexibility(way)? - beams.bending(way);
+        let [whole, slope] = grid.flexibility(way)?;
+        let local = [whole - beams.bending(way), slope - beams.slope(way)];
         // From the end of the stub to the face: a shear there is a moment here.
-        let mut back = DMatrix::identity(local.nrows(), local.nrows());
-        if local.nrows() > 1 {
+        let mut back = DMatrix::identity(local[0].nrows(), local[0].nrows());
+        if local[0].nrows() > 1 {
             back[(1, 0)] = -stub;
         }
-        Ok(back.transpose() * local * back)
+        Ok(local.map(|local| back.transpose() * local * &back))
     }
 
     fn mesh(&self, length: f64, stub: f64, orders: [usize; 2]) -> Mesh {
@@ -254,109 +247,15 @@ impl TubeJoint {
     }
 
     /// How many times the part that is solved makes the whole joint.
-    fn copies(&self) -> f64 {
+    pub(crate) fn copies(&self) -> f64 {
         if self.end == ChordEnd::RunsOn { 4.0 } else { 2.0 }
-    }
-}
-
-/// The part of a joint on one side of its mirror planes, prepared for all ways that share its grid: the ends are
-/// held, and nothing else.
-struct Grid<'s> {
-    joint: &'s TubeJoint,
-    assembly: Assembly<'s>,
-    materials: [Elastic; 3],
-    extent: [f64; 2],
-    matrices: Matrices,
-    /// By free degree of freedom: where its own entry stands among the values of the stiffness.
-    diagonal: Vec<usize>,
-    symbolic: Arc<Symbolic>,
-}
-
-impl<'s> Grid<'s> {
-    fn new(joint: &'s TubeJoint, mesh: &'s Mesh, extent: [f64; 2]) -> Result<Grid<'s>, EigenFault> {
-        let materials =
-            [joint.metal, joint.chord_fill.unwrap_or(joint.metal), joint.brace_fill.unwrap_or(joint.metal)];
-        let assembly = Assembly::new(mesh);
-        let held = (0..mesh.nodes()).flat_map(|node| {
-            let at = mesh.position(node);
-            [ends_at(at[0], extent[0], extent) || ends_at(at[2], stub_end(joint, extent), extent); 3]
-        });
-        let matrices = assembly.stiffness(&materials, &held.collect::<Vec<bool>>());
-        let entries = matrices.stiffness.entries().enumerate();
-        let diagonal =
-            entries.filter(|(_, (row, column, _))| row == column).map(|(place, _)| place).collect();
-        let symbolic = Patterns::default().analyse(&matrices.pair())?;
-        Ok(Grid { joint, assembly, materials, extent, matrices, diagonal, symbolic })
-    }
-
-    /// Motions of the brace's end, as one piece, under the forces and moments there, of the whole joint. A push alone
-    /// counts from the middle of the chord's side walls.
-    fn flexibility(&self, way: Way) -> Result<DMatrix<f64>, EigenFault> {
-        let mesh = self.assembly.mesh;
-        let all = way.motions(self.joint.end);
-        let (nodes, motions) = (mesh.nodes(), all.len());
-        let mirrors = way.even(self.joint.end);
-        let slack = SLACK * self.extent[0];
-        let mut stiffness = self.matrices.stiffness.clone();
-        let stiffest = self.diagonal.iter().map(|place| stiffness.values()[*place]).fold(0.0, f64::max);
-        let mut moved = Mat::<f64>::zeros(3 * nodes, motions);
-        for node in 0..nodes {
-            let at = mesh.position(node);
-            let mut hold = |axis: usize| {
-                if let Some(dof) = self.matrices.free[3 * node + axis] {
-                    stiffness.values_mut()[self.diagonal[dof]] = HELD * stiffest;
-                }
-            };
-            for (axis, even) in mirrors.into_iter().enumerate() {
-                if let Some(even) = even.filter(|_| at[axis].abs() < slack) {
-                    (0..3).filter(|i| (*i == axis) == even).for_each(&mut hold);
-                }
-            }
-            if self.joint.opposite && at[2].abs() < slack {
-                hold(2);
-            }
-            if ends_at(at[2], stub_end(self.joint, self.extent), self.extent) {
-                let arm = Vector3::new(at[0], at[1], 0.0);
-                for (k, [shift, turn]) in all.iter().enumerate() {
-                    let motion = shift + turn.cross(&arm);
-                    (0..3).for_each(|i| moved[(3 * node + i, k)] = motion[i]);
-                }
-            }
-        }
-        let pair = MatrixPair { stiffness: &stiffness, ..self.matrices.pair() };
-        let [forces, _] = self.assembly.times(&self.materials, moved.as_ref());
-        let mut loads = Mat::<f64>::zeros(pair.dofs(), motions);
-        for (dof, number) in self.matrices.free.iter().enumerate() {
-            if let Some(number) = number {
-                (0..motions).for_each(|k| loads[(*number, k)] = -forces[(dof, k)]);
-            }
-        }
-        let factor = Factorisation::compute(&pair, &self.symbolic, 0.0)?;
-        let answer = factor.solve(&loads.clone().into())?.as_faer().to_owned();
-        // K = copies (moved' K moved + moved' K answer).
-        let stiffness = |i: usize, j: usize| {
-            let direct: f64 = (0..3 * nodes).map(|dof| moved[(dof, i)] * forces[(dof, j)]).sum();
-            let rest: f64 = (0..pair.dofs()).map(|dof| loads[(dof, i)] * answer[(dof, j)]).sum();
-            self.joint.copies() * (direct - rest)
-        };
-        let whole = DMatrix::from_fn(motions, motions, stiffness);
-        if way != Way::Push {
-            return Ok(whole.try_inverse().unwrap_or_else(|| DMatrix::zeros(motions, motions)));
-        }
-        let side = 0.5 * self.joint.chord.width;
-        let beside = (0..nodes).find(|node| {
-            let at = mesh.position(*node);
-            at[0].abs() < slack && (at[1] - side).abs() < slack && at[2].abs() < slack
-        });
-        let sunk =
-            beside.and_then(|node| self.matrices.free[3 * node + 2]).map_or(0.0, |dof| answer[(dof, 0)]);
-        Ok(DMatrix::from_element(1, 1, (1.0 - sunk) / whole[(0, 0)]))
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::assembly::Elastic;
     use crate::tube_joint::{BeamStiffness, TubeSection};
     use approx::assert_relative_eq;
     use num_complex::Complex64;
@@ -387,6 +286,7 @@ mod tests {
             brace_fill: None,
             chord_beam: beam(chord),
             brace_beam: beam(brace),
+            fill_loss: 0.0,
             weld: 0.0,
             opposite: true,
             end: ChordEnd::RunsOn,
@@ -402,7 +302,7 @@ mod tests {
             (joint(60.0, 30.0, 3.0, 0.0), 59.0, 22.0, None),
             (joint(60.0, 40.0, 4.0, 30.0), 3860.0, 1080.0, Some(1150.0)),
         ] {
-            let found = joint.solve([3, 2]).unwrap();
+            let found = joint.solve([3, 2]).unwrap().wall;
             assert_relative_eq!(1e-6 / found.push, push, max_relative = 0.05);
             assert_relative_eq!(1e-3 / found.in_plane, in_plane, max_relative = 0.05);
             if let Some(expected) = out_of_plane {
@@ -417,7 +317,7 @@ mod tests {
         // out of plane.
         let bare = TubeJoint { opposite: false, ..joint(60.0, 40.0, 3.0, 0.0) };
         let welded = TubeJoint { weld: 0.003, ..bare.clone() };
-        let [bare, welded] = [bare, welded].map(|joint| joint.solve([3, 2]).unwrap());
+        let [bare, welded] = [bare, welded].map(|joint| joint.solve([3, 2]).unwrap().wall);
         assert_relative_eq!(1e-3 / bare.out_of_plane, 51.0, max_relative = 0.02);
         assert_relative_eq!(welded.in_plane / bare.in_plane, 0.6, max_relative = 0.05);
         assert_relative_eq!(welded.out_of_plane / bare.out_of_plane, 0.7, max_relative = 0.05);

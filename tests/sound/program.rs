@@ -31,6 +31,7 @@ pub fn faults(seed: u64) -> Vec<String> {
             continue;
         }
         let mut command = Command::cargo_bin("stillbed").unwrap();
+        let before = largest();
         let run = command.args(line.split_whitespace()).current_dir(folder.path()).output().unwrap();
         let (code, said) = (run.status.code(), String::from_utf8_lossy(&run.stderr));
         if line.starts_with("check") && code == Some(2) {
@@ -40,6 +41,9 @@ pub fn faults(seed: u64) -> Vec<String> {
         if !matches!(code, Some(0 | 1)) {
             found.push(format!("{line} ends with {code:?}: {said}\n{text}"));
         }
+        if before <= MEMORY && largest() > MEMORY {
+            found.push(format!("{line}, or a run beside it, takes {} KiB\n{text}", largest()));
+        }
         let shown = String::from_utf8_lossy(&run.stdout);
         if let Some(odd) = odd(&shown) {
             found.push(format!("{line} says \"{odd}\"\n{text}"));
@@ -47,6 +51,21 @@ pub fn faults(seed: u64) -> Vec<String> {
         found.extend(fault_of_file(folder.path(), line).map(|fault| format!("{line}: {fault}\n{text}")));
     }
     found
+}
+
+/// Memory that a run may take, KiB.
+const MEMORY: i64 = 500_000;
+
+/// The most memory that a run took so far, KiB, where that is known.
+#[cfg(target_os = "linux")]
+fn largest() -> i64 {
+    use nix::sys::resource::{UsageWho, getrusage};
+    getrusage(UsageWho::RUSAGE_CHILDREN).map_or(0, |usage| usage.max_rss())
+}
+
+#[cfg(not(target_os = "linux"))]
+fn largest() -> i64 {
+    0
 }
 
 /// A word that stands for no number.
