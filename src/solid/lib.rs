@@ -71,7 +71,7 @@ pub use mesh::{Axis, Cell, CellPoint, Content, Interval, Mesh};
 pub use part::{Part, Ring, upright};
 pub use patch::{Grip, Patch, PatchFault, PatchSize};
 pub use recovery::BodyStrain;
-pub use reduced::{BodyFault, MaterialMatrices, Reduced};
+pub use reduced::{BodyFault, Expansion, MaterialMatrices, PatchStrainMatrices, Reduced};
 pub use stl::{Triangle, open_edges, read_stl};
 pub use surface::{Corner, Edge, Face, Shown, surface};
 pub use tube_joint::{

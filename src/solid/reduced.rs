@@ -22,8 +22,9 @@ use crate::fit::FitFault;
 use crate::mesh::Mesh;
 use crate::patch::PatchFault;
 use faer::Mat;
-use nalgebra::{DMatrix, Matrix3, Matrix6, Vector3};
+use nalgebra::{DMatrix, DVector, Matrix3, Matrix6, Vector3, Vector4};
 use std::fmt;
+use std::ops::AddAssign;
 use stillbed_eigen::EigenFault;
 
 /// Why a body cannot be solved.
@@ -69,6 +70,29 @@ pub struct MaterialMatrices {
     /// ∫ T div v dV for the temperatures T = 1, ξ, η, ζ, which are the coordinates along the axes of the grid from
     /// its middle, (coordinates, 4). With (3 λ + 2 μ) α before it, the forces of a free expansion.
     pub expansion: DMatrix<f64>,
+    /// What the strains of the patches add.
+    pub of_patches: PatchStrainMatrices,
+}
+
+/// How the strains of patches act together with the coordinates and with each other, for unit constants of one material;
+/// they stand after the coordinates.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PatchStrainMatrices {
+    /// Columns of the stiffness for λ = 1 Pa, (coordinates + strains, strains).
+    pub lambda: DMatrix<f64>,
+    /// For μ = 1 Pa.
+    pub mu: DMatrix<f64>,
+    /// As [`MaterialMatrices::expansion`], (strains, 4).
+    pub expansion: DMatrix<f64>,
+}
+
+/// How a body that expands moves its patches.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Expansion {
+    /// Forces on the coordinates.
+    pub forces: DVector<f64>,
+    /// Strains of the patches.
+    pub patch_strains: DVector<f64>,
 }
 
 /// A reduced body.
@@ -92,6 +116,9 @@ pub struct Reduced {
     pub middle: Vector3<f64>,
     /// Displacements of the nodes, global axes, by coordinate, (3 nodes, coordinates).
     pub shapes: Mat<f64>,
+    /// The same by strain of a patch: each that moves as one piece stretches and bends with a body that expands, six ways,
+    /// and in no other case.
+    pub patch_strains: Mat<f64>,
 }
 
 impl Reduced {
@@ -109,5 +136,38 @@ impl Reduced {
             sums[1] += &own.mass * elastic.density;
         }
         sums
+    }
+
+    /// How the body, of `materials`, expands by the free strains e₀ + g · (x - x_middle) of each, whose `fields` are e₀ and g
+    /// along the axes of the grid, 1/m. What stands on a patch is taken to stretch and bend with the body as if it
+    /// were alone; a patch that kept its size would be a clamp.
+    pub fn expansion(&self, materials: &[Elastic], fields: &[Vector4<f64>]) -> Expansion {
+        let (own, strained) = (self.coordinates(), self.patch_strains.ncols());
+        let [stiffness, _] = self.matrices(materials);
+        let mut forces = DVector::zeros(own + strained);
+        let mut columns = DMatrix::zeros(own + strained, strained);
+        for ((matrices, elastic), fields) in self.materials.iter().zip(materials).zip(fields) {
+            let of_patches = &matrices.of_patches;
+            let load = [&matrices.expansion, &of_patches.expansion].map(|own| own * fields * elastic.bulk());
+            forces.rows_mut(0, own).add_assign(&load[0]);
+            forces.rows_mut(own, strained).add_assign(&load[1]);
+            columns += &of_patches.lambda * elastic.lambda + &of_patches.mu * elastic.mu;
+        }
+        if strained == 0 {
+            return Expansion { forces, patch_strains: DVector::zeros(0) };
+        }
+        let mut all = DMatrix::zeros(own + strained, own + strained);
+        all.view_mut((0, 0), (own, own)).copy_from(&stiffness);
+        all.view_mut((0, own), (own + strained, strained)).copy_from(&columns);
+        let across = columns.rows(0, own).transpose();
+        all.view_mut((own, 0), (strained, own)).copy_from(&across);
+        // Held against its rigid motions, on which these forces do no work.
+        let scale = stiffness.diagonal().amax() / self.rigid.amax().powi(2);
+        let held = &self.rigid * self.rigid.transpose() * scale;
+        all.view_mut((0, 0), (own, own)).add_assign(&held);
+        let answer = all.lu().solve(&forces).unwrap_or_else(|| DVector::zeros(own + strained));
+        let patch_strains = answer.rows(own, strained).into_owned();
+        let forces = forces.rows(0, own) - columns.rows(0, own) * &patch_strains;
+        Expansion { forces, patch_strains }
     }
 }

@@ -12,9 +12,10 @@
 
 use crate::assembly::{Assembly, Elastic};
 use crate::patch::{Average, Grip, Patch, arm};
-use crate::reduced::{BodyFault, MaterialMatrices, Reduced};
+use crate::reduced::{BodyFault, MaterialMatrices, PatchStrainMatrices, Reduced};
 use faer::{Col, Mat};
 use nalgebra::{Cholesky, DMatrix, Matrix3, Matrix6, SymmetricEigen, Vector3};
+use std::ops::SubAssign;
 use stillbed_eigen::{Factorisation, GatheredPair, Patterns, Settings, Vectors, lowest_unchecked};
 
 /// Directions that are new to the space by less than this are left out.
@@ -113,28 +114,56 @@ impl Space<'_> {
         let nodes = self.assembly.mesh.nodes();
         let nominal = sets.first().map(Vec::as_slice).unwrap_or_default();
         let expansions = self.expansions();
-        let (pieces, free) = self.shapes(sets, modes, &expansions)?;
+        let Shapes { pieces, free, strained } = self.shapes(sets, modes, &expansions)?;
         let free = self.independent(nominal, free);
         let raw = beside(&pieces, &free);
-        let size = raw.ncols();
-        let projected = self.assembly.projected(nominal.len(), beside(&raw, &expansions).as_ref());
+        let (size, strains) = (raw.ncols(), strained.ncols());
+        let with_strains = beside(&raw, &strained);
+        let whole = size + strains;
+        let projected = self.assembly.projected(nominal.len(), beside(&with_strains, &expansions).as_ref());
         let origin = self.rigid(&Vector3::zeros(), |_| true);
         let volumes = self.assembly.projected(nominal.len(), origin.as_ref());
-        let dense = |m: &Mat<f64>| DMatrix::from_fn(size, size, |i, j| m[(i, j)]);
+        let dense = |m: &Mat<f64>| DMatrix::from_fn(whole, whole, |i, j| m[(i, j)]);
         let nominal_stiffness: DMatrix<f64> = projected
             .iter()
             .zip(nominal)
             .map(|([lambda, mu, _], own)| dense(lambda) * own.lambda + dense(mu) * own.mu)
-            .fold(DMatrix::zeros(size, size), |sum, own| sum + own);
+            .fold(DMatrix::zeros(whole, whole), |sum, own| sum + own);
+        let nominal_stiffness = nominal_stiffness.view((0, 0), (size, size)).into_owned();
         let change = self.coordinates(&raw, pieces.ncols(), &nominal_stiffness)?;
-        let turned = |m: &Mat<f64>| change.tr_mul(&(dense(m) * &change));
+        let own = change.ncols();
+        // Strains of patches leave the average motions of others as they are.
+        let mut change_all = DMatrix::zeros(whole, own + strains);
+        change_all.view_mut((0, 0), (size, own)).copy_from(&change);
+        change_all.view_mut((size, own), (strains, strains)).fill_with_identity();
+        let moved = self.averages_transposed().transpose() * &strained;
+        for (number, (patch, _)) in self.averages.iter().enumerate() {
+            for (axis, strain) in (0..6).flat_map(|axis| (0..strains).map(move |strain| (axis, strain))) {
+                let less = change.column(6 * patch + axis) * moved[(6 * number + axis, strain)];
+                let mut column = change_all.column_mut(own + strain);
+                column.rows_mut(0, size).sub_assign(&less);
+            }
+        }
         let materials = projected.iter().zip(&volumes).map(|([lambda, mu, mass], [_, _, rigid])| {
             let rigid = Matrix6::from_fn(|i, j| rigid[(i, j)]);
-            let expansion = change.tr_mul(&DMatrix::from_fn(size, 4, |i, field| lambda[(i, size + field)]));
-            MaterialMatrices { lambda: turned(lambda), mu: turned(mu), mass: turned(mass), rigid, expansion }
+            let expansion =
+                change_all.tr_mul(&DMatrix::from_fn(whole, 4, |i, field| lambda[(i, whole + field)]));
+            let [lambda, mu, mass] = [lambda, mu, mass].map(|m| change_all.tr_mul(&(dense(m) * &change_all)));
+            let first = |m: &DMatrix<f64>| m.view((0, 0), (own, own)).into_owned();
+            let of_patches = PatchStrainMatrices {
+                lambda: lambda.columns(own, strains).into_owned(),
+                mu: mu.columns(own, strains).into_owned(),
+                expansion: expansion.rows(own, strains).into_owned(),
+            };
+            let expansion = expansion.rows(0, own).into_owned();
+            let [lambda, mu, mass] = [&lambda, &mu, &mass].map(first);
+            MaterialMatrices { lambda, mu, mass, rigid, expansion, of_patches }
         });
         let materials = materials.collect();
-        let shapes = &raw * Mat::from_fn(size, change.ncols(), |i, j| change[(i, j)]);
+        let combined = |from: usize, count: usize| {
+            &with_strains * Mat::from_fn(whole, count, |i, j| change_all[(i, from + j)])
+        };
+        let (shapes, strained) = (combined(0, own), combined(own, strains));
         let count = self.patches.len();
         Ok(Reduced {
             patches: count,
@@ -146,16 +175,44 @@ impl Space<'_> {
             axes: self.axes,
             middle: self.axes * self.middle(),
             shapes: self.in_global_axes(&shapes),
+            patch_strains: self.in_global_axes(&strained),
         })
     }
 
-    /// The shapes Ψ in which one piece moves, and those in which none does, all in grid axes.
+    /// Motions of the patches that move as one piece, in grid axes, (3 nodes, 6 a patch): they stretch along both
+    /// sides and shear, and bend about both and twist, by as much as makes 1 at half their size.
+    fn strained(&self) -> Mat<f64> {
+        let pieces = (0..self.patches.len()).filter(|number| self.owner.contains(&Some(*number)));
+        let mut all = Mat::<f64>::zeros(3 * self.owner.len(), 0);
+        for number in pieces {
+            let nodes: Vec<usize> =
+                (0..self.owner.len()).filter(|node| self.owner[*node] == Some(number)).collect();
+            let middle = self.axes.tr_mul(&self.patches[number].at);
+            let arms: Vec<Vector3<f64>> =
+                nodes.iter().map(|node| Vector3::from(self.assembly.mesh.position(*node)) - middle).collect();
+            let reach = [0, 1, 2].map(|axis| arms.iter().map(|arm| arm[axis].abs()).fold(0.0, f64::max));
+            let size = reach.into_iter().fold(0.0, f64::max);
+            let normal = (0..3).min_by(|a, b| reach[*a].total_cmp(&reach[*b])).unwrap_or(2);
+            let [u, v] = [(normal + 1) % 3, (normal + 2) % 3];
+            let mut own = Mat::<f64>::zeros(all.nrows(), 6);
+            for (node, arm) in nodes.iter().zip(&arms) {
+                let (a, b) = (arm[u] / size, arm[v] / size);
+                let of = [(u, 0, a), (v, 1, b), (u, 2, b), (v, 2, a)];
+                let bent = [(normal, 3, a * a), (normal, 4, b * b), (normal, 5, a * b)];
+                of.into_iter().chain(bent).for_each(|(axis, way, x)| own[(3 * node + axis, way)] = x);
+            }
+            all = beside(&all, &own);
+        }
+        all
+    }
+
+    /// The shapes of the body, all in grid axes.
     fn shapes(
         &self,
         sets: &[Vec<Elastic>],
         modes: usize,
         expansions: &Mat<f64>,
-    ) -> Result<(Mat<f64>, Mat<f64>), BodyFault> {
+    ) -> Result<Shapes, BodyFault> {
         let nodes = self.assembly.mesh.nodes();
         let held: Vec<bool> = (0..3 * nodes).map(|dof| self.owner[dof / 3].is_some()).collect();
         let mut moved = Mat::<f64>::zeros(held.len(), 0);
@@ -175,13 +232,15 @@ impl Space<'_> {
                     lowest_unchecked(&matrices.pair(), wanted, &settings).map_err(BodyFault::Eigen)?;
                 free = beside(&free, &spread(&matrices.free, &pairs.vectors));
             }
-            return Ok((Mat::zeros(held.len(), 0), free));
+            let none = Mat::zeros(held.len(), 0);
+            return Ok(Shapes { pieces: none.clone(), free, strained: none });
         }
         let origin = (moved.ncols() == 0).then(|| self.rigid(&Vector3::zeros(), |_| true));
         let averages = self.averages_transposed();
         let held = Held { space: self, held, moved, averages, origin, patterns };
         let Some((first, others)) = sets.split_first() else {
-            return Ok((held.moved.clone(), Mat::zeros(held.held.len(), 0)));
+            let none = Mat::zeros(held.held.len(), 0);
+            return Ok(Shapes { pieces: held.moved, free: none.clone(), strained: none });
         };
         let own = held.solved(first)?;
         let lowest = held.lowest(&own, modes)?;
@@ -202,6 +261,9 @@ impl Space<'_> {
             let force = self.assembly.forces(&alone, expansions.as_ref());
             free = beside(&free, &own.answer(&force, 1.0)?);
         }
+        let strained = self.strained();
+        let force = self.assembly.forces(first, strained.as_ref());
+        let strained = strained + own.answer(&force, -1.0)?;
         // One at a time, because each takes much memory.
         let pieces = own.pieces;
         drop((own.pair, own.factor));
@@ -213,7 +275,7 @@ impl Space<'_> {
             free = beside(&free, &other.attached);
             free = beside(&free, &other.answer(&inertia, 1.0)?);
         }
-        Ok((pieces, free))
+        Ok(Shapes { pieces, free, strained })
     }
 
     /// `shapes` without their parts along the rigid-body motions `origin`, by the mass.
@@ -346,6 +408,16 @@ impl Space<'_> {
             (0..3).map(|j| self.axes[(i, j)] * shapes[(3 * node + j, k)]).sum()
         })
     }
+}
+
+/// Shapes of a body, (3 nodes, shapes).
+struct Shapes {
+    /// One patch moves as one piece, the others are held.
+    pieces: Mat<f64>,
+    /// None does.
+    free: Mat<f64>,
+    /// One of them stretches or bends.
+    strained: Mat<f64>,
 }
 
 /// What a body's own solutions have in common.

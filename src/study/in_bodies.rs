@@ -152,7 +152,7 @@ fn places(body: &BuildBody, model: &Model, coordinates: &[f64]) -> Result<Vec<Pl
         let sides = reduced.axes * Matrix3::from_diagonal(&found.sides);
         PlaceEnergy { at: found.at, volume: found.volume, sides, energy: density * found.volume, part }
     };
-    Ok(reduced.strains(coordinates).into_iter().map(of).collect())
+    Ok(reduced.strains(coordinates, &[]).into_iter().map(of).collect())
 }
 
 fn regions(places: &[PlaceEnergy], whole: f64) -> Vec<Region> {

@@ -298,3 +298,68 @@ fn sections(build: &Build, model: &Model) -> Result<Vec<CompositeSection>, Probl
     }
     Ok(sections)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::design_sample::design;
+    use approx::assert_relative_eq;
+
+    #[test]
+    fn what_stands_on_a_slab_does_not_clamp_it_when_it_expands() {
+        // A slab with two bars low in it, of another expansion, so that it bends; a column on a seat of several sizes.
+        let of = |seat: &str| {
+            let text = format!(
+                r#"
+[points]
+seat = "60, 0, 40 mm"
+head = "60, 0, 300 mm"
+work = "-90, 0, 40 mm"
+a = "-150, -80, -40 mm"
+b = "150, -80, -40 mm"
+c = "0, 80, -40 mm"
+[patches]
+seat = "{seat}"
+work = "{seat}"
+a = "round 30 mm"
+b = "round 30 mm"
+c = "round 30 mm"
+[members.column]
+from = "seat"
+to = "head"
+section = "column"
+[sections.column]
+parts = [{{ tube = "60 x 60 x 4 mm", of = "structural steel" }}]
+[feet.pads]
+at = ["a", "b", "c"]
+stiffness = "20, 20, 80 N/um"
+loss = 0.1
+[tool]
+tip = "head"
+work = "work"
+[builds.stone]
+bodies.slab.parts = [
+  {{ box = "400 x 250 x 80 mm", of = "granite" }},
+  {{ box = "400 x 20 x 20 mm", at = "0, -60, -20 mm", of = "structural steel" }},
+  {{ box = "400 x 20 x 20 mm", at = "0, 60, -20 mm", of = "structural steel" }},
+]
+"#
+            );
+            let options = ThermalOptions { change: Some(10.0), film: None, carry: None };
+            let answer = ThermalAnswer::compute(&design(&text), &options).unwrap();
+            answer.builds[0].thermal.state.clone()
+        };
+        let [small, large] = ["20 x 20 mm", "120 x 120 mm"].map(of);
+        let (one, other) = (small.drift_m.unwrap(), large.drift_m.unwrap());
+        assert!(one.x.abs() > 1e-6, "{one:?}");
+        for (one, other) in [(one.x, other.x), (one.y, other.y), (one.z, other.z)] {
+            assert_relative_eq!(one, other, max_relative = 0.02, epsilon = 1e-8);
+        }
+        let [small, large] = [&small.bodies[0], &large.bodies[0]];
+        assert!(small.bow_m > 1e-6);
+        assert_relative_eq!(small.bow_m, large.bow_m, max_relative = 0.02);
+        for (a, b) in small.growth_m.iter().zip(large.growth_m) {
+            assert_relative_eq!(*a, b, max_relative = 0.03);
+        }
+    }
+}

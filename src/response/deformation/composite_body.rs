@@ -9,10 +9,10 @@
 //! At the edges of patches and of stiff parts elasticity has no largest stress. The one stated is exceeded in a
 //! hundredth of the material's volume.
 
-use nalgebra::{DVector, Matrix3, SymmetricEigen, Vector3};
+use nalgebra::{Matrix3, SymmetricEigen, Vector3, Vector4};
 use stillbed_material::{Medium, Role};
 use stillbed_modes::Statics;
-use stillbed_solid::{BodyStrain, Reduced};
+use stillbed_solid::{BodyStrain, Elastic, Expansion, Reduced};
 
 /// The part of a material's volume in which the stated stress may be exceeded.
 const EXCEEDED: f64 = 0.01;
@@ -100,16 +100,18 @@ impl CompositeBody<'_> {
         [mu * (e - 2.0 * mu) / (3.0 * mu - e), 2.0 * mu]
     }
 
-    /// The forces on the coordinates of the body that give the motion of the free strains of its materials.
-    fn forces(&self, strains: &[BodyFreeStrain]) -> DVector<f64> {
-        let mut forces = DVector::zeros(self.reduced.coordinates());
-        for ((own, medium), strain) in self.reduced.materials.iter().zip(&self.media).zip(strains) {
+    /// How the free strains of its materials move it.
+    fn expansion(&self, strains: &[BodyFreeStrain]) -> Expansion {
+        let elastic = |medium: &Medium| {
             let [lambda, two_mu] = CompositeBody::lame(medium);
+            Elastic { lambda, mu: 0.5 * two_mu, density: 0.0 }
+        };
+        let fields = |strain: &BodyFreeStrain| {
             let along = self.reduced.axes.tr_mul(&strain.gradient);
-            let fields = nalgebra::Vector4::new(strain.at_middle, along.x, along.y, along.z);
-            forces += &own.expansion * fields * (3.0 * lambda + two_mu);
-        }
-        forces
+            Vector4::new(strain.at_middle, along.x, along.y, along.z)
+        };
+        let elastic: Vec<Elastic> = self.media.iter().map(elastic).collect();
+        self.reduced.expansion(&elastic, &strains.iter().map(fields).collect::<Vec<_>>())
     }
 
     /// Adds the forces of free `strains` to a `load` on the degrees of freedom, where this is body `number`.
@@ -120,7 +122,7 @@ impl CompositeBody<'_> {
         number: usize,
         strains: &[BodyFreeStrain],
     ) {
-        let forces = self.forces(strains);
+        let forces = self.expansion(strains).forces;
         statics.layout.add_body_forces(load, statics.frame, number, forces.as_slice());
     }
 
@@ -138,7 +140,8 @@ impl CompositeBody<'_> {
             let elastic = found.strain - Matrix3::identity() * free;
             (found, Matrix3::identity() * (lambda * elastic.trace()) + elastic * two_mu)
         };
-        self.reduced.strains(coordinates).into_iter().map(of).collect()
+        let patch_strains = self.expansion(strains).patch_strains;
+        self.reduced.strains(coordinates, patch_strains.as_slice()).into_iter().map(of).collect()
     }
 
     /// By material: the largest tension and the largest compression that more than a hundredth of its volume bears.
@@ -171,12 +174,14 @@ impl CompositeBody<'_> {
     }
 
     /// How much longer the body becomes along each axis of its grid, and how far the one of its outer faces
-    /// that bows most departs from the plane that fits it best, m.
-    pub(crate) fn growth_and_bow(&self, coordinates: &[f64]) -> ([f64; 3], f64) {
+    /// that bows most departs from the plane that fits it best, m, for its `coordinates` and the free `strains` of
+    /// its materials.
+    pub(crate) fn growth_and_bow(&self, coordinates: &[f64], strains: &[BodyFreeStrain]) -> ([f64; 3], f64) {
         let axes = &self.reduced.axes;
         let places: Vec<Vector3<f64>> = self.reduced.positions().iter().map(|at| axes.tr_mul(at)).collect();
-        let moved: Vec<Vector3<f64>> =
-            self.reduced.displacements(coordinates).iter().map(|u| axes.tr_mul(u)).collect();
+        let patch_strains = self.expansion(strains).patch_strains;
+        let moved = self.reduced.displacements(coordinates, patch_strains.as_slice());
+        let moved: Vec<Vector3<f64>> = moved.iter().map(|u| axes.tr_mul(u)).collect();
         let ends = [0, 1, 2].map(|axis| {
             places.iter().fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], at| {
                 [low.min(at[axis]), high.max(at[axis])]

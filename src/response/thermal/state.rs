@@ -178,10 +178,11 @@ impl<'a> SolvedCase<'a> {
         let (frame, layout) = (self.statics.frame, &self.statics.layout);
         let body = &self.base.bodies[number];
         let coordinates = |motion: &[f64]| layout.body_motion(frame, number, motion);
-        let (growth_m, bow_m) = body.growth_and_bow(&coordinates(motion));
         // Both causes strain it, whether or not the cure moves the base.
         let strains = [false, true].map(|cured| self.case.body_strains(body, number, cured));
         let free: Vec<BodyFreeStrain> = strains[0].iter().zip(&strains[1]).map(|(a, b)| *a + *b).collect();
+        let moving = if self.case.cure_moves() { &free } else { &strains[0] };
+        let (growth_m, bow_m) = body.growth_and_bow(&coordinates(motion), moving);
         let both: Vec<f64> = self.motions[0].iter().zip(&self.motions[1]).map(|(a, b)| a + b).collect();
         let worst = |motion: &[f64]| {
             let extremes = body.extremes(&body.stresses(&coordinates(motion), &free));
@@ -228,7 +229,8 @@ impl<'a> SolvedCase<'a> {
             }
         }
         for (number, body) in self.base.bodies.iter().enumerate() {
-            let (_, bow) = body.growth_and_bow(&self.statics.layout.body_motion(frame, number, motion));
+            let coordinates = self.statics.layout.body_motion(frame, number, motion);
+            let (_, bow) = body.growth_and_bow(&coordinates, &self.case.body_strains(body, number, true));
             if bows_most.as_ref().is_none_or(|(_, most)| bow > *most) {
                 bows_most = Some((body.name.to_string(), bow));
             }
