@@ -6,7 +6,7 @@ use super::output::Output;
 use super::part_files::{PartFiles, named_by};
 use super::paths::Paths;
 use std::path::{Path, PathBuf};
-use stillbed_design::{Design, Stated};
+use stillbed_design::{Design, SolvedBodies, Stated};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{self, Kind};
 use stillbed_material::Table;
@@ -141,7 +141,15 @@ impl Input {
     /// # Errors
     /// Everything wrong with the design, its table, or the name of the build.
     pub fn read(&self, output: &Output) -> Result<Design, Failure> {
-        self.read_after(&|stated| output.head_of_design(stated, self.build.as_deref()))
+        self.read_after(&|stated| output.head_of_design(stated, self.build.as_deref()), &self.solved())
+    }
+
+    /// As [`Input::read`], for an answer that does not ask how bodies move: none is solved.
+    ///
+    /// # Errors
+    /// Those of [`Input::read`], but of what shows only when a body is solved.
+    pub fn read_unsolved(&self, output: &Output) -> Result<Design, Failure> {
+        self.read_after(&|stated| output.head_of_design(stated, self.build.as_deref()), &SolvedBodies::None)
     }
 
     /// As [`Input::read`], without printing a heading.
@@ -149,11 +157,17 @@ impl Input {
     /// # Errors
     /// Those of [`Input::read`].
     pub fn read_quietly(&self) -> Result<Design, Failure> {
-        self.read_after(&|_| Ok(()))
+        self.read_after(&|_| Ok(()), &self.solved())
     }
 
-    fn read_after(&self, begin: &Begin) -> Result<Design, Failure> {
-        let design = read_design(&self.design, (&self.known, &self.part_files), self.as_bodies, begin)?;
+    /// Whose bodies are solved: those of the build asked for, or of all.
+    fn solved(&self) -> SolvedBodies<'_> {
+        self.build.as_deref().map_or(SolvedBodies::All, SolvedBodies::Of)
+    }
+
+    fn read_after(&self, begin: &Begin, solved: &SolvedBodies) -> Result<Design, Failure> {
+        let sources = (&self.known, &self.part_files);
+        let design = read_design(&self.design, sources, self.as_bodies, begin, solved)?;
         match &self.build {
             Some(wanted) => Ok(design.only(wanted)?),
             None => Ok(design),
@@ -182,6 +196,7 @@ pub(super) fn read_design(
     (known, part_files): (&MaterialsOption, &PartFiles),
     as_bodies: bool,
     begin: &Begin,
+    solved: &SolvedBodies,
 ) -> Result<Design, Failure> {
     let (table, doubts) = known.table()?;
     let text = files::read_design(path)?;
@@ -192,7 +207,7 @@ pub(super) fn read_design(
     if as_bodies {
         stated = stated.as_bodies();
     }
-    let reading = stated.resolve(&table);
+    let reading = stated.resolve_for(&table, solved);
     let Some(mut design) = reading.design else {
         return Err(Failure { problems: reading.problems, text: Some((name, text)) });
     };

@@ -48,7 +48,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
             .map_err(|problems| Failure { problems: problems.into(), text: Some((name, text)) })
     });
     let curve = curve.transpose()?;
-    let design = arguments.input.read(&arguments.output)?;
+    let design = arguments.input.read_unsolved(&arguments.output)?;
     let trial = curve.as_ref().zip(mass).map(|(curve, mass)| {
         compute_trial(&design, arguments.binder.as_deref(), mass, curve).map_err(Failure::without_text)
     });

@@ -76,7 +76,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         deflection: optional(&arguments.deflection, "--deflection", Kind::Length)?,
         body: arguments.body.as_ref().map(|path| body(path, &arguments.body_unit)).transpose()?,
     };
-    let design = arguments.input.read(&arguments.output)?;
+    let design = arguments.input.read_unsolved(&arguments.output)?;
     let found = Pours::compute(&design, &options).map_err(Failure::without_text)?;
     let answer = output::Answer {
         name: "pour",

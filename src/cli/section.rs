@@ -27,7 +27,7 @@ impl Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
-    let design = arguments.input.read(&arguments.output)?;
+    let design = arguments.input.read_unsolved(&arguments.output)?;
     let sections = Sections::compute(&design).map_err(Failure::without_text)?;
     let file = arguments.input.design.display().to_string();
     let many = sections.builds.iter().map(|build| build.sections.len()).sum::<usize>() > DRAWN;

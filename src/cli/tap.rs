@@ -7,7 +7,7 @@ use super::writing::write_atomically;
 use super::{files, input, output};
 use rayon::prelude::*;
 use std::path::{Path, PathBuf};
-use stillbed_design::{Build, Design};
+use stillbed_design::{Build, Design, SolvedBodies, Stated};
 use stillbed_input::problem::{Place, Problem, Severity, suggest};
 use stillbed_input::quantity::{self, Kind, Spread, figures};
 use stillbed_report::presentation::tap as presentation;
@@ -134,9 +134,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         .against
         .as_ref()
         .map(|path| {
-            input::read_design(path, (&arguments.known, &arguments.part_files), false, &|stated| {
-                arguments.output.head_of_design(stated, None)
-            })
+            let solved = arguments.build.as_deref().map_or(SolvedBodies::All, SolvedBodies::Of);
+            let begin = |stated: &Stated| arguments.output.head_of_design(stated, None);
+            let sources = (&arguments.known, &arguments.part_files);
+            input::read_design(path, sources, false, &begin, &solved)
         })
         .transpose()?;
     let found = match &design {

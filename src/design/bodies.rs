@@ -325,6 +325,12 @@ impl BuildBody {
         Ok(1)
     }
 
+    /// True once it has been reduced.
+    #[cfg(test)]
+    pub(super) fn is_solved(&self) -> bool {
+        self.reduced.get().is_some()
+    }
+
     /// On the coarser and on the finer grid, reduced when it is first asked for.
     fn reduced(&self, media: &[Medium]) -> Result<&[Reduced; 2], Problem> {
         let nominal: Vec<Elastic> = self.substances.iter().map(|at| elastic(&media[*at]).0).collect();

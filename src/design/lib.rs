@@ -65,7 +65,7 @@ pub use tube::Tube;
 pub use vary::{BodyPartPlace, Choices, Gaps, PartPlace, Rack, VarySpec};
 
 use stillbed_input::document::{Fields, Located, Reader, Uncertain};
-use stillbed_input::problem::{Place, Problem, Severity, in_order};
+use stillbed_input::problem::{Place, Problem, Problems, Severity, in_order};
 use stillbed_input::quantity::{Fault, Kind, show};
 use stillbed_material::Table;
 use substance::Register;
@@ -193,12 +193,17 @@ impl Design {
     /// What shows only when the builds are assembled as frames. First the builds that cannot be computed:
     /// with faults of geometry, mechanisms, or rails that are not straight. Then what is doubtful about the
     /// members of the others.
-    fn as_frames(&self) -> (Vec<LeftOut>, Vec<Problem>) {
+    fn as_frames(&self, solved: &SolvedBodies) -> (Vec<LeftOut>, Vec<Problem>) {
         let draw = stillbed_input::quantity::Draw::default();
         let (mut left_out, mut doubtful) = (Vec::new(), Vec::new());
         for build in &self.builds {
-            let problems = match build.model(&self.goal, &draw) {
-                Ok(model) => {
+            let whole = match solved.includes(build) {
+                true => build.model(&self.goal, &draw).map(Some),
+                false => build.weights(&self.goal, &draw).map(|_| None),
+            };
+            let problems: Problems = match whole {
+                Ok(None) => Vec::new().into(),
+                Ok(Some(model)) => {
                     // Members that are bodies are lines no longer.
                     let thermal =
                         self.goal.thermal.as_ref().filter(|_| build.drawing.as_bodies != Some(true));
@@ -244,6 +249,28 @@ fn no_loss_at(place: Place, amplitude: f64) -> Problem {
 
 fn is_sound(problems: &[Problem]) -> bool {
     !problems.iter().any(Problem::is_error)
+}
+
+/// Whose bodies are solved when a design is read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SolvedBodies<'n> {
+    /// Those of every build.
+    All,
+    /// Those of the build of this name.
+    Of(&'n str),
+    /// None: sections, mixes and castings do not ask how a body moves.
+    None,
+}
+
+impl SolvedBodies<'_> {
+    fn includes(&self, build: &Build) -> bool {
+        build.bodies.is_empty()
+            || match self {
+                SolvedBodies::All => true,
+                SolvedBodies::Of(name) => build.name == *name,
+                SolvedBodies::None => false,
+            }
+    }
 }
 
 /// What a file states, before materials are looked up and sections meshed.
@@ -336,6 +363,13 @@ impl Stated {
     /// The design, with materials from `table`.
     #[must_use]
     pub fn resolve(self, table: &Table) -> Reading {
+        self.resolve_for(table, &SolvedBodies::All)
+    }
+
+    /// The same with as many bodies solved as an answer needs, since that takes seconds; that a body cannot be solved, or
+    /// a build with it not be assembled, shows only where it is.
+    #[must_use]
+    pub fn resolve_for(self, table: &Table, solved: &SolvedBodies) -> Reading {
         let Stated { file, title, goal, builds: stated, uncertain, mut problems } = self;
         let mut register = Register::new(uncertain);
         let mut builds = Vec::new();
@@ -364,7 +398,7 @@ impl Stated {
             let uncertain = register.uncertain;
             let mut design =
                 Design { file, title, goal, builds, uncertain, notes: Vec::new(), left_out: Vec::new() };
-            let (faults, doubts) = design.as_frames();
+            let (faults, doubts) = design.as_frames(solved);
             reading.problems.extend(doubts);
             design.notes = in_order(reading.problems.clone());
             reading.problems.extend(faults.iter().flat_map(|left| left.problems.clone()));
@@ -433,5 +467,7 @@ mod seeds;
 
 #[cfg(test)]
 mod arms_tests;
+#[cfg(test)]
+mod solved_tests;
 #[cfg(test)]
 mod walls_tests;

@@ -100,7 +100,7 @@ impl Sections {
 }
 
 fn of_build(design: &Design, build: &Build) -> Result<BuildSections, Problems> {
-    let model = build.model(&design.goal, &Draw::default())?;
+    let model = build.weights(&design.goal, &Draw::default())?;
     let mut sections = Vec::new();
     for (profile, solution) in build.profiles.iter().zip(&model.sections) {
         let sliding = |action: &stillbed_section::Action| Acting {

@@ -198,7 +198,7 @@ fn a_body_of_another_size_is_what_compare_would_say_of_it() {
 #[test]
 fn a_body_too_small_for_its_feet_is_counted_and_said() {
     let targets = "[targets]\nstiffness = { at_least = \"0.1 N/um\" }\n";
-    let text = SLAB.replace("400 x 250 x 100 mm", "330 x 250 x 100 mm");
+    let text = SLAB.replace("400 x 250 x 100 mm", "280 x 250 x 100 mm");
     let sizing = sized(&design(&format!("{text}{targets}")), &Options::default());
     assert_eq!([sizing.candidates, sizing.solved], [6, 4]);
     assert!(sizing.answer.contains("All 6 candidates that can be built were covered"), "{}", sizing.answer);
