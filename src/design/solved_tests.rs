@@ -23,7 +23,7 @@ mass = "4 kg"
 [builds.light]
 bodies.slab.parts = [{ box = "400 x 250 x 120 mm", of = "granite" }]
 [builds.heavy]
-bodies.slab.parts = [{ box = "400 x 250 x 120 mm", of = "grey iron" }]
+bodies.slab.parts = [{ box = "400 x 250 x 120 mm", of = "grey iron class 40" }]
 "#;
 
 #[test]
