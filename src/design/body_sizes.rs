@@ -65,31 +65,11 @@ impl Build {
 #[cfg(test)]
 mod tests {
     use super::super::Design;
+    use super::super::slab_sample::SLAB;
     use super::*;
     use approx::assert_relative_eq;
     use stillbed_input::quantity::Draw;
     use stillbed_material::Table;
-
-    const SLAB: &str = r#"
-[points]
-seat = "0, 0, 60 mm"
-foot_a = "-150, -80, -60 mm"
-foot_b = "150, -80, -60 mm"
-foot_c = "0, 80, -60 mm"
-[patches]
-seat = "round 40 mm"
-foot_a = "round 40 mm"
-foot_b = "round 40 mm"
-foot_c = "round 40 mm"
-[feet.pads]
-at = ["foot_a", "foot_b", "foot_c"]
-stiffness = "20, 20, 80 N/um"
-[masses.head]
-at = "seat"
-mass = "4 kg"
-[builds.stone.bodies.slab]
-parts = [{ box = "400 x 250 x 120 mm", of = "granite" }, { cylinder = "40 x 120 mm", at = "120, 60, 0 mm", of = "air" }]
-"#;
 
     fn slab() -> Build {
         let design = Design::read("d.toml", SLAB, &Table::built_in());
