@@ -299,16 +299,15 @@ impl<'d> Bars<'d> {
     /// The cross-section that holds `point`: that of the largest bar there.
     fn patch(&self, point: &str) -> Option<PatchSpec> {
         let own = self.0.iter().rev().find(|bar| bar.end_at(point).is_some())?;
-        let axis = own.along().iamax();
         // About the point, which lies beside the section where the bar has an offset.
-        let offset = Vector3::from(own.spec.offset);
+        let offset = own.axes.tr_mul(&Vector3::from(own.spec.offset));
         let side = |k: usize| {
-            let way = Vector3::from_fn(|i, _| if i == k { 1.0 } else { 0.0 });
-            2.0 * (own.reach(&way) + offset.dot(&way)).max(own.reach(&-way) - offset.dot(&way))
+            let ([from, to], offset) = (own.hull[k], offset[1 + k]);
+            2.0 * (to + offset).max(-from - offset)
         };
-        let sides: Vec<f64> = (0..3).filter(|k| *k != axis).map(side).collect();
-        let size = PatchSize::Rectangle(sides[0], sides[1]);
-        Some(PatchSpec { size, section: Some(own.along().into()), place: own.spec.place.clone() })
+        let axis = |k: usize| Vector3::from(own.axes.column(k)).into();
+        let size = PatchSize::Rectangle(side(0), side(1));
+        Some(PatchSpec { size, section: Some([axis(0), axis(1)]), place: own.spec.place.clone() })
     }
 }
 

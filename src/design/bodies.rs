@@ -193,7 +193,7 @@ fn hold(drawing: &Drawing, sizes: &[(String, [f64; 2])], bodies: &mut [BuildBody
     for (number, (name, point)) in drawing.points.iter().enumerate() {
         let at = Vector3::from(point.position);
         let stated = drawing.patches.get(name);
-        let section = stated.and_then(|patch| patch.section).map(Vector3::from);
+        let section = stated.and_then(|patch| patch.section).map(|axes| axes.map(Vector3::from));
         let faces: Vec<Result<(), PatchFault>> = bodies
             .iter()
             .map(|body| match section {
@@ -239,7 +239,7 @@ fn hold(drawing: &Drawing, sizes: &[(String, [f64; 2])], bodies: &mut [BuildBody
         let place = stated.map_or(&point.place, |patch| &patch.place).clone();
         if let Some(joint) = joint {
             let meet: Vec<&Body> = on.iter().map(|body| &bodies[*body].body).collect();
-            if let Some(axes) = joint.axes(&meet, &at, section, said) {
+            if let Some(axes) = joint.axes(&meet, &at, section.map(|[normal, _]| normal), said) {
                 let second = &mut bodies[on[1]];
                 let point = second.points.len();
                 second.joints.push(BodyJoint { point, joint: joint.number, axes });
@@ -247,7 +247,7 @@ fn hold(drawing: &Drawing, sizes: &[(String, [f64; 2])], bodies: &mut [BuildBody
         }
         // On a face that two bodies share, the area bonds them, or the joint there.
         let grip = match section {
-            Some(normal) => Grip::Section(normal),
+            Some([normal, side]) => Grip::Section { normal, side },
             None if on.len() > 1 => Grip::OnePiece,
             None => grip(drawing, name),
         };

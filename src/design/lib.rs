@@ -468,6 +468,8 @@ mod seeds;
 #[cfg(test)]
 mod arms_tests;
 #[cfg(test)]
+mod columns_tests;
+#[cfg(test)]
 mod slab_sample;
 #[cfg(test)]
 mod solved_tests;

@@ -116,20 +116,34 @@ impl Body {
         let mut extra = [const { Vec::new() }; 3];
         let mut faces = Vec::new();
         for (number, patch) in self.patches.iter().enumerate() {
-            let own = Patch { at: axes.tr_mul(&patch.at), ..*patch };
-            let (axis, outward) = match patch.grip {
-                Grip::Section(normal) => square_axis(&axes.tr_mul(&normal)).map(|axis| (axis, 1.0)),
-                _ => face(&parts, &own.at, size),
-            }
-            .map_err(|fault| BodyFault::Patch(number, fault))?;
-            if let Grip::Section(_) = patch.grip {
+            let fault = |fault| BodyFault::Patch(number, fault);
+            let mut own = patch.turned(&axes).map_err(fault)?;
+            let on_face = face(&parts, &own.at, size);
+            let (axis, outward) = match own.grip {
+                Grip::Section { normal, .. } => {
+                    let axis = square_axis(&normal).map_err(fault)?;
+                    let beside = own.has_beside(&parts, axis, size);
+                    match on_face {
+                        Ok((face, outward)) if beside && face == axis => {
+                            own.grip = Grip::OnePiece;
+                            (axis, outward)
+                        }
+                        _ => (axis, 1.0),
+                    }
+                }
+                _ => on_face.map_err(fault)?,
+            };
+            if let Grip::Section { .. } = own.grip {
                 extra[axis].push(own.at[axis]);
+                for (along, side) in within(axis).into_iter().zip(own.size.sides()) {
+                    extra[along].extend([own.at[along] - 0.5 * side, own.at[along] + 0.5 * side]);
+                }
                 faces.push((own, axis));
                 continue;
             }
             let mut depth = f64::INFINITY;
             for (along, side) in within(axis).into_iter().zip(own.size.sides()) {
-                if patch.grip == Grip::OnePiece || side > LARGE * sizes[along] {
+                if own.grip == Grip::OnePiece || side > LARGE * sizes[along] {
                     extra[along].extend([own.at[along] - 0.5 * side, own.at[along] + 0.5 * side]);
                     depth = depth.min(0.5 * side);
                 }
@@ -152,7 +166,7 @@ impl Body {
         for (number, (patch, axis)) in faces.iter().enumerate() {
             let covered = covered(&mesh, patch, *axis);
             let overhangs = || BodyFault::Patch(number, PatchFault::Overhangs(covered));
-            if covered < 0.5 && !matches!(patch.grip, Grip::Section(_)) {
+            if covered < 0.5 && !matches!(patch.grip, Grip::Section { .. }) {
                 return Err(overhangs());
             }
             if patch.grip == Grip::Average {

@@ -44,9 +44,14 @@ impl PatchSize {
 pub enum Grip {
     /// The area moves as one piece.
     OnePiece,
-    /// The area is a cross-section of the body, square to this direction and on its surface or within it; what it has
-    /// of the body moves as one piece.
-    Section(Vector3<f64>),
+    /// The area is a cross-section of a bar, on the surface of the body or within it; what it has of the body moves as
+    /// one piece. Where the body reaches beyond it, it is the foot of that bar on the body.
+    Section {
+        /// The direction that it is square to.
+        normal: Vector3<f64>,
+        /// The direction of the first of its sides, square to the normal.
+        side: Vector3<f64>,
+    },
     /// The point moves as the average of the area, which what acts on it presses evenly.
     Average,
 }
@@ -63,6 +68,30 @@ pub struct Patch {
 }
 
 impl Patch {
+    /// The patch in the axes of a grid, one per column; a cross-section becomes the rectangle around it along them.
+    pub(crate) fn turned(&self, axes: &Matrix3<f64>) -> Result<Patch, PatchFault> {
+        let own = Patch { at: axes.tr_mul(&self.at), ..*self };
+        let Grip::Section { normal, side } = self.grip else { return Ok(own) };
+        let (normal, side) = (axes.tr_mul(&normal), axes.tr_mul(&side));
+        let (other, [a, b]) = (normal.cross(&side), self.size.sides());
+        let [u, v] = within(square_axis(&normal)?).map(|k| a * side[k].abs() + b * other[k].abs());
+        Ok(Patch { size: PatchSize::Rectangle(u, v), grip: Grip::Section { normal, side }, ..own })
+    }
+
+    /// True when a body of `parts` reaches beyond its area, which is square to `axis`, in any of the axes of the grid;
+    /// all in those. `size` is the largest size of the body.
+    pub(crate) fn has_beside(&self, parts: &[Part], axis: usize, size: f64) -> bool {
+        let beyond = within(axis).into_iter().zip(self.size.sides());
+        beyond.flat_map(|(along, side)| [(along, 0.55 * side), (along, -0.55 * side)]).any(|(along, by)| {
+            [-2.0, 2.0].into_iter().any(|off| {
+                let mut place = self.at;
+                place[along] += by;
+                place[axis] += off * ON_FACE * size;
+                material(parts, &place).is_some()
+            })
+        })
+    }
+
     /// True when its area overlaps that of `other`, both on faces of `axis` and in the axes of the grid.
     pub(crate) fn overlaps(&self, other: &Patch, axis: usize) -> bool {
         let [u, v] = within(axis);

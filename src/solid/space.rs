@@ -335,7 +335,7 @@ impl Space<'_> {
             for k in 0..6 {
                 let to = 6 * number + k;
                 match patch.grip {
-                    Grip::OnePiece | Grip::Section(_) => {
+                    Grip::OnePiece | Grip::Section { .. } => {
                         change[(piece, to)] = 1.0;
                         change.view_mut((pieces, to), (free, 1)).copy_from(&(-with_pieces.column(piece)));
                         piece += 1;

@@ -430,8 +430,8 @@ pub fn outline(shape: &Shape) -> Vec<Ring> {
 pub struct PatchSpec {
     /// Its size.
     pub size: PatchSize,
-    /// Where it is a cross-section of the body: the direction that it is square to, global axes.
-    pub section: Option<[f64; 3]>,
+    /// Where it is a cross-section of a bar: the direction that it is square to and that of its first side, global axes.
+    pub section: Option<[[f64; 3]; 2]>,
     /// Its place in the file.
     pub place: Place,
 }
