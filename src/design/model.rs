@@ -1,5 +1,6 @@
 //! A build at one draw of its uncertain values: a frame with solved sections.
 
+use super::bodies::BuildBody;
 use super::build::{Build, Profile};
 use super::goal::Goal;
 use super::price::{Costs, PartCost};
@@ -8,7 +9,7 @@ use nalgebra::{Matrix6, Vector3};
 use std::sync::Arc;
 use stillbed_frame::{
     Anchor, Arm, Displaced, Foot, Frame, FrameFault, Inside, Joint, Layout, Mass, Member, MemberSection,
-    PartStiffness, Point, Solid, bounded, overlaps,
+    PartStiffness, Point, Solid, Substructure, bounded, overlaps,
 };
 use stillbed_input::problem::{Place, Problem, Problems};
 use stillbed_input::quantity::Draw;
@@ -76,9 +77,7 @@ impl Build {
         }
         let mut frame = self.frame(goal, &sections, &media, draw, scale);
         if solved {
-            for body in &self.bodies {
-                frame.bodies.push(body.substructure(&media, false).map_err(Problems::from)?);
-            }
+            frame.bodies = self.substructures(&media)?;
         }
         self.add_walls(&mut frame, &media, draw, scale);
         if solved {
@@ -114,6 +113,15 @@ impl Build {
         }
         let impulse = goal.tap.as_ref().map_or(0.0, |tap| tap.impulse.at(draw));
         Ok(Model { frame, coarse, sections, media, tip, work, mass_of, inside, scale, impulse })
+    }
+
+    /// Its bodies in `media`, for a frame of this build.
+    ///
+    /// # Errors
+    /// What keeps one of them from being solved, at its place.
+    pub fn substructures(&self, media: &[Medium]) -> Result<Vec<Substructure>, Problems> {
+        let own = |body: &BuildBody| body.substructure(media, false).map_err(Problems::from);
+        self.bodies.iter().map(own).collect()
     }
 
     /// `frame` with its bodies on the coarser grid, for the nominal draw.

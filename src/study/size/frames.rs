@@ -17,7 +17,7 @@ use std::hash::Hash;
 use std::sync::{Arc, Mutex, PoisonError};
 use stillbed_design::{Goal, Measure, Model, Tube};
 use stillbed_eigen::{Precision, Vectors};
-use stillbed_frame::{Displaced, Frame, Inside, MemberSection, Portion, Solid, Solids};
+use stillbed_frame::{Displaced, Frame, Inside, MemberSection, Portion, Solid, Solids, Substructure};
 use stillbed_input::problem::Problems;
 use stillbed_input::quantity::Draw;
 use stillbed_material::Medium;
@@ -116,11 +116,15 @@ pub struct Frames<'a> {
     sections: Vec<Cache<Vec<usize>, Section>>,
     geometries: Vec<Cache<Vec<usize>, Shaped>>,
     media: Cache<Vec<usize>, Option<Vec<Medium>>>,
+    /// The bodies of the build in the mixes of a choice.
+    substructures: Cache<Vec<usize>, Option<Vec<Substructure>>>,
 }
 
 /// State that one thread carries from candidate to candidate.
 pub struct ThreadState {
     model: Model,
+    /// The mixes that the bodies of the model are of.
+    mixes: Option<Vec<usize>>,
     /// The modes found last among candidates that are joined alike.
     starts: Vec<(Arc<Alike>, Vectors)>,
     /// Of the frames with other bodies.
@@ -181,6 +185,7 @@ impl<'a> Frames<'a> {
             sections: profiles().map(|_| Cache::new()).collect(),
             geometries: profiles().map(|_| Cache::new()).collect(),
             media: Cache::new(),
+            substructures: Cache::new(),
             space: space.clone(),
         })
     }
@@ -192,7 +197,7 @@ impl<'a> Frames<'a> {
 
     /// A state that starts from the drawn build.
     pub fn thread_state(&self) -> ThreadState {
-        ThreadState { model: self.base.clone(), starts: Vec::new(), bodies: HashMap::new() }
+        ThreadState { model: self.base.clone(), mixes: None, starts: Vec::new(), bodies: HashMap::new() }
     }
 
     /// The figures of the candidate at `choice`; it is not solved where `screen` is true of its mass and
@@ -235,6 +240,9 @@ impl<'a> Frames<'a> {
         let Some(made) = made else {
             return Outcome::Broken("a section cannot be solved".to_string());
         };
+        if self.set_bodies(state, choice).is_none() {
+            return Outcome::Broken("a body cannot be solved".to_string());
+        }
         let model = &mut state.model;
         model.mass_of = vec![0.0; space.build.substances.len()];
         for part in &made {
@@ -273,6 +281,20 @@ impl<'a> Frames<'a> {
         let first =
             |problems: Problems| problems.first().map_or(String::new(), |problem| problem.message.clone());
         found.map(Box::new).map_err(first)
+    }
+
+    /// Gives the model of `state` its bodies in the mixes of `choice`; `None` where one cannot be solved.
+    fn set_bodies(&self, state: &mut ThreadState, choice: &[usize]) -> Option<()> {
+        let mixes = self.space.mix_key(choice);
+        if state.model.frame.bodies.is_empty() || state.mixes.as_ref() == Some(&mixes) {
+            return Some(());
+        }
+        let solved = self.substructures.get(mixes.clone(), || {
+            self.space.build.substructures(self.media(choice).as_ref().as_ref()?).ok()
+        });
+        state.model.frame.bodies.clone_from((*solved).as_ref()?);
+        state.mixes = Some(mixes);
+        Some(())
     }
 
     /// Gives `model` the joints of the walls of its sections; `None` where a section is not known.
@@ -337,7 +359,7 @@ impl<'a> Frames<'a> {
         let mut portions: Vec<Arc<Option<Portion>>> = (0..made.len()).map(portion).collect();
         portions.push(match joints.iter().any(|joint| joint.wall.is_some()) {
             true => Arc::new(carry()),
-            false => alike.carried.get(self.space.feet_key(choice), carry),
+            false => alike.carried.get(self.space.carried_key(choice), carry),
         });
         let portions: Vec<&Portion> = portions
             .iter()

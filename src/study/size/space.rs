@@ -153,10 +153,10 @@ impl Space {
         Ok(Space { build, bodies_of: Some(choice.to_vec()), ..self.clone() })
     }
 
-    /// The part of `choice` on which the feet depend.
-    pub(super) fn feet_key(&self, choice: &[usize]) -> Vec<usize> {
+    /// The part of `choice` on which the feet and the materials of bodies depend.
+    pub(super) fn carried_key(&self, choice: &[usize]) -> Vec<usize> {
         let feet = self.variables.iter().filter(|v| matches!(v.target, Target::Foot { .. }));
-        feet.map(|v| choice[v.axis]).collect()
+        feet.map(|v| choice[v.axis]).chain(self.mix_key(choice)).collect()
     }
 
     /// The part of `choice` on which the mixes depend.

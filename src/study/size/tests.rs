@@ -99,8 +99,13 @@ fn quick_as_whole(design: &Design) -> usize {
     let mut state = frames.thread_state();
     let asked = Asked { count: 5, ..Asked::default() };
     let mut compared = 0;
+    let mut met = Vec::new();
     for i in 0..12 {
         let choice: Vec<usize> = space.axes.iter().enumerate().map(|(a, n)| (i * (a + 1) + a) % n).collect();
+        if met.contains(&choice) {
+            continue;
+        }
+        met.push(choice.clone());
         let Outcome::Solved(quick) = frames.evaluate(&choice, &mut state, |_, _| false) else { continue };
         let whole = space.build_at(&choice).unwrap();
         let slow = measure(&whole, &design.goal, &Draw::default(), 1.0, &asked).unwrap();
@@ -193,6 +198,18 @@ fn a_body_of_another_size_is_what_compare_would_say_of_it() {
     let mass = again.builds[0].model(&again.goal, &Draw::default()).unwrap().mass();
     assert!((mass / best.mass_kg - 1.0).abs() < 1e-6, "{mass} {}", best.mass_kg);
     assert!(written.contains("400 x 250 x 100 mm"), "{written}");
+}
+
+#[test]
+fn a_body_of_another_mix_is_what_compare_would_say_of_it() {
+    let cast = "[mixes.cast]\nbinder = { of = \"epoxy\", share = 22 }\n\
+                aggregates = [{ of = \"granite\", share = 78, grain = \"1 to 4 mm\" }]\n\
+                [vary.share]\nmix = \"cast\"\nshare = [17, 22, 30]\nunfilled = true\n";
+    let vary = SLAB.split("[vary.").next().unwrap();
+    let build = &SLAB[SLAB.find("[builds.stone]").unwrap()..].replace("of = \"granite\"", "of = \"cast\"");
+    let build = build.replace("granite = \"2 per kg\"", "cast = \"3 per kg\"");
+    let targets = "[targets]\nstiffness = { at_least = \"0.1 N/um\" }\n";
+    assert_eq!(quick_as_whole(&design(&format!("{vary}{cast}{targets}{build}"))), 3);
 }
 
 #[test]
