@@ -3,10 +3,14 @@
 use super::{Evaluator, Inputs};
 use nalgebra::{DVector, Vector3};
 use stillbed_eigen::{Settings, lowest};
-use stillbed_solid::{Assembly, Body, Elastic, Grip, Part, Patch, PatchSize, Ring, fit};
+use stillbed_solid::{Assembly, Body, Elastic, Grip, Mesh, Part, Patch, PatchSize, Ring, fit};
 
-pub(super) const EVALUATORS: &[(&str, Evaluator)] =
-    &[("free-body", free_body), ("cantilever", cantilever), ("pressed-cube", pressed_cube)];
+pub(super) const EVALUATORS: &[(&str, Evaluator)] = &[
+    ("free-body", free_body),
+    ("on-diaphragms", on_diaphragms),
+    ("cantilever", cantilever),
+    ("pressed-cube", pressed_cube),
+];
 
 /// Materials from the inputs `e`, `nu` and `rho`, one number for each.
 fn materials(inputs: &Inputs) -> Result<Vec<Elastic>, String> {
@@ -14,16 +18,20 @@ fn materials(inputs: &Inputs) -> Result<Vec<Elastic>, String> {
     Ok(e.iter().zip(&nu).zip(&rho).map(|((e, nu), rho)| Elastic::isotropic(*e, *nu, *rho)).collect())
 }
 
-/// The parts of a body: `shape=block size=x,y,z`, with `core=y,z` of the second material through it along x, or
-/// `tube=y,z,wall` of it around the first; `shape=cylinder size=diameter,length`, with `hole=diameter` through it.
+/// The parts of a body: `shape=block size=x,y,z`, with `core=y,z` of the second material through it along x or
+/// `core=x,y,z` in its middle, or `tube=y,z,wall` of it around the first; `shape=cylinder size=diameter,length`, with `hole=diameter` through it.
 fn parts(inputs: &Inputs) -> Result<Vec<Part>, String> {
     let size = inputs.numbers("size")?;
     match (inputs.text("shape")?, &size[..]) {
         ("block", &[x, y, z]) => {
             let mut parts = vec![Part::cuboid([x, y, z], [0.0; 3], Some(0))];
             if let Ok(core) = inputs.numbers("core") {
-                let &[y, z] = &core[..] else { return Err("core is not y,z".to_string()) };
-                parts.push(Part::cuboid([x, y, z], [0.0; 3], Some(1)));
+                let core = match core[..] {
+                    [y, z] => [x, y, z],
+                    [x, y, z] => [x, y, z],
+                    _ => return Err("core is neither y,z nor x,y,z".to_string()),
+                };
+                parts.push(Part::cuboid(core, [0.0; 3], Some(1)));
             }
             if let Ok(tube) = inputs.numbers("tube") {
                 let &[y, z, wall] = &tube[..] else { return Err("tube is not y,z,wall".to_string()) };
@@ -48,14 +56,44 @@ fn finer(inputs: &Inputs) -> usize {
 
 /// The lowest `count` elastic angular frequencies of a free body, rad/s, or with `hertz=1` its frequencies, Hz.
 fn free_body(inputs: &Inputs) -> Result<Vec<f64>, String> {
-    let (parts, materials) = (parts(inputs)?, materials(inputs)?);
+    let mesh = mesh(inputs)?;
+    frequencies(inputs, &mesh, &vec![false; 3 * mesh.nodes()], 6)
+}
+
+/// The lowest angular frequencies, as of [`free_body`], of a body on thin diaphragms: the faces at both ends of the
+/// axes `diaphragms`, 0 to 2, move along their normal only. With `turned=axis` it is the upper half of a body that moves
+/// so that what lies in the middle plane across that axis moves along it only, as where a plate bends. With `rigid=count` as many
+/// rigid-body motions are left out.
+fn on_diaphragms(inputs: &Inputs) -> Result<Vec<f64>, String> {
+    let mesh = mesh(inputs)?;
+    let (axes, turned) = (inputs.numbers("diaphragms")?, inputs.number("turned").ok());
+    let ends = [0, 1, 2].map(|axis: usize| {
+        let lines = &mesh.axes[axis].lines;
+        [lines[0], lines[lines.len() - 1]]
+    });
+    let is_held = |dof: usize| {
+        let (at, way) = (mesh.position(dof / 3), dof % 3);
+        let on = |axis: usize, end: usize| (at[axis] - ends[axis][end]).abs() < 1e-9 && way != axis;
+        axes.iter().any(|axis| on(*axis as usize, 0) || on(*axis as usize, 1))
+            || turned.is_some_and(|axis| on(axis as usize, 0))
+    };
+    let held: Vec<bool> = (0..3 * mesh.nodes()).map(is_held).collect();
+    let rigid = inputs.number("rigid").map_or(0, |count| count as usize);
+    frequencies(inputs, &mesh, &held, rigid)
+}
+
+fn mesh(inputs: &Inputs) -> Result<Mesh, String> {
+    fit(&parts(inputs)?, &[const { Vec::new() }; 3], finer(inputs)).map_err(|fault| fault.to_string())
+}
+
+/// The lowest `count` beyond the `rigid` ones.
+fn frequencies(inputs: &Inputs, mesh: &Mesh, held: &[bool], rigid: usize) -> Result<Vec<f64>, String> {
     let count = inputs.number("count")? as usize;
-    let mesh = fit(&parts, &[const { Vec::new() }; 3], finer(inputs)).map_err(|fault| fault.to_string())?;
-    let matrices = Assembly::new(&mesh).matrices(&materials, &vec![false; 3 * mesh.nodes()]);
+    let matrices = Assembly::new(mesh).matrices(&materials(inputs)?, held);
     let found =
-        lowest(&matrices.pair(), count + 6, &Settings::default()).map_err(|fault| fault.to_string())?;
+        lowest(&matrices.pair(), count + rigid, &Settings::default()).map_err(|fault| fault.to_string())?;
     let unit = if inputs.number("hertz").is_ok() { std::f64::consts::TAU } else { 1.0 };
-    Ok(found.omega_squared[6..].iter().map(|square| square.sqrt() / unit).collect())
+    Ok(found.omega_squared[rigid..].iter().map(|square| square.sqrt() / unit).collect())
 }
 
 /// The mean deflection of the end face of a cantilever 3 : 1 : 1 under an even shear on it, times E h / F.
