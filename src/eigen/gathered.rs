@@ -9,39 +9,62 @@ use super::pair::MatrixPair;
 use super::pairs::Settings;
 use super::search::{capacity, sparse_approximate};
 use super::sparse::Sparse;
-use super::symbolic::{Patterns, Symbolic};
+use super::symbolic::Symbolic;
 use super::vectors::Vectors;
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// A matrix pair in the order in which it is eliminated, which takes less memory than both triangles do.
 ///
 /// ```
-/// use stillbed_eigen::{GatheredPair, MatrixPair, Patterns, Sparse};
+/// use stillbed_eigen::{GatheredPair, Sparse};
 ///
 /// // Two masses of 1 kg on two springs of 1 N/m in a row.
 /// let stiffness = Sparse::from_lower(2, &[(0, 0, 2.0), (1, 0, -1.0), (1, 1, 1.0)])?;
-/// let mass = Sparse::from_lower(2, &[(0, 0, 1.0), (1, 1, 1.0)])?;
-/// let pair = GatheredPair::new(&MatrixPair::new(&stiffness, &mass), &Patterns::default())?;
+/// let mut pair = GatheredPair::new(&stiffness, &[])?;
+/// pair.set_mass(&Sparse::from_lower(2, &[(0, 0, 1.0), (1, 1, 1.0)])?)?;
 /// assert_eq!(pair.factor(1.0)?.below(), 1);
+/// // The same with springs ten times as stiff.
+/// pair.set_stiffness(&Sparse::from_lower(2, &[(0, 0, 20.0), (1, 0, -10.0), (1, 1, 10.0)])?)?;
+/// assert_eq!(pair.factor(1.0)?.below(), 0);
 /// # Ok::<(), stillbed_eigen::EigenFault>(())
 /// ```
 #[derive(Debug, Clone)]
 pub struct GatheredPair {
     symbolic: Arc<Symbolic>,
-    /// Lower triangles.
+    /// Lower triangles; without a mass, none of it.
     stiffness: Vec<f64>,
     mass: Vec<f64>,
 }
 
 impl GatheredPair {
-    /// Gathers `pair`, which must have passed its checks, ordered as `patterns` know or find out.
+    /// Gathers `stiffness`, whose degrees of freedom belong to the points `group` as those of [`MatrixPair::group`], without
+    /// a mass. It is not needed any more then, nor is what is set later once that is set.
     ///
     /// # Errors
-    /// Those of [`Patterns::analyse`].
-    pub fn new(pair: &MatrixPair, patterns: &Patterns) -> Result<GatheredPair, EigenFault> {
-        let symbolic = patterns.analyse(pair)?;
-        let (stiffness, mass) = symbolic.gather_own(pair);
-        Ok(GatheredPair { symbolic, stiffness, mass })
+    /// Those of [`Symbolic::analyse`].
+    pub fn new(stiffness: &Sparse, group: &[usize]) -> Result<GatheredPair, EigenFault> {
+        let HeldStiffness { symbolic, values, .. } = HeldStiffness::new(stiffness, group)?;
+        Ok(GatheredPair { symbolic, stiffness: values, mass: Vec::new() })
+    }
+
+    /// Sets the mass.
+    ///
+    /// # Errors
+    /// [`EigenFault::OtherPattern`] when it has entries where the stiffness has none.
+    pub fn set_mass(&mut self, mass: &Sparse) -> Result<(), EigenFault> {
+        self.mass = self.symbolic.gather_within(mass).ok_or(EigenFault::OtherPattern)?;
+        Ok(())
+    }
+
+    /// Sets another stiffness with the entries of the first.
+    ///
+    /// # Errors
+    /// [`EigenFault::OtherPattern`] when it has others.
+    pub fn set_stiffness(&mut self, stiffness: &Sparse) -> Result<(), EigenFault> {
+        // What is there goes first.
+        self.stiffness = Vec::new();
+        self.stiffness = self.symbolic.gather_within(stiffness).ok_or(EigenFault::OtherPattern)?;
+        Ok(())
     }
 
     /// Number of degrees of freedom.
@@ -50,13 +73,13 @@ impl GatheredPair {
         self.symbolic.order.len()
     }
 
-    /// The factor of `K - shift M`, as by [`Factorisation::compute`].
+    /// The factor of `K - shift M`, as by [`Factorisation::compute`]; without a mass, that of `K`.
     ///
     /// # Errors
     /// As there.
     pub fn factor(&self, shift: f64) -> Result<Factorisation, EigenFault> {
         let Self { symbolic, stiffness, mass } = self;
-        let factor = match shift == 0.0 {
+        let factor = match shift == 0.0 || mass.is_empty() {
             true => SparseFactor::of(symbolic, stiffness, shift, Vec::new()),
             false => SparseFactor::new(symbolic, stiffness, mass, shift, Vec::new()),
         };
@@ -69,7 +92,7 @@ impl GatheredPair {
     ///
     /// # Errors
     /// [`EigenFault::NoModes`], [`EigenFault::TooManyModes`], [`EigenFault::OtherPattern`] when `factor` is of another
-    /// pair, [`EigenFault::Negative`] when its shift lies above a mode, [`EigenFault::NotConverged`].
+    /// pair or there is no mass, [`EigenFault::Negative`] when its shift lies above a mode, [`EigenFault::NotConverged`].
     pub fn approximate(&self, count: usize, factor: &Factorisation) -> Result<Vectors, EigenFault> {
         let n = self.dofs();
         if count == 0 {
@@ -79,7 +102,7 @@ impl GatheredPair {
             return Err(EigenFault::TooManyModes { asked: count, available: n });
         }
         let sparse = factor.as_sparse().filter(|own| Arc::ptr_eq(own.symbolic(), &self.symbolic));
-        let sparse = sparse.ok_or(EigenFault::OtherPattern)?;
+        let sparse = sparse.filter(|_| !self.mass.is_empty()).ok_or(EigenFault::OtherPattern)?;
         if let Some(dof) = sparse.negative() {
             return Err(EigenFault::Negative { dof });
         }
@@ -141,10 +164,8 @@ impl HeldStiffness {
     /// # Errors
     /// Those of [`Symbolic::analyse`].
     pub fn new(stiffness: &Sparse, group: &[usize]) -> Result<HeldStiffness, EigenFault> {
-        let mass = Sparse::from_columns(vec![0; stiffness.size() + 1], Vec::new(), Vec::new())?;
-        let pair = MatrixPair { stiffness, mass: &mass, group };
-        let symbolic = Symbolic::analyse(&pair)?;
-        let values = symbolic.gather_stiffness(&pair);
+        let symbolic = Symbolic::of_stiffness(stiffness, group)?;
+        let values = symbolic.gather_within(stiffness).ok_or(EigenFault::OtherPattern)?;
         Ok(HeldStiffness { values, symbolic: Arc::new(symbolic), spare: Mutex::default() })
     }
 

@@ -71,7 +71,7 @@ pub(super) fn sparse_lowest(
     if needed > allowed {
         return Err(EigenFault::TooLarge { needed, allowed });
     }
-    let (stiffness, mass) = if own { symbolic.gather_own(pair) } else { symbolic.gather(pair)? };
+    let (stiffness, mass) = if own { symbolic.gather_own(pair)? } else { symbolic.gather(pair)? };
     let spare = Cell::new(Vec::new());
     let residual = RESIDUAL;
     let search = Search { symbolic: &symbolic, stiffness: &stiffness, mass: &mass, allowed, spare, residual };

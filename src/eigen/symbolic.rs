@@ -29,8 +29,15 @@ pub struct Symbolic {
     /// Lower triangle in the new order, columns ascending.
     pub(super) lower: Pattern,
     pub(super) cholesky: SymbolicSupernodalCholesky<usize>,
-    stiffness_slots: Vec<u32>,
-    mass_slots: Vec<u32>,
+    /// Of stiffness and mass, and the fingerprint of both; `None` where matrices are gathered one by one.
+    slots: Option<Slots>,
+}
+
+/// Where the entries of the pair for which a pattern was made are.
+#[derive(Debug)]
+struct Slots {
+    stiffness: Vec<u32>,
+    mass: Vec<u32>,
     fingerprint: u64,
 }
 
@@ -50,8 +57,9 @@ impl Patterns {
     pub fn analyse(&self, pair: &MatrixPair) -> Result<Arc<Symbolic>, EigenFault> {
         let fingerprint = fingerprint(pair);
         let kept = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        let fits =
-            |known: &&Arc<Symbolic>| known.fingerprint == fingerprint && known.order.len() == pair.dofs();
+        let fits = |known: &&Arc<Symbolic>| {
+            known.made_for() == Some(fingerprint) && known.order.len() == pair.dofs()
+        };
         if let Some(found) = kept().iter().find(fits) {
             return Ok(Arc::clone(found));
         }
@@ -85,27 +93,45 @@ impl Symbolic {
     }
 
     fn with_fingerprint(pair: &MatrixPair, fingerprint: u64) -> Result<Symbolic, EigenFault> {
+        let mut symbolic = Symbolic::without_slots(pair)?;
+        let place = places(&symbolic.order);
+        let [stiffness, mass] =
+            [pair.stiffness, pair.mass].map(|matrix| slots(matrix.as_faer(), &symbolic.lower, &place));
+        symbolic.slots = Some(Slots { stiffness, mass, fingerprint });
+        Ok(symbolic)
+    }
+
+    fn without_slots(pair: &MatrixPair) -> Result<Symbolic, EigenFault> {
         let too_large = EigenFault::TooLarge { needed: usize::MAX, allowed: u32::MAX as usize };
         let (stiffness, mass) = (pair.stiffness.as_faer(), pair.mass.as_faer());
-        let (order, place, lower) = match holds(stiffness, mass) {
+        let (order, lower) = match holds(stiffness, mass) {
             true => ordered(stiffness, pair.group),
             false => ordered(&union(stiffness, mass), pair.group),
         }
         .ok_or(too_large.clone())?;
         let cholesky = shape(&lower).ok_or(too_large)?;
-        Ok(Symbolic {
-            stiffness_slots: slots(pair.stiffness.as_faer(), &lower, &place),
-            mass_slots: slots(pair.mass.as_faer(), &lower, &place),
-            fingerprint,
-            order,
-            lower,
-            cholesky,
-        })
+        Ok(Symbolic { order, lower, cholesky, slots: None })
+    }
+
+    /// The structure for `stiffness` alone, whose degrees of freedom belong to the points `group`; its matrices are gathered
+    /// one by one, by [`Self::gather_within`].
+    ///
+    /// # Errors
+    /// As [`Self::analyse`].
+    pub(super) fn of_stiffness(stiffness: &Sparse, group: &[usize]) -> Result<Symbolic, EigenFault> {
+        let mass = Sparse::from_columns(vec![0; stiffness.size() + 1], Vec::new(), Vec::new())?;
+        let pair = MatrixPair { stiffness, mass: &mass, group };
+        pair.check()?;
+        Symbolic::without_slots(&pair)
     }
 
     /// True when `pair` has the pattern that this was made for.
     pub fn fits(&self, pair: &MatrixPair) -> bool {
-        pair.dofs() == self.order.len() && fingerprint(pair) == self.fingerprint
+        pair.dofs() == self.order.len() && self.made_for() == Some(fingerprint(pair))
+    }
+
+    fn made_for(&self) -> Option<u64> {
+        self.slots.as_ref().map(|slots| slots.fingerprint)
     }
 
     /// Memory in bytes that one numeric factor takes, work space included.
@@ -117,17 +143,31 @@ impl Symbolic {
     /// Stiffness and mass of `pair` in the slots of the lower triangle, in elimination order; an error when
     /// its pattern is another.
     pub(super) fn gather(&self, pair: &MatrixPair) -> Result<(Vec<f64>, Vec<f64>), EigenFault> {
-        if self.fits(pair) { Ok(self.gather_own(pair)) } else { Err(EigenFault::OtherPattern) }
+        if self.fits(pair) { self.gather_own(pair) } else { Err(EigenFault::OtherPattern) }
     }
 
     /// The same for a matrix pair that is known to have this pattern.
-    pub(super) fn gather_own(&self, pair: &MatrixPair) -> (Vec<f64>, Vec<f64>) {
-        (self.in_order(pair.stiffness, &self.stiffness_slots), self.in_order(pair.mass, &self.mass_slots))
+    pub(super) fn gather_own(&self, pair: &MatrixPair) -> Result<(Vec<f64>, Vec<f64>), EigenFault> {
+        let slots = self.slots.as_ref().ok_or(EigenFault::OtherPattern)?;
+        Ok((self.in_order(pair.stiffness, &slots.stiffness), self.in_order(pair.mass, &slots.mass)))
     }
 
-    /// The stiffness alone.
-    pub(super) fn gather_stiffness(&self, pair: &MatrixPair) -> Vec<f64> {
-        self.in_order(pair.stiffness, &self.stiffness_slots)
+    /// A matrix whose entries are among those of the pattern, in the slots of the lower triangle; `None` where one is not.
+    pub(super) fn gather_within(&self, matrix: &Sparse) -> Option<Vec<f64>> {
+        let matrix = matrix.as_faer();
+        (matrix.ncols() == self.order.len()).then_some(())?;
+        let place = places(&self.order);
+        let mut values = vec![0.0; self.lower.rows.len()];
+        let (mut found, mut diagonal) = (0, 0);
+        each_slot(matrix, &self.lower, &place, |entry, slot, is_diagonal| {
+            diagonal += usize::from(is_diagonal);
+            if slot != NO_SLOT {
+                found += 1;
+                values[slot as usize] = matrix.val()[entry];
+            }
+        });
+        // Of the two places of an entry off the diagonal one has no slot.
+        (2 * found == matrix.val().len() + diagonal).then_some(values)
     }
 
     fn in_order(&self, matrix: &Sparse, slots: &[u32]) -> Vec<f64> {
@@ -141,17 +181,14 @@ impl Symbolic {
     }
 }
 
-/// The elimination order of a pattern with both triangles, new position to old and old to new, and its lower triangle
-/// in that order; `None` for one with more entries than slots are counted.
-fn ordered(full: &impl Columns, group: &[usize]) -> Option<(Vec<usize>, Vec<usize>, Pattern)> {
+/// The elimination order of a pattern with both triangles, new position to old, and its lower triangle in that order;
+/// `None` for one with more entries than slots are counted.
+fn ordered(full: &impl Columns, group: &[usize]) -> Option<(Vec<usize>, Pattern)> {
     (full.entries() < NO_SLOT as usize).then_some(())?;
     let order = eliminate(full, group);
-    let mut place = vec![0; order.len()];
-    for (new, &old) in order.iter().enumerate() {
-        place[old] = new;
-    }
+    let place = places(&order);
     let lower = permuted_lower(full, &order, &place);
-    Some((order, place, lower))
+    Some((order, lower))
 }
 
 /// True when `a` has every entry of `b`, and every diagonal.
@@ -212,18 +249,37 @@ fn permuted_lower(full: &impl Columns, order: &[usize], place: &[usize]) -> Patt
 /// For each entry of `matrix`, its slot in `lower`.
 fn slots(matrix: &SparseColMat<usize, f64>, lower: &Pattern, place: &[usize]) -> Vec<u32> {
     let mut slots = Vec::with_capacity(matrix.val().len());
+    each_slot(matrix, lower, place, |_, slot, _| slots.push(slot));
+    slots
+}
+
+/// Tells of each entry of `matrix`, in their order, its number, its slot in `lower`, and whether it is on the diagonal.
+fn each_slot(
+    matrix: &SparseColMat<usize, f64>,
+    lower: &Pattern,
+    place: &[usize],
+    mut tell: impl FnMut(usize, u32, bool),
+) {
     let mut slot_of_row = vec![NO_SLOT; lower.len()];
     for j in 0..matrix.ncols() {
         let column = place[j];
         for slot in lower.starts[column]..lower.starts[column + 1] {
             slot_of_row[lower.rows[slot]] = slot as u32;
         }
-        slots.extend(matrix.symbolic().row_idx_of_col_raw(j).iter().map(|&i| slot_of_row[place[i]]));
+        for (entry, &i) in matrix.col_range(j).zip(matrix.symbolic().row_idx_of_col_raw(j)) {
+            tell(entry, slot_of_row[place[i]], i == j);
+        }
         for &row in lower.column(column) {
             slot_of_row[row] = NO_SLOT;
         }
     }
-    slots
+}
+
+/// Old to new of an order from new to old.
+fn places(order: &[usize]) -> Vec<usize> {
+    let mut place = vec![0; order.len()];
+    order.iter().enumerate().for_each(|(new, &old)| place[old] = new);
+    place
 }
 
 /// Supernodes of the factor; `None` when their indices or memory overflow.

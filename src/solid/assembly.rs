@@ -103,26 +103,16 @@ impl<'m> Assembly<'m> {
 
     /// Stiffness and mass with `materials`, of the degrees of freedom that `held` (three a node) leaves free.
     pub fn matrices(&self, materials: &[Elastic], held: &[bool]) -> Matrices {
-        self.assembled(materials, held, true)
+        Matrices { mass: self.mass(materials, held), ..self.stiffness(materials, held) }
     }
 
     /// The same without mass.
     pub fn stiffness(&self, materials: &[Elastic], held: &[bool]) -> Matrices {
-        self.assembled(materials, held, false)
-    }
-
-    fn assembled(&self, materials: &[Elastic], held: &[bool], with_mass: bool) -> Matrices {
-        let mut free = vec![None; held.len()];
-        let mut group = Vec::new();
-        for (dof, held) in held.iter().enumerate() {
-            if !held {
-                free[dof] = Some(group.len());
-                group.push(self.shared.set[dof / 3]);
-            }
-        }
-        let shared = &self.shared;
+        let free = numbered(held);
+        let of_node = |(dof, free): (usize, &Option<usize>)| free.map(|_| self.shared.set[dof / 3]);
+        let group: Vec<usize> = free.iter().enumerate().filter_map(of_node).collect();
         let stiffness = self.filled(
-            Pattern::new(shared, &free, true),
+            Pattern::new(&self.shared, &free, true),
             &free,
             |own, elastic, (i, a), (j, b)| {
                 let place = (3 * a + i, 3 * b + j);
@@ -131,19 +121,23 @@ impl<'m> Assembly<'m> {
             materials,
         );
         let size = group.len();
-        let mass = match with_mass {
-            true => self.filled(
-                Pattern::new(shared, &free, false),
-                &free,
-                |own, elastic, (_, a), (_, b)| elastic[own.material].density * own.mass[(a, b)],
-                materials,
-            ),
-            false => SparseColMat::new(
-                SymbolicSparseColMat::new_checked(size, size, vec![0; size + 1], None, Vec::new()),
-                Vec::new(),
-            ),
-        };
+        let mass = SparseColMat::new(
+            SymbolicSparseColMat::new_checked(size, size, vec![0; size + 1], None, Vec::new()),
+            Vec::new(),
+        );
         Matrices { stiffness: stiffness.into(), mass: mass.into(), group, free }
+    }
+
+    /// The mass alone.
+    pub fn mass(&self, materials: &[Elastic], held: &[bool]) -> Sparse {
+        let free = numbered(held);
+        let mass = self.filled(
+            Pattern::new(&self.shared, &free, false),
+            &free,
+            |own, elastic, (_, a), (_, b)| elastic[own.material].density * own.mass[(a, b)],
+            materials,
+        );
+        mass.into()
     }
 
     /// The matrix of `pattern` with what `entry` says of a cell's own direction and node, row and column.
@@ -256,6 +250,18 @@ impl<'m> Assembly<'m> {
             sum
         })
     }
+}
+
+/// By degree of freedom: its number among those that are not `held`.
+fn numbered(held: &[bool]) -> Vec<Option<usize>> {
+    let mut count = 0;
+    let number = |held: &bool| {
+        (!held).then(|| {
+            count += 1;
+            count - 1
+        })
+    };
+    held.iter().map(number).collect()
 }
 
 fn gathered(nodes: &[usize], motions: MatRef<f64>) -> Mat<f64> {

@@ -100,7 +100,10 @@ impl Body {
     ) -> Result<[Reduced; 2], BodyFault> {
         let large = self.prepare(finer)?.mesh.nodes() > LARGE_GRID;
         let coarse = || self.reduced(&sets[..sets.len().min(1)], modes, finer - 1);
-        let (coarse, fine) = apart(large, || rayon::join(coarse, || self.reduced(sets, modes, finer)));
+        let fine = || self.reduced(sets, modes, finer);
+        // All threads work on each large one, and both at once would take the memory of both.
+        let (coarse, fine) =
+            apart(large, || if large { (coarse(), fine()) } else { rayon::join(coarse, fine) });
         Ok([coarse?, fine?])
     }
 

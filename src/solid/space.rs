@@ -10,16 +10,19 @@
 //! Where no patch moves as one piece, nothing holds the body: a small σ makes the factor possible, and the
 //! rigid-body motions are taken out of A and added by themselves.
 
-use crate::assembly::{Assembly, Elastic};
+use crate::assembly::{Assembly, Elastic, Matrices};
 use crate::patch::{Average, Grip, Patch, arm};
 use crate::reduced::{BodyFault, MaterialMatrices, PatchStrainMatrices, Reduced};
-use faer::{Col, Mat};
+use faer::{Col, Mat, MatRef};
 use nalgebra::{Cholesky, DMatrix, Matrix3, Matrix6, SymmetricEigen, Vector3};
 use std::ops::SubAssign;
 use stillbed_eigen::{Factorisation, GatheredPair, Patterns, Settings, Vectors, lowest_unchecked};
 
 /// Directions that are new to the space by less than this are left out.
 const NEW: f64 = 1e-3;
+
+/// Of so many columns at a time the inertia is computed, to spare memory.
+const SOME: usize = 32;
 
 /// The shift below the spectrum of a free body, over (c / l)² with the speed c of shear waves and the size l.
 const BELOW: f64 = 1e-5;
@@ -116,11 +119,11 @@ impl Space<'_> {
         let expansions = self.expansions();
         let Shapes { pieces, free, strained } = self.shapes(sets, modes, &expansions)?;
         let free = self.independent(nominal, free);
-        let raw = beside(&pieces, &free);
-        let (size, strains) = (raw.ncols(), strained.ncols());
-        let with_strains = beside(&raw, &strained);
+        let (of_pieces, strains) = (pieces.ncols(), strained.ncols());
+        let size = of_pieces + free.ncols();
         let whole = size + strains;
-        let projected = self.assembly.projected(nominal.len(), beside(&with_strains, &expansions).as_ref());
+        let all = side_by_side(vec![pieces, free, strained, expansions]);
+        let projected = self.assembly.projected(nominal.len(), all.as_ref());
         let origin = self.rigid(&Vector3::zeros(), |_| true);
         let volumes = self.assembly.projected(nominal.len(), origin.as_ref());
         let dense = |m: &Mat<f64>| DMatrix::from_fn(whole, whole, |i, j| m[(i, j)]);
@@ -130,13 +133,13 @@ impl Space<'_> {
             .map(|([lambda, mu, _], own)| dense(lambda) * own.lambda + dense(mu) * own.mu)
             .fold(DMatrix::zeros(whole, whole), |sum, own| sum + own);
         let nominal_stiffness = nominal_stiffness.view((0, 0), (size, size)).into_owned();
-        let change = self.coordinates(&raw, pieces.ncols(), &nominal_stiffness)?;
+        let change = self.coordinates(all.subcols(0, size), of_pieces, &nominal_stiffness)?;
         let own = change.ncols();
         // Strains of patches leave the average motions of others as they are.
         let mut change_all = DMatrix::zeros(whole, own + strains);
         change_all.view_mut((0, 0), (size, own)).copy_from(&change);
         change_all.view_mut((size, own), (strains, strains)).fill_with_identity();
-        let moved = self.averages_transposed().transpose() * &strained;
+        let moved = self.averages_transposed().transpose() * all.subcols(size, strains);
         for (number, (patch, _)) in self.averages.iter().enumerate() {
             for (axis, strain) in (0..6).flat_map(|axis| (0..strains).map(move |strain| (axis, strain))) {
                 let less = change.column(6 * patch + axis) * moved[(6 * number + axis, strain)];
@@ -161,9 +164,10 @@ impl Space<'_> {
         });
         let materials = materials.collect();
         let combined = |from: usize, count: usize| {
-            &with_strains * Mat::from_fn(whole, count, |i, j| change_all[(i, from + j)])
+            all.subcols(0, whole) * Mat::from_fn(whole, count, |i, j| change_all[(i, from + j)])
         };
         let (shapes, strained) = (combined(0, own), combined(own, strains));
+        drop(all);
         let count = self.patches.len();
         Ok(Reduced {
             patches: count,
@@ -183,7 +187,7 @@ impl Space<'_> {
     /// sides and shear, and bend about both and twist, by as much as makes 1 at half their size.
     fn strained(&self) -> Mat<f64> {
         let pieces = (0..self.patches.len()).filter(|number| self.owner.contains(&Some(*number)));
-        let mut all = Mat::<f64>::zeros(3 * self.owner.len(), 0);
+        let mut all = vec![Mat::<f64>::zeros(3 * self.owner.len(), 0)];
         for number in pieces {
             let nodes: Vec<usize> =
                 (0..self.owner.len()).filter(|node| self.owner[*node] == Some(number)).collect();
@@ -194,16 +198,16 @@ impl Space<'_> {
             let size = reach.into_iter().fold(0.0, f64::max);
             let normal = (0..3).min_by(|a, b| reach[*a].total_cmp(&reach[*b])).unwrap_or(2);
             let [u, v] = [(normal + 1) % 3, (normal + 2) % 3];
-            let mut own = Mat::<f64>::zeros(all.nrows(), 6);
+            let mut own = Mat::<f64>::zeros(3 * self.owner.len(), 6);
             for (node, arm) in nodes.iter().zip(&arms) {
                 let (a, b) = (arm[u] / size, arm[v] / size);
                 let of = [(u, 0, a), (v, 1, b), (u, 2, b), (v, 2, a)];
                 let bent = [(normal, 3, a * a), (normal, 4, b * b), (normal, 5, a * b)];
                 of.into_iter().chain(bent).for_each(|(axis, way, x)| own[(3 * node + axis, way)] = x);
             }
-            all = beside(&all, &own);
+            all.push(own);
         }
-        all
+        side_by_side(all)
     }
 
     /// The shapes of the body, all in grid axes.
@@ -215,29 +219,30 @@ impl Space<'_> {
     ) -> Result<Shapes, BodyFault> {
         let nodes = self.assembly.mesh.nodes();
         let held: Vec<bool> = (0..3 * nodes).map(|dof| self.owner[dof / 3].is_some()).collect();
-        let mut moved = Mat::<f64>::zeros(held.len(), 0);
+        let mut moved = vec![Mat::<f64>::zeros(held.len(), 0)];
         for (number, patch) in
             self.patches.iter().enumerate().filter(|(_, patch)| patch.grip != Grip::Average)
         {
-            moved = beside(&moved, &self.rigid(&patch.at, |node| self.owner[node] == Some(number)));
+            moved.push(self.rigid(&patch.at, |node| self.owner[node] == Some(number)));
         }
+        let moved = side_by_side(moved);
         let patterns = Patterns::default();
         if self.patches.is_empty() {
-            let mut free = Mat::<f64>::zeros(held.len(), 0);
+            let mut free = vec![Mat::<f64>::zeros(held.len(), 0)];
             for set in sets {
                 let matrices = self.assembly.matrices(set, &held);
                 let settings = Settings { patterns: Some(&patterns), ..Settings::default() };
                 let wanted = (modes + 6).min(matrices.pair().dofs());
                 let pairs =
                     lowest_unchecked(&matrices.pair(), wanted, &settings).map_err(BodyFault::Eigen)?;
-                free = beside(&free, &spread(&matrices.free, &pairs.vectors));
+                free.push(spread(&matrices.free, &pairs.vectors));
             }
             let none = Mat::zeros(held.len(), 0);
-            return Ok(Shapes { pieces: none.clone(), free, strained: none });
+            return Ok(Shapes { pieces: none.clone(), free: side_by_side(free), strained: none });
         }
         let origin = (moved.ncols() == 0).then(|| self.rigid(&Vector3::zeros(), |_| true));
         let averages = self.averages_transposed();
-        let held = Held { space: self, held, moved, averages, origin, patterns };
+        let held = Held { space: self, held, moved, averages, origin };
         let Some((first, others)) = sets.split_first() else {
             let none = Mat::zeros(held.held.len(), 0);
             return Ok(Shapes { pieces: held.moved, free: none.clone(), strained: none });
@@ -245,12 +250,10 @@ impl Space<'_> {
         let own = held.solved(first)?;
         let lowest = held.lowest(&own, modes)?;
         // The average motions first, so that none of them is left out as nearly known.
-        let mut free = own.attached.clone();
-        if let Some(origin) = &held.origin {
-            free = beside(&free, origin);
-        }
-        free = beside(&free, &lowest);
+        let mut free = vec![own.attached.clone()];
+        free.extend(held.origin.clone());
         // How each material moves the body when it alone expands.
+        let mut expanded = Vec::new();
         for material in 0..first.len() {
             let alone: Vec<Elastic> = (0..first.len())
                 .map(|other| {
@@ -259,23 +262,29 @@ impl Space<'_> {
                 })
                 .collect();
             let force = self.assembly.forces(&alone, expansions.as_ref());
-            free = beside(&free, &own.answer(&force, 1.0)?);
+            expanded.push(own.answer(&force, 1.0)?);
         }
         let strained = self.strained();
         let force = self.assembly.forces(first, strained.as_ref());
         let strained = strained + own.answer(&force, -1.0)?;
         // One at a time, because each takes much memory.
-        let pieces = own.pieces;
-        drop((own.pair, own.factor));
+        let Solved { pieces, mut pair, factor, .. } = own;
+        drop(factor);
+        let mut more = Vec::new();
         for set in others {
-            let other = held.solved(set)?;
+            let other = held.solved_again(set, pair)?;
             // One step of inverse iteration brings the lowest shapes of the first set to those of this one.
             let inertia = self.assembly.inertia(set, lowest.subcols(0, (modes / 2).min(lowest.ncols())));
-            free = beside(&free, &(&other.pieces - &pieces));
-            free = beside(&free, &other.attached);
-            free = beside(&free, &other.answer(&inertia, 1.0)?);
+            more.push(&other.pieces - &pieces);
+            more.push(other.answer(&inertia, 1.0)?);
+            more.push(other.attached);
+            pair = other.pair;
         }
-        Ok(Shapes { pieces, free, strained })
+        drop(pair);
+        free.push(lowest);
+        free.extend(expanded);
+        free.extend(more);
+        Ok(Shapes { pieces, free: side_by_side(free), strained })
     }
 
     /// `shapes` without their parts along the rigid-body motions `origin`, by the mass.
@@ -295,7 +304,7 @@ impl Space<'_> {
     /// An average motion is the shape of least energy with that motion; what has none is the rest.
     fn coordinates(
         &self,
-        raw: &Mat<f64>,
+        raw: MatRef<f64>,
         pieces: usize,
         stiffness: &DMatrix<f64>,
     ) -> Result<DMatrix<f64>, BodyFault> {
@@ -356,8 +365,12 @@ impl Space<'_> {
 
     /// The columns of `all` made M-orthonormal, without those that are not new.
     fn independent(&self, materials: &[Elastic], all: Mat<f64>) -> Mat<f64> {
-        let massive = self.assembly.inertia(materials, all.as_ref());
-        let gram = all.transpose() * &massive;
+        let mut gram = Mat::<f64>::zeros(all.ncols(), all.ncols());
+        for first in (0..all.ncols()).step_by(SOME) {
+            let some = SOME.min(all.ncols() - first);
+            let massive = self.assembly.inertia(materials, all.subcols(first, some));
+            gram.subcols_mut(first, some).copy_from(all.transpose() * &massive);
+        }
         // Of the scaled columns one after another: what is new beside those before.
         let size: Vec<f64> = (0..all.ncols()).map(|k| gram[(k, k)].max(0.0).sqrt()).collect();
         let product = |a: &Col<f64>, b: &Col<f64>| -> f64 { a.transpose() * b };
@@ -430,7 +443,6 @@ struct Held<'s> {
     averages: Mat<f64>,
     /// The rigid-body motions, where nothing is held.
     origin: Option<Mat<f64>>,
-    patterns: Patterns,
 }
 
 /// A body with one set of materials, solved under the motions of its patches.
@@ -445,12 +457,30 @@ struct Solved {
 
 impl Held<'_> {
     fn solved(&self, set: &[Elastic]) -> Result<Solved, BodyFault> {
-        let Held { space, held, moved, averages, origin, patterns } = self;
-        let matrices = space.assembly.matrices(set, held);
-        let pair = GatheredPair::new(&matrices.pair(), patterns).map_err(BodyFault::Eigen)?;
-        let free = matrices.free;
-        // Both triangles are as large as the factor.
-        drop((matrices.stiffness, matrices.mass));
+        let Held { space, held, .. } = self;
+        // One matrix after the other: with both triangles each is nearly as large as the factor.
+        let Matrices { stiffness, group, free, .. } = space.assembly.stiffness(set, held);
+        let mut pair = GatheredPair::new(&stiffness, &group).map_err(BodyFault::Eigen)?;
+        drop(stiffness);
+        pair.set_mass(&space.assembly.mass(set, held)).map_err(BodyFault::Eigen)?;
+        self.under(set, pair, free)
+    }
+
+    /// The same for a set of other moduli, with the pair of the first, whose order and mass it shares.
+    fn solved_again(&self, set: &[Elastic], mut pair: GatheredPair) -> Result<Solved, BodyFault> {
+        let Matrices { stiffness, free, .. } = self.space.assembly.stiffness(set, &self.held);
+        pair.set_stiffness(&stiffness).map_err(BodyFault::Eigen)?;
+        drop(stiffness);
+        self.under(set, pair, free)
+    }
+
+    fn under(
+        &self,
+        set: &[Elastic],
+        pair: GatheredPair,
+        free: Vec<Option<usize>>,
+    ) -> Result<Solved, BodyFault> {
+        let Held { space, held, moved, averages, origin } = self;
         let factor = pair.factor(space.shift(set)).map_err(BodyFault::Eigen)?;
         let nothing = Mat::zeros(held.len(), 0);
         let mut solved = Solved { pair, factor, free, pieces: nothing.clone(), attached: nothing };
@@ -490,10 +520,15 @@ fn spread(free: &[Option<usize>], own: &Vectors) -> Mat<f64> {
     Mat::from_fn(free.len(), own.count(), |dof, k| free[dof].map_or(0.0, |row| own[(row, k)]))
 }
 
-/// Two blocks of columns beside each other.
-fn beside(one: &Mat<f64>, other: &Mat<f64>) -> Mat<f64> {
-    let first = one.ncols();
-    Mat::from_fn(other.nrows(), first + other.ncols(), |i, k| {
-        if k < first { one[(i, k)] } else { other[(i, k - first)] }
-    })
+/// Blocks of columns beside each other.
+fn side_by_side(blocks: Vec<Mat<f64>>) -> Mat<f64> {
+    let rows = blocks.first().map_or(0, Mat::nrows);
+    let mut all = Mat::zeros(rows, blocks.iter().map(Mat::ncols).sum());
+    let mut from = 0;
+    // Each is given back once it is copied.
+    for block in blocks {
+        all.subcols_mut(from, block.ncols()).copy_from(&block);
+        from += block.ncols();
+    }
+    all
 }
