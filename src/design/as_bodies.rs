@@ -217,11 +217,22 @@ impl<'d> Bars<'d> {
         let mut range = [0.0, own.length];
         let mut ends = Vec::new();
         for end in 0..2 {
-            // A larger one cuts it off; where it goes on, nothing ends.
-            if self.next(i, end).is_some() || self.across(i, end).any(|j| j > i) {
+            // Where it goes on, nothing ends.
+            if self.next(i, end).is_some() {
                 continue;
             }
             let outward = -own.away(end);
+            // A larger one cuts it off: what of it is wider stands on no side of that.
+            let larger: Vec<usize> = self.across(i, end).filter(|j| *j > i).collect();
+            if !larger.is_empty() {
+                let squarely = |j: &usize| self.0[*j].along().dot(&outward).abs() < 1.0 - STRAIGHT;
+                if larger.iter().all(squarely) {
+                    let faces = larger.iter().map(|j| self.0[*j].reach(&-outward));
+                    let face = faces.fold(f64::INFINITY, f64::min).clamp(0.0, 0.5 * own.length);
+                    range[end] += if end == 0 { face } else { -face };
+                }
+                continue;
+            }
             let reach = |j: usize| self.0[j].reach(&outward);
             let farthest = self.across(i, end).max_by(|a, b| reach(*a).total_cmp(&reach(*b)));
             let Some(other) = farthest else { continue };

@@ -3,15 +3,15 @@
 //!
 //! At a point where tubes end, one is the chord and the others stand on it: two in one line, else the tube with the
 //! largest box on which another fits, else the longer one, else the earlier in the drawing. A chord has flat faces. Each
-//! other tube there that leaves one of them squarely and is no wider is a brace, for itself. At its end comes a joint,
-//! unless the design
-//! states one there: a spring along the brace and one for each turn, with the flexibility F of the walls. Up to the
-//! chord's face the brace is rigid, and where the chord runs on it ends there. A chord that does not run on ends in a
-//! corner as the design says; else, as is common practice, mitred with a brace as wide as itself, or capped.
+//! other tube there that leaves one of them squarely and is no wider is a brace, for itself; where a hollow chord runs on
+//! it may overhang on both sides. At its end comes a joint, unless the design states one there: a spring along the brace
+//! and one for each turn, with the flexibility F of the walls. Up to the chord's face the brace is rigid, and where the
+//! chord runs on it ends there. A chord that does not run on ends in a corner as the design says; else, as is common
+//! practice, mitred with a brace as wide as itself, or capped.
 //!
 //! ```text
 //! push:   F sin²      in plane:  F      out of plane:  F sin²,  about an axis near the face
-//! twist:  F, where the chord ends, and then about axes that lean from those of the brace
+//! twist:  F, where the chord ends, and then about axes that lean from those of the brace, or the brace overhangs
 //! ```
 //!
 //! A brace askew, whose faces are not parallel to the chord's, has the walls of one turned square about its own axis by
@@ -72,6 +72,12 @@ const SQUARE: f64 = 1e-6;
 
 /// A brace turned by more than this, rad, stands askew.
 const ASKEW: f64 = 0.14;
+
+/// A brace fits on a face that is narrower by no more than this.
+const FITS: f64 = 1.001;
+
+/// A brace may be so many times as wide as a hollow chord that runs on.
+const WIDEST: f64 = 1.6;
 
 /// Walls under a brace that stands askew, or is round, are known to the spread of others to this power.
 const WIDER: f64 = 1.5;
@@ -142,17 +148,20 @@ fn brace_ends(frame: &Frame, tubes: &[Option<Tube>]) -> Vec<BraceEnd> {
             };
             larger(&area).then(larger(&length)).then(a.cmp(b))
         });
-        let braces = |chord: usize| -> Vec<BraceEnd> {
+        let braces = |chord: usize, widest: f64| -> Vec<BraceEnd> {
             let brace = |member: usize| {
                 let end = usize::from(frame.members[member].from != point);
                 let (across, own_across, turn, sine) = placed(&lines[chord]?, &lines[member]?, away(member))?;
                 let runs_on = runs_on(chord);
                 let brace = BraceEnd { member, end, chord, across, own_across, turn, sine, runs_on };
-                (!jointed(member) && brace.fits(frame, tubes)).then_some(brace)
+                (!jointed(member) && brace.width(frame, tubes)? <= widest).then_some(brace)
             };
             meeting.iter().copied().filter(|m| *m != chord && !solid(*m)).filter_map(brace).collect()
         };
-        found.extend(chords.into_iter().map(braces).find(|braces| !braces.is_empty()).unwrap_or_default());
+        let is_chord = |widest: f64| chords.iter().find(|chord| !braces(**chord, widest).is_empty());
+        if let Some(chord) = is_chord(FITS).or_else(|| is_chord(WIDEST)) {
+            found.extend(braces(*chord, WIDEST));
+        }
     }
     found
 }
@@ -208,12 +217,13 @@ struct Made {
 }
 
 impl BraceEnd {
-    /// Whether both are tubes and the brace is no wider than the chord's face.
-    fn fits(&self, frame: &Frame, tubes: &[Option<Tube>]) -> bool {
+    /// Width of the brace over that of the chord's face; `None` where it is wider than a chord can carry.
+    fn width(&self, frame: &Frame, tubes: &[Option<Tube>]) -> Option<f64> {
         let tube = |m: usize| tubes.get(frame.members[m].section).copied().flatten();
-        tube(self.chord)
-            .zip(tube(self.member))
-            .is_some_and(|(chord, brace)| brace.size[self.own_across] <= 1.001 * chord.size[self.across])
+        let (chord, brace) = (tube(self.chord)?, tube(self.member)?);
+        let width = brace.size[self.own_across] / chord.size[self.across];
+        let overhangs = self.runs_on && !chord.is_solid() && !brace.round && !self.is_askew(&brace);
+        (width <= if overhangs { WIDEST } else { FITS }).then_some(width)
     }
 
     /// Whether the brace's faces are not parallel to the chord's.
@@ -233,7 +243,7 @@ impl BraceEnd {
 
     /// How far the brace lies within its chord, from its point to the chord's face, m; `None` where the two do not fit.
     fn within(&self, frame: &Frame, tubes: &[Option<Tube>]) -> Option<f64> {
-        self.fits(frame, tubes).then_some(())?;
+        self.width(frame, tubes)?;
         let member = &frame.members[self.member];
         let chord = tubes[frame.members[self.chord].section]?;
         let length = Line::drawn(frame, member)?.length;
@@ -345,6 +355,9 @@ impl BraceEnd {
             springs[3] = spring(3, twist * cos * cos + both + turn * sin * sin);
             springs[out_of_plane] = spring(out_of_plane, twist * sin * sin - both + turn * cos * cos);
             lean = Some((out_of_plane, angle));
+        } else if self.width(frame, tubes)? > FITS {
+            // Its side walls stand beside the chord's, and its own section is distorted.
+            springs[3] = spring(3, wall.twist * softer);
         }
         let mut turns_at = [0.0; 2];
         turns_at[out_of_plane - 4] = (-wall.depth / self.sine).clamp(-within, ABOVE * within);

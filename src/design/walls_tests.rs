@@ -102,6 +102,22 @@ fn a_post_on_a_hollow_rail_rocks_in_its_wall() {
 }
 
 #[test]
+fn a_post_wider_than_its_rail_stands_as_the_solid_of_both() {
+    for sizes in ["70 x 70 x 3 mm", "80 x 80 x 3 mm"] {
+        let wide = format!("{{ tube = \"{sizes}\", of = \"structural steel\" }}");
+        let found = first_frequency(&post(RAIL, &wide, BARE));
+        let solid = first_frequency(&post(RAIL, &wide, &format!("{BARE}\nas_bodies = true")));
+        assert_relative_eq!(found, solid, max_relative = 0.04);
+        let mut rigid = post(RAIL, &wide, BARE);
+        rigid.builds[0] = rigid.builds[0].with_rigid_walls().unwrap();
+        assert!(first_frequency(&rigid) > 1.2 * solid);
+    }
+    // Much wider ones carry the rail rather than stand on it.
+    let much = frame(&post(RAIL, r#"{ tube = "120 x 120 x 4 mm", of = "structural steel" }"#, BARE));
+    assert!(much.joints.is_empty());
+}
+
+#[test]
 fn a_post_on_a_filled_rail_stands_as_on_a_rigid_one() {
     // A converged solid says 94 Hz.
     let rail = format!("{{ rectangle = \"60 x 60 mm\", of = \"stone\" }}, {RAIL}");

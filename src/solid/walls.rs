@@ -115,8 +115,13 @@ impl TubeJoint {
     fn extent(&self, way: Way) -> [f64; 2] {
         let (chord, brace) = (self.chord, self.brace);
         let reach = if self.solid { SOLID } else { way.reach(self.end) };
-        // A mitred corner distorts the section of the brace as far along it as that of the chord.
-        let far = self.end == ChordEnd::Ends(CornerEnd::Mitred) && way == Way::OutOfPlane;
+        // A mitred corner distorts the section of the brace as far along it as that of the chord, and a twist that of a
+        // brace whose side walls stand beside the chord.
+        let far = match way {
+            Way::OutOfPlane => self.end == ChordEnd::Ends(CornerEnd::Mitred),
+            Way::Twist => brace.height > chord.width,
+            _ => false,
+        };
         let stub = if far { TURNED } else { STUB };
         [0.5 * brace.width + reach * chord.width.max(chord.height), stub * brace.width.max(brace.height)]
     }

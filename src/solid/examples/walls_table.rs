@@ -1,8 +1,9 @@
 //! Makes `data/walls.csv`: how the walls of square and flat tubes give under others welded on them.
 //!
-//! With the argument `corners` it makes only the rows of chords that end.
+//! With the argument `corners` it makes only the rows of chords that end, with `wide` those of braces wider than the
+//! chord.
 //!
-//! `cargo run --release -p stillbed-solid --example walls_table > data/walls.csv` takes about half an hour on two
+//! `cargo run --release -p stillbed-solid --example walls_table > data/walls.csv` takes about three quarters of an hour on two
 //! processors.
 
 use num_complex::Complex64;
@@ -61,15 +62,24 @@ impl Row {
 
 const WIDTHS: [f64; 6] = [0.3, 0.45, 0.6, 0.75, 0.87, 1.0];
 
-/// All rows of one end, with `fills`, `heights` of the chord and `walls` of the brace.
-fn rows(end: ChordEnd, fills: &[f64], heights: &[f64], walls: &[f64], widths: &[f64]) -> Vec<Row> {
+/// Widths between the side walls of braces that overhang, over that of the chord.
+const CLEAR: [f64; 3] = [1.02, 1.2, 1.5];
+
+const HEIGHTS: [f64; 3] = [0.5, 1.0, 2.0];
+const LENGTHS: [f64; 3] = [0.5, 1.0, 2.0];
+
+/// Heights of the chord and lengths of empty braces that overhang, under which both matter more.
+const CLOSER: [f64; 5] = [0.5, 0.7, 1.0, 1.4, 2.0];
+
+/// All rows of one end with these fills, heights of the chord, walls of the brace, and widths and lengths of it.
+fn rows(end: ChordEnd, [fills, heights, walls, widths, lengths]: [&[f64]; 5]) -> Vec<Row> {
     let mut rows = Vec::new();
     for &fill in fills {
         for &height in heights {
             for slenderness in [10.0, 18.0, 32.0] {
                 for &walls in walls {
                     for &width in widths {
-                        for length in [0.5, 1.0, 2.0] {
+                        for &length in lengths {
                             rows.push(Row { end, fill, height, slenderness, walls, width, length });
                         }
                     }
@@ -80,17 +90,40 @@ fn rows(end: ChordEnd, fills: &[f64], heights: &[f64], walls: &[f64], widths: &[
     rows
 }
 
-fn main() {
-    let heights = [0.5, 1.0, 2.0];
-    let corners_alone = std::env::args().nth(1).as_deref() == Some("corners");
-    let mut all = rows(ChordEnd::RunsOn, &[0.0], &heights, &[0.5, 1.2], &WIDTHS);
-    all.extend(rows(ChordEnd::RunsOn, &[0.04, 0.13, 0.4], &[1.0], &[1.0], &WIDTHS));
-    all.extend(rows(ChordEnd::RunsOn, &[0.13], &[0.5, 2.0], &[1.0], &WIDTHS));
-    all.retain(|_| !corners_alone);
+/// Rows of chords that run on, of which the empty ones have these heights and braces of these lengths.
+fn running_on(widths: &[f64], heights: &[f64], lengths: &[f64]) -> Vec<Row> {
+    let fills = [0.04, 0.13, 0.4];
+    let mut all = rows(ChordEnd::RunsOn, [&[0.0], heights, &[0.5, 1.2], widths, lengths]);
+    all.extend(rows(ChordEnd::RunsOn, [&fills, &[1.0], &[1.0], widths, &LENGTHS]));
+    all.extend(rows(ChordEnd::RunsOn, [&[0.13], &[0.5, 2.0], &[1.0], widths, &LENGTHS]));
+    all
+}
+
+/// Those of braces that overhang on both sides.
+fn wide() -> Vec<Row> {
+    let outer = |row: Row| {
+        let width = row.width + 2.0 * row.walls / row.slenderness;
+        Row { width: (1e6 * width).round() * 1e-6, ..row }
+    };
+    running_on(&CLEAR, &CLOSER, &CLOSER).into_iter().map(outer).collect()
+}
+
+/// Those of chords that end.
+fn corners() -> Vec<Row> {
+    let mut all = Vec::new();
     for end in [CornerEnd::Open, CornerEnd::Capped] {
-        all.extend(rows(ChordEnd::Ends(end), &[0.0], &heights, &[1.0], &WIDTHS));
+        all.extend(rows(ChordEnd::Ends(end), [&[0.0], &HEIGHTS, &[1.0], &WIDTHS, &LENGTHS]));
     }
-    all.extend(rows(ChordEnd::Ends(CornerEnd::Mitred), &[0.0], &heights, &[1.0], &[1.0]));
+    all.extend(rows(ChordEnd::Ends(CornerEnd::Mitred), [&[0.0], &HEIGHTS, &[1.0], &[1.0], &LENGTHS]));
+    all
+}
+
+fn main() {
+    let all: Vec<Row> = match std::env::args().nth(1).as_deref() {
+        Some("corners") => corners(),
+        Some("wide") => wide(),
+        _ => [running_on(&WIDTHS, &HEIGHTS, &LENGTHS), corners(), wide()].into_iter().flatten().collect(),
+    };
     let lines: Vec<Option<String>> = all.par_iter().map(Row::line).collect();
     println!(
         "end,fill,chord_height,chord_width,brace_wall,brace_width,brace_length,push,in_plane,out_of_plane,twist,leaning,depth"

@@ -386,9 +386,9 @@ mod tests {
         let pours = Pours::compute(&starter(), &options).unwrap();
         assert_eq!(pours.builds.len(), 1);
         let sheet = &pours.builds[0].sheets[0];
-        // Two bars of 100, spine 180, column 360, arm from head to drill 210.95 mm. The bars displace the
-        // ends of the spine over half of their 60 mm; they are lower than the spine by 6 mm above and below.
-        let tubes = 0.052 * 0.052 * 0.2 + 0.072 * (0.072 * 0.18 - 0.06 * 0.03) + 0.07 * 0.07 * 0.36;
+        // Two bars of 100, spine 180, column 360, arm from head to drill 210.95 mm. The spine, higher than the bars, begins
+        // at their face, half of their 60 mm from its point.
+        let tubes = 0.052 * 0.052 * 0.2 + 0.072 * 0.072 * (0.18 - 0.03) + 0.07 * 0.07 * 0.36;
         let arm = 0.052 * 0.052 * (0.18_f64.powi(2) + 0.11_f64.powi(2)).sqrt();
         approx::assert_relative_eq!(sheet.volume_m3, tubes + arm, max_relative = 1e-6);
         assert_eq!(pours.builds[0].corner_overlaps, 1);
