@@ -153,6 +153,10 @@ fn the_machine_turns_and_its_modes_move_by_keyboard() {
     assert_eq!(browser.run("document.activeElement.dataset.play"), json!("shape"));
     browser.press("Enter");
     assert_eq!(browser.run("document.activeElement.getAttribute('aria-pressed')"), json!("true"));
+    // All machines move, each from rest in the same mode, in step.
+    let still = "[...document.querySelectorAll('[data-play=shape]')].filter((own) => own.ariaPressed !== 'true').length";
+    let at_rest = "[...document.querySelectorAll('[data-motion]')].filter((own) => own.value === '').length";
+    assert_eq!([browser.run(still), browser.run(at_rest)], [json!(0), json!(0)]);
     let frame = browser.run(SHAPE);
     browser.until(&format!("({SHAPE}) !== {frame}"));
     browser.press("Enter");

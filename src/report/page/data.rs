@@ -101,7 +101,8 @@ fn part(value: f64) -> Value {
 
 /// What the page's script draws a machine from, as JSON.
 ///
-/// Points in tenths of a millimetre, motions in thousandths of their largest displacement.
+/// Points in tenths of a millimetre, motions in thousandths of their largest displacement, x, y and z of one point after
+/// those of another.
 /// Faces as `[of, seen through, normal, rings]` and divides as `[normal, behind, before, faces]`. `of` is the look
 /// of a material, or -1 for a mass, -2 for a foot, -3 for a patch; a ring alternates points and edges, which are 0
 /// for a cut, 1 for a sharp edge, and 2 more than the number of the normal beyond a smooth one.
@@ -113,11 +114,11 @@ pub fn wireframe_data(wireframe: &Wireframe) -> Value {
         .map(|motion| {
             let size = |d: &[f64; 3]| Some(d[0].hypot(d[1]).hypot(d[2])).filter(|size| size.is_finite());
             let most = motion.shape.iter().filter_map(size).fold(f64::MIN_POSITIVE, f64::max);
-            let moved = |d: &[f64; 3]| json!(d.map(|v| thousandths(v / most)));
+            let moved = |d: &[f64; 3]| d.map(|v| thousandths(v / most));
             json!({
                 "name": motion.name,
                 "tone": tone(&motion.tone),
-                "shape": motion.shape.iter().map(moved).collect::<Vec<_>>(),
+                "shape": motion.shape.iter().flat_map(moved).collect::<Vec<_>>(),
             })
         })
         .collect();

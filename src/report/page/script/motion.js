@@ -1,4 +1,4 @@
-// Turns a machine by pointer and keys, and lets one of its motions move.
+// Turns machines by pointer and keys, and lets their motions move, all of a page in step.
 
 import { clamp, onKeys } from "./drawing.js";
 import { frameView } from "./wireframe.js";
@@ -41,50 +41,78 @@ const enableTurning = (figure, data, view) => {
   figure.querySelector('[data-turn="home"]')?.addEventListener("click", home);
 };
 
-// What a machine is drawn from, with points in metres in place of tenths of a millimetre.
-export const inMetres = (data) =>
-  ({ ...data, points: data.points.map((p) => p.map((v) => v === null ? null : v * 1e-4)) });
+const triples = (values) => Array.from({ length: values.length / 3 }, (_, i) => values.slice(3 * i, 3 * i + 3));
+
+// What a machine is drawn from, with points in metres in place of tenths of a millimetre, and motions point by point.
+export const inMetres = (data) => ({
+  ...data,
+  points: data.points.map((p) => p.map((v) => v === null ? null : v * 1e-4)),
+  motions: data.motions.map((motion) => ({ ...motion, shape: triples(motion.shape) })),
+});
+
+// The machines of the page that can move.
+const machines = new Set();
+let isMoving = false;
+
+const forEachMachine = (act) => {
+  for (const machine of machines) {
+    if (machine.figure.isConnected) act(machine);
+    else machines.delete(machine);
+  }
+};
+
+const showFrame = (now) => {
+  if (!isMoving) return;
+  const part = Math.sin(2 * Math.PI * 0.7 * now / 1000);
+  forEachMachine(({ view }) => {
+    if (!view.motion) return;
+    view.part = part;
+    view.draw(true);
+  });
+  requestAnimationFrame(showFrame);
+};
+
+const moveAll = (on) => {
+  isMoving = on;
+  forEachMachine(({ button }) => {
+    button.setAttribute("aria-pressed", String(on));
+    button.textContent = on ? "Hold" : "Move";
+  });
+  if (on) requestAnimationFrame(showFrame);
+};
+
+// Machines at rest take the motion of this number, or their first.
+const chooseForAll = (number) => forEachMachine(({ view, chosen }) => {
+  if (view.motion) return;
+  chosen.value = view.data.motions[Number(number)] ? number : "0";
+  view.choose(chosen.value);
+});
 
 // Lets a machine turn and move; gives its view, or null where it cannot be drawn.
 export const enableFrame = (figure, stated) => {
   const data = inMetres(stated);
   const view = frameView(figure, data);
   if (!view) return null;
-  let playing = false;
   enableTurning(figure, data, view);
 
   const chosen = figure.querySelector("[data-motion]");
-  const move = figure.querySelector('[data-play="shape"]');
-  const play = (on) => {
-    playing = on;
-    move.setAttribute("aria-pressed", String(on));
-    move.textContent = on ? "Hold" : "Move";
-    const start = performance.now();
-    const frame = (now) => {
-      if (!playing) return;
-      view.part = Math.sin(2 * Math.PI * 0.7 * (now - start) / 1000);
-      view.draw(true);
-      requestAnimationFrame(frame);
-    };
-    if (on) requestAnimationFrame(frame);
-  };
+  const button = figure.querySelector('[data-play="shape"]');
   // A browser may restore another choice than the mode that is drawn.
   view.choose(chosen?.value ?? "");
-  chosen?.addEventListener("change", () => {
-    if (playing) play(false);
-    view.choose(chosen.value);
-  });
-  move?.addEventListener("click", () => {
-    if (!view.motion) {
-      chosen.value = "0";
-      view.choose("0");
-    }
+  chosen?.addEventListener("change", () => view.choose(chosen.value));
+  if (!button) return view;
+  machines.add({ figure, view, chosen, button });
+  button.addEventListener("click", () => {
+    if (!isMoving) chooseForAll(chosen.value || "0");
     if (calm.matches) {
-      // For readers who prefer reduced motion, the button alternates between the two ends of the motion.
-      view.part = -view.part;
-      view.draw();
+      // For readers who prefer reduced motion, the button alternates between the two ends of the motions.
+      const part = -view.part;
+      forEachMachine((other) => {
+        other.view.part = part;
+        other.view.draw();
+      });
     } else {
-      play(!playing);
+      moveAll(!isMoving);
     }
   });
   return view;
