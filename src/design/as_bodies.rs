@@ -307,18 +307,31 @@ impl<'d> Bars<'d> {
         boxes
     }
 
-    /// The cross-section that holds `point`: that of the largest bar there.
-    fn patch(&self, point: &str) -> Option<PatchSpec> {
+    /// The area that holds `point`: the cross-section of the largest bar there, or what is `stated`, a plate beneath it.
+    fn patch(&self, point: &str, stated: Option<&PatchSpec>) -> Option<PatchSpec> {
         let own = self.0.iter().rev().find(|bar| bar.end_at(point).is_some())?;
+        let axis = |k: usize| Vector3::from(own.axes.column(k)).into();
+        let section = Some([axis(0), axis(1)]);
+        if let Some(plate) = stated {
+            // Its sides are stated along x, y and z, in this order.
+            let across = own.axes.column(1);
+            let along = own.along().iamax();
+            let first = (0..3).find(|k| *k != along).unwrap_or(0);
+            let is_turned = across[first].abs() < across[3 - along - first].abs();
+            let size = match plate.size {
+                PatchSize::Rectangle(a, b) if is_turned => PatchSize::Rectangle(b, a),
+                size => size,
+            };
+            return Some(PatchSpec { size, section, place: plate.place.clone() });
+        }
         // About the point, which lies beside the section where the bar has an offset.
         let offset = own.axes.tr_mul(&Vector3::from(own.spec.offset));
         let side = |k: usize| {
             let ([from, to], offset) = (own.hull[k], offset[1 + k]);
             2.0 * (to + offset).max(-from - offset)
         };
-        let axis = |k: usize| Vector3::from(own.axes.column(k)).into();
         let size = PatchSize::Rectangle(side(0), side(1));
-        Some(PatchSpec { size, section: Some([axis(0), axis(1)]), place: own.spec.place.clone() })
+        Some(PatchSpec { size, section, place: own.spec.place.clone() })
     }
 }
 
@@ -386,7 +399,8 @@ pub(super) fn united(drawing: Drawing, goal: &Goal) -> (Drawing, Vec<Problem>) {
         if needed.contains(&name) || stated.is_some() || ends_alone(name) {
             points.insert(name, point.clone());
         }
-        if let Some(patch) = bars.patch(name).or_else(|| stated.cloned()) {
+        let plate = stated.filter(|_| ends_alone(name));
+        if let Some(patch) = bars.patch(name, plate).or_else(|| stated.cloned()) {
             patches.insert(name, patch);
         }
     }

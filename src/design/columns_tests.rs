@@ -12,6 +12,8 @@ struct Column {
     foot: [f64; 2],
     sides: [f64; 2],
     turn: f64,
+    /// Sizes of a plate beneath it, stated at its foot.
+    plate: Option<[f64; 2]>,
 }
 
 /// How it is drawn.
@@ -60,10 +62,14 @@ impl Column {
             Way::Part => format!("patches.head = \"{a} x {b} mm\"\n"),
             _ => String::new(),
         };
+        let plate = match (way, self.plate) {
+            (Way::Part, _) | (_, None) => String::new(),
+            (_, Some([a, b])) => format!("patches.foot = \"{a} x {b} mm\"\n"),
+        };
         let text = format!(
             "as_bodies = {as_bodies}\npoints.head = {head_at}\npoints.work = {work}\n\
              points.a = {fa}\npoints.b = {fb}\npoints.c = {fc}\n\
-             patches.work = \"50 x 50 mm\"\n{head}{feet}{drawn}\
+             patches.work = \"50 x 50 mm\"\n{head}{plate}{feet}{drawn}\
              [feet.pads]\nat = [\"a\", \"b\", \"c\"]\nstiffness = \"20, 20, 20 N/um\"\nloss = 0.1\n\
              [tool]\ntip = \"head\"\nwork = \"work\"\n\
              [builds.stone]\nbodies.slab.parts = [\n\
@@ -90,8 +96,8 @@ impl Column {
 #[test]
 fn a_column_on_a_slab_answers_alike_as_a_member_as_a_body_and_as_a_part() {
     let columns = [
-        Column { foot: [131.0, -57.0], sides: [72.0, 41.0], turn: 0.0 },
-        Column { foot: [-33.0, 64.0], sides: [38.0, 83.0], turn: 25.0 },
+        Column { foot: [131.0, -57.0], sides: [72.0, 41.0], turn: 0.0, plate: None },
+        Column { foot: [-33.0, 64.0], sides: [38.0, 83.0], turn: 25.0, plate: None },
     ];
     for column in columns {
         let part = column.answers(Way::Part);
@@ -104,8 +110,19 @@ fn a_column_on_a_slab_answers_alike_as_a_member_as_a_body_and_as_a_part() {
 }
 
 #[test]
+fn a_plate_beneath_a_column_holds_the_slab_in_both_drawings() {
+    let bare = Column { foot: [60.0, 20.0], sides: [60.0, 40.0], turn: 0.0, plate: None };
+    let plate = Column { plate: Some([110.0, 80.0]), ..bare };
+    let found = [Way::Member, Way::AsBody].map(|way| plate.answers(way));
+    for (member, body) in found[0].iter().zip(&found[1]) {
+        assert!((member / body - 1.0).abs() < 0.03, "{found:?}");
+    }
+    assert!(found[1][0] > 1.1 * bare.answers(Way::AsBody)[0], "{found:?}");
+}
+
+#[test]
 fn a_column_turned_with_its_slab_answers_as_before() {
-    let straight = Column { foot: [-33.0, 64.0], sides: [38.0, 83.0], turn: 0.0 };
+    let straight = Column { foot: [-33.0, 64.0], sides: [38.0, 83.0], turn: 0.0, plate: None };
     let turned = Column { turn: 25.0, ..straight }.answers(Way::AsBody);
     // Not the stiffness, whose axes are those of space.
     for (own, turned) in straight.answers(Way::AsBody).iter().zip(&turned).take(2) {
