@@ -99,13 +99,17 @@ fn quick_as_whole(design: &Design) -> usize {
     let mut state = frames.thread_state();
     let asked = Asked { count: 5, ..Asked::default() };
     let mut compared = 0;
-    let mut met = Vec::new();
-    for i in 0..12 {
-        let choice: Vec<usize> = space.axes.iter().enumerate().map(|(a, n)| (i * (a + 1) + a) % n).collect();
-        if met.contains(&choice) {
-            continue;
-        }
-        met.push(choice.clone());
+    // Up to twelve of all, far from each other.
+    let all: usize = space.axes.iter().product();
+    let some = all.min(12);
+    for i in 0..some {
+        let mut number = i * all / some;
+        let digit = |n: &usize| {
+            let own = number % n;
+            number /= n;
+            own
+        };
+        let choice: Vec<usize> = space.axes.iter().map(digit).collect();
         let Outcome::Solved(quick) = frames.evaluate(&choice, &mut state, |_, _| false) else { continue };
         let whole = space.build_at(&choice).unwrap();
         let slow = measure(&whole, &design.goal, &Draw::default(), 1.0, &asked).unwrap();
