@@ -249,9 +249,6 @@ impl Space<'_> {
         };
         let own = held.solved(first)?;
         let lowest = held.lowest(&own, modes)?;
-        // The average motions first, so that none of them is left out as nearly known.
-        let mut free = vec![own.attached.clone()];
-        free.extend(held.origin.clone());
         // How each material moves the body when it alone expands.
         let mut expanded = Vec::new();
         for material in 0..first.len() {
@@ -268,7 +265,7 @@ impl Space<'_> {
         let force = self.assembly.forces(first, strained.as_ref());
         let strained = strained + own.answer(&force, -1.0)?;
         // One at a time, because each takes much memory.
-        let Solved { pieces, mut pair, factor, .. } = own;
+        let Solved { pieces, attached, mut pair, factor, .. } = own;
         drop(factor);
         let mut more = Vec::new();
         for set in others {
@@ -281,10 +278,9 @@ impl Space<'_> {
             pair = other.pair;
         }
         drop(pair);
-        free.push(lowest);
-        free.extend(expanded);
-        free.extend(more);
-        Ok(Shapes { pieces, free: side_by_side(free), strained })
+        // The average motions first, so that none of them is left out as nearly known.
+        let free = [vec![attached], held.origin.into_iter().collect(), vec![lowest], expanded, more];
+        Ok(Shapes { pieces, free: side_by_side(free.into_iter().flatten().collect()), strained })
     }
 
     /// `shapes` without their parts along the rigid-body motions `origin`, by the mass.

@@ -445,7 +445,7 @@ mod tests {
         for pair in [
             pair([60.0, 60.0, 3.0], [75.0, 75.0, 3.0], false),
             pair([80.0, 60.0, 4.0], [50.0, 115.0, 3.0], false),
-            pair([40.0, 60.0, 3.0], [60.0, 60.0, 3.0], true),
+            pair([60.0, 60.0, 3.0], [80.0, 80.0, 3.0], true),
         ] {
             let solid = pair.with_loss(&pair.solved().unwrap(), &[0.0; 6]);
             let table = pair.from_table().unwrap();
