@@ -76,8 +76,8 @@ const ASKEW: f64 = 0.14;
 /// A brace fits on a face that is narrower by no more than this.
 const FITS: f64 = 1.001;
 
-/// A brace may be so many times as wide as a hollow chord that runs on.
-const WIDEST: f64 = 1.6;
+/// A brace may be so many times as wide as a hollow chord that runs on: 1.6 times, whatever the rounding.
+const WIDEST: f64 = 1.601;
 
 /// Walls under a brace that stands askew, or is round, are known to the spread of others to this power.
 const WIDER: f64 = 1.5;

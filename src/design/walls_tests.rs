@@ -112,6 +112,11 @@ fn a_post_wider_than_its_rail_stands_as_the_solid_of_both() {
         rigid.builds[0] = rigid.builds[0].with_rigid_walls().unwrap();
         assert!(first_frequency(&rigid) > 1.2 * solid);
     }
+    // Of walls that stand just beside the chord's, in millimetres and in inches.
+    let tube = |size: &str| format!("{{ tube = \"{size}\", of = \"structural steel\" }}");
+    let metric = first_frequency(&post(&tube("50 x 50 x 5 mm"), &tube("60 x 60 x 5 mm"), BARE));
+    let inches = [50.0, 60.0].map(|size: f64| tube(&format!("{0} x {0} x {1} in", size / 25.4, 5.0 / 25.4)));
+    assert_relative_eq!(first_frequency(&post(&inches[0], &inches[1], BARE)), metric, max_relative = 1e-7);
     // Much wider ones carry the rail rather than stand on it.
     let much = frame(&post(RAIL, r#"{ tube = "120 x 120 x 4 mm", of = "structural steel" }"#, BARE));
     assert!(much.joints.is_empty());

@@ -301,7 +301,8 @@ impl Grids {
 /// clear widths, a polynomial through all.
 fn by_width(axis: &[f64], ratio: f64) -> Option<Vec<f64>> {
     if axis.iter().all(|width| *width > 1.0) {
-        let covers = (axis[0] - 0.02..=axis[axis.len() - 1] + 0.03).contains(&ratio);
+        // From the chord's own width on, and that is a usual pair: no rounding may decide.
+        let covers = (axis[0] - 0.021..=axis[axis.len() - 1] + 0.03).contains(&ratio);
         return covers.then(|| lagrange(axis, ratio));
     }
     let (widest, narrower) = axis.split_last()?;
