@@ -467,6 +467,19 @@ mod tests {
     }
 
     #[test]
+    fn a_post_that_leans_in_two_directions_agrees_with_beams() {
+        for top in ["120, 160, 440 mm", "-210, 90, 400 mm", "80, -330, 350 mm"] {
+            let points = [ALONG_X[0], ALONG_X[1], ALONG_X[2], top];
+            let design = design(r#"rectangle = "30 x 30 mm""#, points, "");
+            let [beams, body] = [0, 1].map(|i| frequencies(&design.builds[i], &design));
+            for (beams, body) in beams.iter().zip(&body) {
+                // It is free from the face of the rail on, at the most a square root of two of 15 mm from the axis.
+                assert!((0.995..1.09).contains(&(body / beams)), "{top}: {body} {beams}");
+            }
+        }
+    }
+
+    #[test]
     fn a_tube_ends_at_the_surface_of_the_larger_and_a_corner_is_closed() {
         let mass = |points: [&str; 4], more: &str| {
             let design = design(r#"tube = "60 x 60 x 3 mm""#, points, more);

@@ -450,8 +450,7 @@ fn words(fault: &PatchFault, point: &str) -> (String, String) {
         }
         PatchFault::Skew => (
             format!("{point} lies on a face that is curved or oblique to the body's own axes"),
-            "put it on a flat face, or add a flat pad to the body there; the end of a member that leans holds no body"
-                .to_string(),
+            "put it on a flat face, or add a flat pad to the body there".to_string(),
         ),
         PatchFault::Overhangs(part) => (
             format!("only {} % of its area lies on the body", figures(100.0 * part, 2)),

@@ -84,7 +84,7 @@ impl<'m> Assembly<'m> {
         for (number, cell) in mesh.cells.iter().enumerate() {
             let known = match cell.content {
                 crate::mesh::Content::Full(_) => first.iter().position(|k| alike(&mesh.cells[*k], cell)),
-                crate::mesh::Content::Points(_) => None,
+                crate::mesh::Content::Cut(_) => None,
             };
             kinds.push(known.unwrap_or_else(|| {
                 first.push(number);

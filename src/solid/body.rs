@@ -4,7 +4,9 @@ use crate::assembly::{Assembly, Elastic};
 use crate::fit::{best_axes, fit};
 use crate::mesh::Mesh;
 use crate::part::Part;
-use crate::patch::{Average, Grip, Patch, PatchFault, average, covered, face, nodes, square_axis, within};
+use crate::patch::{
+    Average, Grip, Patch, PatchFault, average, average_across, covered, face, nodes, square_axis, within,
+};
 use crate::reduced::{BodyFault, Reduced};
 use crate::solvers::apart;
 use crate::space::Space;
@@ -120,11 +122,15 @@ impl Body {
         let mut faces = Vec::new();
         for (number, patch) in self.patches.iter().enumerate() {
             let fault = |fault| BodyFault::Patch(number, fault);
-            let mut own = patch.turned(&axes).map_err(fault)?;
+            let mut own = patch.turned(&axes);
+            if let Some(leaning) = own.leans() {
+                faces.push((own, Lies::Across(leaning)));
+                continue;
+            }
             let on_face = face(&parts, &own.at, size);
             let (axis, outward) = match own.grip {
                 Grip::Section { normal, .. } => {
-                    let axis = square_axis(&normal).map_err(fault)?;
+                    let axis = square_axis(&normal).ok_or(fault(PatchFault::Skew))?;
                     let beside = own.has_beside(&parts, axis, size);
                     match on_face {
                         Ok((face, outward)) if beside && face == axis => {
@@ -141,7 +147,7 @@ impl Body {
                 for (along, side) in within(axis).into_iter().zip(own.size.sides()) {
                     extra[along].extend([own.at[along] - 0.5 * side, own.at[along] + 0.5 * side]);
                 }
-                faces.push((own, axis));
+                faces.push((own, Lies::On(axis)));
                 continue;
             }
             let mut depth = f64::INFINITY;
@@ -157,26 +163,35 @@ impl Body {
             if depth < 0.7 * sizes[axis] && !planes.chain(extra[axis].clone()).any(near) {
                 extra[axis].push(own.at[axis] - outward * depth);
             }
-            let meets = |(other, beside): &(Patch, usize)| *beside == axis && own.overlaps(other, axis);
+            let meets = |(other, lies): &(Patch, Lies)| *lies == Lies::On(axis) && own.overlaps(other, axis);
             if let Some(other) = faces.iter().position(meets) {
                 return Err(BodyFault::Patch(number, PatchFault::Meets(other)));
             }
-            faces.push((own, axis));
+            faces.push((own, Lies::On(axis)));
         }
         let mesh = fit(&parts, &extra, finer).map_err(BodyFault::Fit)?;
         let mut owner = vec![None; mesh.nodes()];
         let mut averages = Vec::new();
-        for (number, (patch, axis)) in faces.iter().enumerate() {
-            let covered = covered(&mesh, patch, *axis);
+        for (number, (patch, lies)) in faces.iter().enumerate() {
+            let axis = match *lies {
+                Lies::On(axis) => axis,
+                Lies::Across(leaning) => {
+                    let average = average_across(&mesh, &parts, patch, leaning, &axes);
+                    averages
+                        .push((number, average.ok_or(BodyFault::Patch(number, PatchFault::Overhangs(0.0)))?));
+                    continue;
+                }
+            };
+            let covered = covered(&mesh, patch, axis);
             let overhangs = || BodyFault::Patch(number, PatchFault::Overhangs(covered));
             if covered < 0.5 && !matches!(patch.grip, Grip::Section { .. }) {
                 return Err(overhangs());
             }
             if patch.grip == Grip::Average {
-                averages.push((number, average(&mesh, patch, *axis, &axes).ok_or_else(overhangs)?));
+                averages.push((number, average(&mesh, patch, axis, &axes).ok_or_else(overhangs)?));
                 continue;
             }
-            let nodes = nodes(&mesh, patch, *axis);
+            let nodes = nodes(&mesh, patch, axis);
             if nodes.len() < 3 {
                 return Err(overhangs());
             }
@@ -192,6 +207,15 @@ impl Body {
         }
         Ok(Prepared { axes, mesh, owner, averages })
     }
+}
+
+/// How a patch lies in the grid.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Lies {
+    /// Square to this axis.
+    On(usize),
+    /// Square to none: its normal and its first side, in the axes of the grid.
+    Across([Vector3<f64>; 2]),
 }
 
 /// The sizes of what is not empty along the axes of the grid, m.

@@ -6,12 +6,17 @@
 //! ```
 //!
 //! In a cell of one material the integrals are products of integrals along the axes; in a cell that a surface
-//! cuts they are sums over points.
+//! cuts they are sums over points, one axis after the other. A little of the material is left where such a cell is empty,
+//! since a cell that is nearly empty would make the matrices ill-conditioned: it has stiffness but nearly no mass, so
+//! that what is not there has no modes of its own among those of the body.
 
-use crate::mesh::{CellPoint, Content, Interval};
+use crate::mesh::{Content, Filling, Interval};
 use crate::polynomial::{Products, lagrange, lobatto};
 use faer::linalg::matmul::matmul;
-use faer::{Accum, Mat, Par};
+use faer::{Accum, Mat, MatRef, Par};
+
+/// The part of the stiffness of a material that is left where a cut cell is empty, and that of its mass.
+const LEFT: [f64; 2] = [1e-6, 1e-10];
 
 /// The matrices of one material in one cell.
 #[derive(Debug, Clone)]
@@ -30,16 +35,7 @@ pub(crate) struct CellMatrices {
 pub(crate) fn matrices(intervals: &[Interval; 3], content: &Content) -> Vec<CellMatrices> {
     match content {
         Content::Full(material) => vec![full(intervals, *material)],
-        Content::Points(points) => {
-            let mut materials: Vec<usize> = points.iter().map(|point| point.material).collect();
-            materials.sort_unstable();
-            materials.dedup();
-            let of = |material| {
-                let own: Vec<&CellPoint> = points.iter().filter(|p| p.material == material).collect();
-                summed(intervals, &own, material)
-            };
-            materials.into_iter().map(of).collect()
-        }
+        Content::Cut(fillings) => fillings.iter().map(|filling| summed(intervals, filling)).collect(),
     }
 }
 
@@ -118,34 +114,92 @@ fn full(intervals: &[Interval; 3], material: usize) -> CellMatrices {
     combined(material, &p, Mat::from_fn(n, n, |a, b| integral(a, b, None)))
 }
 
-fn summed(intervals: &[Interval; 3], points: &[&CellPoint], material: usize) -> CellMatrices {
-    let nodes = intervals.map(|interval| lobatto(interval.order));
+/// Products of the basis along an axis at the points of a cut cell, each of shape (points, (p + 1)²), the first of the
+/// pair running slower.
+struct PointProducts {
+    /// φa φb.
+    both: Mat<f64>,
+    /// φa' φb, 1/m.
+    first: Mat<f64>,
+    /// φa φb', 1/m.
+    second: Mat<f64>,
+    /// φa' φb', 1/m².
+    slopes: Mat<f64>,
+}
+
+impl PointProducts {
+    fn new(interval: &Interval, places: &[f64]) -> PointProducts {
+        let nodes = lobatto(interval.order);
+        let n = nodes.len();
+        let basis: Vec<Vec<(f64, f64)>> = places.iter().map(|x| lagrange(&nodes, *x)).collect();
+        let of = |product: &dyn Fn((f64, f64), (f64, f64)) -> f64| {
+            Mat::from_fn(places.len(), n * n, |point, pair| {
+                product(basis[point][pair / n], basis[point][pair % n])
+            })
+        };
+        let h = interval.length;
+        PointProducts {
+            both: of(&|(a, _), (b, _)| a * b),
+            first: of(&|(_, a), (b, _)| a / h * b),
+            second: of(&|(a, _), (_, b)| a * b / h),
+            slopes: of(&|(_, a), (_, b)| a * b / (h * h)),
+        }
+    }
+
+    fn of(&self, first: bool, second: bool) -> &Mat<f64> {
+        match (first, second) {
+            (true, true) => &self.slopes,
+            (true, false) => &self.first,
+            (false, true) => &self.second,
+            (false, false) => &self.both,
+        }
+    }
+}
+
+fn summed(intervals: &[Interval; 3], filling: &Filling) -> CellMatrices {
+    let along = [0, 1, 2].map(|axis| PointProducts::new(&intervals[axis], &filling.places[axis]));
+    let [qx, qy, qz] = [0, 1, 2].map(|axis| filling.places[axis].len());
+    let sizes = intervals.map(|interval| interval.order + 1);
+    let pairs = sizes.map(|size| size * size);
     let n = count(intervals);
-    // Values and three slopes of the basis at the points, times the root of the volume, shape (n, points).
-    let mut fields = [(); 4].map(|()| Mat::zeros(n, points.len()));
-    for (column, point) in points.iter().enumerate() {
-        let basis = [0, 1, 2].map(|axis| lagrange(&nodes[axis], point.at[axis]));
-        let root = point.volume.sqrt();
-        let mut row = 0;
-        for (vx, sx) in &basis[0] {
-            for (vy, sy) in &basis[1] {
-                for (vz, sz) in &basis[2] {
-                    fields[0][(row, column)] = root * vx * vy * vz;
-                    fields[1][(row, column)] = root * sx * vy * vz / intervals[0].length;
-                    fields[2][(row, column)] = root * vx * sy * vz / intervals[1].length;
-                    fields[3][(row, column)] = root * vx * vy * sz / intervals[2].length;
-                    row += 1;
+    let times = |a: MatRef<f64>, b: MatRef<f64>| {
+        let mut product = Mat::zeros(a.nrows(), b.ncols());
+        matmul(product.as_mut(), Accum::Replace, a, b, 1.0, Par::Seq);
+        product
+    };
+    let [stiff, heavy] = LEFT.map(|left| {
+        let both = filling.weights.iter().zip(&filling.empty);
+        both.map(|(own, empty)| own + left * empty).collect::<Vec<f64>>()
+    });
+    // The integral of ∂_i φa ∂_j φb; without i and j, of φa φb.
+    let integral = |by: Option<(usize, usize)>| {
+        let weights = if by.is_some() { &stiff } else { &heavy };
+        let [x, y, z] = [0, 1, 2].map(|axis| {
+            let (i, j) = by.unwrap_or((3, 3));
+            along[axis].of(i == axis, j == axis)
+        });
+        // Over z, shape (z pairs, x and y points); over y, shape (y pairs, z pairs) for each x point; then over x.
+        let weights = MatRef::from_column_major_slice(weights, qz, qx * qy);
+        let in_z = times(z.transpose(), weights);
+        let mut in_y = Mat::zeros(pairs[1] * pairs[2], qx);
+        for point in 0..qx {
+            let own = times(y.transpose(), in_z.subcols(point * qy, qy).transpose());
+            for k in 0..pairs[2] {
+                for j in 0..pairs[1] {
+                    in_y[(j * pairs[2] + k, point)] = own[(j, k)];
                 }
             }
         }
-    }
-    let product = |a: usize, b: usize| {
-        let mut sum = Mat::zeros(n, n);
-        matmul(sum.as_mut(), Accum::Replace, fields[a].as_ref(), fields[b].transpose(), 1.0, Par::Seq);
-        sum
+        let all = times(in_y.as_ref(), x.as_ref());
+        let places = |a: usize| [a / (sizes[1] * sizes[2]), a / sizes[2] % sizes[1], a % sizes[2]];
+        Mat::from_fn(n, n, |a, b| {
+            let (a, b) = (places(a), places(b));
+            let [x, y, z] = [0, 1, 2].map(|axis| a[axis] * sizes[axis] + b[axis]);
+            all[(y * pairs[2] + z, x)]
+        })
     };
-    let p = [(1, 1), (2, 2), (3, 3), (1, 2), (1, 3), (2, 3)].map(|(a, b)| product(a, b));
-    combined(material, &p, product(0, 0))
+    let p = [(0, 0), (1, 1), (2, 2), (0, 1), (0, 2), (1, 2)].map(|pair| integral(Some(pair)));
+    combined(filling.material, &p, integral(None))
 }
 
 #[cfg(test)]
@@ -158,17 +212,17 @@ mod tests {
     fn points_of_gauss_give_the_same_as_products() {
         let interval = |length, order| Interval { from: 0.0, length, order, first: 0 };
         let intervals = [interval(0.3, 2), interval(0.1, 3), interval(0.02, 1)];
-        let mut points = Vec::new();
-        for (x, wx) in gauss(4) {
-            for (y, wy) in gauss(4) {
-                for (z, wz) in gauss(4) {
-                    let volume = wx * wy * wz * 0.3 * 0.1 * 0.02;
-                    points.push(CellPoint { at: [x, y, z], volume, material: 7 });
-                }
+        let orders = intervals.map(|interval| interval.order);
+        let [xs, ys, zs] = orders.map(|order| gauss(2 * order + 1));
+        let mut weights = Vec::new();
+        for (_, wx) in &xs {
+            for (_, wy) in &ys {
+                weights.extend(zs.iter().map(|(_, wz)| wx * wy * wz * 0.3 * 0.1 * 0.02));
             }
         }
+        let cut = Content::Cut(vec![Filling::new(7, orders, [weights.clone(), vec![0.0; weights.len()]])]);
         let [whole] = &matrices(&intervals, &Content::Full(7))[..] else { panic!() };
-        let [sum] = &matrices(&intervals, &Content::Points(points))[..] else { panic!() };
+        let [sum] = &matrices(&intervals, &cut)[..] else { panic!() };
         assert_eq!((whole.material, sum.material), (7, 7));
         for (one, other) in [(&whole.lambda, &sum.lambda), (&whole.mu, &sum.mu), (&whole.mass, &sum.mass)] {
             let scale = one.norm_max();

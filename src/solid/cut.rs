@@ -1,4 +1,4 @@
-//! The points of a cell that a curved or oblique face cuts.
+//! What fills a cell that a curved or oblique face cuts.
 //!
 //! The cell is divided, across the directions in which the face runs, until its divisions are small. A division
 //! that no face cuts has Gauss points; the smallest ones that a face cuts have one point each, which counts by
@@ -8,13 +8,14 @@
 //! V(d)/V = Σ over corners (-1)^m (d + Σ a/2 - Σ_m a)₊ⁿ / (n! Π a),   a_i = |n_i| h_i
 //! ```
 //!
-//! for the n axes that the normal n is not square to. Where a closed surface has an edge there, points of the division
-//! are looked at instead. Where the cell is empty a part in ten thousand of the
-//! material is left, since a cell that is nearly empty would make the matrices ill-conditioned.
+//! for the n axes that the normal n is not square to. What is found so is kept as weights at the Gauss points of twice
+//! the cell's orders, which integrate all products of its basis as the points themselves do: there can be a million of
+//! those. Where a closed surface has an edge there, points of the division are looked at instead. What is empty is
+//! weighed too, beside the material next to it.
 
-use crate::mesh::{CellPoint, Content};
-use crate::part::Part;
-use crate::polynomial::gauss;
+use crate::mesh::{Content, Filling};
+use crate::part::{Bound, Part};
+use crate::polynomial::{gauss, through};
 use nalgebra::Vector3;
 
 /// How often a cell is halved.
@@ -25,31 +26,38 @@ const CLOSED_HALVINGS: [usize; 2] = [4, 6];
 const MOST_DIVISIONS: f64 = 1000.0;
 /// Gauss points an axis that are enough in a quarter of a cell.
 const FEW: usize = 2;
-/// The part of a material that is left where a cut cell is empty.
-const LEFT: f64 = 1e-4;
 /// The middles of three parts of an interval, in half lengths from its middle.
 const THIRDS: [f64; 3] = [-2.0 / 3.0, 0.0, 2.0 / 3.0];
 
-/// The points of the cell about `middle` with half sizes `half`, `count` Gauss points an axis where no face is
-/// near; `None` where all of it is empty.
-pub(crate) fn points(
+/// What fills the cell about `middle` with half sizes `half` and `orders` along its axes; `None` where all of it is
+/// empty.
+pub(crate) fn filling(
     parts: &[Part],
     middle: &Vector3<f64>,
     half: &Vector3<f64>,
-    count: usize,
+    orders: [usize; 3],
 ) -> Option<Content> {
     let materials = 1 + parts.iter().filter_map(|part| part.material).max()?;
     let all_round = parts.iter().filter(|part| part.bounds.is_some());
     let all_round = all_round.filter(|part| part.cut_across(middle, half) == Some([true; 3]));
     let area = all_round.map(|part| part.skew_area(middle, half)).reduce(|a, b| a + b);
+    let count = orders.into_iter().max().unwrap_or(1) + 1;
     let (halvings, few) = match area {
         Some(area) => (closed_halvings(area, half), gauss(count.min(FEW))),
         None => (HALVINGS, gauss(count)),
     };
+    let places = orders.map(|order| gauss(2 * order + 1).into_iter().map(|(x, _)| x).collect());
     let gauss = gauss(count);
-    let mut cell = Cutting { parts, middle, half, gauss, few, materials, found: Vec::new(), held: 0.0 };
+    let found = vec![None; materials];
+    let mut cell = Cutting { parts, middle, half, gauss, few, places, found, held: 0.0 };
     cell.divide(Vector3::repeat(0.5), Vector3::repeat(0.5), halvings);
-    (cell.held > 1e-9 * 8.0 * half.product()).then_some(Content::Points(cell.found))
+    if cell.held <= 1e-9 * 8.0 * half.product() {
+        return None;
+    }
+    let found = cell.found.into_iter().enumerate();
+    Some(Content::Cut(
+        found.filter_map(|(material, both)| Some(Filling::new(material, orders, both?))).collect(),
+    ))
 }
 
 /// How often a cell is halved whose closed surfaces have an area of `area`, m².
@@ -67,8 +75,11 @@ struct Cutting<'p> {
     gauss: Vec<(f64, f64)>,
     /// Gauss points of divisions that are a quarter of the cell or less.
     few: Vec<(f64, f64)>,
-    materials: usize,
-    found: Vec<CellPoint>,
+    /// By axis: the points at which what fills the cell is weighed, 0 to 1.
+    places: [Vec<f64>; 3],
+    /// By material: the weights at those points of what it fills and of what is empty beside it, m³, z running fastest;
+    /// `None` where there is nothing of it.
+    found: Vec<Option<[Vec<f64>; 2]>>,
     /// Volume that is not empty, m³.
     held: f64,
 }
@@ -119,98 +130,164 @@ impl Cutting<'_> {
     fn fill(&mut self, at: &Vector3<f64>, reach: &Vector3<f64>) {
         let place = self.place(at);
         let owner = self.parts.iter().rev().find(|part| part.holds(&place)).and_then(|part| part.material);
-        let mut shares = vec![0.0; self.materials];
-        if let Some(owner) = owner {
-            shares[owner] = 1.0;
-        }
         let lines = [0, 1, 2].map(|axis| self.line(reach[axis]));
-        for (x, wx) in &lines[0] {
-            for (y, wy) in &lines[1] {
-                for (z, wz) in &lines[2] {
-                    let off = Vector3::new(2.0 * x - 1.0, 2.0 * y - 1.0, 2.0 * z - 1.0).component_mul(reach);
-                    self.add(at + off, wx * wy * wz * 8.0 * reach.product(), &shares);
-                }
-            }
-        }
+        let filler = self.filler(std::iter::empty());
+        self.add(at, reach, &lines, (owner.unwrap_or(filler), owner.is_none()), 1.0);
     }
 
-    /// A small division that a face cuts: one point across, Gauss points along.
+    /// A small division that a face cuts: for each material one point across, at the centre of what it fills, and Gauss
+    /// points along.
     fn weigh(&mut self, at: &Vector3<f64>, reach: &Vector3<f64>, across: [bool; 3]) {
         let place = self.place(at);
         let half = 2.0 * self.half.component_mul(reach);
-        let mut shares = vec![0.0; self.materials];
+        // The share of each material, and that share times the place of its centre from the middle.
+        let mut filled = vec![(0.0, Vector3::zeros()); self.found.len()];
         for part in self.parts.iter().filter(|part| part.within_square(&place)) {
-            let inside = share(part, &place, &half, across);
-            shares.iter_mut().for_each(|share| *share *= 1.0 - inside);
+            let (inside, moment) = share(part, &place, &half, across);
+            for (share, own) in &mut filled {
+                *own = *own * (1.0 - inside) - moment * *share;
+                *share *= 1.0 - inside;
+            }
             if let Some(material) = part.material {
-                shares[material] += inside;
+                filled[material].0 += inside;
+                filled[material].1 += moment;
             }
         }
+        let full: f64 = filled.iter().map(|(share, _)| share).sum();
+        let beside = filled.iter().fold(Vector3::zeros(), |sum, (_, moment)| sum - moment);
+        let filler = self.filler(filled.iter().map(|(share, _)| *share));
         let line = |axis: usize| if across[axis] { vec![(0.5, 1.0)] } else { self.line(reach[axis]) };
-        let [xs, ys, zs] = [line(0), line(1), line(2)];
-        for (x, wx) in &xs {
-            for (y, wy) in &ys {
-                for (z, wz) in &zs {
-                    let off = Vector3::new(2.0 * x - 1.0, 2.0 * y - 1.0, 2.0 * z - 1.0).component_mul(reach);
-                    self.add(at + off, wx * wy * wz * 8.0 * reach.product(), &shares);
+        let lines = [0, 1, 2].map(line);
+        let mut add = |material: usize, share: f64, moment: Vector3<f64>, is_empty: bool| {
+            if share > 0.0 {
+                let off = (moment / share).component_div(&(2.0 * self.half));
+                let centre = Vector3::from_fn(|i, _| {
+                    if across[i] { at[i] + off[i].clamp(-reach[i], reach[i]) } else { at[i] }
+                });
+                self.add(&centre, reach, &lines, (material, is_empty), share);
+            }
+        };
+        filled
+            .into_iter()
+            .enumerate()
+            .for_each(|(material, (share, moment))| add(material, share, moment, false));
+        add(filler, 1.0 - full, beside, true);
+    }
+
+    /// The material that counts for what is empty beside these shares.
+    fn filler(&self, shares: impl Iterator<Item = f64>) -> usize {
+        let largest = shares.enumerate().max_by(|a, b| a.1.total_cmp(&b.1));
+        let last = || self.parts.iter().rev().find_map(|part| part.material).unwrap_or(0);
+        largest.filter(|(_, share)| *share > 0.0).map_or_else(last, |(material, _)| material)
+    }
+
+    /// Adds a share of a division about `at` to a material, or to what is empty beside it, by points along `lines`.
+    fn add(
+        &mut self,
+        at: &Vector3<f64>,
+        reach: &Vector3<f64>,
+        lines: &[Vec<(f64, f64)>; 3],
+        (material, is_empty): (usize, bool),
+        share: f64,
+    ) {
+        let volume = share * 64.0 * self.half.product() * reach.product();
+        if !is_empty {
+            self.held += volume;
+        }
+        let [xs, ys, zs] = [0, 1, 2].map(|axis| {
+            let places = &self.places[axis];
+            let mut weights = vec![0.0; places.len()];
+            for (x, weight) in &lines[axis] {
+                let values = through(places, at[axis] + (2.0 * x - 1.0) * reach[axis]);
+                weights.iter_mut().zip(values).for_each(|(sum, value)| *sum += weight * value);
+            }
+            weights
+        });
+        let size = xs.len() * ys.len() * zs.len();
+        let both = self.found[material].get_or_insert_with(|| [vec![0.0; size], vec![0.0; size]]);
+        let mut sums = both[usize::from(is_empty)].iter_mut();
+        for x in &xs {
+            for y in &ys {
+                let along = x * y * volume;
+                zs.iter().zip(&mut sums).for_each(|(z, sum)| *sum += along * z);
+            }
+        }
+    }
+}
+
+/// The share of a division about `middle` that lies inside `part`, and that times the place of its centre from the
+/// middle, m; faces run across the axes of `across`.
+fn share(part: &Part, middle: &Vector3<f64>, half: &Vector3<f64>, across: [bool; 3]) -> (f64, Vector3<f64>) {
+    // A middle that lies on a face lies on neither side of it: a little beside it has one.
+    let near = middle + half.component_mul(&Vector3::new(1e-9, 0.7e-9, 0.3e-9));
+    if let Some((rings, end)) = part.bounds_near(&near) {
+        // A wall can be thinner than the division: what is inside its outline, less what is inside its hole.
+        let add = |(share, moment), (sign, bound): &(f64, Bound)| {
+            let own = within(bound, half);
+            (share + sign * own.0, moment + own.1 * *sign)
+        };
+        let (share, moment) = rings.iter().fold((0.0, Vector3::zeros()), add);
+        let (share, (ends, cut)) = (f64::clamp(share, 0.0, 1.0), within(&end, half));
+        return (share * ends, moment * ends + cut * share);
+    }
+    if let Some((depth, normal)) = part.plane_in(&near, half) {
+        return kept(depth, &normal, half);
+    }
+    if part.cut_across(middle, half).is_none() {
+        return (if part.holds(middle) { 1.0 } else { 0.0 }, Vector3::zeros());
+    }
+    let steps = across.map(|across| if across { &THIRDS[..] } else { &THIRDS[1..2] });
+    let all = steps.iter().map(|steps| steps.len()).product::<usize>() as f64;
+    let (mut held, mut moment) = (0.0, Vector3::zeros());
+    for x in steps[0] {
+        for y in steps[1] {
+            for z in steps[2] {
+                let off = half.component_mul(&Vector3::new(*x, *y, *z));
+                if part.holds(&(middle + off)) {
+                    held += 1.0 / all;
+                    moment += off / all;
                 }
             }
         }
     }
+    (held, moment)
+}
 
-    /// Adds a point that stands for `part` of the cell's volume.
-    fn add(&mut self, at: Vector3<f64>, part: f64, shares: &[f64]) {
-        let volume = part * 8.0 * self.half.product();
-        let full: f64 = shares.iter().sum();
-        self.held += full * volume;
-        let largest = (0..self.materials).max_by(|a, b| shares[*a].total_cmp(&shares[*b]));
-        let last = self.parts.iter().rev().find_map(|part| part.material).unwrap_or(0);
-        let filler = largest.filter(|material| shares[*material] > 0.0).unwrap_or(last);
-        for (material, share) in shares.iter().enumerate() {
-            let share = share + if material == filler { LEFT * (1.0 - full) } else { 0.0 };
-            if share > 0.0 {
-                self.found.push(CellPoint { at: at.into(), volume: share * volume, material });
-            }
-        }
+/// The share of a box within a bound near its middle, and that times the place of its centre from the middle.
+fn within(bound: &Bound, half: &Vector3<f64>) -> (f64, Vector3<f64>) {
+    match bound {
+        Bound::Plane(depth, normal) => kept(*depth, normal, half),
+        Bound::Side(held) => (f64::from(u8::from(*held)), Vector3::zeros()),
     }
 }
 
-/// The part of a division about `middle` that lies inside `part`; faces run across the axes of `across`.
-fn share(part: &Part, middle: &Vector3<f64>, half: &Vector3<f64>, across: [bool; 3]) -> f64 {
-    if let Some((depth, normal)) = part.plane_in(middle, half) {
-        return kept(depth, &normal, half);
-    }
-    if part.cut_across(middle, half).is_none() {
-        return if part.holds(middle) { 1.0 } else { 0.0 };
-    }
-    let steps = across.map(|across| if across { &THIRDS[..] } else { &THIRDS[1..2] });
-    let mut held = 0;
-    for x in steps[0] {
-        for y in steps[1] {
-            for z in steps[2] {
-                let at = middle + half.component_mul(&Vector3::new(*x, *y, *z));
-                held += usize::from(part.holds(&at));
-            }
-        }
-    }
-    held as f64 / steps.iter().map(|steps| steps.len()).product::<usize>() as f64
-}
-
-/// The part of a box with half sizes `half` that lies on the inner side of a plane whose distance from its middle
-/// is `depth`, positive when the middle is inside.
-fn kept(depth: f64, normal: &Vector3<f64>, half: &Vector3<f64>) -> f64 {
+/// The share of a box with half sizes `half` on the inner side of a plane whose distance from its middle is `depth`,
+/// positive when the middle is inside, and whose outward normal is `normal`; and that times the place of its centre
+/// from the middle.
+fn kept(depth: f64, normal: &Vector3<f64>, half: &Vector3<f64>) -> (f64, Vector3<f64>) {
     let widths = 2.0 * normal.abs().component_mul(half);
     let widest = widths.max();
-    let widths: Vec<f64> = widths.iter().copied().filter(|a| *a > 1e-3 * widest).collect();
-    let (n, product) = (widths.len() as i32, widths.iter().product::<f64>());
-    let reach = depth + 0.5 * widths.iter().sum::<f64>();
-    let corners = (0..1_u32 << n).map(|corner| {
-        let off: f64 = widths.iter().enumerate().filter(|(i, _)| corner >> i & 1 == 1).map(|(_, a)| a).sum();
+    let axes: Vec<usize> = (0..3).filter(|axis| widths[*axis] > 1e-3 * widest).collect();
+    let (n, product) = (axes.len() as i32, axes.iter().map(|axis| widths[*axis]).product::<f64>());
+    let reach = depth + 0.5 * axes.iter().map(|axis| widths[*axis]).sum::<f64>();
+    let scale = f64::from((1..=n).product::<i32>()) * product;
+    let (mut volume, mut moment) = (0.0, Vector3::zeros());
+    // What lies beyond each corner, seen from the innermost, is a simplex with its own centre.
+    for corner in 0..1_u32 << n {
+        let is_far = |k: usize| corner >> k & 1 == 1;
+        let off: f64 =
+            axes.iter().enumerate().filter(|(k, _)| is_far(*k)).map(|(_, axis)| widths[*axis]).sum();
+        let left = (reach - off).max(0.0);
         let sign = if corner.count_ones() % 2 == 0 { 1.0 } else { -1.0 };
-        sign * (reach - off).max(0.0).powi(n)
-    });
-    let factorial = f64::from((1..=n).product::<i32>());
-    (corners.sum::<f64>() / (factorial * product)).clamp(0.0, 1.0)
+        let own = sign * left.powi(n) / scale;
+        volume += own;
+        for (k, &axis) in axes.iter().enumerate() {
+            // From the innermost corner along the axis, in parts of the width.
+            let from = f64::from(u8::from(is_far(k))) + left / (f64::from(n + 1) * widths[axis]);
+            moment[axis] += own * (2.0 * from - 1.0) * half[axis] * normal[axis].signum();
+        }
+    }
+    if volume >= 1.0 { (1.0, Vector3::zeros()) } else { (volume.max(0.0), moment) }
 }
 
 #[cfg(test)]
@@ -230,10 +307,10 @@ mod tests {
     fn a_plane_through_the_middle_keeps_half_and_a_corner_a_sixth_of_its_cube() {
         let half = Vector3::new(1.0, 2.0, 3.0);
         for normal in [Vector3::x(), Vector3::new(0.6, 0.8, 0.0), Vector3::new(1.0, 2.0, 3.0).normalize()] {
-            assert_relative_eq!(kept(0.0, &normal, &half), 0.5, max_relative = 1e-12);
-            assert_relative_eq!(kept(10.0, &normal, &half), 1.0, max_relative = 1e-9);
+            assert_relative_eq!(kept(0.0, &normal, &half).0, 0.5, max_relative = 1e-12);
+            assert_relative_eq!(kept(10.0, &normal, &half).0, 1.0, max_relative = 1e-9);
             assert_relative_eq!(
-                kept(0.3, &normal, &half) + kept(-0.3, &normal, &half),
+                kept(0.3, &normal, &half).0 + kept(-0.3, &normal, &half).0,
                 1.0,
                 max_relative = 1e-9
             );
@@ -242,9 +319,14 @@ mod tests {
         let normal = Vector3::repeat(1.0 / 3.0_f64.sqrt());
         let depth = (1.0 - 3.0) / 3.0_f64.sqrt();
         assert_relative_eq!(
-            kept(depth, &normal, &Vector3::repeat(1.0)),
+            kept(depth, &normal, &Vector3::repeat(1.0)).0,
             1.0 / 6.0 / 8.0,
             max_relative = 1e-9
         );
+        // Its centre is a quarter of its legs from the corner.
+        let (share, moment) = kept(depth, &normal, &Vector3::repeat(1.0));
+        (0..3).for_each(|axis| assert_relative_eq!(moment[axis] / share, -0.75, max_relative = 1e-9));
+        let (share, moment) = kept(0.0, &-Vector3::x(), &half);
+        assert_relative_eq!(moment / share, Vector3::new(0.5, 0.0, 0.0), max_relative = 1e-9);
     }
 }

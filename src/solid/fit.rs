@@ -2,8 +2,7 @@
 //!
 //! The axes are those that most parts are square to. Every face that is square to them lies between cells; cells
 //! that a curved or oblique face cuts are integrated by points. A point near a face counts in part on both sides,
-//! by its distance from it over the spacing of the points; where that leaves nothing, a part in ten thousand of
-//! the material is put, since a cell that is nearly empty would make the matrices ill-conditioned.
+//! by its distance from it over the spacing of the points.
 //!
 //! ```text
 //! orders along an interval of length l, with H the least size of the body:
@@ -13,7 +12,7 @@
 //!
 //! One order more makes the finer grid, but in walls thinner than 0.04 H that do not stand free.
 
-use crate::cut::points;
+use crate::cut::filling;
 use crate::mesh::{Axis, Cell, Content, Mesh};
 use crate::part::Part;
 use nalgebra::{Matrix3, Vector3};
@@ -91,9 +90,20 @@ pub fn fit(parts: &[Part], extra: &[Vec<f64>; 3], finer: usize) -> Result<Mesh, 
     });
     let skew = parts.iter().any(Part::is_skew);
     let longest = (1.4 * least).max(0.25 * largest).min(if skew { 0.35 } else { 0.6 } * largest);
-    let breaks = breaks.map(|breaks| divided(&breaks, longest));
-    let order = |length: f64, free: bool| {
-        let usual = if length < 0.25 * least {
+    let breaks = breaks.map(|breaks| divided(&breaks, |_| longest));
+    // Around a slender part that leans, cells are of its size, and bend as it does.
+    let leaning: Vec<Leaning> = parts.iter().filter_map(Leaning::of).collect();
+    let breaks = [0, 1, 2].map(|axis| {
+        let longest = |[from, to]: [f64; 2]| {
+            let within = leaning.iter().filter(|leaning| leaning.reaches(axis, [from, to]));
+            within.map(|leaning| leaning.longest).fold(f64::INFINITY, f64::min)
+        };
+        divided(&breaks[axis], longest)
+    });
+    let order = |length: f64, leans: bool, free: bool| {
+        let usual = if leans {
+            3
+        } else if length < 0.25 * least {
             1
         } else if length < 0.6 * least {
             2
@@ -110,8 +120,11 @@ pub fn fit(parts: &[Part], extra: &[Vec<f64>; 3], finer: usize) -> Result<Mesh, 
     };
     let axes = |free: bool| {
         [0, 1, 2].map(|axis| {
-            let orders: Vec<usize> =
-                breaks[axis].windows(2).map(|ends| order(ends[1] - ends[0], free)).collect();
+            let of = |ends: &[f64]| {
+                let leans = leaning.iter().any(|leaning| leaning.reaches(axis, [ends[0], ends[1]]));
+                order(ends[1] - ends[0], leans, free)
+            };
+            let orders: Vec<usize> = breaks[axis].windows(2).map(of).collect();
             Axis::new(&breaks[axis], &orders)
         })
     };
@@ -120,12 +133,13 @@ pub fn fit(parts: &[Part], extra: &[Vec<f64>; 3], finer: usize) -> Result<Mesh, 
     if cells.is_empty() {
         return Err(FitFault::Empty);
     }
-    let grid = if walls_stand_free(&grid, &cells, 0.15 * least) { axes(true) } else { grid };
-    let nodes: usize = grid.iter().map(|axis| axis.lines.len()).product();
-    if nodes > MOST_NODES {
-        return Err(FitFault::TooLarge(nodes));
+    let stand_free = walls_stand_free(&grid, &cells, 0.15 * least);
+    let (grid, cells) = if stand_free { (axes(true), filled(parts, &axes(true))) } else { (grid, cells) };
+    let mesh = Mesh::new(grid, cells);
+    match mesh.nodes() {
+        nodes if nodes > MOST_NODES => Err(FitFault::TooLarge(nodes)),
+        _ => Ok(mesh),
     }
-    Ok(Mesh::new(grid, cells))
 }
 
 /// Ascending, with places nearer than `same` made one.
@@ -144,11 +158,43 @@ fn merged(mut places: Vec<f64>, same: f64) -> Vec<f64> {
     kept
 }
 
-/// With the intervals longer than `longest` divided evenly.
-fn divided(breaks: &[f64], longest: f64) -> Vec<f64> {
+/// A slender part that leans against the axes of the body.
+struct Leaning {
+    /// The longest cell that it is to pass through, m.
+    longest: f64,
+    /// By axis that it leans against: from where to where it reaches, m.
+    reach: [Option<[f64; 2]>; 3],
+}
+
+impl Leaning {
+    fn of(part: &Part) -> Option<Leaning> {
+        part.material?;
+        let (least, along) = part.oblique()?;
+        let extent = part.extent();
+        let largest = (0..3).map(|axis| extent[1][axis] - extent[0][axis]).fold(0.0, f64::max);
+        let longest = (IN_CELL * least).max(largest / MOST_CELLS);
+        let reach = [0, 1, 2].map(|axis| along[axis].then_some([extent[0][axis], extent[1][axis]]));
+        (largest > IN_CELL * least).then_some(Leaning { longest, reach })
+    }
+
+    /// True when it passes through an interval along `axis` that is not thin against it.
+    fn reaches(&self, axis: usize, [from, to]: [f64; 2]) -> bool {
+        let meets = |[low, high]: [f64; 2]| to.min(high) - from.max(low) > 1e-6 * (to - from);
+        self.reach[axis].is_some_and(meets) && to - from > THIN * self.longest
+    }
+}
+
+/// The longest cell that a slender part passes through, in sizes of it, and how many there are along it at most.
+const IN_CELL: f64 = 3.0;
+const MOST_CELLS: f64 = 12.0;
+/// Cells thinner than this part of that are layers of something else.
+const THIN: f64 = 0.25;
+
+/// With the intervals longer than what `longest` allows them divided evenly.
+fn divided(breaks: &[f64], longest: impl Fn([f64; 2]) -> f64) -> Vec<f64> {
     let mut all: Vec<f64> = breaks.first().copied().into_iter().collect();
     for ends in breaks.windows(2) {
-        let count = ((ends[1] - ends[0]) / longest - 1e-9).ceil().max(1.0);
+        let count = ((ends[1] - ends[0]) / longest([ends[0], ends[1]]) - 1e-9).ceil().max(1.0);
         all.extend((1..=count as usize).map(|i| ends[0] + (ends[1] - ends[0]) * i as f64 / count));
     }
     all
@@ -171,10 +217,9 @@ pub fn filled(parts: &[Part], axes: &[Axis; 3]) -> Vec<Cell> {
                 (owner, cut) = (part.material, false);
             }
         }
-        let order = intervals.iter().map(|interval| interval.order).max().unwrap_or(1);
         let content = match cut {
             false => owner.map(Content::Full),
-            true => points(parts, &middle, &half, order + 1),
+            true => filling(parts, &middle, &half, intervals.map(|interval| interval.order)),
         };
         content.map(|content| Cell { at, content })
     };
@@ -200,12 +245,13 @@ fn walls_stand_free(axes: &[Axis; 3], cells: &[Cell], thin: f64) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::mesh::Filling;
     use approx::assert_relative_eq;
 
     fn volume(mesh: &Mesh) -> f64 {
         let of = |cell: &Cell| match &cell.content {
             Content::Full(_) => mesh.extent(cell).1.iter().product(),
-            Content::Points(points) => points.iter().map(|point| point.volume).sum::<f64>(),
+            Content::Cut(fillings) => fillings.iter().map(Filling::volume).sum::<f64>(),
         };
         mesh.cells.iter().map(of).sum()
     }

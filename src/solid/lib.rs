@@ -67,7 +67,7 @@ pub use body::{Body, Prepared};
 pub use bounded::Bounds;
 pub use closed_surface::{ClosedSurface, SurfaceFault};
 pub use fit::{FitFault, best_axes, filled, fit};
-pub use mesh::{Axis, Cell, CellPoint, Content, Interval, Mesh};
+pub use mesh::{Axis, Cell, Content, Filling, Interval, Mesh};
 pub use part::{Part, Ring, upright};
 pub use patch::{Grip, Patch, PatchFault, PatchSize};
 pub use recovery::BodyStrain;

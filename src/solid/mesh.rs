@@ -4,7 +4,7 @@
 //! grid of lines, so that neighbouring cells agree on their common face whatever their orders across it. A node
 //! exists where a cell that is not empty touches it.
 
-use crate::polynomial::lobatto;
+use crate::polynomial::{gauss, lobatto};
 use std::ops::RangeInclusive;
 
 /// One interval along an axis.
@@ -49,19 +49,47 @@ impl Axis {
 pub enum Content {
     /// One material all over, by its number.
     Full(usize),
-    /// Points inside the cell with the material of each, for cells that a surface cuts.
-    Points(Vec<CellPoint>),
+    /// What each material fills of a cell that a surface cuts.
+    Cut(Vec<Filling>),
 }
 
-/// A point of integration in a cell that a surface cuts.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct CellPoint {
-    /// Where it is in the cell, 0 to 1 along each axis.
-    pub at: [f64; 3],
-    /// The volume that it stands for, m³.
-    pub volume: f64,
-    /// Its material, by number.
+/// What one material fills of a cell that a surface cuts: weights at Gauss points, which integrate products of the
+/// cell's basis over it. Single weights can be negative; only their sums mean something.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Filling {
+    /// The material, by number.
     pub material: usize,
+    /// By axis: where the points are in the cell, 0 to 1.
+    pub places: [Vec<f64>; 3],
+    /// The weights, m³, z running fastest, then y.
+    pub weights: Vec<f64>,
+    /// The same for what is empty of the cell beside it.
+    pub empty: Vec<f64>,
+}
+
+impl Filling {
+    /// With weights of what is filled and of what is empty at the Gauss points that are enough for products of
+    /// polynomials of `orders`, 2 p + 1 an axis.
+    pub fn new(material: usize, orders: [usize; 3], [weights, empty]: [Vec<f64>; 2]) -> Filling {
+        let places = orders.map(|order| gauss(2 * order + 1).into_iter().map(|(x, _)| x).collect());
+        Filling { material, places, weights, empty }
+    }
+
+    /// What is filled, m³.
+    pub fn volume(&self) -> f64 {
+        self.weights.iter().sum()
+    }
+
+    /// The centre of what is filled, 0 to 1 along each axis of the cell.
+    pub fn centre(&self) -> [f64; 3] {
+        let [_, ny, nz] = [0, 1, 2].map(|axis| self.places[axis].len());
+        let mut sums = [0.0; 3];
+        for (i, weight) in self.weights.iter().enumerate() {
+            let at = [i / (ny * nz), i / nz % ny, i % nz];
+            (0..3).for_each(|axis| sums[axis] += weight * self.places[axis][at[axis]]);
+        }
+        sums.map(|sum| sum / self.volume())
+    }
 }
 
 /// A cell that is not empty.
@@ -173,8 +201,8 @@ impl Mesh {
         let mut volumes = vec![0.0; count];
         match &cell.content {
             Content::Full(material) => volumes[*material] = self.extent(cell).1.iter().product(),
-            Content::Points(points) => {
-                points.iter().for_each(|point| volumes[point.material] += point.volume)
+            Content::Cut(fillings) => {
+                fillings.iter().for_each(|filling| volumes[filling.material] += filling.volume())
             }
         }
         volumes

@@ -27,6 +27,14 @@ impl Ring {
         Ring::Polygon(vec![[-y, -z], [y, -z], [y, z], [-y, z]])
     }
 
+    /// A point of the curve.
+    fn first(&self) -> [f64; 2] {
+        match self {
+            Ring::Circle { centre, radius } => [centre[0] + radius, centre[1]],
+            Ring::Polygon(points) => points.first().copied().unwrap_or_default(),
+        }
+    }
+
     /// True when `point` is inside.
     fn holds(&self, [y, z]: [f64; 2]) -> bool {
         match self {
@@ -39,14 +47,15 @@ impl Ring {
         }
     }
 
-    /// Distance from `point` to the curve, m, and the direction of the nearest place; to its sides that `counts`
+    /// Distance from `point` to the curve, m, and the direction from the nearest place to it; to its sides that `counts`
     /// alone.
     fn distance(&self, [y, z]: [f64; 2], counts: impl Fn([f64; 2], [f64; 2]) -> bool) -> (f64, [f64; 2]) {
         match self {
             Ring::Circle { centre, radius } => {
                 let off = [y - centre[0], z - centre[1]];
                 let reach = off[0].hypot(off[1]);
-                let normal = if reach > 0.0 { off.map(|x| x / reach) } else { [1.0, 0.0] };
+                let side = if reach < *radius { -1.0 } else { 1.0 };
+                let normal = if reach > 0.0 { off.map(|x| side * x / reach) } else { [1.0, 0.0] };
                 ((reach - radius).abs(), normal)
             }
             Ring::Polygon(points) => {
@@ -72,6 +81,15 @@ impl Ring {
 fn sides(points: &[[f64; 2]]) -> impl Iterator<Item = ([f64; 2], [f64; 2])> + '_ {
     let count = points.len();
     (0..count).map(move |i| (points[i], points[(i + 1) % count]))
+}
+
+/// What bounds a part near a point.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Bound {
+    /// A face: how far the point is inside it, m, negative outside, and its outward normal.
+    Plane(f64, Vector3<f64>),
+    /// Faces that the grid follows; true when the point is inside them.
+    Side(bool),
 }
 
 /// One part of a body: what lies inside an odd number of its rings, over a length, or inside a closed surface.
@@ -157,19 +175,50 @@ impl Part {
         match self.surface() {
             Some((bounds, stand)) => bounds.across(stand, middle, half),
             None => {
-                let near = self.depth(middle).is_some_and(|(depth, _)| depth.abs() < half.norm());
+                let near = self.distance(middle).is_some_and(|distance| distance < half.norm());
                 near.then(|| self.skew_axes())
             }
         }
     }
 
-    /// How far the middle of a box is inside the face that cuts it, m, negative outside, and the normal of that face, as
-    /// far as one plane does for it: not near the edges of a closed surface.
+    /// Of a closed surface: how far the middle of a box is inside the face that cuts it, m, negative outside, and its
+    /// outward normal, as far as one plane does for it: not near its edges.
     pub(crate) fn plane_in(&self, middle: &Vector3<f64>, half: &Vector3<f64>) -> Option<(f64, Vector3<f64>)> {
-        match self.surface() {
-            Some((bounds, stand)) => bounds.plane(stand, middle, half),
-            None => self.depth(middle),
+        self.surface().and_then(|(bounds, stand)| bounds.plane(stand, middle, half))
+    }
+
+    /// Of a part drawn by outlines: what bounds it near `point`, by ring, with 1 for what encloses material and -1 for
+    /// what encloses a hole in it, and at its nearer end; `None` for a closed surface.
+    pub(crate) fn bounds_near(&self, point: &Vector3<f64>) -> Option<(Vec<(f64, Bound)>, Bound)> {
+        if self.bounds.is_some() {
+            return None;
         }
+        let own = self.axes.tr_mul(&(point - self.middle));
+        let plane = [own.y, own.z];
+        let ring = |(i, ring): (usize, &Ring)| {
+            let others = self.rings.iter().enumerate().filter(|(j, _)| *j != i);
+            let around = others.filter(|(_, other)| other.holds(ring.first())).count();
+            let (off, normal) = ring.distance(plane, self.skew_sides());
+            let normal = self.axes * Vector3::new(0.0, normal[0], normal[1]);
+            let bound = match (off.is_finite(), ring.holds(plane)) {
+                (false, held) => Bound::Side(held),
+                (true, true) => Bound::Plane(off, -normal),
+                (true, false) => Bound::Plane(-off, normal),
+            };
+            (if around % 2 == 0 { 1.0 } else { -1.0 }, bound)
+        };
+        let rings = self.rings.iter().enumerate().map(ring).collect();
+        let depth = 0.5 * self.length - own.x.abs();
+        let end = match self.is_square(Vector3::x()) {
+            true => Bound::Side(depth > 0.0),
+            false => Bound::Plane(depth, self.axes * Vector3::x() * own.x.signum()),
+        };
+        Some((rings, end))
+    }
+
+    /// True of the sides of an outline whose faces are not square to the axes of the body.
+    fn skew_sides(&self) -> impl Fn([f64; 2], [f64; 2]) -> bool + '_ {
+        |a, b| !self.is_square(Vector3::new(0.0, b[1] - a[1], a[0] - b[0]))
     }
 
     /// Area of the skew triangles of its surface that pass through a box, m², each counted for no more than the largest
@@ -182,28 +231,20 @@ impl Part {
     pub(crate) fn is_skew(&self) -> bool {
         match self.surface() {
             Some((bounds, stand)) => bounds.is_skew(stand),
-            None => self.depth(&self.middle).is_some(),
+            None => self.distance(&self.middle).is_some(),
         }
     }
 
-    /// Of a part drawn by outlines: how far `point` is inside the faces that are not square to the axes of the body, m,
-    /// negative outside, and the normal of the nearest one; `None` where the part has no such face.
-    fn depth(&self, point: &Vector3<f64>) -> Option<(f64, Vector3<f64>)> {
-        let own = self.axes.tr_mul(&(point - self.middle));
-        let plane = [own.y, own.z];
-        let skew = |a: [f64; 2], b: [f64; 2]| !self.is_square(Vector3::new(0.0, b[1] - a[1], a[0] - b[0]));
-        let nearest = self.rings.iter().map(|ring| ring.distance(plane, skew));
-        let (off, normal) = nearest.fold((f64::INFINITY, [0.0; 2]), |a, b| if b.0 < a.0 { b } else { a });
-        let mut found = off.is_finite().then(|| {
-            let depth = if self.within(plane) { off } else { -off };
-            (depth, self.axes * Vector3::new(0.0, normal[0], normal[1]))
-        });
-        if !self.is_square(Vector3::x()) {
-            let end = 0.5 * self.length - own.x.abs();
-            let nearer = found.is_none_or(|(depth, _)| end < depth);
-            found = if nearer { Some((end, self.axes * Vector3::x())) } else { found };
-        }
-        found
+    /// Of a part drawn by outlines: how far `point` is from the faces that are not square to the axes of the body, m;
+    /// `None` where the part has no such face.
+    fn distance(&self, point: &Vector3<f64>) -> Option<f64> {
+        let (rings, end) = self.bounds_near(point)?;
+        let all = rings.into_iter().map(|(_, bound)| bound).chain([end]);
+        all.filter_map(|bound| match bound {
+            Bound::Plane(depth, _) => Some(depth.abs()),
+            Bound::Side(_) => None,
+        })
+        .reduce(f64::min)
     }
 
     /// True when `point` is inside all faces that are square to the axes of the body; the others do not count.
@@ -287,6 +328,28 @@ impl Part {
         [low, high]
     }
 
+    /// Of a part drawn by outlines: its least size between faces that are square to no axis of the body, m, and the axes
+    /// along which such faces run obliquely.
+    pub(crate) fn oblique(&self) -> Option<(f64, [bool; 3])> {
+        if self.bounds.is_some() {
+            return None;
+        }
+        let reaches = |k: usize| {
+            let ends = self.rings.iter().flat_map(move |ring| match ring {
+                Ring::Circle { centre, radius } => vec![centre[k] - radius, centre[k] + radius],
+                Ring::Polygon(points) => points.iter().map(|point| point[k]).collect(),
+            });
+            ends.fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], x| [low.min(x), high.max(x)])
+        };
+        let across = |k: usize| reaches(k)[1] - reaches(k)[0];
+        let own = [(Vector3::x(), self.length), (Vector3::y(), across(0)), (Vector3::z(), across(1))];
+        let oblique: Vec<(Vector3<f64>, f64)> =
+            own.into_iter().filter(|(own, _)| !self.is_square(*own)).collect();
+        let least = oblique.iter().map(|(_, size)| *size).reduce(f64::min)?;
+        let along = |axis: usize| oblique.iter().any(|(own, _)| (self.axes * own)[axis].abs() > SQUARE);
+        Some((least, [0, 1, 2].map(along)))
+    }
+
     /// By axis of the body: the places of its faces that are square to it, m; of a closed surface without the small
     /// ones.
     pub fn planes(&self) -> [Vec<f64>; 3] {
@@ -351,7 +414,7 @@ mod tests {
         let rings = vec![Ring::rectangle(0.04, 0.06), Ring::rectangle(0.034, 0.054)];
         let part = Part { rings, ..Part::cuboid([0.5, 0.0, 0.0], [0.0; 3], Some(0)) };
         assert!(part.holds(&Vector3::new(0.0, 0.019, 0.0)) && !part.holds(&Vector3::zeros()));
-        assert_eq!(part.depth(&Vector3::zeros()), None);
+        assert_eq!(part.distance(&Vector3::zeros()), None);
         assert_eq!(part.planes().map(|p| p.len()), [2, 4, 4]);
         assert_eq!(part.squareness(), 10);
     }
@@ -359,13 +422,17 @@ mod tests {
     #[test]
     fn depth_is_the_distance_to_the_nearest_skew_face() {
         let round = Part::cylinder(0.2, 0.3, Vector3::z(), [0.0; 3], Some(0));
-        let (depth, normal) = round.depth(&Vector3::new(0.06, 0.0, 0.149)).unwrap();
+        let point = Vector3::new(0.06, 0.0, 0.149);
+        assert_relative_eq!(round.distance(&point).unwrap(), 0.04, max_relative = 1e-12);
+        let (rings, end) = round.bounds_near(&point).unwrap();
+        let [(_, Bound::Plane(depth, normal))] = rings[..] else { panic!() };
         assert_relative_eq!(depth, 0.04, max_relative = 1e-12);
-        assert_relative_eq!(normal.x.abs(), 1.0, max_relative = 1e-12);
+        assert_relative_eq!(normal, Vector3::x(), max_relative = 1e-12);
+        assert_eq!(end, Bound::Side(true));
         let turn = *nalgebra::Rotation3::from_euler_angles(0.3, 0.2, 0.1).matrix();
         let part = Part::cuboid([0.5, 0.3, 0.1], [0.1, 0.0, 0.0], Some(0)).turned(&turn.transpose());
-        let (depth, _) = part.depth(&(turn * Vector3::new(0.2, 0.1, 0.03))).unwrap();
-        assert_relative_eq!(depth, 0.02, max_relative = 1e-12);
+        let distance = part.distance(&(turn * Vector3::new(0.2, 0.1, 0.03))).unwrap();
+        assert_relative_eq!(distance, 0.02, max_relative = 1e-12);
         assert!(part.squareness() < 0 && part.turned(&turn).squareness() > 0);
     }
 

@@ -14,9 +14,9 @@
 
 use crate::mesh::{Cell, Mesh};
 use crate::part::Part;
-use crate::polynomial::{gauss, lagrange, lobatto};
+use crate::polynomial::{gauss, lobatto, through};
 use nalgebra::{Matrix3, Matrix6, Matrix6x3, Vector3};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::f64::consts::PI;
 use std::fmt;
 
@@ -45,7 +45,8 @@ pub enum Grip {
     /// The area moves as one piece.
     OnePiece,
     /// The area is a cross-section of a bar, on the surface of the body or within it; what it has of the body moves as
-    /// one piece. Where the body reaches beyond it, it is the foot of that bar on the body.
+    /// one piece. Where the body reaches beyond it, it is the foot of that bar on the body. Where the bar leans against
+    /// the grid, its point moves as the average of what it has of the body.
     Section {
         /// The direction that it is square to.
         normal: Vector3<f64>,
@@ -68,14 +69,25 @@ pub struct Patch {
 }
 
 impl Patch {
-    /// The patch in the axes of a grid, one per column; a cross-section becomes the rectangle around it along them.
-    pub(crate) fn turned(&self, axes: &Matrix3<f64>) -> Result<Patch, PatchFault> {
+    /// The patch in the axes of a grid, one per column; a cross-section that is square to one of them becomes the
+    /// rectangle around it along them.
+    pub(crate) fn turned(&self, axes: &Matrix3<f64>) -> Patch {
         let own = Patch { at: axes.tr_mul(&self.at), ..*self };
-        let Grip::Section { normal, side } = self.grip else { return Ok(own) };
+        let Grip::Section { normal, side } = self.grip else { return own };
         let (normal, side) = (axes.tr_mul(&normal), axes.tr_mul(&side));
+        let own = Patch { grip: Grip::Section { normal, side }, ..own };
+        let Some(axis) = square_axis(&normal) else { return own };
         let (other, [a, b]) = (normal.cross(&side), self.size.sides());
-        let [u, v] = within(square_axis(&normal)?).map(|k| a * side[k].abs() + b * other[k].abs());
-        Ok(Patch { size: PatchSize::Rectangle(u, v), grip: Grip::Section { normal, side }, ..own })
+        let [u, v] = within(axis).map(|k| a * side[k].abs() + b * other[k].abs());
+        Patch { size: PatchSize::Rectangle(u, v), ..own }
+    }
+
+    /// The normal and the first side of a cross-section that is square to no axis of the grid, in whose axes the patch is.
+    pub(crate) fn leans(&self) -> Option<[Vector3<f64>; 2]> {
+        match self.grip {
+            Grip::Section { normal, side } if square_axis(&normal).is_none() => Some([normal, side]),
+            _ => None,
+        }
     }
 
     /// True when a body of `parts` reaches beyond its area, which is square to `axis`, in any of the axes of the grid;
@@ -196,16 +208,10 @@ pub fn face(parts: &[Part], at: &Vector3<f64>, size: f64) -> Result<(usize, f64)
     }
 }
 
-/// The axis of the grid along `normal`, in the axes of the grid.
-///
-/// # Errors
-/// [`PatchFault::Skew`].
-pub(crate) fn square_axis(normal: &Vector3<f64>) -> Result<usize, PatchFault> {
+/// The axis of the grid along `normal`, in the axes of the grid; `None` where it leans against all of them.
+pub(crate) fn square_axis(normal: &Vector3<f64>) -> Option<usize> {
     let axis = normal.iamax();
-    match normal[axis].abs() > (1.0 - 1e-9) * normal.norm() {
-        true => Ok(axis),
-        false => Err(PatchFault::Skew),
-    }
+    (normal[axis].abs() > (1.0 - 1e-9) * normal.norm()).then_some(axis)
 }
 
 /// The two axes in a face that is square to `axis`.
@@ -256,53 +262,114 @@ pub(crate) fn covered(mesh: &Mesh, patch: &Patch, axis: usize) -> f64 {
     area / patch.size.sides().iter().product::<f64>()
 }
 
-/// What the displacements of nodes, in grid axes, add to the average motion of a patch on a face of `axis` about its
-/// point, in global axes; `axes` are those of the grid. `None` where the area is none.
-pub(crate) fn average(mesh: &Mesh, patch: &Patch, axis: usize, axes: &Matrix3<f64>) -> Option<Average> {
-    let faces = within(axis);
-    let mut square = Matrix6::zeros();
-    let mut sums: BTreeMap<usize, Matrix6x3<f64>> = BTreeMap::new();
-    for (cell, end, common) in under(mesh, patch, axis) {
-        let (low, sizes) = mesh.extent(cell);
-        let intervals = mesh.intervals(cell);
-        let nodes = mesh.nodes_of(cell);
-        let counts = intervals.map(|interval| interval.order + 1);
-        let points = faces.map(|axis| lobatto(intervals[axis].order));
-        let places = [0, 1].map(|i| gauss(intervals[faces[i]].order + 2));
-        for (s, ws) in &places[0] {
-            for (t, wt) in &places[1] {
-                let mut place = patch.at;
-                let part = [s, t];
-                let lengths = common.map(|[from, to]| to - from);
-                (0..2).for_each(|i| place[faces[i]] = common[i][0] + lengths[i] * part[i]);
-                let weight = ws * wt * lengths[0] * lengths[1];
-                let (shift, turn) = arm(&place, &patch.at);
-                let mut motion = Matrix6x3::zeros();
-                motion.fixed_view_mut::<3, 3>(0, 0).copy_from(&shift.transpose());
-                motion.fixed_view_mut::<3, 3>(3, 0).copy_from(&turn.transpose());
-                square += motion * motion.transpose() * weight;
-                let own = [0, 1].map(|i| {
-                    let axis = faces[i];
-                    lagrange(&points[i], (place[axis] - low[axis]) / sizes[axis])
-                });
-                for (i, (first, _)) in own[0].iter().enumerate() {
-                    for (j, (second, _)) in own[1].iter().enumerate() {
-                        let mut at = [0; 3];
-                        at[axis] = end * (counts[axis] - 1);
-                        (at[faces[0]], at[faces[1]]) = (i, j);
-                        let node = nodes[(at[0] * counts[1] + at[1]) * counts[2] + at[2]];
-                        *sums.entry(node).or_default() += motion * (weight * first * second);
+/// Sums over an area that its average motion is made of, in the axes of the grid.
+struct Averaging<'m> {
+    mesh: &'m Mesh,
+    at: Vector3<f64>,
+    square: Matrix6<f64>,
+    sums: BTreeMap<usize, Matrix6x3<f64>>,
+}
+
+impl<'m> Averaging<'m> {
+    fn new(mesh: &'m Mesh, at: Vector3<f64>) -> Averaging<'m> {
+        Averaging { mesh, at, square: Matrix6::zeros(), sums: BTreeMap::new() }
+    }
+
+    /// Adds a `weight` of the area at `place`, which lies in `cell`.
+    fn add(&mut self, cell: &Cell, place: &Vector3<f64>, weight: f64) {
+        let (low, sizes) = self.mesh.extent(cell);
+        let intervals = self.mesh.intervals(cell);
+        let (shift, turn) = arm(place, &self.at);
+        let mut motion = Matrix6x3::zeros();
+        motion.fixed_view_mut::<3, 3>(0, 0).copy_from(&shift.transpose());
+        motion.fixed_view_mut::<3, 3>(3, 0).copy_from(&turn.transpose());
+        self.square += motion * motion.transpose() * weight;
+        let own = [0, 1, 2].map(|axis| {
+            let points = lobatto(intervals[axis].order);
+            through(&points, (place[axis] - low[axis]) / sizes[axis]).collect::<Vec<f64>>()
+        });
+        let mut nodes = self.mesh.nodes_of(cell).into_iter();
+        for x in &own[0] {
+            for y in &own[1] {
+                for (z, node) in own[2].iter().zip(&mut nodes) {
+                    let value = x * y * z;
+                    if value.abs() > 1e-12 {
+                        *self.sums.entry(node).or_default() += motion * (weight * value);
                     }
                 }
             }
         }
     }
-    let inverse = square.try_inverse()?;
-    let mut turn = Matrix6::zeros();
-    turn.fixed_view_mut::<3, 3>(0, 0).copy_from(axes);
-    turn.fixed_view_mut::<3, 3>(3, 3).copy_from(axes);
-    let all = turn * inverse;
-    Some(sums.into_iter().map(|(node, sum)| (node, all * sum)).collect())
+
+    /// The average motion in global axes; `axes` are those of the grid. `None` where the area is none.
+    fn average(self, axes: &Matrix3<f64>) -> Option<Average> {
+        let inverse = self.square.try_inverse()?;
+        let mut turn = Matrix6::zeros();
+        turn.fixed_view_mut::<3, 3>(0, 0).copy_from(axes);
+        turn.fixed_view_mut::<3, 3>(3, 3).copy_from(axes);
+        let all = turn * inverse;
+        Some(self.sums.into_iter().map(|(node, sum)| (node, all * sum)).collect())
+    }
+}
+
+/// What the displacements of nodes, in grid axes, add to the average motion of a patch on a face of `axis` about its
+/// point, in global axes; `axes` are those of the grid. `None` where the area is none.
+pub(crate) fn average(mesh: &Mesh, patch: &Patch, axis: usize, axes: &Matrix3<f64>) -> Option<Average> {
+    let faces = within(axis);
+    let mut averaging = Averaging::new(mesh, patch.at);
+    for (cell, end, common) in under(mesh, patch, axis) {
+        let (low, sizes) = mesh.extent(cell);
+        let intervals = mesh.intervals(cell);
+        let places = [0, 1].map(|i| gauss(intervals[faces[i]].order + 2));
+        let lengths = common.map(|[from, to]| to - from);
+        for (s, ws) in &places[0] {
+            for (t, wt) in &places[1] {
+                let mut place = Vector3::zeros();
+                place[axis] = if end == 0 { low[axis] } else { low[axis] + sizes[axis] };
+                let part = [s, t];
+                (0..2).for_each(|i| place[faces[i]] = common[i][0] + lengths[i] * part[i]);
+                averaging.add(cell, &place, ws * wt * lengths[0] * lengths[1]);
+            }
+        }
+    }
+    averaging.average(axes)
+}
+
+/// Points along each side of a cross-section that leans.
+const ACROSS: usize = 32;
+
+/// The same of a cross-section that leans, with its normal and its first side, over what it has of `parts`.
+pub(crate) fn average_across(
+    mesh: &Mesh,
+    parts: &[Part],
+    patch: &Patch,
+    [normal, side]: [Vector3<f64>; 2],
+    axes: &Matrix3<f64>,
+) -> Option<Average> {
+    let ([a, b], other) = (patch.size.sides(), normal.cross(&side));
+    let cells: HashMap<[usize; 3], &Cell> = mesh.cells.iter().map(|cell| (cell.at, cell)).collect();
+    let cell_at = |place: &Vector3<f64>| {
+        let at = [0, 1, 2].map(|axis| {
+            let intervals = &mesh.axes[axis].intervals;
+            intervals.partition_point(|interval| interval.from <= place[axis]).saturating_sub(1)
+        });
+        cells.get(&at).copied()
+    };
+    let mut averaging = Averaging::new(mesh, patch.at);
+    let along = |i: usize| (i as f64 + 0.5) / ACROSS as f64 - 0.5;
+    for i in 0..ACROSS {
+        for j in 0..ACROSS {
+            let place = patch.at + side * (a * along(i)) + other * (b * along(j));
+            // A body that ends in it holds it from one side.
+            let beside = [-1e-6, 1e-6].map(|by| place + normal * (by * (a + b)));
+            if beside.iter().any(|place| material(parts, place).is_some())
+                && let Some(cell) = cell_at(&place)
+            {
+                averaging.add(cell, &place, a * b / (ACROSS * ACROSS) as f64);
+            }
+        }
+    }
+    averaging.average(axes)
 }
 
 /// How the displacements of a node at `place` follow six motions of a point at `at`, shape (3, 6), all in global

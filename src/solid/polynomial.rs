@@ -67,18 +67,25 @@ pub fn lobatto(order: usize) -> Vec<f64> {
     points
 }
 
+/// Values at `x` of the Lagrange basis through `points`.
+pub fn through(points: &[f64], x: f64) -> impl Iterator<Item = f64> {
+    (0..points.len()).map(move |i| {
+        let others = (0..points.len()).filter(|j| *j != i);
+        others.map(|j| (x - points[j]) / (points[i] - points[j])).product()
+    })
+}
+
 /// Values and slopes at `x` of the Lagrange basis through `points`.
 pub fn lagrange(points: &[f64], x: f64) -> Vec<(f64, f64)> {
     let member = |i: usize| {
         let others = || (0..points.len()).filter(move |j| *j != i);
         let factor = |j: usize| (x - points[j]) / (points[i] - points[j]);
-        let value = others().map(factor).product();
         let slope = others()
             .map(|k| others().filter(|j| *j != k).map(factor).product::<f64>() / (points[i] - points[k]))
             .sum();
-        (value, slope)
+        slope
     };
-    (0..points.len()).map(member).collect()
+    through(points, x).zip((0..points.len()).map(member)).collect()
 }
 
 /// Integrals over an interval of length h of products of its basis, each of shape (p + 1, p + 1), row by row.

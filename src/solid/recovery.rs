@@ -71,21 +71,9 @@ impl Reduced {
                 }
                 (sides(0.5), places)
             }
-            Content::Points(points) => {
-                let mut sums: Vec<(usize, [f64; 3], f64)> = Vec::new();
-                for point in points {
-                    let at = point.at.map(|x| x * point.volume);
-                    match sums.iter_mut().find(|(material, ..)| *material == point.material) {
-                        Some((_, sum, volume)) => {
-                            (0..3).for_each(|i| sum[i] += at[i]);
-                            *volume += point.volume;
-                        }
-                        None => sums.push((point.material, at, point.volume)),
-                    }
-                }
-                let means = sums
-                    .into_iter()
-                    .map(|(material, sum, volume)| (sum.map(|x| x / volume), volume, material));
+            Content::Cut(fillings) => {
+                let means =
+                    fillings.iter().map(|filling| (filling.centre(), filling.volume(), filling.material));
                 (sides(1.0), means.collect())
             }
         };

@@ -11,7 +11,7 @@
 //! rigid-body motions are taken out of A and added by themselves.
 
 use crate::assembly::{Assembly, Elastic, Matrices};
-use crate::patch::{Average, Grip, Patch, arm};
+use crate::patch::{Average, Patch, arm};
 use crate::reduced::{BodyFault, MaterialMatrices, PatchStrainMatrices, Reduced};
 use faer::{Col, Mat, MatRef};
 use nalgebra::{Cholesky, DMatrix, Matrix3, Matrix6, SymmetricEigen, Vector3};
@@ -40,6 +40,10 @@ pub(crate) struct Space<'b> {
 }
 
 impl Space<'_> {
+    fn is_average(&self, patch: usize) -> bool {
+        self.averages.iter().any(|(number, _)| *number == patch)
+    }
+
     fn place(&self, node: usize) -> Vector3<f64> {
         self.axes * Vector3::from(self.assembly.mesh.position(node))
     }
@@ -220,8 +224,7 @@ impl Space<'_> {
         let nodes = self.assembly.mesh.nodes();
         let held: Vec<bool> = (0..3 * nodes).map(|dof| self.owner[dof / 3].is_some()).collect();
         let mut moved = vec![Mat::<f64>::zeros(held.len(), 0)];
-        for (number, patch) in
-            self.patches.iter().enumerate().filter(|(_, patch)| patch.grip != Grip::Average)
+        for (number, patch) in self.patches.iter().enumerate().filter(|(number, _)| !self.is_average(*number))
         {
             moved.push(self.rigid(&patch.at, |node| self.owner[node] == Some(number)));
         }
@@ -336,19 +339,16 @@ impl Space<'_> {
         let mut change = DMatrix::zeros(size, 6 * self.patches.len() + rest.len());
         let with_pieces = &unit * of_pieces;
         let (mut piece, mut average) = (0, 0);
-        for (number, patch) in self.patches.iter().enumerate() {
+        for number in 0..self.patches.len() {
             for k in 0..6 {
                 let to = 6 * number + k;
-                match patch.grip {
-                    Grip::OnePiece | Grip::Section { .. } => {
-                        change[(piece, to)] = 1.0;
-                        change.view_mut((pieces, to), (free, 1)).copy_from(&(-with_pieces.column(piece)));
-                        piece += 1;
-                    }
-                    Grip::Average => {
-                        change.view_mut((pieces, to), (free, 1)).copy_from(&unit.column(average));
-                        average += 1;
-                    }
+                if self.is_average(number) {
+                    change.view_mut((pieces, to), (free, 1)).copy_from(&unit.column(average));
+                    average += 1;
+                } else {
+                    change[(piece, to)] = 1.0;
+                    change.view_mut((pieces, to), (free, 1)).copy_from(&(-with_pieces.column(piece)));
+                    piece += 1;
                 }
             }
         }
