@@ -1,4 +1,4 @@
-//! Sections that are rectangular or round tubes, empty or filled, and solid rectangles: what stands on what at a corner.
+//! Sections that are rectangular or round tubes, empty or filled, and solid bars: what stands on what at a corner.
 
 use num_complex::Complex64;
 use std::f64::consts::{FRAC_PI_4, PI};
@@ -11,12 +11,15 @@ const FILLED: f64 = 0.9;
 /// What is cast into a rectangle lies within this part of its sides.
 const SKIN: f64 = 0.95;
 
+/// Fourth power of the width of a square bar over the diameter of a round one with the same second moment.
+const ALIKE_BAR: f64 = 3.0 * PI / 16.0;
+
 /// Cube of the width of a square tube over the diameter of a round one with the same wall and second moment, both thin:
 /// 2/3 b³ t = π/8 d³ t.
 const ALIKE: f64 = 3.0 * PI / 16.0;
 
-/// A section that is a rectangular or round tube, empty or filled, or a solid rectangle: a tube without wall, of its
-/// fill alone.
+/// A section that is a rectangular or round tube, empty or filled, or a solid bar: a tube without wall, of its fill
+/// alone.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Tube {
     /// Along the section's y and z, m.
@@ -45,7 +48,7 @@ fn placed([width, height]: [f64; 2], at: [f64; 2], turn: f64) -> Option<[f64; 2]
 }
 
 impl Tube {
-    /// The tube or rectangle that a section of `geometry` is, `scale` times as large as drawn; `None` for any other
+    /// The tube or bar that a section of `geometry` is, `scale` times as large as drawn; `None` for any other
     /// section.
     pub fn of(geometry: &Geometry, media: &[Medium], scale: f64) -> Option<Tube> {
         Tube::hollow(geometry, media, scale)
@@ -103,14 +106,17 @@ impl Tube {
         fill.map(|i| media[parts[i].medium].youngs_modulus)
     }
 
-    /// A rectangle that makes the whole outside of the section; what is cast into it lies deeper.
+    /// A rectangle or circle that makes the whole outside of the section; what is cast into it lies deeper.
     fn solid(geometry: &Geometry, media: &[Medium], scale: f64) -> Option<Tube> {
         let parts = geometry.parts();
         let whole = geometry.size();
         let number = parts.iter().position(|part| !part.cavity)?;
         let own = &parts[number];
-        let Shape::Rectangle { width, height } = own.shape else { return None };
-        let size = placed([width, height], own.at, own.turn)?;
+        let (size, round) = match own.shape {
+            Shape::Rectangle { width, height } => (placed([width, height], own.at, own.turn)?, false),
+            Shape::Round { diameter } if own.at.iter().all(|x| x.abs() < 1e-9) => ([diameter; 2], true),
+            _ => return None,
+        };
         let around = (0..2).all(|k| (whole[k] - size[k]).abs() < 1e-6 * size[k]);
         let deep = |i: usize| {
             let within = |[low, high]: [[f64; 2]; 2]| {
@@ -120,12 +126,13 @@ impl Tube {
         };
         let bare = (0..parts.len()).filter(|i| *i != number).all(deep);
         let modulus = media[own.medium].youngs_modulus;
+        let alike = if round { ALIKE_BAR.powf(0.25) } else { 1.0 };
         (around && bare).then_some(Tube {
-            size: size.map(|x| x * scale),
+            size: size.map(|x| x * alike * scale),
             wall: 0.0,
             metal: modulus,
             fill: Some(modulus),
-            round: false,
+            round,
         })
     }
 

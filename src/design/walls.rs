@@ -4,7 +4,7 @@
 //! At a point where tubes end, one is the chord and the others stand on it: two in one line, else the tube with the
 //! largest box on which another fits, else the longer one, else the earlier in the drawing. A chord has flat faces. Each
 //! other tube there that leaves one of them squarely and is no wider is a brace, for itself; where a hollow chord runs on
-//! it may overhang on both sides. At its end comes a joint, unless the design states one there: a spring along the brace
+//! it may overhang on both sides. A solid bar stands on a hollow chord as a tube does, but not on a solid one. At its end comes a joint, unless the design states one there: a spring along the brace
 //! and one for each turn, with the flexibility F of the walls. Up to the chord's face the brace is rigid, and where the
 //! chord runs on it ends there. A chord that does not run on ends in a corner as the design says; else, as is common
 //! practice, mitred with a brace as wide as itself, or capped.
@@ -156,7 +156,8 @@ fn brace_ends(frame: &Frame, tubes: &[Option<Tube>]) -> Vec<BraceEnd> {
                 let brace = BraceEnd { member, end, chord, across, own_across, turn, sine, runs_on };
                 (!jointed(member) && brace.width(frame, tubes)? <= widest).then_some(brace)
             };
-            meeting.iter().copied().filter(|m| *m != chord && !solid(*m)).filter_map(brace).collect()
+            let stands = |m: &usize| *m != chord && !(solid(*m) && solid(chord));
+            meeting.iter().copied().filter(stands).filter_map(brace).collect()
         };
         let is_chord = |widest: f64| chords.iter().find(|chord| !braces(**chord, widest).is_empty());
         if let Some(chord) = is_chord(FITS).or_else(|| is_chord(WIDEST)) {
@@ -222,7 +223,8 @@ impl BraceEnd {
         let tube = |m: usize| tubes.get(frame.members[m].section).copied().flatten();
         let (chord, brace) = (tube(self.chord)?, tube(self.member)?);
         let width = brace.size[self.own_across] / chord.size[self.across];
-        let overhangs = self.runs_on && !chord.is_solid() && !brace.round && !self.is_askew(&brace);
+        let between_tubes = !chord.is_solid() && !brace.is_solid();
+        let overhangs = self.runs_on && between_tubes && !brace.round && !self.is_askew(&brace);
         (width <= if overhangs { WIDEST } else { FITS }).then_some(width)
     }
 
@@ -234,8 +236,11 @@ impl BraceEnd {
     /// How the corner that it makes with a chord that ends is made, if the design says `stated`.
     fn corner(&self, chord: &Tube, brace: &Tube, stated: Option<CornerEnd>) -> CornerEnd {
         let [width, across] = [chord.size[self.across], brace.size[self.own_across]];
+        let hollow = !brace.is_solid();
         match stated {
-            None | Some(CornerEnd::Mitred) if (across - width).abs() <= AS_WIDE * width => CornerEnd::Mitred,
+            None | Some(CornerEnd::Mitred) if hollow && (across - width).abs() <= AS_WIDE * width => {
+                CornerEnd::Mitred
+            }
             None | Some(CornerEnd::Mitred) => CornerEnd::Capped,
             Some(stated) => stated,
         }
@@ -275,7 +280,7 @@ impl BraceEnd {
             true => ChordEnd::RunsOn,
             false => ChordEnd::Ends(self.corner(chord, brace, made.corners)),
         };
-        let thin = chord.wall.min(brace.wall);
+        let thin = if brace.is_solid() { chord.wall } else { chord.wall.min(brace.wall) };
         let throat = made.weld.unwrap_or(thin);
         // The brace's own axes are those of its width along the chord.
         let turned = BeamStiffness { ga: [own.ga[1], own.ga[0]], ei: [own.ei[1], own.ei[0]], ..own };

@@ -123,6 +123,30 @@ fn a_post_wider_than_its_rail_stands_as_the_solid_of_both() {
 }
 
 #[test]
+fn a_solid_post_rocks_in_the_wall_of_its_rail_as_the_solid_of_both() {
+    let stone = format!("{{ rectangle = \"60 x 60 mm\", of = \"stone\" }}, {RAIL}");
+    for (rail, size) in [(RAIL, "40 x 40 mm"), (RAIL, "25 x 40 mm"), (&stone, "40 x 40 mm")] {
+        let bar = format!("{{ rectangle = \"{size}\", of = \"structural steel\" }}");
+        let found = two_frequencies(&post(rail, &bar, BARE));
+        let solid = two_frequencies(&post(rail, &bar, &format!("{BARE}\nas_bodies = true")));
+        (0..2).for_each(|k| assert_relative_eq!(found[k], solid[k], max_relative = 0.04));
+    }
+    // A round one as a square one that bends as it does.
+    let found = two_frequencies(&post(RAIL, r#"{ round = "40 mm", of = "structural steel" }"#, BARE));
+    let round = r#"{ round = "40 mm", of = "structural steel" }"#;
+    let solid = two_frequencies(&post(RAIL, round, &format!("{BARE}\nas_bodies = true")));
+    (0..2).for_each(|k| assert_relative_eq!(found[k], solid[k], max_relative = 0.1));
+    // At the end of a rail, whose end a plate closes that is as thick as the rail.
+    let bar = r#"{ rectangle = "40 x 40 mm", of = "structural steel" }"#;
+    let thick = r#"{ tube = "40 x 40 x 12 mm", of = "structural steel" }"#;
+    let [bar, thick] =
+        [bar, thick].map(|post| frame(&corner(post, "corners = \"open\"")).joints[0].stiffness);
+    for axis in [4, 5] {
+        assert_relative_eq!(bar[axis].unwrap().re, thick[axis].unwrap().re, max_relative = 0.1);
+    }
+}
+
+#[test]
 fn a_post_on_a_filled_rail_stands_as_on_a_rigid_one() {
     // A converged solid says 94 Hz.
     let rail = format!("{{ rectangle = \"60 x 60 mm\", of = \"stone\" }}, {RAIL}");
@@ -169,7 +193,9 @@ fn only_a_tube_on_a_tube_without_a_stated_joint_has_walls() {
     assert!(design.uncertain.iter().any(|quantity| quantity.key == "walls"));
 
     let bar = r#"{ rectangle = "40 x 40 mm", of = "structural steel" }"#;
-    for design in [post(RAIL, bar, ""), post(bar, bar, ""), post(RAIL, POST, "overlaps = \"keep\"")] {
+    for design in
+        [post(bar, bar, ""), post(RAIL, bar, "overlaps = \"keep\""), post(RAIL, POST, "overlaps = \"keep\"")]
+    {
         assert!(frame(&design).joints.is_empty());
         assert!(design.uncertain.iter().all(|quantity| quantity.key != "walls"));
         assert!(design.builds[0].with_rigid_walls().is_none());

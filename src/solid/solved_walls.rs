@@ -99,7 +99,7 @@ impl Alone {
             metal: elastic(MODULUS, 0),
             chord_fill: filled,
             solid: false,
-            brace_fill: filled,
+            brace_fill: filled.filter(|_| walls > 0.0),
             chord_beam,
             brace_beam: BeamStiffness::of_tube(brace, MODULUS.into(), lossy)?,
             fill_loss: FILL_LOSS,

@@ -19,11 +19,14 @@ impl BeamStiffness {
         };
         let mut media = vec![medium("metal", Role::Skeleton, metal, POISSON[0])];
         let mut parts = Vec::new();
-        if let Some(modulus) = fill {
+        // A bar is all metal.
+        if let Some(modulus) = fill.filter(|_| wall > 0.0) {
             media.push(medium("fill", Role::Fill, modulus, POISSON[1]));
             parts.push(Part::new(Shape::Rectangle { width, height }, 1));
         }
-        parts.push(Part::new(Shape::Tube { width, height, wall, radius: None }, 0));
+        let is_bar = wall == 0.0;
+        let tube = Shape::Tube { width, height, wall, radius: None };
+        parts.push(Part::new(if is_bar { Shape::Rectangle { width, height } } else { tube }, 0));
         let section = Geometry::fitted(parts, &media).ok()?.solve(&media, 1.0).ok()?;
         let at = |i: usize| section.as_stated.matrix[(i, i)];
         Some(BeamStiffness { ea: at(0), ga: [at(1), at(2)], gj: at(3), ei: [at(5), at(4)] })

@@ -12,7 +12,7 @@ pub struct TubeSection {
     pub width: f64,
     /// Of the chord: away from that face. Of the brace: across the chord.
     pub height: f64,
-    /// Thickness.
+    /// Thickness; 0 of a brace that is a solid bar.
     pub wall: f64,
 }
 
@@ -78,6 +78,22 @@ pub struct TubeJoint {
     pub opposite: bool,
     /// What becomes of the chord beyond the brace.
     pub end: ChordEnd,
+}
+
+/// The part of the smaller side of a bar that its grid takes for a wall.
+const BAR: f64 = 0.25;
+
+impl TubeJoint {
+    /// Whether the brace is a solid bar.
+    pub(crate) fn has_a_bar(&self) -> bool {
+        self.brace.wall == 0.0
+    }
+
+    /// The wall of the brace, m; of a bar, what its grid takes for one.
+    pub(crate) fn brace_wall(&self) -> f64 {
+        let TubeSection { width, height, wall } = self.brace;
+        if self.has_a_bar() { BAR * width.min(height) } else { wall }
+    }
 }
 
 /// What the wall adds to the flexibility of the two beams, at the face of the chord.

@@ -4,7 +4,7 @@
 //! its width, its width over its wall, wall of the brace over that of the chord, width of the brace over that of
 //! the chord, length of the brace along the chord over its width across. Between them, the inverse hyperbolic sines of
 //! the flexibilities, which are their logarithms where they are large, are interpolated by the polynomial through the
-//! points along each ratio, but by a line between the two widest braces, of which the one stands on the side walls of
+//! points along each ratio, solid bars apart with a wall of 0, but by a line between the two widest braces, of which the one stands on the side walls of
 //! the chord. The side walls of a brace that is wider than the chord stand beside it: there the ratio is the clear width
 //! between them. What lies between the chord's width and that is not covered. Not every combination was solved: what
 //! the height of a filled chord changes is taken from one fill, and what the brace's wall changes at a corner from a
@@ -38,7 +38,7 @@ const AS_WIDE: f64 = 0.015;
 pub struct WallPair {
     /// The chord; its width is that of the face that the brace stands on, m.
     pub chord: TubeSection,
-    /// The brace; its width is along the chord, m.
+    /// The brace; its width is along the chord, m. A bar has no wall.
     pub brace: TubeSection,
     /// Complex Young's modulus of the metal, Pa.
     pub metal: Complex64,
@@ -148,7 +148,7 @@ const WALLS: usize = 3;
 const WIDTH: usize = 4;
 
 impl Grid {
-    /// The grid of those of `rows` that `count`.
+    /// The grid of those of `rows` that `count`; of none it covers nothing.
     fn of(rows: &[Row], counts: impl Fn(&Row) -> bool) -> Grid {
         let rows: Vec<&Row> = rows.iter().filter(|row| counts(row)).collect();
         let lift = if rows.iter().all(|row| row.end == ChordEnd::RunsOn) { 0.0 } else { LIFT };
@@ -202,6 +202,8 @@ impl Grid {
 /// The grids of the table.
 struct Grids {
     narrow: RunningOn,
+    /// Of braces that are solid bars.
+    bars: RunningOn,
     /// Of braces wider than the chord, by the clear width between their side walls.
     wide: RunningOn,
     /// By the ends in the order of [`END_NAMES`] after the first.
@@ -267,6 +269,8 @@ impl Grids {
         GRIDS.get_or_init(|| {
             let (rows, corners): (Vec<Row>, Vec<Row>) =
                 Row::all().into_iter().partition(|row| row.end == ChordEnd::RunsOn);
+            let (bars, rows): (Vec<Row>, Vec<Row>) =
+                rows.into_iter().partition(|row| row.ratios[WALLS] == 0.0);
             let (mut wide, narrow): (Vec<Row>, Vec<Row>) =
                 rows.into_iter().partition(|row| row.ratios[WIDTH] > 1.0);
             for row in &mut wide {
@@ -275,6 +279,7 @@ impl Grids {
             }
             Grids {
                 narrow: RunningOn::of(&narrow),
+                bars: RunningOn::of(&bars),
                 wide: RunningOn::of(&wide),
                 corners: [1, 2, 3].map(|k| Grid::of(&corners, |row| row.end == END_NAMES[k].1)),
             }
@@ -283,6 +288,9 @@ impl Grids {
 
     /// What the table says; `None` where it does not cover the ratios.
     fn at(&self, end: ChordEnd, ratios: &[f64; 6]) -> Option<Wall> {
+        if ratios[WALLS] == 0.0 {
+            return self.bars.at(ratios).filter(|_| end == ChordEnd::RunsOn);
+        }
         if end == ChordEnd::RunsOn && ratios[WIDTH] > 1.0 + AS_WIDE {
             return self.wide.at(&with_clear_width(ratios));
         }
@@ -454,6 +462,21 @@ mod tests {
             assert_relative_eq!(table.out_of_plane.re, solid.out_of_plane.re, max_relative = 0.03);
             // Under a fill next to nothing gives: a hundredth of 300 mm of the brace.
             assert_relative_eq!(table.push.re, solid.push.re, epsilon = 3e-11, max_relative = 0.03);
+        }
+    }
+
+    #[test]
+    fn solid_bars_give_what_solids_give() {
+        for pair in [
+            pair([60.0, 60.0, 3.0], [40.0, 40.0, 0.0], false),
+            pair([80.0, 60.0, 3.0], [50.0, 30.0, 0.0], false),
+            pair([60.0, 60.0, 3.0], [40.0, 40.0, 0.0], true),
+        ] {
+            let solid = pair.with_loss(&pair.solved().unwrap(), &[0.0; 6]);
+            let table = pair.from_table().unwrap();
+            assert_relative_eq!(table.push.re, solid.push.re, max_relative = 0.03);
+            assert_relative_eq!(table.in_plane.re, solid.in_plane.re, max_relative = 0.03);
+            assert_relative_eq!(table.out_of_plane.re, solid.out_of_plane.re, max_relative = 0.03);
         }
     }
 

@@ -143,22 +143,22 @@ impl TubeJoint {
 
     fn mesh(&self, length: f64, stub: f64, orders: [usize; 2]) -> Mesh {
         let (chord, brace) = (self.chord, self.brace);
-        let size = chord.width.max(chord.height);
+        let (size, wall_of_brace) = (chord.width.max(chord.height), self.brace_wall());
         let [along, across, top] = [0.5 * brace.width, 0.5 * brace.height, 0.5 * chord.height];
-        let thin = chord.wall.min(brace.wall);
+        let thin = chord.wall.min(wall_of_brace);
         let least = 0.9 * FINE * thin;
-        let mut x = near(along, brace.wall).to_vec();
+        let mut x = near(along, wall_of_brace).to_vec();
         if self.end != ChordEnd::RunsOn {
-            x.extend(near(along, brace.wall).map(|x| -x));
+            x.extend(near(along, wall_of_brace).map(|x| -x));
         }
         x.extend(growing(along, length, 0.35 * size));
-        let mut ends = vec![along - brace.wall, along, length];
+        let mut ends = vec![along - wall_of_brace, along, length];
         match self.end {
             ChordEnd::RunsOn => ends.insert(0, 0.0),
-            ChordEnd::Ends(_) => drop(ends.splice(0..0, [-along, brace.wall - along])),
+            ChordEnd::Ends(_) => drop(ends.splice(0..0, [-along, wall_of_brace - along])),
         }
         let side = 0.5 * chord.width;
-        let mut faces = vec![0.0, across - brace.wall, across, side - chord.wall, side];
+        let mut faces = vec![0.0, across - wall_of_brace, across, side - chord.wall, side];
         let mut levels = vec![0.0, top - chord.wall, top, top + stub];
         if self.weld > 0.0 {
             ends.insert(ends.len() - 1, along + self.weld);
@@ -168,7 +168,7 @@ impl TubeJoint {
         let x = sorted(x, &ends, least);
         faces.sort_by(f64::total_cmp);
         faces.dedup_by(|b, a| *b - *a < 1e-9 * side);
-        let mut y = near(across, brace.wall).to_vec();
+        let mut y = near(across, wall_of_brace).to_vec();
         if across > side {
             y.extend(near(side, chord.wall));
         }
@@ -181,7 +181,7 @@ impl TubeJoint {
             levels.splice(0..0, [-top, chord.wall - top]);
         }
         z = sorted(z, &levels, least);
-        let wall = 1.01 * chord.wall.max(brace.wall);
+        let wall = 1.01 * chord.wall.max(wall_of_brace);
         let axis = |breaks: &[f64]| {
             let order = |ends: &[f64]| if ends[1] - ends[0] < wall { orders[1] } else { orders[0] };
             Axis::new(breaks, &breaks.windows(2).map(order).collect::<Vec<usize>>())
@@ -225,6 +225,8 @@ impl TubeJoint {
                 brace_from(chord.wall - top, high, inner_brace, brace_fill),
             ];
         }
+        // A bar has no wall that the plate could be as thick as.
+        let plate = if self.has_a_bar() { chord.wall } else { brace.wall };
         let from = if self.end == ChordEnd::RunsOn { -long } else { -end };
         let mut parts = Vec::new();
         if chord_fill.is_some() {
@@ -236,13 +238,17 @@ impl TubeJoint {
         if self.end == ChordEnd::Ends(CornerEnd::Capped) {
             parts.push(Part {
                 rings: inner_chord,
-                ..Part::cuboid([brace.wall, 0.0, 0.0], [0.5 * brace.wall - end, 0.0, 0.0], Some(0))
+                ..Part::cuboid([plate, 0.0, 0.0], [0.5 * plate - end, 0.0, 0.0], Some(0))
             });
         }
         if self.weld > 0.0 {
             let (a, b) = (brace.width + 2.0 * self.weld, brace.height + 2.0 * self.weld);
             let b = if b > chord.width { brace.height } else { b };
             parts.push(brace_from(top, self.weld, hollow(&ring(a, b), &outer_brace), Some(0)));
+        }
+        if self.has_a_bar() {
+            parts.push(brace_from(top, high, outer_brace, Some(0)));
+            return parts;
         }
         if brace_fill.is_some() {
             parts.push(brace_from(top, high, outer_brace.clone(), brace_fill));

@@ -1,9 +1,9 @@
 //! Makes `data/walls.csv`: how the walls of square and flat tubes give under others welded on them.
 //!
 //! With the argument `corners` it makes only the rows of chords that end, with `wide` those of braces wider than the
-//! chord.
+//! chord, with `bars` those of solid bars.
 //!
-//! `cargo run --release -p stillbed-solid --example walls_table > data/walls.csv` takes about three quarters of an hour on two
+//! `cargo run --release -p stillbed-solid --example walls_table > data/walls.csv` takes about an hour on two
 //! processors.
 
 use num_complex::Complex64;
@@ -90,12 +90,16 @@ fn rows(end: ChordEnd, [fills, heights, walls, widths, lengths]: [&[f64]; 5]) ->
     rows
 }
 
-/// Rows of chords that run on, of which the empty ones have these heights and braces of these lengths.
-fn running_on(widths: &[f64], heights: &[f64], lengths: &[f64]) -> Vec<Row> {
+/// Walls of the brace over that of the chord where it is empty, and where it is filled.
+const WALLS: [&[f64]; 2] = [&[0.5, 1.2], &[1.0]];
+
+/// Rows of chords that run on, of which the empty ones have these heights and braces of these lengths, and both these
+/// `walls`.
+fn running_on(widths: &[f64], heights: &[f64], lengths: &[f64], walls: [&[f64]; 2]) -> Vec<Row> {
     let fills = [0.04, 0.13, 0.4];
-    let mut all = rows(ChordEnd::RunsOn, [&[0.0], heights, &[0.5, 1.2], widths, lengths]);
-    all.extend(rows(ChordEnd::RunsOn, [&fills, &[1.0], &[1.0], widths, &LENGTHS]));
-    all.extend(rows(ChordEnd::RunsOn, [&[0.13], &[0.5, 2.0], &[1.0], widths, &LENGTHS]));
+    let mut all = rows(ChordEnd::RunsOn, [&[0.0], heights, walls[0], widths, lengths]);
+    all.extend(rows(ChordEnd::RunsOn, [&fills, &[1.0], walls[1], widths, &LENGTHS]));
+    all.extend(rows(ChordEnd::RunsOn, [&[0.13], &[0.5, 2.0], walls[1], widths, &LENGTHS]));
     all
 }
 
@@ -105,7 +109,12 @@ fn wide() -> Vec<Row> {
         let width = row.width + 2.0 * row.walls / row.slenderness;
         Row { width: (1e6 * width).round() * 1e-6, ..row }
     };
-    running_on(&CLEAR, &CLOSER, &CLOSER).into_iter().map(outer).collect()
+    running_on(&CLEAR, &CLOSER, &CLOSER, WALLS).into_iter().map(outer).collect()
+}
+
+/// Those of solid bars, which have no wall.
+fn bars() -> Vec<Row> {
+    running_on(&WIDTHS, &HEIGHTS, &LENGTHS, [&[0.0]; 2])
 }
 
 /// Those of chords that end.
@@ -122,7 +131,11 @@ fn main() {
     let all: Vec<Row> = match std::env::args().nth(1).as_deref() {
         Some("corners") => corners(),
         Some("wide") => wide(),
-        _ => [running_on(&WIDTHS, &HEIGHTS, &LENGTHS), corners(), wide()].into_iter().flatten().collect(),
+        Some("bars") => bars(),
+        _ => [running_on(&WIDTHS, &HEIGHTS, &LENGTHS, WALLS), corners(), wide(), bars()]
+            .into_iter()
+            .flatten()
+            .collect(),
     };
     let lines: Vec<Option<String>> = all.par_iter().map(Row::line).collect();
     println!(
