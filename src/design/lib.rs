@@ -14,7 +14,8 @@
 //! bodies       the bodies of a build, each reduced to a few coordinates
 //! build        one way of making the base, ready to be computed
 //! body_sizes   the same with parts of its bodies of other sizes
-//! tube         sections that are tubes or solid rectangles
+//! tube         sections that are tubes or solid bars
+//! held_sections where the section of a tube is kept in shape near what stands on it
 //! walls        where walls and faces give under tubes that stand on them
 //! seats        joints and feet that follow from their laws, under their loads
 //! model        a build at one draw of its uncertain values: a frame with solved sections
@@ -36,6 +37,7 @@ mod doubts;
 mod drawing;
 pub mod edit;
 mod goal;
+mod held_sections;
 mod model;
 mod named;
 mod part_files;

@@ -37,7 +37,11 @@ impl Build {
         let Some(seen) = frame.members.iter().map(sight).collect::<Option<Vec<Seen>>>() else {
             return Vec::new();
         };
-        (0..seen.len()).map(|number| of(model, &seen, number)).collect()
+        let mut all: Vec<Proportions> = (0..seen.len()).map(|number| of(model, &seen, number)).collect();
+        for (member, end, held) in self.held_sections(model) {
+            all[member].held[end] = Some(held);
+        }
+        all
     }
 }
 

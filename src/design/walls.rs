@@ -23,6 +23,7 @@
 //! flexibility.
 
 use super::build::Build;
+use super::held_sections::{held_away, part_gone};
 use super::model::Model;
 use super::tube::Tube;
 use nalgebra::Vector3;
@@ -34,6 +35,7 @@ use stillbed_frame::{Frame, Joint, Line, Member, MemberSection, WallHinge};
 use stillbed_input::problem::Problem;
 use stillbed_input::quantity::{Draw, figures};
 use stillbed_material::Medium;
+use stillbed_modes::HeldSection;
 use stillbed_solid::{BeamStiffness, Bearing, ChordEnd, CornerEnd, LossyWall, TubeSection, WallPair};
 
 /// Two directions are one when the cosine between them exceeds this.
@@ -512,6 +514,24 @@ impl Build {
         );
         let place = self.drawing.members.get(&brace.name).map_or(&self.place, |member| &member.place);
         Some(Problem::warning(place.clone(), message).with_help(help))
+    }
+
+    /// Where the section of a hollow chord of `model` may be held near a brace: the brace, its end, and what that takes off.
+    pub(super) fn held_sections(&self, model: &Model) -> Vec<(usize, usize, HeldSection)> {
+        let (Some(_), Ok(media)) = (self.walls, self.media(&Draw::default())) else { return Vec::new() };
+        let tubes = self.tubes(&media, model.scale);
+        let mut frame = model.frame.clone();
+        take_walls(&mut frame);
+        let held = |brace: BraceEnd| {
+            let tube = |m: usize| tubes.get(frame.members[m].section).copied().flatten();
+            let (chord, own) = (tube(brace.chord)?, tube(brace.member)?);
+            let bare = brace.runs_on && !chord.is_solid() && chord.fill.is_none();
+            let away = held_away(&frame, brace.chord, frame.members[brace.member].point(brace.end));
+            let part = part_gone(away, chord.size[brace.across], chord.wall, own.size[brace.own_across]);
+            let held = HeldSection { about: 5 - brace.own_across, part };
+            bare.then_some((brace.member, brace.end, held))
+        };
+        brace_ends(&frame, &tubes).into_iter().filter_map(held).collect()
     }
 
     /// Sets how far members of `frame`, whose sections are `tubes`, lie within others whose walls give.

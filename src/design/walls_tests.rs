@@ -123,6 +123,45 @@ fn a_post_wider_than_its_rail_stands_as_the_solid_of_both() {
 }
 
 #[test]
+fn beam_theory_may_miss_what_keeps_a_rail_in_shape_near_a_post() {
+    // What stands on the rail holds its section in the body, as a plate would; the beams know nothing of it.
+    for away in [80.0, 120.0, 200.0] {
+        let text = format!(
+            r#"
+            weld = "0 mm"
+            points = {{ a = "-300, 0, 0 mm", b = "-{away}, 0, 0 mm", c = "0, 0, 0 mm", d = "{away}, 0, 0 mm", e = "300, 0, 0 mm", top = "0, 0, 300 mm" }}
+            members.one = {{ from = "a", to = "b", section = "rail" }}
+            members.two = {{ from = "b", to = "c", section = "rail" }}
+            members.three = {{ from = "c", to = "d", section = "rail" }}
+            members.four = {{ from = "d", to = "e", section = "rail" }}
+            members.post = {{ from = "c", to = "top", section = "post" }}
+            masses = {{ head = {{ at = "top", mass = "4 kg" }}, near = {{ at = "b", mass = "1 g" }}, far = {{ at = "d", mass = "1 g" }} }}
+            anchors.wall = {{ at = ["a", "e"], hold = "all" }}
+            sections.rail.parts = [{RAIL}]
+            sections.post.parts = [{{ tube = "60 x 60 x 3 mm", of = "structural steel" }}]
+            builds.beams = {{}}
+            builds.body.as_bodies = true
+            "#
+        );
+        let design = Design::read("held.toml", &text, &Table::built_in()).design.unwrap();
+        let [(beams, error), (body, _)] = [0, 1].map(|i| {
+            let build = &design.builds[i];
+            let model = build.model(&design.goal, &Draw::default()).unwrap();
+            let spectrum = build.spectrum(&model, &Asked { count: 1, ..Asked::default() }).unwrap();
+            let errors = spectrum.theory_errors(&model.frame, &build.proportions(&model));
+            (spectrum.elastic[0].frequency(), errors.map_or(0.0, |errors| errors[0].error))
+        });
+        let off = body / beams - 1.0;
+        assert!(off > 0.03 && off < error && error < 2.0 * off + 0.05, "{away}: {off} {error}");
+    }
+    // Far from all, nothing of it is said.
+    let design = post(RAIL, POST, BARE);
+    let model = design.builds[0].model(&design.goal, &Draw::default()).unwrap();
+    let held = design.builds[0].proportions(&model)[2].held;
+    assert!(held[0].unwrap().part < 0.02 && held[1].is_none());
+}
+
+#[test]
 fn a_solid_post_rocks_in_the_wall_of_its_rail_as_the_solid_of_both() {
     let stone = format!("{{ rectangle = \"60 x 60 mm\", of = \"stone\" }}, {RAIL}");
     for (rail, size) in [(RAIL, "40 x 40 mm"), (RAIL, "25 x 40 mm"), (&stone, "40 x 40 mm")] {
@@ -258,7 +297,7 @@ fn a_square_post_gives_alike_however_it_is_turned() {
         let found = two_frequencies(&turned(post(RAIL, POST, BARE), degrees));
         (0..2).for_each(|k| assert_relative_eq!(found[k], square[k], max_relative = 1e-6));
     }
-    // As one body, too stiff since its walls cut through cells: 56.4 and 65.0 Hz at 45°, 56.9 and 66.7 Hz at 30°,
+    // As one body, whose cells hold the cross-section of the post: 52.6 and 64.7 Hz at 45°, 53.7 and 65.7 Hz at 30°,
     // against 54.7 and 61.2 Hz square. The limits of a spread of 0.75 to 1.3 are wider there.
     let limits = |degrees: f64| {
         let design = turned(post(RAIL, POST, BARE), degrees);
@@ -274,7 +313,7 @@ fn a_square_post_gives_alike_however_it_is_turned() {
         };
         [at(0.75), at(1.3)]
     };
-    for (degrees, body) in [(45.0, [56.4, 65.0]), (30.0, [56.9, 66.7])] {
+    for (degrees, body) in [(45.0, [52.6, 64.7]), (30.0, [53.7, 65.7])] {
         let [stiff, soft] = limits(degrees);
         (0..2).for_each(|k| assert!(soft[k] < body[k] && body[k] < stiff[k], "{soft:?} {stiff:?}"));
     }
@@ -291,7 +330,7 @@ fn a_square_post_gives_alike_however_it_is_turned() {
 #[test]
 fn a_round_post_gives_as_a_square_one_that_bends_as_it_does() {
     // As one body, whose round walls are cut, to 1 to 2 % by its division.
-    for (pipe, body) in [("40 x 3 mm", [43.6, 47.6]), ("50 x 3 mm", [63.8, 64.4])] {
+    for (pipe, body) in [("40 x 3 mm", [42.9, 47.3]), ("50 x 3 mm", [62.9, 63.3])] {
         let pipe = format!("{{ pipe = \"{pipe}\", of = \"structural steel\" }}");
         let found = two_frequencies(&post(RAIL, &pipe, BARE));
         for (found, body) in found.into_iter().zip(body) {

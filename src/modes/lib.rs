@@ -84,7 +84,7 @@ pub use series::Series;
 pub use shares::{EnergyShares, Share};
 pub use solve::{Asked, Elastic, Spectrum, solve, solve_beyond};
 pub use statics::{Statics, Stiffness};
-pub use theory::{Corner, Proportions, Reason, Theory, TheoryError};
+pub use theory::{Corner, HeldSection, Proportions, Reason, Theory, TheoryError};
 
 #[cfg(test)]
 mod properties;

@@ -29,6 +29,13 @@
 //!               (of solid T of one material, bodies are stiffer than lines by up to four fifths of that)
 //! ```
 //!
+//! Walls that give out of plane (`stillbed_design`) are those of a chord whose section is free to distort for a long way.
+//! Where something stands on it near by, a part of what they give may not be there:
+//!
+//! ```text
+//! held        ΔU = part M²/2k of the joint
+//! ```
+//!
 //! Walls of hollow members give way where others meet them, which beams do not show. The forces at that end,
 //! computed with a rigid joint, store the energy `M²/2k_M + N²/2k_N` in addition; by the principle of least
 //! complementary energy the frame is no softer than with all of it:
@@ -63,6 +70,17 @@ pub struct Proportions {
     pub within: [f64; 2],
     /// By end: the hollow member whose wall it meets.
     pub corners: [Option<Corner>; 2],
+    /// By end with a joint of walls: what of it goes if the section of its chord is held near by.
+    pub held: [Option<HeldSection>; 2],
+}
+
+/// The section of a hollow chord that may be held near a brace.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeldSection {
+    /// The spring of the joint that turns the brace out of plane, among the six of it: 4 or 5.
+    pub about: usize,
+    /// The part of its give that goes if the section is held, 0 to 1.
+    pub part: f64,
 }
 
 /// A corner where a member meets the bare wall of a hollow one.
@@ -207,7 +225,7 @@ impl<'a> Theory<'a> {
             (0..self.members.len()).map(|m| self.energies.stored_by_force(m, motion)).collect();
         let short = |m: usize| self.waves(m, omega).map_or(0.0, |waves| waves.error(&stored[m])) / total;
         let waves = Found { why: "waves short against the section", by_member: self.each(short) };
-        let zones = [self.built_in(motion, total), self.inside(motion, total)];
+        let zones = self.zones(motion, total);
         self.judged(
             vec![waves],
             zones,
@@ -220,7 +238,7 @@ impl<'a> Theory<'a> {
     /// Possible error of beam theory in the stiffness against a load that causes `motion`.
     pub fn of_load(&self, motion: &[f64]) -> TheoryError {
         let total = self.total(motion);
-        let zones = [self.built_in(motion, total), self.inside(motion, total)];
+        let zones = self.zones(motion, total);
         self.judged(
             Vec::new(),
             zones,
@@ -233,7 +251,7 @@ impl<'a> Theory<'a> {
     fn judged(
         &self,
         mut found: Vec<Found>,
-        zones: [Found; 2],
+        zones: [Found; 3],
         walls: Found,
         of_stiffness: impl Fn(f64) -> f64,
         softer: impl Fn(f64) -> f64,
@@ -262,6 +280,24 @@ impl<'a> Theory<'a> {
 
     fn own(&self, number: usize, motion: &[f64]) -> f64 {
         self.energies.stored_by_force(number, motion).iter().sum()
+    }
+
+    /// Parts of the energy that may not be there.
+    fn zones(&self, motion: &[f64], total: f64) -> [Found; 3] {
+        [self.built_in(motion, total), self.inside(motion, total), self.held(motion, total)]
+    }
+
+    fn held(&self, motion: &[f64], total: f64) -> Found {
+        let part = |m: usize| {
+            let at = |end: usize| {
+                let held = self.members[m].held[end]?;
+                let spring = self.frame.joints.get(self.frame.members[m].joint(end)?)?.stiffness[held.about]?;
+                let moment = self.energies.end_force(m, end, motion)[held.about];
+                Some(held.part * 0.5 * moment * moment / spring.re)
+            };
+            (at(0).unwrap_or(0.0) + at(1).unwrap_or(0.0)) / total
+        };
+        Found { why: "the tube it stands on may be kept in shape near by", by_member: self.each(part) }
     }
 
     fn built_in(&self, motion: &[f64], total: f64) -> Found {
