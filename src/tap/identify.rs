@@ -90,6 +90,18 @@ impl Mode {
         self.curve.iter().fold(own, |(low, high), at| (low.min(at.ringing), high.max(at.ringing)))
     }
 
+    /// Its pole, 1/s, where the logarithm of its amplitude over the largest of all taps is `level`.
+    pub(super) fn pole_at(&self, level: f64) -> Complex64 {
+        let pole = |at: &Local| Complex64::new(-at.decay, at.ringing);
+        let log = |at: &Local| at.amplitude.ln();
+        let Some(below) = self.curve.iter().position(|at| log(at) <= level) else {
+            return self.curve.last().map_or(Complex64::new(-self.decay, self.ringing), pole);
+        };
+        let (low, high) = (&self.curve[below], &self.curve[below.saturating_sub(1)]);
+        let part = (level - log(low)) / (log(high) - log(low)).max(f64::MIN_POSITIVE);
+        pole(low) + (pole(high) - pole(low)) * part.clamp(0.0, 1.0)
+    }
+
     /// Takes in a line that is the same mode: the limits now hold both.
     pub(super) fn take_in(&mut self, other: &Mode) {
         let apart = (other.decay - self.decay).hypot(other.ringing - self.ringing) / COVERAGE;

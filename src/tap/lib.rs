@@ -53,6 +53,7 @@ mod band_decimation;
 mod bar;
 mod bar_equations;
 mod bar_series;
+mod bounce;
 mod comparison;
 #[cfg(test)]
 mod coverage_trials;

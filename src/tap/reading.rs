@@ -155,6 +155,15 @@ pub fn read_taps(record: &Record, listen: &ReadingOptions) -> Result<TapReading,
         taps = fewer;
         heard = listen_to(record, &channels, &taps, &used, range);
     }
+    if !record.is_sound
+        && let Some(late) = second_hits::behind_a_bounce(&heard.0, &channels, &taps, &used, rate)
+    {
+        let (modes, ..) = listen_to(record, &channels, &late, &used, range);
+        if let Some(more) = second_hits::more(&modes, &channels, &taps, &late, rate) {
+            taps = more;
+            heard = listen_to(record, &channels, &taps, &used, range);
+        }
+    }
     let (mut modes, explained, mut rest) = heard;
     // A tap that the common modes do not explain is speech, handling or the ring of another part.
     let best = explained.iter().copied().fold(0.0, f64::max);

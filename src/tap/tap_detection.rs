@@ -55,29 +55,35 @@ pub(super) fn find(channels: &[Vec<f64>], rate_hz: f64, clipped: &[bool], gaps: 
     let level = powers(channels, |x| steady(x, (0.3 * rate_hz) as usize));
     let level_steps = steps(&level, hop);
     let past = ((PAST * rate_hz) as usize / hop).max(6);
-    let mut rises: Vec<usize> = Vec::new();
+    // Steps at which something begins, and how many steps later at most.
+    let mut rises: Vec<(usize, usize)> = Vec::new();
     for width in [0.004, 0.016, 0.064] {
         let width = ((width * rate_hz).max(4.0) as usize).div_ceil(hop);
-        rises.extend(sudden(&level_steps, hop, width, past, 4.0));
+        rises.extend(sudden(&level_steps, hop, width, past, 4.0).into_iter().map(|step| (step, width)));
     }
-    rises.extend(surprises(channels, rate_hz, hop, 1));
+    let narrow = |step| (step, 0);
+    rises.extend(surprises(channels, rate_hz, hop, 1).into_iter().map(narrow));
     // At a reduced sample rate the prediction spans whole cycles of low modes too.
     let thinning = (rate_hz / 3000.0) as usize;
     if thinning >= 2 {
         let thin = |x: &Vec<f64>| x.chunks(thinning).map(mean).collect();
-        rises.extend(surprises(&channels.iter().map(thin).collect::<Vec<_>>(), rate_hz, hop, thinning));
+        let thin: Vec<Vec<f64>> = channels.iter().map(thin).collect();
+        rises.extend(surprises(&thin, rate_hz, hop, thinning).into_iter().map(narrow));
     }
-    rises.sort_unstable();
-    let mut hits: Vec<(usize, f64)> = Vec::new();
+    let around = |(step, width): (usize, usize)| onset(&level, step * hop, hop.max(4) * 2, width * hop);
+    let mut begins: Vec<usize> = rises.into_iter().map(around).collect();
+    begins.sort_unstable();
     let apart = ((0.012 * rate_hz) as usize).max(2 * hop).max(3);
-    for step in rises {
-        let at = onset(&level, step * hop, hop.max(4) * 2);
-        let reach = (at + (0.05 * rate_hz) as usize).clamp(at + 4, count.max(at + 4)).min(count);
-        let strength = level[at..reach].iter().copied().fold(0.0, f64::max);
-        match hits.last_mut() {
-            Some((last, known)) if at < *last + apart => *known = known.max(strength),
-            _ => hits.push((at, strength)),
+    let mut hits: Vec<(usize, f64)> = Vec::new();
+    for at in begins {
+        if hits.last().is_none_or(|(last, _)| at >= last + apart) {
+            hits.push((at, 0.0));
         }
+    }
+    for i in 0..hits.len() {
+        let next = hits.get(i + 1).map_or(count, |next| next.0);
+        let reach = next.min(hits[i].0 + ((0.05 * rate_hz) as usize).max(4));
+        hits[i].1 = level[hits[i].0..reach].iter().copied().fold(0.0, f64::max);
     }
     let floor = floor(&level_steps, hop);
     let head = count.min(((0.05 * rate_hz) as usize).max(8));
@@ -151,14 +157,16 @@ fn group(
                 free = free.max(n + 2);
             }
         }
+        // What the record begins within is no hit of its own.
+        let begun = begun && first == 0;
         taps.push(Tap {
             first,
             last,
             free: free.min(end),
             end,
-            hits: heavy.len(),
+            hits: heavy.len().saturating_sub(usize::from(begun)).max(1),
             clipped: limited,
-            begun: begun && first == 0,
+            begun,
             strength,
         });
         index = to;
@@ -175,21 +183,18 @@ fn powers(channels: &[Vec<f64>], prepare: impl Fn(&[f64]) -> Vec<f64>) -> Vec<f6
     sum
 }
 
-/// The signal minus its running mean over `width` samples.
+/// The signal minus the mean of the `width` samples up to it: a mean over what follows would show a slow mode before
+/// its hit. At the start, the mean of the first `width` samples.
 fn steady(x: &[f64], width: usize) -> Vec<f64> {
-    let half = (width / 2).max(1);
-    let mut sums = Vec::with_capacity(x.len() + 1);
-    sums.push(0.0);
-    let mut sum = 0.0;
-    for x in x {
-        sum += x;
-        sums.push(sum);
-    }
-    let around = |n: usize| {
-        let (from, to) = (n.saturating_sub(half), (n + half + 1).min(x.len()));
-        (sums[to] - sums[from]) / (to - from) as f64
+    let width = width.clamp(1, x.len().max(1));
+    let mut sum: f64 = x.iter().take(width).sum();
+    let less = |(n, value): (usize, &f64)| {
+        if n >= width {
+            sum += value - x[n - width];
+        }
+        value - sum / width as f64
     };
-    (0..x.len()).map(|n| x[n] - around(n)).collect()
+    x.iter().enumerate().map(less).collect()
 }
 
 /// Error of the linear prediction of each sample from the `order` samples before it.
@@ -265,10 +270,10 @@ fn sudden(level: &[f64], hop: usize, width: usize, past: usize, factor: f64) -> 
     found
 }
 
-/// First sample around `at`, within `reach`, with a fifth of the largest amplitude there.
-fn onset(level: &[f64], at: usize, reach: usize) -> usize {
+/// First sample around `at`, within `reach` and `more` behind it, with a fifth of the largest amplitude there.
+fn onset(level: &[f64], at: usize, reach: usize, more: usize) -> usize {
     let from = at.saturating_sub(reach / 2);
-    let to = (at + reach).min(level.len());
+    let to = (at + reach + more).min(level.len());
     let top = level[from..to].iter().copied().fold(0.0, f64::max);
     (from..to).find(|n| level[*n] > 0.04 * top).unwrap_or(at)
 }
