@@ -57,11 +57,12 @@ fn bands_hold_on_records_as_people_make_them() {
     assert!(share(all.found, all.audible) > 0.85, "{all}");
     assert!(share(all.frequencies, all.found) > 0.9, "{all}");
     assert!(share(all.losses, all.found) > 0.9, "{all}");
-    assert!(share(all.bounded, all.found) < 0.2, "{all}");
+    // One record in ten is rounded so coarsely that its gain cannot be told: its losses are only bounded.
+    assert!(share(all.bounded, all.found) < 0.3, "{all}");
     assert!(share(all.points_held, all.points) > 0.85, "{all}");
-    assert!(share(all.said_again, all.singles) < 0.2, "{all}");
-    assert!(share(all.noticed, all.bounces) > 0.55, "{all}");
-    assert!(share(all.false_losses, count) < 0.06, "{all}");
+    assert!(share(all.said_again, all.singles) < 0.1, "{all}");
+    assert!(share(all.noticed, all.bounces) > 0.7, "{all}");
+    assert!(share(all.false_losses, count) < 0.04, "{all}");
 }
 
 /// The reading of a synthetic accelerometer record: two taps of `oscillators` in a little noise.

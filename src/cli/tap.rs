@@ -36,6 +36,9 @@ pub(super) struct Arguments {
     /// Time constant of an exponential window that the recorder laid over the record
     #[arg(long, value_name = "TIME")]
     window: Option<String>,
+    /// The recorder does not turn its gain by itself: damping is stated even where that cannot be heard
+    #[arg(long)]
+    fixed_gain: bool,
     /// The record is of a free test bar of this length, width and thickness, or length and diameter, with
     /// tolerances ("15 +- 0.05") where half of the last digit is not right
     #[arg(long, value_name = "\"L x W x T mm\"", requires = "mass", conflicts_with = "against")]
@@ -206,7 +209,8 @@ fn listen(arguments: &Arguments) -> Result<ReadingOptions, Failure> {
             })?),
             None => None,
         };
-    Ok(ReadingOptions { range_hz, window_s: number(&arguments.window, "--window", Kind::Time)? })
+    let window_s = number(&arguments.window, "--window", Kind::Time)?;
+    Ok(ReadingOptions { range_hz, window_s, fixed_gain: arguments.fixed_gain })
 }
 
 fn number(text: &Option<String>, option: &str, kind: Kind) -> Result<Option<f64>, Failure> {

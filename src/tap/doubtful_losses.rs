@@ -17,11 +17,14 @@ pub(super) enum Doubt {
     Blurred,
     /// Weak, and faint or heard after one tap alone.
     Faint,
+    /// Heard through a recorder that may turn its gain by itself.
+    Gain,
 }
 
 impl Doubt {
     /// All of them.
-    pub(super) const ALL: [Doubt; 4] = [Doubt::Faults, Doubt::Split, Doubt::Blurred, Doubt::Faint];
+    pub(super) const ALL: [Doubt; 5] =
+        [Doubt::Faults, Doubt::Split, Doubt::Blurred, Doubt::Faint, Doubt::Gain];
 
     /// What is said of the lines, and what is to be done.
     pub(super) fn said(self) -> (&'static str, &'static str) {
@@ -39,6 +42,10 @@ impl Doubt {
                 "tap where the stronger one stands still, more softly, and several times",
             ),
             Doubt::Faint => ("weak, and faint or heard after one tap alone", "tap several times, and harder"),
+            Doubt::Gain => (
+                "heard through a recorder that may turn its gain by itself",
+                "switch the automatic gain off and state so (--fixed-gain), or use an accelerometer",
+            ),
         }
     }
 }
@@ -52,6 +59,8 @@ pub(super) struct Circumstances {
     pub(super) uneven: bool,
     /// It was read after one tap.
     pub(super) once: bool,
+    /// It cannot be told whether the recorder turned its gain by itself.
+    pub(super) untold_gain: bool,
 }
 
 /// Strength over that of the strongest mode below which no loss factor is stated: in a record whose faults
@@ -90,7 +99,10 @@ pub(super) fn doubt(mode: &Mode, modes: &[Mode], of: &Circumstances) -> Option<D
     }
     let faint = mode.over_noise < FAINT.0;
     let weak = if of.once { WEAK.2 } else { WEAK.1 };
-    (of.once && own < WEAK.1 * top || faint && own < weak * top).then_some(Doubt::Faint)
+    if of.once && own < WEAK.1 * top || faint && own < weak * top {
+        return Some(Doubt::Faint);
+    }
+    of.untold_gain.then_some(Doubt::Gain)
 }
 
 #[cfg(test)]
@@ -98,7 +110,8 @@ mod tests {
     use super::super::identify::clear_line;
     use super::*;
 
-    const SOUND: Circumstances = Circumstances { faulty: false, is_sound: true, uneven: false, once: false };
+    const SOUND: Circumstances =
+        Circumstances { faulty: false, is_sound: true, uneven: false, once: false, untold_gain: false };
     const SENSOR: Circumstances = Circumstances { is_sound: false, ..SOUND };
 
     /// The doubt about the second of two lines at 200 Hz and `at` Hz, the second of strength `own`.

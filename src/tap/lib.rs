@@ -19,9 +19,12 @@
 //! amplitude_dependence  modes whose frequency and decay depend on amplitude (bent modes)
 //! model_selection       one bent mode, or several linear ones
 //! identify              band by band: the modes, their errors, and each mode alone
+//! bounce                a striker that bounces: the same ring twice
 //! second_hits           whether a suspected second hit was one
+//! stray_taps            taps that ring as no stronger one does
 //! background_tone       tones that are there without a tap
 //! reverberation         a room that is heard
+//! recorder_gain         a recorder that turns its gain by itself
 //! rejected_lines        which lines are no modes, and why
 //! doubtful_losses       which modes get no loss factor, and why
 //! damping_measures      one damping expressed in all its measures
@@ -72,6 +75,7 @@ mod noise_floor;
 mod pooling;
 mod reading;
 mod record;
+mod recorder_gain;
 mod refine;
 mod rejected_lines;
 mod resample;
@@ -80,6 +84,7 @@ mod second_hits;
 mod sound;
 mod spectrum;
 mod spreadsheet;
+mod stray_taps;
 mod synthetic;
 mod table;
 mod tap_detection;

@@ -5,6 +5,7 @@ use super::damping_measures::{DampingMeasures, from_pole, without_window};
 use super::half_power::{HalfPower, half_power};
 use super::identify::Mode;
 use super::record::Record;
+use super::recorder_gain::Gain;
 use super::rejected_lines::strength;
 use super::reverberation::Room;
 use super::{COVERAGE, limits};
@@ -87,8 +88,8 @@ pub(super) struct Setting<'a> {
     pub(super) top: f64,
     /// Time constant of a window that the recorder applied, s.
     pub(super) window: Option<Spread>,
-    /// How fast the recorder's gain rises again after a tap, 1/s.
-    pub(super) gain: f64,
+    /// The recorder's gain.
+    pub(super) gain: Gain,
     /// The room, if it is heard.
     pub(super) room: Option<Room>,
     /// True where the recorder was at its limit.
@@ -108,7 +109,8 @@ pub(super) fn state(mode: &Mode, setting: &Setting, doubtful: bool) -> MeasuredM
     let times = if room.is_some() { IN_ROOM } else { 1.0 };
     let on_curves = if record.is_sound { times.max(UNHEARD_ROOM) } else { times };
     // A gain that changes while the ring decays looks like damping.
-    let distortion = Distortion { times: on_curves, gain: 0.5 * gain, saturated: saturated || gain > 0.0 };
+    let turned = matches!(gain, Gain::Rises(_));
+    let distortion = Distortion { times: on_curves, gain: 0.5 * gain.rate(), saturated: saturated || turned };
     let mut error = times * mode.variance.sqrt();
     let mut decay = mode.decay;
     if let Some(tau) = window {

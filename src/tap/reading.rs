@@ -9,9 +9,11 @@ use super::identify::{Mode, Segment, identify};
 use super::measured_mode::{MeasuredMode, Setting, state};
 use super::noise_floor::{median, noise};
 use super::record::{Record, too_short};
+use super::recorder_gain::{Gain, gain, hiss};
 use super::rejected_lines::{RejectedLine, SortedLines, reject_lines, strength};
 use super::reverberation::{Room, room};
 use super::spectrum::{self, Spectrum};
+use super::stray_taps::without_stray;
 use super::tap_detection::{self, Tap};
 use super::{second_hits, warnings};
 use serde::Serialize;
@@ -25,6 +27,8 @@ pub struct ReadingOptions {
     pub range_hz: Option<(f64, f64)>,
     /// Time constant of a window exp(-t / tau) that the recorder applied, s.
     pub window_s: Option<f64>,
+    /// The recorder is known not to turn its gain by itself.
+    pub fixed_gain: bool,
 }
 
 /// One tap as it was found.
@@ -169,7 +173,8 @@ pub fn read_taps(record: &Record, listen: &ReadingOptions) -> Result<TapReading,
     let best = explained.iter().copied().fold(0.0, f64::max);
     let kept: Vec<usize> =
         used.iter().zip(&explained).filter(|(_, share)| **share >= 0.4 * best).map(|(i, _)| *i).collect();
-    if best > 0.3 && kept.len() < used.len() {
+    let kept = without_stray(&modes, if best > 0.3 { &kept } else { &used });
+    if kept.len() < used.len() {
         used = kept;
         (modes, _, rest) = listen_to(record, &channels, &taps, &used, range);
     }
@@ -187,12 +192,17 @@ pub fn read_taps(record: &Record, listen: &ReadingOptions) -> Result<TapReading,
     }
     modes.sort_by(|a, b| a.ringing.total_cmp(&b.ringing));
     let window = warnings::window(record, rest.fading, listen.window_s, &mut notes);
-    let gain = warnings::gain(record, &taps, &mut notes);
+    let gain = match listen.fixed_gain {
+        true => Gain::Constant,
+        false => gain(record, &channels, &levels, &taps, &rest.hiss),
+    };
+    notes.extend(warnings::of_gain(record, gain));
     let room = rest.room.or(lines);
     // The lines that faults add are weak.
     let bends = modes.iter().any(|mode| !mode.curve.is_empty());
     let circumstances = Circumstances {
-        faulty: poor || overdriven || bends || gain > 0.0 || room.is_some(),
+        faulty: poor || overdriven || bends || matches!(gain, Gain::Rises(_)) || room.is_some(),
+        untold_gain: gain == Gain::Unknown,
         is_sound: record.is_sound,
         uneven: record.trusted_to_hz < INTERPOLATED * rate,
         once: used.len() == 1,
@@ -271,6 +281,8 @@ struct Rest {
     fading: Option<Spread>,
     /// The room, if its reverberation is heard.
     room: Option<Room>,
+    /// Power of its hiss frame after frame, by tap and channel.
+    hiss: Vec<Vec<f64>>,
 }
 
 /// The modes of the taps `used`, the share of each tap's energy that they explain, and what the residual
@@ -339,7 +351,8 @@ fn listen_to(
         behind.iter().flat_map(|(from, to)| channels.iter().map(|x| &x[*from..*to])).collect();
     let room = room(&rests, &wholes, before_first(channels, taps, rate), rate);
     let fading = if room.is_some() { None } else { warnings::fading(&rests, rate) };
-    (modes, share, Rest { fading, room })
+    let hiss = rests.iter().map(|rest| hiss(rest, rate)).collect();
+    (modes, share, Rest { fading, room, hiss })
 }
 
 /// Mean square before the first tap, where the record is long enough there.

@@ -55,23 +55,27 @@ pub(super) fn find(channels: &[Vec<f64>], rate_hz: f64, clipped: &[bool], gaps: 
     let level = powers(channels, |x| steady(x, (0.3 * rate_hz) as usize));
     let level_steps = steps(&level, hop);
     let past = ((PAST * rate_hz) as usize / hop).max(6);
-    // Steps at which something begins, and how many steps later at most.
-    let mut rises: Vec<(usize, usize)> = Vec::new();
-    for width in [0.004, 0.016, 0.064] {
-        let width = ((width * rate_hz).max(4.0) as usize).div_ceil(hop);
-        rises.extend(sudden(&level_steps, hop, width, past, 4.0).into_iter().map(|step| (step, width)));
-    }
-    let narrow = |step| (step, 0);
-    rises.extend(surprises(channels, rate_hz, hop, 1).into_iter().map(narrow));
+    let reach = hop.max(4) * 2;
+    let mut sharp = surprises(channels, rate_hz, hop, 1);
     // At a reduced sample rate the prediction spans whole cycles of low modes too.
     let thinning = (rate_hz / 3000.0) as usize;
     if thinning >= 2 {
         let thin = |x: &Vec<f64>| x.chunks(thinning).map(mean).collect();
         let thin: Vec<Vec<f64>> = channels.iter().map(thin).collect();
-        rises.extend(surprises(&thin, rate_hz, hop, thinning).into_iter().map(narrow));
+        sharp.extend(surprises(&thin, rate_hz, hop, thinning));
     }
-    let around = |(step, width): (usize, usize)| onset(&level, step * hop, hop.max(4) * 2, width * hop);
-    let mut begins: Vec<usize> = rises.into_iter().map(around).collect();
+    let mut begins: Vec<usize> = sharp.into_iter().map(|step| onset(&level, step * hop, reach)).collect();
+    for width in [0.004, 0.016, 0.064] {
+        let width = ((width * rate_hz).max(4.0) as usize).div_ceil(hop);
+        for step in sudden(&level_steps, hop, width, past, 4.0) {
+            // What begins within the window may begin at its end; a narrower one knows better where.
+            let reach = reach + width * hop;
+            let around = (step * hop).saturating_sub(reach)..step * hop + reach;
+            if !begins.iter().any(|known| around.contains(known)) {
+                begins.push(onset(&level, step * hop, reach));
+            }
+        }
+    }
     begins.sort_unstable();
     let apart = ((0.012 * rate_hz) as usize).max(2 * hop).max(3);
     let mut hits: Vec<(usize, f64)> = Vec::new();
@@ -270,10 +274,10 @@ fn sudden(level: &[f64], hop: usize, width: usize, past: usize, factor: f64) -> 
     found
 }
 
-/// First sample around `at`, within `reach` and `more` behind it, with a fifth of the largest amplitude there.
-fn onset(level: &[f64], at: usize, reach: usize, more: usize) -> usize {
+/// First sample around `at`, within `reach`, with a fifth of the largest amplitude there.
+fn onset(level: &[f64], at: usize, reach: usize) -> usize {
     let from = at.saturating_sub(reach / 2);
-    let to = (at + reach + more).min(level.len());
+    let to = (at + reach).min(level.len());
     let top = level[from..to].iter().copied().fold(0.0, f64::max);
     (from..to).find(|n| level[*n] > 0.04 * top).unwrap_or(at)
 }

@@ -4,8 +4,9 @@ use super::COVERAGE;
 use super::background_tone::WITHOUT_TAP;
 use super::doubtful_losses::Doubt;
 use super::measured_mode::MeasuredMode;
-use super::noise_floor::{level_quantile, median, quantum};
+use super::noise_floor::{level_quantile, median};
 use super::record::{Channel, Record};
+use super::recorder_gain::Gain;
 use super::rejected_lines::RejectedLine;
 use super::reverberation::Room;
 use super::tap_detection::Tap;
@@ -113,70 +114,22 @@ pub(super) fn is_poor(record: &Record, taps: &[Tap]) -> bool {
     clipped || record.is_lossy || record.channels.iter().all(still)
 }
 
-/// Mean square difference of successive samples, over the squared quantization step, up to which the
-/// record holds nothing but rounding.
-const ROUNDING: f64 = 0.5;
-
-/// How fast the recorder's gain rises again after a tap, 1/s; 0 when the gain is constant.
-///
-/// An automatic gain is turned down by the tap and rises again while the ring dies. The hiss, measured
-/// by the differences of successive samples, is then lower after the tap than before it.
-pub(super) fn gain(record: &Record, taps: &[Tap], notes: &mut Vec<Problem>) -> f64 {
-    let rate = record.sample_rate_hz;
-    let width = (0.05 * rate) as usize;
-    if width < 400 {
-        return 0.0;
-    }
-    let hiss = |from: usize| -> f64 {
-        let of = |x: &[f64]| x[from..from + width].windows(2).map(|p| (p[1] - p[0]).powi(2)).sum::<f64>();
-        record.channels.iter().map(|channel| of(&channel.samples)).sum()
+/// What is said of a recorder that turns its gain by itself.
+pub(super) fn of_gain(record: &Record, gain: Gain) -> Option<Problem> {
+    let (message, help) = match gain {
+        Gain::Constant => return None,
+        Gain::Rises(_) => (
+            "the hiss is lower behind the tap than before it: the recorder turns its gain by itself, \
+             and dampings are falsified; their limits were widened",
+            "switch the automatic gain off, or use an accelerometer",
+        ),
+        Gain::Unknown => (
+            "it is so quiet before the tap that it cannot be told whether the recorder turns its gain by itself; \
+             if it does, damping seems too low, so that none is stated",
+            "switch the automatic gain off and state so (--fixed-gain), or use an accelerometer",
+        ),
     };
-    let guard = width / 4;
-    if let Some(first) = taps.first().filter(|tap| record.is_sound && tap.first >= width + guard) {
-        // Where the record holds nothing but rounding before the tap, the hiss cannot show the gain.
-        let steps: f64 = record.channels.iter().map(|channel| quantum(&channel.samples).powi(2)).sum();
-        if hiss(first.first - width - guard) < ROUNDING * steps * width as f64 {
-            notes.push(warning(
-                record,
-                "taps",
-                "it is so quiet before the tap that it cannot be told whether the recorder turns its gain by itself; \
-                 if it does, losses are stated too low"
-                    .into(),
-                "switch the automatic gain off; tap the same place twice, hard and softly, and compare",
-            ));
-        }
-    }
-    let fit = |tap: &&Tap| tap.first >= width + guard && tap.end >= tap.free + 4 * width;
-    let before = |tap: &Tap| hiss(tap.first - width - guard);
-    let quietest = taps.iter().filter(fit).map(before).fold(f64::MAX, f64::min);
-    let mut rates = Vec::new();
-    for tap in taps.iter().filter(fit) {
-        let before = before(tap);
-        // What still rings from the previous tap is no hiss.
-        if before > 2.5 * quietest {
-            continue;
-        }
-        let behind: Vec<(usize, f64)> =
-            (tap.free..tap.end - width).step_by(width).map(|from| (from, hiss(from))).collect();
-        let Some((at, least)) = behind.iter().copied().min_by(|a, b| a.1.total_cmp(&b.1)) else { continue };
-        let (last, level) = behind[behind.len() - 1];
-        if least > 0.0 && least < 0.4 * before {
-            let seconds = (last - at) as f64 / rate;
-            rates.push(if seconds > 0.0 { 0.5 * (level / least).ln().max(0.0) / seconds } else { 0.0 });
-        }
-    }
-    if 3 * rates.len() < taps.len() || rates.is_empty() {
-        return 0.0;
-    }
-    notes.push(warning(
-        record,
-        "taps",
-        "the hiss is lower behind the tap than before it: the recorder turns its gain by itself, \
-         and dampings are falsified; their limits were widened"
-            .into(),
-        "switch the automatic gain off, or use an accelerometer",
-    ));
-    rates.into_iter().fold(0.0, f64::max)
+    Some(warning(record, "taps", message.into(), help))
 }
 
 /// Range of the signal's median over tenths of the record.
@@ -416,37 +369,6 @@ mod tests {
             Ok(reading) => format!("{} modes", reading.modes.len()),
             Err(problems) => problems.last().unwrap().to_string(),
         }
-    }
-
-    #[test]
-    fn a_silent_background_cannot_show_an_automatic_gain() {
-        let ring = SyntheticMode {
-            frequency_hz: 700.0,
-            loss_factor: 0.002,
-            rise: 0.0,
-            amplitudes: vec![0.6],
-            phase: 0.0,
-        };
-        let mut recipe = SyntheticRecord {
-            sample_rate_hz: 16_000.0,
-            duration_s: 2.0,
-            modes: vec![ring],
-            taps: vec![SyntheticTap { time_s: 0.5, strength: 1.0 }],
-            noise: 3e-6,
-            seed: 5,
-            offset: 0.0,
-            limit: None,
-            step: Some(1.0 / 32_768.0),
-        };
-        let told = |recipe: &SyntheticRecord| {
-            let mut record = synthesise(recipe).unwrap();
-            record.is_sound = true;
-            let notes = read_taps(&record, &ReadingOptions::default()).unwrap().notes;
-            notes.iter().any(|note| note.message.contains("turns its gain by itself"))
-        };
-        assert!(told(&recipe));
-        recipe.noise = 3e-4;
-        assert!(!told(&recipe));
     }
 
     #[test]

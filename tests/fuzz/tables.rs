@@ -105,7 +105,7 @@ pub fn record(choices: &mut Choices) {
             told(&record.notes);
             let range_hz = choices.once_in(3).then_some((0.05 * rate, 0.3 * rate));
             let window_s = choices.once_in(5).then_some(0.1);
-            match read_taps(&record, &ReadingOptions { range_hz, window_s }) {
+            match read_taps(&record, &ReadingOptions { range_hz, window_s, fixed_gain: false }) {
                 Err(problems) => told(&problems),
                 Ok(found) => assert_eq!(stillbed::report::json::first_not_finite(&found), None),
             }
