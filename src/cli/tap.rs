@@ -13,15 +13,17 @@ use stillbed_input::quantity::{self, Kind, Spread, figures};
 use stillbed_report::presentation::tap as presentation;
 use stillbed_study::tap::{MeasuredTap, TapComparison, Tie, compare, read_ties, ties_by_title, write};
 use stillbed_tap::{
-    Bar, BarMotion, BarShape, MAX_BYTES, MeasuredMode, ReadingOptions, Record, RecordOptions, TapReading,
-    bar_moduli, find_first_tone, pool_readings, read_record, read_taps, too_large,
+    Bar, BarMotion, BarShape, Disc, MAX_BYTES, MeasuredMode, ReadingOptions, Record, RecordOptions,
+    TapReading, bar_moduli, disc_moduli, find_disc_tones, find_first_tone, pool_readings, read_record,
+    read_taps, too_large,
 };
 
 /// Read recorded taps (table, WAV, m4a ...): what rang, how fast it died, how far the model was off
 #[derive(clap::Args)]
 #[command(
     after_help = "Example:\n  stillbed tap record.wav --against examples/roundness-stand.toml --build cast\n\
-    A free bar:\n  stillbed tap bar.wav --bar \"250 x 25 x 15 mm\" --mass \"206 g\" \\\n      --torsion twist.wav"
+    A free bar:\n  stillbed tap bar.wav --bar \"250 x 25 x 15 mm\" --mass \"206 g\" \\\n      --torsion twist.wav\n\
+    A free disc, struck at its rim and at its centre:\n  stillbed tap rim.wav centre.wav --disc \"120 x 10.0 mm\" --mass \"283 g\""
 )]
 pub(super) struct Arguments {
     /// The records, several of one part as one set: CSV or xlsx with time and channels, or sound
@@ -41,10 +43,25 @@ pub(super) struct Arguments {
     fixed_gain: bool,
     /// The record is of a free test bar of this length, width and thickness, or length and diameter, with
     /// tolerances ("15 +- 0.05") where half of the last digit is not right
-    #[arg(long, value_name = "\"L x W x T mm\"", requires = "mass", conflicts_with = "against")]
+    #[arg(
+        long,
+        value_name = "\"L x W x T mm\"",
+        requires = "mass",
+        conflicts_with = "against",
+        group = "specimen"
+    )]
     bar: Option<String>,
-    /// Mass of the bar, with a tolerance as the sizes
-    #[arg(long, value_name = "MASS", requires = "bar")]
+    /// The records are of a free test disc of this diameter and thickness, with tolerances as those of a bar
+    #[arg(
+        long,
+        value_name = "\"D x T mm\"",
+        requires = "mass",
+        conflicts_with = "against",
+        group = "specimen"
+    )]
+    disc: Option<String>,
+    /// Mass of the bar or disc, with a tolerance as the sizes
+    #[arg(long, value_name = "MASS", requires = "specimen")]
     mass: Option<String>,
     /// Poisson's ratio of the bar if torsion is not recorded
     #[arg(long, value_name = "RATIO", requires = "bar", default_value_t = 0.25, value_parser = poissons_ratio)]
@@ -130,6 +147,20 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
             result: &found,
             blocks: &presentation::bar_blocks,
             table: &presentation::bar_table,
+        };
+        return arguments.output.write(&answer);
+    }
+    if let Some(disc) = disc(arguments)? {
+        let (tones, notes) = find_disc_tones(&reading.modes, &disc)?;
+        let mut found = disc_moduli(&disc, &tones).map_err(Failure::without_text)?;
+        found.notes.extend(notes);
+        found.notes.extend(reading.notes.iter().cloned());
+        let answer = output::Answer {
+            name: "tap",
+            design: None,
+            result: &found,
+            blocks: &presentation::disc_blocks,
+            table: &presentation::disc_table,
         };
         return arguments.output.write(&answer);
     }
@@ -237,10 +268,26 @@ fn bar(arguments: &Arguments) -> Result<Option<Bar>, Failure> {
             return Err(Problem::error(Place::key("--bar"), message).with_help(help).into());
         }
     };
-    let masses = measured(arguments.mass.as_deref().unwrap_or_default(), "--mass", Kind::Mass)?;
-    let mass = masses.first().copied().unwrap_or(Spread::exact(0.0));
     let poissons_ratio = Spread::exact(arguments.poisson);
-    Ok(Some(Bar { shape, mass, poissons_ratio }))
+    Ok(Some(Bar { shape, mass: mass(arguments)?, poissons_ratio }))
+}
+
+/// The test disc described by `--disc` and `--mass`, if any.
+fn disc(arguments: &Arguments) -> Result<Option<Disc>, Failure> {
+    let Some(text) = &arguments.disc else { return Ok(None) };
+    let sizes = measured(text, "--disc", Kind::Length)?;
+    let [diameter, thickness] = sizes[..] else {
+        let message = format!("\"{text}\" has {} sizes", sizes.len());
+        let help = "state diameter and thickness: \"120 x 10.0 mm\"";
+        return Err(Problem::error(Place::key("--disc"), message).with_help(help).into());
+    };
+    Ok(Some(Disc { diameter, thickness, mass: mass(arguments)? }))
+}
+
+/// The mass stated by `--mass`.
+fn mass(arguments: &Arguments) -> Result<Spread, Failure> {
+    let masses = measured(arguments.mass.as_deref().unwrap_or_default(), "--mass", Kind::Mass)?;
+    Ok(masses.first().copied().unwrap_or(Spread::exact(0.0)))
 }
 
 /// Reads measured values such as "250 x 25 +- 0.1 x 15.0 mm". The spread of each is the stated tolerance,

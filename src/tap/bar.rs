@@ -167,32 +167,32 @@ pub fn bar_moduli(bar: &Bar, tones: &[BarTone]) -> Result<BarReading, Problems> 
         youngs_modulus_lengthwise_pa: flexural.and(lengthwise),
         corrections: corrections(&base, moduli.nu),
         holding: bar_holding(&bar.shape),
-        materials: materials(youngs, nu, density, loss, both),
+        materials: design_entry("test bar", youngs, nu.map(|nu| (nu, both)), density, loss),
         notes: notes(bar, &base, flexural, lengthwise, both),
     };
     Ok(reading)
 }
 
+/// Why a measured value is none: it or its limits are not positive or not in order.
+pub(super) fn refuse_unless_positive(key: &str, spread: Spread) -> Option<Problem> {
+    let sound = spread.low > 0.0
+        && spread.low <= spread.value
+        && spread.value <= spread.high
+        && spread.high.is_finite();
+    let message = format!(
+        "{} (from {} to {})",
+        figures(spread.value, 4),
+        figures(spread.low, 4),
+        figures(spread.high, 4)
+    );
+    (!sound).then(|| {
+        Problem::error(Place::key(key), message).with_help("state a positive value between its limits")
+    })
+}
+
 fn check(bar: &Bar, tones: &[BarTone]) -> Result<(), Problems> {
     let mut problems = Vec::new();
-    let mut positive = |key: &str, spread: Spread| {
-        if !(spread.low > 0.0
-            && spread.low <= spread.value
-            && spread.value <= spread.high
-            && spread.high.is_finite())
-        {
-            let message = format!(
-                "{} (from {} to {})",
-                figures(spread.value, 4),
-                figures(spread.low, 4),
-                figures(spread.high, 4)
-            );
-            problems.push(
-                Problem::error(Place::key(key), message)
-                    .with_help("state a positive value between its limits"),
-            );
-        }
-    };
+    let mut positive = |key: &str, spread: Spread| problems.extend(refuse_unless_positive(key, spread));
     match bar.shape {
         BarShape::Rectangular { length, width, thickness } => {
             positive("length", length);
@@ -335,16 +335,16 @@ pub fn bar_holding(shape: &BarShape) -> Vec<BarHolding> {
     list
 }
 
-/// The `[materials]` entry of a design.
-fn materials(
+/// The `[materials]` entry of a design. Poisson's ratio comes with whether it was measured.
+pub(super) fn design_entry(
+    name: &str,
     youngs: Option<Spread>,
-    nu: Option<Spread>,
+    nu: Option<(Spread, bool)>,
     density: Spread,
     loss: Option<Spread>,
-    both: bool,
 ) -> String {
     use std::fmt::Write;
-    let mut text = String::from("[materials.\"test bar\"]\n");
+    let mut text = format!("[materials.\"{name}\"]\n");
     let gpa = |x: f64| figures(x / 1e9, 4);
     if let Some(e) = youngs {
         let _ = writeln!(
@@ -355,8 +355,8 @@ fn materials(
             gpa(e.high)
         );
     }
-    if let Some(nu) = nu {
-        let remark = if both { "" } else { "   # taken, not measured" };
+    if let Some((nu, measured)) = nu {
+        let remark = if measured { "" } else { "   # taken, not measured" };
         let _ = writeln!(text, "poissons_ratio = {}{remark}", figures(nu.value, 3));
     }
     let _ = writeln!(text, "density = \"{} kg/m3\"", figures(density.value, 4));

@@ -37,6 +37,8 @@
 //! bar_equations         moduli of a free bar from its sizes, mass and frequencies
 //! bar                   a test bar: moduli with their limits, and how to hold and strike it
 //! bar_series            which tone of a bar is which
+//! disc_equations        the tones of a free disc of any thickness
+//! disc                  a test disc: modulus and Poisson's ratio from its two tones
 //! assignment            pairs two lists at least cost
 //! comparison            the answer of a comparison with a model, and its sums of squares
 //! explanation           which single change of the model explains the differences
@@ -61,6 +63,8 @@ mod comparison;
 #[cfg(test)]
 mod coverage_trials;
 mod damping_measures;
+mod disc;
+mod disc_equations;
 mod doubtful_losses;
 mod explanation;
 mod half_power;
@@ -101,6 +105,8 @@ pub use bar_equations::{
 pub use bar_series::find_first_tone;
 pub use comparison::{Explanation, MatchedMode, ModelComparison, ParameterChange, UncertainParameter};
 pub use damping_measures::{DampingMeasures, from_pole, loss_over_cycles, to_pole, without_window};
+pub use disc::{Disc, DiscReading, DiscTones, disc_moduli, find_disc_tones};
+pub use disc_equations::{DiscTone, disc_factor};
 pub use half_power::{HalfPower, HalfPowerPoints, half_power_points};
 pub use import::read_record;
 pub use measured_mode::{MeasuredMode, ShapeComponent};

@@ -4,10 +4,11 @@ use super::super::block::{Axis, Block, Curve, Mark, Series};
 use super::super::table::{Column, Table};
 use super::super::unit::Unit;
 use serde::Serialize;
+use stillbed_input::problem::Problem;
 use stillbed_input::quantity::{Kind, Spread, figures, show};
 use stillbed_tap::{
-    AmplitudePoint, BarReading, Explanation, MatchedMode, MeasuredMode, ModelComparison, RejectedLine,
-    TapReading, TrendVerdict,
+    AmplitudePoint, BarReading, DiscReading, Explanation, MatchedMode, MeasuredMode, ModelComparison,
+    RejectedLine, TapReading, TrendVerdict,
 };
 
 const HZ: Unit = Unit::new("Hz", 1.0);
@@ -242,27 +243,71 @@ pub fn bar_table(answer: &BarReading) -> Table {
 
 /// The bar's moduli, how to support it, and the lines to put into a design.
 pub fn bar_blocks(answer: &BarReading) -> Vec<Block> {
-    let said = |name: &str, value: Option<Spread>, kind: Kind| {
+    let properties = [
+        answer.youngs_modulus_pa,
+        answer.shear_modulus_pa,
+        answer.poissons_ratio,
+        answer.loss_factor,
+        Some(answer.density_kg_per_m3),
+    ];
+    let advice = answer.holding.iter().map(|holding| holding.advice.clone());
+    specimen_blocks(properties, advice, &answer.materials, &answer.notes)
+}
+
+/// The properties of the disc's material as one row, in SI.
+pub fn disc_table(answer: &DiscReading) -> Table {
+    let none = Unit::NONE;
+    let columns = [
+        Column::spread("Young's modulus", none, "youngs_modulus_pa", |d: &DiscReading| {
+            Some(d.youngs_modulus_pa)
+        }),
+        Column::spread("shear modulus", none, "shear_modulus_pa", |d: &DiscReading| Some(d.shear_modulus_pa)),
+        Column::spread("Poisson's ratio", none, "poissons_ratio", |d: &DiscReading| Some(d.poissons_ratio)),
+        Column::spread("loss factor", none, "loss_factor", |d: &DiscReading| d.loss_factor),
+        Column::spread("density", none, "density_kg_per_m3", |d: &DiscReading| Some(d.density_kg_per_m3)),
+    ];
+    Table::new("disc", &columns, std::slice::from_ref(answer))
+}
+
+/// The properties of the disc's material, how to support it, and the lines to put into a design.
+pub fn disc_blocks(answer: &DiscReading) -> Vec<Block> {
+    let properties = [
+        Some(answer.youngs_modulus_pa),
+        Some(answer.shear_modulus_pa),
+        Some(answer.poissons_ratio),
+        answer.loss_factor,
+        Some(answer.density_kg_per_m3),
+    ];
+    specimen_blocks(properties, answer.holding.iter().cloned(), &answer.materials, &answer.notes)
+}
+
+/// Young's modulus, shear modulus, Poisson's ratio, loss factor and density of a specimen, how to hold it, and the
+/// lines for a design.
+fn specimen_blocks(
+    properties: [Option<Spread>; 5],
+    advice: impl Iterator<Item = String>,
+    materials: &str,
+    notes: &[Problem],
+) -> Vec<Block> {
+    let names = [
+        ("Young's modulus", Kind::Stress),
+        ("shear modulus", Kind::Stress),
+        ("Poisson's ratio", Kind::Ratio),
+        ("loss factor", Kind::Ratio),
+        ("density", Kind::Density),
+    ];
+    let said = |((name, kind), value): ((&str, Kind), Option<Spread>)| {
         value.map(|s| {
             format!("{name} {} ({} to {})", show(s.value, kind), show(s.low, kind), show(s.high, kind))
         })
     };
-    let summary: Vec<String> = [
-        said("Young's modulus", answer.youngs_modulus_pa, Kind::Stress),
-        said("shear modulus", answer.shear_modulus_pa, Kind::Stress),
-        said("Poisson's ratio", answer.poissons_ratio, Kind::Ratio),
-        said("loss factor", answer.loss_factor, Kind::Ratio),
-        said("density", Some(answer.density_kg_per_m3), Kind::Density),
-    ]
-    .into_iter()
-    .flatten()
-    .collect();
+    let summary: Vec<String> = names.into_iter().zip(properties).filter_map(said).collect();
     let mut blocks = vec![Block::Note(format!("{}.", summary.join("; ")))];
-    blocks.extend(answer.holding.iter().map(|holding| Block::Note(holding.advice.clone())));
+    blocks.extend(advice.map(Block::Note));
     blocks.push(Block::Heading("For a design".to_string()));
-    blocks.extend(answer.materials.lines().map(|line| Block::Note(line.to_string())));
-    if !answer.notes.is_empty() {
-        blocks.push(Block::Problems(answer.notes.clone()));
+    blocks.extend(materials.lines().map(|line| Block::Note(line.to_string())));
+    if !notes.is_empty() {
+        blocks.push(Block::Problems(notes.to_vec()));
     }
     blocks
 }
