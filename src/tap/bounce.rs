@@ -93,11 +93,13 @@ pub(super) fn best_bounce(
     let all: f64 = samples.iter().map(|x| x.norm_squared()).sum();
     let waves: Vec<Wave> =
         heard.iter().map(|mode| Wave::new(mode, start(mode), to - tap.first, rate_hz)).collect();
-    let left = |delay: f64, strength: f64| {
-        let basis = basis(&waves, &places, tap.first, delay, strength);
-        Some(unexplained(basis, &samples)? / all.max(f64::MIN_POSITIVE))
-    };
-    let single = left(0.0, 0.0)?;
+    let start_of_ring = Start::new(waves, places, tap.first, samples);
+    let all = all.max(f64::MIN_POSITIVE);
+    let single = start_of_ring.after(0.0).unexplained(0.0)? / all;
+    let none = Bounce { delay: 0.0, strength: 0.0, left: (single, single) };
+    if none.is_needless() {
+        return Some(none);
+    }
     let step = rate_hz / (PER_PERIOD * highest);
     let longest = (DELAYS.1 * rate_hz).min(0.8 * (to - tap.first) as f64);
     let (low, high) = match near {
@@ -109,9 +111,14 @@ pub(super) fn best_bounce(
         return None;
     }
     let best = |delays: &[f64], strengths: &[f64]| {
-        let tried = delays.iter().flat_map(|delay| strengths.iter().map(|strength| (*delay, *strength)));
-        let tried = tried.filter_map(|(delay, strength)| {
-            Some(Bounce { delay, strength, left: (single, left(delay, strength)?) })
+        let tried = delays.iter().flat_map(|delay| {
+            let after = start_of_ring.after(*delay);
+            let left = move |strength: &f64| Some((*strength, after.unexplained(*strength)? / all));
+            strengths.iter().filter_map(left).map(|(strength, left)| Bounce {
+                delay: *delay,
+                strength,
+                left: (single, left),
+            })
         });
         tried.min_by(|a, b| a.left.1.total_cmp(&b.left.1))
     };
@@ -156,31 +163,78 @@ impl Wave {
     }
 }
 
-/// One row a sample; of each wave its real and imaginary part, repeated after `delay` by `strength`.
-fn basis(waves: &[Wave], places: &[usize], first: usize, delay: f64, strength: f64) -> DMatrix<f64> {
-    let mut basis = DMatrix::zeros(places.len(), 2 * waves.len() + 1);
-    for (row, place) in places.iter().enumerate() {
-        let at = (place - first) as f64;
-        for (m, wave) in waves.iter().enumerate() {
-            let value = wave.at(at) + strength * wave.at(at - delay);
-            basis[(row, 2 * m)] = value.re;
-            basis[(row, 2 * m + 1)] = value.im;
-        }
-        basis[(row, 2 * waves.len())] = 1.0;
-    }
-    basis
+/// The samples at the start of a tap, and the ring of its first hit.
+struct Start {
+    waves: Vec<Wave>,
+    /// Samples after the hit.
+    places: Vec<f64>,
+    /// One column a channel.
+    samples: Vec<DVector<f64>>,
+    /// One row a sample; of each wave its real and imaginary part, then a constant.
+    first: DMatrix<f64>,
+    /// Products of the columns of `first` with each other.
+    products: DMatrix<f64>,
 }
 
-/// Sum of squares that the columns of `basis` cannot explain of `samples`.
-fn unexplained(basis: DMatrix<f64>, samples: &[DVector<f64>]) -> Option<f64> {
-    let mut normal = basis.transpose() * &basis;
-    for i in 0..normal.nrows() {
-        normal[(i, i)] = normal[(i, i)] * (1.0 + 1e-9) + f64::MIN_POSITIVE;
+impl Start {
+    fn new(waves: Vec<Wave>, places: Vec<usize>, hit: usize, samples: Vec<DVector<f64>>) -> Start {
+        let places: Vec<f64> = places.into_iter().map(|place| (place - hit) as f64).collect();
+        let first = columns(&waves, &places, 0.0, 1.0);
+        let products = first.transpose() * &first;
+        Start { waves, places, samples, first, products }
     }
-    let solver = normal.cholesky()?;
-    let rest = |x: &DVector<f64>| {
-        let right = basis.transpose() * x;
-        x.norm_squared() - right.dot(&solver.solve(&right))
-    };
-    Some(samples.iter().map(rest).sum::<f64>().max(0.0))
+
+    /// What a second hit `delay` samples after the first one adds.
+    fn after(&self, delay: f64) -> Second<'_> {
+        let second = columns(&self.waves, &self.places, delay, 0.0);
+        let mixed = self.first.transpose() * &second;
+        Second {
+            start: self,
+            mixed: &mixed + mixed.transpose(),
+            own: second.transpose() * &second,
+            along: self
+                .samples
+                .iter()
+                .map(|x| (self.first.transpose() * x, second.transpose() * x))
+                .collect(),
+        }
+    }
+}
+
+/// A start with a second hit: products of its columns with those of the first hit, with themselves, and of both
+/// with the samples of each channel.
+struct Second<'a> {
+    start: &'a Start,
+    mixed: DMatrix<f64>,
+    own: DMatrix<f64>,
+    along: Vec<(DVector<f64>, DVector<f64>)>,
+}
+
+impl Second<'_> {
+    /// Sum of squares of the samples that both hits cannot explain, the second of this strength.
+    fn unexplained(&self, strength: f64) -> Option<f64> {
+        let mut normal = &self.start.products + strength * &self.mixed + strength * strength * &self.own;
+        for i in 0..normal.nrows() {
+            normal[(i, i)] = normal[(i, i)] * (1.0 + 1e-9) + f64::MIN_POSITIVE;
+        }
+        let solver = normal.cholesky()?;
+        let rest = |(x, (first, second)): (&DVector<f64>, &(DVector<f64>, DVector<f64>))| {
+            let right = first + strength * second;
+            x.norm_squared() - right.dot(&solver.solve(&right))
+        };
+        Some(self.start.samples.iter().zip(&self.along).map(rest).sum::<f64>().max(0.0))
+    }
+}
+
+/// The real and imaginary parts of `waves`, `delay` samples late, and a column of `constant`.
+fn columns(waves: &[Wave], places: &[f64], delay: f64, constant: f64) -> DMatrix<f64> {
+    let mut columns = DMatrix::from_element(places.len(), 2 * waves.len() + 1, constant);
+    for (m, wave) in waves.iter().enumerate() {
+        for (row, at) in places.iter().enumerate() {
+            let value = wave.at(at - delay);
+            columns[(row, 2 * m)] = value.re;
+            columns[(row, 2 * m + 1)] = value.im;
+        }
+    }
+    columns
 }
