@@ -184,7 +184,7 @@ pub fn read_taps(record: &Record, listen: &ReadingOptions) -> Result<TapReading,
     let poor = warnings::is_poor(record, &taps);
     let SortedLines { mut modes, dropped, room: lines, overdriven } =
         reject_lines(modes, &background, poor, record.is_sound);
-    let top = modes.first().map_or(0.0, strength);
+    let (top, top_decay) = modes.first().map_or((0.0, 0.0), |mode| (strength(mode), mode.decay));
     modes.truncate(MOST_MODES);
     if modes.is_empty() {
         notes.push(warnings::nothing_rings(record, &channels, &taps, &used));
@@ -209,7 +209,7 @@ pub fn read_taps(record: &Record, listen: &ReadingOptions) -> Result<TapReading,
     };
     let doubts: Vec<Option<Doubt>> = modes.iter().map(|mode| doubt(mode, &modes, &circumstances)).collect();
     let saturated = overdriven || taps.iter().any(|tap| tap.clipped > 0);
-    let setting = Setting { record, levels: &levels, top, window, gain, room, saturated };
+    let setting = Setting { record, levels: &levels, top, window, gain, top_decay, room, saturated };
     let stated: Vec<MeasuredMode> =
         modes.iter().zip(&doubts).map(|(mode, doubt)| state(mode, &setting, doubt.is_some())).collect();
     if let Some(room) = &room {

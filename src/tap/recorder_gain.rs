@@ -110,12 +110,13 @@ pub(super) fn gain(
 mod tests {
     use super::super::reading::{ReadingOptions, TapReading, read_taps};
     use super::super::synthetic::{SyntheticMode, SyntheticRecord, SyntheticTap, synthesise};
+    use stillbed_input::problem::Problems;
 
     const LOSS: f64 = 0.002;
 
     /// The reading of a microphone's record of a ring at 700 Hz, of the loss factor `LOSS`, in noise. Before it is
     /// rounded, its gain falls with the square root of its level over `threshold`, and recovers within `release`, s.
-    fn heard(noise: f64, gain: Option<(f64, f64)>, options: &ReadingOptions) -> TapReading {
+    fn heard(noise: f64, gain: Option<(f64, f64)>, options: &ReadingOptions) -> Result<TapReading, Problems> {
         let ring = SyntheticMode {
             frequency_hz: 700.0,
             loss_factor: LOSS,
@@ -145,7 +146,7 @@ mod tests {
             *x = (*x * 32_768.0).round() / 32_768.0;
         }
         record.is_sound = true;
-        read_taps(&record, options).unwrap()
+        read_taps(&record, options)
     }
 
     fn told(reading: &TapReading) -> bool {
@@ -155,9 +156,14 @@ mod tests {
     #[test]
     fn a_gain_that_rises_while_the_ring_dies_hides_no_loss() {
         // Within the ring, and much slower than it.
+        let mut read = 0;
         for release in [0.1, 0.2, 0.4, 2.0] {
-            for noise in [1e-4, 1e-3] {
-                let reading = heard(noise, Some((0.03, release)), &ReadingOptions::default());
+            for noise in [1e-4, 3e-4, 1e-3] {
+                // Where the gain lifts a loud hiss along with the ring, nothing may be read: that misleads nobody.
+                let Ok(reading) = heard(noise, Some((0.03, release)), &ReadingOptions::default()) else {
+                    continue;
+                };
+                read += 1;
                 assert!(told(&reading), "{release} {noise}");
                 let mode = &reading.modes[0];
                 match (mode.loss_factor, mode.loss_factor_at_most) {
@@ -168,25 +174,26 @@ mod tests {
                 }
             }
         }
+        assert!(read >= 8, "{read} of 12");
     }
 
     #[test]
     fn a_constant_gain_is_let_be_and_a_silent_background_cannot_show_one() {
-        let reading = heard(3e-4, None, &ReadingOptions::default());
+        let reading = heard(3e-4, None, &ReadingOptions::default()).unwrap();
         assert!(!told(&reading) && reading.modes[0].loss_factor.is_some(), "{:?}", reading.notes);
         // With an automatic gain and in silence the loss looks a good deal lower than it is.
         let fixed = ReadingOptions { fixed_gain: true, ..ReadingOptions::default() };
-        let misled = heard(3e-6, Some((0.003, 0.1)), &fixed).modes[0].loss_factor.unwrap();
+        let misled = heard(3e-6, Some((0.003, 0.1)), &fixed).unwrap().modes[0].loss_factor.unwrap();
         assert!(misled.high < 0.7 * LOSS, "{misled:?}");
-        let reading = heard(3e-6, Some((0.003, 0.1)), &ReadingOptions::default());
+        let reading = heard(3e-6, Some((0.003, 0.1)), &ReadingOptions::default()).unwrap();
         assert!(
             told(&reading) && reading.modes[0].loss_factor.is_none(),
             "{:?}",
             reading.modes[0].loss_factor
         );
         // Who knows that the gain is fixed says so.
-        let stated = heard(3e-6, None, &fixed).modes[0].loss_factor.unwrap();
+        let stated = heard(3e-6, None, &fixed).unwrap().modes[0].loss_factor.unwrap();
         assert!(stated.low <= LOSS && LOSS <= stated.high, "{stated:?}");
-        assert!(heard(3e-6, None, &ReadingOptions::default()).modes[0].loss_factor.is_none());
+        assert!(heard(3e-6, None, &ReadingOptions::default()).unwrap().modes[0].loss_factor.is_none());
     }
 }
