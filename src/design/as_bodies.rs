@@ -23,6 +23,7 @@ use stillbed_frame::spec::{MemberSpec, PointSpec};
 use stillbed_frame::{Line, Member, Point};
 use stillbed_input::document::Located;
 use stillbed_input::problem::Problem;
+use stillbed_section::Shape;
 use stillbed_section::spec::{PartSpec, SectionSpec};
 use stillbed_solid::spec::{BodyPartSpec, BodySpec, PartForm, PatchSpec, outline};
 use stillbed_solid::{CornerEnd, PatchSize, Ring};
@@ -95,6 +96,12 @@ impl Bar<'_> {
             });
             around.then(|| Tube { size, wall, part, fill: fill.map(|fill| &fill.of) })
         })
+    }
+
+    /// Whether it is a solid rectangle or circle.
+    fn is_bar(&self) -> bool {
+        let whole = |part: &PartSpec| matches!(part.shape, Shape::Rectangle { .. } | Shape::Round { .. });
+        matches!(&self.section.parts[..], [only] if whole(only))
     }
 
     /// A part of it from `from` to `to` along it, m.
@@ -261,13 +268,18 @@ impl<'d> Bars<'d> {
         stated: Option<CornerEnd>,
     ) -> Vec<BodyPartSpec> {
         let (own, other) = (&self.0[i], &self.0[j]);
-        let (Some(tube), Some(brace)) = (own.tube(), other.tube()) else { return Vec::new() };
+        let (Some(tube), brace) = (own.tube(), other.tube()) else { return Vec::new() };
+        if brace.is_none() && !other.is_bar() {
+            return Vec::new();
+        }
         if stated == Some(CornerEnd::Open) || tube.fill.is_some() {
             return Vec::new();
         }
         let inside = |tube: &Tube| tube.size.map(|size| size - 2.0 * tube.wall);
         let rectangle = |[y, z]: [f64; 2]| vec![Ring::rectangle(y, z)];
-        let inward = if end == 0 { brace.wall } else { -brace.wall };
+        // Under a bar the plate is as thick as the wall of the tube.
+        let thick = brace.as_ref().map_or(tube.wall, |brace| brace.wall);
+        let inward = if end == 0 { thick } else { -thick };
         let mut plate = [place, place + inward];
         plate.sort_by(f64::total_cmp);
         let mut parts = vec![own.part(rectangle(inside(&tube)), plate, Some(tube.part.of.clone()))];
@@ -275,7 +287,7 @@ impl<'d> Bars<'d> {
         let normal = own.along().cross(&other.along()).normalize();
         let width = |bar: &Bar| bar.reach(&normal) + bar.reach(&-normal);
         let as_wide = (width(own) - width(other)).abs() < AS_WIDE * width(own);
-        if as_wide && stated != Some(CornerEnd::Capped) {
+        if let Some(brace) = brace.filter(|_| as_wide && stated != Some(CornerEnd::Capped)) {
             let Some(at) = other.end_at(own.point(end)) else { return parts };
             let depth = own.reach(&other.away(at));
             let from = |along: f64| if at == 0 { along } else { other.length - along };

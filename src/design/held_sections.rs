@@ -86,6 +86,8 @@ mod tests {
             assert!((gone(away, 0.04) - narrow).abs() < 0.05, "{}", gone(away, 0.04));
         }
         assert_eq!(gone(f64::INFINITY, 0.04), 0.0);
-        assert!(part_gone([0.08, f64::INFINITY], 0.06, 0.003, 0.06) > 0.9);
+        // Held on one side it gives more than on both.
+        let one_side = part_gone([0.08, f64::INFINITY], 0.06, 0.003, 0.06);
+        assert!((0.5..gone(0.08, 0.06)).contains(&one_side));
     }
 }

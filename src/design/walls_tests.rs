@@ -124,7 +124,10 @@ fn a_post_wider_than_its_rail_stands_as_the_solid_of_both() {
 
 #[test]
 fn beam_theory_may_miss_what_keeps_a_rail_in_shape_near_a_post() {
-    // What stands on the rail holds its section in the body, as a plate would; the beams know nothing of it.
+    // What stands on the rail holds its section in the body, as a plate would; the beams know nothing of it. What else the
+    // two differ by, 2 %, is within the spread of the walls.
+    let tube = r#"{ tube = "60 x 60 x 3 mm", of = "structural steel" }"#;
+    let free = first_frequency(&post(RAIL, tube, &format!("{BARE}\nas_bodies = true")));
     for away in [80.0, 120.0, 200.0] {
         let text = format!(
             r#"
@@ -138,20 +141,20 @@ fn beam_theory_may_miss_what_keeps_a_rail_in_shape_near_a_post() {
             masses = {{ head = {{ at = "top", mass = "4 kg" }}, near = {{ at = "b", mass = "1 g" }}, far = {{ at = "d", mass = "1 g" }} }}
             anchors.wall = {{ at = ["a", "e"], hold = "all" }}
             sections.rail.parts = [{RAIL}]
-            sections.post.parts = [{{ tube = "60 x 60 x 3 mm", of = "structural steel" }}]
+            sections.post.parts = [{tube}]
             builds.beams = {{}}
             builds.body.as_bodies = true
             "#
         );
         let design = Design::read("held.toml", &text, &Table::built_in()).design.unwrap();
-        let [(beams, error), (body, _)] = [0, 1].map(|i| {
+        let [error, body] = [0, 1].map(|i| {
             let build = &design.builds[i];
             let model = build.model(&design.goal, &Draw::default()).unwrap();
             let spectrum = build.spectrum(&model, &Asked { count: 1, ..Asked::default() }).unwrap();
             let errors = spectrum.theory_errors(&model.frame, &build.proportions(&model));
-            (spectrum.elastic[0].frequency(), errors.map_or(0.0, |errors| errors[0].error))
+            errors.map_or(spectrum.elastic[0].frequency(), |errors| errors[0].error)
         });
-        let off = body / beams - 1.0;
+        let off = body / free - 1.0;
         assert!(off > 0.03 && off < error && error < 2.0 * off + 0.05, "{away}: {off} {error}");
     }
     // Far from all, nothing of it is said.
@@ -175,13 +178,20 @@ fn a_solid_post_rocks_in_the_wall_of_its_rail_as_the_solid_of_both() {
     let round = r#"{ round = "40 mm", of = "structural steel" }"#;
     let solid = two_frequencies(&post(RAIL, round, &format!("{BARE}\nas_bodies = true")));
     (0..2).for_each(|k| assert_relative_eq!(found[k], solid[k], max_relative = 0.1));
-    // At the end of a rail, whose end a plate closes that is as thick as the rail.
+    // At the end of a rail it gives as a tube of thick walls, and as the solid of both.
     let bar = r#"{ rectangle = "40 x 40 mm", of = "structural steel" }"#;
     let thick = r#"{ tube = "40 x 40 x 12 mm", of = "structural steel" }"#;
     let [bar, thick] =
         [bar, thick].map(|post| frame(&corner(post, "corners = \"open\"")).joints[0].stiffness);
     for axis in [4, 5] {
         assert_relative_eq!(bar[axis].unwrap().re, thick[axis].unwrap().re, max_relative = 0.1);
+    }
+    for corners in ["open", "capped"] {
+        let bar = r#"{ rectangle = "40 x 40 mm", of = "structural steel" }"#;
+        let more = format!("{BARE}\ncorners = \"{corners}\"");
+        let found = two_frequencies(&corner(bar, &more));
+        let solid = two_frequencies(&corner(bar, &format!("{more}\nas_bodies = true")));
+        (0..2).for_each(|k| assert_relative_eq!(found[k], solid[k], max_relative = 0.05));
     }
 }
 
