@@ -77,15 +77,14 @@ pub fn through(points: &[f64], x: f64) -> impl Iterator<Item = f64> {
 
 /// Values and slopes at `x` of the Lagrange basis through `points`.
 pub fn lagrange(points: &[f64], x: f64) -> Vec<(f64, f64)> {
-    let member = |i: usize| {
+    let slope = |i: usize| -> f64 {
         let others = || (0..points.len()).filter(move |j| *j != i);
         let factor = |j: usize| (x - points[j]) / (points[i] - points[j]);
-        let slope = others()
+        others()
             .map(|k| others().filter(|j| *j != k).map(factor).product::<f64>() / (points[i] - points[k]))
-            .sum();
-        slope
+            .sum()
     };
-    through(points, x).zip((0..points.len()).map(member)).collect()
+    through(points, x).zip((0..points.len()).map(slope)).collect()
 }
 
 /// Integrals over an interval of length h of products of its basis, each of shape (p + 1, p + 1), row by row.

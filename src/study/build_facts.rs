@@ -34,6 +34,9 @@ pub(super) fn build_facts(
     let on_guesses = OnGuesses::compute(build, &design.goal, solved, stated);
     let mut misses = Misses::new(targets);
     misses.judge(&build.name, |measure| Some(stated.get(measure)));
+    for miss in &mut misses.list {
+        miss.theory_error = miss.known().map_or(0.0, |measure| theory.get(measure));
+    }
     Ok(BuildFacts {
         name: build.name.clone(),
         label: build.label.clone(),

@@ -44,7 +44,14 @@ fn about(draws: usize) -> Circumstances<'static> {
 }
 
 fn heavy(value: f64) -> Miss {
-    Miss { build: String::new(), measure: "mass", value: Some(value), limit: 220.0, at_least: false }
+    Miss {
+        build: String::new(),
+        measure: "mass",
+        value: Some(value),
+        limit: 220.0,
+        at_least: false,
+        theory_error: 0.0,
+    }
 }
 
 fn judge(about: &Circumstances, candidates: &[BuildFacts]) -> Verdict {
@@ -206,6 +213,7 @@ fn a_target_tells_apart_what_the_measure_does_not() {
         value: Some(40.0),
         limit: 50.0,
         at_least: true,
+        theory_error: 0.0,
     };
     let mut a = candidate("A", 1.0, &draws(5));
     let mut b = candidate("B", 2.0, &[2.0; 10]);
