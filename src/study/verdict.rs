@@ -205,7 +205,7 @@ impl Lead {
     fn words(&self, measure: Measure) -> String {
         let (times, part) = match measure {
             Measure::SettleTime => ("sooner than", "sooner than"),
-            Measure::DynamicStiffness => ("as stiff so as", "stiffer so than"),
+            Measure::DynamicStiffness => ("as stiff as", "stiffer than"),
             _ => ("as high as", "higher than"),
         };
         match self.ratio {

@@ -115,7 +115,7 @@ fn more_is_better_where_it_is() {
     let two = [candidate("A", 1e6, &[1e6; 10]), candidate("B", 2e6, &[2e6; 10])];
     let verdict = judge(&stiff, &two);
     assert_eq!(verdict.winner.as_deref(), Some("b"));
-    assert!(verdict.paragraphs[0].contains("2 times as stiff so as A (1 N/µm)"), "{:?}", verdict.paragraphs);
+    assert!(verdict.paragraphs[0].contains("2 times as stiff as A (1 N/µm)"), "{:?}", verdict.paragraphs);
 }
 
 #[test]
