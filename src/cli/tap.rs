@@ -6,11 +6,13 @@ use super::paths::Paths;
 use super::writing::write_atomically;
 use super::{files, input, output};
 use rayon::prelude::*;
+use serde::Serialize;
 use std::path::{Path, PathBuf};
 use stillbed_design::{Build, Design, SolvedBodies, Stated};
 use stillbed_input::problem::{Place, Problem, Severity, suggest};
 use stillbed_input::quantity::{self, Kind, Spread, figures};
 use stillbed_report::presentation::tap as presentation;
+use stillbed_report::{Block, Table};
 use stillbed_study::tap::{MeasuredTap, TapComparison, Tie, compare, read_ties, ties_by_title, write};
 use stillbed_tap::{
     Bar, BarMotion, BarShape, Disc, MAX_BYTES, MeasuredMode, ReadingOptions, Record, RecordOptions,
@@ -141,28 +143,14 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
         let mut found = bar_moduli(&bar, &tones).map_err(Failure::without_text)?;
         found.notes.extend(notes);
         found.notes.extend(reading.notes.iter().cloned());
-        let answer = output::Answer {
-            name: "tap",
-            design: None,
-            result: &found,
-            blocks: &presentation::bar_blocks,
-            table: &presentation::bar_table,
-        };
-        return arguments.output.write(&answer);
+        return write_specimen(arguments, &found, &presentation::bar_blocks, &presentation::bar_table);
     }
     if let Some(disc) = disc(arguments)? {
         let (tones, notes) = find_disc_tones(&reading.modes, &disc)?;
         let mut found = disc_moduli(&disc, &tones).map_err(Failure::without_text)?;
         found.notes.extend(notes);
         found.notes.extend(reading.notes.iter().cloned());
-        let answer = output::Answer {
-            name: "tap",
-            design: None,
-            result: &found,
-            blocks: &presentation::disc_blocks,
-            table: &presentation::disc_table,
-        };
-        return arguments.output.write(&answer);
+        return write_specimen(arguments, &found, &presentation::disc_blocks, &presentation::disc_table);
     }
     let design = arguments
         .against
@@ -270,6 +258,16 @@ fn bar(arguments: &Arguments) -> Result<Option<Bar>, Failure> {
     };
     let poissons_ratio = Spread::exact(arguments.poisson);
     Ok(Some(Bar { shape, mass: mass(arguments)?, poissons_ratio }))
+}
+
+/// Writes what was read of a test bar or disc.
+fn write_specimen<A: Serialize>(
+    arguments: &Arguments,
+    result: &A,
+    blocks: &dyn Fn(&A) -> Vec<Block>,
+    table: &dyn Fn(&A) -> Table,
+) -> Result<Ending, Failure> {
+    arguments.output.write(&output::Answer { name: "tap", design: None, result, blocks, table })
 }
 
 /// The test disc described by `--disc` and `--mass`, if any.
