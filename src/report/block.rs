@@ -189,13 +189,40 @@ pub struct ScoreRow {
     pub at_most: Option<f64>,
     /// By build, SI.
     pub values: Vec<Option<Spread>>,
+    /// By build: true where the errors of the method leave open whether it is as asked.
+    pub left_open: Vec<bool>,
     /// What a missing value is called: `never`.
     pub missing: String,
 }
 
+/// Whether a value is as asked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Score {
+    /// It is.
+    Met,
+    /// It is not.
+    Missed,
+    /// The errors of the method leave it open.
+    LeftOpen,
+}
+
+impl Score {
+    /// The score as a word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Score::Met => "met",
+            Score::Missed => "missed",
+            Score::LeftOpen => "left open",
+        }
+    }
+}
+
 impl ScoreRow {
     /// Whether the value of build `number` is as asked; `None` where nothing is asked.
-    pub fn meets(&self, number: usize) -> Option<bool> {
+    pub fn score(&self, number: usize) -> Option<Score> {
+        if self.left_open.get(number) == Some(&true) {
+            return Some(Score::LeftOpen);
+        }
         if self.at_least.is_none() && self.at_most.is_none() {
             return None;
         }
@@ -203,7 +230,7 @@ impl ScoreRow {
         let keeps = |value: f64| {
             self.at_least.is_none_or(|least| value >= least) && self.at_most.is_none_or(|most| value <= most)
         };
-        Some(value.is_some_and(keeps))
+        Some(if value.is_some_and(keeps) { Score::Met } else { Score::Missed })
     }
 }
 

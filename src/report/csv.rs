@@ -10,7 +10,7 @@
 //! - `rfc4180`: sections 2 and 3
 //! - `asvs5`: requirement 1.2.10, characters that begin a formula, and the apostrophe before them
 
-use super::block::{Bars, Block, Curve, ModeShape, Picture, Scores, Wireframe};
+use super::block::{Bars, Block, Curve, ModeShape, Picture, Score, Scores, Wireframe};
 use super::table::{Cell, Column, ColumnKind, Table};
 use super::unit::Unit;
 use stillbed_input::quantity::Spread;
@@ -147,7 +147,12 @@ fn score_values(scores: &Scores) -> Table {
             Some(Spread::between(shown(spread.value), shown(spread.low), shown(spread.high)))
         }));
         columns.push(Column::text("met", &format!("{build}.met"), move |row: &Row| {
-            row.0.meets(i).map_or("", |met| if met { "yes" } else { "no" }).to_string()
+            let word = |score| match score {
+                Score::Met => "yes",
+                Score::Missed => "no",
+                Score::LeftOpen => "open",
+            };
+            row.0.score(i).map_or("", word).to_string()
         }));
     }
     let rows: Vec<Row> = scores.rows.iter().map(|row| (row,)).collect();

@@ -253,6 +253,7 @@ pub(super) fn scores() -> Scores {
         at_least,
         at_most,
         values,
+        left_open: Vec::new(),
         missing: "never".to_string(),
     };
     let newtons = Unit::new("N/µm", 1e6);

@@ -97,7 +97,7 @@ pub mod workbook;
 
 pub use block::{
     Area, Axis, Bar, Bars, Block, Curve, Divide, Edge, Face, Filling, Label, Mark, ModeShape, Picture,
-    PictureLine, PointName, ScoreRow, Scores, Series, Surface, Tone, Wireframe, WireframeLine,
+    PictureLine, PointName, Score, ScoreRow, Scores, Series, Surface, Tone, Wireframe, WireframeLine,
 };
 pub use identity::DesignIdentity;
 pub use number::significant;

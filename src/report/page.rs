@@ -21,7 +21,7 @@ mod table;
 pub use data::wireframe_data;
 pub use script::MODULES;
 
-use super::block::{Block, Curve, ScoreRow, Scores, Tone, Wireframe};
+use super::block::{Block, Curve, Score, ScoreRow, Scores, Tone, Wireframe};
 use super::csv;
 use super::number::significant;
 use super::svg::{self, Size, draw};
@@ -302,7 +302,12 @@ fn scored(block: &Block, scores: &Scores, figure: &mut usize) -> Markup {
                     }
                 }
             }
-            p class="quiet" { "Dot: the value; bar: 5 % to 95 % of the draws; bracket: the target, open to the side asked for." }
+            p class="quiet" {
+                "Dot: the value; bar: 5 % to 95 % of the draws; bracket: the target, open to the side asked for."
+                @if scores.rows.iter().any(|row| row.left_open.contains(&true)) {
+                    " A question mark: the value is nearer to the target than beam theory may miss."
+                }
+            }
             (data::script(block))
             div class="tools" hidden { button type="button" data-save="csv" { "Save as CSV" } }
         }
@@ -315,10 +320,13 @@ fn score(row: &ScoreRow, number: usize) -> Markup {
     let figure = |v: f64| significant(v / row.unit.size, 3);
     html! {
         @if let Some(strip) = svg::strip(row, number) { (strip) }
-        @match row.meets(number) {
-            Some(true) => { span class="met" role="img" aria-label="met" { "✓" } " " }
-            Some(false) => { span class="missed" role="img" aria-label="missed" { "✗" } " " }
-            None => {}
+        @if let Some(score) = row.score(number) {
+            @let (class, mark) = match score {
+                Score::Met => ("met", "✓"),
+                Score::Missed => ("missed", "✗"),
+                Score::LeftOpen => ("left-open", "?"),
+            };
+            span class=(class) role="img" aria-label=(score.word()) { (mark) } " "
         }
         @match value.filter(|spread| spread.value.is_finite()) {
             None => (row.missing),

@@ -28,7 +28,13 @@
 //!
 //! The settle time lies between the last time that `E` exceeds the amplitude plus `B` and the last time that
 //! it exceeds the amplitude minus `B`. Where modes beat, the time jumps by a beat when the envelope just
-//! returns to the amplitude, so it is also computed for a motion a thousandth larger and smaller. Complex
+//! returns to the amplitude, so it is also computed for a motion larger and smaller by the fraction
+//!
+//! ```text
+//! 0.001 (1 + c t)        c = eta w / 2 of the mode that is largest then
+//! ```
+//!
+//! by which the motion differs at time `t` if its beginning and its losses are off by a thousandth. Complex
 //! shapes let `q(0)` differ from zero by a term of the order of `eta`, since hysteretic loss is not exactly
 //! causal.
 //!
@@ -52,7 +58,8 @@ const MOST_STEPS: usize = 20_000;
 /// Samples of the motion within a tap.
 const WITHIN: usize = 256;
 
-/// Fraction by which the motion may be larger or smaller than computed, whatever is left out.
+/// Fraction by which the first amplitude, and the decay rate, may be larger or smaller than computed, whatever is
+/// left out.
 const NEARLY: f64 = 1e-3;
 
 /// What is left out is ignored below this fraction of the amplitude.
@@ -340,14 +347,22 @@ impl FreeDecay {
         if self.never_settles(amplitude) {
             return SettleWithErrors { settle: self.settle(amplitude), left_out: 0.0, beats: 0.0 };
         }
-        let later = self.last_crossing((1.0 - NEARLY) * amplitude, f64::INFINITY);
+        let nearly = self.nearly(amplitude);
+        let later = self.last_crossing((1.0 - nearly) * amplitude, f64::INFINITY);
         let time = self.last_crossing(amplitude, later);
-        let earlier = self.last_crossing((1.0 + NEARLY) * amplitude, time);
+        let earlier = self.last_crossing((1.0 + nearly) * amplitude, time);
         SettleWithErrors {
             settle: Settle { time: Some(time), mode: self.largest_at(time) },
             left_out: self.error_left_out(amplitude, time),
             beats: (later - time).max(time - earlier).max(0.0),
         }
+    }
+
+    /// Fraction by which the motion may differ from the computed one when it falls to `amplitude`, m.
+    fn nearly(&self, amplitude: f64) -> f64 {
+        let time = self.bound_crossing(amplitude);
+        let largest = self.terms.iter().max_by(|a, b| a.size_at(time).total_cmp(&b.size_at(time)));
+        (NEARLY * (1.0 + largest.map_or(0.0, |term| term.decay * time))).min(0.5)
     }
 
     /// Error bound, s, of the `time` of settling to `amplitude`, m, from the modes left out.

@@ -151,6 +151,28 @@ fn a_beat_that_just_comes_back_is_part_of_the_error() {
 }
 
 #[test]
+fn a_beat_that_slightly_other_losses_bring_back_is_part_of_the_error() {
+    let with = |part: f64| {
+        let loss = 0.02 * part;
+        FreeDecay::after_impulse(&model(&[(500.0, loss, 1.0), (510.0, loss, 1.0)]), 0, &[0], 1.0)
+    };
+    let [less, stated, more] = [0.999, 1.0, 1.001].map(with);
+    // Limits around the top of the fourth lobe, where the motion has fallen by exp(9.5).
+    let top = (1600..2200).map(|i| stated.envelope(1e-3 * f64::from(i))).fold(0.0, f64::max);
+    let mut jumps = 0;
+    for limit in (0..60).map(|i| (0.97 + 1e-3 * f64::from(i)) * top) {
+        let settled = stated.settle_with_errors(limit);
+        let time = settled.settle.time.unwrap();
+        for other in [&less, &more] {
+            let off = (other.settle(limit).time.unwrap() - time).abs();
+            jumps += usize::from(off > 0.1);
+            assert!(off <= settled.error() + 1e-9, "{}: off by {off}, said {settled:?}", limit / top);
+        }
+    }
+    assert!(jumps > 5, "{jumps}");
+}
+
+#[test]
 fn a_lump_that_is_over_early_leaves_hardly_an_error() {
     // The lump is an eighth of the limit at first. It decays at 20 1/s, the mode at 5 1/s: the error is the time in which
     // the mode falls by what is left of the lump then.

@@ -3,7 +3,7 @@
 use super::doubt::Doubt;
 use super::guesses::OnGuesses;
 use super::measures::{Figures, TheoryErrors};
-use super::misses::{Misses, keep_all};
+use super::misses::{Misses, keep_all, left_open};
 use super::solved::Solved;
 use super::spread::rank::{Advice, influences};
 use super::verdict::BuildFacts;
@@ -44,6 +44,7 @@ pub(super) fn build_facts(
         drawn: drawn.iter().map(|figures| value((*figures)?)).collect(),
         doubt: Doubt::of(measure, stated, &solved.spectrum, theory, cells.unwrap_or(0.0)),
         misses: misses.list,
+        left_open: left_open(targets, stated, |measure| theory.get(measure)),
         meets_in: (!targets.is_empty() && !drawn.is_empty()).then(|| kept as f64 / drawn.len() as f64),
         on_guesses: on_guesses.map_err(|fault| build.problems(&fault))?,
         varies: !build.drawing.vary.is_empty(),
@@ -82,6 +83,7 @@ mod tests {
             drawn: draws.iter().map(|draw| Some(drawn(draw))).collect(),
             doubt: Doubt::default(),
             misses: Vec::new(),
+            left_open: Vec::new(),
             meets_in: None,
             on_guesses: OnGuesses::default(),
             varies: false,

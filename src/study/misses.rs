@@ -53,10 +53,9 @@ impl Miss {
     }
 
     /// True when the limit lies within what beam theory may miss of the value.
-    fn is_within_theory(&self) -> bool {
-        let reach = if self.at_least { self.theory_error } else { -self.theory_error };
-        self.theory_error > 0.0
-            && keeps(self.value.map(|value| value * (1.0 + reach)), (self.limit, self.at_least))
+    #[must_use]
+    pub fn is_within_theory(&self) -> bool {
+        is_left_open(self.value, (self.limit, self.at_least), self.theory_error)
     }
 
     /// The miss as text: `mass 220.4 kg, at most 220 kg (0.18 % off)`.
@@ -82,6 +81,21 @@ fn limits(target: &Target) -> impl Iterator<Item = (f64, bool)> {
 /// True when `value` meets the limit; a missing value meets none.
 fn keeps(value: Option<f64>, (limit, at_least): (f64, bool)) -> bool {
     value.is_some_and(|value| if at_least { value >= limit } else { value <= limit })
+}
+
+/// True when `value`, which may be off by the part `error` of it to either side, may lie on either side of the limit.
+fn is_left_open(value: Option<f64>, limit: (f64, bool), error: f64) -> bool {
+    let at = |sign: f64| keeps(value.map(|value| value * (1.0 + sign * error)), limit);
+    at(-1.0) != at(1.0)
+}
+
+/// The measures of `targets` of which `error`, relative to the value, leaves open whether `figures` meet them.
+pub fn left_open(targets: &[Target], figures: &Figures, error: impl Fn(Measure) -> f64) -> Vec<Measure> {
+    let open = |target: &&Target| {
+        let value = figures.get(target.measure);
+        limits(target).any(|limit| is_left_open(value, limit, error(target.measure)))
+    };
+    targets.iter().filter(open).map(|target| target.measure).collect()
 }
 
 /// True when `figures` meet all `targets`.
@@ -166,14 +180,31 @@ mod tests {
         );
     }
 
-    #[test]
-    fn targets_are_kept_up_to_their_limits() {
+    fn mass_and_frequency() -> [Target; 2] {
         let target =
             |measure, at_least, at_most| Target { measure, at_least, at_most, place: Place::default() };
-        let targets = [
-            target(Measure::Mass, None, Some(10.0)),
-            target(Measure::FirstFrequency, Some(50.0), Some(90.0)),
-        ];
+        [target(Measure::Mass, None, Some(10.0)), target(Measure::FirstFrequency, Some(50.0), Some(90.0))]
+    }
+
+    #[test]
+    fn a_limit_within_the_error_is_left_open() {
+        let open = |mass, first, error: f64| {
+            let figures = Figures { mass, first_frequency: first, ..Figures::default() };
+            let errors = |measure| if measure == Measure::FirstFrequency { error } else { 0.0 };
+            left_open(&mass_and_frequency(), &figures, errors)
+        };
+        let first = [Measure::FirstFrequency];
+        // 52 Hz keeps 50 Hz, 48 Hz misses it, and 4.5 % take either to the other side; 88 Hz is near the other end.
+        for hz in [52.0, 48.0, 88.0, 92.0] {
+            assert_eq!(open(10.1, Some(hz), 0.045), first, "{hz}");
+            assert!(open(10.1, Some(hz), 0.02).is_empty() && open(10.1, Some(hz), 0.0).is_empty(), "{hz}");
+        }
+        assert!(open(9.9, Some(70.0), 0.2).is_empty() && open(9.9, None, 0.2).is_empty());
+    }
+
+    #[test]
+    fn targets_are_kept_up_to_their_limits() {
+        let targets = mass_and_frequency();
         let figures = |mass, first| Figures { mass, first_frequency: first, ..Figures::default() };
         assert!(keep_all(&targets, &figures(10.0, Some(50.0))));
         assert!(!keep_all(&targets, &figures(10.1, Some(50.0))));

@@ -43,6 +43,8 @@ pub struct BuildFacts {
     pub doubt: Doubt,
     /// Targets that it misses at the nominal values.
     pub misses: Vec<Miss>,
+    /// Measures of the targets of which beam theory leaves open whether it meets them.
+    pub left_open: Vec<Measure>,
     /// Share of the draws in which it meets all targets; `None` without targets or draws.
     pub meets_in: Option<f64>,
     /// Shares of its figures that rest on guesses.
@@ -106,6 +108,8 @@ pub struct Judgement {
     pub missed_by: Option<f64>,
     /// Share of the draws in which the build ahead beats it.
     pub beaten_in: Option<f64>,
+    /// Measures of the targets of which beam theory leaves open whether it meets them.
+    pub left_open: Vec<&'static str>,
     /// Relative errors of its deciding measure.
     pub error: Doubt,
     /// Shares of its figures that rest on guesses.
@@ -115,6 +119,11 @@ pub struct Judgement {
 impl BuildFacts {
     fn meets(&self) -> bool {
         self.misses.is_empty()
+    }
+
+    /// True where it misses a target, but none by more than beam theory may.
+    fn may_meet(&self) -> bool {
+        !self.meets() && self.misses.iter().all(Miss::is_within_theory)
     }
 
     /// Its worst miss.
@@ -280,6 +289,8 @@ impl Verdict {
         let is_still = best.is_some_and(|best| best.still);
         let sure = !others.is_empty() && others.iter().all(Lead::leads) && about.draws > 0 && !is_still;
         let sure = sure && ranks.iter().all(|c| !c.soft);
+        // One that may meet the targets after all has to be led as well.
+        let sure = sure && best.is_none_or(|best| may_overtake(measure, best, &ranks).is_empty());
         let named = |c: &&BuildFacts| c.name.clone();
         let beaten = |c: &BuildFacts| {
             let best = best.filter(|best| best.name != c.name)?;
@@ -305,6 +316,7 @@ impl Verdict {
                 worst_miss: c.worst().cloned(),
                 missed_by: c.worst().map(Miss::by).filter(|by| by.is_finite()),
                 beaten_in: beaten(c),
+                left_open: c.left_open.iter().map(|measure| measure.key()).collect(),
                 error: c.doubt,
                 on_guesses: c.on_guesses,
             })
@@ -314,6 +326,7 @@ impl Verdict {
             still(&ranks),
             soft(&ranks),
             about.has_targets.then(|| targets(about, &ranks)),
+            left_open(&ranks),
             if is_still { None } else { ahead() },
             guessed(&ranks),
         ];
@@ -326,6 +339,16 @@ impl Verdict {
     pub fn judged(&self, name: &str) -> Option<&Judgement> {
         self.builds.iter().find(|judged| judged.name == name)
     }
+}
+
+/// Builds that may meet the targets by beam theory's error, and that `best`, which meets them, does not surely lead.
+fn may_overtake<'a>(
+    measure: Measure,
+    best: &BuildFacts,
+    ranks: &[&'a BuildFacts],
+) -> Vec<(&'a BuildFacts, Lead)> {
+    let open = ranks.iter().filter(|c| best.meets() && c.may_meet());
+    open.map(|c| (*c, Lead::of(measure, best, c))).filter(|(_, lead)| !lead.leads()).collect()
 }
 
 /// Indices of `candidates` from best to worst: those that meet all targets first.
@@ -431,6 +454,20 @@ fn targets(about: &Circumstances, ranks: &[&BuildFacts]) -> String {
     told.join(" ")
 }
 
+/// Says of which targets beam theory leaves open whether they are met.
+fn left_open(ranks: &[&BuildFacts]) -> Option<String> {
+    let titles = |c: &BuildFacts| {
+        let titles: Vec<String> = c.left_open.iter().map(|measure| measure.title().to_string()).collect();
+        listed(&titles)
+    };
+    let open: Vec<&&BuildFacts> = ranks.iter().filter(|c| !c.left_open.is_empty()).collect();
+    let of: Vec<String> = open.iter().map(|c| format!("{} of {}", titles(c), c.label)).collect();
+    let they = if open.iter().map(|c| c.left_open.len()).sum::<usize>() == 1 { "it is" } else { "they are" };
+    (!of.is_empty()).then(|| {
+        format!("Left open is {}: {they} nearer to the target than beam theory may miss.", of.join("; "))
+    })
+}
+
 /// Says which build is ahead by the deciding measure, how surely, and what would tell more.
 fn standing(
     about: &Circumstances,
@@ -489,6 +526,17 @@ fn standing(
             in_draws(&lead)
         ));
     }
+    for (other, lead) in may_overtake(measure, best, ranks) {
+        let then = match lead.trails() {
+            true => format!("would be {} it", Lead::of(measure, other, best).words(measure)),
+            false => "could not be told apart from it".to_string(),
+        };
+        told.push(format!(
+            "{}, if it meets the targets after all, {then} ({}).",
+            other.label,
+            valued(measure, other)
+        ));
+    }
     if about.draws == 0 {
         told.push(match about.uncertain {
             true => "No draws were made, so that nothing is known of how sure this is.".to_string(),
@@ -541,12 +589,18 @@ fn alone(measure: Measure, best: &BuildFacts, next: &BuildFacts) -> String {
     let lead = Lead::of(measure, best, next);
     let does = does(measure, best.value);
     if lead.leads() {
-        return format!("It is ahead too: it {does}, {}{}.", against(measure, &lead, next), in_draws(&lead));
+        return format!(
+            "{} is ahead too: it {does}, {}{}.",
+            best.label,
+            against(measure, &lead, next),
+            in_draws(&lead)
+        );
     }
     if lead.trails() {
         let back = Lead::of(measure, next, best);
         return format!(
-            "It {does}; {}, which misses, would be {} it ({}){}.",
+            "{} {does}; {}, which misses, would be {} it ({}){}.",
+            best.label,
             next.label,
             back.words(measure),
             valued(measure, next),
@@ -554,10 +608,11 @@ fn alone(measure: Measure, best: &BuildFacts, next: &BuildFacts) -> String {
         );
     }
     if lead.is_equal() {
-        return format!("It {does}, and so does {}.", next.label);
+        return format!("{} {does}, and so does {}.", best.label, next.label);
     }
     format!(
-        "It {does}; by {} alone it could not be told apart from {} ({}): {}.",
+        "{} {does}; by {} alone it could not be told apart from {} ({}): {}.",
+        best.label,
         measure.title(),
         next.label,
         valued(measure, next),

@@ -8,6 +8,7 @@ fn candidate(name: &str, value: f64, drawn: &[f64]) -> BuildFacts {
         drawn: drawn.iter().copied().map(Some).collect(),
         doubt: Doubt { division: 0.001, ..Doubt::default() },
         misses: Vec::new(),
+        left_open: Vec::new(),
         meets_in: None,
         on_guesses: OnGuesses::default(),
         varies: false,
@@ -110,6 +111,48 @@ fn a_lead_within_the_stated_errors_is_none() {
 }
 
 #[test]
+fn a_build_that_may_meet_the_targets_has_to_be_led() {
+    let short = |theory_error: f64| Miss {
+        measure: "first_frequency",
+        value: Some(46.0),
+        limit: 50.0,
+        at_least: true,
+        theory_error,
+        ..heavy(0.0)
+    };
+    let with_targets = Circumstances { has_targets: true, ..about(10) };
+    let three = |value: f64, theory_error: f64| {
+        let left_open = if theory_error > 0.1 { vec![Measure::FirstFrequency] } else { Vec::new() };
+        let misses = vec![short(theory_error)];
+        let steel = BuildFacts { misses, left_open, ..candidate("Steel", value, &[value; 10]) };
+        judge(
+            &with_targets,
+            &[candidate("Fill", 1.0, &[1.0; 10]), candidate("Block", 2.0, &[2.0; 10]), steel],
+        )
+    };
+    // 8 % short, and theory may miss 5 %: it is out, however sooner it is quiet.
+    let verdict = three(0.5, 0.05);
+    assert_eq!(verdict.winner.as_deref(), Some("fill"));
+    assert!(verdict.paragraphs.iter().all(|told| !told.contains("Left open")), "{:?}", verdict.paragraphs);
+    let verdict = three(0.5, 0.3);
+    assert_eq!((verdict.winner, verdict.ahead.as_deref()), (None, Some("fill")));
+    assert_eq!(
+        verdict.paragraphs[1],
+        "Left open is first frequency of Steel: it is nearer to the target than beam theory may miss."
+    );
+    let told = &verdict.paragraphs[2];
+    assert!(
+        told.ends_with("Steel, if it meets the targets after all, would be 2 times sooner than it (500 ms)."),
+        "{told}"
+    );
+    let verdict = three(1.001, 0.3);
+    assert!(verdict.paragraphs[2].contains("after all, could not be told apart from it (1 s)"));
+    assert_eq!(verdict.builds.iter().filter(|judged| judged.left_open == ["first_frequency"]).count(), 1);
+    // One that is led either way leaves the winner.
+    assert_eq!(three(3.0, 0.3).winner.as_deref(), Some("fill"));
+}
+
+#[test]
 fn more_is_better_where_it_is() {
     let stiff = Circumstances { measure: Measure::DynamicStiffness, ..about(10) };
     let two = [candidate("A", 1e6, &[1e6; 10]), candidate("B", 2e6, &[2e6; 10])];
@@ -194,13 +237,13 @@ fn who_alone_meets_the_targets_comes_before_who_is_faster() {
     );
     assert_eq!(
         verdict.paragraphs[1],
-        "It is quiet 2 s after the tap; Fast, which misses, would be 2 times sooner than it (1 s), in \
+        "Light is quiet 2 s after the tap; Fast, which misses, would be 2 times sooner than it (1 s), in \
          100 % of the draws."
     );
     fast.value = Some(4.0);
     fast.drawn = vec![Some(4.0); 10];
     let verdict = judge(&asked, &[fast, light]);
-    assert!(verdict.paragraphs[1].starts_with("It is ahead too"), "{:?}", verdict.paragraphs);
+    assert!(verdict.paragraphs[1].starts_with("Light is ahead too"), "{:?}", verdict.paragraphs);
     assert_eq!(verdict.winner.as_deref(), Some("light"));
 }
 

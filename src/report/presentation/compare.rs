@@ -166,6 +166,10 @@ pub fn scores(answer: &Comparison, targets: &[Target]) -> Scores {
             asked.filter_map(|(word, limit)| Some(format!("{word} {}", show(limit?, kind)))).collect();
         let unit = if kind == Kind::Ratio { Unit::NONE } else { Unit::of(kind, largest) };
         let missing = if measure == Measure::SettleTime { "never" } else { "none" }.to_string();
+        let open = |build: &BuildComparison| {
+            let judged = target.and(answer.verdict.judged(&build.name));
+            judged.is_some_and(|judged| judged.left_open.contains(&measure.key()))
+        };
         let row = ScoreRow {
             title: measure.title().to_string(),
             unit,
@@ -173,6 +177,7 @@ pub fn scores(answer: &Comparison, targets: &[Target]) -> Scores {
             at_least,
             at_most,
             values,
+            left_open: answer.builds.iter().map(open).collect(),
             missing,
         };
         (largest > 0.0).then_some(row)

@@ -53,6 +53,7 @@ fn scale(row: &ScoreRow) -> impl Fn(f64) -> f64 + use<> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::block::Score;
     use crate::demo;
 
     #[test]
@@ -65,7 +66,7 @@ mod tests {
         // From 62 ms to 1210 ms the scale is logarithmic.
         let at = scale(&scores.rows[1]);
         assert!((at((0.062_f64 * 1.21).sqrt()) - 48.0).abs() < 1e-9);
-        assert_eq!(scores.rows[1].meets(2), Some(true));
-        assert_eq!(scores.rows[1].meets(1), Some(false));
+        assert_eq!(scores.rows[1].score(2), Some(Score::Met));
+        assert_eq!(scores.rows[1].score(1), Some(Score::Missed));
     }
 }
