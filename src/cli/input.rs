@@ -6,7 +6,7 @@ use super::output::Output;
 use super::part_files::{PartFiles, named_by};
 use super::paths::Paths;
 use std::path::{Path, PathBuf};
-use stillbed_design::{Design, SolvedBodies, Stated};
+use stillbed_design::{Design, GridLimits, SolvedBodies, Stated};
 use stillbed_input::problem::{Place, Problem};
 use stillbed_input::quantity::{self, Kind};
 use stillbed_material::Table;
@@ -22,13 +22,37 @@ pub(super) struct Input {
     /// Answer for this build alone
     #[arg(long, value_name = "NAME")]
     pub build: Option<String>,
-    /// Answer from the members as one body, every section drawn along its member, instead of as beams
-    #[arg(long)]
-    pub as_bodies: bool,
+    #[command(flatten)]
+    pub solids: SolidsOptions,
     #[command(flatten)]
     pub part_files: PartFiles,
     #[command(flatten)]
     pub known: MaterialsOption,
+}
+
+/// What is answered by solids, and how finely.
+#[derive(clap::Args, Clone, Copy, Default)]
+pub(super) struct SolidsOptions {
+    /// Answer from the members as one body, every section drawn along its member, instead of as beams
+    #[arg(long)]
+    as_bodies: bool,
+    /// Solve bodies on finer grids, until frequencies and stiffness hold to 0.1 % (minutes and gigabytes); else to 1 %
+    #[arg(long)]
+    fine: bool,
+}
+
+impl SolidsOptions {
+    /// `stated`, to be answered so.
+    fn take(self, mut stated: Stated) -> Stated {
+        if self.as_bodies {
+            stated = stated.as_bodies();
+            stated.grid_limits = GridLimits::PATIENT;
+        }
+        if self.fine {
+            stated.grid_limits = GridLimits::FINE;
+        }
+        stated
+    }
 }
 
 /// Materials known beside the built-in ones.
@@ -167,7 +191,7 @@ impl Input {
 
     fn read_after(&self, begin: &Begin, solved: &SolvedBodies) -> Result<Design, Failure> {
         let sources = (&self.known, &self.part_files);
-        let design = read_design(&self.design, sources, self.as_bodies, begin, solved)?;
+        let design = read_design(&self.design, sources, self.solids, begin, solved)?;
         match &self.build {
             Some(wanted) => Ok(design.only(wanted)?),
             None => Ok(design),
@@ -194,7 +218,7 @@ type Begin<'a> = dyn Fn(&Stated) -> Result<(), Failure> + 'a;
 pub(super) fn read_design(
     path: &Path,
     (known, part_files): (&MaterialsOption, &PartFiles),
-    as_bodies: bool,
+    solids: SolidsOptions,
     begin: &Begin,
     solved: &SolvedBodies,
 ) -> Result<Design, Failure> {
@@ -204,10 +228,7 @@ pub(super) fn read_design(
     let mut stated = Stated::read(&name, &text);
     part_files.supply(&mut stated, path);
     begin(&stated)?;
-    if as_bodies {
-        stated = stated.as_bodies();
-    }
-    let reading = stated.resolve_for(&table, solved);
+    let reading = solids.take(stated).resolve_for(&table, solved);
     let Some(mut design) = reading.design else {
         return Err(Failure { problems: reading.problems, text: Some((name, text)) });
     };

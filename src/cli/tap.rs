@@ -159,7 +159,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
             let solved = arguments.build.as_deref().map_or(SolvedBodies::All, SolvedBodies::Of);
             let begin = |stated: &Stated| arguments.output.head_of_design(stated, None);
             let sources = (&arguments.known, &arguments.part_files);
-            input::read_design(path, sources, false, &begin, &solved)
+            input::read_design(path, sources, input::SolidsOptions::default(), &begin, &solved)
         })
         .transpose()?;
     let found = match &design {

@@ -423,11 +423,11 @@ pub(super) fn united(drawing: Drawing, goal: &Goal) -> (Drawing, Vec<Problem>) {
 
 #[cfg(test)]
 mod tests {
+    use crate::refining::on_first_grids;
     use crate::{Build, Design};
     use approx::assert_relative_eq;
     use stillbed_input::problem::Problem;
     use stillbed_input::quantity::Draw;
-    use stillbed_material::Table;
     use stillbed_modes::Asked;
 
     /// A post on a rail that is held at both ends, and a bracket at the end of an arm, of sections as given; `more`
@@ -450,7 +450,7 @@ mod tests {
             sections.s.parts = [{{ {shape}, of = "structural steel" }}]
             "#
         );
-        let reading = Design::read("t.toml", &text, &Table::built_in());
+        let reading = on_first_grids("t.toml", &text);
         reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
     }
 
@@ -527,7 +527,7 @@ mod tests {
                 builds.one.sections.s.parts = [{{ {shape}, of = "structural steel" }}]
                 "#
             );
-            let reading = Design::read("t.toml", &text, &Table::built_in());
+            let reading = on_first_grids("t.toml", &text);
             let leans =
                 |problem: &Problem| problem.message.contains("1 of the tubes lean against the others");
             reading.problems.iter().any(leans)
@@ -547,7 +547,7 @@ mod tests {
             sections.s.parts = [{ rectangle = "30 x 30 mm", of = "structural steel" }]
             joints.seat = { stiffness = { turn_y = "40 kN m/rad" }, loss = 0.03 }
         "#;
-        let reading = Design::read("t.toml", text, &Table::built_in());
+        let reading = on_first_grids("t.toml", text);
         let said: Vec<&str> = reading.problems.iter().map(|problem| problem.message.as_str()).collect();
         let expected =
             "members as one body have no joints: 1 of their ends are whole, the first with \"seat\"";

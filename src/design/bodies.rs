@@ -1,13 +1,14 @@
 //! The bodies of a build: which points hold them, and each at one draw of its materials.
 //!
-//! A body is reduced once, when it is first needed, on two grids; the finer one answers, and how far the coarser
-//! one differs states the error. Draws change its materials alone: the reduced body knows how.
+//! A body is reduced once, when it is first needed, on two grids, and then on finer ones until the figures of its build
+//! hold (`refining`); the finest one answers, and how far the one before it differs states the error. Draws change its materials alone: the reduced body knows how.
 
 use super::drawing::Drawing;
 use super::shared_faces::{self, JointAt};
 use super::substance::{Stores, Substance};
 use nalgebra::{DMatrix, Vector3};
 use num_complex::Complex64;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, OnceLock};
 use stillbed_frame::{BodyJoint, Substructure, SubstructurePart};
 use stillbed_input::problem::{Place, Problem};
@@ -20,8 +21,10 @@ use stillbed_solid::{
 
 /// Fixed-interface modes of a body in each set of materials.
 const MODES: usize = 32;
-/// Most orders that the finer grid of a body has more than the coarsest.
+/// Most orders that the second grid of a body has more than the coarsest.
 const MOST_FINER: usize = 3;
+/// Most grids that are solved after the first two.
+const MOST_REFINED: usize = 3;
 /// A grid of so many nodes is solved in about a second.
 const FEW_NODES: usize = 4000;
 /// Factor on the stiffness of fills for which shapes are kept beside the nominal ones. The space is linear, so that it
@@ -44,8 +47,27 @@ pub struct BuildBody {
     body: Body,
     /// Its grid, without a solution.
     grid: Arc<OnceLock<Result<Prepared, BodyFault>>>,
-    /// On the coarser and on the finer grid.
-    reduced: Arc<OnceLock<Result<[Reduced; 2], BodyFault>>>,
+    grids: Arc<Grids>,
+}
+
+/// A body reduced on grids of rising order.
+#[derive(Debug, Default)]
+struct Grids {
+    /// On the first two, and how many orders the second has more than the coarsest there is.
+    first: OnceLock<Result<(usize, [Reduced; 2]), BodyFault>>,
+    /// On grids with one order more each.
+    finer: [OnceLock<Result<Reduced, BodyFault>>; MOST_REFINED],
+    /// How many of those are in use.
+    refined: AtomicUsize,
+}
+
+impl Grids {
+    /// On the grid before the finest one and on that; `first` are the first two.
+    fn finest<'g>(&'g self, first: &'g [Reduced; 2]) -> [&'g Reduced; 2] {
+        let refined = self.finer.iter().take(self.refined.load(Ordering::Acquire));
+        let refined = refined.filter_map(|finer| finer.get()?.as_ref().ok());
+        refined.fold([&first[0], &first[1]], |[_, before], finer| [before, finer])
+    }
 }
 
 /// The bodies of `drawing`, with the substances that they add to those of its sections; `sizes` are those of the
@@ -97,7 +119,7 @@ pub(super) fn resolve(
             joints: Vec::new(),
             body,
             grid: Arc::default(),
-            reduced: Arc::default(),
+            grids: Arc::default(),
         });
     }
     said.extend(doubts);
@@ -124,7 +146,7 @@ pub(super) fn redrawn(
             joints: Vec::new(),
             body,
             grid: Arc::default(),
-            reduced: Arc::default(),
+            grids: Arc::default(),
             ..own.clone()
         })
     };
@@ -328,27 +350,49 @@ impl BuildBody {
     /// True once it has been reduced.
     #[cfg(test)]
     pub(super) fn is_solved(&self) -> bool {
-        self.reduced.get().is_some()
+        self.grids.first.get().is_some()
+    }
+
+    /// The sets of materials for which shapes are kept: those of `media`, and with softer fills.
+    fn sets(&self, media: &[Medium]) -> Vec<Vec<Elastic>> {
+        let nominal: Vec<Elastic> = self.substances.iter().map(|at| elastic(&media[*at]).0).collect();
+        let fill = |at: usize| media[at].role == Role::Fill;
+        let mut sets = vec![nominal.clone()];
+        if self.substances.iter().any(|at| fill(*at)) && self.substances.len() > 1 {
+            let own = self.substances.iter().zip(&nominal).map(|(at, own)| match fill(*at) {
+                true => Elastic { lambda: own.lambda * SOFTER, mu: own.mu * SOFTER, ..*own },
+                false => *own,
+            });
+            sets.push(own.collect());
+        }
+        sets
     }
 
     /// On the coarser and on the finer grid, reduced when it is first asked for.
-    fn reduced(&self, media: &[Medium]) -> Result<&[Reduced; 2], Problem> {
-        let nominal: Vec<Elastic> = self.substances.iter().map(|at| elastic(&media[*at]).0).collect();
+    fn reduced(&self, media: &[Medium]) -> Result<[&Reduced; 2], Problem> {
         let reduce = || {
-            let fill = |at: usize| media[at].role == Role::Fill;
-            let mut sets = vec![nominal.clone()];
-            if self.substances.iter().any(|at| fill(*at)) && self.substances.len() > 1 {
-                let own = self.substances.iter().zip(&nominal).map(|(at, own)| match fill(*at) {
-                    true => Elastic { lambda: own.lambda * SOFTER, mu: own.mu * SOFTER, ..*own },
-                    false => *own,
-                });
-                sets.push(own.collect());
-            }
             let finer = self.finer()?;
-            self.body.reduced_twice(&sets, MODES, finer)
+            Ok((finer, self.body.reduced_twice(&self.sets(media), MODES, finer)?))
         };
-        let found = self.reduced.get_or_init(reduce);
-        found.as_ref().map_err(|fault| self.problem(fault, self.place.clone()))
+        let first = self.grids.first.get_or_init(reduce).as_ref();
+        let (_, first) = first.map_err(|fault| self.problem(fault, self.place.clone()))?;
+        Ok(self.grids.finest(first))
+    }
+
+    /// Goes over to a grid of one order more, of at most so many nodes; false where there is none.
+    pub(super) fn refine(&self, media: &[Medium], nodes: usize) -> bool {
+        let Some(Ok((first, _))) = self.grids.first.get() else { return false };
+        let refined = self.grids.refined.load(Ordering::Acquire);
+        let Some(slot) = self.grids.finer.get(refined) else { return false };
+        let orders = first + refined + 1;
+        if !self.body.prepare(orders).is_ok_and(|grid| grid.mesh.nodes() <= nodes) {
+            return false;
+        }
+        let solved = slot.get_or_init(|| self.body.reduced_alone(&self.sets(media), MODES, orders)).is_ok();
+        if solved {
+            self.grids.refined.store(refined + 1, Ordering::Release);
+        }
+        solved
     }
 
     /// The body with its shapes, on the finer grid, in `media` or those that it was first needed in.
@@ -356,7 +400,7 @@ impl BuildBody {
     /// # Errors
     /// What keeps it from being solved, at its place.
     pub fn shapes(&self, media: &[Medium]) -> Result<&Reduced, Problem> {
-        Ok(&self.reduced(media)?[1])
+        Ok(self.reduced(media)?[1])
     }
 
     /// The body in `media`, on the finer grid or on the coarser one.
@@ -364,7 +408,7 @@ impl BuildBody {
     /// # Errors
     /// What keeps it from being solved, at its place.
     pub(super) fn substructure(&self, media: &[Medium], coarse: bool) -> Result<Substructure, Problem> {
-        let reduced = &self.reduced(media)?[usize::from(!coarse)];
+        let reduced = self.reduced(media)?[usize::from(!coarse)];
         let n = reduced.coordinates();
         let mut mass = DMatrix::zeros(n, n);
         let mut about_origin = nalgebra::Matrix6::zeros();
@@ -413,7 +457,8 @@ impl BuildBody {
     /// Displacement of the place `at` on it for its coordinates in a frame, m, global axes. `None` before a model
     /// of the build was made, and where the body is not.
     pub fn motion(&self, at: &Vector3<f64>, coordinates: &[f64]) -> Option<Vector3<f64>> {
-        self.reduced.get()?.as_ref().ok()?[1].motion(at, coordinates)
+        let (_, first) = self.grids.first.get()?.as_ref().ok()?;
+        self.grids.finest(first)[1].motion(at, coordinates)
     }
 
     /// Volume of each of its substances, m³, as `(substance, volume)`.

@@ -2,7 +2,8 @@
 
 use super::bodies::redrawn;
 use super::build::{Build, sizes};
-use std::sync::OnceLock;
+use super::refining::GridLimits;
+use std::sync::{Arc, OnceLock};
 use stillbed_input::problem::{Problem, Problems};
 use stillbed_solid::spec::BodyPartSpec;
 
@@ -17,12 +18,19 @@ pub enum BodyPartChange {
 
 impl Build {
     /// The build with parts of its bodies changed: body, number of the part from 0, and change. A point that lies
-    /// on a part stays on its faces, and so moves with them. The bodies are solved anew when they are needed.
+    /// on a part stays on its faces, and so moves with them. The bodies are solved anew when they are needed,
+    /// on their first grids.
     ///
     /// # Errors
     /// What is wrong with the bodies so drawn, at its place; a part that is not there or has no such sizes.
     pub fn with_body_parts(&self, changes: &[(&str, usize, BodyPartChange)]) -> Result<Build, Problems> {
-        let mut build = Build { inside: OnceLock::new(), whole: OnceLock::new(), ..self.clone() };
+        let mut build = Build {
+            inside: OnceLock::new(),
+            whole: OnceLock::new(),
+            grid_limits: GridLimits::FIRST,
+            refined: Arc::default(),
+            ..self.clone()
+        };
         let mut parts: Vec<(BodyPartSpec, BodyPartSpec)> = Vec::new();
         for (name, number, change) in changes {
             let unfit = || {

@@ -2,6 +2,7 @@
 
 use super::bodies::{self, BuildBody};
 use super::drawing::Drawing;
+use super::refining::GridLimits;
 use super::substance::{Register, Stores, Substance};
 use std::sync::{Arc, OnceLock};
 use stillbed_eigen::Patterns;
@@ -54,6 +55,10 @@ pub struct Build {
     pub(super) walls: Option<Spread>,
     /// Whether these are taken as rigid all the same.
     pub(super) rigid_walls: bool,
+    /// How fine the grids of its bodies become.
+    pub grid_limits: GridLimits,
+    /// Set once they are as fine as that.
+    pub(super) refined: Arc<OnceLock<()>>,
 }
 
 /// What members lose where they lie inside others, and the shapes of sections for which that was found.
@@ -153,6 +158,8 @@ impl Build {
             patterns,
             walls: None,
             rigid_walls: false,
+            grid_limits: GridLimits::USUAL,
+            refined: Arc::default(),
         };
         let sound = !said.iter().any(Problem::is_error);
         if sound && !build.brace_ends().is_empty() {

@@ -1,9 +1,8 @@
 //! A column on a slab, drawn in three ways.
 
-use crate::Design;
+use crate::refining::on_first_grids;
 use nalgebra::{Rotation3, Vector3};
 use stillbed_input::quantity::Draw;
-use stillbed_material::Table;
 use stillbed_modes::Asked;
 
 /// A column of `sides` on the top of a slab of 400 x 250 x 80 mm, its foot at `foot`; mm. All is turned by `turn`
@@ -82,7 +81,7 @@ impl Column {
             fc = place(0.0, 80.0, -40.0),
             feet = ["a", "b", "c"].map(|foot| format!("patches.{foot} = \"round 30 mm\"\n")).concat(),
         );
-        let reading = Design::read("t.toml", &text, &Table::built_in());
+        let reading = on_first_grids("t.toml", &text);
         let design = reading.design.unwrap_or_else(|| panic!("{:?}\n{text}", reading.problems));
         let build = &design.builds[0];
         let model = build.model(&design.goal, &Draw::default()).unwrap();

@@ -13,6 +13,7 @@
 //! shared_faces joints between two bodies, on faces that both share
 //! bodies       the bodies of a build, each reduced to a few coordinates
 //! build        one way of making the base, ready to be computed
+//! refining     how fine the grids of its bodies become
 //! body_sizes   the same with parts of its bodies of other sizes
 //! tube         sections that are tubes or solid bars
 //! held_sections where the section of a tube is kept in shape near what stands on it
@@ -44,6 +45,7 @@ mod part_files;
 mod pouring;
 mod price;
 mod proportions;
+mod refining;
 mod schema;
 mod seats;
 mod shared_faces;
@@ -61,6 +63,7 @@ pub use model::Model;
 pub use named::Named;
 pub use pouring::{PourSpec, TIME_HELP, time_of_day};
 pub use price::{Costs, PartCost, Prices};
+pub use refining::GridLimits;
 pub use schema::schema;
 pub use substance::Substance;
 pub use tube::Tube;
@@ -285,6 +288,8 @@ pub struct Stated {
     builds: Vec<(StatedBuild, Drawing)>,
     uncertain: Vec<Uncertain>,
     problems: Vec<Problem>,
+    /// How fine the grids of its bodies are to be.
+    pub grid_limits: GridLimits,
 }
 
 impl Stated {
@@ -331,7 +336,8 @@ impl Stated {
         let broken = reader.is_broken();
         let (problems, uncertain) = reader.finish();
         let builds = stated.into_iter().zip(drawings).filter(|_| !broken).collect();
-        Stated { file: file.to_string(), title, goal, builds, uncertain, problems }
+        let grid_limits = GridLimits::USUAL;
+        Stated { file: file.to_string(), title, goal, builds, uncertain, problems, grid_limits }
     }
 
     /// The heading for results about the design, or about its build called `build` alone: the title, or else
@@ -372,7 +378,7 @@ impl Stated {
     /// a build with it not be assembled, shows only where it is.
     #[must_use]
     pub fn resolve_for(self, table: &Table, solved: &SolvedBodies) -> Reading {
-        let Stated { file, title, goal, builds: stated, uncertain, mut problems } = self;
+        let Stated { file, title, goal, builds: stated, uncertain, mut problems, grid_limits } = self;
         let mut register = Register::new(uncertain);
         let mut builds = Vec::new();
         for (stated, mut drawing) in stated {
@@ -384,6 +390,7 @@ impl Stated {
             let (mut build, said) = Build::resolve(stated.name, stated.label, drawing, table, &mut register);
             problems.extend(said);
             if let Some(build) = &mut build {
+                build.grid_limits = grid_limits;
                 problems.extend(build.settle(&goal, table, &mut register));
             }
             problems.extend(build.iter().flat_map(doubts::of_bodies));

@@ -99,11 +99,15 @@ impl Build {
                 member.displaced = bounded(&section.mass, std::mem::take(&mut member.displaced));
             }
         }
-        let coarse = if solved { self.coarse(&frame, &media, draw)? } else { None };
         let point = |name: &str| self.drawing.points.position(name);
         let (tip, work) = match &goal.tool {
             Some(tool) => (point(&tool.tip.value), point(&tool.work.value)),
             None => (None, None),
+        };
+        let nominal = draw.values.is_empty() && !self.bodies.is_empty();
+        let coarse = match solved && nominal {
+            true => Some(Box::new(self.refine(&mut frame, &media, (tip, work))?)),
+            false => None,
         };
         let mut mass_of = self.mass_of(&frame, &sections, &inside, &media, scale);
         for body in &self.bodies {
@@ -122,16 +126,6 @@ impl Build {
     pub fn substructures(&self, media: &[Medium]) -> Result<Vec<Substructure>, Problems> {
         let own = |body: &BuildBody| body.substructure(media, false).map_err(Problems::from);
         self.bodies.iter().map(own).collect()
-    }
-
-    /// `frame` with its bodies on the coarser grid, for the nominal draw.
-    fn coarse(&self, frame: &Frame, media: &[Medium], draw: &Draw) -> Result<Option<Box<Frame>>, Problems> {
-        if self.bodies.is_empty() || !draw.values.is_empty() {
-            return Ok(None);
-        }
-        let bodies =
-            self.bodies.iter().map(|body| body.substructure(media, true)).collect::<Result<_, _>>()?;
-        Ok(Some(Box::new(Frame { bodies, ..frame.clone() })))
     }
 
     /// The frame of one of this build's models, ready for loads; all that are connected alike share an elimination
@@ -399,6 +393,16 @@ impl Model {
     #[must_use]
     pub fn mass(&self) -> f64 {
         self.mass_of.iter().sum::<f64>() + self.frame.masses.iter().map(|mass| mass.mass).sum::<f64>()
+    }
+
+    /// Relative error that the cells of its bodies may have left in the static stiffness between tip and work in the
+    /// weakest direction, which is `weakest`, N/m: how far a coarser grid differs. `None` without bodies, in a draw,
+    /// and where nothing gives.
+    #[must_use]
+    pub fn stiffness_error(&self, weakest: f64) -> Option<f64> {
+        let coarse = Statics::factor(self.coarse.as_deref()?).ok()?;
+        let other = coarse.stiffness(self.tip?, self.work).ok()?.weakest;
+        Some((weakest / other - 1.0).abs()).filter(|error| error.is_finite())
     }
 
     /// What the build costs at the prices of its drawing; `None` where a price is not stated.

@@ -176,11 +176,10 @@ fn corner(model: &Model, seen: &[Seen], number: usize, hosts: &[usize]) -> Optio
 
 #[cfg(test)]
 mod tests {
-    use super::super::Design;
     use super::*;
+    use crate::refining::on_first_grids;
     use approx::assert_relative_eq;
     use stillbed_input::quantity::Draw;
-    use stillbed_material::Table;
 
     fn proportions(fill: &str) -> Vec<Proportions> {
         let text = format!(
@@ -208,7 +207,7 @@ sections.chord.parts = [{fill}{{ tube = "60 x 60 x 4 mm", of = "structural steel
 sections.post.parts = [{{ tube = "40 x 40 x 4 mm", of = "structural steel" }}]
 "#
         );
-        let reading = Design::read("t.toml", &text, &Table::built_in());
+        let reading = on_first_grids("t.toml", &text);
         let design = reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems));
         let model = design.builds[0].model(&design.goal, &Draw::default()).unwrap();
         design.builds[0].proportions(&model)
@@ -253,7 +252,7 @@ sections.post.parts = [{{ tube = "40 x 40 x 4 mm", of = "structural steel" }}]
             builds.body.as_bodies = true
             "#
         );
-        let reading = Design::read("t.toml", &text, &Table::built_in());
+        let reading = on_first_grids("t.toml", &text);
         let design = reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems));
         let solved = [0, 1].map(|i| {
             let build = &design.builds[i];

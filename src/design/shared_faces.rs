@@ -110,10 +110,10 @@ pub(super) fn apart(drawing: &Drawing, met: &[&str]) -> Vec<Problem> {
 
 #[cfg(test)]
 mod tests {
+    use crate::refining::on_first_grids;
     use crate::{Build, Design};
     use approx::assert_relative_eq;
     use stillbed_input::quantity::{Draw, GRAVITY};
-    use stillbed_material::Table;
     use stillbed_modes::{Asked, BuildModes};
 
     /// Two cubes of 200 mm, of 7850 kg/m³, one on the other; `rest` says where points and joints are.
@@ -132,7 +132,7 @@ mod tests {
             upper.parts = [{{ box = "200 x 200 x 200 mm", at = "0, 0, 300 mm", of = "metal" }}]
             "#
         );
-        let reading = Design::read("d.toml", &text, &Table::built_in());
+        let reading = on_first_grids("d.toml", &text);
         // That nothing holds the cubes is meant.
         let said = reading.problems.iter().map(ToString::to_string);
         (reading.design, said.filter(|said| !said.contains("nothing holds the base")).collect())
@@ -219,7 +219,7 @@ mod tests {
             materials.metal = { role = "skeleton", density = "7850 kg/m3", youngs_modulus = "210 GPa", poissons_ratio = 0.3, loss_factor = 0.001 }
             builds.one.bodies.block.parts = [{ box = "200 x 200 x 400 mm", at = "0, 0, 200 mm", of = "metal" }]
             "#;
-        let whole = modes(&Design::read("d.toml", text, &Table::built_in()).design.unwrap(), 6);
+        let whole = modes(&on_first_grids("d.toml", text).design.unwrap(), 6);
         for (bonded, whole) in bonded.iter().zip(&whole.modes) {
             let over = bonded / whole.frequency_hz;
             assert!((0.999..1.05).contains(&over), "{over}");

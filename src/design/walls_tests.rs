@@ -1,11 +1,11 @@
 //! Walls that give, by designs.
 
 use super::Design;
+use crate::refining::on_first_grids;
 use approx::assert_relative_eq;
 use stillbed_frame::Frame;
 use stillbed_input::document::Located;
 use stillbed_input::quantity::Draw;
-use stillbed_material::Table;
 use stillbed_modes::Asked;
 
 /// A post of 300 mm with 4 kg on top, on a rail of 600 mm that is held at both ends.
@@ -35,7 +35,7 @@ sections.rail.parts = [{rail}]
 sections.post.parts = [{post}]
 "#
     );
-    let reading = Design::read("post.toml", &text, &Table::built_in());
+    let reading = on_first_grids("post.toml", &text);
     reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
 }
 
@@ -52,7 +52,7 @@ fn corner(post: &str, more: &str) -> Design {
             builds.one.sections.p.parts = [{post}]
             "#
     );
-    let reading = Design::read("corner.toml", &text, &Table::built_in());
+    let reading = on_first_grids("corner.toml", &text);
     reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
 }
 
@@ -146,7 +146,7 @@ fn beam_theory_may_miss_what_keeps_a_rail_in_shape_near_a_post() {
             builds.body.as_bodies = true
             "#
         );
-        let design = Design::read("held.toml", &text, &Table::built_in()).design.unwrap();
+        let design = on_first_grids("held.toml", &text).design.unwrap();
         let [error, body] = [0, 1].map(|i| {
             let build = &design.builds[i];
             let model = build.model(&design.goal, &Draw::default()).unwrap();
@@ -265,7 +265,7 @@ fn the_longer_of_two_like_tubes_is_the_chord_in_any_order() {
                 builds.one.sections.s.parts = [{RAIL}]
                 "#
         );
-        let reading = Design::read("corner.toml", &text, &Table::built_in());
+        let reading = on_first_grids("corner.toml", &text);
         let design = reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems));
         assert_eq!(frame(&design).joints[0].name, "beam on post, walls");
     }
@@ -373,7 +373,7 @@ fn column(column: &str) -> Design {
         body.as_bodies = true
         "#
     );
-    let reading = Design::read("column.toml", &text, &Table::built_in());
+    let reading = on_first_grids("column.toml", &text);
     reading.design.unwrap_or_else(|| panic!("{:?}", reading.problems))
 }
 

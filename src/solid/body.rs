@@ -109,6 +109,20 @@ impl Body {
         Ok([coarse?, fine?])
     }
 
+    /// As [`Self::reduced`], by threads that do nothing else.
+    ///
+    /// # Errors
+    /// [`BodyFault`].
+    pub fn reduced_alone(
+        &self,
+        sets: &[Vec<Elastic>],
+        modes: usize,
+        finer: usize,
+    ) -> Result<Reduced, BodyFault> {
+        let large = self.prepare(finer)?.mesh.nodes() > LARGE_GRID;
+        apart(large, || self.reduced(sets, modes, finer))
+    }
+
     /// The grid of the body, whose orders are higher by `finer`, and its patches on it.
     ///
     /// # Errors

@@ -72,6 +72,7 @@ pub use part::{Part, Ring, upright};
 pub use patch::{Grip, Patch, PatchFault, PatchSize};
 pub use recovery::BodyStrain;
 pub use reduced::{BodyFault, Expansion, MaterialMatrices, PatchStrainMatrices, Reduced};
+pub use solvers::apart;
 pub use stl::{Triangle, open_edges, read_stl};
 pub use surface::{Corner, Edge, Face, Shown, surface};
 pub use tube_joint::{

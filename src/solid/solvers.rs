@@ -16,7 +16,7 @@ static SOLVING: Mutex<()> = Mutex::new(());
 
 /// What `act` gives on the threads that solve solids; alone where it is `large`. `act` asks for nothing that somebody
 /// else may be solving.
-pub(crate) fn apart<T: Send>(large: bool, act: impl FnOnce() -> T + Send) -> T {
+pub fn apart<T: Send>(large: bool, act: impl FnOnce() -> T + Send) -> T {
     let _alone = large.then(|| SOLVING.lock().unwrap_or_else(PoisonError::into_inner));
     let Some(solvers) = SOLVERS.as_ref() else { return act() };
     // A thread of no pool, which is not lent while it waits.

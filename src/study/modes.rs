@@ -88,6 +88,8 @@ pub struct ModesWithSpread {
     pub modes: BuildModes,
     /// Static stiffness between tip and work; `None` without a tool.
     pub stiffness_n_per_m: Option<Directions>,
+    /// Relative error that the cells of bodies may have left in its weakest direction; `None` without bodies.
+    pub stiffness_error: Option<f64>,
     /// Where in its bodies the energy of its modes sits, and of what gives between tip and work.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub energy_in_bodies: Vec<BodyEnergy>,
@@ -216,12 +218,18 @@ fn at_stated_values(
         }
         stiffness = Some(found);
     }
+    let stiffness_error = stiffness.and_then(|k| model.stiffness_error(k.weakest));
     let directions = stiffness.and_then(|k| Directions::exact(k.along, k.weakest));
     let more = Asked { count: spectrum.elastic.len() + BEYOND, tolerance: ANY_ERROR, ..Asked::default() };
     let series = Series::about(&spectrum, &more).map_err(|e| at_fault(ModesFault::Eigen(e)))?;
     let known = Stated::of(&spectrum, series);
-    let stated =
-        ModesWithSpread { modes, stiffness_n_per_m: directions, energy_in_bodies: in_bodies, spread: None };
+    let stated = ModesWithSpread {
+        modes,
+        stiffness_n_per_m: directions,
+        stiffness_error,
+        energy_in_bodies: in_bodies,
+        spread: None,
+    };
     Ok((stated, known))
 }
 

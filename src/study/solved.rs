@@ -179,11 +179,8 @@ impl<'m> Solved<'m> {
     /// Relative error of the static stiffness between tip and work in its weakest direction that the cells of bodies
     /// may have left: how far a coarser grid differs. `None` without bodies, and where nothing gives.
     pub fn stiffness_error(&self) -> Option<f64> {
-        let (tip, work) = (self.model.tip?, self.model.work);
-        let coarse = Statics::factor(self.model.coarse.as_deref()?).ok()?;
-        let [own, other] = [&self.statics, &coarse].map(|statics| statics.stiffness(tip, work).ok());
-        let error = (own?.weakest / other?.weakest - 1.0).abs();
-        error.is_finite().then_some(error)
+        let own = self.statics.stiffness(self.model.tip?, self.model.work).ok()?;
+        self.model.stiffness_error(own.weakest)
     }
 
     /// The measures, with or without those of the highest peak, which take longest.

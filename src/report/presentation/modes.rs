@@ -372,7 +372,11 @@ fn summary(rings: &ModesWithSpread) -> String {
     }
     if let Some(k) = &rings.stiffness_n_per_m {
         let weakest = show(k.weakest.value, Kind::Stiffness);
-        summary.push_str(&format!(" Tip against work: {weakest} in the weakest direction."));
+        let cells = rings.stiffness_error.map(|error| format!(", to {} by the cells", percent(error)));
+        summary.push_str(&format!(
+            " Tip against work: {weakest} in the weakest direction{}.",
+            cells.unwrap_or_default()
+        ));
     }
     if build.rigid_body_modes > 0 {
         summary.push_str(&format!(
