@@ -2,7 +2,7 @@
 
 use super::bodies::redrawn;
 use super::build::{Build, sizes};
-use super::refining::GridLimits;
+use super::grid_limits::GridLimits;
 use std::sync::{Arc, OnceLock};
 use stillbed_input::problem::{Problem, Problems};
 use stillbed_solid::spec::BodyPartSpec;

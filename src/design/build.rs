@@ -2,7 +2,7 @@
 
 use super::bodies::{self, BuildBody};
 use super::drawing::Drawing;
-use super::refining::GridLimits;
+use super::grid_limits::GridLimits;
 use super::substance::{Register, Stores, Substance};
 use std::sync::{Arc, OnceLock};
 use stillbed_eigen::Patterns;

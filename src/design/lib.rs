@@ -11,9 +11,10 @@
 //! substance    the materials and mixes that parts are made of
 //! part_files   the files that parts of bodies are drawn in
 //! shared_faces joints between two bodies, on faces that both share
+//! grid_limits  how fine the grids of its bodies become
 //! bodies       the bodies of a build, each reduced to a few coordinates
 //! build        one way of making the base, ready to be computed
-//! refining     how fine the grids of its bodies become
+//! refining     the grids of its bodies made finer until its figures hold
 //! body_sizes   the same with parts of its bodies of other sizes
 //! tube         sections that are tubes or solid bars
 //! held_sections where the section of a tube is kept in shape near what stands on it
@@ -38,6 +39,7 @@ mod doubts;
 mod drawing;
 pub mod edit;
 mod goal;
+mod grid_limits;
 mod held_sections;
 mod model;
 mod named;
@@ -59,11 +61,11 @@ pub use body_sizes::BodyPartChange;
 pub use build::{Build, Profile};
 pub use drawing::Drawing;
 pub use goal::{Cut, Goal, Measure, Speeds, Tap, Target, Tool};
+pub use grid_limits::GridLimits;
 pub use model::Model;
 pub use named::Named;
 pub use pouring::{PourSpec, TIME_HELP, time_of_day};
 pub use price::{Costs, PartCost, Prices};
-pub use refining::GridLimits;
 pub use schema::schema;
 pub use substance::Substance;
 pub use tube::Tube;

@@ -6,31 +6,12 @@
 //! grid makes much of the difference.
 
 use super::build::Build;
+use super::grid_limits::GridLimits;
 use stillbed_frame::Frame;
 use stillbed_input::problem::{Problem, Problems};
 use stillbed_material::Medium;
 use stillbed_modes::{Asked, Statics, solve};
 use stillbed_solid::apart;
-
-/// To what the figures of a build with bodies are to hold, and at what cost.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct GridLimits {
-    /// Relative error of its frequencies and its stiffness.
-    pub within: f64,
-    /// Most nodes of the grid of a body that is not the first.
-    pub nodes: usize,
-}
-
-impl GridLimits {
-    /// Some seconds at most.
-    pub const USUAL: GridLimits = GridLimits { within: 0.01, nodes: 8_000 };
-    /// Half a minute at most: where bodies are asked for in place of beams.
-    pub const PATIENT: GridLimits = GridLimits { nodes: 25_000, ..GridLimits::USUAL };
-    /// Some minutes at most.
-    pub const FINE: GridLimits = GridLimits { within: 1e-3, nodes: 60_000 };
-    /// No grid is solved but the first two.
-    pub const FIRST: GridLimits = GridLimits { within: f64::INFINITY, nodes: 0 };
-}
 
 impl Build {
     /// Refines the bodies of `frame`, once in the life of the build, and puts them on their finest grids; gives the

@@ -2,11 +2,11 @@
 
 use super::doubt::Doubt;
 use super::guesses::OnGuesses;
+use super::lead::BuildFacts;
 use super::measures::{Figures, TheoryErrors};
 use super::misses::{Misses, keep_all, left_open};
 use super::solved::Solved;
 use super::spread::rank::{Advice, influences};
-use super::verdict::BuildFacts;
 use stillbed_design::{Build, Design, Measure};
 use stillbed_input::problem::Problems;
 use stillbed_input::quantity::Draw;

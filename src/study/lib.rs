@@ -14,6 +14,7 @@
 //! judged      the targets, judged alike by all commands that solve the builds
 //! equal       section scales that make builds equal in mass, stiffness or cost
 //! beats       how often one build beats another
+//! lead        one build of a comparison, and how far it leads another
 //! build_facts what the verdict needs to know of each build
 //! verdict     which build is best, and how surely
 //! rigid_walls what walls that give do to the verdict
@@ -41,6 +42,7 @@ pub mod equal;
 pub mod guesses;
 pub mod in_bodies;
 mod judged;
+mod lead;
 pub mod machine;
 pub mod measures;
 pub mod misses;
