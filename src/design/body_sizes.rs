@@ -72,15 +72,14 @@ impl Build {
 
 #[cfg(test)]
 mod tests {
-    use super::super::Design;
+    use super::super::refining::on_first_grids;
     use super::super::slab_sample::SLAB;
     use super::*;
     use approx::assert_relative_eq;
     use stillbed_input::quantity::Draw;
-    use stillbed_material::Table;
 
     fn slab() -> Build {
-        let design = Design::read("d.toml", SLAB, &Table::built_in());
+        let design = on_first_grids("d.toml", SLAB);
         design.design.unwrap_or_else(|| panic!("{:?}", design.problems)).builds.remove(0)
     }
 
@@ -94,7 +93,7 @@ mod tests {
         let thick = thick.unwrap();
         let drawn =
             SLAB.replace("60 mm\"", "80 mm\"").replace("x 120 mm", "x 160 mm").replace(", -60", ", -80");
-        let design = Design::read("d.toml", &drawn, &Table::built_in());
+        let design = on_first_grids("d.toml", &drawn);
         let drawn = design.design.unwrap_or_else(|| panic!("{:?}", design.problems)).builds.remove(0);
         for ((name, own), (_, other)) in thick.drawing.points.iter().zip(drawn.drawing.points.iter()) {
             own.position.iter().zip(other.position).for_each(|(a, b)| {
