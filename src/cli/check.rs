@@ -7,7 +7,7 @@ use super::paths::Paths;
 use super::{files, input};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
-use stillbed_design::{Design, GridLimits, Stated, schema};
+use stillbed_design::{Design, Stated, schema};
 use stillbed_input::problem::{Problem, Severity};
 use stillbed_report::presentation::seats as presentation;
 use stillbed_report::{Block, Column, Table};
@@ -63,11 +63,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<Ending, Failure> {
     let text = files::read_design(path)?;
     let name = path.display().to_string();
     let mut stated = Stated::read(&name, &text);
-    // What is doubtful about it shows on the first grids.
-    stated.grid_limits = GridLimits::FIRST;
     arguments.part_files.supply(&mut stated, path);
     arguments.output.head_of_design(&stated, None)?;
-    let reading = stated.resolve(&table);
+    // What is doubtful about it shows there.
+    let reading = stated.on_first_grids().resolve(&table);
     problems.extend(reading.problems);
     let sound = !problems.iter().any(Problem::is_error);
     let Some(design) = reading.design.as_ref().filter(|_| sound) else {

@@ -370,6 +370,13 @@ impl Stated {
         self
     }
 
+    /// The same with bodies that stay on their first grids: the figures of some hold to a few parts in a hundred so.
+    #[must_use]
+    pub fn on_first_grids(mut self) -> Stated {
+        self.grid_limits = GridLimits::FIRST;
+        self
+    }
+
     /// The design, with materials from `table`.
     #[must_use]
     pub fn resolve(self, table: &Table) -> Reading {

@@ -90,8 +90,7 @@ fn difference(known: &(Vec<f64>, Option<f64>), other: &(Vec<f64>, Option<f64>)) 
 /// The design that `text` states, whose bodies stay on their first grids: for tests of what shows there.
 #[cfg(test)]
 pub(crate) fn on_first_grids(file: &str, text: &str) -> crate::Reading {
-    let stated = crate::Stated { grid_limits: GridLimits::FIRST, ..crate::Stated::read(file, text) };
-    stated.resolve(&stillbed_material::Table::built_in())
+    crate::Stated::read(file, text).on_first_grids().resolve(&stillbed_material::Table::built_in())
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@ use crate::change::alone;
 use crate::listing::{listed, place};
 use crate::repair::repaired;
 use serde_json::{Value, json};
-use stillbed_design::{Build, Design, Measure};
+use stillbed_design::{Build, Design, Measure, Stated};
 use stillbed_input::problem::Problem;
 use stillbed_input::quantity::show;
 use stillbed_material::Table;
@@ -58,7 +58,9 @@ pub fn answer(question: &Question, table: &Table, work: &Work) -> Option<String>
     let build = question.build.as_ref().filter(|_| question.passing);
     let own = build.and_then(|build| alone(&question.file, &question.text, build).ok());
     let text = own.as_ref().unwrap_or(&question.text);
-    let reading = Design::read(&question.file, text, table);
+    let stated = Stated::read(&question.file, text);
+    let stated = if question.passing { stated.on_first_grids() } else { stated };
+    let reading = stated.resolve(table);
     if (work.stop)() {
         return None;
     }

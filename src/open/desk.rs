@@ -14,7 +14,7 @@ use crate::repair::repaired;
 use crate::sheet::{Refusal, Sheet, Step};
 use serde_json::{Value, json};
 use std::sync::{Mutex, MutexGuard, PoisonError};
-use stillbed_design::Design;
+use stillbed_design::Stated;
 use stillbed_input::problem::{Place, Problem};
 use stillbed_material::Table;
 
@@ -166,7 +166,7 @@ impl Desk {
     /// Why it is refused.
     pub(crate) fn mend(&self, from: u64, number: usize) -> Result<u64, Refused> {
         self.accept(|sheet, folder| {
-            let reading = Design::read(&sheet.file, &sheet.text, &self.table);
+            let reading = Stated::read(&sheet.file, &sheet.text).on_first_grids().resolve(&self.table);
             let mended = reading.problems.get(number).and_then(|found| repaired(&sheet.text, found));
             let text = mended.ok_or_else(|| problem(&sheet.file, "nothing is to be mended there"))?;
             sheet.accept(folder, from, &text, Step::Gesture)

@@ -5,7 +5,7 @@ use crate::answers::Work;
 use crate::change::{Change, alone, changed};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
-use stillbed_design::{Build, Design, Measure, Substance};
+use stillbed_design::{Build, Design, Measure, Stated, Substance};
 use stillbed_input::quantity::{Kind, figures, show_digits};
 use stillbed_material::{Role, Table};
 use stillbed_section::stock::Stock;
@@ -88,7 +88,7 @@ fn wanted_name(wanted: &Wanted) -> &'static str {
 
 /// The only build of the design in `text` at its stated values.
 fn stated(file: &str, text: &str, table: &Table) -> Option<(Design, BuildComparison)> {
-    let design = Design::read(file, text, table).design?;
+    let design = Stated::read(file, text).on_first_grids().resolve(table).design?;
     let options = Options { draws: 0, ..Options::default() };
     let found = Comparison::compute(&design, &options, |_, _| ()).ok()?.builds.into_iter().next()?;
     Some((design, found))
