@@ -46,7 +46,6 @@ impl SolidsOptions {
     fn take(self, mut stated: Stated) -> Stated {
         if self.as_bodies {
             stated = stated.as_bodies();
-            stated.grid_limits = GridLimits::PATIENT;
         }
         if self.fine {
             stated.grid_limits = GridLimits::FINE;

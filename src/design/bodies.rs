@@ -1,7 +1,8 @@
 //! The bodies of a build: which points hold them, and each at one draw of its materials.
 //!
 //! A body is reduced once, when it is first needed, on two grids, and then on finer ones until the figures of its build
-//! hold (`refining`); the finest one answers, and how far the one before it differs states the error. Draws change its materials alone: the reduced body knows how.
+//! hold (`refining`); the finest one answers, and how far the one before it differs states the error. Draws change its
+//! materials alone: the reduced body knows how.
 
 use super::drawing::Drawing;
 use super::shared_faces::{self, JointAt};

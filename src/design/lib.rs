@@ -399,7 +399,8 @@ impl Stated {
             let (mut build, said) = Build::resolve(stated.name, stated.label, drawing, table, &mut register);
             problems.extend(said);
             if let Some(build) = &mut build {
-                build.grid_limits = grid_limits;
+                let patient = grid_limits == GridLimits::USUAL && build.drawing.as_bodies == Some(true);
+                build.grid_limits = if patient { GridLimits::PATIENT } else { grid_limits };
                 problems.extend(build.settle(&goal, table, &mut register));
             }
             problems.extend(build.iter().flat_map(doubts::of_bodies));

@@ -305,7 +305,7 @@ fn scored(block: &Block, scores: &Scores, figure: &mut usize) -> Markup {
             p class="quiet" {
                 "Dot: the value; bar: 5 % to 95 % of the draws; bracket: the target, open to the side asked for."
                 @if scores.rows.iter().any(|row| row.left_open.contains(&true)) {
-                    " A question mark: the value is nearer to the target than beam theory may miss."
+                    " A question mark: the value is nearer to the target than the errors of the method."
                 }
             }
             (data::script(block))

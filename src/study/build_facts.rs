@@ -34,17 +34,18 @@ pub(super) fn build_facts(
     let on_guesses = OnGuesses::compute(build, &design.goal, solved, stated);
     let mut misses = Misses::new(targets);
     misses.judge(&build.name, |measure| Some(stated.get(measure)));
+    let doubt = |of: Measure| Doubt::of(of, stated, &solved.spectrum, theory, cells.unwrap_or(0.0));
     for miss in &mut misses.list {
-        miss.theory_error = miss.known().map_or(0.0, |measure| theory.get(measure));
+        miss.error = miss.known().map_or(0.0, |measure| doubt(measure).total());
     }
     Ok(BuildFacts {
         name: build.name.clone(),
         label: build.label.clone(),
         value: value(stated),
         drawn: drawn.iter().map(|figures| value((*figures)?)).collect(),
-        doubt: Doubt::of(measure, stated, &solved.spectrum, theory, cells.unwrap_or(0.0)),
+        doubt: doubt(measure),
         misses: misses.list,
-        left_open: left_open(targets, stated, |measure| theory.get(measure)),
+        left_open: left_open(targets, stated, |measure| doubt(measure).total()),
         meets_in: (!targets.is_empty() && !drawn.is_empty()).then(|| kept as f64 / drawn.len() as f64),
         on_guesses: on_guesses.map_err(|fault| build.problems(&fault))?,
         varies: !build.drawing.vary.is_empty(),

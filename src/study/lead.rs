@@ -28,7 +28,7 @@ pub struct BuildFacts {
     pub doubt: Doubt,
     /// Targets that it misses at the nominal values.
     pub misses: Vec<Miss>,
-    /// Measures of the targets of which beam theory leaves open whether it meets them.
+    /// Measures of the targets of which the errors of the method leave open whether it meets them.
     pub left_open: Vec<Measure>,
     /// Share of the draws in which it meets all targets; `None` without targets or draws.
     pub meets_in: Option<f64>,
@@ -47,9 +47,9 @@ impl BuildFacts {
         self.misses.is_empty()
     }
 
-    /// True where it misses a target, but none by more than beam theory may.
+    /// True where it misses a target, but none by more than the errors of the method.
     pub(super) fn may_meet(&self) -> bool {
-        !self.meets() && self.misses.iter().all(Miss::is_within_theory)
+        !self.meets() && self.misses.iter().all(Miss::is_within_error)
     }
 
     /// Its worst miss.

@@ -18,9 +18,9 @@ pub struct Miss {
     pub limit: f64,
     /// True for a lower limit.
     pub at_least: bool,
-    /// How far the value may be off by beam theory, relative to it; 0 where that was not judged.
+    /// How far the value may be off by the errors of the method, relative to it; 0 where that was not judged.
     #[serde(skip)]
-    pub theory_error: f64,
+    pub error: f64,
 }
 
 impl Miss {
@@ -52,10 +52,10 @@ impl Miss {
         }
     }
 
-    /// True when the limit lies within what beam theory may miss of the value.
+    /// True when the limit lies within the errors of the method about the value.
     #[must_use]
-    pub fn is_within_theory(&self) -> bool {
-        is_left_open(self.value, (self.limit, self.at_least), self.theory_error)
+    pub fn is_within_error(&self) -> bool {
+        is_left_open(self.value, (self.limit, self.at_least), self.error)
     }
 
     /// The miss as text: `mass 220.4 kg, at most 220 kg (0.18 % off)`.
@@ -63,7 +63,7 @@ impl Miss {
         let (found, asked) = self.told();
         let title = self.known().map_or(self.measure, Measure::title);
         let by = self.by();
-        let within = if self.is_within_theory() { ", within what beam theory may miss" } else { "" };
+        let within = if self.is_within_error() { ", within the errors of the method" } else { "" };
         let off = match by.is_finite() {
             true => format!(" ({} % off{within})", figures(100.0 * by, 2)),
             false => String::new(),
@@ -134,7 +134,7 @@ impl Misses {
             for (limit, at_least) in limits(target).filter(|limit| !keeps(value, *limit)) {
                 let value = value.filter(|v| v.is_finite());
                 let (build, measure) = (build.to_string(), target.measure.key());
-                self.list.push(Miss { build, measure, value, limit, at_least, theory_error: 0.0 });
+                self.list.push(Miss { build, measure, value, limit, at_least, error: 0.0 });
             }
         }
     }
@@ -160,7 +160,7 @@ mod tests {
     use stillbed_input::problem::Place;
 
     fn miss(measure: Measure, value: Option<f64>, limit: f64, at_least: bool) -> Miss {
-        Miss { build: "a".to_string(), measure: measure.key(), value, limit, at_least, theory_error: 0.0 }
+        Miss { build: "a".to_string(), measure: measure.key(), value, limit, at_least, error: 0.0 }
     }
 
     #[test]
@@ -170,8 +170,8 @@ mod tests {
         approx::assert_relative_eq!(heavy.by(), 0.4 / 220.0, max_relative = 1e-9);
         let soft = miss(Measure::Stiffness, Some(0.9e6), 1.2e6, true);
         assert_eq!(soft.sentence(), "stiffness 0.9 N/µm, at least 1.2 N/µm (25 % off)");
-        let unsure = |theory_error: f64| Miss { theory_error, ..soft.clone() }.sentence();
-        assert!(unsure(0.34).ends_with("(25 % off, within what beam theory may miss)"));
+        let unsure = |error: f64| Miss { error, ..soft.clone() }.sentence();
+        assert!(unsure(0.34).ends_with("(25 % off, within the errors of the method)"));
         assert!(unsure(0.32).ends_with("(25 % off)"));
         let never = miss(Measure::SettleTime, None, 0.5, false);
         assert_eq!(

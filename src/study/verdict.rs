@@ -74,7 +74,7 @@ pub struct Judgement {
     pub missed_by: Option<f64>,
     /// Share of the draws in which the build ahead beats it.
     pub beaten_in: Option<f64>,
-    /// Measures of the targets of which beam theory leaves open whether it meets them.
+    /// Measures of the targets of which the errors of the method leave open whether it meets them.
     pub left_open: Vec<&'static str>,
     /// Relative errors of its deciding measure.
     pub error: Doubt,
@@ -177,7 +177,7 @@ impl Verdict {
     }
 }
 
-/// Builds that may meet the targets by beam theory's error, and that `best`, which meets them, does not surely lead.
+/// Builds that may meet the targets within the errors of the method, and that `best`, which meets them, does not surely lead.
 fn may_overtake<'a>(
     measure: Measure,
     best: &BuildFacts,
@@ -290,7 +290,7 @@ fn targets(about: &Circumstances, ranks: &[&BuildFacts]) -> String {
     told.join(" ")
 }
 
-/// Says of which targets beam theory leaves open whether they are met.
+/// Says of which targets the errors of the method leave open whether they are met.
 fn left_open(ranks: &[&BuildFacts]) -> Option<String> {
     let titles = |c: &BuildFacts| {
         let titles: Vec<String> = c.left_open.iter().map(|measure| measure.title().to_string()).collect();
@@ -300,7 +300,7 @@ fn left_open(ranks: &[&BuildFacts]) -> Option<String> {
     let of: Vec<String> = open.iter().map(|c| format!("{} of {}", titles(c), c.label)).collect();
     let they = if open.iter().map(|c| c.left_open.len()).sum::<usize>() == 1 { "it is" } else { "they are" };
     (!of.is_empty()).then(|| {
-        format!("Left open is {}: {they} nearer to the target than beam theory may miss.", of.join("; "))
+        format!("Left open is {}: {they} nearer to the target than the errors of the method.", of.join("; "))
     })
 }
 

@@ -51,7 +51,7 @@ fn heavy(value: f64) -> Miss {
         value: Some(value),
         limit: 220.0,
         at_least: false,
-        theory_error: 0.0,
+        error: 0.0,
     }
 }
 
@@ -112,25 +112,25 @@ fn a_lead_within_the_stated_errors_is_none() {
 
 #[test]
 fn a_build_that_may_meet_the_targets_has_to_be_led() {
-    let short = |theory_error: f64| Miss {
+    let short = |error: f64| Miss {
         measure: "first_frequency",
         value: Some(46.0),
         limit: 50.0,
         at_least: true,
-        theory_error,
+        error,
         ..heavy(0.0)
     };
     let with_targets = Circumstances { has_targets: true, ..about(10) };
-    let three = |value: f64, theory_error: f64| {
-        let left_open = if theory_error > 0.1 { vec![Measure::FirstFrequency] } else { Vec::new() };
-        let misses = vec![short(theory_error)];
+    let three = |value: f64, error: f64| {
+        let left_open = if error > 0.1 { vec![Measure::FirstFrequency] } else { Vec::new() };
+        let misses = vec![short(error)];
         let steel = BuildFacts { misses, left_open, ..candidate("Steel", value, &[value; 10]) };
         judge(
             &with_targets,
             &[candidate("Fill", 1.0, &[1.0; 10]), candidate("Block", 2.0, &[2.0; 10]), steel],
         )
     };
-    // 8 % short, and theory may miss 5 %: it is out, however sooner it is quiet.
+    // 8 % short, and the answer is off by 5 % at most: it is out, however sooner it is quiet.
     let verdict = three(0.5, 0.05);
     assert_eq!(verdict.winner.as_deref(), Some("fill"));
     assert!(verdict.paragraphs.iter().all(|told| !told.contains("Left open")), "{:?}", verdict.paragraphs);
@@ -138,7 +138,7 @@ fn a_build_that_may_meet_the_targets_has_to_be_led() {
     assert_eq!((verdict.winner, verdict.ahead.as_deref()), (None, Some("fill")));
     assert_eq!(
         verdict.paragraphs[1],
-        "Left open is first frequency of Steel: it is nearer to the target than beam theory may miss."
+        "Left open is first frequency of Steel: it is nearer to the target than the errors of the method."
     );
     let told = &verdict.paragraphs[2];
     assert!(
@@ -256,7 +256,7 @@ fn a_target_tells_apart_what_the_measure_does_not() {
         value: Some(40.0),
         limit: 50.0,
         at_least: true,
-        theory_error: 0.0,
+        error: 0.0,
     };
     let mut a = candidate("A", 1.0, &draws(5));
     let mut b = candidate("B", 2.0, &[2.0; 10]);
