@@ -2,6 +2,7 @@
 
 use super::bodies::redrawn;
 use super::build::{Build, sizes};
+use super::grid_limits::GridLimits;
 use std::sync::{Arc, OnceLock};
 use stillbed_input::problem::{Problem, Problems};
 use stillbed_solid::spec::BodyPartSpec;
@@ -17,7 +18,8 @@ pub enum BodyPartChange {
 
 impl Build {
     /// The build with parts of its bodies changed: body, number of the part from 0, and change. A point that lies
-    /// on a part stays on its faces, and so moves with them. The bodies are solved anew when they are needed.
+    /// on a part stays on its faces, and so moves with them. The bodies are solved anew when they are needed,
+    /// on their first grids.
     ///
     /// # Errors
     /// What is wrong with the bodies so drawn, at its place; a part that is not there or has no such sizes.
@@ -25,6 +27,7 @@ impl Build {
         let mut build = Build {
             inside: OnceLock::new(),
             whole: OnceLock::new(),
+            grid_limits: GridLimits::FIRST,
             refined: Arc::default(),
             ..self.clone()
         };
